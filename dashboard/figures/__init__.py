@@ -1,0 +1,1 @@
+"""Pure drawing: numbers in, figure out."""

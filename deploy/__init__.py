@@ -1,0 +1,1 @@
+"""Decides what connects to what, and nothing about wood."""

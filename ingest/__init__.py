@@ -1,0 +1,1 @@
+"""Messages and files in: from bytes to stored readings, losing nothing."""

@@ -1,0 +1,1 @@
+"""What the wood does: the science (wood), the shop's book (records), and the two joined (watch)."""

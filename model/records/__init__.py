@@ -1,0 +1,1 @@
+"""The shop's book: every stored record and how it is read and written."""

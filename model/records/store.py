@@ -1,0 +1,138 @@
+"""The book's database: one engine, one session for one unit of work, and the schema's version."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.orm import Session
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+BUSY_TIMEOUT_S = 30.0
+
+
+class StoreUnavailable(RuntimeError):
+    """The database can't be opened, written or understood; the message says which and what to do."""
+
+
+class Store:
+    """One database and the way to work with it.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy address: ``sqlite:///file`` or ``postgresql+psycopg://...``.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url = make_url(url)
+        if self.url.get_backend_name() not in ("sqlite", "postgresql"):
+            raise StoreUnavailable(
+                f"database_url must name sqlite or postgresql, got {self.url.get_backend_name()!r}"
+            )
+        if self.is_sqlite:
+            self.engine = create_engine(self.url, connect_args={"timeout": BUSY_TIMEOUT_S})
+            event.listen(self.engine, "connect", _set_up_sqlite)
+        else:
+            self.engine = create_engine(self.url, pool_pre_ping=True)
+
+    @property
+    def is_sqlite(self) -> bool:
+        return self.url.get_backend_name() == "sqlite"
+
+    @contextmanager
+    def session(self) -> Iterator[Session]:
+        """A unit of work: committed at the end, rolled back if it raises."""
+        with Session(self.engine) as session, session.begin():
+            yield session
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    # ------------------------------------------------------------ schema
+
+    def schema_revision(self) -> str | None:
+        """The revision the database is at; none when it is empty."""
+        with self.engine.connect() as connection:
+            return MigrationContext.configure(connection).get_current_revision()
+
+    def bring_up_to_date(self) -> str:
+        """Create or migrate the schema, and return its revision.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database can't be opened or written, or is from a newer version of the program.
+        """
+        try:
+            current = self.schema_revision()
+            self._refuse_newer(current)
+            if current != newest_revision():
+                with self.engine.begin() as connection:
+                    config = _alembic_config()
+                    config.attributes["connection"] = connection
+                    command.upgrade(config, "head")
+        except (DBAPIError, OSError) as error:
+            raise StoreUnavailable(self._sentence(error)) from error
+        return newest_revision()
+
+    def require_current(self) -> None:
+        """Refuse a database that is empty, older or newer than this program."""
+        try:
+            current = self.schema_revision()
+        except SQLAlchemyError as error:
+            raise StoreUnavailable(self._sentence(error)) from error
+        self._refuse_newer(current)
+        if current != newest_revision():
+            raise StoreUnavailable(
+                f"the database {self.shown} is at schema {current or 'none'}, this program needs "
+                f"{newest_revision()}: run `paneltide migrate`"
+            )
+
+    @property
+    def shown(self) -> str:
+        """The address for people, password masked."""
+        return self.url.render_as_string(hide_password=True)
+
+    def _refuse_newer(self, current: str | None) -> None:
+        if current is not None and current not in _known_revisions():
+            raise StoreUnavailable(
+                f"the database {self.shown} is from a newer version of paneltide (schema {current}): "
+                "update the program, or point database_url elsewhere"
+            )
+
+    def _sentence(self, error: Exception) -> str:
+        cause = getattr(error, "orig", None) or error
+        return f"the database {self.shown} can't be used: {str(cause).strip().splitlines()[0]}"
+
+
+def newest_revision() -> str:
+    """The schema revision this program writes."""
+    head = ScriptDirectory(str(MIGRATIONS)).get_current_head()
+    assert head is not None
+    return head
+
+
+def _known_revisions() -> set[str]:
+    return {script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
+
+
+def _alembic_config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    return config
+
+
+def _set_up_sqlite(connection: object, _record: object) -> None:
+    cursor = connection.cursor()  # type: ignore[attr-defined]
+    cursor.execute("PRAGMA journal_mode = WAL")
+    cursor.execute("PRAGMA synchronous = NORMAL")
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.close()
+

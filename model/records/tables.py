@@ -1,0 +1,479 @@
+"""Every stored record. Every datetime is aware UTC; every constraint has a name.
+
+What people recorded (places, sensors, pieces, stacks) and what sensors sent is truth. What follows
+under "Computed" can be deleted at any time and is computed again by the watch.
+"""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+from model.records.types import UtcDateTime
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+Document = dict[str, Any]
+
+
+class Record(DeclarativeBase):
+    """Base of every stored record. Every datetime column holds UTC."""
+
+    metadata = MetaData(naming_convention=NAMING)
+    type_annotation_map = {datetime: UtcDateTime, str: Text, Document: JSON}  # noqa: RUF012
+
+
+# ---------------------------------------------------------------- places and sensors
+
+
+class Place(Record):
+    """Somewhere with its own air: the shop, a storage room, a client's home."""
+
+    __tablename__ = "place"
+    __table_args__ = (CheckConstraint("kind IN ('shop', 'storage', 'home')", name="kind"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    kind: Mapped[str]
+    zone: Mapped[str] = mapped_column(default="UTC")  # IANA time zone, for showing times
+    wood_offset_c: Mapped[float] = mapped_column(default=0.0)  # wood's temperature less the sensor's
+    climate: Mapped[Document | None]  # outdoor climate and occupancy, when known
+    note: Mapped[str] = mapped_column(default="")
+    hangings: Mapped[list["Hanging"]] = relationship(back_populates="place")
+
+
+class Sensor(Record):
+    """A device that reports air temperature, relative humidity or both."""
+
+    __tablename__ = "sensor"
+    __table_args__ = (CheckConstraint("temperature_unit IN ('C', 'F', 'K')", name="temperature_unit"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    temperature_unit: Mapped[str] = mapped_column(default="C")  # used when a payload names none
+    zone: Mapped[str] = mapped_column(default="UTC")  # used when a device time carries no offset
+    accepted_at: Mapped[datetime]
+    retired_at: Mapped[datetime | None]
+    presence: Mapped[str | None]  # online or offline, as its last will said
+    presence_at: Mapped[datetime | None]
+    battery_pct: Mapped[float | None]
+    bindings: Mapped[list["Binding"]] = relationship(back_populates="sensor", cascade="all, delete-orphan")
+    hangings: Mapped[list["Hanging"]] = relationship(back_populates="sensor", cascade="all, delete-orphan")
+
+
+class Binding(Record):
+    """Which messages are this sensor's, and how their payload is read.
+
+    One sensor may have several (one quantity a topic), one topic several sensors (a gateway), told apart by
+    `part`: the sensor's own name inside the message, empty when the message speaks of one sensor only.
+    """
+
+    __tablename__ = "binding"
+    __table_args__ = (UniqueConstraint("topic", "part", "sensor_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"))
+    topic: Mapped[str]
+    part: Mapped[str] = mapped_column(default="")
+    payload: Mapped[Document]  # the reading of the payload, see ingest.payload
+    sensor: Mapped[Sensor] = relationship(back_populates="bindings")
+
+
+class Hanging(Record):
+    """A sensor hung at a place from one instant to another (open while `until_at` is empty)."""
+
+    __tablename__ = "hanging"
+    __table_args__ = (
+        CheckConstraint("until_at IS NULL OR until_at > since_at", name="order"),
+        Index(None, "place_id", "since_at"),
+        UniqueConstraint("sensor_id", "since_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"))
+    place_id: Mapped[int] = mapped_column(ForeignKey("place.id"))
+    since_at: Mapped[datetime]
+    until_at: Mapped[datetime | None]
+    sensor: Mapped[Sensor] = relationship(back_populates="hangings")
+    place: Mapped[Place] = relationship(back_populates="hangings")
+
+
+# ---------------------------------------------------------------- what arrived
+
+
+class Reading(Record):
+    """One observation from one sensor, as it came. A redelivery is the same row.
+
+    A sensor that sends its two quantities apart leaves one of them empty.
+    """
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        CheckConstraint("rh_pct BETWEEN 0 AND 100", name="rh_pct"),
+        CheckConstraint("temperature_c BETWEEN -60 AND 100", name="temperature_c"),
+        CheckConstraint("temperature_c IS NOT NULL OR rh_pct IS NOT NULL", name="something"),
+        {"sqlite_with_rowid": False},
+    )
+
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"), primary_key=True)
+    observed_at: Mapped[datetime] = mapped_column(primary_key=True)
+    received_at: Mapped[datetime]
+    temperature_c: Mapped[float | None]
+    rh_pct: Mapped[float | None]
+    clock: Mapped[str] = mapped_column(default="device")  # whose clock gave observed_at: device or arrival
+
+
+class StaleHour(Record):
+    """A sensor's hour whose readings, trust or place changed and whose air is to be computed again.
+
+    Ingest adds one to `revision` at each change; the watch deletes only the revision it has read,
+    so that a change that comes in between is never lost.
+    """
+
+    __tablename__ = "stale_hour"
+
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"), primary_key=True)
+    hour_at: Mapped[datetime] = mapped_column(primary_key=True)
+    revision: Mapped[int] = mapped_column(default=1)
+
+
+class HeardMessage(Record):
+    """One of the last messages on a topic no sensor is bound to; kept until accepted or crowded out."""
+
+    __tablename__ = "heard_message"
+    __table_args__ = (Index(None, "topic", "received_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    topic: Mapped[str]
+    payload: Mapped[bytes] = mapped_column(LargeBinary)
+    retained: Mapped[bool] = mapped_column(default=False)
+    received_at: Mapped[datetime]
+
+
+class RejectedMessage(Record):
+    """A message that could not become a reading, as it came, with the reason."""
+
+    __tablename__ = "rejected_message"
+    __table_args__ = (Index(None, "received_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    topic: Mapped[str]
+    payload: Mapped[bytes] = mapped_column(LargeBinary)  # cut at the stated size; `size` is the whole
+    size: Mapped[int]
+    reason: Mapped[str]
+    received_at: Mapped[datetime]
+
+
+class Tally(Record):
+    """A running count, by name: messages received, stored, rejected, dropped for being too many."""
+
+    __tablename__ = "tally"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    count: Mapped[int] = mapped_column(BigInteger().with_variant(Integer, "sqlite"), default=0)
+
+
+class Doubt(Record):
+    """A span of a sensor's readings that is not believed, and why. Undone, it counts no more."""
+
+    __tablename__ = "doubt"
+    __table_args__ = (
+        CheckConstraint("until_at IS NULL OR until_at >= since_at", name="order"),
+        UniqueConstraint("sensor_id", "kind", "since_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"))
+    kind: Mapped[str]
+    since_at: Mapped[datetime]
+    until_at: Mapped[datetime | None]
+    reason: Mapped[str]
+    raised_at: Mapped[datetime]
+    undone_at: Mapped[datetime | None]
+
+
+class Correction(Record):
+    """A salt check's correction: true RH = intercept + slope x reading, from an instant on."""
+
+    __tablename__ = "correction"
+    __table_args__ = (UniqueConstraint("sensor_id", "since_at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"))
+    since_at: Mapped[datetime]
+    intercept_pct: Mapped[float]
+    slope: Mapped[float]
+    uncertainty_pct: Mapped[float]
+    evidence: Mapped[Document]  # the salt points read
+    made_at: Mapped[datetime]
+    undone_at: Mapped[datetime | None]
+
+
+# ---------------------------------------------------------------- what the maker recorded
+
+
+class Piece(Record):
+    """One built object."""
+
+    __tablename__ = "piece"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    document: Mapped[Document]  # the [piece] table of its piece file
+    recorded_at: Mapped[datetime]
+    retired_at: Mapped[datetime | None]
+    members: Mapped[list["Member"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
+    fits: Mapped[list["Fit"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
+    stays: Mapped[list["Stay"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
+
+
+class Body(Record):
+    """A solid of wood whose moisture is followed: a member of a piece, or a stack of lumber."""
+
+    __tablename__ = "body"
+    __table_args__ = (CheckConstraint("kind IN ('member', 'stack')", name="kind"),)
+    __mapper_args__ = {"polymorphic_on": "kind"}  # noqa: RUF012
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str]
+    name: Mapped[str]
+    document: Mapped[Document]  # a [member.name] table, or a stack's; lengths in mm
+    start_at: Mapped[datetime]  # when its moisture content was what the document says
+    start_mc_pct: Mapped[float]
+    start_basis: Mapped[str] = mapped_column(default="measured")  # measured or assumed
+
+
+class Member(Body):
+    """A part of a piece whose width matters."""
+
+    __tablename__ = "member"
+    __table_args__ = (Index(None, "piece_id"),)
+    __mapper_args__ = {"polymorphic_identity": "member"}  # noqa: RUF012
+
+    id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
+    piece: Mapped[Piece] = relationship(back_populates="members")
+
+
+class Stack(Body):
+    """Lumber of one species, thickness and batch."""
+
+    __tablename__ = "stack"
+    __mapper_args__ = {"polymorphic_identity": "stack"}  # noqa: RUF012
+
+    id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
+    destination_id: Mapped[int | None] = mapped_column(ForeignKey("place.id"))  # the home it is meant for
+    retired_at: Mapped[datetime | None]
+    stays: Mapped[list["Stay"]] = relationship(back_populates="stack", cascade="all, delete-orphan")
+
+
+class Fit(Record):
+    """A place in a piece where a member's movement has to go somewhere."""
+
+    __tablename__ = "fit"
+    __table_args__ = (UniqueConstraint("piece_id", "name"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
+    name: Mapped[str]
+    kind: Mapped[str]
+    document: Mapped[Document]  # the [fit.name] table of its piece file
+    piece: Mapped[Piece] = relationship(back_populates="fits")
+
+
+class Stay(Record):
+    """Where a piece or a stack stood, from one instant to another."""
+
+    __tablename__ = "stay"
+    __table_args__ = (
+        CheckConstraint("until_at IS NULL OR until_at > since_at", name="order"),
+        CheckConstraint("(piece_id IS NULL) <> (stack_id IS NULL)", name="one_owner"),
+        Index(None, "place_id", "since_at"),
+        UniqueConstraint("piece_id", "since_at"),
+        UniqueConstraint("stack_id", "since_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int | None] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
+    stack_id: Mapped[int | None] = mapped_column(ForeignKey("stack.id", ondelete="CASCADE"))
+    place_id: Mapped[int] = mapped_column(ForeignKey("place.id"))
+    since_at: Mapped[datetime]
+    until_at: Mapped[datetime | None]
+    piece: Mapped[Piece | None] = relationship(back_populates="stays")
+    stack: Mapped[Stack | None] = relationship(back_populates="stays")
+    place: Mapped[Place] = relationship()
+
+
+class Measurement(Record):
+    """Something measured on a body: its moisture content, or its width, or the gap of one of its fits."""
+
+    __tablename__ = "measurement"
+    __table_args__ = (
+        CheckConstraint("quantity IN ('mc_pct', 'width_mm', 'gap_mm')", name="quantity"),
+        Index(None, "body_id", "at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"))
+    fit_id: Mapped[int | None] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"))
+    at: Mapped[datetime]
+    quantity: Mapped[str]
+    value: Mapped[float]
+    uncertainty: Mapped[float]  # one standard deviation, in the unit of the value
+    how: Mapped[str] = mapped_column(default="")  # pin meter, oven, weighed board, caliper, feeler
+    undone_at: Mapped[datetime | None]
+
+
+# ---------------------------------------------------------------- Computed
+
+
+class AirHour(Record):
+    """A place's air for the hour that begins at `hour_at`, from all its trusted readings."""
+
+    __tablename__ = "air_hour"
+    __table_args__ = (
+        CheckConstraint("basis IN ('measured', 'estimated')", name="basis"),
+        {"sqlite_with_rowid": False},
+    )
+
+    place_id: Mapped[int] = mapped_column(ForeignKey("place.id"), primary_key=True)
+    hour_at: Mapped[datetime] = mapped_column(primary_key=True)
+    temperature_c: Mapped[float]
+    rh_pct: Mapped[float]
+    n_readings: Mapped[int]
+    basis: Mapped[str]
+
+
+class Checkpoint(Record):
+    """The moisture inside a body at an instant: daily at midnight UTC, and the latest hour reached."""
+
+    __tablename__ = "checkpoint"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
+    at: Mapped[datetime] = mapped_column(primary_key=True)
+    profile_pct: Mapped[bytes] = mapped_column(LargeBinary)  # float64 little-endian, face to back
+    mc_mean_pct: Mapped[float]
+    mc_face_pct: Mapped[float]
+    mc_core_pct: Mapped[float]
+    mc_back_pct: Mapped[float]
+    width_mm: Mapped[float | None]  # none for a stack
+    estimated_hours: Mapped[int] = mapped_column(default=0)  # consecutive bridged hours up to here
+    variance_pct2: Mapped[float] = mapped_column(default=0.0)  # of the mean moisture content
+
+
+class Margin(Record):
+    """What is left before one limit of a fit, at a checkpoint's instant."""
+
+    __tablename__ = "margin"
+    __table_args__ = (
+        CheckConstraint("direction IN ('swelling', 'shrinking')", name="direction"),
+        CheckConstraint("severity IN ('shows', 'harms')", name="severity"),
+        {"sqlite_with_rowid": False},
+    )
+
+    fit_id: Mapped[int] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"), primary_key=True)
+    limit_name: Mapped[str] = mapped_column(primary_key=True)
+    at: Mapped[datetime] = mapped_column(primary_key=True)
+    direction: Mapped[str]
+    severity: Mapped[str]
+    margin_mm: Mapped[float]
+    play_mm: Mapped[float]  # the play designed before this limit, at the reference moisture content
+
+
+class Verdict(Record):
+    """How a fit, stack, place or sensor stands now, with the reason in words."""
+
+    __tablename__ = "verdict"
+    __table_args__ = (
+        CheckConstraint("subject_kind IN ('fit', 'stack', 'place', 'sensor', 'piece')", name="subject_kind"),
+        CheckConstraint("verdict IN ('easy', 'near', 'past', 'unknown')", name="verdict"),
+    )
+
+    subject_kind: Mapped[str] = mapped_column(primary_key=True)
+    subject_id: Mapped[int] = mapped_column(primary_key=True)
+    verdict: Mapped[str]
+    since_at: Mapped[datetime]  # when it became this verdict
+    evaluated_at: Mapped[datetime]
+    reason: Mapped[str]
+    detail: Mapped[Document]  # the numbers behind the reason, in mm and %, for a page to say in its own units
+
+
+class Warning(Record):
+    """A stored change of verdict for the worse: opened, acknowledged, closed."""
+
+    __tablename__ = "warning"
+    __table_args__ = (
+        CheckConstraint("closed_at IS NULL OR closed_at >= opened_at", name="order"),
+        UniqueConstraint("subject_kind", "subject_id", "limit_name", "opened_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    subject_kind: Mapped[str]
+    subject_id: Mapped[int]
+    limit_name: Mapped[str] = mapped_column(default="")
+    tier: Mapped[str] = mapped_column(default="week")  # now, morning, week or season
+    from_verdict: Mapped[str]
+    to_verdict: Mapped[str]
+    reason: Mapped[str]
+    detail: Mapped[Document]
+    opened_at: Mapped[datetime]
+    acknowledged_at: Mapped[datetime | None]
+    trade_act: Mapped[str | None]  # how it was acknowledged: eased it, re-measured, moved it ...
+    closed_at: Mapped[datetime | None]
+
+
+class Notice(Record):
+    """A message to be sent about a warning; sending is separate from warning and survives a crash."""
+
+    __tablename__ = "notice"
+    __table_args__ = (UniqueConstraint("warning_id", "address", "stage"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    warning_id: Mapped[int] = mapped_column(ForeignKey("warning.id", ondelete="CASCADE"))
+    address: Mapped[str]
+    stage: Mapped[str] = mapped_column(default="opened")  # opened or escalated
+    due_at: Mapped[datetime]
+    tries: Mapped[int] = mapped_column(default=0)
+    sent_at: Mapped[datetime | None]
+    problem: Mapped[str | None]
+
+
+# ---------------------------------------------------------------- running
+
+
+class Pulse(Record):
+    """The last sign of life of one running part, for /healthz and doctor."""
+
+    __tablename__ = "pulse"
+
+    part: Mapped[str] = mapped_column(primary_key=True)  # ingest, watch, supervisor
+    at: Mapped[datetime]  # by the machine's clock, not the sample shop's
+    detail: Mapped[Document]
+
+
+class Preference(Record):
+    """Something the maker set on a page: units, adhesives, quiet hours."""
+
+    __tablename__ = "preference"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[Document]

@@ -1,0 +1,1 @@
+"""Joins science and book: the only writer of computed tables."""
