@@ -1,0 +1,5 @@
+"""`python -m deploy` is `paneltide`."""
+
+from deploy.commands import main
+
+main()

@@ -1,0 +1,158 @@
+"""Runs the parts as processes of their own, restarts one that dies, and stops them all together."""
+
+import logging
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from model.records.clock import machine_now
+from model.records.store import Store
+from model.records.tables import Pulse
+
+log = logging.getLogger("paneltide.supervisor")
+
+FIRST_PAUSE_S = 0.5
+LONGEST_PAUSE_S = 30.0
+STEADY_AFTER_S = 60.0  # a part that ran this long starts its next pauses afresh
+STOP_WITHIN_S = 4.0
+PULSE_EVERY_S = 2.0
+
+# Tells a child that its standard input is our lifeline: when it closes, we are gone and so must it be.
+LIFELINE = "PANELTIDE_LIFELINE"
+
+
+@dataclass
+class Part:
+    """One process to keep alive: its name and the command's arguments."""
+
+    name: str
+    arguments: list[str]
+    process: "subprocess.Popen[bytes] | None" = None
+    started_s: float = 0.0
+    pause_s: float = FIRST_PAUSE_S
+    due_s: float = 0.0
+    restarts: int = 0
+    last_exit: int | None = None
+
+
+class Supervisor:
+    """Keeps parts running until told to stop.
+
+    Parameters
+    ----------
+    arguments : mapping of part name to list of str
+        Command-line arguments of each part, after `paneltide`.
+    environment : mapping
+        Variables the parts are started with.
+    store : Store
+        Where the pulse is written that /healthz reads.
+    """
+
+    def __init__(
+        self, arguments: Mapping[str, list[str]], environment: Mapping[str, str], store: Store
+    ) -> None:
+        self.parts = [Part(name, words) for name, words in arguments.items()]
+        self.environment = dict(environment)
+        self.store = store
+
+    def run(self, stop: threading.Event, idle: Callable[[], None] | None = None) -> None:
+        """Start every part and watch over them until `stop` is set; then stop them all.
+
+        `idle` is called about four times a second, for what the caller keeps alive beside the parts.
+        """
+        pulse_due_s = 0.0
+        try:
+            while not stop.is_set():
+                now_s = time.monotonic()
+                changed = [self._look_after(part, now_s) for part in self.parts]
+                if any(changed) or now_s >= pulse_due_s:
+                    self._write_pulse()
+                    pulse_due_s = now_s + PULSE_EVERY_S
+                if idle is not None:
+                    idle()
+                stop.wait(0.25)
+        finally:
+            self._stop_all()
+
+    def _look_after(self, part: Part, now_s: float) -> bool:
+        if part.process is not None:
+            code = part.process.poll()
+            if code is None:
+                return False
+            part.process = None
+            part.last_exit = code
+            part.restarts += 1
+            if now_s - part.started_s > STEADY_AFTER_S:
+                part.pause_s = FIRST_PAUSE_S
+            part.due_s = now_s + part.pause_s
+            log.warning("%s ended with status %s; starting it again in %.1f s", part.name, code, part.pause_s)
+            part.pause_s = min(part.pause_s * 2.0, LONGEST_PAUSE_S)
+            return True
+        if now_s < part.due_s:
+            return False
+        part.process = subprocess.Popen(
+            [sys.executable, "-m", "deploy", *part.arguments],
+            env={**self.environment, LIFELINE: "1"},
+            stdin=subprocess.PIPE,
+            start_new_session=True,
+        )
+        part.started_s = now_s
+        return True
+
+    def _write_pulse(self) -> None:
+        detail = {
+            part.name: {
+                "running": part.process is not None,
+                "pid": part.process.pid if part.process else None,
+                "restarts": part.restarts,
+                "last_exit": part.last_exit,
+            }
+            for part in self.parts
+        }
+        try:
+            with self.store.session() as session:
+                session.merge(Pulse(part="supervisor", at=machine_now(), detail=detail))
+        except SQLAlchemyError as error:
+            log.warning("the supervisor's pulse could not be written: %s", type(error).__name__)
+
+    def _stop_all(self) -> None:
+        running = [part.process for part in self.parts if part.process is not None]
+        for process in running:
+            process.send_signal(signal.SIGTERM)
+        until_s = time.monotonic() + STOP_WITHIN_S
+        for process in running:
+            try:
+                process.wait(max(0.05, until_s - time.monotonic()))
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+        for process in running:
+            if process.stdin is not None:
+                process.stdin.close()
+
+
+def stop_on_signals() -> threading.Event:
+    """An event set by Ctrl-C, by a polite kill, and, in a part, by the end of its supervisor."""
+    stop = threading.Event()
+
+    def ask_to_stop(_number: int, _frame: object) -> None:
+        stop.set()
+
+    signal.signal(signal.SIGINT, ask_to_stop)
+    signal.signal(signal.SIGTERM, ask_to_stop)
+    if os.environ.pop(LIFELINE, None):
+        threading.Thread(target=_wait_for_end_of_input, args=(stop,), daemon=True).start()
+    return stop
+
+
+def _wait_for_end_of_input(stop: threading.Event) -> None:
+    while os.read(sys.stdin.fileno(), 1024):
+        pass
+    stop.set()

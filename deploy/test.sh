@@ -1,0 +1,32 @@
+#!/bin/sh
+# Sets up a virtual environment and passes the checks and tests.
+# As root on Debian it installs what the tests drive (mosquitto, Chromium, PostgreSQL). Without root it says what is
+# missing and the tests that need it are skipped; with PANELTIDE_NO_SKIPS=1 a skipped test is a failure.
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/environment.sh
+
+missing=""
+command -v mosquitto >/dev/null 2>&1 || [ -x /usr/sbin/mosquitto ] || missing="$missing mosquitto"
+command -v chromium >/dev/null 2>&1 || command -v google-chrome >/dev/null 2>&1 || [ -d "/Applications/Google Chrome.app" ] || missing="$missing chromium"
+command -v chromedriver >/dev/null 2>&1 || missing="$missing chromium-driver"
+ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null 2>&1 || missing="$missing postgresql"
+if [ -n "$missing" ]; then
+    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
+        echo "Installing$missing …"
+        apt-get update -qq
+        # shellcheck disable=SC2086
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
+    else
+        echo "Not installed:$missing. Tests that need them are skipped; as root on Debian this script installs them" >&2
+        echo "(macOS: brew install mosquitto postgresql chromedriver, and Google Chrome)." >&2
+    fi
+fi
+
+prepare_environment .venv ".[dev]"
+bin=.venv/bin
+"$bin/ruff" check .
+"$bin/ruff" format --check .
+"$bin/mypy"
+"$bin/lint-imports"
+exec "$bin/python" -m pytest "$@"

@@ -1,0 +1,173 @@
+"""The one composition root: from settings to running parts."""
+
+import logging
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from deploy.answer import ServiceMissing
+from deploy.settings import Settings
+from model.records.clock import Now, SampleClock, machine_now
+from model.records.store import Store
+from model.wood.errors import BadInput
+
+LOG_FORMAT = "%(asctime)s %(levelname)-7s %(name)s: %(message)s"
+
+
+def prepare_logging(level: str = "INFO") -> None:
+    """Log to standard error, where a service manager's journal picks it up."""
+    logging.basicConfig(level=level, format=LOG_FORMAT, datefmt="%Y-%m-%d %H:%M:%S")
+    for noisy in ("alembic", "waitress.queue", "numba"):
+        logging.getLogger(noisy).setLevel(logging.WARNING)
+
+
+def clock_of(settings: Settings) -> Now:
+    """The machine's clock, or the sample shop's when settings name one."""
+    if not settings.sample_clock:
+        return machine_now
+    parts = settings.sample_clock.split()
+    try:
+        zero, start = (datetime.fromisoformat(part) for part in parts[:2])
+        rate, brisk_s = (float(part) for part in parts[2:])
+    except ValueError as error:
+        rule = "must be two instants, a rate and a number of seconds"
+        raise BadInput("settings", "sample_clock", rule, settings.sample_clock) from error
+    return SampleClock(zero, start, rate, brisk_s)
+
+
+def clock_words(clock: SampleClock) -> str:
+    """A sample clock as the setting that brings it back."""
+    return f"{clock.zero_at.isoformat()} {clock.start_at.isoformat()} {clock.rate!r} {clock.brisk_s!r}"
+
+
+def open_folder(folder: Path) -> None:
+    """Make the data folder and prove that it can be written.
+
+    Raises
+    ------
+    ServiceMissing
+        If it can't.
+    """
+    probe = folder / ".writable"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe.write_bytes(b"")
+        probe.unlink()
+    except OSError as error:
+        raise ServiceMissing(
+            f"the data folder {folder} can't be written: {error.strerror}; set PANELTIDE_DATA_DIR to one that can"
+        ) from error
+
+
+def open_store(settings: Settings, migrate: bool = True) -> Store:
+    """The book, at the schema this program needs.
+
+    Parameters
+    ----------
+    migrate : bool
+        Create or migrate the schema; otherwise refuse one that isn't current.
+    """
+    if not settings.database_url:
+        open_folder(settings.data_dir)
+    store = Store(settings.database)
+    if migrate:
+        store.bring_up_to_date()
+    else:
+        store.require_current()
+    return store
+
+
+def require_free_port(bind: str, port: int) -> None:
+    """Refuse a port that another program holds.
+
+    Raises
+    ------
+    ServiceMissing
+        If it is taken, or the address isn't this machine's.
+    """
+    if port == 0:
+        return
+    family = socket.AF_INET6 if ":" in bind else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((bind, port))
+        except OSError as error:
+            raise ServiceMissing(
+                f"{bind} port {port} can't be used for the dashboard: {error.strerror}; "
+                "stop the other program or set PANELTIDE_PORT"
+            ) from error
+
+
+def free_port(bind: str = "127.0.0.1") -> int:
+    """A port nobody holds at this moment."""
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        probe.bind((bind, 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextmanager
+def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[str]:
+    """The address of the broker in use; an embedded one is started, and stopped at the end.
+
+    Parameters
+    ----------
+    folder : Path
+        Where an embedded broker keeps its queue.
+    port : int
+        Port of an embedded broker on loopback; 0 chooses a free one.
+    """
+    if settings.mqtt_url != "embedded":
+        yield settings.mqtt_url
+        return
+    from ingest.broker import EmbeddedBroker
+
+    broker = EmbeddedBroker(folder, port=port)
+    broker.start()
+    try:
+        logging.getLogger("paneltide.broker").info("%s", broker.promises)
+        yield broker.url
+    finally:
+        broker.stop()
+
+
+def run_watch(settings: Settings, stop: threading.Event) -> None:
+    """Keep everything computed up to date until told to stop."""
+    from model.watch import loop
+
+    loop.run(open_store(settings), clock_of(settings), stop, interval_s=settings.watch_interval_s)
+
+
+def run_ingest(settings: Settings, stop: threading.Event) -> None:
+    """Listen to the broker and store readings until told to stop."""
+    from ingest import subscriber
+
+    store = open_store(settings)
+    subscriber.run(store, ingest_settings(settings), clock_of(settings), stop)
+
+
+def ingest_settings(settings: Settings) -> "object":
+    """What the subscriber needs to know, from settings."""
+    from ingest.subscriber import IngestSettings
+
+    broker = settings.broker
+    return IngestSettings(
+        host=broker.host,
+        port=broker.port,
+        username=broker.username,
+        password=broker.password,
+        tls=broker.tls,
+    )
+
+
+def run_dashboard(settings: Settings, stop: threading.Event) -> None:
+    """Serve the pages until told to stop."""
+    from dashboard.app import build_app, serve
+
+    store = open_store(settings)
+    app = build_app(store, clock_of(settings), units=settings.units)
+    serve(app, settings.bind, settings.port, stop)

@@ -1,0 +1,29 @@
+"""Shared by all tests: a fresh book, and no silent skipping where nothing may be skipped."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from model.records.store import Store
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """An empty book in a file of its own."""
+    book = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    book.bring_up_to_date()
+    yield book
+    book.close()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """With PANELTIDE_NO_SKIPS set, a run in which a test was skipped has failed."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("PANELTIDE_NO_SKIPS") and reporter is not None:
+        skipped = reporter.stats.get("skipped", [])
+        if skipped and exitstatus == 0:
+            reporter.write_line(f"{len(skipped)} tests were skipped where none may be", red=True)
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
