@@ -50,7 +50,9 @@ def read_air_file(path: Path, sensor: str | None = None) -> pd.DataFrame:
                 raise BadInput(where, "--sensor", f"must be one of {', '.join(names)}", sensor)
             table = table[table["sensor"] == sensor]
         elif len(names) > 1:
-            raise BadInput(where, "file", f"holds {len(names)} sensors: choose one with --sensor", ", ".join(names))
+            raise BadInput(
+                where, "file", f"holds {len(names)} sensors: choose one with --sensor", ", ".join(names)
+            )
     elif sensor is not None:
         raise BadInput(where, "--sensor", "needs a sensor column in the file", sensor)
     instants = pd.to_datetime(table["timestamp_utc"], utc=True, errors="coerce", format="ISO8601")
@@ -149,7 +151,9 @@ def rehearse(
         float | None, typer.Option("--start-mc", help="MC of every member at the first instant [%].")
     ] = None,
     every: Annotated[str, typer.Option("--every", help="Spacing of the rows, as 1h or 1d.")] = "1h",
-    sensor: Annotated[str | None, typer.Option("--sensor", help="Which sensor, where the file holds several.")] = None,
+    sensor: Annotated[
+        str | None, typer.Option("--sensor", help="Which sensor, where the file holds several.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Run a piece through recorded air: how wide each member was, and how little was ever left."""

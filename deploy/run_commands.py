@@ -55,7 +55,9 @@ def demo(
     with tempfile.TemporaryDirectory(prefix="paneltide-demo-") as scratch:
         data_dir = (folder or Path(scratch)).absolute()
         wiring.open_folder(data_dir)
-        fresh = Settings(data_dir=data_dir, database_url="", mqtt_url="embedded", bind="127.0.0.1", port=chosen_port)
+        fresh = Settings(
+            data_dir=data_dir, database_url="", mqtt_url="embedded", bind="127.0.0.1", port=chosen_port
+        )
         if Path(fresh.database.removeprefix("sqlite:///")).exists():
             raise ServiceMissing(f"{data_dir} already holds a book: give --folder an empty one")
         say("Loading the sample shop's past year (all of it invented) …")
@@ -66,9 +68,16 @@ def demo(
         bring_up_to_date(store, lambda: sample_shop.STORY_START_AT)
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as broker_url:
             clock = SampleClock(
-                wiring.machine_now(), sample_shop.STORY_START_AT, rate, sample_shop.BRISK_DAYS * 86400.0 / rate
+                wiring.machine_now(),
+                sample_shop.STORY_START_AT,
+                rate,
+                sample_shop.BRISK_DAYS * 86400.0 / rate,
             )
-            extra = {"MQTT_URL": broker_url, "SAMPLE_CLOCK": wiring.clock_words(clock), "WATCH_INTERVAL_S": "0.25"}
+            extra = {
+                "MQTT_URL": broker_url,
+                "SAMPLE_CLOCK": wiring.clock_words(clock),
+                "WATCH_INTERVAL_S": "0.25",
+            }
             replay = threading.Thread(
                 target=sample_shop.replay, args=(broker_url, clock, stop), name="replay", daemon=True
             )
@@ -78,8 +87,8 @@ def demo(
                 address,
                 lambda: say(
                     f"\nThe sample shop is open at {address}\n"
-                    f"Its clock starts on {sample_shop.STORY_START_AT:%d %B %Y} and runs {rate:g} times as fast; "
-                    "Ctrl-C ends it."
+                    f"Its clock starts on {sample_shop.STORY_START_AT:%d %B %Y} "
+                    f"and runs {rate:g} times as fast; Ctrl-C ends it."
                 ),
             )
             _supervise(fresh, extra, stop, announce)
@@ -88,15 +97,23 @@ def demo(
 
 
 def _supervise(
-    settings: Settings, extra: Mapping[str, str], stop: threading.Event, idle: Callable[[], None] | None = None
+    settings: Settings,
+    extra: Mapping[str, str],
+    stop: threading.Event,
+    idle: Callable[[], None] | None = None,
 ) -> None:
-    environment = {**os.environ, f"{PREFIX}DATA_DIR": str(settings.data_dir), f"{PREFIX}PORT": str(settings.port)}
+    environment = {
+        **os.environ,
+        f"{PREFIX}DATA_DIR": str(settings.data_dir),
+        f"{PREFIX}PORT": str(settings.port),
+    }
     environment |= {f"{PREFIX}BIND": settings.bind, f"{PREFIX}DATABASE_URL": settings.database}
     environment |= {f"{PREFIX}{name}": value for name, value in extra.items()}
     if idle is None:
         shown = f"[{settings.bind}]" if ":" in settings.bind else settings.bind
         idle = _once_answering(
-            f"http://{shown}:{settings.port}/", lambda: say(f"The dashboard is at http://{shown}:{settings.port}/")
+            f"http://{shown}:{settings.port}/",
+            lambda: say(f"The dashboard is at http://{shown}:{settings.port}/"),
         )
     Supervisor(PARTS, environment, wiring.open_store(settings)).run(stop, idle)
 
@@ -128,7 +145,8 @@ def ingest() -> None:
     settings = load_settings()
     if settings.mqtt_url == "embedded":
         raise ServiceMissing(
-            "ingest alone needs a broker that is already there: set PANELTIDE_MQTT_URL (`paneltide run` starts one)"
+            "ingest alone needs a broker that is already there: "
+            "set PANELTIDE_MQTT_URL (`paneltide run` starts one)"
         )
     wiring.run_ingest(settings, stop_on_signals())
 

@@ -1,7 +1,7 @@
 """The one typed settings class, and the only reader of the environment.
 
-Each value comes from the environment (`PANELTIDE_` and the name in capitals), else from `paneltide.toml` in the
-data folder, else from its default.
+Each value comes from the environment (`PANELTIDE_` and the name in capitals), else from
+`paneltide.toml` in the data folder, else from its default.
 """
 
 import os
@@ -54,9 +54,7 @@ class Settings(BaseSettings):
     mqtt_key_file: str = Field(default="", description="Private key file of our client certificate.")
     bind: str = Field(default="127.0.0.1", description="Address that the dashboard listens on.")
     port: int = Field(default=8050, ge=0, le=65535, description="Port that the dashboard listens on.")
-    password: str = Field(
-        default="", description="Dashboard password; required when `bind` is not loopback."
-    )
+    password: str = Field(default="", description="Dashboard password; required when `bind` is not loopback.")
     units: Literal["inch", "metric"] = Field(
         default="inch", description="Units shown until the maker chooses others on the page."
     )
@@ -164,7 +162,9 @@ def load_settings(**overrides: Any) -> Settings:
     known = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
     for variable in os.environ:
         if variable.startswith(PREFIX) and variable not in known and variable not in OTHER_VARIABLES:
-            raise BadInput("environment", variable, "is not a setting; `paneltide doctor` lists them", "it set")
+            raise BadInput(
+                "environment", variable, "is not a setting; `paneltide doctor` lists them", "it set"
+            )
     try:
         return Settings(**given)
     except ValidationError as error:

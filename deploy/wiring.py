@@ -58,7 +58,8 @@ def open_folder(folder: Path) -> None:
         probe.unlink()
     except OSError as error:
         raise ServiceMissing(
-            f"the data folder {folder} can't be written: {error.strerror}; set PANELTIDE_DATA_DIR to one that can"
+            f"the data folder {folder} can't be written: {error.strerror}; "
+            "set PANELTIDE_DATA_DIR to one that can"
         ) from error
 
 

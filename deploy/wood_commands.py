@@ -40,7 +40,9 @@ def air(
     """What wood tends to in this air, and the air's own moisture."""
     temperature_c = parse_temperature_c(temperature, "--temperature")
     if (rh is None) == (emc is None):
-        raise BadInput("paneltide air", "--rh or --emc", "must be given, one of the two", "both" if rh else "none")
+        raise BadInput(
+            "paneltide air", "--rh or --emc", "must be given, one of the two", "both" if rh else "none"
+        )
     rh_pct = float(relative_humidity_for(temperature_c, emc)) if rh is None else rh
     document = {
         "temperature_c": temperature_c,
@@ -53,9 +55,15 @@ def air(
     if as_json:
         give_json(document)
         return
-    say(f"At {temperature_c:.1f} °C and {rh_pct:.1f} % RH wood tends to {document['emc_pct']:.1f} % moisture content.")
+    say(
+        f"At {temperature_c:.1f} °C and {rh_pct:.1f} % RH "
+        f"wood tends to {document['emc_pct']:.1f} % moisture content."
+    )
     if document["dew_point_c"] is not None:
-        say(f"Dew point {document['dew_point_c']:.1f} °C, vapour pressure {document['vapour_pressure_pa']:.0f} Pa.")
+        say(
+            f"Dew point {document['dew_point_c']:.1f} °C, "
+            f"vapour pressure {document['vapour_pressure_pa']:.0f} Pa."
+        )
 
 
 def _species_document(wood: Species) -> dict[str, Any]:
@@ -123,12 +131,15 @@ def _figure(value: float | None) -> str:
 
 def width(
     species_name: Annotated[str, typer.Option("--species", help="The wood.")],
-    width_text: Annotated[str, typer.Option("--width", help='Width across the grain, as 368mm or "14 1/2in".')],
+    width_text: Annotated[
+        str, typer.Option("--width", help='Width across the grain, as 368mm or "14 1/2in".')
+    ],
     from_mc: Annotated[float, typer.Option("--from", help="MC at which it was measured [%].")],
     to_mc: Annotated[float, typer.Option("--to", help="MC to ask about [%].")],
     cut: Annotated[str | None, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = None,
     ring_angle: Annotated[
-        float | None, typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees.")
+        float | None,
+        typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -149,7 +160,9 @@ def width(
 
 def check(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
-    temperature: Annotated[str, typer.Option("--temperature", help="Room temperature, as 20C or 68F.")] = "20C",
+    temperature: Annotated[
+        str, typer.Option("--temperature", help="Room temperature, as 20C or 68F.")
+    ] = "20C",
     mc: Annotated[float | None, typer.Option("--mc", help="Give every margin at this MC [%].")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -166,8 +179,14 @@ def check(
             if governing:
                 say(f"  {word}: {governing['fit']} ({governing['limit']})")
         rows = [
-            [name, limit["name"], limit["direction"], limit["severity"], f"{limit['margin_mm']:.2f} mm",
-             "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %"]
+            [
+                name,
+                limit["name"],
+                limit["direction"],
+                limit["severity"],
+                f"{limit['margin_mm']:.2f} mm",
+                "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %",
+            ]
             for name, fit in document["fits"].items()
             for limit in fit["limits"]
         ]
