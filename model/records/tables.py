@@ -381,12 +381,17 @@ class Checkpoint(Record):
 
 
 class Margin(Record):
-    """What is left before one limit of a fit, at a checkpoint's instant."""
+    """What is left before one limit of a fit, at a checkpoint's instant, and how the limit stands.
+
+    The standing carries hysteresis, so it is kept with the margin: whatever rewinds to this instant
+    goes on from here and comes to the same warnings.
+    """
 
     __tablename__ = "margin"
     __table_args__ = (
         CheckConstraint("direction IN ('swelling', 'shrinking')", name="direction"),
         CheckConstraint("severity IN ('shows', 'harms')", name="severity"),
+        CheckConstraint("standing IN ('easy', 'near', 'past')", name="standing"),
         {"sqlite_with_rowid": False},
     )
 
@@ -397,6 +402,11 @@ class Margin(Record):
     severity: Mapped[str]
     margin_mm: Mapped[float]
     play_mm: Mapped[float]  # the play designed before this limit, at the reference moisture content
+    standing: Mapped[str] = mapped_column(default="easy")
+    standing_since_at: Mapped[datetime]
+    eased: Mapped[bool] = mapped_column(default=False)  # the last change of standing was for the better
+    projected_days: Mapped[int] = mapped_column(default=0)  # daily evaluations in a row that foresaw a crossing
+    crossing: Mapped[Document | None]  # the last daily evaluation's, when it foresaw one
 
 
 class Verdict(Record):
@@ -436,6 +446,7 @@ class Warning(Record):
     reason: Mapped[str]
     detail: Mapped[Document]
     opened_at: Mapped[datetime]
+    escalated_at: Mapped[datetime | None]  # when it went from near to past
     acknowledged_at: Mapped[datetime | None]
     trade_act: Mapped[str | None]  # how it was acknowledged: eased it, re-measured, moved it ...
     closed_at: Mapped[datetime | None]
