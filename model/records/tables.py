@@ -380,6 +380,11 @@ class Checkpoint(Record):
     variance_pct2: Mapped[float] = mapped_column(default=0.0)  # of the mean moisture content
 
 
+def _own_instant(context: Any) -> datetime:
+    instant: datetime = context.get_current_parameters()["at"]
+    return instant
+
+
 class Margin(Record):
     """What is left before one limit of a fit, at a checkpoint's instant, and how the limit stands.
 
@@ -403,9 +408,9 @@ class Margin(Record):
     margin_mm: Mapped[float]
     play_mm: Mapped[float]  # the play designed before this limit, at the reference moisture content
     standing: Mapped[str] = mapped_column(default="easy")
-    standing_since_at: Mapped[datetime]
+    standing_since_at: Mapped[datetime] = mapped_column(default=_own_instant)
     eased: Mapped[bool] = mapped_column(default=False)  # the last change of standing was for the better
-    projected_days: Mapped[int] = mapped_column(default=0)  # daily evaluations in a row that foresaw a crossing
+    projected_days: Mapped[int] = mapped_column(default=0)  # days in a row that foresaw a crossing
     crossing: Mapped[Document | None]  # the last daily evaluation's, when it foresaw one
 
 
