@@ -108,7 +108,7 @@ def test_indoor_air_holds_at_least_the_outdoor_moisture_in_winter(name: str, yea
 
 
 def test_an_unheated_night_raises_the_shop_humidity_as_its_temperature_falls(year: dict[str, pd.DataFrame]):
-    """The same vapour in colder air is a higher relative humidity; now and then a dry front wins the night."""
+    """The same vapour in colder air is a higher relative humidity; at times a dry front wins the night."""
     shop = months(year["Shop"], 12, 1, 2)
     evening = shop[shop.index.hour == 22]  # five in the afternoon in the valley
     dawn = shop[shop.index.hour == 11].iloc[1:]
@@ -120,7 +120,7 @@ def test_an_unheated_night_raises_the_shop_humidity_as_its_temperature_falls(yea
 
 def test_the_stove_dries_the_shop_by_day(year: dict[str, pd.DataFrame]):
     january = months(year["Shop"], 1)
-    january = january[january.index.dayofweek < 5]
+    january = january[january.index.day_of_week < 5]
     assert (
         january[january.index.hour == 20]["rh_pct"].mean()
         < january[january.index.hour == 11]["rh_pct"].mean() - 5
