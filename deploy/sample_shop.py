@@ -1,0 +1,144 @@
+"""The sample shop: its invented past year into the book, and its sensors live over MQTT.
+
+Everything comes from the package `sample_readings`; sample_readings/README.md tells the story.
+"""
+
+import logging
+import threading
+from collections.abc import Callable, Iterable
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from ingest.settings import IngestSettings
+from model.records.clock import Now
+from sample_readings import sensors, story
+
+STORY_START_AT = story.START_AT
+BRISK_DAYS = story.BRISK_SAMPLE_DAYS
+CLIENT_ID = "paneltide-sample-shop"
+AT_ONCE = 40  # messages on their way together; a broker's window is about 100
+LONGEST_NAP_S = 0.5
+
+log = logging.getLogger(__name__)
+
+
+# ---------------------------------------------------------------- the sensors, live
+
+
+class Replay:
+    """The sample shop's sensors, publishing what they measure as the sample clock passes each hour.
+
+    Nothing is left out when the machine is slow: hours that are due go out one after another, each
+    acknowledged by the broker before the next.
+
+    Parameters
+    ----------
+    mqtt_url : str
+        ``mqtt://host:port`` of the broker.
+    clock : Now
+        The sample clock; what it shows decides which hours are due.
+    first_hour : int
+        The first hour to publish, from the story's start.
+    ready : callable
+        Whether somebody listens; nothing is published before, for a broker keeps nothing for strangers.
+    """
+
+    def __init__(
+        self,
+        mqtt_url: str,
+        clock: Now,
+        first_hour: int = 0,
+        ready: Callable[[], bool] = lambda: True,
+    ) -> None:
+        self._broker = IngestSettings.from_url(mqtt_url)
+        self._clock, self._ready = clock, ready
+        self.hour = first_hour
+        self.published = 0
+        self._acks: set[int] = set()
+        self._arrived = threading.Condition()
+
+    def run(self, stop: threading.Event) -> None:
+        """Publish until told to stop. A broker that isn't there, or goes away, is waited for."""
+        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=CLIENT_ID)
+        if self._broker.username is not None:
+            client.username_pw_set(self._broker.username, self._broker.password)
+        if self._broker.tls:
+            client.tls_set()
+        client.on_publish = self._note_ack
+        client.reconnect_delay_set(1, 5)
+        client.connect_async(self._broker.host, self._broker.port)
+        client.loop_start()
+        try:
+            while not stop.is_set() and not (client.is_connected() and self._ready()):
+                stop.wait(0.1)
+            while not stop.is_set():
+                wait_s = self._until_due_s()
+                if wait_s > 0.0:
+                    stop.wait(wait_s)
+                elif self._publish(client, messages_of_hour(self.hour), stop):
+                    self.hour += 1
+        finally:
+            client.disconnect()
+            client.loop_stop()
+
+    def _until_due_s(self) -> float:
+        """How long to nap before looking at the clock again; 0 when the next hour is due."""
+        early = (story.at_hour(self.hour) - self._clock()).total_seconds()
+        # The clock may run faster than the machine's: nap an hour's worth at the sample's pace, at most.
+        return 0.0 if early <= 0.0 else min(max(early / story.RATE, 0.005), LONGEST_NAP_S)
+
+    def _publish(self, client: mqtt.Client, due: Iterable[sensors.Message], stop: threading.Event) -> bool:
+        """Publish, waiting for each handful to be acknowledged; false when stopped before the end."""
+        waiting: set[int] = set()
+        for topic, payload in due:
+            # While the broker is away the client keeps what was published and sends it when it is back.
+            waiting.add(client.publish(topic, payload, qos=1).mid)
+            if len(waiting) >= AT_ONCE and not self._acknowledged(waiting, stop):
+                return False
+        return self._acknowledged(waiting, stop)
+
+    def _acknowledged(self, waiting: set[int], stop: threading.Event) -> bool:
+        with self._arrived:
+            while not waiting <= self._acks:
+                if stop.is_set():
+                    return False
+                self._arrived.wait(0.2)
+            self._acks -= waiting
+        self.published += len(waiting)
+        waiting.clear()
+        return True
+
+    def _note_ack(self, _client: mqtt.Client, _data: object, mid: int, *_rest: object) -> None:
+        with self._arrived:
+            self._acks.add(mid)
+            self._arrived.notify()
+
+
+def messages_of_hour(hour: int) -> list[sensors.Message]:
+    """Everything the sample shop's sensors publish at an hour from the story's start.
+
+    A sensor that comes back sends what it kept while it was cut off, oldest first.
+    """
+    due: list[sensors.Message] = []
+    for sensor in story.shop_story().sensors:
+        if sensor.is_silent(hour):
+            continue
+        first = hour
+        if hour == sensor.silent_until_hour and sensor.silent_from_hour is not None:
+            first = sensor.silent_from_hour
+        air = sensors.measured(sensor, first, hour - first + 1)
+        for kept, temperature_c, rh_pct in zip(
+            range(first, hour + 1), air.temperature_c, air.rh_pct, strict=True
+        ):
+            said = sensors.messages(sensor, story.at_hour(kept), float(temperature_c), float(rh_pct))
+            fault = sensors.garbled(sensor, kept, said[0])
+            due.extend(said if fault is None else [fault, *said])
+    return due
+
+
+def replay(
+    mqtt_url: str, clock: Now, stop: threading.Event, ready: Callable[[], bool] = lambda: True
+) -> None:
+    """Publish the sample shop's readings from the story's start until told to stop; see `Replay`."""
+    Replay(mqtt_url, clock, ready=ready).run(stop)
