@@ -1,0 +1,134 @@
+"""What names of fields and topics say: temperature, humidity, battery, time, or a look-alike of these.
+
+The vocabulary is data, in `vocabulary.toml`: plain language, and no name of a product.
+"""
+
+import re
+import tomllib
+from functools import lru_cache
+from importlib.resources import files
+from typing import Literal, NamedTuple
+
+Quantity = Literal["temperature", "rh", "battery", "time"]
+
+_SPLIT = re.compile(r"[^\W\d_a-zß-ÿ]+(?![a-zß-ÿ])|[^\W\d_a-zß-ÿ]?[^\W\d_A-Z]+|[0-9]+|%")
+
+_VOCABULARY = tomllib.loads(files("ingest").joinpath("vocabulary.toml").read_text(encoding="utf-8"))
+TEMPERATURE_WORDS, RH_WORDS, BATTERY_WORDS, TIME_WORDS, SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
+    frozenset(_VOCABULARY[key].split())
+    for key in ("temperature", "rh", "battery", "time", "short", "not_time", "not_battery_charge", "command")
+)
+_UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unlike"].items()}
+_UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}
+
+
+class Meaning(NamedTuple):
+    """What a name says.
+
+    `quantity` is None when it says nothing, `short` when only one or two letters say it, and `unlike` the
+    reason why it does not speak of the air of a place.
+    """
+
+    quantity: Quantity | None
+    unit: str | None
+    short: bool
+    unlike: str | None
+
+
+@lru_cache(maxsize=8192)
+def words_of(name: str) -> tuple[str, ...]:
+    """The words of a name, in lower case.
+
+    Examples
+    --------
+    >>> words_of("tempC"), words_of("relative_humidity"), words_of("SHT3X-1")
+    (('temp', 'c'), ('relative', 'humidity'), ('sht', '3', 'x', '1'))
+    """
+    return tuple(word.lower() for word in _SPLIT.findall(name[:200]))
+
+
+@lru_cache(maxsize=8192)
+def meaning_of(name: str) -> Meaning:
+    """What the name of one field or one topic level says.
+
+    Examples
+    --------
+    >>> meaning_of("temp_f")[:2], meaning_of("dewPoint").unlike
+    (('temperature', 'F'), 'is a dew point')
+    """
+    words = words_of(name)
+    unlike = unlike_air(words)
+    bag = set(words)
+    if bag & BATTERY_WORDS:
+        bad = bag & {
+            "voltage",
+            "volt",
+            "volts",
+            "v",
+            "mv",
+            "low",
+            "state",
+            "type",
+            "status",
+            "temperature",
+            "temp",
+        }
+        return Meaning(None if bad else "battery", None, False, None)
+    rh, temperature = bag & RH_WORDS, bag & TEMPERATURE_WORDS
+    if rh and temperature:
+        # "temp_humidity" names a device, not a quantity; a letter beside a whole word is a unit or an index.
+        rh, temperature = rh - SHORT_WORDS, temperature - SHORT_WORDS
+        if rh and temperature:
+            return Meaning(None, None, False, unlike)
+    if rh:
+        return Meaning("rh", None, rh <= SHORT_WORDS, unlike)
+    if temperature:
+        unit = next((_UNIT_OF[word] for word in reversed(words) if word in _UNIT_OF), None)
+        return Meaning("temperature", unit, temperature <= SHORT_WORDS, unlike)
+    if bag & TIME_WORDS and not bag & {
+        "up",
+        "uptime",
+        "zone",
+        "interval",
+        "run",
+        "rx",
+        "air",
+        "airtime",
+        "first",
+        "boot",
+    }:
+        return Meaning("time", None, False, None)
+    return Meaning(None, None, False, unlike)
+
+
+def unlike_air(words: tuple[str, ...]) -> str | None:
+    """Why these words do not speak of the air of a place; None when nothing says so."""
+    for reason, bag in _UNLIKE.items():
+        if not bag.isdisjoint(words):
+            return reason
+    return None
+
+
+def is_command(topic: str) -> bool:
+    """Whether a topic carries something sent to a device, by one of its levels.
+
+    Examples
+    --------
+    >>> is_command("shop/heater/set"), is_command("shop/bench-2/climate")
+    (True, False)
+    """
+    return any(level.lower().lstrip("$") in _COMMANDS for level in topic[:1000].split("/"))
+
+
+def stem_of(name: str) -> str:
+    """A name without its last part when that part names a quantity: the name of the sensor itself.
+
+    Examples
+    --------
+    >>> stem_of("shop1/s3/temp"), stem_of("urn:dev:ow:10e2073a01080063")
+    ('shop1/s3', 'urn:dev:ow:10e2073a01080063')
+    """
+    cut = max(name.rfind(mark) for mark in "/:._-")
+    if meaning_of(name[cut + 1 :]).quantity in {"temperature", "rh", "battery"}:
+        return name[: max(cut, 0)].rstrip("/:._-")
+    return name
