@@ -1,0 +1,475 @@
+"""From a change of moisture content to a change of width.
+
+The width of a part follows one strain curve, piecewise linear in moisture content: the coefficient of Wood
+Handbook Table 13-5 or 13-6 between 6 and 14 %, the slope of total shrinkage outside (the basis of eq. 13-3),
+and nothing above fibre saturation. A width goes from one moisture content to another along that curve, so
+there and back is where it began, and the way taken does not matter.
+
+The coefficients of Table 13-5 are slopes on the dimension at 10 %: they follow from the total shrinkage
+of Table 4-3 as 1/(100 FSP/S - FSP + 10), which is eq. 13-3 taken from 10 %. Both slopes are therefore put on
+that one dimension, and strain is zero at 10 %. A slope on the green dimension, S/(100 FSP), would be some 5 %
+too small beside a coefficient; on the common basis the curve reproduces eq. 13-3 between any two moisture
+contents and eq. 13-2 to within its own choice of reference.
+
+References
+----------
+.. [1] Forest Products Laboratory, "Wood Handbook", FPL-GTR-190, Madison, WI, 2010, ch. 13, eq. 13-2 and 13-3,
+   Tables 13-5 and 13-6; ch. 4, Tables 4-3 and 4-4.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple, overload
+
+import numpy as np
+
+from .errors import BadInput
+from .units import Floats, Numbers, Range, apply
+
+if TYPE_CHECKING:
+    from .species import Species
+
+MOISTURE = Range("mc_pct", 0.0, 300.0, "%")
+WIDTH = Range("width_mm", 0.0, 1e6, "mm")
+RING_ANGLE = Range("ring_angle_deg", 0.0, 90.0, "degrees")
+
+COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT = 6.0, 14.0
+"""Between these the printed coefficients hold (Wood Handbook ch. 13)."""
+REFERENCE_PCT = 10.0
+"""The moisture content at whose dimension the coefficients are slopes, and at which strain is zero."""
+
+LENGTHWISE_SHRINKAGE_PCT = 0.15
+"""Green to oven-dry along the grain: 0.1 to 0.2 % in normal wood (Wood Handbook ch. 4); juvenile and reaction
+wood may shrink up to about 2 % (from memory, unverified)."""
+
+SPECIES_SCATTER = 0.20
+"""Boards of one species scatter about its coefficient by some 20 % (common practice, no source)."""
+FIGURED_EXCESS = 0.15
+"""Figured wood may move more than flat-sawn by about this (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Movement:
+    """How one board moves across a face.
+
+    Attributes
+    ----------
+    coefficient_per_pct : float
+        Strain for one point of moisture content between 6 and 14 %.
+    shrinkage_slope_per_pct : float
+        The same outside that, up to fibre saturation.
+    fibre_saturation_pct : float
+        Moisture content above which nothing moves [%].
+    """
+
+    coefficient_per_pct: float
+    shrinkage_slope_per_pct: float
+    fibre_saturation_pct: float
+
+    def scaled(self, factor: float) -> "Movement":
+        """The same movement, so many times as large."""
+        return Movement(
+            self.coefficient_per_pct * factor,
+            self.shrinkage_slope_per_pct * factor,
+            self.fibre_saturation_pct,
+        )
+
+
+# --- slopes -----------------------------------------------------------------------------------------
+
+
+def coefficient_from_shrinkage(shrinkage_pct: float, fibre_saturation_pct: float = 30.0) -> float:
+    """Slope on the dimension at 10 % that a total shrinkage amounts to, 1/(100 FSP/S - FSP + 10).
+
+    Eq. 13-3 of [1]_ at 10 % moisture content; it reproduces the printed coefficients of Table 13-5.
+
+    >>> round(coefficient_from_shrinkage(7.1), 5)
+    0.00248
+    """
+    return 1.0 / (100.0 * fibre_saturation_pct / shrinkage_pct - fibre_saturation_pct + REFERENCE_PCT)
+
+
+def shrinkage_from_coefficient(coefficient_per_pct: float, fibre_saturation_pct: float = 30.0) -> float:
+    """Total shrinkage [%] that a coefficient amounts to: the inverse of `coefficient_from_shrinkage`.
+
+    >>> round(shrinkage_from_coefficient(0.00248), 1)
+    7.1
+    """
+    return 100.0 * fibre_saturation_pct / (1.0 / coefficient_per_pct + fibre_saturation_pct - REFERENCE_PCT)
+
+
+def coefficient_at_ring_angle(radial: float, tangential: float, ring_angle_deg: float) -> float:
+    """Coefficient across a face whose growth rings stand at this angle, C_T cos² + C_R sin².
+
+    The rotation of a plane strain whose principal axes are radial and tangential. Angle 0 to 90 degrees.
+
+    >>> round(coefficient_at_ring_angle(0.00126, 0.00248, 45.0), 5)
+    0.00187
+    """
+    angle = math.radians(float(RING_ANGLE.check(ring_angle_deg)))
+    return tangential * math.cos(angle) ** 2 + radial * math.sin(angle) ** 2
+
+
+def movement_of(species: "Species", ring_angle_deg: float) -> Movement:
+    """How a board of this wood moves across a face whose rings stand at this angle.
+
+    Parameters
+    ----------
+    species : Species
+    ring_angle_deg : float
+        Between growth rings and the face [degrees]: 0 flat-sawn, 90 quarter-sawn.
+
+    Raises
+    ------
+    OutsideValidity
+        If the angle lies outside 0 to 90.
+    """
+    saturation = species.fibre_saturation_pct
+    return Movement(
+        coefficient_at_ring_angle(species.c_radial_per_pct, species.c_tangential_per_pct, ring_angle_deg),
+        coefficient_at_ring_angle(
+            coefficient_from_shrinkage(species.shrinkage_radial_pct, saturation),
+            coefficient_from_shrinkage(species.shrinkage_tangential_pct, saturation),
+            ring_angle_deg,
+        ),
+        saturation,
+    )
+
+
+def thickness_movement_of(species: "Species", ring_angle_deg: float) -> Movement:
+    """How the thickness of a board moves whose rings stand at this angle to its wide face.
+
+    Through the thickness the two directions change places: a quarter-sawn board thickens tangentially.
+    """
+    return movement_of(species, 90.0 - float(RING_ANGLE.check(ring_angle_deg)))
+
+
+def lengthwise_movement(
+    total_shrinkage_pct: float = LENGTHWISE_SHRINKAGE_PCT, fibre_saturation_pct: float = 30.0
+) -> Movement:
+    """How a board moves along the grain, normally nil: 1 m over 4 points is 0.2 mm.
+
+    Parameters
+    ----------
+    total_shrinkage_pct : float
+        Green to oven-dry [%]; 0.1 to 0.2 in normal wood, up to about 2 in juvenile or reaction wood.
+    """
+    total = float(Range("total_shrinkage_pct", 0.0, 3.0, "%").check(total_shrinkage_pct))
+    slope = coefficient_from_shrinkage(total, fibre_saturation_pct) if total else 0.0
+    return Movement(slope, slope, fibre_saturation_pct)
+
+
+def ring_angle_from_pith(width_mm: float, pith_distance_mm: float) -> float:
+    """Ring angle that stands for a whole board of which the distance to the pith is known [degrees].
+
+    In a board that was cut flat the rings turn from 0° below the middle to steeper at the edges. Averaged
+    over the width, sin² of the angle is 1 - (2r/w) atan(w/2r), r being the distance of the face from the
+    pith; the angle returned has that sine, so `movement_of` gives the mean coefficient of the board.
+
+    Parameters
+    ----------
+    width_mm : float
+        Width of the board, above 0.
+    pith_distance_mm : float
+        From the pith, square to the face [mm], 0 or more.
+
+    Examples
+    --------
+    >>> round(ring_angle_from_pith(150.0, 80.0), 2)
+    26.32
+    """
+    if not 0.0 < width_mm < math.inf:
+        raise BadInput("", "width_mm", "must be above 0 mm", width_mm)
+    if not 0.0 <= pith_distance_mm < math.inf:
+        raise BadInput("", "pith_distance_mm", "must be 0 mm or more", pith_distance_mm)
+    half = 0.5 * width_mm
+    if pith_distance_mm > 1000.0 * half:
+        return 0.0
+    flat_part = pith_distance_mm / half * math.atan2(half, pith_distance_mm)
+    return math.degrees(math.asin(math.sqrt(max(0.0, 1.0 - flat_part))))
+
+
+# --- cuts in the words of the trade ---------------------------------------------------------------
+
+FLAT_SAWN, RIFT_SAWN, QUARTER_SAWN = "flat-sawn", "rift-sawn", "quarter-sawn"
+RING_ANGLE_OF_CUT = {FLAT_SAWN: 0.0, RIFT_SAWN: 45.0, QUARTER_SAWN: 90.0}
+"""The middle of what the trade calls so; at 45° the coefficient is the mean of the two."""
+_CUT_WORDS = {
+    **dict.fromkeys(
+        ("flat", "plain", "slash", "slab", "tangential", "crown", "flatgrain", "backsawn"), FLAT_SAWN
+    ),
+    **dict.fromkeys(("rift", "bastard", "diagonal"), RIFT_SAWN),
+    **dict.fromkeys(
+        ("quarter", "quartered", "radial", "edgegrain", "verticalgrain", "straightgrain"), QUARTER_SAWN
+    ),
+}
+
+
+def ring_angle_of_cut(cut: str, where: str = "", what: str = "cut") -> float:
+    """Ring angle [degrees] that stands for a cut named as the trade names it.
+
+    Flat-sawn (plain-sawn, slash-sawn, crown-cut) 0, rift 45, quarter-sawn (quartered, vertical grain) 90.
+
+    Raises
+    ------
+    BadInput
+        For a word that is no cut.
+
+    Examples
+    --------
+    >>> ring_angle_of_cut("Quartersawn")
+    90.0
+    """
+    word = "".join(letter for letter in str(cut).lower() if letter.isalpha())
+    name = _CUT_WORDS.get(word)
+    for ending in ("sawn", "sawed", "cut"):
+        if name is None and word.endswith(ending):
+            name = _CUT_WORDS.get(word.removesuffix(ending))
+    if name is None or not isinstance(cut, str):
+        raise BadInput(where, what, "must be flat-sawn, rift-sawn or quarter-sawn", cut)
+    return RING_ANGLE_OF_CUT[name]
+
+
+def cut_of_ring_angle(ring_angle_deg: float) -> str:
+    """What the trade calls a board with this ring angle: flat-sawn to 30, rift-sawn to 60, else quarter-sawn.
+
+    >>> cut_of_ring_angle(20.0)
+    'flat-sawn'
+    """
+    angle = float(RING_ANGLE.check(ring_angle_deg))
+    if angle < 30.0:
+        return FLAT_SAWN
+    return RIFT_SAWN if angle < 60.0 else QUARTER_SAWN
+
+
+# --- strain and width -------------------------------------------------------------------------------
+
+
+def _strain(movement: Movement, mc_pct: Floats) -> Floats:
+    inner = np.clip(mc_pct, COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT) - REFERENCE_PCT
+    outer = np.minimum(mc_pct, COEFFICIENT_LOW_PCT) - COEFFICIENT_LOW_PCT
+    outer = (
+        outer + np.clip(mc_pct, COEFFICIENT_HIGH_PCT, movement.fibre_saturation_pct) - COEFFICIENT_HIGH_PCT
+    )
+    return movement.coefficient_per_pct * inner + movement.shrinkage_slope_per_pct * outer
+
+
+@overload
+def strain(movement: Movement, mc_pct: float) -> float: ...
+@overload
+def strain(movement: Movement, mc_pct: Numbers) -> Any: ...
+def strain(movement: Movement, mc_pct: Numbers) -> Any:
+    """Strain at a moisture content, as a fraction of the dimension at 10 %; zero at 10 %.
+
+    Parameters
+    ----------
+    movement : Movement
+    mc_pct : float, array or Series
+        Moisture content [%], 0 to 300; constant above fibre saturation.
+
+    Returns
+    -------
+    same shape
+        NaN in, NaN out.
+
+    Raises
+    ------
+    OutsideValidity
+        If a scalar lies outside; arrays get NaN there.
+    """
+    return apply(lambda mc: _strain(movement, mc), (MOISTURE, mc_pct))
+
+
+@overload
+def width_at(width_mm: float, mc_from_pct: float, mc_to_pct: float, movement: Movement) -> float: ...
+@overload
+def width_at(width_mm: Numbers, mc_from_pct: Numbers, mc_to_pct: Numbers, movement: Movement) -> Any: ...
+def width_at(width_mm: Numbers, mc_from_pct: Numbers, mc_to_pct: Numbers, movement: Movement) -> Any:
+    """Width at another moisture content than that at which it was measured [mm].
+
+    Parameters
+    ----------
+    width_mm : float, array or Series
+        Across the grain, as measured [mm], 0 or more.
+    mc_from_pct : same shape or scalar
+        Moisture content when it was measured [%], 0 to 300.
+    mc_to_pct : same shape or scalar
+        Moisture content to ask about [%], 0 to 300.
+    movement : Movement
+        From `movement_of`.
+
+    Returns
+    -------
+    same shape
+        Width [mm]; NaN in, NaN out.
+
+    Raises
+    ------
+    OutsideValidity
+        If a scalar lies outside its range; arrays get NaN there.
+
+    Examples
+    --------
+    A 15 in panel of flat-sawn cherry from 8 to 6.19 % loses about 1/16 in:
+
+    >>> cherry = Movement(0.00248, 0.00248425, 30.0)
+    >>> round(width_at(381.0, 8.0, 6.19, cherry) - 381.0, 2)
+    -1.72
+    """
+
+    def width(start: Floats, mc_from: Floats, mc_to: Floats) -> Floats:
+        return start * (1.0 + _strain(movement, mc_to)) / (1.0 + _strain(movement, mc_from))
+
+    return apply(
+        width,
+        (WIDTH, width_mm),
+        (Range("mc_from_pct", MOISTURE.low, MOISTURE.high, "%"), mc_from_pct),
+        (Range("mc_to_pct", MOISTURE.low, MOISTURE.high, "%"), mc_to_pct),
+    )
+
+
+@overload
+def moisture_at_width(width_mm: float, mc_pct: float, other_width_mm: float, movement: Movement) -> float: ...
+@overload
+def moisture_at_width(
+    width_mm: Numbers, mc_pct: Numbers, other_width_mm: Numbers, movement: Movement
+) -> Any: ...
+def moisture_at_width(width_mm: Numbers, mc_pct: Numbers, other_width_mm: Numbers, movement: Movement) -> Any:
+    """Moisture content at which a part has another width [%]; the inverse of `width_at`.
+
+    Parameters
+    ----------
+    width_mm, mc_pct : float, array or Series
+        Width as measured [mm] and the moisture content then [%].
+    other_width_mm : same shape or scalar
+        The width asked for [mm].
+    movement : Movement
+
+    Returns
+    -------
+    same shape
+        Moisture content [%], 0 to fibre saturation; NaN where the part is never so wide or so narrow.
+
+    Examples
+    --------
+    >>> cherry = Movement(0.00248, 0.00248425, 30.0)
+    >>> round(moisture_at_width(381.0, 8.0, width_at(381.0, 8.0, 12.5, cherry), cherry), 9)
+    12.5
+    """
+    corners = np.array([0.0, COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT, movement.fibre_saturation_pct])
+    strains = _strain(movement, corners)
+
+    def moisture(start: Floats, mc: Floats, other: Floats) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wanted = (1.0 + _strain(movement, mc)) * other / start - 1.0
+        # A width asked for at an end of the range may miss it by rounding alone.
+        slack = 1e-12
+        inside = (wanted >= strains[0] - slack) & (wanted <= strains[-1] + slack)
+        return np.where(inside, np.interp(wanted, strains, corners), np.nan)
+
+    return apply(
+        moisture,
+        (WIDTH, width_mm),
+        (MOISTURE, mc_pct),
+        (Range("other_width_mm", WIDTH.low, WIDTH.high, "mm"), other_width_mm),
+    )
+
+
+# --- the handbook's two equations as printed --------------------------------------------------------
+
+
+def change_by_coefficient(
+    dimension_mm: float, mc_from_pct: float, mc_to_pct: float, coefficient_per_pct: float
+) -> float:
+    """Change of a dimension by eq. 13-2 of [1]_: D_I C (M_F - M_I) [mm].
+
+    Parameters
+    ----------
+    dimension_mm : float
+        At the first moisture content [mm].
+    mc_from_pct, mc_to_pct : float
+        Moisture contents [%], 6 to 14: the equation holds nowhere else.
+    coefficient_per_pct : float
+        From Table 13-5 or 13-6.
+
+    Examples
+    --------
+    The handbook's example (p. 13-17): 232 mm of flat-sawn white fir from 8 to 11 %.
+
+    >>> round(change_by_coefficient(232.0, 8.0, 11.0, 0.00245), 1)
+    1.7
+    """
+    limits = (COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT, "%")
+    start = float(Range("mc_from_pct", *limits).check(mc_from_pct))
+    end = float(Range("mc_to_pct", *limits).check(mc_to_pct))
+    return float(WIDTH.check(dimension_mm)) * coefficient_per_pct * (end - start)
+
+
+def change_by_shrinkage(
+    dimension_mm: float,
+    mc_from_pct: float,
+    mc_to_pct: float,
+    shrinkage_pct: float,
+    fibre_saturation_pct: float = 30.0,
+) -> float:
+    """Change of a dimension by eq. 13-3 of [1]_: D_I (M_F - M_I)/(100 FSP/S - FSP + M_I) [mm].
+
+    Parameters
+    ----------
+    dimension_mm : float
+        At the first moisture content [mm].
+    mc_from_pct, mc_to_pct : float
+        Moisture contents [%], 0 to fibre saturation.
+    shrinkage_pct : float
+        Total shrinkage, green to oven-dry, of Table 4-3 or 4-4 [%].
+    fibre_saturation_pct : float
+        30 for most woods.
+
+    Examples
+    --------
+    >>> round(change_by_shrinkage(450.0, 4.0, 16.0, 7.1), 3)
+    13.618
+    """
+    start = float(Range("mc_from_pct", 0.0, fibre_saturation_pct, "%").check(mc_from_pct))
+    end = float(Range("mc_to_pct", 0.0, fibre_saturation_pct, "%").check(mc_to_pct))
+    total = float(Range("shrinkage_pct", 0.0, 40.0, "%").check(shrinkage_pct))
+    if total == 0.0:
+        return 0.0
+    below = 100.0 * fibre_saturation_pct / total - fibre_saturation_pct + start
+    return float(WIDTH.check(dimension_mm)) * (end - start) / below
+
+
+# --- how sure ---------------------------------------------------------------------------------------
+
+
+class CoefficientBand(NamedTuple):
+    """Coefficients between which a board may lie, each per point of moisture content."""
+
+    low: float
+    central: float
+    high: float
+
+
+def coefficient_band(species: "Species", ring_angle_deg: float, figured: bool = False) -> CoefficientBand:
+    """Band of coefficients within which one board of this wood may lie.
+
+    Parameters
+    ----------
+    species : Species
+    ring_angle_deg : float
+        Of the board, 0 to 90; figured wood has none that holds across a board, so there it is not used.
+    figured : bool
+        Burl, crotch or wild grain: the grain runs every way, so the band goes from the radial coefficient to
+        15 % above the tangential one, and its middle is the mean of the two coefficients.
+
+    Returns
+    -------
+    CoefficientBand
+        low, central, high. For plain wood 20 % to either side of the coefficient. Both widths are common
+        practice, no source.
+    """
+    central = movement_of(species, ring_angle_deg).coefficient_per_pct
+    if figured:
+        radial, tangential = species.c_radial_per_pct, species.c_tangential_per_pct
+        return CoefficientBand(radial, 0.5 * (radial + tangential), (1.0 + FIGURED_EXCESS) * tangential)
+    return CoefficientBand((1.0 - SPECIES_SCATTER) * central, central, (1.0 + SPECIES_SCATTER) * central)
