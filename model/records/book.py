@@ -1,0 +1,368 @@
+"""Writing the shop's book: places, pieces and stacks, and where they stand.
+
+Each function is one change within the caller's unit of work. It checks first, says in one sentence what
+is wrong (`BadInput`), and takes back whatever was computed from what it changes, so that the watch
+computes that part of the past again. Measurements are in `measured`, sensors' places in `hangings`.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from model.records.lumber import Lumber, lumber_from_document
+from model.records.rewind import aware, mark_hours, note_change, rewind_piece, rewind_stack
+from model.records.tables import (
+    Document,
+    Fit,
+    Hanging,
+    Member,
+    Piece,
+    Place,
+    Stack,
+    Stay,
+    Verdict,
+    Warning,
+)
+from model.wood.errors import BadInput
+from model.wood.piece import Piece as WoodPiece
+from model.wood.piece import document_of, piece_from_document
+
+PLACE_KINDS = ("shop", "storage", "home")
+Owner = Piece | Stack
+
+
+# ---------------------------------------------------------------- places
+
+
+def add_place(
+    session: Session,
+    name: str,
+    kind: str,
+    zone: str = "UTC",
+    wood_offset_c: float = 0.0,
+    climate: Document | None = None,
+    note: str = "",
+) -> Place:
+    """Record a place.
+
+    Parameters
+    ----------
+    name : str
+        Not yet the name of another place.
+    kind : str
+        shop, storage or home; decides how long its sensors may be silent.
+    zone : str
+        IANA time zone, for showing times.
+    wood_offset_c : float
+        How much warmer the wood is than the sensor [K], -15 to 15; the air is moved there at constant
+        vapour pressure.
+    climate : dict, optional
+        Outdoor climate and occupancy, when known.
+    """
+    place = Place(kind=kind, zone=zone, wood_offset_c=wood_offset_c, climate=climate, note=note)
+    place.name = _free_name(session, Place, name, "place")
+    _check_place(place)
+    note_change(session)
+    session.add(place)
+    session.flush()
+    return place
+
+
+def change_place(session: Session, place: Place, **changes: Any) -> None:
+    """Correct what was recorded of a place; a changed wood offset computes all its air again."""
+    allowed = ("name", "kind", "zone", "wood_offset_c", "climate", "note")
+    for key, value in changes.items():
+        if key not in allowed:
+            raise BadInput(f"place {place.name}", key, f"must be one of {', '.join(allowed)}", value)
+    if "name" in changes and changes["name"] != place.name:
+        changes["name"] = _free_name(session, Place, changes["name"], "place")
+    offset_before = place.wood_offset_c
+    note_change(session)
+    for key, value in changes.items():
+        setattr(place, key, value)
+    _check_place(place)
+    session.flush()
+    if place.wood_offset_c != offset_before:
+        for hanging in session.scalars(select(Hanging).where(Hanging.place_id == place.id)):
+            mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
+
+
+def _check_place(place: Place) -> None:
+    where = f"place {place.name}"
+    if place.kind not in PLACE_KINDS:
+        raise BadInput(where, "kind", f"must be one of {', '.join(PLACE_KINDS)}", place.kind)
+    try:
+        ZoneInfo(place.zone)
+    except (OSError, ValueError) as problem:
+        raise BadInput(
+            where, "zone", 'must be the name of a time zone, such as "Europe/Vienna"', place.zone
+        ) from problem
+    offset = place.wood_offset_c
+    if isinstance(offset, bool) or not isinstance(offset, int | float) or not -15.0 <= offset <= 15.0:
+        raise BadInput(where, "wood_offset_c", "must be a number in -15 to 15 K", offset)
+
+
+# ---------------------------------------------------------------- pieces
+
+
+def add_piece(
+    session: Session,
+    piece: WoodPiece,
+    place: Place,
+    since_at: datetime,
+    recorded_at: datetime | None = None,
+) -> Piece:
+    """Record a piece that stands at a place since an instant.
+
+    Each member starts from the moisture content of its document, at its own `measured_at` where that is
+    given, else at `since_at`; the moisture is taken as even through its thickness.
+
+    Returns
+    -------
+    Piece
+        The stored row, flushed, with its members, fits and first stay.
+    """
+    where = f"piece {piece.name}"
+    since_at = aware(since_at, where, "since_at")
+    name = _free_name(session, Piece, piece.name, "piece")
+    note_change(session)
+    tables = document_of(piece)
+    row = Piece(name=name, document=tables["piece"], recorded_at=recorded_at or since_at)
+    session.add(row)
+    row.stays.append(Stay(place_id=place.id, since_at=since_at))
+    _write_parts(row, piece, tables, since_at)
+    session.flush()
+    return row
+
+
+def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> WoodPiece:
+    """Correct a piece's record: members and fits as given now, stays and measurements kept.
+
+    All of it is computed again. A member or fit of the same name is the same one; one that is gone
+    takes its measurements with it.
+
+    Returns
+    -------
+    model.wood.piece.Piece
+        The piece as it was: replacing with it again takes this correction back.
+    """
+    before = load_piece(session, row)
+    if piece.name != row.name:
+        row.name = _free_name(session, Piece, piece.name, "piece")
+    note_change(session)
+    rewind_piece(session, row)
+    tables = document_of(piece)
+    row.document = tables["piece"]
+    for fit in [fit for fit in row.fits if fit.name not in piece.fits]:
+        _forget(session, "fit", fit.id)
+        row.fits.remove(fit)
+    for member in [member for member in row.members if member.name not in piece.members]:
+        row.members.remove(member)
+    first = min(row.stays, key=lambda stay: stay.since_at, default=None)
+    _write_parts(row, piece, tables, first.since_at if first else row.recorded_at)
+    session.flush()
+    return before
+
+
+def load_piece(session: Session, row: Piece) -> WoodPiece:
+    """The piece of a stored row, as the science knows it."""
+    document = {
+        "piece": row.document,
+        "member": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
+        "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
+    }
+    return piece_from_document(document, f"piece {row.name}")
+
+
+def _write_parts(row: Piece, piece: WoodPiece, tables: Mapping[str, Any], since_at: datetime) -> None:
+    """Set the rows of members and fits to a piece's tables; rows of the same name are kept."""
+    members = {member.name: member for member in row.members}
+    for name, member in piece.members.items():
+        stored = members.get(name)
+        if stored is None:
+            stored = Member(name=name)
+            row.members.append(stored)
+        stored.document = tables["member"][name]
+        stored.start_at = member.measured_at or since_at
+        stored.start_mc_pct = member.mc_pct
+        stored.start_basis = member.mc_basis
+    fits = {fit.name: fit for fit in row.fits}
+    for name, table in tables.get("fit", {}).items():
+        fit_row = fits.get(name)
+        if fit_row is None:
+            fit_row = Fit(name=name)
+            row.fits.append(fit_row)
+        fit_row.kind = piece.fits[name].kind
+        fit_row.document = table
+
+
+# ---------------------------------------------------------------- stacks
+
+
+def add_stack(
+    session: Session,
+    name: str,
+    document: Mapping[str, Any],
+    place: Place,
+    since_at: datetime,
+    destination: Place | None = None,
+) -> Stack:
+    """Record a stack of lumber: its document's keys are those of `Lumber`, lengths in mm."""
+    where = f"stack {name}"
+    since_at = aware(since_at, where, "since_at")
+    lumber = lumber_from_document(document, where)
+    taken = select(Stack.id).where(Stack.name == name, Stack.retired_at.is_(None))
+    if not name.strip() or session.scalar(taken) is not None:
+        raise BadInput("", "stack name", "must be given and not yet taken", name)
+    note_change(session)
+    stack = Stack(name=name.strip(), start_at=since_at)
+    session.add(stack)
+    _write_stack(stack, document, lumber, destination)
+    stack.stays.append(Stay(place_id=place.id, since_at=since_at))
+    session.flush()
+    return stack
+
+
+def replace_stack(
+    session: Session, stack: Stack, document: Mapping[str, Any], destination: Place | None = None
+) -> Document:
+    """Correct a stack's record and compute it again; returns its document as it was."""
+    lumber = lumber_from_document(document, f"stack {stack.name}")
+    before = dict(stack.document)
+    note_change(session)
+    rewind_stack(session, stack)
+    _write_stack(stack, document, lumber, destination)
+    session.flush()
+    return before
+
+
+def _write_stack(
+    stack: Stack, document: Mapping[str, Any], lumber: Lumber, destination: Place | None
+) -> None:
+    stack.document = dict(document)
+    stack.start_mc_pct = lumber.mc_pct
+    stack.start_basis = lumber.mc_basis
+    stack.destination_id = destination.id if destination else None
+
+
+# ---------------------------------------------------------------- where they stand
+
+
+def move_piece(session: Session, piece: Piece, place: Place, at: datetime) -> Stay:
+    """A piece stands at another place from an instant on."""
+    return _move(session, piece, place, at)
+
+
+def move_stack(session: Session, stack: Stack, place: Place, at: datetime) -> Stay:
+    """A stack stands at another place from an instant on."""
+    return _move(session, stack, place, at)
+
+
+def undo_move(session: Session, owner: Owner) -> Place:
+    """Take back the last move of a piece or stack; returns the place where it stands again."""
+    stays = sorted(owner.stays, key=lambda stay: stay.since_at)
+    if len(stays) < 2:
+        raise BadInput(_says(owner), "move", "can't be taken back: it has not been moved", owner.name)
+    note_change(session)
+    last, before = stays[-1], stays[-2]
+    _rewind(session, owner, last.since_at)
+    before.until_at = last.until_at
+    owner.stays.remove(last)
+    session.flush()
+    return session.get_one(Place, before.place_id)
+
+
+def _move(session: Session, owner: Owner, place: Place, at: datetime) -> Stay:
+    where = _says(owner)
+    at = aware(at, where, "at")
+    last = max(owner.stays, key=lambda stay: stay.since_at, default=None)
+    if owner.retired_at is not None:
+        raise BadInput(where, "move", "must come before it was retired", at.isoformat())
+    if last is not None and at <= last.since_at:
+        raise BadInput(
+            where, "at", f"must come after its last move ({last.since_at.isoformat()})", at.isoformat()
+        )
+    if last is not None and last.until_at is None and last.place_id == place.id:
+        raise BadInput(where, "place", "must be another than where it stands", place.name)
+    note_change(session)
+    _rewind(session, owner, at)
+    if last is not None and (last.until_at is None or last.until_at > at):
+        last.until_at = at
+    stay = Stay(place_id=place.id, since_at=at)
+    owner.stays.append(stay)
+    session.flush()
+    return stay
+
+
+def retire(session: Session, owner: Owner, at: datetime) -> None:
+    """Follow a piece or stack no more from an instant on; its past is kept."""
+    at = aware(at, _says(owner), "at")
+    first = min(owner.stays, key=lambda stay: stay.since_at, default=None)
+    if first is not None and at <= first.since_at:
+        raise BadInput(_says(owner), "at", f"must come after {first.since_at.isoformat()}", at.isoformat())
+    note_change(session)
+    _rewind(session, owner, at)
+    owner.retired_at = at
+    session.flush()
+
+
+def restore(session: Session, owner: Owner) -> None:
+    """Follow a retired piece or stack again, as if it had never been retired."""
+    note_change(session)
+    owner.retired_at = None
+    session.flush()
+
+
+def remove(session: Session, owner: Owner) -> None:
+    """Take a piece or stack out of the book with its past, as if it had never been recorded."""
+    note_change(session)
+    if isinstance(owner, Piece):
+        _forget(session, "piece", owner.id)
+        for fit in owner.fits:
+            _forget(session, "fit", fit.id)
+    else:
+        _forget(session, "stack", owner.id)
+    session.delete(owner)
+    session.flush()
+
+
+def acknowledge(session: Session, warning: Warning, act: str, at: datetime) -> None:
+    """Say by which act of the trade a warning was answered; it stays until the wood has answered too."""
+    if not act.strip():
+        raise BadInput("warning", "trade act", "must be given (eased it, moved it, client told ...)", act)
+    warning.acknowledged_at = aware(at, "warning", "at")
+    warning.trade_act = act.strip()
+    session.flush()
+
+
+def _rewind(session: Session, owner: Owner, at: datetime) -> None:
+    if isinstance(owner, Piece):
+        rewind_piece(session, owner, at)
+    else:
+        rewind_stack(session, owner, at)
+
+
+def _forget(session: Session, subject_kind: str, subject_id: int) -> None:
+    """Delete the verdict and warnings of something that is no longer in the book."""
+    for table in (Verdict, Warning):
+        session.execute(
+            delete(table).where(table.subject_kind == subject_kind, table.subject_id == subject_id),
+            execution_options={"synchronize_session": False},
+        )
+
+
+def _says(owner: Owner) -> str:
+    return f"{'piece' if isinstance(owner, Piece) else 'stack'} {owner.name}"
+
+
+def _free_name(session: Session, table: type[Piece] | type[Place], name: str, noun: str) -> str:
+    name = name.strip()
+    if not name:
+        raise BadInput("", f"{noun} name", "must be given", name)
+    if session.scalar(select(table.id).where(table.name == name)) is not None:
+        raise BadInput("", f"{noun} name", "must not be taken yet", name)
+    return name

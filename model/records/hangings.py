@@ -1,0 +1,85 @@
+"""Where a sensor hangs, from when to when; a change computes the air of both places again."""
+
+from datetime import datetime
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from model.records.rewind import FAR, aware, hour_of, mark_hours, note_change
+from model.records.tables import AirHour, Hanging, Place, Sensor
+from model.wood.errors import BadInput
+
+
+def hang_sensor(session: Session, sensor: Sensor, place: Place, at: datetime) -> Hanging:
+    """A sensor hangs at a place from an instant on; where it hung until then is closed."""
+    where = f"sensor {sensor.name}"
+    at = aware(at, where, "at")
+    last = max(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
+    if last is not None and at <= last.since_at:
+        raise BadInput(
+            where, "at", f"must come after it was last hung ({last.since_at.isoformat()})", at.isoformat()
+        )
+    note_change(session)
+    if last is not None and (last.until_at is None or last.until_at > at):
+        _take_back_air(session, last.place_id, at, last.until_at)
+        last.until_at = at
+    hanging = Hanging(place_id=place.id, since_at=at)
+    sensor.hangings.append(hanging)
+    session.flush()
+    mark_hours(session, [sensor.id], at)
+    return hanging
+
+
+def take_down_sensor(session: Session, sensor: Sensor, at: datetime) -> None:
+    """A sensor hangs nowhere from an instant on."""
+    where = f"sensor {sensor.name}"
+    at = aware(at, where, "at")
+    last = max(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
+    if last is None or at <= last.since_at or (last.until_at is not None and last.until_at <= at):
+        raise BadInput(where, "at", "must come while it hangs somewhere", at.isoformat())
+    note_change(session)
+    _take_back_air(session, last.place_id, at, last.until_at)
+    last.until_at = at
+    session.flush()
+    mark_hours(session, [sensor.id], at)
+
+
+def correct_hanging(
+    session: Session, hanging: Hanging, place: Place, since_at: datetime | None = None
+) -> None:
+    """It hung somewhere else, or since another instant, than was recorded."""
+    sensor = hanging.sensor
+    since = aware(since_at, f"sensor {sensor.name}", "since_at") if since_at is not None else hanging.since_at
+    others = [other for other in sensor.hangings if other is not hanging]
+    end = hanging.until_at or FAR
+    if since >= end or any(since < (other.until_at or FAR) and other.since_at < end for other in others):
+        raise BadInput(
+            f"sensor {sensor.name}",
+            "since_at",
+            "must not overlap another place where it hung",
+            since.isoformat(),
+        )
+    note_change(session)
+    start = min(since, hanging.since_at)
+    _take_back_air(session, hanging.place_id, start, hanging.until_at)
+    hanging.place_id = place.id
+    hanging.since_at = since
+    session.flush()
+    mark_hours(session, [sensor.id], start, hanging.until_at)
+
+
+def _take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:
+    """Take back a place's air over a span, and mark the hours of every sensor that hung there then."""
+    end = until_at or FAR
+    session.flush()
+    session.execute(
+        delete(AirHour).where(
+            AirHour.place_id == place_id, AirHour.hour_at >= hour_of(since_at), AirHour.hour_at < end
+        ),
+        execution_options={"synchronize_session": False},
+    )
+    for hanging in session.scalars(
+        select(Hanging).where(Hanging.place_id == place_id, Hanging.since_at < end)
+    ):
+        if (hanging.until_at or FAR) > since_at:
+            mark_hours(session, [hanging.sensor_id], since_at, until_at)
