@@ -1,0 +1,218 @@
+"""One wood and what is known of it, with, figure by figure, how it is known.
+
+What a table doesn't print is derived from what it does by `derive`, and marked so.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from .errors import BadInput
+from .movement import coefficient_from_shrinkage, shrinkage_from_coefficient
+
+DEFAULT_FIBRE_SATURATION_PCT = 30.0
+_TYPICAL_SPECIFIC_GRAVITY = {"hardwood": 0.55, "softwood": 0.42, "imported": 0.60, "own": 0.55}
+
+PROVENANCE_IN_WORDS: Mapping[str, str] = {
+    "read": "read on the printed page",
+    "read_shifted": "read on the printed page, name and numbers matched by order",
+    "read_name_inferred": "numbers read on the printed page, the name supplied from memory",
+    "read_partly": "one of the two numbers read on the printed page, the other from memory, unverified",
+    "read_secondary": "read elsewhere, in a text that repeats the table",
+    "read_secondary+memory": "partly read elsewhere, partly from memory, unverified",
+    "memory": "from memory, unverified",
+    "derived": "derived from other figures of this wood",
+    "borrowed": "taken from a near relative",
+    "assumed": "assumed, no figure found",
+    "measured": "measured by the maker",
+    "own": "the maker's own figure",
+}
+"""How a figure is known, in the words shown beside it."""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """Where one figure comes from.
+
+    Attributes
+    ----------
+    source : str
+        The printed table, or what the figure was derived from.
+    provenance : str
+        One of the keys of `PROVENANCE_IN_WORDS`.
+    note : str
+        Anything a careful reader should know; may be empty.
+    """
+
+    source: str
+    provenance: str
+    note: str = ""
+
+    @property
+    def words(self) -> str:
+        """How the figure is known, for people."""
+        return PROVENANCE_IN_WORDS.get(self.provenance, self.provenance)
+
+    @property
+    def verified(self) -> bool:
+        """Whether the figure was read somewhere, and is not remembered, derived or assumed."""
+        return self.provenance in {"read", "read_shifted", "read_secondary"}
+
+
+@dataclass(frozen=True)
+class Species:
+    """One wood. Figures are means of a species; boards scatter about them by some 20 %.
+
+    Attributes
+    ----------
+    name, handbook_name, group : str
+        Trade name, the name in the handbook's tables, and hardwood, softwood, imported or own.
+    c_radial_per_pct, c_tangential_per_pct : float
+        Change of a dimension for one point of moisture content, as a fraction of it, between 6 and 14 %.
+    shrinkage_radial_pct, shrinkage_tangential_pct : float
+        Shrinkage from green to oven-dry [% of the green dimension].
+    specific_gravity_12pct, specific_gravity_green : float
+        Oven-dry mass on volume at 12 % and on green volume, water being 1.
+    moe_mpa, tension_perp_kpa : float or None
+        Bending modulus along the grain and strength in tension across it, at 12 % [MPa, kPa].
+    et_el, er_el : float or None
+        Stiffness across the grain as a ratio to that along it, tangential and radial.
+    fibre_saturation_pct : float
+        Moisture content above which the wood does not move, as the coefficients take it.
+    facts : mapping of str to Fact
+        By attribute name, where the figure comes from.
+    """
+
+    name: str
+    handbook_name: str
+    group: str
+    c_radial_per_pct: float
+    c_tangential_per_pct: float
+    shrinkage_radial_pct: float
+    shrinkage_tangential_pct: float
+    specific_gravity_12pct: float
+    specific_gravity_green: float
+    moe_mpa: float | None = None
+    tension_perp_kpa: float | None = None
+    et_el: float | None = None
+    er_el: float | None = None
+    fibre_saturation_pct: float = DEFAULT_FIBRE_SATURATION_PCT
+    facts: Mapping[str, Fact] = field(default_factory=dict, compare=False, repr=False)
+    shrinkage_volumetric_pct: float | None = None
+
+    @classmethod
+    def from_table(
+        cls,
+        name: str,
+        *,
+        c_radial_per_pct: float | None = None,
+        c_tangential_per_pct: float | None = None,
+        shrinkage_radial_pct: float | None = None,
+        shrinkage_tangential_pct: float | None = None,
+        specific_gravity_12pct: float | None = None,
+        specific_gravity_green: float | None = None,
+        moe_mpa: float | None = None,
+        tension_perp_kpa: float | None = None,
+        et_el: float | None = None,
+        er_el: float | None = None,
+        fibre_saturation_pct: float = DEFAULT_FIBRE_SATURATION_PCT,
+        source: str = "the maker's own table",
+        note: str = "",
+    ) -> "Species":
+        """A wood of the maker's own, from whatever table they have.
+
+        Needs, for each of radial and tangential, the coefficient or the total shrinkage (the other is
+        derived), and one of the two specific gravities.
+
+        Raises
+        ------
+        BadInput
+            If a figure is missing or out of any reason, naming it.
+        """
+        if not name.strip():
+            raise BadInput("", "name", "must be a name", name)
+        figures: dict[str, Any] = {
+            "c_radial_per_pct": _within("c_radial_per_pct", c_radial_per_pct, 0.0001, 0.01),
+            "c_tangential_per_pct": _within("c_tangential_per_pct", c_tangential_per_pct, 0.0001, 0.01),
+            "shrinkage_radial_pct": _within("shrinkage_radial_pct", shrinkage_radial_pct, 0.3, 25.0),
+            "shrinkage_tangential_pct": _within(
+                "shrinkage_tangential_pct", shrinkage_tangential_pct, 0.3, 25.0
+            ),
+            "specific_gravity_12pct": _within("specific_gravity_12pct", specific_gravity_12pct, 0.05, 1.4),
+            "specific_gravity_green": _within("specific_gravity_green", specific_gravity_green, 0.05, 1.3),
+            "moe_mpa": _within("moe_mpa", moe_mpa, 500.0, 40_000.0),
+            "tension_perp_kpa": _within("tension_perp_kpa", tension_perp_kpa, 100.0, 20_000.0),
+            "et_el": _within("et_el", et_el, 0.005, 1.0),
+            "er_el": _within("er_el", er_el, 0.005, 1.0),
+        }
+        saturation = _within("fibre_saturation_pct", fibre_saturation_pct, 18.0, 40.0)
+        for direction in ("radial", "tangential"):
+            if figures[f"c_{direction}_per_pct"] is None and figures[f"shrinkage_{direction}_pct"] is None:
+                rule = f"or shrinkage_{direction}_pct must be given"
+                raise BadInput("", f"c_{direction}_per_pct", rule, None)
+        if figures["specific_gravity_12pct"] is None and figures["specific_gravity_green"] is None:
+            raise BadInput("", "specific_gravity_12pct", "or specific_gravity_green must be given", None)
+        facts = {key: Fact(source, "own", note) for key, value in figures.items() if value is not None}
+        facts["fibre_saturation_pct"] = Fact(source, "own", note)
+        figures["fibre_saturation_pct"] = saturation
+        derive(figures, facts)
+        return cls(name=name.strip(), handbook_name="", group="own", facts=facts, **figures)
+
+
+def _within(what: str, value: float | None, low: float, high: float) -> float | None:
+    if value is None:
+        return None
+    if not low <= value <= high:
+        raise BadInput("", what, f"must lie in {low:g} to {high:g}", value)
+    return float(value)
+
+
+def derive(figures: dict[str, Any], facts: dict[str, Fact], group: str = "hardwood") -> None:
+    """Fill in what is not printed from what is, and say so in the facts."""
+    saturation = figures["fibre_saturation_pct"]
+    if figures.get("shrinkage_tangential_pct") is None and figures.get("c_tangential_per_pct") is None:
+        # (1 - V) = (1 - R)(1 - T): the printed three agree with this to a point or two, no better.
+        volume, radial = figures["shrinkage_volumetric_pct"], figures["shrinkage_radial_pct"]
+        figures["shrinkage_tangential_pct"] = round(
+            100.0 * (1.0 - (1.0 - volume / 100) / (1.0 - radial / 100)), 1
+        )
+        note = "from the volumetric and the radial shrinkage; good to a point or two"
+        facts["shrinkage_tangential_pct"] = Fact(facts["shrinkage_radial_pct"].source, "derived", note)
+    for direction in ("radial", "tangential"):
+        c_key, s_key = f"c_{direction}_per_pct", f"shrinkage_{direction}_pct"
+        if figures.get(c_key) is None:
+            figures[c_key] = coefficient_from_shrinkage(figures[s_key], saturation)
+            note = f"C = 1/(100 FSP/S - FSP + 10) with FSP {saturation:g}; no coefficient is printed"
+            facts[c_key] = Fact(f"{s_key}: {facts[s_key].source}", "derived", _also(note, facts[s_key]))
+        elif figures.get(s_key) is None:
+            figures[s_key] = shrinkage_from_coefficient(figures[c_key], saturation)
+            note = f"S = 100 FSP/(1/C + FSP - 10) with FSP {saturation:g}; no shrinkage is printed"
+            facts[s_key] = Fact(f"{c_key}: {facts[c_key].source}", "derived", _also(note, facts[c_key]))
+    _derive_specific_gravity(figures, facts, group)
+
+
+def _derive_specific_gravity(figures: dict[str, Any], facts: dict[str, Fact], group: str) -> None:
+    dry, green = "specific_gravity_12pct", "specific_gravity_green"
+    if figures.get(dry) is None and figures.get(green) is None:
+        figures[dry] = _TYPICAL_SPECIFIC_GRAVITY[group]
+        note = f"no figure for this wood; typical of the {group} group"
+        facts[dry] = Fact("none", "assumed", note)
+    # Specific gravity is oven-dry mass on volume, so the two differ by the shrinkage of volume to 12 %.
+    volume = figures.get("shrinkage_volumetric_pct")
+    if volume is None:
+        volume = figures["shrinkage_radial_pct"] + figures["shrinkage_tangential_pct"]
+    shrunk = 1.0 - volume / 100.0 * (1.0 - 12.0 / figures["fibre_saturation_pct"])
+    for key, other, value in (
+        (dry, green, lambda: figures[green] / shrunk),
+        (green, dry, lambda: figures[dry] * shrunk),
+    ):
+        if figures.get(key) is None:
+            figures[key] = round(value(), 3)
+            note = f"from {other} and the shrinkage of volume"
+            provenance = "assumed" if facts[other].provenance == "assumed" else "derived"
+            facts[key] = Fact(facts[other].source, provenance, _also(note, facts[other]))
+
+
+def _also(note: str, origin: Fact) -> str:
+    """A derived figure is no surer than what it was derived from."""
+    return note if origin.verified else f"{note}; the figure it rests on is {origin.words}"
