@@ -53,7 +53,7 @@ class Spell:
 
 SPELLS = (
     Spell(35.2, 2.0, -6.5, -1.5),  # early February: a cold snap, very dry indoors
-    Spell(43.5, 3.0, 9.5, 2.5),  # then a thaw with rain and fog
+    Spell(42.5, 3.0, 9.5, 2.5),  # then a thaw with rain and fog
     Spell(160.0, 4.0, 0.0, 3.0),  # a wet week in June
     Spell(205.0, 7.0, 2.0, 3.0),  # muggy late July
     Spell(298.0, 4.0, 2.0, 3.0),  # autumn fog in the valley

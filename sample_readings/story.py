@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from typing import Any
 
 from sample_readings.climate import HOURS_A_YEAR, hours_since_year_zero
 
@@ -55,12 +56,45 @@ class SensorStory:
 
 
 @dataclass(frozen=True)
+class StandStory:
+    """A place where a piece stood, from an instant on."""
+
+    place: str
+    since: datetime
+
+
+@dataclass(frozen=True)
+class PieceStory:
+    """A piece's file, and where it stood."""
+
+    file: str
+    stands: tuple[StandStory, ...]
+
+    def text(self) -> str:
+        """The piece file as it ships."""
+        return package_file("pieces", self.file).read_text(encoding="utf-8")
+
+
+@dataclass(frozen=True)
+class StackStory:
+    """A stack of lumber, where it lies and for whom."""
+
+    name: str
+    place: str
+    since: datetime
+    destination: str
+    document: dict[str, Any]
+
+
+@dataclass(frozen=True)
 class ShopStory:
-    """Places and sensors of the sample shop."""
+    """Everything that is recorded of the sample shop."""
 
     zone: str
     places: tuple[PlaceStory, ...]
     sensors: tuple[SensorStory, ...]
+    pieces: tuple[PieceStory, ...]
+    stacks: tuple[StackStory, ...]
 
 
 def package_file(*names: str) -> Traversable:
@@ -75,7 +109,16 @@ def shop_story() -> ShopStory:
     sensors = tuple(
         SensorStory(**{**table, "topics": tuple(table["topics"])}) for table in document["sensor"]
     )
-    return ShopStory(document["zone"], tuple(PlaceStory(**table) for table in document["place"]), sensors)
+    return ShopStory(
+        zone=document["zone"],
+        places=tuple(PlaceStory(**table) for table in document["place"]),
+        sensors=sensors,
+        pieces=tuple(
+            PieceStory(table["file"], tuple(StandStory(**stand) for stand in table["stands"]))
+            for table in document["piece"]
+        ),
+        stacks=tuple(StackStory(**table) for table in document["stack"]),
+    )
 
 
 def at_hour(hour: int) -> datetime:
