@@ -1,0 +1,131 @@
+"""A back of narrow boards, tongue and groove or shiplap, each fixed once at its middle.
+
+Each joint takes half the movement of the boards on its two sides; a gap against the case takes half of
+one board. Geometry and usual sizes: common practice, no source.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import ClassVar
+
+from model.wood.fits.base import (
+    INCH,
+    Fit,
+    Moistures,
+    Part,
+    Section,
+    Space,
+    Way,
+    choice,
+    least,
+    length,
+    several_members,
+)
+from model.wood.fits.panel_in_groove import AFTER, BEFORE, SEEN_MM
+from model.wood.member import Amount, Member
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoardBack(Fit):
+    kind: ClassVar[str] = "board-back"
+    title: ClassVar[str] = "Back of boards"
+    what: ClassVar[str] = "Boards side by side, tongue and groove or shiplap, each fixed once at its middle."
+
+    boards: tuple[Member, ...] = several_members(
+        "the boards in order, each fixed at its middle; one name when they are all alike", key="members"
+    )
+    gap_mm: float = length("gap between board and board as built", zero=True, usual="1/32 to 1/16 in")
+    lap_mm: float = length(
+        "length of the tongue, or width of the rabbet", usual="twice the largest gap or more"
+    )
+    joint: str = choice("the joint between boards", ("tongue-and-groove", "shiplap"), "tongue-and-groove")
+    groove_depth_mm: float | None = length(
+        "depth of the groove",
+        None,
+        usual="as deep as the tongue is long",
+        only_when=("joint", ("tongue-and-groove",)),
+    )
+    end_gap_mm: float | None = length("gap between the end boards and the case, each side", None, zero=True)
+    least_lap_mm: float = length("lap that has to stay", INCH / 16.0, zero=True, usual="1/16 in")
+    widest_gap_mm: float | None = length("widest gap that still looks right", None)
+    finished: str = choice(
+        "whether tongues and laps had their finish before they went in", (BEFORE, AFTER), BEFORE
+    )
+
+    def check(self) -> None:
+        if self.gap_mm >= self.lap_mm:
+            rule = f"must be less than the lap ({self.lap_mm:.4g} mm), or the boards don't reach each other"
+            raise self.bad("gap_mm", rule, self.gap_mm)
+        if self.groove_depth_mm is not None:
+            if self.joint == "shiplap":
+                raise self.bad("groove_depth_mm", "must be left out of a shiplap joint", self.groove_depth_mm)
+            if self.groove_depth_mm < self.lap_mm - self.gap_mm:
+                rule = "must be more, or the tongue is longer than its groove (it reaches "
+                reach = f"{self.lap_mm - self.gap_mm:.4g} mm in)"
+                raise self.bad("groove_depth_mm", rule + reach, self.groove_depth_mm)
+        if self.widest_gap_mm is not None and self.widest_gap_mm <= self.gap_mm:
+            raise self.bad(
+                "widest_gap_mm", f"must be more than the gap ({self.gap_mm:.4g} mm)", self.widest_gap_mm
+            )
+
+    def _joints(self) -> list[tuple[Member, Member]]:
+        if len(self.boards) == 1:
+            return [(self.boards[0], self.boards[0])]
+        return list(dict.fromkeys(pairwise(self.boards)))
+
+    def _tightest_and_widest(self, mc: Moistures) -> tuple[Amount, Amount]:
+        """The smallest and the largest gap of all joints."""
+        gaps = []
+        for left, right in self._joints():
+            gaps.append(self.gap_mm - (self.growth(left, mc) + self.growth(right, mc)) / 2.0)
+        return least(gaps), -least([-gap for gap in gaps])
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        tight, wide = self._tightest_and_widest(mc)
+        found = [
+            Way("boards-touch", "swelling", "harms", tight, "the boards close up and push each other out")
+        ]
+        if self.groove_depth_mm is not None:
+            tip = self.groove_depth_mm - self.lap_mm + tight
+            says = "a tongue bottoms in its groove and pushes the boards apart"
+            found.append(Way("groove-bottom", "swelling", "harms", tip, says))
+        if self.end_gap_mm is not None:
+            ends = [self.boards[0], self.boards[-1]]
+            room = least([self.end_gap_mm - self.growth(board, mc) / 2.0 for board in ends])
+            says = "an end board meets the case and pushes it"
+            found.append(Way("board-meets-case", "swelling", "harms", room, says))
+        lap = self.lap_mm - wide - self.least_lap_mm
+        seen = (
+            "a tongue leaves its groove"
+            if self.joint == "tongue-and-groove"
+            else "a lap opens and daylight shows"
+        )
+        found.append(Way("leaves-lap", "shrinking", "harms", lap, seen))
+        if self.finished == AFTER:
+            says = "bare wood shows between the boards"
+            found.append(Way("bare-line", "shrinking", "shows", SEEN_MM + self.gap_mm - wide, says))
+        if self.widest_gap_mm is not None:
+            says = "the gaps between the boards are wide enough to see"
+            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - wide, says))
+        return found
+
+    def section(self, mc: Moistures) -> Section:
+        left, right = self._joints()[0]
+        thick = min(left.thickness_mm, right.thickness_mm)
+        half = [float(member.width_at(mc[member.name])) / 2.0 for member in (left, right)]
+        gap = self.gap_mm - sum(float(self.growth(member, mc)) for member in (left, right)) / 2.0
+        tongued = self.joint == "tongue-and-groove"
+        low, high = (thick / 3.0, thick / 3.0) if tongued else (0.0, thick / 2.0)
+        hollow_mm = self.groove_depth_mm or self.lap_mm
+        parts = [
+            Part(left.name, "member", -half[0], 0.0, half[0], thick),
+            Part(right.name, "member", gap, 0.0, half[1], thick),
+            Part("groove" if tongued else "rabbet", "groove", gap, low, hollow_mm, high),
+            Part("tongue" if tongued else "lap", "member", 0.0, low, self.lap_mm, high),
+        ]
+        spaces = (Space("gap", 0.0, gap, thick), Space("lap", gap, self.lap_mm, 0.0))
+        edge = 3.0 * self.lap_mm
+        plain = tuple(
+            span for span in ((-half[0] + 5.0, -edge), (edge, gap + half[1] - 5.0)) if span[0] < span[1]
+        )
+        return Section(f"{left.name} beside {right.name}", tuple(parts), spaces, plain)

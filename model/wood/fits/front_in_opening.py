@@ -1,0 +1,118 @@
+"""A drawer front or an inset door in its opening.
+
+The opening is fixed by long grain; the parts that stand across it add up. A slab moves with its whole
+width, a framed door only with its two stiles, a pair with four. All of it comes out at one gap: at the
+top of a drawer front, at the latch side of a hinged door.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import (
+    INCH,
+    Direction,
+    Fit,
+    Moistures,
+    Part,
+    Section,
+    Space,
+    Way,
+    choice,
+    length,
+    several_members,
+)
+from model.wood.member import Amount, Member
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrontInOpening(Fit):
+    kind: ClassVar[str] = "front-in-opening"
+    title: ClassVar[str] = "Front or door in its opening"
+    what: ClassVar[str] = (
+        "A drawer front or an inset door, slab or frame, with a gap at the side where it moves."
+    )
+
+    members_across: tuple[Member, ...] = several_members(
+        "the parts whose widths add up across the gap: the slab, or both stiles of a framed door "
+        "(one name twice when they are alike), or all of a pair",
+        key="members",
+    )
+    gap_mm: float = length("gap at the top of a drawer front, or at a door's latch side, as built", zero=True)
+    construction: str = choice("a solid slab, or a frame of stiles and rails", ("slab", "frame"), "slab")
+    opening: tuple[Member, ...] | None = several_members(
+        "parts of the opening that close it as they swell: dividers, runners, face-frame rails", None
+    )
+    widens: tuple[Member, ...] | None = several_members(
+        "parts of the case that open it as they swell: case sides whose grain runs as the front's does", None
+    )
+    opening_size_mm: float | None = length("size of the opening across the front's grain", None)
+    least_gap_mm: float = length("gap it needs to run freely", INCH / 64.0, zero=True, usual="1/64 in")
+    widest_gap_mm: float = length("widest gap that still looks right", INCH / 8.0, usual="1/8 in")
+
+    def check(self) -> None:
+        if self.construction == "frame" and len(self.members_across) < 2:
+            names = [member.name for member in self.members_across]
+            rule = "must name both stiles of a framed door (one name twice when they are alike)"
+            raise self.bad("members", rule, names)
+        if self.widest_gap_mm <= self.least_gap_mm:
+            rule = f"must be more than least_gap ({self.least_gap_mm:.4g} mm)"
+            raise self.bad("widest_gap_mm", rule, self.widest_gap_mm)
+        if self.construction == "slab" and self.opening_size_mm is not None:
+            filled = sum(float(m.width_at(self.reference_mc(m))) for m in self.members_across)
+            if filled >= self.opening_size_mm:
+                rule = f"must be more than the front fills ({filled:.4g} mm)"
+                raise self.bad("opening_size_mm", rule, self.opening_size_mm)
+
+    def closing(self, mc: Moistures) -> Amount:
+        """How much of the gap has closed since it was measured [mm]; negative when it has opened."""
+        total: Amount = 0.0
+        for member in self.members_across + (self.opening or ()):
+            total = total + self.growth(member, mc)
+        for member in self.widens or ():
+            total = total - self.growth(member, mc)
+        return total
+
+    @property
+    def closes_when(self) -> Direction:
+        """Whether the gap closes in damp air, as it nearly always does, or in dry."""
+        dry, damp = (self.closing(dict.fromkeys((m.name for m in self.members), mc)) for mc in (8.0, 12.0))
+        return "swelling" if damp >= dry else "shrinking"
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        gap = self.gap_mm - self.closing(mc)
+        what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
+        opens_when: Direction = "shrinking" if self.closes_when == "swelling" else "swelling"
+        return [
+            Way("binds", self.closes_when, "harms", gap - self.least_gap_mm, f"{what} binds in its opening"),
+            Way(
+                "gap-shows",
+                opens_when,
+                "shows",
+                self.widest_gap_mm - gap,
+                f"the gap at {what} is wide enough to see",
+            ),
+        ]
+
+    def section(self, mc: Moistures) -> Section:
+        gap = self.gap_mm - float(self.closing(mc))
+        widths = [float(member.width_at(mc[member.name])) for member in self.members_across]
+        thick = self.members_across[0].thickness_mm
+        frame = self.construction == "frame"
+        # A frame's rails span what its stiles leave; drawn as a plain field where the size is not known.
+        field = 0.0
+        if frame:
+            built = sum(float(m.width_at(self.reference_mc(m))) for m in self.members_across)
+            field = max((self.opening_size_mm or 4.0 * built) - built - self.gap_mm, 40.0)
+        parts, x = [], 0.0
+        for position, (member, width) in enumerate(zip(self.members_across, widths, strict=True)):
+            if frame and position % 2 == 1:
+                pairs = len(self.members_across) // 2
+                parts.append(Part("rails and panel", "sheet", x, 0.0, field / pairs, thick))
+                x += field / pairs
+            parts.append(Part(member.name, "member", x, 0.0, width, thick))
+            x += width
+        parts.append(Part("held side", "opening", -30.0, 0.0, 30.0, thick))
+        parts.append(Part("free side", "opening", x + gap, 0.0, 30.0, thick))
+        edge = min(40.0, x / 4.0)
+        title = f"{' and '.join(dict.fromkeys(m.name for m in self.members_across))} in the opening"
+        return Section(title, tuple(parts), (Space("gap", x, x + gap, thick / 2.0),), ((edge, x - edge),))

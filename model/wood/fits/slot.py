@@ -1,0 +1,98 @@
+"""A screw, pin or button in a slot: how far it may travel each way.
+
+One part moves across its grain and the other stands still; the screw holds them together and the slot
+lets it travel. Which end of the slot it nears as the wood swells depends on which of the two has the slot.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import Fit, Part, Way, length
+from model.wood.member import Amount
+from model.wood.piece_table import NOTHING
+
+# Number 6 wood screw, 0.138 in at the shank.
+SCREW_MM = 0.138 * 25.4
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlottedFit(Fit):
+    """A fit that may be held by a screw or pin in a slot."""
+
+    # Whether the part that moves has the slot (a drawer bottom) or the screw (a top).
+    slot_moves: ClassVar[bool] = False
+
+    travel_mm: float | None = length(
+        "how far the screw can travel each way, as built, when that is all that is known", None, zero=True
+    )
+    slot_length_mm: float | None = length("length of the slot", None, usual="1/4 to 3/8 in")
+    screw_diameter_mm: float = length(
+        "diameter of the screw's shank, or of the pin", SCREW_MM, usual="0.138 in, number 6"
+    )
+    screw_at_mm: float | None = length(
+        "from the slot's end nearest the fixed line to the middle of the screw, as built",
+        None,
+        usual="the middle of the slot",
+    )
+
+    def check_slot(self, needed: bool = True) -> None:
+        """Refuse a slot given twice, not at all, too short for its screw, or with the screw outside it."""
+        slot_mm, travel_mm = self.slot_length_mm, self.travel_mm
+        if slot_mm is not None and travel_mm is not None:
+            raise self.bad("travel_mm", "must be left out when slot_length is given", travel_mm)
+        if slot_mm is None:
+            if needed and travel_mm is None:
+                raise self.bad("slot_length_mm", "must be given (length of the slot), or travel", NOTHING)
+            if self.screw_at_mm is not None:
+                raise self.bad(
+                    "screw_at_mm", "must be left out unless slot_length is given", self.screw_at_mm
+                )
+            return
+        if slot_mm < self.screw_diameter_mm:
+            rule = f"must be at least the screw's diameter ({self.screw_diameter_mm:.4g} mm)"
+            raise self.bad("slot_length_mm", rule, slot_mm)
+        half = self.screw_diameter_mm / 2.0
+        if self.screw_at_mm is not None and not half <= self.screw_at_mm <= slot_mm - half:
+            rule = f"must lie inside the slot: {half:.4g} to {slot_mm - half:.4g} mm"
+            raise self.bad("screw_at_mm", rule, self.screw_at_mm)
+
+    @property
+    def has_slot(self) -> bool:
+        return self.slot_length_mm is not None or self.travel_mm is not None
+
+    @property
+    def slot_travel(self) -> tuple[float, float]:
+        """Travel left as built [mm]: as the wood swells, and as it shrinks."""
+        if self.slot_length_mm is None:
+            travel = self.travel_mm or 0.0
+            return travel, travel
+        half = self.screw_diameter_mm / 2.0
+        at = self.slot_length_mm / 2.0 if self.screw_at_mm is None else self.screw_at_mm
+        near, far = at - half, self.slot_length_mm - at - half
+        return (near, far) if self.slot_moves else (far, near)
+
+    def slot_ways(self, growth: Amount, part: str) -> list[Way]:
+        """The two ends of the slot, for a growth of the wood between fixed line and screw [mm]."""
+        swell, shrink = self.slot_travel
+        wet = (
+            f"the screw of {part} meets the end of its slot as the wood swells: it bends or the wood buckles"
+        )
+        dry = f"the screw of {part} meets the end of its slot as the wood shrinks: the wood may split"
+        return [
+            Way("slot-end-wet", "swelling", "harms", swell - growth, wet),
+            Way("slot-end-dry", "shrinking", "harms", shrink + growth, dry),
+        ]
+
+    def slot_parts(self, at_mm: float, growth_mm: float, y_mm: float) -> list[Part]:
+        """Slot and screw for a drawing, the screw as built at `at_mm` from the fixed line."""
+        swell, shrink = self.slot_travel
+        screw = self.screw_diameter_mm
+        moved = growth_mm
+        if self.slot_moves:
+            slot_left, screw_at = at_mm - screw / 2.0 - swell + moved, at_mm
+        else:
+            slot_left, screw_at = at_mm - screw / 2.0 - shrink, at_mm + moved
+        return [
+            Part("slot", "slot", slot_left, y_mm, swell + shrink + screw, screw),
+            Part("screw", "fastener", screw_at - screw / 2.0, y_mm, screw, screw),
+        ]

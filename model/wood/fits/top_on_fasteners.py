@@ -1,0 +1,156 @@
+"""A solid top held down by buttons, clips, slotted screws or figure-eights.
+
+The top moves away from the line where it is fixed; each fastener sees the movement of the wood between
+that line and itself. Moving the fixed line doubles or halves the range. Usual sizes: common practice.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import INCH, Moistures, Part, Section, Space, Way, choice, length, one_member
+from model.wood.fits.slot import SlottedFit
+from model.wood.member import Member
+from model.wood.piece_table import NOTHING
+
+BUTTONS = ("button", "clip")
+FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class TopOnFasteners(SlottedFit):
+    kind: ClassVar[str] = "top-on-fasteners"
+    title: ClassVar[str] = "Top on fasteners"
+    what: ClassVar[str] = (
+        "A solid top on buttons, clips, slotted screws or figure-eights, fixed along one line."
+    )
+
+    member: Member = one_member("the top")  # noqa: RUF009
+    fixed: str = choice("where the top is fixed fast", ("centre", "front", "back"), "centre")
+    fastener: str = choice("what holds it down", (*BUTTONS, "slotted-screw", "figure-eight"), "button")
+    fastener_distance_mm: float | None = length(
+        "from the fixed line to the fasteners farthest from it", None, usual="the edge of the top"
+    )
+    button_gap_mm: float | None = length(
+        "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in",
+        only_when=("fastener", BUTTONS),
+    )  # fmt: skip
+    engagement_mm: float | None = length(
+        "how far the button's tongue stands in its groove",
+        None,
+        usual="3/8 in",
+        only_when=("fastener", BUTTONS),
+    )
+    groove_depth_mm: float | None = length(
+        "depth of the groove that the tongue stands in", None, usual="left out when the shoulder meets first",
+        only_when=("fastener", BUTTONS),
+    )  # fmt: skip
+    least_engagement_mm: float = length(
+        "tongue that has to stay in its groove",
+        INCH / 8.0,
+        zero=True,
+        usual="1/8 in",
+        only_when=("fastener", BUTTONS),
+    )
+
+    @property
+    def distance_mm(self) -> float:
+        """From the fixed line to the farthest fastener."""
+        if self.fastener_distance_mm is not None:
+            return self.fastener_distance_mm
+        return self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+
+    @property
+    def is_button(self) -> bool:
+        return self.fastener in BUTTONS
+
+    def check(self) -> None:
+        reach_mm = self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+        if self.distance_mm > reach_mm + 0.02:
+            rule = f"must not be more than from the fixed line to the edge of the top ({reach_mm:.4g} mm)"
+            raise self.bad("fastener_distance_mm", rule, self.fastener_distance_mm)
+        self.check_slot(needed=self.fastener == "slotted-screw")
+        if self.is_button:
+            for attribute in ("button_gap_mm", "engagement_mm"):
+                if getattr(self, attribute) is None:
+                    raise self.bad(attribute, f"must be given for a {self.fastener}", NOTHING)
+            if self.groove_depth_mm is not None and (self.engagement_mm or 0.0) > self.groove_depth_mm:
+                rule = f"must not be more than the groove is deep ({self.groove_depth_mm:.4g} mm)"
+                raise self.bad("engagement_mm", rule, self.engagement_mm)
+            if self.has_slot:
+                key = "slot_length_mm" if self.slot_length_mm is not None else "travel_mm"
+                raise self.bad(key, f"must be left out for a {self.fastener}", getattr(self, key))
+            return
+        for attribute in ("button_gap_mm", "engagement_mm", "groove_depth_mm"):
+            if getattr(self, attribute) is not None:
+                raise self.bad(attribute, f"must be left out for a {self.fastener}", getattr(self, attribute))
+
+    @property
+    def slot_travel(self) -> tuple[float, float]:
+        if self.fastener == "figure-eight" and not self.has_slot:
+            return FIGURE_EIGHT_TRAVEL_MM, FIGURE_EIGHT_TRAVEL_MM
+        return super().slot_travel
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        top = self.member.name
+        growth = self.distance_mm * self.strain(self.member, mc)
+        if not self.is_button:
+            return self.slot_ways(growth, top)
+        gap, engaged = self.button_gap_mm or 0.0, self.engagement_mm or 0.0
+        found = [
+            Way(
+                "button-meets-apron",
+                "swelling",
+                "harms",
+                gap - growth,
+                f"{top} pushes its buttons into the apron",
+            ),
+            Way(
+                "button-leaves-groove",
+                "shrinking",
+                "harms",
+                engaged - self.least_engagement_mm + growth,
+                f"a button of {top} pulls out of its groove",
+            ),
+        ]
+        if self.groove_depth_mm is not None:
+            says = f"a button's tongue bottoms in its groove and {top} pushes the apron"
+            found.append(
+                Way("groove-bottom", "swelling", "harms", self.groove_depth_mm - engaged - growth, says)
+            )
+        return found
+
+    def section(self, mc: Moistures) -> Section:
+        width = float(self.member.width_at(mc[self.member.name]))
+        built = float(self.member.width_at(self.reference_mc(self.member)))
+        strain = float(self.strain(self.member, mc))
+        thick, distance, growth = self.member.thickness_mm, self.distance_mm, self.distance_mm * strain
+        left = -width / 2.0 if self.fixed == "centre" else 0.0
+        parts = [
+            Part(self.member.name, "member", left, 0.0, width, thick),
+            Part("fixed line", "fastener", -1.5, -0.5 * thick, 3.0, thick),
+        ]
+        spaces = []
+        if self.is_button:
+            gap, engaged = self.button_gap_mm or 0.0, self.engagement_mm or 0.0
+            apron = distance + gap
+            deep = self.groove_depth_mm or engaged + gap
+            parts += [
+                Part("apron", "frame", apron, -60.0, 20.0, 60.0),
+                Part("groove", "groove", apron, -20.0, deep, 8.0),
+                Part("button", "fastener", distance + growth - 25.0, -20.0, 25.0 + gap + engaged, 8.0),
+            ]
+            spaces = [
+                Space("shoulder to apron", distance + growth, apron, -6.0),
+                Space("tongue in its groove", apron, distance + growth + gap + engaged, -20.0),
+            ]
+        else:
+            parts += self.slot_parts(distance, growth, -8.0)
+            swell, shrink = self.slot_travel
+            screw = self.screw_diameter_mm / 2.0
+            spaces = [
+                Space("slot left, swelling", distance + growth + screw, distance + swell + screw, -8.0),
+                Space("slot left, shrinking", distance - shrink - screw, distance + growth - screw, -8.0),
+            ]
+        plain = ((20.0, distance - 40.0),) if distance > 80.0 else ()
+        title = f"{self.member.name}, fixed at the {self.fixed} ({built:.0f} mm as built)"
+        return Section(title, tuple(parts), tuple(spaces), plain)

@@ -1,0 +1,218 @@
+"""A piece of furniture as typed classes: its members, its fits, and its document.
+
+A document is the structure of a piece file: ``{"piece": {...}, "member": {name: {...}}, "fit": {name:
+{...}}}``. The database holds the same tables row by row. One reading of it serves the file, the database
+and the page, with one set of messages.
+"""
+
+import importlib
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import tomli_w
+
+from model.wood.errors import BadInput
+from model.wood.fits import Fit, fit_from_document
+from model.wood.member import (
+    BARE,
+    Amount,
+    Finish,
+    Member,
+    member_document,
+    member_from_document,
+)
+from model.wood.piece_table import NOTHING, Table
+from model.wood.species import Species
+
+if TYPE_CHECKING:
+    from model.wood.moisture import Batch
+
+__all__ = [
+    "BARE",
+    "Amount",
+    "Finish",
+    "Fit",
+    "Member",
+    "Piece",
+    "document_of",
+    "fit_from_document",
+    "member_document",
+    "member_from_document",
+    "moisture_batch",
+    "piece_from_document",
+    "piece_table",
+    "read_piece",
+    "write_piece",
+]
+
+# What a maker may keep about a piece beside its name; text, and nothing is computed from it.
+DETAILS = {
+    "client": "who it is for",
+    "maker": "who built it",
+    "built": "when it was built",
+    "number": "job number",
+    "address": "where it went",
+}
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One built object.
+
+    Attributes
+    ----------
+    name : str
+    members : mapping of name to Member
+    fits : mapping of name to Fit
+    note : str
+    details : mapping of str to str
+        The maker's own: client, maker, built, number, address.
+    """
+
+    name: str
+    members: Mapping[str, Member]
+    fits: Mapping[str, Fit] = field(default_factory=dict)
+    note: str = ""
+    details: Mapping[str, str] = field(default_factory=dict)
+
+    def with_members(self, change: Callable[[Member], Member]) -> "Piece":
+        """The same piece of changed members, in its fits too.
+
+        A fit checks itself again: changed members that contradict its geometry are bad input.
+        """
+        members = {name: change(member) for name, member in self.members.items()}
+        fits = {name: fit.with_members(lambda m: members[m.name]) for name, fit in self.fits.items()}
+        return replace(self, members=members, fits=fits)
+
+    def references(self) -> dict[str, float]:
+        """The moisture content at which each member was measured [%]."""
+        return {name: member.mc_pct for name, member in self.members.items()}
+
+
+def piece_from_document(
+    document: Mapping[str, Any], where: str = "", own_woods: Iterable[Species] = ()
+) -> Piece:
+    """A piece from its document.
+
+    Parameters
+    ----------
+    document : mapping
+        ``{"piece": {...}, "member": {...}, "fit": {...}}``; lengths as text with a unit or mm numbers.
+    where : str
+        File or record, for messages.
+    own_woods : iterable of Species
+        Woods of the maker's own, that members may name.
+
+    Raises
+    ------
+    BadInput
+        For the first rule that is broken: where, key, rule, value.
+    """
+    if not isinstance(document, Mapping):
+        raise BadInput(where, "piece file", "must be tables [piece], [member.name], [fit.name]", document)
+    for key, value in document.items():
+        if key not in ("piece", "member", "fit"):
+            raise BadInput(
+                where, str(key), "is no table of a piece file; these are piece, member and fit", value
+            )
+    if "piece" not in document:
+        raise BadInput(where, "piece", "must be given (a table with the piece's name)", NOTHING)
+    table = Table(document["piece"], where, "piece", "a piece")
+    name = table.text("name", "what the piece is called")
+    note = table.text("note", "anything worth keeping", "")
+    details = {}
+    for key, meaning in DETAILS.items():
+        value = table.take(key, meaning, None)
+        if value is None:
+            continue
+        if isinstance(value, bool | Mapping | list):
+            raise table.bad(key, f"must be text ({meaning})", value)
+        details[key] = str(value)
+    table.refuse_the_rest()
+    members = {
+        str(key): member_from_document(str(key), values, where, own_woods)
+        for key, values in _tables(document, "member", where).items()
+    }
+    if not members:
+        raise BadInput(where, "member", "must hold at least one member ([member.name])", NOTHING)
+    fits = {
+        str(key): fit_from_document(str(key), values, members, where)
+        for key, values in _tables(document, "fit", where).items()
+    }
+    return Piece(name.strip(), members, fits, note, details)
+
+
+def _tables(document: Mapping[str, Any], kind: str, where: str) -> Mapping[str, Any]:
+    found = document.get(kind) or {}
+    if not isinstance(found, Mapping):
+        raise BadInput(where, kind, f"must be tables [{kind}.name]", found)
+    return found
+
+
+def piece_table(piece: Piece) -> dict[str, Any]:
+    """The [piece] table of a piece."""
+    table: dict[str, Any] = {"name": piece.name}
+    if piece.note:
+        table["note"] = piece.note
+    return table | dict(piece.details)
+
+
+def document_of(piece: Piece) -> dict[str, Any]:
+    """The document of a piece: lengths as mm numbers, instants as ISO 8601 text, fit for JSON and TOML."""
+    return {
+        "piece": piece_table(piece),
+        "member": {name: member_document(member) for name, member in piece.members.items()},
+        "fit": {name: fit.document() for name, fit in piece.fits.items()},
+    }
+
+
+_TOML_PLACE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
+
+
+def read_piece(text: str, where: str = "", own_woods: Iterable[Species] = ()) -> Piece:
+    """A piece from the text of its piece file (TOML); BadInput for the first rule that is broken."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        said = str(problem)
+        place = _TOML_PLACE.search(said)
+        line = int(place["line"]) if place and place["line"] else len(text.splitlines())
+        lines = text.splitlines() or [""]
+        got = lines[min(max(line, 1), len(lines)) - 1].strip()
+        rule = f"must be TOML ({_TOML_PLACE.sub('', said)})"
+        raise BadInput(where, f"line {line}", rule, got) from problem
+    return piece_from_document(document, where, own_woods)
+
+
+def write_piece(piece: Piece) -> str:
+    """The piece file (TOML) of a piece; reading it gives the same piece."""
+    return tomli_w.dumps(document_of(piece))
+
+
+def moisture_batch(members: Sequence[Member]) -> "Batch":
+    """The constants with which the moisture solver follows these members, in their order."""
+    # The solver is compiled when it is imported, and most questions about a piece never need it.
+    moisture = importlib.import_module("model.wood.moisture")
+    finish = importlib.import_module("model.wood.finish")
+
+    def permeances(faces: list[tuple[str, int]]) -> np.ndarray[Any, np.dtype[np.float64]]:
+        films = [
+            np.nan if name == BARE else finish.permeance_of(name, coats).permeance for name, coats in faces
+        ]
+        return np.array(films, dtype=np.float64)
+
+    batch: Batch = moisture.Batch(
+        thickness_mm=np.array([member.thickness_mm for member in members]),
+        specific_gravity=np.array([member.species.specific_gravity_12pct for member in members]),
+        # Specific gravity at 12 % is oven-dry mass on the volume there, which is near enough to that in use.
+        oven_dry_density_kg_m3=np.array(
+            [1000.0 * member.species.specific_gravity_12pct for member in members]
+        ),
+        face_permeance=permeances([(m.finish.face, m.finish.face_coats) for m in members]),
+        back_permeance=permeances([(m.finish.back, m.finish.back_coats) for m in members]),
+    )
+    return batch
