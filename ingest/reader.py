@@ -9,16 +9,13 @@ import msgspec
 
 from ingest import pointer, quantities, senml, times, words
 from ingest.bodies import checked_size, document_of, text_of
+from ingest.found import Found, NothingThere
 from ingest.pointer import MISSING
 from ingest.quantities import BadPayload
 from ingest.shapes import Observed, PayloadReading
 
 MOST: Final = 5_000  # readings in one message
 _LONGEST_PART: Final = 200
-
-
-class NothingThere(BadPayload):
-    """A message, or a part of one, in which every quantity is missing."""
 
 
 class Reader:
@@ -46,6 +43,7 @@ class Reader:
         self._each = _path(reading.each)
         self._part = None if reading.part_at == "key" else _path(reading.part_at)
         self._shared = _path(reading.shared_time)
+        self._shared_unit = _path(reading.shared_temperature_unit)
         self._name, self._value, self._unit = (
             _path(reading.name_at),
             _path(reading.value_at),
@@ -58,7 +56,16 @@ class Reader:
         self._flat: tuple[str | None, ...] | None = None
         if reading.shape == "json" and reading.each is None and all(p is None or len(p) == 1 for p in used):
             self._flat = tuple(p[0] if p else None for p in used)
-        every = [*used, self._each, self._part, self._shared, self._name, self._value, self._unit]
+        every = [
+            *used,
+            self._each,
+            self._part,
+            self._shared,
+            self._shared_unit,
+            self._name,
+            self._value,
+            self._unit,
+        ]
         tokens = {token for path in every if path for token in path}
         self._guarded = tuple(sorted(json.dumps(token, ensure_ascii=False).encode() for token in tokens))
 
@@ -88,7 +95,7 @@ class Reader:
                 ]
             if self._each is not None:
                 return self._from_items(topic, document, received_at, retained)
-            return [self._from_item(topic, self.reading.part, document, None, received_at, retained)]
+            return [self._from_item(topic, self.reading.part, document, None, None, received_at, retained)]
         if shape == "number":
             return [self._from_number(topic, payload, received_at, retained)]
         if shape == "senml-json":
@@ -173,14 +180,21 @@ class Reader:
         raise NothingThere(topic, named[0] if named else "battery_pct", "is missing or makes no sense", got)
 
     def _from_item(
-        self, topic: str, part: str, item: object, shared: object, received_at: datetime, retained: bool
+        self,
+        topic: str,
+        part: str,
+        item: object,
+        shared: object,
+        unit: object,
+        received_at: datetime,
+        retained: bool,
     ) -> Observed:
-        at = _at(item, self._at)
+        at, t_unit = _at(item, self._at), _at(item, self._t_unit)
         return self._observed(
             topic,
             part,
             _at(item, self._t),
-            _at(item, self._t_unit),
+            unit if t_unit is None else t_unit,
             _at(item, self._h),
             _at(item, self._h_unit),
             _at(item, self._b),
@@ -194,9 +208,12 @@ class Reader:
         where = self.reading.each or "message"
         container = pointer.follow(document, self._each or ())
         if isinstance(container, dict):
-            items: list[tuple[Any, Any]] = [
-                (key, item) for key, item in container.items() if isinstance(item, (dict, list))
-            ]
+            items: list[tuple[Any, Any]] = []
+            for key, item in container.items():
+                if isinstance(item, dict):
+                    items.append((key, item))
+                elif isinstance(item, list):  # several instants of the sensor that the key names
+                    items.extend((key, one) for one in item)
         elif isinstance(container, list):
             items = list(enumerate(container))
         else:
@@ -220,12 +237,12 @@ class Reader:
     def _from_items(
         self, topic: str, document: object, received_at: datetime, retained: bool
     ) -> list[Observed]:
-        shared = _at(document, self._shared)
+        shared, shared_unit = _at(document, self._shared), _at(document, self._shared_unit)
         one = self._from_item if self._name is None else self._from_named
         found, problems = Found(), []
         for part, item in self._items(topic, document):
             try:
-                found.add(topic, one(topic, part, item, shared, received_at, retained))
+                found.add(topic, one(topic, part, item, shared, shared_unit, received_at, retained))
             except NothingThere:
                 continue  # one missing among many costs nothing
             except BadPayload as error:
@@ -233,7 +250,14 @@ class Reader:
         return found.settled(topic, problems, document)
 
     def _from_named(
-        self, topic: str, part: str, item: object, shared: object, received_at: datetime, retained: bool
+        self,
+        topic: str,
+        part: str,
+        item: object,
+        shared: object,
+        shared_unit: object,
+        received_at: datetime,
+        retained: bool,
     ) -> Observed:
         """From an item that holds one value and says which."""
         reading = self.reading
@@ -241,7 +265,7 @@ class Reader:
         value, unit = _at(item, self._value), _at(item, self._unit)
         t = t_unit = h = h_unit = b = None
         if name in reading.temperature_names:
-            t, t_unit = value, unit
+            t, t_unit = value, shared_unit if unit is None else unit
         elif name in reading.rh_names:
             h, h_unit = value, unit
         elif name in reading.battery_names:
@@ -321,52 +345,6 @@ def senml_quantity(name: str, tail: str, unit: str) -> str | None:
             return None
         return meaning.quantity
     return None
-
-
-class Found:
-    """The observations of one message, one row for each sensor and instant.
-
-    Halves of one instant are brought together. Two different values for one instant are refused, for nobody
-    can say which one is meant.
-    """
-
-    def __init__(self) -> None:
-        self._rows: dict[tuple[str, datetime], Observed] = {}
-        self._spoiled: set[tuple[str, datetime]] = set()
-
-    def add(self, topic: str, seen: Observed) -> None:
-        """Take one more observation in."""
-        key = (seen.part, seen.observed_at)
-        before = self._rows.get(key)
-        if before is None:
-            self._rows[key] = seen
-            return
-        t, t_differs = _either(before.temperature_c, seen.temperature_c)
-        h, h_differs = _either(before.rh_pct, seen.rh_pct)
-        b, _ = _either(before.battery_pct, seen.battery_pct)
-        if t_differs or h_differs:
-            self._spoiled.add(key)
-        self._rows[key] = Observed(seen.part, seen.observed_at, t, h, b, seen.clock)
-
-    def settled(self, topic: str, problems: list[BadPayload], got: object) -> list[Observed]:
-        """The rows; raises the first problem, with the good rows in it, if there was one."""
-        for part, _ in self._spoiled:
-            problems.append(
-                BadPayload(topic, part or "message", "must give one value for one instant", "several")
-            )
-        good = [row for key, row in self._rows.items() if key not in self._spoiled]
-        if problems:
-            first = problems[0]
-            raise BadPayload(first.topic, first.field, first.problem, first.got, tuple(good))
-        if not good:
-            raise NothingThere(topic, "temperature_c and rh_pct", "are both missing", got)
-        return good
-
-
-def _either(before: float | None, now: float | None) -> tuple[float | None, bool]:
-    if before is None:
-        return now, False
-    return before, now is not None and now != before
 
 
 _SENML_NAMES: Final = (b'"bn"', b'"bt"', b'"bu"', b'"bv"', b'"n"', b'"t"', b'"u"', b'"v"')

@@ -75,6 +75,8 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
         With `each`: pointer from the item to the sensor's name; `key` when its key or index is that.
     shared_time : str, optional
         With `each`: pointer from the whole message to a time for items that have none.
+    shared_temperature_unit : str, optional
+        With `each`: pointer from the whole message to the unit of items that have none.
     name_at, value_at, unit_at : str, optional
         With `each`: items are single values, told apart by a name ("temperature", 21.4, "C").
     temperature_names, rh_names, battery_names : tuple of str
@@ -103,6 +105,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     each: str | None = None
     part_at: str | None = None
     shared_time: str | None = None
+    shared_temperature_unit: str | None = None
     name_at: str | None = None
     value_at: str | None = None
     unit_at: str | None = None
@@ -146,5 +149,5 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
 
 _POINTERS: Final = (
     *("temperature", "rh", "battery", "time", "temperature_unit_at", "rh_unit_at", "each", "part_at"),
-    *("shared_time", "name_at", "value_at", "unit_at", "state_at"),
+    *("shared_time", "shared_temperature_unit", "name_at", "value_at", "unit_at", "state_at"),
 )
