@@ -1,0 +1,248 @@
+"""The dashboard: one Dash application over the book, and how it is served.
+
+Importing this does nothing; `build_app` hands every page what it needs, so that a test can build two.
+"""
+
+import hashlib
+import json
+import logging
+import threading
+from datetime import UTC
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl, urlsplit
+
+import flask
+from dash import Dash, Input, Output, State, ctx, no_update
+from dash.development.base_component import Component
+from flask_compress import Compress
+from plotly.utils import PlotlyJSONEncoder
+
+from dashboard import pages, security
+from dashboard.display import Display, Units
+from dashboard.pages import frame
+from dashboard.pages.frame import ADDRESS, PAGE, SHOWN, TICK, UNITS, missing, shell, top
+from dashboard.still import still
+from dashboard.view import Context, Route, View
+from model.records import queries
+from model.records.clock import Now
+from model.records.store import Store
+
+ASSETS = Path(__file__).parent / "assets"
+UNITS_COOKIE = "paneltide_units"
+YEAR_S = 365 * 24 * 3600
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">
+<script src="{page_js}"></script>
+{{%metas%}}
+<title>{{%title%}}</title>
+<link rel="icon" href="{icon}" type="image/svg+xml">
+<link rel="preload" href="{serif}" as="font" type="font/woff2" crossorigin>
+<link rel="preload" href="{sans}" as="font" type="font/woff2" crossorigin>
+{{%css%}}
+</head>
+<body>
+{first_sight}
+{{%app_entry%}}
+{{%config%}}
+{{%scripts%}}
+{{%renderer%}}
+</body>
+</html>"""
+
+
+class Sheets(Dash):
+    """Dash, with each page written into the document it arrives in.
+
+    A page can be read before a script has run; the live page takes its place once it stands.
+    """
+
+    first_sight: Any = staticmethod(lambda: "")
+
+    def interpolate_index(self, **kwargs: Any) -> str:  # type: ignore[override]
+        asset = self.get_asset_url
+        document = INDEX.format(
+            page_js=asset("page.js"),
+            icon=asset("mark.svg"),
+            serif=asset("fonts/vollkorn-latin-400-normal.woff2"),
+            sans=asset("fonts/alegreya-sans-latin-400-normal.woff2"),
+            first_sight=self.first_sight().replace("{%", "{&#37;"),
+        )
+        for name, value in kwargs.items():
+            document = document.replace("{%" + name + "%}", value)
+        return document
+
+
+def build_app(store: Store, now: Now, units: Units = "inch", password: str = "") -> Dash:
+    """The dashboard over a book.
+
+    Parameters
+    ----------
+    store : Store
+        The book, at the current schema.
+    now : Now
+        The book's clock.
+    units : 'inch' or 'metric'
+        What is shown to a viewer who has not chosen.
+    password : str
+        Asked of every viewer; empty for none, which is right on loopback only.
+
+    Returns
+    -------
+    Dash
+        Ready to serve: it has answered a first request already.
+    """
+    context = Context(store=store, now=now, units=units)
+    # Dash's own folder scan would import every page; ours are named in `routes`.
+    app = Sheets(
+        "dashboard",
+        assets_folder=str(ASSETS),
+        pages_folder="",
+        use_pages=False,
+        include_pages_meta=False,
+        assets_ignore=r"page\.js",
+        suppress_callback_exceptions=True,
+        update_title="",
+        title="paneltide",
+        add_log_handler=False,
+        enable_mcp=False,
+    )
+    app.enable_dev_tools(debug=False, dev_tools_ui=False, dev_tools_props_check=False)
+    server = app.server
+    Compress(server)
+    server.config["COMPRESS_MIMETYPES"] = [
+        "application/javascript",
+        "text/html",
+        "text/css",
+        "application/json",
+        "text/javascript",
+    ]
+
+    table = pages.routes()
+
+    def first_page() -> str:
+        view, path = _asked(context, flask.request.full_path)
+        page, _live = _answer(table, view, path)
+        return f'<div class="first-sight">{still([top(view.units, live=False), page])}</div>'
+
+    def layout() -> Component:
+        # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
+        href = flask.request.referrer if flask.has_request_context() else None
+        view, path = _asked(context, href or "/")
+        page, _live = _answer(table, view, path)
+        return shell(page, view.units, href or "/", live=True)
+
+    app.first_sight = first_page
+    app.layout = layout
+    _register_router(app, context, table)
+    pages.register(app, context)
+
+    @server.get("/healthz")
+    def healthz() -> flask.Response:
+        answer = queries.health(store, now)
+        response = flask.jsonify(answer)
+        response.status_code = 200 if answer["ok"] else 503
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    security.protect(app, password)
+    _warm(server)
+    return app
+
+
+def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
+    @app.callback(
+        Output(PAGE, "children"),
+        Output(SHOWN, "data"),
+        Output(UNITS, "children"),
+        Output(UNITS, "aria-label"),
+        Input(ADDRESS, "href"),
+        Input(UNITS, "n_clicks"),
+        Input(TICK, "n_intervals"),
+        State(SHOWN, "data"),
+        prevent_initial_call=True,
+    )
+    def turn_page(
+        href: str | None, _clicks: int | None, _ticks: int | None, shown: dict[str, str] | None
+    ) -> tuple[Any, Any, Any, Any]:
+        view, path = _asked(context, href or "/")
+        if ctx.triggered_id == UNITS:
+            units: Units = "metric" if view.units == "inch" else "inch"
+            view = View(context, Display(units), view.now, view.query)
+            ctx.response.set_cookie(UNITS_COOKIE, units, max_age=YEAR_S, samesite="Lax", path="/")
+        page, live = _answer(table, view, path)
+        if ctx.triggered_id == TICK and not live:
+            return no_update, no_update, no_update, no_update
+        # A page that reads the same is not sent again: most ticks change nothing.
+        digest = hashlib.sha256(json.dumps(page, cls=PlotlyJSONEncoder).encode()).hexdigest()[:16]
+        said = {"units": view.units, "digest": digest, "path": path}
+        if ctx.triggered_id == TICK and shown and shown.get("digest") == digest:
+            return no_update, no_update, no_update, no_update
+        return page, said, frame.units_word(view.units), frame.units_label(view.units)
+
+
+def _asked(context: Context, href: str) -> tuple[View, str]:
+    """Who asks for what: the view, and the path of an address."""
+    parts = urlsplit(href)
+    query = dict(parse_qsl(parts.query))
+    kept = flask.request.cookies.get(UNITS_COOKIE) if flask.has_request_context() else None
+    wanted = query.get("units") or kept
+    units: Units = wanted if wanted in ("inch", "metric") else context.units  # type: ignore[assignment]
+    return View(context, Display(units), context.now().astimezone(UTC), query), parts.path or "/"
+
+
+def _answer(table: list[Route], view: View, path: str) -> tuple[Component, bool]:
+    """The page at a path, and whether it is drawn again as time goes on."""
+    for route in table:
+        numbers = route.match(path)
+        if numbers is not None:
+            page = route.build(view, **numbers)
+            return (missing("That is not in the book"), False) if page is None else (page, route.live)
+    return missing("There is no page at this address"), False
+
+
+def _warm(server: flask.Flask) -> None:
+    """Ask for everything a first visit asks for: concurrent first requests of a cold Dash can fail."""
+    client = server.test_client()
+    for path in ("/", "/_dash-layout", "/_dash-dependencies"):
+        client.get(path)
+
+
+def serve(app: Dash, bind: str, port: int, stop: threading.Event) -> None:
+    """Serve the dashboard until told to stop.
+
+    Parameters
+    ----------
+    bind, port : str, int
+        Address to listen on.
+    stop : threading.Event
+        Set from another thread or a signal handler.
+
+    Raises
+    ------
+    OSError
+        If the address is taken.
+    """
+    from waitress.server import create_server
+
+    server = create_server(app.server, host=bind, port=port, threads=8, ident=None)
+    listener = threading.Thread(target=_run, args=(server,), name="dashboard", daemon=True)
+    listener.start()
+    try:
+        while not stop.wait(0.5):
+            if not listener.is_alive():
+                raise RuntimeError("the web server stopped by itself; its log says why")
+    finally:
+        server.close()
+        listener.join(timeout=3.0)
+
+
+def _run(server: Any) -> None:
+    try:
+        server.run()
+    except OSError:
+        # Closing the listening socket wakes the loop with a bad descriptor; that is how it ends.
+        logging.getLogger("paneltide.dashboard").debug("the web server's socket was closed")

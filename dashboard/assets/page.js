@@ -1,0 +1,86 @@
+/* The sheet's manners: day or night, links without a reload, where we are, and what has focus. */
+(function () {
+  "use strict";
+  const root = document.documentElement;
+
+  function kept(name) {
+    try { return localStorage.getItem(name); } catch (_) { return null; }
+  }
+  function keep(name, value) {
+    try { localStorage.setItem(name, value); } catch (_) { /* private windows may refuse; the page still works */ }
+  }
+
+  const theme = kept("paneltide-theme");
+  if (theme) root.dataset.theme = theme;
+
+  function isNight() {
+    if (root.dataset.theme) return root.dataset.theme === "night";
+    return window.matchMedia("(prefers-color-scheme: dark)").matches;
+  }
+
+  function nameTheme() {
+    for (const button of document.querySelectorAll(".theme-switch")) {
+      const words = isNight() ? "Day" : "Night";
+      if (button.textContent !== words) button.textContent = words;
+      const label = isNight() ? "Switch to day colours" : "Switch to night colours";
+      if (button.getAttribute("aria-label") !== label) button.setAttribute("aria-label", label);
+    }
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest(".theme-switch");
+    if (button) {
+      root.dataset.theme = isNight() ? "day" : "night";
+      keep("paneltide-theme", root.dataset.theme);
+      nameTheme();
+      return;
+    }
+    const link = event.target.closest("a");
+    if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
+    const href = link.getAttribute("href") || "";
+    if (!href.startsWith("/") || href.startsWith("//") || link.hasAttribute("download") || link.target) return;
+    if (link.dataset.reload !== undefined || document.querySelector(".first-sight")) return;
+    event.preventDefault();
+    if (href !== location.pathname + location.search) {
+      const samePlace = new URL(href, location.href).pathname === location.pathname;
+      history.pushState({}, "", href);
+      window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+      if (!samePlace) window.scrollTo(0, 0);
+    }
+  });
+
+  let shownPath = null;
+  function arrived() {
+    const first = document.querySelector(".first-sight");
+    const live = document.querySelector("#page .sheet");
+    if (first && live) {
+      const y = window.scrollY;
+      first.remove();
+      window.scrollTo(0, y);
+    }
+    nameTheme();
+    for (const link of document.querySelectorAll(".nav a")) {
+      const href = link.getAttribute("href");
+      const here = href === "/" ? location.pathname === "/" : (location.pathname + "/").startsWith(href + "/");
+      if (here) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
+    }
+    if (!live) return;
+    const heading = live.querySelector("h1");
+    if (!heading) return;
+    const title = heading.textContent + " · paneltide";
+    if (document.title !== title) document.title = title;
+    if (shownPath !== null && shownPath !== location.pathname) {
+      heading.setAttribute("tabindex", "-1");
+      heading.focus({ preventScroll: true });
+    }
+    shownPath = location.pathname;
+  }
+
+  let asked = false;
+  new MutationObserver(() => {
+    if (asked) return;
+    asked = true;
+    requestAnimationFrame(() => { asked = false; arrived(); });
+  }).observe(root, { childList: true, subtree: true, characterData: true });
+  document.addEventListener("DOMContentLoaded", arrived);
+})();

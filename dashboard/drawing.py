@@ -1,0 +1,158 @@
+"""Drawings: SVG as plain data, drawn by the page and by paper alike.
+
+A drawing is a nested list, `[tag, attributes, *children]`, made by `shape`. Text in it is text to the
+browser too: `assets/drawing.js` builds elements from it and never parses markup, so a name typed by anyone
+stays a name.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from html import escape
+from typing import Any
+
+from dash.development.base_component import Component
+
+Shape = list[Any]
+
+TAGS = frozenset(
+    {
+        "svg",
+        "g",
+        "a",
+        "path",
+        "line",
+        "rect",
+        "circle",
+        "polyline",
+        "polygon",
+        "text",
+        "tspan",
+        "title",
+        "desc",
+    }
+    | {"defs", "pattern", "clipPath", "use"}
+)
+
+
+def shape(tag: str, *children: Shape | str | None, **attributes: Any) -> Shape:
+    """One element of a drawing.
+
+    Attributes are written as in SVG with underscores for hyphens (`stroke_width`), `class_` for `class`;
+    those that are None are left out, and numbers are kept to a hundredth of a unit.
+    """
+    if tag not in TAGS:
+        raise ValueError(f"{tag!r} is not an element of a drawing")
+    named = {
+        name.rstrip("_").replace("_", "-"): _short(value)
+        for name, value in attributes.items()
+        if value is not None
+    }
+    given = [child for child in children if child is not None]
+    if tag == "text":
+        given = [part for child in given for part in (_with_fractions(child))]
+    return [tag, named, *given]
+
+
+FRACTION = re.compile(r"(\d+/\d+)")
+
+
+def _with_fractions(child: Shape | str) -> list[Shape | str]:
+    """A text with each fraction set apart, for the sans to draw as a true one."""
+    if not isinstance(child, str):
+        return [child]
+    pieces = FRACTION.split(child)
+    return [
+        ["tspan", {"class": "frac"}, piece] if index % 2 else piece
+        for index, piece in enumerate(pieces)
+        if piece
+    ]
+
+
+def picture(
+    width: float, height: float, *children: Shape | None, label: str, class_: str = "", **attributes: Any
+) -> Shape:
+    """A whole drawing of a stated size, with its description for those who don't see it.
+
+    The size is that of its coordinate system; the page scales it to the room there is.
+    """
+    return shape(
+        "svg",
+        *children,
+        viewBox=f"0 0 {_short(width)} {_short(height)}",
+        role="img",
+        aria_label=label,
+        class_=class_ or None,
+        **attributes,
+    )
+
+
+def path(points: Sequence[tuple[float, float]]) -> str:
+    """The `d` of a line through points; two figures after the point are finer than any screen."""
+    return "M" + "L".join(f"{_short(x)} {_short(y)}" for x, y in points)
+
+
+def markup(tree: Shape | str) -> str:
+    """A drawing as SVG text, everything in it escaped."""
+    if isinstance(tree, str):
+        return escape(tree)
+    tag, attributes, *children = tree
+    written = "".join(f' {name}="{escape(str(value))}"' for name, value in attributes.items())
+    if not children:
+        return f"<{tag}{written}/>"
+    return f"<{tag}{written}>{''.join(markup(child) for child in children)}</{tag}>"
+
+
+def words_of(tree: Shape | str) -> list[str]:
+    """Every text in a drawing, in order: what a reader can read off it."""
+    if isinstance(tree, str):
+        return [tree]
+    return [word for child in tree[2:] for word in words_of(child)]
+
+
+def find(tree: Shape | str, class_: str) -> list[Shape]:
+    """Every element of a drawing that carries a class, in order."""
+    if isinstance(tree, str):
+        return []
+    own = [tree] if class_ in str(tree[1].get("class", "")).split() else []
+    return own + [hit for child in tree[2:] for hit in find(child, class_)]
+
+
+def _short(value: Any) -> Any:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    rounded = round(float(value), 2)
+    return int(rounded) if rounded == int(rounded) else rounded
+
+
+class Drawing(Component):
+    """The page's element that shows a drawing.
+
+    Parameters
+    ----------
+    tree : Shape
+        The drawing, from `picture`.
+    readings : mapping, optional
+        What to say under the pointer: `x` (positions in the drawing's own units, ascending), `says` (as many
+        texts), `top`, `bottom` (how far the hair line runs).
+    """
+
+    tree: Shape
+
+    _children_props: list[str] = []  # noqa: RUF012
+    _base_nodes = ["children"]  # noqa: RUF012
+    _namespace = "paneltide"
+    _type = "Drawing"
+    _prop_names = ["id", "tree", "readings", "className"]  # noqa: RUF012
+    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
+    available_properties = _prop_names
+    available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+    def __init__(
+        self,
+        tree: Shape,
+        id: str | None = None,
+        readings: Mapping[str, Any] | None = None,
+        className: str | None = None,
+    ) -> None:
+        given = {"tree": tree, "id": id, "readings": readings, "className": className}
+        super().__init__(**{name: value for name, value in given.items() if value is not None})

@@ -1,0 +1,168 @@
+"""The place rule: a place's air on steel, graduated in RH on one edge and in EMC on the other.
+
+Under it stand brackets, one for each piece or stack there, over the humidity it can take.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from dashboard import display as say
+from dashboard.drawing import Shape, picture, shape
+from dashboard.figures.scale import Scale
+from model.wood.errors import OutsideValidity
+from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
+
+LOW_RH_PCT, HIGH_RH_PCT = 0.0, 100.0
+EMC_MARKS = (4, 6, 8, 10, 12, 14, 16, 20)
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """The humidity something can take; an end without a limit is None."""
+
+    name: str
+    rh_low_pct: float | None
+    rh_high_pct: float | None
+    href: str = ""
+
+
+def place_rule(
+    name: str,
+    temperature_c: float | None,
+    rh_pct: float | None,
+    brackets: Sequence[Bracket] = (),
+    width: int = 720,
+) -> Shape:
+    """A place's rule as a drawing.
+
+    Parameters
+    ----------
+    name : str
+        The place.
+    temperature_c, rh_pct : float or None
+        Its air now [°C, %]; without it the rule is drawn for 20 °C and carries no index.
+    brackets : sequence of Bracket
+        What stands there.
+    width : int
+        Width of the drawing in its own units; a phone's is 360.
+    """
+    edge = 14
+    x = Scale(LOW_RH_PCT, HIGH_RH_PCT, edge, width - edge)
+    known = rh_pct is not None and temperature_c is not None and isfinite(rh_pct) and isfinite(temperature_c)
+    at_c = temperature_c if known and temperature_c is not None else 20.0
+    top, bottom = 34, 88
+    parts: list[Shape] = [
+        shape("rect", x=1, y=top, width=width - 2, height=bottom - top, rx=1.5, class_="steel-body"),
+        shape(
+            "text",
+            "RH %",
+            x=width - edge - 2,
+            y=top + 31,
+            text_anchor="end",
+            class_="soft-text",
+            font_size=12,
+        ),
+        shape("text", "EMC %", x=edge + 2, y=bottom - 22, class_="soft-text", font_size=12),
+        *_humidity_edge(x, top, width),
+        *_moisture_edge(x, bottom, at_c, width),
+    ]
+    label = f"{name}: no air known"
+    if known and rh_pct is not None:
+        emc_pct = _emc(at_c, rh_pct)
+        here = x.held(rh_pct)
+        parts += [
+            shape("line", x1=here, x2=here, y1=top - 9, y2=bottom + 9, class_="index-line"),
+            shape("path", d=f"M{here - 5} {top - 9}h10l-5 8z", class_="index-fill"),
+            _kept_inside(f"{say.rh(rh_pct)} RH", here, 18, width, "strong"),
+        ]
+        label = f"{name}: {say.rh(rh_pct)} relative humidity"
+        if emc_pct is not None:
+            parts.append(_kept_inside(f"wood tends to {say.mc(emc_pct)}", here, bottom + 23, width, "strong"))
+            label += f", wood tends to {say.mc(emc_pct)}"
+    y = bottom + 42
+    for bracket in brackets:
+        parts.append(_bracket(bracket, x, y, width))
+        label += f"; {bracket.name} takes {say.humidity_range(bracket.rh_low_pct, bracket.rh_high_pct)}"
+        y += 34
+    return picture(width, y - (10 if brackets else 14), *parts, label=label, class_="place-rule")
+
+
+def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
+    lines: list[Shape] = []
+    numbered = 10 if width >= 500 else 20
+    for value in range(101):
+        tall = 15 if value % 10 == 0 else 10 if value % 5 == 0 else 6
+        class_ = "tick" if value % 5 == 0 else "tick-small"
+        lines.append(shape("line", x1=x(value), x2=x(value), y1=top, y2=top + tall, class_=class_))
+        if value % numbered == 0 and 0 < value < 100:
+            lines.append(
+                shape("text", str(value), x=x(value), y=top + 27, text_anchor="middle", font_size=13)
+            )
+    return lines
+
+
+def _moisture_edge(x: Scale, bottom: float, temperature_c: float, width: int) -> list[Shape]:
+    lines: list[Shape] = []
+    for half in range(1, 53):
+        mc_pct = half / 2
+        rh_pct = _rh(temperature_c, mc_pct)
+        if rh_pct is None or not LOW_RH_PCT < rh_pct < HIGH_RH_PCT:
+            continue
+        tall = 12 if half % 2 == 0 else 7
+        class_ = "tick" if half % 2 == 0 else "tick-small"
+        lines.append(shape("line", x1=x(rh_pct), x2=x(rh_pct), y1=bottom - tall, y2=bottom, class_=class_))
+        if mc_pct in EMC_MARKS and (width >= 500 or mc_pct in (4, 8, 12, 20)):
+            lines.append(
+                shape("text", f"{mc_pct:g}", x=x(rh_pct), y=bottom - 15, text_anchor="middle", font_size=13)
+            )
+    return lines
+
+
+def _bracket(bracket: Bracket, x: Scale, y: float, width: int) -> Shape:
+    low = x.held(bracket.rh_low_pct) if bracket.rh_low_pct is not None else x.start
+    high = x.held(bracket.rh_high_pct) if bracket.rh_high_pct is not None else x.end
+    open_low, open_high = bracket.rh_low_pct is None, bracket.rh_high_pct is None
+    line = f"M{low:.1f} {y}H{high:.1f}"
+    if not open_low:
+        line = f"M{low:.1f} {y - 8}V{y}H{high:.1f}"
+    if not open_high:
+        line += f"V{y - 8}"
+    words = f"{bracket.name} · {say.humidity_range(bracket.rh_low_pct, bracket.rh_high_pct)}"
+    text = _kept_inside(words, (low + high) / 2, y + 15, width, "")
+    parts = [
+        shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
+        shape("path", d=line, class_="bracket"),
+        text,
+    ]
+    if bracket.href:
+        return shape("a", *parts, href=bracket.href)
+    return shape("g", *parts)
+
+
+def _kept_inside(words: str, x: float, y: float, width: int, class_: str) -> Shape:
+    """A text centred at `x`, moved in so far that it doesn't run off the drawing."""
+    half = len(words) * 3.5
+    return shape(
+        "text",
+        words,
+        x=min(max(x, half + 2), width - half - 2),
+        y=y,
+        text_anchor="middle",
+        font_size=14,
+        class_=class_ or None,
+    )
+
+
+def _emc(temperature_c: float, rh_pct: float) -> float | None:
+    try:
+        return float(equilibrium_moisture_content(temperature_c, rh_pct))
+    except OutsideValidity:
+        return None
+
+
+def _rh(temperature_c: float, mc_pct: float) -> float | None:
+    try:
+        return float(relative_humidity_for(temperature_c, mc_pct))
+    except OutsideValidity:
+        return None

@@ -1,0 +1,155 @@
+"""The frame round every page, and the few elements all pages are made of."""
+
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.drawing import FRACTION, Drawing, Shape
+from dashboard.marks import WORDS, verdict_mark
+
+# What Dash takes as a child: a component, a text, nothing, or a list of them.
+Child = Any
+
+NAV = (
+    ("Today", "/"),
+    ("Stock", "/stock"),
+    ("Pieces", "/pieces"),
+    ("Places", "/places"),
+    ("Sensors", "/sensors"),
+)
+
+PAGE, ADDRESS, UNITS, SHOWN, TICK = "page", "address", "units", "shown", "tick"
+TICK_MS = 15_000
+
+
+def shell(page: Child, units: str, href: str, live: bool) -> html.Div:
+    """The whole document: the top rule, the page, and what keeps it current."""
+    return html.Div(
+        [
+            html.A("Skip to the page", href="#page", className="skip"),
+            top(units, live),
+            html.Div(page, id=PAGE),
+            dcc.Location(id=ADDRESS, refresh=False, href=href),
+            dcc.Store(id=SHOWN, data={"units": units, "digest": ""}),
+            dcc.Interval(id=TICK, interval=TICK_MS),
+        ]
+    )
+
+
+def top(units: str, live: bool) -> html.Header:
+    """The name, the words to get about by, and the rule under them."""
+    switch = units_word(units)
+    button: Any = html.Button(switch, id=UNITS, className="plain", **aria(label=units_label(units)))
+    if not live:
+        button = html.Span(switch, className="small")
+    return html.Header(
+        [
+            html.Div(
+                [
+                    html.A("paneltide", href="/", className="name"),
+                    html.Nav(
+                        [html.A(word, href=href) for word, href in NAV],
+                        className="nav",
+                        **aria(label="Pages"),
+                    ),
+                    html.Div(
+                        [button, html.Button("Night", className="plain theme-switch")] if live else [button],
+                        className="controls",
+                    ),
+                ],
+                className="top-row",
+            ),
+            html.Div(className="scale", **aria(hidden="true")),
+        ],
+        className="top",
+    )
+
+
+def aria(**names: str) -> Any:
+    """Attributes for those who don't see the page: `aria(label="Pages")`."""
+    return {f"aria-{name.replace('_', '-')}": value for name, value in names.items()}
+
+
+def units_word(units: str) -> str:
+    """What the units button says: the units in use."""
+    return "in · °F" if units == "inch" else "mm · °C"
+
+
+def units_label(units: str) -> str:
+    if units == "inch":
+        return "Shown in inches and °F; switch to millimetres and °C"
+    return "Shown in millimetres and °C; switch to inches and °F"
+
+
+def sheet(title: Child, *children: Child, dateline: Child = None, lead: Child = None) -> html.Main:
+    """A page: its one question answered in the first line, then the rest."""
+    return html.Main(
+        [
+            html.P(dateline, className="dateline") if dateline else None,
+            html.H1(title),
+            html.P(lead, className="lead") if lead else None,
+            *children,
+        ],
+        className="sheet",
+    )
+
+
+def part(title: Child, *children: Child, aside: Child = None, className: str = "") -> html.Section:
+    """A part of a page under its own heading."""
+    heading = html.H2(title)
+    return html.Section(
+        [html.Div([heading, aside], className="part-head") if aside else heading, *children],
+        className=f"part {className}".strip(),
+    )
+
+
+def num(text: str) -> html.Span:
+    """A number as the sans sets it: even figures and true fractions."""
+    pieces = FRACTION.split(text)
+    return html.Span(
+        [
+            html.Span(piece, className="frac") if index % 2 else piece
+            for index, piece in enumerate(pieces)
+            if piece
+        ],
+        className="num",
+    )
+
+
+def word(verdict: str) -> html.Span:
+    """A verdict as a word; its shape and its number stand beside it."""
+    return html.Span(WORDS[verdict], className="word")
+
+
+def noted(verdict: str, *children: Child) -> html.Li:
+    """One line of a note, behind its mark."""
+    return html.Li([verdict_mark(verdict), html.Div(list(children))])
+
+
+def drawn(wide: Shape, narrow: Shape | None = None, **readings: Any) -> html.Div | Drawing:
+    """A drawing; with a second one for a phone, each shown where it reads well."""
+    if narrow is None:
+        return Drawing(wide, **readings)
+    return html.Div(
+        [
+            Drawing(wide, className="wide-only", readings=readings.get("readings")),
+            Drawing(narrow, className="narrow-only", readings=readings.get("narrow_readings")),
+        ]
+    )
+
+
+def missing(what: str, *children: Child) -> html.Main:
+    """The page for an address that leads nowhere."""
+    return sheet(
+        what,
+        html.P(
+            list(children)
+            if children
+            else ["It may have been taken out of the book. ", html.A("Back to today", href="/"), "."]
+        ),
+    )
+
+
+def empty(*children: Child) -> html.Div:
+    """What stands where there is nothing yet: what to do first."""
+    return html.Div(list(children), className="empty")

@@ -1,0 +1,290 @@
+"""Today: a note left on the bench. What asks for a look first, then the air, the lumber and every piece."""
+
+from collections import defaultdict
+from typing import Any
+
+from dash import html
+
+from dashboard import display as say
+from dashboard import sentences
+from dashboard.display import Display
+from dashboard.figures.place_rule import Bracket, place_rule
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import drawn, empty, noted, num, part, sheet, word
+from dashboard.view import Route, View, address
+from model.records import queries
+from model.records.queries import PieceNow, PlaceNow, ShopNow, StackNow
+
+
+def layout(view: View) -> html.Main:
+    """The first page, from the book as it is now."""
+    with view.store.session() as session:
+        shop = queries.shop(session, view.now)
+    return page(shop, view)
+
+
+def page(shop: ShopNow, view: View) -> html.Main:
+    """The first page, from what the book answered."""
+    display = view.display
+    if not shop.places and not shop.pieces and not shop.stacks:
+        return sheet("Nothing is recorded yet.", first_steps(shop))
+    zone = shop.places[0].zone if shop.places else "UTC"
+    return sheet(
+        headline(shop),
+        html.Div(
+            [
+                html.Div(
+                    [
+                        html.Ul(note(shop, view), className="note"),
+                        part("Pieces", *piece_rows(shop.pieces, view)),
+                    ]
+                ),
+                html.Div(
+                    [
+                        part("The air", *[place_block(place, shop, view) for place in shop.places]),
+                        part("Lumber", stack_rows(shop.stacks, display)),
+                    ]
+                ),
+            ],
+            className="columns",
+        ),
+        dateline=f"{view.now.astimezone(say.zone_of(zone)):%A}, {say.moment(view.now, zone, view.units)}",
+    )
+
+
+def headline(shop: ShopNow) -> str:
+    """The page's answer in one sentence."""
+    verdicts = [sentences.piece_verdict(piece) for piece in shop.pieces]
+    past, near, unknown = (verdicts.count(verdict) for verdict in ("past", "near", "unknown"))
+    told = []
+    if past:
+        told.append(f"{sentences.counted(past, 'piece')} past a limit")
+    if near:
+        told.append(
+            f"{sentences.counted(near, 'piece') if not past else sentences.NUMBERS[near]} near one"
+            if near < len(sentences.NUMBERS)
+            else f"{near} near one"
+        )
+    if unknown:
+        told.append(f"{sentences.counted(unknown, 'piece') if not told else unknown} not known")
+    if told:
+        return say.sentence(say.joined(told))
+    if verdicts:
+        return "Every piece is easy." if len(verdicts) > 1 else "The piece is easy."
+    return "No piece is recorded yet."
+
+
+def note(shop: ShopNow, view: View) -> list[html.Li]:
+    """What a maker would want told first, each line opening what it speaks of."""
+    lines: list[html.Li] = []
+    by_verdict: dict[str, list[PieceNow]] = defaultdict(list)
+    for piece in shop.pieces:
+        by_verdict[sentences.piece_verdict(piece)].append(piece)
+    for verdict in ("past", "near", "unknown"):
+        lines += [_piece_line(piece, verdict) for piece in by_verdict[verdict]]
+    for place in shop.places:
+        if place.kind == "shop":
+            lines.append(_air_line(place, view))
+    for stack in shop.stacks:
+        if stack.judgement.evaluated_at is not None:
+            lines.append(
+                noted(
+                    stack.judgement.verdict,
+                    html.A(stack.name, href=address("stack", stack.id)),
+                    ": ",
+                    say.sentence(stack.judgement.reason),
+                )
+            )
+    easy = by_verdict["easy"]
+    if easy:
+        links: list[Any] = []
+        for index, piece in enumerate(easy):
+            links += [", " if 0 < index < len(easy) - 1 else " and " if index else ""]
+            links += [html.A(piece.name, href=address("piece", piece.id))]
+        lines.append(noted("easy", "Easy: ", *links, "."))
+    return lines
+
+
+def _piece_line(piece: PieceNow, verdict: str) -> html.Li:
+    fit = sentences.governing(piece)
+    reason = piece.judgement.reason if piece.judgement.evaluated_at else ""
+    if not reason and fit is not None:
+        reason = fit.judgement.reason
+    return noted(
+        verdict,
+        html.A(piece.name, href=address("piece", piece.id)),
+        f", {piece.place.name}: " if piece.place else ": ",
+        word(verdict),
+        ". ",
+        html.Span(say.sentence(reason), className="why"),
+    )
+
+
+def _air_line(place: PlaceNow, view: View) -> html.Li:
+    heard = f" Last heard {say.ago(place.last_reading_at, view.now)}." if place.last_reading_at else ""
+    return noted(
+        place.judgement.verdict,
+        html.A(place.name, href=address("place", place.id)),
+        f": {sentences.air(place, view.display)}.{heard}",
+    )
+
+
+def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
+    """A place with its rule."""
+    name = html.A(place.name, href=address("place", place.id))
+    if place.air is None:
+        why = say.sentence(place.judgement.reason)
+        return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
+    rule = [
+        place_rule(place.name, place.air.temperature_c, place.air.rh_pct, brackets_of(place, shop), width)
+        for width in (560, 360)
+    ]
+    marks: list[Any] = (
+        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "easy" else []
+    )
+    heard = say.ago(place.last_reading_at, view.now)
+    return html.Div(
+        [
+            html.H3([*marks, name]),
+            html.P(
+                [num(say.sentence(sentences.air(place, view.display))), f" Heard {heard}."],
+                className="small",
+            ),
+            drawn(*rule),
+        ],
+        className="place-block",
+    )
+
+
+def brackets_of(place: PlaceNow, shop: ShopNow) -> list[Bracket]:
+    """What the pieces at a place can take, as the watch last worked it out."""
+    found = []
+    for piece in shop.pieces:
+        if piece.place is None or piece.place.id != place.id:
+            continue
+        detail = piece.judgement.detail
+        low, high = detail.get("rh_low_pct"), detail.get("rh_high_pct")
+        if low is not None or high is not None:
+            found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
+    return found
+
+
+def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
+    """Every piece by where it stands: its verdict, what governs it, and what is left there."""
+    if not pieces:
+        return [empty("No piece is recorded. ", html.A("Record the first one", href="/record"), ".")]
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    groups: dict[str, list[PieceNow]] = defaultdict(list)
+    for piece in sorted(pieces, key=lambda piece: order[sentences.piece_verdict(piece)]):
+        groups[piece.place.name if piece.place else "Nowhere at present"].append(piece)
+    return [
+        html.Div(
+            [
+                html.P(name, className="where"),
+                html.Ul([piece_row(piece, view) for piece in members], className="rows"),
+            ]
+        )
+        for name, members in groups.items()
+    ]
+
+
+def piece_row(piece: PieceNow, view: View) -> html.Li:
+    """One piece in a line or two."""
+    verdict = sentences.piece_verdict(piece)
+    fit = sentences.governing(piece)
+    reason = say.sentence(fit.judgement.reason) if fit else "No fits are recorded for it."
+    return html.Li(
+        [
+            verdict_mark(verdict),
+            html.Div(
+                [
+                    html.A(html.B(piece.name), href=address("piece", piece.id)),
+                    ", ",
+                    word(verdict),
+                    html.Div(
+                        [f"{say.sentence(say.said(fit.name)).rstrip('.')}: " if fit else "", reason],
+                        className="soft small",
+                    ),
+                ]
+            ),
+            html.Div(left(fit, view.display), className="right"),
+        ],
+        className="row",
+    )
+
+
+def left(fit: Any, display: Display) -> list[Any]:
+    """How much is left at the governing fit, as a number and a word."""
+    margin_mm = fit.judgement.detail.get("margin_mm") if fit else None
+    if not isinstance(margin_mm, int | float):
+        return []
+    if margin_mm < 0:
+        return [num(display.overrun(margin_mm)), html.Span("too far", className="small")]
+    return [num(display.margin(margin_mm)), html.Span("left", className="small")]
+
+
+def stack_rows(stacks: tuple[StackNow, ...], display: Display) -> html.Ul | html.Div:
+    """Every stack with its moisture."""
+    if not stacks:
+        return empty(
+            "No stack is recorded. ", html.A("Record one", href="/stock"), " to follow how it settles."
+        )
+    return html.Ul([stack_row(stack, display) for stack in stacks], className="rows")
+
+
+def stack_row(stack: StackNow, display: Display) -> html.Li:
+    moisture = stack.moisture
+    standing = f", at {stack.place.name}" if stack.place else ""
+    told = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")] if moisture else []
+    return html.Li(
+        [
+            verdict_mark(stack.judgement.verdict),
+            html.Div(
+                [
+                    html.A(html.B(stack.name), href=address("stack", stack.id)),
+                    html.Div(f"{sentences.stack_wood(stack, display)}{standing}", className="soft small"),
+                    html.Div(say.sentence(stack.judgement.reason), className="soft small"),
+                ]
+            ),
+            html.Div(told, className="right"),
+        ],
+        className="row",
+    )
+
+
+def first_steps(shop: ShopNow) -> html.Div:
+    """What to do first, when nothing is recorded."""
+    if shop.heard_topics:
+        heard = sentences.counted(shop.heard_topics, "topic")
+        return empty(
+            html.H2("A sensor is already talking."),
+            html.P(
+                [
+                    f"Messages came in on {heard}. ",
+                    html.A("See what was heard", href="/sensors"),
+                    ", accept the sensor, and say where it hangs.",
+                ]
+            ),
+        )
+    return empty(
+        html.H2("First, hear a sensor."),
+        html.P(
+            [
+                "Hang a sensor where you work and let it publish to the broker. It shows up under ",
+                html.A("Sensors", href="/sensors"),
+                " by itself. Accept it there and name the place; its air shows within a minute.",
+            ]
+        ),
+        html.P(
+            [
+                "Then ",
+                html.A("record a stack of lumber", href="/stock"),
+                " or ",
+                html.A("a piece", href="/record"),
+                ".",
+            ]
+        ),
+    )
+
+
+ROUTES = [Route("/", layout)]

@@ -1,0 +1,89 @@
+"""What every page is asked with, and what it may reach."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from dash.development.base_component import Component
+
+from dashboard.display import Display, Units
+from model.records.clock import Now
+from model.records.store import Store
+
+
+@dataclass(frozen=True)
+class Context:
+    """What `build_app` was given: the book, its clock, and the units shown until a viewer chooses others."""
+
+    store: Store
+    now: Now
+    units: Units = "inch"
+
+
+@dataclass(frozen=True)
+class View:
+    """One look at one page: by whom, in what units, when, and with what in the address."""
+
+    context: Context
+    display: Display
+    now: datetime
+    query: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def units(self) -> Units:
+        return self.display.units
+
+    @property
+    def store(self) -> Store:
+        return self.context.store
+
+
+Build = Callable[..., Component | None]
+
+
+@dataclass(frozen=True)
+class Route:
+    """An address and the page that answers it.
+
+    Parameters
+    ----------
+    template : str
+        The path, with `<name>` for a whole number that the page is asked with.
+    build : callable
+        `build(view, **numbers)` gives the page, or None when what it speaks of does not exist.
+    live : bool
+        Whether the page is drawn again as time goes on. A page that is being written on must not be.
+    """
+
+    template: str
+    build: Build
+    live: bool = True
+
+    def match(self, path: str) -> dict[str, int] | None:
+        """The numbers in a path, or None when it is another page's."""
+        wanted, got = self.template.strip("/").split("/"), path.strip("/").split("/")
+        if len(wanted) != len(got):
+            return None
+        numbers: dict[str, int] = {}
+        for want, have in zip(wanted, got, strict=True):
+            if want.startswith("<"):
+                # Nine digits are more rows than a shop will ever have, and fit every database's integer.
+                if not (have.isascii() and have.isdigit() and len(have) <= 9):
+                    return None
+                numbers[want[1:-1]] = int(have)
+            elif want != have:
+                return None
+        return numbers
+
+
+def address(*parts: object, **query: Any) -> str:
+    """An address inside the dashboard; query values that are None are left out.
+
+    >>> address("piece", 3, member=7, since=None)
+    '/piece/3?member=7'
+    """
+    path = "/" + "/".join(quote(str(part), safe="") for part in parts)
+    asked = {name: value for name, value in query.items() if value is not None}
+    return f"{path}?{urlencode(asked)}" if asked else path

@@ -1,0 +1,93 @@
+"""How the running parts are, for /healthz and doctor."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import func, select, text
+from sqlalchemy.exc import SQLAlchemyError
+
+from model.records.clock import Now, machine_now
+from model.records.store import Store
+from model.records.tables import Pulse, Reading, Sensor, Verdict
+
+# A part beats at least every few seconds; three missed minutes is more than a busy machine.
+SILENT_AFTER = timedelta(minutes=3)
+
+
+def health(store: Store, now: Now) -> dict[str, Any]:
+    """The service's health as plain JSON values.
+
+    Parameters
+    ----------
+    store : Store
+        The book.
+    now : Now
+        The book's clock, which the sample shop runs faster than the machine's.
+
+    Returns
+    -------
+    dict
+        `ok`, `at`, `broker_connected` (none when no ingest ever ran), `last_reading_at`,
+        `last_evaluation_at`, `database_writable`, `parts` (by name: `at`, `alive`, and what the
+        part says of itself) and `problems` (sentences).
+    """
+    problems: list[str] = []
+    answer: dict[str, Any] = {
+        "ok": False,
+        "at": now().isoformat(),
+        "broker_connected": None,
+        "last_reading_at": None,
+        "last_evaluation_at": None,
+        "database_writable": False,
+        "parts": {},
+        "problems": problems,
+    }
+    try:
+        with store.engine.connect() as connection:
+            newest = (
+                select(func.max(Reading.observed_at))
+                .where(Reading.sensor_id == Sensor.id)
+                .correlate(Sensor)
+                .scalar_subquery()
+            )
+            # One seek a sensor; a pass over every reading would make a monitor's question cost seconds.
+            heard = [at for at in connection.scalars(select(newest).select_from(Sensor)) if at is not None]
+            answer["last_reading_at"] = _iso(max(heard, default=None))
+            answer["last_evaluation_at"] = _iso(connection.scalar(select(func.max(Verdict.evaluated_at))))
+            for part, at, detail in connection.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
+                # Pulses are by the machine's clock.
+                alive = machine_now() - at <= SILENT_AFTER
+                answer["parts"][part] = {"at": _iso(at), "alive": alive, **(detail or {})}
+                if not alive:
+                    problems.append(f"{part} has not been heard of since {_iso(at)}")
+        answer["database_writable"] = _writable(store)
+    except SQLAlchemyError as error:
+        cause = getattr(error, "orig", None) or error
+        problems.append(f"the database can't be used: {str(cause).strip().splitlines()[0]}")
+        return answer
+    ingest = answer["parts"].get("ingest")
+    if ingest is not None:
+        answer["broker_connected"] = bool(ingest["alive"] and ingest.get("broker_connected", False))
+        if not answer["broker_connected"]:
+            problems.append("the broker is not connected")
+    if not answer["database_writable"]:
+        problems.append("the database can't be written")
+    answer["ok"] = not problems
+    return answer
+
+
+def _writable(store: Store) -> bool:
+    """Whether a write would be taken, tried and taken back."""
+    try:
+        with store.engine.connect() as connection:
+            if store.is_sqlite:
+                connection.execute(text("PRAGMA busy_timeout = 500"))
+            connection.execute(text("UPDATE pulse SET at = at WHERE part = ''"))
+            connection.rollback()
+    except SQLAlchemyError:
+        return False
+    return True
+
+
+def _iso(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()

@@ -1,0 +1,524 @@
+"""What a page asks the book for: plain frozen answers in SI, read in a few statements each.
+
+Nothing here computes wood or writes a record. Every answer is a dataclass, so that a page can be tested on
+one made by hand.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy import func, select, tuple_
+from sqlalchemy.orm import Session
+
+from model.records.health import health as health
+from model.records.tables import (
+    AirHour,
+    Checkpoint,
+    Document,
+    Fit,
+    Hanging,
+    HeardMessage,
+    Margin,
+    Measurement,
+    Member,
+    Piece,
+    Place,
+    Reading,
+    Sensor,
+    Stack,
+    Stay,
+    Verdict,
+    Warning,
+)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """How something stands, and why. Unknown with its reason where the watch has not said anything yet."""
+
+    verdict: str = "unknown"
+    reason: str = "not evaluated yet"
+    detail: Document = field(default_factory=dict)
+    since_at: datetime | None = None
+    evaluated_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class AirNow:
+    """A place's air in its latest hour."""
+
+    hour_at: datetime
+    temperature_c: float
+    rh_pct: float
+    basis: str  # measured or estimated
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """A place and its air."""
+
+    id: int
+    name: str
+    kind: str
+    zone: str
+    air: AirNow | None = None
+    last_reading_at: datetime | None = None
+    sensors: tuple[str, ...] = ()
+    judgement: Judgement = Judgement()
+    note: str = ""
+    climate: Document | None = None
+
+
+@dataclass(frozen=True)
+class Moisture:
+    """A body's moisture at a checkpoint; `width_mm` is none for a stack."""
+
+    at: datetime
+    mc_mean_pct: float
+    mc_face_pct: float
+    mc_core_pct: float
+    mc_back_pct: float
+    width_mm: float | None
+    estimated_hours: int
+
+
+@dataclass(frozen=True)
+class MarginNow:
+    """What is left before one limit."""
+
+    limit_name: str
+    direction: str
+    severity: str
+    margin_mm: float
+    play_mm: float
+    at: datetime
+
+
+@dataclass(frozen=True)
+class FitNow:
+    """One fit of a piece and how it stands."""
+
+    id: int
+    name: str
+    kind: str
+    document: Document
+    judgement: Judgement = Judgement()
+    margins: tuple[MarginNow, ...] = ()
+
+
+@dataclass(frozen=True)
+class MemberNow:
+    """One member of a piece and its moisture."""
+
+    id: int
+    name: str
+    document: Document
+    start_at: datetime
+    start_mc_pct: float
+    start_basis: str
+    moisture: Moisture | None = None
+
+
+@dataclass(frozen=True)
+class StayNow:
+    """Where something stood, from when to when."""
+
+    place_id: int
+    place: str
+    zone: str
+    since_at: datetime
+    until_at: datetime | None
+
+
+@dataclass(frozen=True)
+class PieceNow:
+    """One piece, its fits, and where it stands. Members and margins come with `piece` only."""
+
+    id: int
+    name: str
+    document: Document
+    place: PlaceNow | None
+    since_at: datetime | None
+    fits: tuple[FitNow, ...] = ()
+    judgement: Judgement = Judgement()
+    members: tuple[MemberNow, ...] = ()
+    stays: tuple[StayNow, ...] = ()
+    retired_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class StackNow:
+    """One stack of lumber."""
+
+    id: int
+    name: str
+    document: Document
+    place: PlaceNow | None
+    destination: PlaceNow | None
+    start_at: datetime
+    start_mc_pct: float
+    moisture: Moisture | None = None
+    judgement: Judgement = Judgement()
+    retired_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class WarningNow:
+    """A stored change of verdict, and what it is about."""
+
+    id: int
+    subject_kind: str
+    subject_id: int
+    limit_name: str
+    tier: str
+    from_verdict: str
+    to_verdict: str
+    reason: str
+    detail: Document
+    opened_at: datetime
+    acknowledged_at: datetime | None
+    trade_act: str | None
+    closed_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened to a body and belongs on its chart."""
+
+    at: datetime
+    kind: str  # built, moved, mc_pct, width_mm, gap_mm
+    says: str
+    value: float | None = None
+
+
+@dataclass(frozen=True)
+class ShopNow:
+    """Everything the first page tells of."""
+
+    places: tuple[PlaceNow, ...]
+    stacks: tuple[StackNow, ...]
+    pieces: tuple[PieceNow, ...]
+    warnings: tuple[WarningNow, ...]
+    heard_topics: int
+    sensors: int
+
+
+# ---------------------------------------------------------------- places
+
+
+def places(session: Session, now: datetime, only: int | None = None) -> tuple[PlaceNow, ...]:
+    """Every place with its latest air, shop first, then by name.
+
+    Parameters
+    ----------
+    now : datetime
+        Aware UTC; air hours later than this are not looked at.
+    only : int, optional
+        One place's id.
+    """
+    wanted = select(Place)
+    if only is not None:
+        wanted = wanted.where(Place.id == only)
+    rows = session.scalars(wanted).all()
+    ids = [row.id for row in rows]
+    latest = _latest_air(session, ids, now)
+    heard, names = _hanging_now(session, ids, now)
+    judged = _judgements(session, "place", ids)
+    found = [
+        PlaceNow(
+            id=row.id,
+            name=row.name,
+            kind=row.kind,
+            zone=row.zone,
+            air=latest.get(row.id),
+            last_reading_at=heard.get(row.id),
+            sensors=tuple(names.get(row.id, ())),
+            judgement=judged.get(row.id, Judgement()),
+            note=row.note,
+            climate=row.climate,
+        )
+        for row in rows
+    ]
+    order = {"shop": 0, "storage": 1, "home": 2}
+    return tuple(sorted(found, key=lambda place: (order[place.kind], place.name.casefold())))
+
+
+def _latest_air(session: Session, ids: Sequence[int], now: datetime) -> dict[int, AirNow]:
+    # One seek a place, at the end of its part of the key, instead of a pass over every hour ever.
+    newest = (
+        select(func.max(AirHour.hour_at))
+        .where(AirHour.place_id == Place.id, AirHour.hour_at <= now)
+        .scalar_subquery()
+    )
+    pairs = [
+        (place_id, hour_at)
+        for place_id, hour_at in session.execute(select(Place.id, newest).where(Place.id.in_(ids)))
+        if hour_at is not None
+    ]
+    found = session.scalars(select(AirHour).where(tuple_(AirHour.place_id, AirHour.hour_at).in_(pairs)))
+    return {row.place_id: AirNow(row.hour_at, row.temperature_c, row.rh_pct, row.basis) for row in found}
+
+
+def _hanging_now(
+    session: Session, ids: Sequence[int], now: datetime
+) -> tuple[dict[int, datetime], dict[int, list[str]]]:
+    newest = (
+        select(func.max(Reading.observed_at))
+        .where(Reading.sensor_id == Hanging.sensor_id, Reading.observed_at <= now)
+        .scalar_subquery()
+    )
+    rows = session.execute(
+        select(Hanging.place_id, Sensor.name, newest)
+        .join(Sensor)
+        .where(Hanging.place_id.in_(ids), Hanging.until_at.is_(None), Sensor.retired_at.is_(None))
+        .order_by(Sensor.name)
+    )
+    heard: dict[int, datetime] = {}
+    names: dict[int, list[str]] = defaultdict(list)
+    for place_id, name, at in rows:
+        names[place_id].append(name)
+        if at is not None:
+            heard[place_id] = max(at, heard.get(place_id, at))
+    return heard, names
+
+
+def _judgements(session: Session, kind: str, ids: Sequence[int] | None = None) -> dict[int, Judgement]:
+    wanted = select(Verdict).where(Verdict.subject_kind == kind)
+    if ids is not None and len(ids) <= 20:
+        wanted = wanted.where(Verdict.subject_id.in_(ids))
+    return {
+        row.subject_id: Judgement(row.verdict, row.reason, row.detail, row.since_at, row.evaluated_at)
+        for row in session.scalars(wanted)
+    }
+
+
+# ---------------------------------------------------------------- pieces
+
+
+def pieces(session: Session, now: datetime, retired: bool = False) -> tuple[PieceNow, ...]:
+    """Every piece with its fits and verdicts, by name; those retired only when asked for."""
+    wanted = select(Piece).order_by(Piece.name)
+    if not retired:
+        wanted = wanted.where(Piece.retired_at.is_(None))
+    rows = session.scalars(wanted).all()
+    where = _standing(session, Stay.piece_id, now)
+    known = {place.id: place for place in places(session, now)}
+    judged, judged_fits = _judgements(session, "piece"), _judgements(session, "fit")
+    fits: dict[int, list[FitNow]] = defaultdict(list)
+    for fit in session.scalars(select(Fit).order_by(Fit.id)):
+        fits[fit.piece_id].append(
+            FitNow(fit.id, fit.name, fit.kind, fit.document, judged_fits.get(fit.id, Judgement()))
+        )
+    return tuple(
+        PieceNow(
+            id=row.id,
+            name=row.name,
+            document=row.document,
+            place=known.get(where[row.id][0]) if row.id in where else None,
+            since_at=where[row.id][1] if row.id in where else None,
+            fits=tuple(fits[row.id]),
+            judgement=judged.get(row.id, Judgement()),
+            retired_at=row.retired_at,
+        )
+        for row in rows
+    )
+
+
+def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
+    """One piece with members, moisture and every margin; none when there is no such piece."""
+    row = session.get(Piece, piece_id)
+    if row is None:
+        return None
+    where = _standing(session, Stay.piece_id, now).get(piece_id)
+    standing = places(session, now, only=where[0]) if where else ()
+    fit_rows = session.scalars(select(Fit).where(Fit.piece_id == piece_id).order_by(Fit.id)).all()
+    member_rows = session.scalars(select(Member).where(Member.piece_id == piece_id).order_by(Member.id)).all()
+    judged_fits = _judgements(session, "fit", [fit.id for fit in fit_rows])
+    margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
+    moist = _latest_moisture(session, [member.id for member in member_rows], now)
+    return PieceNow(
+        id=row.id,
+        name=row.name,
+        document=row.document,
+        place=standing[0] if standing else None,
+        since_at=where[1] if where else None,
+        fits=tuple(
+            FitNow(
+                fit.id,
+                fit.name,
+                fit.kind,
+                fit.document,
+                judged_fits.get(fit.id, Judgement()),
+                tuple(margins.get(fit.id, ())),
+            )
+            for fit in fit_rows
+        ),
+        judgement=_judgements(session, "piece", [piece_id]).get(piece_id, Judgement()),
+        members=tuple(
+            MemberNow(
+                member.id,
+                member.name,
+                member.document,
+                member.start_at,
+                member.start_mc_pct,
+                member.start_basis,
+                moist.get(member.id),
+            )
+            for member in member_rows
+        ),
+        stays=stays(session, piece_id=piece_id),
+        retired_at=row.retired_at,
+    )
+
+
+def stays(session: Session, piece_id: int | None = None, stack_id: int | None = None) -> tuple[StayNow, ...]:
+    """Where a piece or a stack stood, first to last."""
+    owner = Stay.piece_id == piece_id if piece_id is not None else Stay.stack_id == stack_id
+    rows = session.execute(select(Stay, Place).join(Place).where(owner).order_by(Stay.since_at))
+    return tuple(
+        StayNow(place.id, place.name, place.zone, stay.since_at, stay.until_at) for stay, place in rows
+    )
+
+
+def _standing(session: Session, owner: object, now: datetime) -> dict[int, tuple[int, datetime]]:
+    rows = session.execute(
+        select(owner, Stay.place_id, Stay.since_at)  # type: ignore[call-overload]
+        .where(
+            owner.is_not(None),  # type: ignore[attr-defined]
+            Stay.since_at <= now,
+            (Stay.until_at.is_(None)) | (Stay.until_at > now),
+        )
+        .order_by(Stay.since_at)
+    )
+    return {owner_id: (place_id, since_at) for owner_id, place_id, since_at in rows}
+
+
+def _latest_margins(session: Session, ids: Sequence[int], now: datetime) -> dict[int, list[MarginNow]]:
+    newest = (
+        select(Margin.fit_id, Margin.limit_name, func.max(Margin.at).label("at"))
+        .where(Margin.fit_id.in_(ids), Margin.at <= now)
+        .group_by(Margin.fit_id, Margin.limit_name)
+        .subquery()
+    )
+    found: dict[int, list[MarginNow]] = defaultdict(list)
+    for row in session.scalars(
+        select(Margin).join(
+            newest,
+            (Margin.fit_id == newest.c.fit_id)
+            & (Margin.limit_name == newest.c.limit_name)
+            & (Margin.at == newest.c.at),
+        )
+    ):
+        found[row.fit_id].append(
+            MarginNow(row.limit_name, row.direction, row.severity, row.margin_mm, row.play_mm, row.at)
+        )
+    return found
+
+
+def _latest_moisture(session: Session, ids: Iterable[int], now: datetime) -> dict[int, Moisture]:
+    wanted = list(ids)
+    newest = (
+        select(Checkpoint.body_id, func.max(Checkpoint.at).label("at"))
+        .where(Checkpoint.body_id.in_(wanted), Checkpoint.at <= now)
+        .group_by(Checkpoint.body_id)
+        .subquery()
+    )
+    rows = session.scalars(
+        select(Checkpoint).join(
+            newest, (Checkpoint.body_id == newest.c.body_id) & (Checkpoint.at == newest.c.at)
+        )
+    )
+    return {row.body_id: _moisture(row) for row in rows}
+
+
+def _moisture(row: Checkpoint) -> Moisture:
+    return Moisture(
+        row.at,
+        row.mc_mean_pct,
+        row.mc_face_pct,
+        row.mc_core_pct,
+        row.mc_back_pct,
+        row.width_mm,
+        row.estimated_hours,
+    )
+
+
+# ---------------------------------------------------------------- stacks
+
+
+def stacks(session: Session, now: datetime, only: int | None = None) -> tuple[StackNow, ...]:
+    """Every stack still in use with its moisture, by name; or one, used up or not."""
+    wanted = select(Stack).order_by(Stack.name)
+    wanted = wanted.where(Stack.id == only) if only is not None else wanted.where(Stack.retired_at.is_(None))
+    rows = session.scalars(wanted).all()
+    where = _standing(session, Stay.stack_id, now)
+    known = {place.id: place for place in places(session, now)}
+    judged = _judgements(session, "stack")
+    moist = _latest_moisture(session, [row.id for row in rows], now)
+    return tuple(
+        StackNow(
+            id=row.id,
+            name=row.name,
+            document=row.document,
+            place=known.get(where[row.id][0]) if row.id in where else None,
+            destination=known.get(row.destination_id) if row.destination_id is not None else None,
+            start_at=row.start_at,
+            start_mc_pct=row.start_mc_pct,
+            moisture=moist.get(row.id),
+            judgement=judged.get(row.id, Judgement()),
+            retired_at=row.retired_at,
+        )
+        for row in rows
+    )
+
+
+# ---------------------------------------------------------------- warnings, and the first page
+
+
+def warnings(session: Session, open_only: bool = True, limit: int = 200) -> tuple[WarningNow, ...]:
+    """Warnings, newest first."""
+    wanted = select(Warning).order_by(Warning.opened_at.desc(), Warning.id.desc()).limit(limit)
+    if open_only:
+        wanted = wanted.where(Warning.closed_at.is_(None))
+    return tuple(
+        WarningNow(
+            row.id,
+            row.subject_kind,
+            row.subject_id,
+            row.limit_name,
+            row.tier,
+            row.from_verdict,
+            row.to_verdict,
+            row.reason,
+            row.detail,
+            row.opened_at,
+            row.acknowledged_at,
+            row.trade_act,
+            row.closed_at,
+        )
+        for row in session.scalars(wanted)
+    )
+
+
+def measurements(session: Session, body_id: int) -> tuple[Event, ...]:
+    """What was measured on a body and not undone, first to last."""
+    rows = session.scalars(
+        select(Measurement)
+        .where(Measurement.body_id == body_id, Measurement.undone_at.is_(None))
+        .order_by(Measurement.at)
+    )
+    return tuple(Event(row.at, row.quantity, row.how or "measured", row.value) for row in rows)
+
+
+def shop(session: Session, now: datetime) -> ShopNow:
+    """Everything the first page tells of, in one unit of work."""
+    return ShopNow(
+        places=places(session, now),
+        stacks=stacks(session, now),
+        pieces=pieces(session, now),
+        warnings=warnings(session),
+        heard_topics=session.scalar(select(func.count(func.distinct(HeardMessage.topic)))) or 0,
+        sensors=session.scalar(select(func.count()).select_from(Sensor)) or 0,
+    )

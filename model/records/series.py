@@ -1,0 +1,214 @@
+"""What the book holds through time, as arrays: a member's tide, a place's air, a sensor's readings.
+
+Instants come as numpy `datetime64[ms]` in UTC, because charts and solvers both count on arrays; the columns
+beside them are float64 with NaN where there is nothing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from sqlalchemy import ColumnElement, func, select
+from sqlalchemy.orm import Session
+
+from model.records.tables import AirHour, Checkpoint, Correction, Doubt, Hanging, Margin, Reading, Sensor
+from model.records.types import to_epoch_ms
+
+
+@dataclass(frozen=True)
+class Tide:
+    """A body's moisture through time at its checkpoints; all arrays of one length."""
+
+    at: np.ndarray
+    mc_mean_pct: np.ndarray
+    mc_face_pct: np.ndarray
+    mc_core_pct: np.ndarray
+    width_mm: np.ndarray
+    estimated: np.ndarray  # bool: the air that led here was bridged, not measured
+
+
+@dataclass(frozen=True)
+class MarginSeries:
+    """One limit's margin through time."""
+
+    fit_id: int
+    limit_name: str
+    direction: str
+    severity: str
+    at: np.ndarray
+    margin_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class Air:
+    """A place's air by the hour."""
+
+    at: np.ndarray
+    temperature_c: np.ndarray
+    rh_pct: np.ndarray
+    estimated: np.ndarray  # bool
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One sensor's readings as they came, raw, and the spans of them that are doubted."""
+
+    sensor_id: int
+    sensor: str
+    at: np.ndarray
+    temperature_c: np.ndarray
+    rh_pct: np.ndarray
+    doubts: tuple[tuple[datetime, datetime | None, str], ...] = ()
+    corrected: bool = False
+
+
+def tide(session: Session, body_id: int, since_at: datetime, until_at: datetime) -> Tide:
+    """A body's checkpoints from `since_at` up to and including `until_at`, in order."""
+    rows = session.execute(
+        select(
+            Checkpoint.at,
+            Checkpoint.mc_mean_pct,
+            Checkpoint.mc_face_pct,
+            Checkpoint.mc_core_pct,
+            Checkpoint.width_mm,
+            Checkpoint.estimated_hours,
+        )
+        .where(Checkpoint.body_id == body_id, Checkpoint.at >= since_at, Checkpoint.at <= until_at)
+        .order_by(Checkpoint.at)
+    ).all()
+    return Tide(
+        _instants([row.at for row in rows]),
+        _column([row.mc_mean_pct for row in rows]),
+        _column([row.mc_face_pct for row in rows]),
+        _column([row.mc_core_pct for row in rows]),
+        _column([row.width_mm for row in rows]),
+        np.array([row.estimated_hours > 0 for row in rows], dtype=bool),
+    )
+
+
+def first_checkpoint_at(session: Session, body_id: int) -> datetime | None:
+    """When a body's moisture begins to be known."""
+    return session.scalar(select(func.min(Checkpoint.at)).where(Checkpoint.body_id == body_id))
+
+
+def margin_series(
+    session: Session, fit_ids: Sequence[int], since_at: datetime, until_at: datetime
+) -> tuple[MarginSeries, ...]:
+    """The margins of some fits through time, one series a limit."""
+    rows = session.execute(
+        select(
+            Margin.fit_id, Margin.limit_name, Margin.direction, Margin.severity, Margin.at, Margin.margin_mm
+        )
+        .where(Margin.fit_id.in_(fit_ids), Margin.at >= since_at, Margin.at <= until_at)
+        .order_by(Margin.fit_id, Margin.limit_name, Margin.at)
+    ).all()
+    grouped: dict[tuple[int, str, str, str], list[tuple[datetime, float]]] = {}
+    for fit_id, limit_name, direction, severity, at, margin_mm in rows:
+        grouped.setdefault((fit_id, limit_name, direction, severity), []).append((at, margin_mm))
+    return tuple(
+        MarginSeries(*key, _instants([at for at, _ in pairs]), _column([margin for _, margin in pairs]))
+        for key, pairs in grouped.items()
+    )
+
+
+def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> Air:
+    """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
+    rows = session.execute(
+        select(AirHour.hour_at, AirHour.temperature_c, AirHour.rh_pct, AirHour.basis)
+        .where(AirHour.place_id == place_id, AirHour.hour_at >= since_at, AirHour.hour_at <= until_at)
+        .order_by(AirHour.hour_at)
+    ).all()
+    return Air(
+        _instants([row.hour_at for row in rows]),
+        _column([row.temperature_c for row in rows]),
+        _column([row.rh_pct for row in rows]),
+        np.array([row.basis == "estimated" for row in rows], dtype=bool),
+    )
+
+
+def traces(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> tuple[Trace, ...]:
+    """What each sensor that hung at a place reported there within a span."""
+    hangings = session.execute(
+        select(Hanging, Sensor.name)
+        .join(Sensor)
+        .where(
+            Hanging.place_id == place_id,
+            Hanging.since_at <= until_at,
+            (Hanging.until_at.is_(None)) | (Hanging.until_at > since_at),
+        )
+        .order_by(Hanging.since_at)
+    ).all()
+    return tuple(
+        _trace(
+            session,
+            hanging.sensor_id,
+            name,
+            max(hanging.since_at, since_at),
+            until_at if hanging.until_at is None else min(hanging.until_at, until_at),
+        )
+        for hanging, name in hangings
+    )
+
+
+def sensor_trace(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Trace:
+    """One sensor's readings within a span, wherever it hung."""
+    name = session.scalars(select(Sensor.name).where(Sensor.id == sensor_id)).one()
+    return _trace(session, sensor_id, name, since_at, until_at)
+
+
+def _trace(session: Session, sensor_id: int, name: str, since_at: datetime, until_at: datetime) -> Trace:
+    # Rows are read past the typed columns: turning half a million integers into datetimes and back costs
+    # more than everything else a chart does.
+    moment: ColumnElement[int]
+    if session.get_bind().dialect.name == "sqlite":
+        low: object = to_epoch_ms(since_at)
+        high: object = to_epoch_ms(until_at)
+        sql = (
+            "SELECT observed_at, temperature_c, rh_pct FROM reading"
+            " WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at"
+        )
+        rows = session.connection().exec_driver_sql(sql, (sensor_id, low, high)).fetchall()
+    else:
+        moment = func.extract("epoch", Reading.observed_at) * 1000
+        rows = session.execute(
+            select(moment, Reading.temperature_c, Reading.rh_pct)
+            .where(
+                Reading.sensor_id == sensor_id,
+                Reading.observed_at >= since_at,
+                Reading.observed_at <= until_at,
+            )
+            .order_by(Reading.observed_at)
+        ).fetchall()
+    doubts = session.scalars(
+        select(Doubt)
+        .where(
+            Doubt.sensor_id == sensor_id,
+            Doubt.undone_at.is_(None),
+            Doubt.since_at <= until_at,
+            (Doubt.until_at.is_(None)) | (Doubt.until_at >= since_at),
+        )
+        .order_by(Doubt.since_at)
+    )
+    corrected = session.scalar(
+        select(func.count())
+        .select_from(Correction)
+        .where(Correction.sensor_id == sensor_id, Correction.undone_at.is_(None))
+    )
+    return Trace(
+        sensor_id,
+        name,
+        np.array([round(row[0]) for row in rows], dtype="datetime64[ms]"),
+        _column([row[1] for row in rows]),
+        _column([row[2] for row in rows]),
+        tuple((doubt.since_at, doubt.until_at, doubt.reason) for doubt in doubts),
+        bool(corrected),
+    )
+
+
+def _instants(instants: list[datetime]) -> np.ndarray:
+    return np.array([to_epoch_ms(at) for at in instants], dtype="datetime64[ms]")
+
+
+def _column(values: list[float | None]) -> np.ndarray:
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)

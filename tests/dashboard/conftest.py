@@ -1,0 +1,206 @@
+"""A small book written straight into the tables: two places, one stack, two pieces, a fortnight of tide."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from model.records.store import Store
+from model.records.tables import (
+    AirHour,
+    Binding,
+    Checkpoint,
+    Fit,
+    Hanging,
+    Margin,
+    Member,
+    Piece,
+    Place,
+    Pulse,
+    Reading,
+    Sensor,
+    Stack,
+    Stay,
+    Verdict,
+)
+
+NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
+DAYS = 14
+
+
+@pytest.fixture
+def now() -> datetime:
+    return NOW
+
+
+@pytest.fixture
+def store(tmp_path) -> Iterator[Store]:
+    """An empty book."""
+    opened = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    opened.bring_up_to_date()
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def book(store: Store) -> SimpleNamespace:
+    """The small book, and the ids of what is in it."""
+    start = NOW - timedelta(days=DAYS)
+    with store.session() as session:
+        shop = Place(name="Shop", kind="shop", zone="America/New_York")
+        flat = Place(name="Dry flat", kind="home", zone="America/New_York")
+        session.add_all([shop, flat])
+        session.flush()
+        for place, sensor_name, rh in ((shop, "bench", 47.0), (flat, "flat shelf", 24.0)):
+            sensor = Sensor(name=sensor_name, accepted_at=start)
+            sensor.bindings.append(Binding(topic=f"valley/{sensor_name}", payload={"kind": "json"}))
+            sensor.hangings.append(Hanging(place_id=place.id, since_at=start))
+            session.add(sensor)
+            session.flush()
+            for hour in range(DAYS * 24):
+                at = start + timedelta(hours=hour)
+                wave = float(np.sin(hour / 24 * 2 * np.pi))
+                session.add(
+                    Reading(
+                        sensor_id=sensor.id,
+                        observed_at=at,
+                        received_at=at,
+                        temperature_c=19.0 + wave,
+                        rh_pct=rh + 2 * wave,
+                    )
+                )
+                session.add(
+                    AirHour(
+                        place_id=place.id,
+                        hour_at=at,
+                        temperature_c=19.0 + wave,
+                        rh_pct=rh + 2 * wave,
+                        n_readings=1,
+                        basis="estimated" if 100 <= hour < 130 else "measured",
+                    )
+                )
+        stack = Stack(
+            name="Maple, spring batch",
+            document={"species": "hard maple", "thickness": 25.4},
+            start_at=start,
+            start_mc_pct=9.5,
+            destination_id=flat.id,
+        )
+        stack.stays.append(Stay(place_id=shop.id, since_at=start))
+        bench = _piece("Hall bench", shop.id, start, 368.3)
+        chest = _piece("Walnut <b>chest</b>", flat.id, start, 290.0)
+        session.add_all([stack, bench, chest])
+        session.flush()
+        for body, drift in ((bench.members[0], 0.0), (chest.members[0], -0.12), (stack, -0.05)):
+            for day in range(DAYS + 1):
+                mc_pct = 8.0 + drift * day
+                session.add(
+                    Checkpoint(
+                        body_id=body.id,
+                        at=start + timedelta(days=day),
+                        profile_pct=np.full(16, mc_pct).tobytes(),
+                        mc_mean_pct=mc_pct,
+                        mc_face_pct=mc_pct - 0.2,
+                        mc_core_pct=mc_pct + 0.2,
+                        mc_back_pct=mc_pct,
+                        width_mm=None if body is stack else 368.3 * (1 + 0.0027 * (mc_pct - 8.0)),
+                        estimated_hours=24 if day in (5, 6) else 0,
+                    )
+                )
+        for piece, verdict, margin_mm, reason in (
+            (bench, "easy", 2.1, "2.1 mm is left before the groove bottom"),
+            (chest, "past", -0.4, "the tongue has left its groove"),
+        ):
+            fit = piece.fits[0]
+            for name, direction, left_mm in (
+                ("groove-bottom", "swelling", 6.0 if verdict == "past" else margin_mm),
+                ("tongue-out", "shrinking", margin_mm if verdict == "past" else 6.0),
+            ):
+                for day in range(DAYS + 1):
+                    session.add(
+                        Margin(
+                            fit_id=fit.id,
+                            limit_name=name,
+                            at=start + timedelta(days=day),
+                            direction=direction,
+                            severity="harms",
+                            margin_mm=left_mm,
+                            play_mm=6.35,
+                            standing="past" if left_mm < 0 else "easy",
+                        )
+                    )
+            session.add_all(
+                [
+                    _verdict("fit", fit.id, verdict, reason, {"margin_mm": margin_mm}),
+                    _verdict("piece", piece.id, verdict, reason, {"rh_low_pct": 31.2, "rh_high_pct": 63.0}),
+                ]
+            )
+        session.add_all(
+            [
+                _verdict("place", shop.id, "easy", "the air is measured", {}),
+                _verdict("place", flat.id, "unknown", "no reading for 36 hours", {}),
+                _verdict("stack", stack.id, "near", "settling: about two weeks more", {}),
+                Pulse(part="ingest", at=datetime.now(UTC), detail={"broker_connected": True}),
+                Pulse(part="watch", at=datetime.now(UTC), detail={}),
+            ]
+        )
+        session.flush()
+        return SimpleNamespace(
+            store=store,
+            shop=shop.id,
+            flat=flat.id,
+            bench=bench.id,
+            chest=chest.id,
+            stack=stack.id,
+            bench_panel=bench.members[0].id,
+            chest_panel=chest.members[0].id,
+        )
+
+
+def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
+    piece = Piece(name=name, document={"name": name}, recorded_at=at)
+    piece.members.append(
+        Member(
+            name="back",
+            document={
+                "species": "white ash",
+                "cut": "flat-sawn",
+                "width": width_mm,
+                "mc_pct": 8.0,
+                "thickness": 15.875,
+                "finish": {"face": "oil-modified urethane varnish", "coats": 3, "back": "none"},
+            },
+            start_at=at,
+            start_mc_pct=8.0,
+        )
+    )
+    piece.fits.append(
+        Fit(
+            name="back_panel",
+            kind="panel-in-groove",
+            document={
+                "kind": "panel-in-groove",
+                "member": "back",
+                "held": "centre",
+                "sight_width": width_mm - 12.7,
+                "groove_depth": 9.525,
+                "finished": "before assembly",
+            },
+        )
+    )
+    piece.stays.append(Stay(place_id=place_id, since_at=at))
+    return piece
+
+
+def _verdict(kind: str, subject_id: int, verdict: str, reason: str, detail: dict) -> Verdict:
+    return Verdict(
+        subject_kind=kind,
+        subject_id=subject_id,
+        verdict=verdict,
+        since_at=NOW - timedelta(days=2),
+        evaluated_at=NOW,
+        reason=reason,
+        detail=detail,
+    )

@@ -1,0 +1,81 @@
+"""The dashboard as a browser first meets it, over its own test client."""
+
+import json
+
+import pytest
+
+from dashboard.app import build_app
+from model.records.store import Store
+
+
+@pytest.fixture
+def client(book, now):
+    return build_app(book.store, lambda: now).server.test_client()
+
+
+def test_the_first_answer_can_be_read_without_scripts(client):
+    document = client.get("/").get_data(as_text=True)
+    assert "One piece past a limit." in document
+    assert "Hall bench" in document
+
+
+def test_a_name_is_shown_as_text_wherever_it_came_from(client):
+    document = client.get("/").get_data(as_text=True)
+    assert "Walnut &lt;b&gt;chest&lt;/b&gt;" in document
+    assert "<b>chest" not in document
+
+
+def test_the_layout_brings_the_page_the_browser_stands_on(client, book):
+    layout = client.get("/_dash-layout", headers={"Referer": f"http://localhost/place/{book.flat}"})
+    assert "Dry flat" in json.dumps(layout.get_json())
+
+
+def test_units_follow_the_address_then_the_cookie_then_the_setting(client):
+    assert "66\u00a0°F" in client.get("/").get_data(as_text=True)
+    assert "19\u00a0°C" in client.get("/?units=metric").get_data(as_text=True)
+    client.set_cookie("paneltide_units", "metric")
+    assert "19\u00a0°C" in client.get("/").get_data(as_text=True)
+    assert "66\u00a0°F" in client.get("/?units=inch").get_data(as_text=True)
+
+
+def test_an_address_that_leads_nowhere_says_so(client):
+    assert "There is no page at this address" in client.get("/chisels").get_data(as_text=True)
+    assert "That is not in the book" in client.get("/piece/99").get_data(as_text=True)
+
+
+def test_two_dashboards_live_in_one_process(book, now, tmp_path):
+    other = Store(f"sqlite:///{tmp_path / 'other.sqlite'}")
+    other.bring_up_to_date()
+    full, bare = build_app(book.store, lambda: now), build_app(other, lambda: now)
+    assert "Nothing is recorded yet." in bare.server.test_client().get("/").get_data(as_text=True)
+    assert "Hall bench" in full.server.test_client().get("/").get_data(as_text=True)
+    other.close()
+
+
+def test_health_is_plain_json(client):
+    answer = client.get("/healthz")
+    assert answer.status_code == 200
+    told = answer.get_json()
+    assert told["ok"]
+    assert told["broker_connected"]
+    assert told["database_writable"]
+    assert told["last_reading_at"] == "2026-02-10T14:00:00+00:00"
+    assert told["last_evaluation_at"] == "2026-02-10T15:00:00+00:00"
+
+
+def test_nothing_comes_from_another_address(client):
+    document = client.get("/").get_data(as_text=True)
+    assert "http://" not in document.replace("http://www.w3.org", "")
+    assert "https://" not in document
+
+
+def test_every_answer_carries_a_strict_policy(client):
+    policy = client.get("/").headers["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "script-src 'self' 'sha256-" in policy
+    assert "unsafe-eval" not in policy
+
+
+def test_another_site_gives_no_orders(client):
+    refused = client.post("/_dash-update-component", json={}, headers={"Origin": "http://elsewhere.example"})
+    assert refused.status_code == 403
