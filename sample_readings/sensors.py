@@ -14,6 +14,7 @@ from sample_readings.story import SensorStory, climate_hour
 
 NOISE_C, NOISE_RH_PCT = 0.06, 0.25
 GARBLED_ONE_IN = 41
+SENML_NAME = "lake-house-hall"
 
 
 def measured(sensor: SensorStory, first_hour: int, hours: int) -> RoomAir:
@@ -82,7 +83,7 @@ def messages(sensor: SensorStory, at: datetime, temperature_c: float, rh_pct: fl
         }
     elif sensor.shape == "senml":  # RFC 8428
         body = [
-            {"bn": "lake-house-hall:", "bt": epoch_s, "n": "temperature", "u": "Cel", "v": temperature_c},
+            {"bn": f"{SENML_NAME}:", "bt": epoch_s, "n": "temperature", "u": "Cel", "v": temperature_c},
             {"n": "humidity", "u": "%RH", "v": rh_pct},
         ]
     elif sensor.shape == "short json":
