@@ -1,4 +1,4 @@
-"""The broker we start ourselves when none is named: on loopback, in its own process, its queue in the data folder."""
+"""The broker we start ourselves when none is named: on loopback, its queue in the data folder."""
 
 import contextlib
 import os
@@ -12,10 +12,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Literal
 
-
 Kind = Literal["mosquitto", "iotcore"]
 
-# Besides PATH: Debian keeps it out of users' paths, Homebrew on the two kinds of Mac, MacPorts, the Windows installer.
+# Besides PATH: Debian keeps it out of users' paths, Homebrew on the two kinds of Mac, MacPorts, the Windows
+# installer.
 MOSQUITTO_PLACES = (
     "/usr/sbin/mosquitto",
     "/usr/local/sbin/mosquitto",
@@ -32,7 +32,8 @@ MESSAGE_BYTES = 262_144
 READY_WAIT_S = 15.0
 END_WAIT_S = 10.0
 
-# The window is wider than two of ingest's batches, so the broker goes on sending while one is being committed.
+# The window is wider than two of ingest's batches, so the broker goes on sending while one is being
+# committed.
 MOSQUITTO_CONFIG = """\
 # Written by paneltide at each start; changes here are lost.
 listener {port} {listen}
@@ -142,8 +143,8 @@ class EmbeddedBroker:
                 f"a power cut loses at most the last {self.save_every} that were not stored yet."
             )
         return (
-            "The broker is the small one that comes with paneltide (MQTT 3.1.1 only): messages waiting in it do not "
-            "survive its restart. For real use install mosquitto, or set mqtt_url to a broker of your own."
+            "The broker is the small one that comes with paneltide (MQTT 3.1.1 only): what waits in it "
+            "does not survive its restart. For real use install mosquitto, or set mqtt_url to a broker of your own."
         )
 
     @property

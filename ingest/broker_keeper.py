@@ -1,7 +1,7 @@
 """Keeps one embedded broker as a child, and ends it when whoever started this process goes away.
 
-Run as ``python -m ingest.broker_keeper mosquitto PROGRAM CONFIG`` or ``... iotcore CONFIG``. The parent holds this
-process's standard input open; when that closes, by a clean stop or because the parent was killed, the
+Run as ``python -m ingest.broker_keeper mosquitto PROGRAM CONFIG`` or ``... iotcore CONFIG``. The parent holds
+this process's standard input open; when that closes, by a clean stop or because the parent was killed, the
 broker is asked to end, so that it writes its queue down and frees its port.
 """
 

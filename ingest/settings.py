@@ -32,8 +32,9 @@ class Limits:
 class IngestSettings:
     """How to reach the broker and how to work with it.
 
-    `protocol` is "3.1.1" (measured faster) or "5"; a share group needs "5" and switches to it. `marks_redelivery` says
-    whether the broker sets the duplicate flag on what it sends again, as the standard demands.
+    `protocol` is "3.1.1" (measured faster) or "5"; a share group needs "5" and switches to it.
+    `marks_redelivery` says whether the broker sets the duplicate flag on what it sends again, as the standard
+    demands.
     """
 
     host: str = "127.0.0.1"

@@ -1,0 +1,77 @@
+"""What was taken from the broker since the last commit, merged and bounded, ready to be written."""
+
+from collections import Counter, deque
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+HOUR_MS = 3_600_000
+
+
+class Row(NamedTuple):
+    """One reading as it is stored; instants in milliseconds since 1970."""
+
+    sensor_id: int
+    observed_ms: int
+    received_ms: int
+    temperature_c: float | None
+    rh_pct: float | None
+    clock: str
+
+
+class Heard(NamedTuple):
+    """A message on a topic that no sensor is bound to."""
+
+    payload: bytes
+    retained: bool
+    received_ms: int
+
+
+class Refused(NamedTuple):
+    """A message that can't become a reading."""
+
+    topic: str
+    payload: bytes  # cut at the limit
+    size: int
+    reason: str
+    received_ms: int
+
+
+@dataclass
+class Batch:
+    """Messages that belong into one transaction."""
+
+    rows: dict[tuple[int, int], Row] = field(default_factory=dict)
+    sources: dict[tuple[int, int], tuple[str, bytes]] = field(default_factory=dict)
+    refused: list[Refused] = field(default_factory=list)
+    heard: dict[str, deque[Heard]] = field(default_factory=dict)
+    presence: dict[int, tuple[str, int]] = field(default_factory=dict)
+    battery: dict[int, float] = field(default_factory=dict)
+    counts: Counter[str] = field(default_factory=Counter)
+    clockless: list[tuple[int, int]] = field(default_factory=list)  # packet id and checksum, in order
+    turned: list[int] = field(default_factory=list)  # kept messages that this batch makes readings of
+    crowded_out: list[str] = field(default_factory=list)  # unknown topics that are no longer listed
+    messages: int = 0
+    size_bytes: int = 0
+
+    def add(self, row: Row, topic: str, payload: bytes) -> None:
+        """Take a reading; another of the same sensor and instant fills what this one leaves empty."""
+        key = (row.sensor_id, row.observed_ms)
+        known = self.rows.get(key)
+        if known is None:
+            self.rows[key] = row
+            self.sources[key] = (topic, payload)
+            return
+        temperature_c = row.temperature_c if known.temperature_c is None else known.temperature_c
+        rh_pct = row.rh_pct if known.rh_pct is None else known.rh_pct
+        if temperature_c is known.temperature_c and rh_pct is known.rh_pct:
+            self.counts["duplicate"] += 1
+        else:
+            self.rows[key] = known._replace(temperature_c=temperature_c, rh_pct=rh_pct)
+            self.counts["stored"] += 1
+
+    def hear(self, topic: str, heard: Heard, keep: int) -> None:
+        """Keep the last messages of a topic nobody is bound to."""
+        kept = self.heard.get(topic)
+        if kept is None:
+            kept = self.heard[topic] = deque(maxlen=keep)
+        kept.append(heard)

@@ -1,0 +1,52 @@
+"""What is let go again: what strangers sent beyond the bounds, and what the maker no longer keeps."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from sqlalchemy import delete
+
+from ingest.books import Book
+from ingest.settings import Limits
+from model.records.store import Store
+from model.records.tables import Reading
+
+
+def prune_refused(book: Book, limits: Limits) -> None:
+    """Keep the newest rejected messages, within their number and their bytes."""
+    book.execute(
+        """
+        DELETE FROM rejected_message WHERE id IN (
+          SELECT id FROM (
+            SELECT id, row_number() OVER newest AS place, sum(length(payload)) OVER newest AS total
+            FROM rejected_message WINDOW newest AS (ORDER BY id DESC)
+          ) AS ranked WHERE place > ? OR total > ?)
+        """,
+        (limits.rejected_rows, limits.rejected_total_bytes),
+    )
+
+
+def prune_heard(book: Book, topics: Iterable[str], limits: Limits) -> None:
+    """Keep the last messages of each of these unknown topics."""
+    book.executemany(
+        """
+        DELETE FROM heard_message WHERE topic = ? AND id <= (
+          SELECT id FROM heard_message WHERE topic = ? ORDER BY id DESC LIMIT 1 OFFSET ?)
+        """,
+        [(topic, topic, limits.heard_per_topic) for topic in topics],
+    )
+
+
+def forget_readings(store: Store, now: datetime, days: int) -> int:
+    """Delete readings older than so many days; how many. What was computed from them stays.
+
+    Parameters
+    ----------
+    days : int
+        1 or more.
+    """
+    if days < 1:
+        raise ValueError(f"days must be 1 or more, got {days}")
+    with store.session() as session:
+        result = session.execute(delete(Reading).where(Reading.observed_at < now - timedelta(days=days)))
+        count: int = result.rowcount  # type: ignore[attr-defined]
+        return count
