@@ -9,7 +9,9 @@ from collections.abc import Mapping
 from functools import cache
 
 from model.wood.errors import BadInput
-from model.wood.fits.base import Field, Fit, Limit, Part, Section, Space, Way
+from model.wood.fits.base import Fit, Limit, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import Field
 from model.wood.member import Member
 from model.wood.piece_table import Table, near_matches, plain_word
 

@@ -9,13 +9,15 @@ import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, ClassVar, Literal, Self, TypeVar
+from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 
 from model.wood.errors import BadInput
+from model.wood.fits.drawing import Section
+from model.wood.fits.fields import Field, Millimetres, number, read_field, text
 from model.wood.member import Amount, Member
-from model.wood.piece_table import NOTHING, REQUIRED, Table, near_matches
+from model.wood.piece_table import NOTHING, Table
 
 Direction = Literal["swelling", "shrinking"]
 Severity = Literal["shows", "harms"]
@@ -51,112 +53,6 @@ class Limit(Way):
     """
 
     play_mm: float
-
-
-@dataclass(frozen=True)
-class Field:
-    """One key of a kind's table, for guided entry and for messages.
-
-    `unit` is "mm", "degrees", "%", "choice", "flag", "text", "member" or "members". A default of None
-    on a field that is not required means: left out, or worked out from the rest as `usual` says.
-    `only_when` names another key and the values of it for which this field counts.
-    """
-
-    key: str
-    attribute: str
-    meaning: str
-    unit: str
-    required: bool
-    default: Any = None
-    choices: tuple[str, ...] = ()
-    usual: str = ""
-    only_when: tuple[str, tuple[str, ...]] | None = None
-    zero: bool = False
-    span: tuple[float, float] = (0.0, 0.0)
-
-
-@dataclass(frozen=True)
-class Part:
-    """A rectangle of a cross-section [mm]: x across the grain, y through the thickness, up."""
-
-    name: str
-    role: Literal["frame", "groove", "member", "opening", "fastener", "sheet", "slot"]
-    x_mm: float
-    y_mm: float
-    width_mm: float
-    height_mm: float
-
-
-@dataclass(frozen=True)
-class Space:
-    """A distance worth a dimension line [mm], from one x to another at a height; negative is overlap."""
-
-    name: str
-    from_mm: float
-    to_mm: float
-    y_mm: float
-
-    @property
-    def size_mm(self) -> float:
-        return self.to_mm - self.from_mm
-
-
-@dataclass(frozen=True)
-class Section:
-    """A cross-section at true size; `plain_mm` are spans of x that a drawing may leave out."""
-
-    title: str
-    parts: tuple[Part, ...]
-    spaces: tuple[Space, ...]
-    plain_mm: tuple[tuple[float, float], ...] = ()
-
-
-def _declare(unit: str, meaning: str, default: Any, **more: Any) -> Any:
-    metadata = {"unit": unit, "meaning": meaning, "required": default is REQUIRED, **more}
-    if default is REQUIRED:
-        return dataclasses.field(metadata=metadata)
-    return dataclasses.field(default=default, metadata=metadata)
-
-
-def length(
-    meaning: str,
-    default: Any = REQUIRED,
-    zero: bool = False,
-    usual: str = "",
-    only_when: tuple[str, tuple[str, ...]] | None = None,
-) -> Any:
-    """A length in mm; its key is the attribute's name without `_mm`."""
-    return _declare("mm", meaning, default, zero=zero, usual=usual, only_when=only_when)
-
-
-def number(
-    meaning: str, span: tuple[float, float], unit: str, default: Any = REQUIRED, usual: str = ""
-) -> Any:
-    return _declare(unit, meaning, default, span=span, usual=usual)
-
-
-def choice(meaning: str, choices: tuple[str, ...], default: Any = REQUIRED) -> Any:
-    return _declare("choice", meaning, default, choices=choices)
-
-
-def text(meaning: str, default: Any = "") -> Any:
-    return _declare("text", meaning, default)
-
-
-def flag(meaning: str, default: bool) -> Any:
-    return _declare("flag", meaning, default)
-
-
-def one_member(meaning: str, default: Any = REQUIRED) -> Any:
-    return _declare("member", meaning, default)
-
-
-def several_members(meaning: str, default: Any = REQUIRED, key: str | None = None) -> Any:
-    """One or more members; `key` where the attribute can't be called as the key is."""
-    return _declare("members", meaning, default, **({"key": key} if key else {}))
-
-
-_FitClass = TypeVar("_FitClass", bound="type[Fit]")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,7 +130,7 @@ class Fit:
         """
         reader = Table(table, where, f"fit.{name}", f"a {cls.kind} fit")
         reader.take("kind", "the kind of fit", cls.kind)
-        values = {field.attribute: _read(reader, field, members) for field in cls.fields()}
+        values = {field.attribute: read_field(reader, field, members) for field in cls.fields()}
         reader.refuse_the_rest()
         try:
             return cls(name=name, **values)
@@ -340,16 +236,6 @@ class Fit:
         return other
 
 
-class Millimetres:
-    """A length in a message."""
-
-    def __init__(self, length_mm: float) -> None:
-        self.length_mm = length_mm
-
-    def __repr__(self) -> str:
-        return f"{self.length_mm:.4g} mm"
-
-
 def moisture_of(member: Member, mc: Moistures) -> Amount:
     """The moisture content given for a member; BadInput when there is none."""
     try:
@@ -362,45 +248,3 @@ def least(values: Sequence[Amount]) -> Amount:
     """The smallest of several amounts, element by element."""
     smallest: Amount = np.minimum.reduce(np.broadcast_arrays(*values)) if len(values) > 1 else values[0]
     return smallest
-
-
-def _read(reader: Table, field: Field, members: Mapping[str, Member]) -> Any:
-    key, meaning = field.key, field.meaning
-    default = REQUIRED if field.required else field.default
-    if field.unit == "mm":
-        return reader.length(key, meaning, default, field.zero)
-    if field.unit == "choice":
-        return reader.choice(key, meaning, field.choices, default)
-    if field.unit == "flag":
-        return reader.flag(key, meaning, field.default)
-    if field.unit == "text":
-        return reader.text(key, meaning, default)
-    if field.unit in ("member", "members"):
-        return _read_members(reader, field, members)
-    low, high = field.span
-    return reader.number(key, meaning, low, high, default, field.unit)
-
-
-def _read_members(reader: Table, field: Field, members: Mapping[str, Member]) -> Any:
-    several = field.unit == "members"
-    key = field.key
-    # A fit of one member may say `member = "front"` where its kind takes several.
-    if several and key == "members" and not reader.has(key) and reader.has("member"):
-        key = "member"
-    elif several and key == "members" and reader.has("member"):
-        raise reader.bad("member", "must be left out when members is given", reader.values["member"])
-    value = reader.take(key, field.meaning, REQUIRED if field.required else field.default)
-    if value is field.default and not reader.has(key):
-        return value
-    names = [value] if isinstance(value, str) else value
-    if not isinstance(names, list | tuple) or not names or not all(isinstance(n, str) for n in names):
-        what = "a member's name or a list of them" if several else "a member's name"
-        raise reader.bad(key, f"must be {what}", value)
-    if not several and len(names) != 1:
-        raise reader.bad(key, "must be one member's name", value)
-    for name in names:
-        if name not in members:
-            known = near_matches(name, members) or f" (there are: {', '.join(sorted(members)) or 'none'})"
-            raise reader.bad(key, f"must name a member of this piece{known}", name)
-    found = tuple(members[name] for name in names)
-    return found if several else found[0]

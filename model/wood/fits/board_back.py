@@ -8,19 +8,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import ClassVar
 
-from model.wood.fits.base import (
-    INCH,
-    Fit,
-    Moistures,
-    Part,
-    Section,
-    Space,
-    Way,
-    choice,
-    least,
-    length,
-    several_members,
-)
+from model.wood.fits.base import INCH, Fit, Moistures, Way, least
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, several_members
 from model.wood.fits.panel_in_groove import AFTER, BEFORE, SEEN_MM
 from model.wood.member import Amount, Member
 
@@ -68,7 +58,8 @@ class BoardBack(Fit):
                 "widest_gap_mm", f"must be more than the gap ({self.gap_mm:.4g} mm)", self.widest_gap_mm
             )
 
-    def _joints(self) -> list[tuple[Member, Member]]:
+    def joints(self) -> list[tuple[Member, Member]]:
+        """The boards on the two sides of each joint; boards all alike make one kind of joint."""
         if len(self.boards) == 1:
             return [(self.boards[0], self.boards[0])]
         return list(dict.fromkeys(pairwise(self.boards)))
@@ -76,7 +67,7 @@ class BoardBack(Fit):
     def _tightest_and_widest(self, mc: Moistures) -> tuple[Amount, Amount]:
         """The smallest and the largest gap of all joints."""
         gaps = []
-        for left, right in self._joints():
+        for left, right in self.joints():
             gaps.append(self.gap_mm - (self.growth(left, mc) + self.growth(right, mc)) / 2.0)
         return least(gaps), -least([-gap for gap in gaps])
 
@@ -110,7 +101,7 @@ class BoardBack(Fit):
         return found
 
     def section(self, mc: Moistures) -> Section:
-        left, right = self._joints()[0]
+        left, right = self.joints()[0]
         thick = min(left.thickness_mm, right.thickness_mm)
         half = [float(member.width_at(mc[member.name])) / 2.0 for member in (left, right)]
         gap = self.gap_mm - sum(float(self.growth(member, mc)) for member in (left, right)) / 2.0

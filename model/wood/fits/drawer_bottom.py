@@ -8,7 +8,9 @@ Usual sizes: common practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Moistures, Part, Section, Space, Way, flag, length, one_member
+from model.wood.fits.base import Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import flag, length, one_member
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
 from model.wood.piece_table import NOTHING
@@ -22,6 +24,8 @@ class DrawerBottom(SlottedFit):
         "A solid bottom in the drawer's grooves, fixed in front, screwed through a slot at the back."
     )
     slot_moves: ClassVar[bool] = True
+    near_end: ClassVar[str] = "front"
+    far_end: ClassVar[str] = "rear"
 
     member: Member = one_member("the bottom; its width is its depth from front to back")  # noqa: RUF009
     front_glued: bool = flag("whether the front edge is glued in its groove", True)
@@ -34,6 +38,10 @@ class DrawerBottom(SlottedFit):
     back_clearance_mm: float | None = length(
         "room behind the bottom before it meets the case's back, drawer shut", None, zero=True
     )
+
+    @property
+    def moving(self) -> tuple[Member, float]:
+        return self.member, float(self.member.width_at(self.reference_mc(self.member)))
 
     def check(self) -> None:
         self.check_slot()

@@ -8,19 +8,9 @@ top of a drawer front, at the latch side of a hinged door.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import (
-    INCH,
-    Direction,
-    Fit,
-    Moistures,
-    Part,
-    Section,
-    Space,
-    Way,
-    choice,
-    length,
-    several_members,
-)
+from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, several_members
 from model.wood.member import Amount, Member
 
 

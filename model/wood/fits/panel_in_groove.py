@@ -9,20 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import (
-    INCH,
-    Fit,
-    Moistures,
-    Part,
-    Section,
-    Space,
-    Way,
-    choice,
-    length,
-    moisture_of,
-    number,
-    one_member,
-)
+from model.wood.fits.base import INCH, Fit, Moistures, Way, moisture_of
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, number, one_member
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
 

@@ -7,8 +7,10 @@ lets it travel. Which end of the slot it nears as the wood swells depends on whi
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Fit, Part, Way, length
-from model.wood.member import Amount
+from model.wood.fits.base import Fit, Way
+from model.wood.fits.drawing import Part
+from model.wood.fits.fields import length
+from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
 # Number 6 wood screw, 0.138 in at the shank.
@@ -21,6 +23,9 @@ class SlottedFit(Fit):
 
     # Whether the part that moves has the slot (a drawer bottom) or the screw (a top).
     slot_moves: ClassVar[bool] = False
+    # What the ends of the slot are called: nearest the fixed line, and farthest from it.
+    near_end: ClassVar[str] = "inner"
+    far_end: ClassVar[str] = "outer"
 
     travel_mm: float | None = length(
         "how far the screw can travel each way, as built, when that is all that is known", None, zero=True
@@ -34,6 +39,11 @@ class SlottedFit(Fit):
         None,
         usual="the middle of the slot",
     )
+
+    @property
+    def moving(self) -> tuple[Member, float]:
+        """The member whose movement the slot takes, and how much of its width lies before the screw [mm]."""
+        raise NotImplementedError
 
     def check_slot(self, needed: bool = True) -> None:
         """Refuse a slot given twice, not at all, too short for its screw, or with the screw outside it."""
@@ -55,6 +65,11 @@ class SlottedFit(Fit):
         if self.screw_at_mm is not None and not half <= self.screw_at_mm <= slot_mm - half:
             rule = f"must lie inside the slot: {half:.4g} to {slot_mm - half:.4g} mm"
             raise self.bad("screw_at_mm", rule, self.screw_at_mm)
+
+    @property
+    def takes_slot(self) -> bool:
+        """Whether this fit, as it is, is held by something that needs room to travel."""
+        return True
 
     @property
     def has_slot(self) -> bool:

@@ -7,7 +7,9 @@ that line and itself. Moving the fixed line doubles or halves the range. Usual s
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import INCH, Moistures, Part, Section, Space, Way, choice, length, one_member
+from model.wood.fits.base import INCH, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
 from model.wood.piece_table import NOTHING
@@ -58,6 +60,10 @@ class TopOnFasteners(SlottedFit):
         if self.fastener_distance_mm is not None:
             return self.fastener_distance_mm
         return self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+
+    @property
+    def moving(self) -> tuple[Member, float]:
+        return self.member, self.distance_mm
 
     @property
     def is_button(self) -> bool:

@@ -1,0 +1,93 @@
+"""What setting out a part shares: the steps of a rule, a season's moisture contents, lengths in words."""
+
+import math
+from dataclasses import dataclass
+
+from model.wood.errors import BadInput
+from model.wood.fits import Fit
+from model.wood.fits.base import INCH
+from model.wood.member import Member
+from model.wood.movement import width_at
+from model.wood.piece import Piece
+from model.wood.piece_table import near_matches
+
+# Dry and wet end of most homes (common practice, no source).
+HOME_MC_PCT = (6.0, 11.0)
+ROUNDING_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class Increments:
+    """The steps to which a width, a groove or a slot is set out [mm]."""
+
+    width_mm: float
+    depth_mm: float
+
+    def width_down(self, length_mm: float) -> float:
+        return round(math.floor(length_mm / self.width_mm + ROUNDING_SLACK) * self.width_mm, 6)
+
+    def width_up(self, length_mm: float) -> float:
+        return round(math.ceil(length_mm / self.width_mm - ROUNDING_SLACK) * self.width_mm, 6)
+
+    def depth_up(self, length_mm: float) -> float:
+        return round(math.ceil(length_mm / self.depth_mm - ROUNDING_SLACK) * self.depth_mm, 6)
+
+
+INCH_STEPS = Increments(INCH / 64.0, INCH / 16.0)
+METRIC_STEPS = Increments(0.5, 0.5)
+
+
+@dataclass(frozen=True)
+class Season:
+    """Moisture content of the stock today, and at the dry and the wet end of where it will live [%]."""
+
+    today_pct: float
+    dry_pct: float
+    wet_pct: float
+
+    def to_wet(self, member: Member, width_mm: float) -> float:
+        """Growth from today to the wet end of a width as it is today [mm], nought if it only shrinks."""
+        return max(self._growth(member, width_mm, self.wet_pct), 0.0)
+
+    def to_dry(self, member: Member, width_mm: float) -> float:
+        """Shrinkage from today to the dry end [mm], nought if it only swells."""
+        return max(-self._growth(member, width_mm, self.dry_pct), 0.0)
+
+    def _growth(self, member: Member, width_mm: float, mc_pct: float) -> float:
+        return float(width_at(width_mm, self.today_pct, mc_pct, member.movement)) - width_mm
+
+
+def fit_named(piece: Piece, fit_name: str) -> Fit:
+    try:
+        return piece.fits[fit_name]
+    except KeyError:
+        names = ", ".join(sorted(piece.fits)) or "none"
+        known = near_matches(fit_name, piece.fits) or f" (there are: {names})"
+        raise BadInput("", "fit", f"must be a fit of {piece.name}{known}", fit_name) from None
+
+
+def season_of(fit: Fit, stock_mc_pct: float, range_mc_pct: tuple[float, float]) -> Season:
+    saturation = min(member.fibre_saturation_pct for member in fit.members)
+    dry_pct, wet_pct = range_mc_pct
+    for what, mc_pct in (("mc", stock_mc_pct), ("range", dry_pct), ("range", wet_pct)):
+        if not 0.0 <= mc_pct <= saturation:
+            raise BadInput("", what, f"must lie in 0 to {saturation:g} % (fibre saturation)", mc_pct)
+    if dry_pct >= wet_pct:
+        raise BadInput(
+            "", "range", "must run from a dry to a wetter moisture content", f"{dry_pct:g}-{wet_pct:g}"
+        )
+    return Season(stock_mc_pct, dry_pct, wet_pct)
+
+
+def both_units(length_mm: float) -> str:
+    """A length in mm and in inches to the nearest 64th, for a sentence: "370.68 mm (14-19/32 in)".
+
+    >>> both_units(368.3)
+    '368.3 mm (14-1/2 in)'
+    """
+    millimetres = f"{length_mm:.2f}".rstrip("0").rstrip(".")
+    whole, part = divmod(round(abs(length_mm) / INCH * 64.0), 64)
+    divisor = math.gcd(part, 64)
+    fraction = f"{part // divisor}/{64 // divisor}" if part else ""
+    inches = "-".join(bit for bit in (str(whole) if whole or not part else "", fraction) if bit)
+    return f"{millimetres} mm ({'-' if length_mm < 0 else ''}{inches} in)"
