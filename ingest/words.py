@@ -14,10 +14,20 @@ Quantity = Literal["temperature", "rh", "battery", "time"]
 _SPLIT = re.compile(r"[^\W\d_a-zß-ÿ]+(?![a-zß-ÿ])|[^\W\d_a-zß-ÿ]?[^\W\d_A-Z]+|[0-9]+|%")
 
 _VOCABULARY = tomllib.loads(files("ingest").joinpath("vocabulary.toml").read_text(encoding="utf-8"))
-TEMPERATURE_WORDS, RH_WORDS, BATTERY_WORDS, TIME_WORDS, SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
-    frozenset(_VOCABULARY[key].split())
-    for key in ("temperature", "rh", "battery", "time", "short", "not_time", "not_battery_charge", "command")
+
+
+def _bag(key: str) -> frozenset[str]:
+    return frozenset(_VOCABULARY[key].split())
+
+
+TEMPERATURE_WORDS, RH_WORDS, BATTERY_WORDS, TIME_WORDS = (
+    _bag(k) for k in ("temperature", "rh", "battery", "time")
 )
+SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
+    _bag(key) for key in ("short", "not_time", "not_battery_charge", "command")
+)
+_VALUES, _NOISE, _INSIDE = (_bag(key) for key in ("value", "noise", "unlike_inside"))
+NAME_KEYS, KIND_KEYS = (tuple(_VOCABULARY[key].split()) for key in ("name", "kind"))
 _UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unlike"].items()}
 _UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}
 
@@ -109,6 +119,41 @@ def unlike_air(words: tuple[str, ...]) -> str | None:
     return None
 
 
+def unlike_inside(name: str) -> str | None:
+    """Why nothing inside an object of this name is the air of a place; None when nothing says so."""
+    inside = _INSIDE.intersection((*words_of(name), name.lower()))
+    return f"stands in {min(inside)!r}" if inside else None
+
+
+def is_value(name: str) -> bool:
+    """Whether a key only says that it holds a value."""
+    return name.lower() in _VALUES
+
+
+def is_charge(names: list[str]) -> bool:
+    """Whether the names on the way to a battery's value speak of its charge, not of its voltage or state."""
+    return all(_NOT_CHARGE.isdisjoint(words_of(name)) for name in names)
+
+
+def is_unit_key(name: str) -> bool:
+    """Whether a key holds the unit of something."""
+    return not {"unit", "units", "uom", "unitcode", "tempunit"}.isdisjoint((*words_of(name), name.lower()))
+
+
+def which_of(name: str) -> tuple[str, ...]:
+    """What a name says beyond the quantity and its unit: which of several sensors is meant.
+
+    Examples
+    --------
+    >>> which_of("indoor_temp_c"), which_of("relative_humidity_2"), which_of("value")
+    (('indoor',), ('2',), ())
+    """
+    found = words_of(name)
+    drop = TEMPERATURE_WORDS | RH_WORDS | BATTERY_WORDS | _NOISE | _VALUES | {"%"}
+    kept = [word for word in found if word not in drop and word not in _UNIT_OF]
+    return tuple(kept)
+
+
 def is_command(topic: str) -> bool:
     """Whether a topic carries something sent to a device, by one of its levels.
 
@@ -117,7 +162,8 @@ def is_command(topic: str) -> bool:
     >>> is_command("shop/heater/set"), is_command("shop/bench-2/climate")
     (True, False)
     """
-    return any(level.lower().lstrip("$") in _COMMANDS for level in topic[:1000].split("/"))
+    levels = [level.lower().lstrip("$") for level in topic[:1000].split("/")]
+    return "events" not in levels and not _COMMANDS.isdisjoint(levels)
 
 
 def stem_of(name: str) -> str:

@@ -1,0 +1,271 @@
+"""What an unknown topic speaks of: a proposal of how to read it, with reasons in words.
+
+Recognition goes by structure, names, units and ranges, never by a list of products. A person accepts a
+proposal; until then no reading comes of it, so here, and only here, a range may speak for a unit.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+import msgspec
+
+from ingest import quantities, senml, words
+from ingest.bodies import document_of, text_of
+from ingest.groups import json_parts
+from ingest.judging import Judged, judge_rh, judge_temperature
+from ingest.parts import SPOKEN, Part
+from ingest.quantities import BadPayload
+from ingest.reader import senml_quantity
+from ingest.shapes import OFFLINE_WORDS, ONLINE_WORDS, PayloadReading
+
+MOST_LOOKED_AT = 10
+_ANY_TIME = datetime(2024, 1, 1, tzinfo=UTC)  # for resolving packs whose times are of no interest here
+
+_PRESENCE_LEVELS = frozenset(
+    (
+        "status",
+        "state",
+        "availability",
+        "available",
+        "lwt",
+        "will",
+        "online",
+        "connected",
+        "presence",
+        "connection",
+    )
+)
+
+
+class Proposal(msgspec.Struct, frozen=True):
+    """How to read a topic, for a person to accept or not.
+
+    Parameters
+    ----------
+    topic : str
+    parts : tuple of Part
+        One for each sensor in the messages; each becomes one sensor with one binding. Empty for presence.
+    presence : PayloadReading or None
+        How an availability topic is read; it belongs to the sensors below `sibling`.
+    sibling : str
+        What the topics of one sensor share when it sends one quantity a topic, or tells its presence apart:
+        proposals with the same `sibling` are one sensor. The topic itself when it sends everything together.
+    confidence : float
+        0 to 1. Above 0.8 names, ranges and units all agree.
+    reasons : tuple of str
+        Sentences: what was taken for what and why, and what was left.
+    """
+
+    topic: str
+    parts: tuple[Part, ...]
+    presence: PayloadReading | None
+    sibling: str
+    confidence: float
+    reasons: tuple[str, ...]
+
+
+def propose(topic: str, payloads: Sequence[bytes]) -> Proposal | None:
+    """A proposal for an unknown topic, or None when nothing in it is the air of a place.
+
+    Parameters
+    ----------
+    topic : str
+    payloads : sequence of bytes
+        Its last messages, retained ones too; the last ten are looked at.
+
+    Returns
+    -------
+    Proposal or None
+        Never raises, whatever the bytes.
+    """
+    if words.is_command(topic) or topic.startswith("$"):
+        return None
+    bodies = [body for body in payloads[-MOST_LOOKED_AT:] if body]
+    for look in (_presence, _number, _senml_cbor, _json):
+        proposal = look(topic, bodies)
+        if proposal is not None:
+            return proposal
+    return None
+
+
+def _levels(topic: str) -> list[str]:
+    return topic.split("/")
+
+
+def _naming_level(topic: str) -> int | None:
+    """Which level of a topic names a quantity, looking from the end past levels that only say 'value'."""
+    levels = _levels(topic)
+    for at in range(len(levels) - 1, max(len(levels) - 4, -1), -1):
+        meaning = words.meaning_of(levels[at])
+        if meaning.unlike is not None:
+            return None
+        if meaning.quantity in {"temperature", "rh", "battery"}:
+            return at
+        if not (words.is_value(levels[at]) or levels[at].isdigit() or levels[at] in {"", "sensor"}):
+            return None
+    return None
+
+
+def _sibling(topic: str) -> str:
+    """The topic without what names the quantity: the same for both quantities of one sensor."""
+    at = _naming_level(topic)
+    if at is None:
+        return topic
+    levels = _levels(topic)
+    stem = words.stem_of(levels[at])
+    kept = levels[:at] + ([stem] if stem and stem != levels[at] else [])
+    return "/".join(kept) or topic
+
+
+def _name(topic: str) -> str:
+    return quantities.plain(topic.strip("/"), 80)
+
+
+def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
+    last = _levels(topic)[-1].lower().lstrip("$")
+    if not bodies or last not in _PRESENCE_LEVELS:
+        return None
+    said = []
+    at = None
+    for body in bodies:
+        try:
+            word: object = text_of(topic, body)
+            if isinstance(word, str) and word.startswith("{"):
+                document = document_of(topic, body)
+                word = document.get("state") if isinstance(document, dict) else None
+                at = "/state"
+        except BadPayload:
+            return None
+        if not isinstance(word, str) or word.lower() not in {*ONLINE_WORDS, *OFFLINE_WORDS}:
+            return None
+        # "1", "on" and their like are as often a switch: only a telling topic makes them presence.
+        if word.lower() in {"1", "0", "true", "false", "on", "off", "up", "down"} and last in {
+            "state",
+            "status",
+        }:
+            return None
+        said.append(word)
+    return Proposal(
+        topic,
+        (),
+        PayloadReading(shape="presence", state_at=at),
+        "/".join(_levels(topic)[:-1]) or topic,
+        0.9,
+        (f"tells whether the device is there ({', '.join(sorted(set(said)))}); no reading comes of it",),
+    )
+
+
+def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
+    at = _naming_level(topic)
+    if at is None or not bodies:
+        return None
+    level = _levels(topic)[at]
+    meaning = words.meaning_of(level)
+    quantity = meaning.quantity
+    values, written = [], set()
+    for body in bodies:
+        try:
+            value, unit = quantities.number_and_unit(topic, level, text_of(topic, body, 256))
+        except BadPayload:
+            return None
+        written.add(unit)
+        if value is not None:
+            values.append(value)
+    if not values:
+        return None
+    reasons = [
+        f"the topic's level {quantities.shown(level)} names {SPOKEN[str(quantity)]}, alone in its messages"
+    ]
+    confidence = 0.55 if meaning.short else 0.85
+    reading = PayloadReading(shape="number", quantity=quantity)  # type: ignore[arg-type]
+    if quantity == "temperature":
+        judged = judge_temperature(values, next(iter(written - {""}), None), meaning.unit)
+    elif quantity == "rh":
+        judged = judge_rh(values, next(iter(written - {""}), None))
+    else:
+        judged = Judged(None, 1.0, "a battery's charge goes with its sensor")
+    if judged is None:
+        return None
+    if quantity == "temperature" and judged.unit:
+        reading = msgspec.structs.replace(reading, temperature_unit=judged.unit)
+    elif quantity == "rh" and judged.unit == quantities.RATIO:
+        reading = msgspec.structs.replace(reading, rh_unit="ratio")
+    reasons.append(judged.why)
+    sibling = _sibling(topic)
+    part = Part("", _name(sibling), reading, (str(quantity),))
+    return Proposal(topic, (part,), None, sibling, round(confidence * judged.weight, 2), tuple(reasons))
+
+
+def _senml_cbor(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
+    if not bodies or not all(0x80 <= body[0] <= 0x9F or body[0] == 0xD9 for body in bodies):
+        return None  # a CBOR array, perhaps tagged as CBOR
+    try:
+        packs = [senml.pack_from_cbor(topic, body) for body in bodies if len(body) <= 65_536]
+    except BadPayload:
+        return None
+    return _senml(topic, packs, PayloadReading(shape="senml-cbor"))
+
+
+def _senml(topic: str, packs: Sequence[object], reading: PayloadReading) -> Proposal | None:
+    found: dict[str, set[str]] = {}
+    bare = False
+    for pack in packs:
+        try:
+            records = senml.resolve(topic, pack, _ANY_TIME)
+        except BadPayload:
+            return None
+        for record in records[:500]:
+            tail = record.name[max(record.name.rfind(mark) for mark in "/:") + 1 :]
+            quantity = senml_quantity(record.name, tail, record.unit)
+            if quantity is not None:
+                found.setdefault(words.stem_of(record.name), set()).add(quantity)
+                bare = bare or (quantity == "temperature" and not record.unit)
+    parts = tuple(
+        Part(part, _name(f"{topic}/{part}" if part else topic), reading, tuple(sorted(quantity)))
+        for part, quantity in found.items()
+        if quantity & {"temperature", "rh"}
+    )
+    if not parts:
+        return None
+    reasons = ["the messages are SenML packs (RFC 8428), in which names, units and times are written"]
+    if bare:
+        reasons.append("a temperature is written without its unit, so the sensor's setting holds")
+    return Proposal(topic, parts, None, topic, 0.8 if bare else 0.95, tuple(reasons))
+
+
+def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
+    documents = []
+    for body in bodies:
+        try:
+            document = document_of(topic, body)
+        except BadPayload:
+            continue
+        if isinstance(document, (dict, list)):
+            documents.append(document)
+    if not documents:
+        return None
+    if all(isinstance(doc, list) and doc and _looks_senml(doc) for doc in documents):
+        proposal = _senml(topic, documents, PayloadReading(shape="senml-json"))
+        if proposal is not None:
+            return proposal
+    at = _naming_level(topic)
+    topic_name = _levels(topic)[at] if at is not None else ""
+    parts, confidence, reasons = json_parts(documents, _name(topic), topic_name)
+    if not parts:
+        return None
+    sibling = topic
+    spoken = Counter(quantity for part in parts for quantity in part.quantities)
+    if topic_name and len(parts) == 1 and len(spoken) == 1:
+        sibling = _sibling(topic)
+        parts = (msgspec.structs.replace(parts[0], name=_name(sibling)),)
+    return Proposal(topic, parts, None, sibling, confidence, reasons)
+
+
+def _looks_senml(pack: list[object]) -> bool:
+    records = [record for record in pack if isinstance(record, dict)]
+    return (
+        len(records) == len(pack)
+        and any(r.keys() & {"n", "bn"} for r in records)
+        and any("v" in r for r in records)
+    )
