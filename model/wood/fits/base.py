@@ -78,6 +78,10 @@ class Fit:
     note: str = text("anything worth keeping")
 
     def __post_init__(self) -> None:
+        for member in self.members:
+            if self.mc_pct is not None and self.mc_pct > member.fibre_saturation_pct:
+                rule = f"must not be more than {member.fibre_saturation_pct:g} %, fibre saturation of {member.name}"
+                raise self.bad("mc_pct", rule, self.mc_pct)
         self.check()
 
     # -------------------------------------------------------- what a kind answers
@@ -97,16 +101,28 @@ class Fit:
 
     @classmethod
     def fields(cls) -> list[Field]:
-        """The keys of this kind's table: members first, then what is required, then the rest."""
+        """The keys of this kind's table: members first, then what is required, then the rest.
+
+        What a kind shares with others (a slot, a note) comes after what is its own.
+        """
         found = []
         for own in dataclasses.fields(cls):
             if "unit" in own.metadata:
                 default = None if own.default is dataclasses.MISSING else own.default
                 given = {"key": own.name.removesuffix("_mm"), **own.metadata}
                 found.append(Field(attribute=own.name, default=default, **given))
+        own_names = set(vars(cls).get("__annotations__", {}))
         common = {own.name for own in dataclasses.fields(Fit)}
         rank = {"member": 0, "members": 0}
-        return sorted(found, key=lambda f: (f.attribute in common, rank.get(f.unit, 1), not f.required))
+        return sorted(
+            found,
+            key=lambda f: (
+                f.attribute in common,
+                f.attribute not in own_names,
+                rank.get(f.unit, 1),
+                not f.required,
+            ),
+        )
 
     @classmethod
     def from_document(cls, name: str, table: object, members: Mapping[str, Member], where: str) -> Self:

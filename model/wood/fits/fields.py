@@ -15,7 +15,8 @@ class Field:
 
     `unit` is "mm", "degrees", "%", "choice", "flag", "text", "member" or "members". A default of None
     on a field that is not required means: left out, or worked out from the rest as `usual` says.
-    `only_when` names another key and the values of it for which this field counts.
+    `suggested` is a usual value in the field's unit to begin from, where the trade has one. `only_when`
+    names another key and the values of it for which this field counts.
     """
 
     key: str
@@ -26,6 +27,7 @@ class Field:
     default: Any = None
     choices: tuple[str, ...] = ()
     usual: str = ""
+    suggested: Any = None
     only_when: tuple[str, tuple[str, ...]] | None = None
     zero: bool = False
     span: tuple[float, float] = (0.0, 0.0)
@@ -44,9 +46,10 @@ def length(
     zero: bool = False,
     usual: str = "",
     only_when: tuple[str, tuple[str, ...]] | None = None,
+    suggest: float | None = None,
 ) -> Any:
     """A length in mm; its key is the attribute's name without `_mm`."""
-    return _declare("mm", meaning, default, zero=zero, usual=usual, only_when=only_when)
+    return _declare("mm", meaning, default, zero=zero, usual=usual, only_when=only_when, suggested=suggest)
 
 
 def number(

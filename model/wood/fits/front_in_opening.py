@@ -27,7 +27,12 @@ class FrontInOpening(Fit):
         "(one name twice when they are alike), or all of a pair",
         key="members",
     )
-    gap_mm: float = length("gap at the top of a drawer front, or at a door's latch side, as built", zero=True)
+    gap_mm: float = length(
+        "gap at the top of a drawer front, or at a door's latch side, as built",
+        zero=True,
+        usual="1/32 to 1/16 in",
+        suggest=1.5875,
+    )
     construction: str = choice("a solid slab, or a frame of stiles and rails", ("slab", "frame"), "slab")
     opening: tuple[Member, ...] | None = several_members(
         "parts of the opening that close it as they swell: dividers, runners, face-frame rails", None

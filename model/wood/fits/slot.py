@@ -4,12 +4,13 @@ One part moves across its grain and the other stands still; the screw holds them
 lets it travel. Which end of the slot it nears as the wood swells depends on which of the two has the slot.
 """
 
+import dataclasses
 from dataclasses import dataclass
 from typing import ClassVar
 
 from model.wood.fits.base import Fit, Way
 from model.wood.fits.drawing import Part
-from model.wood.fits.fields import length
+from model.wood.fits.fields import Field, length
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
@@ -23,14 +24,15 @@ class SlottedFit(Fit):
 
     # Whether the part that moves has the slot (a drawer bottom) or the screw (a top).
     slot_moves: ClassVar[bool] = False
-    # What the ends of the slot are called: nearest the fixed line, and farthest from it.
+    # The key, and its values, for which the slot counts; and what its ends are called: nearest the fixed line, and farthest from it.
+    slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = None
     near_end: ClassVar[str] = "inner"
     far_end: ClassVar[str] = "outer"
 
     travel_mm: float | None = length(
         "how far the screw can travel each way, as built, when that is all that is known", None, zero=True
     )
-    slot_length_mm: float | None = length("length of the slot", None, usual="1/4 to 3/8 in")
+    slot_length_mm: float | None = length("length of the slot", None, usual="1/4 to 3/8 in", suggest=9.525)
     screw_diameter_mm: float = length(
         "diameter of the screw's shank, or of the pin", SCREW_MM, usual="0.138 in, number 6"
     )
@@ -39,6 +41,16 @@ class SlottedFit(Fit):
         None,
         usual="the middle of the slot",
     )
+
+    @classmethod
+    def fields(cls) -> list[Field]:
+        slot = {own.name for own in dataclasses.fields(SlottedFit)} - {
+            own.name for own in dataclasses.fields(Fit)
+        }
+        return [
+            dataclasses.replace(found, only_when=cls.slot_when) if found.attribute in slot else found
+            for found in super().fields()
+        ]
 
     @property
     def moving(self) -> tuple[Member, float]:

@@ -26,6 +26,8 @@ class TopOnFasteners(SlottedFit):
         "A solid top on buttons, clips, slotted screws or figure-eights, fixed along one line."
     )
 
+    slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = ("fastener", ("slotted-screw", "figure-eight"))
+
     member: Member = one_member("the top")  # noqa: RUF009
     fixed: str = choice("where the top is fixed fast", ("centre", "front", "back"), "centre")
     fastener: str = choice("what holds it down", (*BUTTONS, "slotted-screw", "figure-eight"), "button")
@@ -33,13 +35,14 @@ class TopOnFasteners(SlottedFit):
         "from the fixed line to the fasteners farthest from it", None, usual="the edge of the top"
     )
     button_gap_mm: float | None = length(
-        "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in",
+        "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in", suggest=3.175,
         only_when=("fastener", BUTTONS),
     )  # fmt: skip
     engagement_mm: float | None = length(
         "how far the button's tongue stands in its groove",
         None,
         usual="3/8 in",
+        suggest=9.525,
         only_when=("fastener", BUTTONS),
     )
     groove_depth_mm: float | None = length(

@@ -1,0 +1,59 @@
+"""Solid edging glued to the edge of sheet goods.
+
+The sheet's thickness hardly moves; the edging's width, which lies across it, does, and comes to stand proud
+or shy of the face. A gloss finish shows 0.002 to 0.003 in (common practice, no source).
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import length, one_member
+from model.wood.member import Member
+
+GLOSS_SHOWS_MM = 0.003 * INCH
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgingOnSheet(Fit):
+    kind: ClassVar[str] = "edging-on-sheet"
+    title: ClassVar[str] = "Edging on sheet goods"
+    what: ClassVar[str] = (
+        "Solid edging trimmed flush with plywood or board, which it outgrows or shrinks from."
+    )
+
+    member: Member = one_member("the edging; its width lies across the sheet's thickness")  # noqa: RUF009
+    step_shows_mm: float = length("step that shows at a face", GLOSS_SHOWS_MM, usual="0.003 in under gloss")
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        growth = self.growth(self.member, mc)
+        edging = self.member.name
+        return [
+            Way(
+                "stands-proud",
+                "swelling",
+                "shows",
+                self.step_shows_mm - growth,
+                f"{edging} stands proud of the sheet",
+            ),
+            Way(
+                "stands-shy",
+                "shrinking",
+                "shows",
+                self.step_shows_mm + growth,
+                f"{edging} stands shy of the sheet",
+            ),
+        ]
+
+    def section(self, mc: Moistures) -> Section:
+        built = float(self.member.width_at(self.reference_mc(self.member)))
+        width = float(self.member.width_at(mc[self.member.name]))
+        thick = self.member.thickness_mm
+        parts = (
+            Part("sheet", "sheet", 0.0, thick, built, 60.0),
+            Part(self.member.name, "member", 0.0, 0.0, width, thick),
+        )
+        return Section(
+            f"{self.member.name} on the sheet's edge", parts, (Space("step", built, width, thick),)
+        )

@@ -1,0 +1,118 @@
+"""A solid lid on a box.
+
+The lid's depth moves, the box's does not: its ends are long grain. Hinged at the back, all of the movement
+comes out at the front; lifted off, half at each edge. A lip below the lid's front hangs before the box and
+closes on it as the lid shrinks. Common practice, no source.
+"""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, one_member
+from model.wood.member import Member
+from model.wood.piece_table import NOTHING
+
+
+@dataclass(frozen=True, kw_only=True)
+class LidOnBox(Fit):
+    kind: ClassVar[str] = "lid-on-box"
+    title: ClassVar[str] = "Lid on a box"
+    what: ClassVar[str] = "A solid lid over or in a box whose depth stays as it is."
+
+    member: Member = one_member("the lid; its width is its depth from back to front")  # noqa: RUF009
+    held: str = choice("hinged at the back, or lifted off", ("hinged", "lift-off"), "hinged")
+    overhang_mm: float | None = length("how far the lid stands beyond the box's front, as built", None)
+    least_overhang_mm: float = length("overhang that has to stay", 0.0, zero=True)
+    widest_overhang_mm: float | None = length("greatest overhang that still looks right", None)
+    lip_clearance_mm: float | None = length(
+        "room between the lid's dust lip and the box's front", None, zero=True
+    )
+    inset_gap_mm: float | None = length("gap at the front of a lid that lies within the box", None, zero=True)
+    least_gap_mm: float = length(
+        "gap that an inset lid needs to run freely", INCH / 64.0, zero=True, usual="1/64 in"
+    )
+    widest_gap_mm: float = length(
+        "widest gap at an inset lid that still looks right", INCH / 8.0, usual="1/8 in"
+    )
+    lock_play_mm: float | None = length("how far the lock may be out of line, either way", None, zero=True)
+
+    def check(self) -> None:
+        given = (self.overhang_mm, self.lip_clearance_mm, self.inset_gap_mm, self.lock_play_mm)
+        if all(value is None for value in given):
+            rule = "must be given, or lip_clearance, inset_gap or lock_play: something the lid can run out of"
+            raise self.bad("overhang_mm", rule, NOTHING)
+        if self.inset_gap_mm is not None and self.overhang_mm is not None:
+            raise self.bad(
+                "overhang_mm", "must be left out of a lid that lies within the box", self.overhang_mm
+            )
+        if self.overhang_mm is not None and self.overhang_mm < self.least_overhang_mm:
+            rule = f"must not be more than the overhang ({self.overhang_mm:.4g} mm)"
+            raise self.bad("least_overhang_mm", rule, self.least_overhang_mm)
+        if self.widest_overhang_mm is not None:
+            if self.overhang_mm is None:
+                raise self.bad("overhang_mm", "must be given when widest_overhang is", NOTHING)
+            if self.widest_overhang_mm <= self.overhang_mm:
+                rule = f"must be more than the overhang ({self.overhang_mm:.4g} mm)"
+                raise self.bad("widest_overhang_mm", rule, self.widest_overhang_mm)
+        if self.widest_gap_mm <= self.least_gap_mm:
+            rule = f"must be more than least_gap ({self.least_gap_mm:.4g} mm)"
+            raise self.bad("widest_gap_mm", rule, self.widest_gap_mm)
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        lid = self.member.name
+        growth = self.growth(self.member, mc) / (1.0 if self.held == "hinged" else 2.0)
+        found: list[Way] = []
+        if self.overhang_mm is not None:
+            left = self.overhang_mm + growth
+            says = f"the front of {lid} draws back to the box and its overhang is gone"
+            found.append(Way("overhang-gone", "shrinking", "shows", left - self.least_overhang_mm, says))
+            if self.widest_overhang_mm is not None:
+                says = f"{lid} stands out over the box's front"
+                found.append(Way("overhang-shows", "swelling", "shows", self.widest_overhang_mm - left, says))
+        if self.lip_clearance_mm is not None:
+            says = f"the lip of {lid} closes on the box's front and the lid binds"
+            found.append(Way("lip-binds", "shrinking", "harms", self.lip_clearance_mm + growth, says))
+        if self.inset_gap_mm is not None:
+            gap = self.inset_gap_mm - growth
+            found.append(
+                Way("binds", "swelling", "harms", gap - self.least_gap_mm, f"{lid} binds in its box")
+            )
+            says = f"the gap at the front of {lid} is wide enough to see"
+            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - gap, says))
+        if self.lock_play_mm is not None:
+            says = f"the lock of {lid} is out of line"
+            found.append(Way("lock-misses-wet", "swelling", "harms", self.lock_play_mm - growth, says))
+            found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, says))
+        return found
+
+    def section(self, mc: Moistures) -> Section:
+        lid = float(self.member.width_at(mc[self.member.name]))
+        built = float(self.member.width_at(self.reference_mc(self.member)))
+        thick = self.member.thickness_mm
+        back = 0.0 if self.held == "hinged" else (built - lid) / 2.0
+        front = back + lid
+        spaces: list[Space] = []
+        if self.inset_gap_mm is not None:
+            wall = built + self.inset_gap_mm
+            box = [
+                Part("box back", "frame", -20.0, -40.0, 20.0, 40.0 + thick),
+                Part("box front", "frame", wall, -40.0, 20.0, 40.0 + thick),
+            ]
+            spaces.append(Space("gap", front, wall, thick))
+        else:
+            face = built - (self.overhang_mm or 0.0)
+            box = [
+                Part("box back", "frame", 0.0, -40.0, 15.0, 40.0),
+                Part("box front", "frame", face - 15.0, -40.0, 15.0, 40.0),
+            ]
+            if self.overhang_mm is not None:
+                spaces.append(Space("overhang", face, front, 0.0))
+            if self.lip_clearance_mm is not None:
+                lip = face + self.lip_clearance_mm + (front - built)
+                box.append(Part("dust lip", "member", lip, -20.0, 8.0, 20.0))
+                spaces.append(Space("lip clearance", face, lip, -10.0))
+        parts = (*box, Part(self.member.name, "member", back, 0.0, lid, thick))
+        plain = ((40.0, built - 50.0),) if built > 120.0 else ()
+        return Section(f"{self.member.name}, back to front", parts, tuple(spaces), plain)

@@ -1,0 +1,61 @@
+"""A mitred frame.
+
+Each member narrows or widens, its length does not, so the angle of the mitre turns by the strain [rad] and
+the joint, the square root of two times as long as the member is wide, gapes at one end. Drier than when
+it was cut it opens at the heel (inside), damper at the toe (outside).
+"""
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import length, several_members
+from model.wood.member import Amount, Member
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mitre(Fit):
+    kind: ClassVar[str] = "mitre"
+    title: ClassVar[str] = "Mitred frame"
+    what: ClassVar[str] = "Members that meet at a mitre, which opens at its heel or toe as they move."
+
+    meeting: tuple[Member, ...] = several_members(
+        "the members that meet; one name when they are alike", key="members"
+    )
+    gap_shows_mm: float = length("opening that shows", INCH / 64.0, usual="1/64 in")
+
+    def check(self) -> None:
+        if len(self.meeting) > 2:
+            names = [member.name for member in self.meeting]
+            raise self.bad("members", "must be one member or the two that meet", names)
+
+    def heel_gap(self, mc: Moistures) -> Amount:
+        """Opening at the heel since the mitre was cut [mm]; negative is opening at the toe."""
+        growth: Amount = 0.0
+        for member in self.meeting:
+            growth = growth + self.growth(member, mc) / len(self.meeting)
+        return -math.sqrt(2.0) * growth
+
+    def ways(self, mc: Moistures) -> list[Way]:
+        heel = self.heel_gap(mc)
+        names = " and ".join(member.name for member in self.meeting)
+        inside = f"the mitre of {names} opens at the heel, the inside corner"
+        outside = f"the mitre of {names} opens at the toe, the outside point"
+        return [
+            Way("heel-opens", "shrinking", "shows", self.gap_shows_mm - heel, inside),
+            Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, outside),
+        ]
+
+    def section(self, mc: Moistures) -> Section:
+        width = float(self.meeting[0].width_at(mc[self.meeting[0].name]))
+        heel = float(self.heel_gap(mc))
+        thick = self.meeting[0].thickness_mm
+        joint = math.sqrt(2.0) * width
+        parts = (Part(self.meeting[0].name, "member", 0.0, 0.0, joint, thick),)
+        spaces = (
+            Space("open at the heel", 0.0, max(heel, 0.0), thick),
+            Space("open at the toe", joint - max(-heel, 0.0), joint, thick),
+        )
+        return Section(f"along the mitre of {self.meeting[0].name}, heel to toe", parts, spaces)
