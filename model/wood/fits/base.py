@@ -79,8 +79,9 @@ class Fit:
 
     def __post_init__(self) -> None:
         for member in self.members:
-            if self.mc_pct is not None and self.mc_pct > member.fibre_saturation_pct:
-                rule = f"must not be more than {member.fibre_saturation_pct:g} %, fibre saturation of {member.name}"
+            saturation = member.fibre_saturation_pct
+            if self.mc_pct is not None and self.mc_pct > saturation:
+                rule = f"must not be more than {saturation:g} %, fibre saturation of {member.name}"
                 raise self.bad("mc_pct", rule, self.mc_pct)
         self.check()
 

@@ -24,9 +24,11 @@ class BoardBack(Fit):
     boards: tuple[Member, ...] = several_members(
         "the boards in order, each fixed at its middle; one name when they are all alike", key="members"
     )
-    gap_mm: float = length("gap between board and board as built", zero=True, usual="1/32 to 1/16 in")
+    gap_mm: float = length(
+        "gap between board and board as built", zero=True, usual="1/32 to 1/16 in", suggest=1.5875
+    )
     lap_mm: float = length(
-        "length of the tongue, or width of the rabbet", usual="twice the largest gap or more"
+        "length of the tongue, or width of the rabbet", usual="twice the largest gap or more", suggest=6.35
     )
     joint: str = choice("the joint between boards", ("tongue-and-groove", "shiplap"), "tongue-and-groove")
     groove_depth_mm: float | None = length(

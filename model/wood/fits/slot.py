@@ -24,8 +24,9 @@ class SlottedFit(Fit):
 
     # Whether the part that moves has the slot (a drawer bottom) or the screw (a top).
     slot_moves: ClassVar[bool] = False
-    # The key, and its values, for which the slot counts; and what its ends are called: nearest the fixed line, and farthest from it.
+    # The key, and its values, for which the slot counts.
     slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = None
+    # What the ends of the slot are called: nearest the fixed line, and farthest from it.
     near_end: ClassVar[str] = "inner"
     far_end: ClassVar[str] = "outer"
 

@@ -35,8 +35,8 @@ class TopOnFasteners(SlottedFit):
         "from the fixed line to the fasteners farthest from it", None, usual="the edge of the top"
     )
     button_gap_mm: float | None = length(
-        "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in", suggest=3.175,
-        only_when=("fastener", BUTTONS),
+        "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in",
+        suggest=3.175, only_when=("fastener", BUTTONS),
     )  # fmt: skip
     engagement_mm: float | None = length(
         "how far the button's tongue stands in its groove",
