@@ -61,7 +61,7 @@ def is_series(value: object) -> "TypeGuard[pd.Series[Any]]":
 
 def is_scalar(value: object) -> TypeGuard[float]:
     """Whether this is one number (a Python or numpy scalar) and not an array, list or Series."""
-    return isinstance(value, int | float | np.number)
+    return isinstance(value, int | float | np.number) or (isinstance(value, np.ndarray) and value.ndim == 0)
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,7 @@ def test_furniture_woods(name, radial, tangential):
 
 
 def test_the_worked_example_of_the_handbook():
-    """Printed after Table 13-5: 232 mm (9.15 in) changes by 1.7 mm (0.067 in) to 233.7 mm (9.217 in), at 11 %.
+    """Printed after Table 13-5: 232 mm (9.15 in) gains 1.7 mm (0.067 in), to 233.7 mm (9.217 in), at 11 %.
 
     That page was read. That the wood is white fir (C_T 0.00245) and starts at 8 % is from memory; the printed
     results fit nothing else near it.

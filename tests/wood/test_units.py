@@ -153,7 +153,7 @@ def test_a_scalar_outside_names_the_value_and_the_range():
         HUMIDITY.check(140.2)
 
 
-@pytest.mark.parametrize("value", [math.inf, -math.inf, 100.0001, -1])
+@pytest.mark.parametrize("value", [math.inf, -math.inf, 100.0001, -1, np.float64(101), np.array(101.0)])
 def test_a_scalar_outside_is_refused(value):
     with pytest.raises(OutsideValidity):
         HUMIDITY.check(value)
