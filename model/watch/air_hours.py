@@ -1,0 +1,233 @@
+"""Readings to the measured hours of a place: trusted, corrected, paired, brought to the wood.
+
+An hour's air is the mean over the sensors that hung at the place, each with its own mean of the hour, in
+vapour pressure and temperature; brought to the wood's temperature at constant vapour pressure where the
+place has an offset. Readings are taken in the order of sensor and instant, so that the order in which they
+came can't show.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.watch.bridge import Hours, Measured
+from model.watch.bulk import Bulk
+from model.wood.air import saturation_vapour_pressure, vapour_pressure
+
+HOUR_MS = 3_600_000
+FAR_MS = 253_370_764_800_000  # the year 9999
+PAIR_WITHIN_MS = HOUR_MS // 2
+WINDOW_H = 100 * 24
+"""Hours read at once, so that a year of one reading a second still fits in memory."""
+
+DOUBTS_WITHOUT_READINGS = ("silent",)
+"""Doubts that say that readings are missing; those there are stay trusted."""
+
+Floats = NDArray[np.float64]
+Readings = tuple[Floats, Floats, Floats]
+
+
+@dataclass(frozen=True)
+class Hung:
+    """A sensor at a place over a span of milliseconds."""
+
+    sensor_id: int
+    place_id: int
+    since_ms: int
+    until_ms: int
+
+
+@dataclass
+class Trust:
+    """What is known of the sensors: where they hung, which spans are doubted, which corrections hold."""
+
+    hangings: list[Hung]
+    offset_c: Mapping[int, float]
+    doubts: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+    corrections: dict[int, list[tuple[int, float, float]]] = field(default_factory=dict)
+
+    def places_of(self, sensor_id: int) -> dict[int, list[Hung]]:
+        found: dict[int, list[Hung]] = {}
+        for hung in self.hangings:
+            if hung.sensor_id == sensor_id:
+                found.setdefault(hung.place_id, []).append(hung)
+        return found
+
+
+def read_trust(bulk: Bulk) -> Trust:
+    """What the book knows of its sensors now."""
+    ms = bulk.instant_of
+    hangings = [
+        Hung(sensor, place, since, FAR_MS if until is None else until)
+        for sensor, place, since, until in bulk.rows(
+            f"SELECT sensor_id, place_id, {ms('since_at')}, {ms('until_at')} FROM hanging "
+            "ORDER BY sensor_id, since_at"
+        )
+    ]
+    trust = Trust(hangings, dict(bulk.rows("SELECT id, wood_offset_c FROM place")))
+    silent = ", ".join(f"'{kind}'" for kind in DOUBTS_WITHOUT_READINGS)
+    for sensor, since, until in bulk.rows(
+        f"SELECT sensor_id, {ms('since_at')}, {ms('until_at')} FROM doubt "
+        f"WHERE undone_at IS NULL AND kind NOT IN ({silent}) ORDER BY sensor_id, since_at"
+    ):
+        trust.doubts.setdefault(sensor, []).append((since, FAR_MS if until is None else until))
+    for sensor, since, intercept, slope in bulk.rows(
+        f"SELECT sensor_id, {ms('since_at')}, intercept_pct, slope FROM correction "
+        "WHERE undone_at IS NULL ORDER BY sensor_id, since_at"
+    ):
+        trust.corrections.setdefault(sensor, []).append((since, intercept, slope))
+    return trust
+
+
+def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]]) -> dict[int, Hours]:
+    """The hours of each place that marked hours of sensors can change.
+
+    Parameters
+    ----------
+    marks : pairs of sensor id and hour since 1970
+
+    Returns
+    -------
+    mapping of place id to rising hours
+    """
+    by_sensor: dict[int, set[int]] = {}
+    for sensor, hour in marks:
+        by_sensor.setdefault(sensor, set()).add(hour)
+    asked: dict[int, set[int]] = {}
+    for sensor, hours in by_sensor.items():
+        if _sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 2):
+            hours = hours | {hour - 1 for hour in hours} | {hour + 1 for hour in hours}
+        for place in trust.places_of(sensor):
+            asked.setdefault(place, set()).update(hours)
+    return {place: np.array(sorted(hours), dtype=np.int64) for place, hours in asked.items()}
+
+
+def _sends_apart(bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
+    """Whether a sensor has readings of one quantity alone in a span of hours."""
+    span = (sensor_id, bulk.instant(first * HOUR_MS), bulk.instant(until * HOUR_MS))
+    return bool(
+        bulk.rows(
+            "SELECT 1 FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
+            "AND (temperature_c IS NULL OR rh_pct IS NULL) LIMIT 1",
+            span,
+        )
+    )
+
+
+def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict[int, Measured]:
+    """The air of the asked hours, where there are trusted readings for it.
+
+    Parameters
+    ----------
+    asked : mapping of place id to rising hours since 1970
+    """
+    parts: dict[int, list[NDArray[np.float64]]] = {place: [] for place in asked}
+    for sensor_id in sorted({hung.sensor_id for hung in trust.hangings if hung.place_id in asked}):
+        places = {place: spans for place, spans in trust.places_of(sensor_id).items() if place in asked}
+        wanted = [
+            asked[place][
+                (asked[place] * HOUR_MS < hung.until_ms) & ((asked[place] + 1) * HOUR_MS > hung.since_ms)
+            ]
+            for place, spans in places.items()
+            for hung in spans
+        ]
+        hours = np.unique(np.concatenate(wanted)) if wanted else np.empty(0, dtype=np.int64)
+        for first, until in _windows(hours):
+            instants, temperature_c, rh_pct = _trusted(bulk, trust, sensor_id, first, until)
+            for place, spans in places.items():
+                here = np.zeros(len(instants), dtype=bool)
+                for hung in spans:
+                    here |= (instants >= hung.since_ms) & (instants < hung.until_ms)
+                hour = (instants // HOUR_MS).astype(np.int64)
+                here &= (hour >= first) & (hour < until) & np.isin(hour, asked[place])
+                if here.any():
+                    parts[place].append(_sensor_means(hour[here], temperature_c[here], rh_pct[here]))
+    return {place: _place_means(rows, trust.offset_c[place]) for place, rows in parts.items()}
+
+
+def _windows(hours: Hours) -> list[tuple[int, int]]:
+    """Spans that cover the hours, each read in one statement: apart by days, and bounded."""
+    windows: list[tuple[int, int]] = []
+    for hour in hours.tolist():
+        if windows and hour - windows[-1][1] < 48 and hour - windows[-1][0] < WINDOW_H:
+            windows[-1] = (windows[-1][0], hour + 1)
+        else:
+            windows.append((hour, hour + 1))
+    return windows
+
+
+def _trusted(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
+    """A sensor's trusted readings over a span of hours, corrected, each humidity with its temperature."""
+    rows = bulk.rows(
+        f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
+        "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at",
+        (
+            sensor_id,
+            bulk.instant(first * HOUR_MS - PAIR_WITHIN_MS),
+            bulk.instant(until * HOUR_MS + PAIR_WITHIN_MS),
+        ),
+    )
+    table = np.array(rows, dtype=np.float64).reshape(-1, 3)
+    keep = np.ones(len(table), dtype=bool)
+    for since, end in trust.doubts.get(sensor_id, ()):
+        keep &= (table[:, 0] < since) | (table[:, 0] > end)
+    instants, temperature_c, rh_pct = (np.ascontiguousarray(table[keep, column]) for column in range(3))
+    corrected = rh_pct.copy()
+    for since, intercept, slope in trust.corrections.get(sensor_id, ()):
+        later = instants >= since
+        corrected[later] = np.clip(intercept + slope * rh_pct[later], 0.0, 100.0)
+    temperature_c = _paired(instants, temperature_c, ~np.isnan(corrected))
+    whole = ~np.isnan(temperature_c) & ~np.isnan(corrected)
+    return instants[whole], temperature_c[whole], corrected[whole]
+
+
+def _paired(instants: Floats, temperature_c: Floats, wanting: NDArray[np.bool_]) -> Floats:
+    """Give each humidity that came alone its sensor's nearest temperature; of two as near, the earlier."""
+    known = np.flatnonzero(~np.isnan(temperature_c))
+    alone = np.flatnonzero(wanting & np.isnan(temperature_c))
+    if len(known) == 0 or len(alone) == 0:
+        return temperature_c
+    after = np.searchsorted(instants[known], instants[alone])
+    left, right = known[np.maximum(after - 1, 0)], known[np.minimum(after, len(known) - 1)]
+    away_left, away_right = (
+        np.abs(instants[alone] - instants[left]),
+        np.abs(instants[right] - instants[alone]),
+    )
+    nearest = np.where(away_left <= away_right, left, right)
+    near = np.minimum(away_left, away_right) <= PAIR_WITHIN_MS
+    result = temperature_c.copy()
+    result[alone[near]] = temperature_c[nearest[near]]
+    return result
+
+
+def _sensor_means(hour: Hours, temperature_c: Floats, rh_pct: Floats) -> NDArray[np.float64]:
+    """One row an hour: hour, mean temperature, mean vapour pressure, count. Summed in order of instants."""
+    hours, group = np.unique(hour, return_inverse=True)
+    count = np.bincount(group)
+    pressure_pa = vapour_pressure(temperature_c, rh_pct)
+    return np.column_stack(
+        [
+            hours,
+            np.bincount(group, weights=temperature_c) / count,
+            np.bincount(group, weights=pressure_pa) / count,
+            count,
+        ]
+    )
+
+
+def _place_means(rows: list[NDArray[np.float64]], offset_c: float) -> Measured:
+    """The mean over sensors, in the order they are given, brought to the temperature of the wood."""
+    if not rows:
+        nothing = np.empty(0)
+        return Measured(np.empty(0, dtype=np.int64), nothing, nothing, np.empty(0, dtype=np.int64))
+    table = np.concatenate(rows)
+    hours, group = np.unique(table[:, 0].astype(np.int64), return_inverse=True)
+    count = np.bincount(group)
+    temperature_c = np.bincount(group, weights=table[:, 1]) / count + offset_c
+    pressure_pa = np.bincount(group, weights=table[:, 2]) / count
+    rh_pct = np.clip(100.0 * pressure_pa / saturation_vapour_pressure(temperature_c), 0.0, 100.0)
+    n_readings = np.bincount(group, weights=table[:, 3]).astype(np.int64)
+    known = np.isfinite(rh_pct)  # an offset can take air out of the equation's range
+    return Measured(hours[known], temperature_c[known], rh_pct[known], n_readings[known])

@@ -1,0 +1,57 @@
+"""What a place's air says at an instant: how old it is, what wood would settle to in it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.watch.bridge import NO_AIR, Air
+from model.watch.roster import PlaceOnBook
+from model.wood.sorption import equilibrium_moisture_content
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SILENT_AFTER_H = {"shop": 24, "storage": 24, "home": 72}
+"""For how long a place may be without a reading (common practice, no source)."""
+
+NEVER_H = 1 << 40
+SETTLING_H = 72
+LEAST_SETTLING_H = 24
+
+
+@dataclass(frozen=True)
+class Climate:
+    """A place and its air."""
+
+    place: PlaceOnBook
+    air: Air = NO_AIR
+
+    @property
+    def silent_after_h(self) -> int:
+        return SILENT_AFTER_H[self.place.kind]
+
+    def age_h(self, hours: Ints) -> Ints:
+        """At each of these instants: how long since the last measured hour ended; `NEVER_H` without one."""
+        measured = self.air.measured_hours
+        if len(measured) == 0:
+            return np.full(len(hours), NEVER_H, dtype=np.int64)
+        before = np.searchsorted(measured, hours)
+        last = measured[np.maximum(before - 1, 0)] + 1
+        return np.where(before > 0, hours - last, NEVER_H)
+
+    def mean_emc_pct(self, since: int, until: int, least_h: int = 1) -> float:
+        """Mean EMC of the hours from one to another; NaN where fewer than `least_h` are known."""
+        rows = slice(max(since - self.air.first, 0), max(until - self.air.first, 0))
+        rh_pct = self.air.rh_pct[rows]
+        if len(rh_pct) < least_h:
+            return float("nan")
+        return float(np.mean(equilibrium_moisture_content(self.air.temperature_c[rows], rh_pct)))
+
+    def settling_pct(self, hours: Ints) -> Floats:
+        """At each of these instants: the mean EMC of the three days before its midnight, NaN if unknown."""
+        days, row = np.unique(hours // 24, return_inverse=True)
+        means = [
+            self.mean_emc_pct(day * 24 - SETTLING_H, day * 24, LEAST_SETTLING_H) for day in days.tolist()
+        ]
+        return np.array(means)[row]

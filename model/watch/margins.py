@@ -1,0 +1,261 @@
+"""What is left before each limit of each fit, hour by hour, and how the limits stand.
+
+Margins come from the fit's own arithmetic at the members' moisture. A re-measured width is a new pair of
+width and moisture from its hour on; a re-measured gap is the fit's new gap at the moisture its members had
+then. What the outlook foresees comes from outside, as `Crossings`; without it nothing is foreseen.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from model.watch.climate import Climate, Floats
+from model.watch.roster import Body, FitOnBook, Owner
+from model.watch.standing import CLEAR_BY_PCT, NEAR_SHARE, Flags, History, Standing, standings
+from model.watch.state import Run
+from model.wood.errors import BadInput
+from model.wood.fits import Fit, Limit
+from model.wood.member import Member
+
+Crossing = Mapping[str, Any]
+"""A crossing the outlook foresees: `days` to its 50th percentile, `low_days`, `high_days`, what prevents it."""
+
+Crossings = Mapping[int, Mapping[tuple[str, str], Crossing]]
+"""Foreseen crossings of a piece by the hour of the daily evaluation, and by fit and limit name."""
+
+MoistureThen = Callable[[int, int], float]
+"""Mean moisture content of a body (by id) at a kept hour."""
+
+
+@dataclass
+class Resumed:
+    """How the limits of a fit stood at the hour a run goes on from."""
+
+    names: tuple[str, ...]
+    standing: Standing
+    crossing: tuple[Crossing | None, ...]
+
+
+@dataclass
+class FitHours:
+    """A fit through consecutive hours: arrays are limits by hours."""
+
+    owner: Owner
+    fit: FitOnBook
+    first: int
+    limits: tuple[
+        Limit, ...
+    ]  # as first asked, for names and words; their margins are those of the first hours
+    margin_mm: Floats
+    dearer_mm: Floats
+    settling_mm: Floats
+    play_mm: Floats
+    crosses: Flags
+    crossing: list[list[Crossing | None]]  # a limit: what the daily evaluation before or at each hour foresaw
+    unknown: Flags  # (hours,)
+    before: Resumed | None
+    history: History | None = None
+
+    @property
+    def last(self) -> int:
+        return self.first + self.margin_mm.shape[1] - 1
+
+    def near_mm(self, limit: int) -> float:
+        return NEAR_SHARE * max(float(self.play_mm[limit]), 0.0)
+
+
+def fits_through(
+    owner: Owner,
+    run: Run,
+    rows: Mapping[str, int],
+    resumed_hour: int | None,
+    resumed: Mapping[int, Resumed],
+    until: int,
+    climates: Mapping[int, Climate],
+    crossings: Crossings,
+    moisture_then: MoistureThen,
+) -> list[FitHours]:
+    """Each fit of a piece through the hours a run computed; standings are still to come.
+
+    Parameters
+    ----------
+    rows : mapping of member name to row of the run
+    resumed_hour : int, optional
+        The hour the run went on from; None from the start.
+    resumed : mapping of fit id to Resumed
+        At that hour.
+    until : int
+        The last hour.
+    """
+    last = min(until, owner.until)
+    bodies = {body.name: body for body in owner.bodies}
+    found = []
+    air: dict[int, tuple[Flags, Floats]] = {}
+    for fit in owner.fits:
+        members = [bodies[member.name] for member in fit.fit.members]
+        first = max(body.start_hour for body in members)
+        if resumed_hour is not None:
+            first = max(first, resumed_hour + 1)
+        if first > last:
+            continue
+        if first not in air:
+            air[first] = _air_through(owner, first, last, climates)
+        unknown, settling_pct = air[first]
+        columns = slice(first - run.first, last + 1 - run.first)
+        mc = {body.name: run.mc_pct[rows[body.name], columns] for body in members}
+        parts = [
+            _part(
+                version,
+                {name: values[start - first : end - first] for name, values in mc.items()},
+                settling_pct[start - first : end - first],
+            )
+            for version, start, end in _versions(fit, members, first, last + 1, moisture_then)
+        ]
+        limits = tuple(parts[0][0])
+        margin_mm, dearer_mm, settling_mm = (
+            np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
+        )
+        before = resumed.get(fit.id)
+        names = tuple(limit.name for limit in limits)
+        if before is not None and before.names != names:
+            before = None
+        crosses, crossing = _foreseen(fit.name, names, first, last, crossings, before)
+        play_mm = np.array([limit.play_mm for limit in fit.fit.limits(fit.fit.references())])
+        found.append(
+            FitHours(
+                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, play_mm, crosses, crossing,
+                unknown, before,
+            )
+        )  # fmt: skip
+    return found
+
+
+def settle(fits: Sequence[FitHours]) -> None:
+    """Work out how every limit of these fits stands at each hour."""
+    groups: dict[tuple[int, int], list[FitHours]] = {}
+    for fit in fits:
+        groups.setdefault((fit.first, fit.last), []).append(fit)
+    for (first, _), group in groups.items():
+        before = [
+            fit.before.standing if fit.before is not None else Standing.first(len(fit.limits), fit.first)
+            for fit in group
+        ]
+        history = standings(
+            Standing(
+                np.concatenate([standing.level for standing in before]),
+                np.concatenate([standing.since for standing in before]),
+                np.concatenate([standing.eased for standing in before]),
+                np.concatenate([standing.foreseen for standing in before]),
+            ),
+            first,
+            np.concatenate([fit.margin_mm for fit in group]),
+            np.concatenate([fit.dearer_mm for fit in group]),
+            np.concatenate([fit.settling_mm for fit in group]),
+            np.concatenate([fit.play_mm for fit in group]),
+            np.concatenate([fit.crosses for fit in group]),
+            np.concatenate([np.broadcast_to(fit.unknown, fit.margin_mm.shape) for fit in group]),
+        )
+        row = 0
+        for fit in group:
+            own = slice(row, row + len(fit.limits))
+            fit.history = History(
+                history.level[own], history.since[own], history.eased[own], history.foreseen[own]
+            )
+            row += len(fit.limits)
+
+
+def _air_through(
+    owner: Owner, first: int, last: int, climates: Mapping[int, Climate]
+) -> tuple[Flags, Floats]:
+    """At each hour from one to another: whether the air is unknown, and what wood would settle to in it."""
+    hours = np.arange(first, last + 1, dtype=np.int64)
+    unknown = np.ones(len(hours), dtype=bool)
+    settling_pct = np.full(len(hours), np.nan)
+    for stay in owner.stays:
+        # An instant speaks of the place where the hour before it was spent; the very first of where it begins.
+        here = (hours <= stay.until) & ((hours > stay.since) | (hours == owner.start_hour))
+        climate = climates.get(stay.place_id)
+        if climate is None or not here.any():
+            continue
+        unknown[here] = climate.age_h(hours[here]) > climate.silent_after_h
+        settling_pct[here] = climate.settling_pct(hours[here])
+    return unknown, settling_pct
+
+
+def _part(fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats) -> tuple[list[Limit], list[Floats]]:
+    """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
+    n = len(settling_pct)
+    asked = {
+        name: np.concatenate(
+            [values, values + CLEAR_BY_PCT, np.maximum(values - CLEAR_BY_PCT, 0.0), settling_pct]
+        )
+        for name, values in mc.items()
+    }
+    limits = fit.limits(asked)
+    table = np.empty((len(limits), 4 * n))
+    for row, limit in enumerate(limits):
+        table[row] = limit.margin_mm
+    swelling = np.array([limit.direction == "swelling" for limit in limits])[:, None]
+    dearer = np.where(swelling, table[:, n : 2 * n], table[:, 2 * n : 3 * n])
+    return limits, [table[:, :n], dearer, table[:, 3 * n :]]
+
+
+def _versions(
+    fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
+) -> list[tuple[Fit, int, int]]:
+    """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
+    changes: list[tuple[int, str, Body | None, float]] = []
+    for body in members:
+        changes += [(hour, "width", body, value) for hour, value in body.widths]
+    changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
+    if not changes:
+        return [(fit.fit, first, end)]
+    versions: list[tuple[Fit, int, int]] = []
+    now, since = fit.fit, first
+    for hour, _, measured, value in sorted(changes, key=lambda change: (change[0], change[1])):
+        if hour >= end:
+            break
+        try:
+            if measured is not None:
+                new = now.with_members(re_measured(measured, value, moisture_then(measured.id, hour)))
+            else:
+                then = [moisture_then(body.id, hour) for body in members]
+                new = replace(now, **{"gap_mm": value, "mc_pct": sum(then) / len(then)})
+        except (BadInput, TypeError):
+            continue  # a measurement that contradicts the fit's geometry leaves it as it was
+        if hour > since:
+            versions.append((now, since, hour))
+            since = hour
+        now = new
+    versions.append((now, since, end))
+    return versions
+
+
+def re_measured(body: Body, width_mm: float, mc_pct: float) -> Callable[[Member], Member]:
+    """Gives a member its new pair of width and moisture, and leaves the others as they are."""
+    return lambda member: (
+        replace(member, width_mm=width_mm, mc_pct=mc_pct) if member.name == body.name else member
+    )
+
+
+def _foreseen(
+    fit: str, names: Sequence[str], first: int, last: int, crossings: Crossings, before: Resumed | None
+) -> tuple[Flags, list[list[Crossing | None]]]:
+    """What the daily evaluations foresaw for each limit, held until the next."""
+    crosses = np.zeros((len(names), last - first + 1), dtype=bool)
+    held: list[list[Crossing | None]] = []
+    for row, name in enumerate(names):
+        now = before.crossing[row] if before is not None else None
+        spans: list[Crossing | None] = []
+        if not crossings and now is None:
+            held.append([None] * (last - first + 1))
+            continue
+        for hour in range(first, last + 1):
+            if hour % 24 == 0:
+                now = crossings.get(hour, {}).get((fit, name))
+            spans.append(now)
+            crosses[row, hour - first] = now is not None
+        held.append(spans)
+    return crosses, held

@@ -1,0 +1,142 @@
+"""How a limit stands through time: easy, near or past, entered soon and left only when clearly better.
+
+A pure fold over hours, compiled: the standing at an hour follows from the one before and from what is
+known of that hour, so that late readings which rewind to a checkpoint come to the same history.
+
+* past when the margin is negative; near when it is below a quarter of the play designed, or when the outlook
+  has foreseen a crossing on `FORESEEN_DAYS` daily evaluations in a row;
+* left when the wood is inside by `CLEAR_BY_PCT` points of moisture and the mean air of three days would
+  leave it inside too;
+* never there and back within `DWELL_H` hours; going on from near to past is not going back;
+* held as it was while the air is unknown: missing data neither warns nor gives an all-clear.
+"""
+
+from typing import NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+STANDINGS = ("easy", "near", "past")
+EASY, NEAR, PAST = 0, 1, 2
+
+NEAR_SHARE = 0.25
+CLEAR_BY_PCT = 0.3
+FORESEEN_DAYS = 3
+DWELL_H = 24
+
+
+class Standing(NamedTuple):
+    """How some limits stand at an instant: one entry a limit."""
+
+    level: Ints  # EASY, NEAR or PAST
+    since: Ints  # the hour it became so
+    eased: Flags  # the last change was for the better
+    foreseen: Ints  # daily evaluations in a row that foresaw a crossing
+
+    @classmethod
+    def first(cls, n: int, hour: int) -> "Standing":
+        """Before anything is known: easy, and free to become anything else at once."""
+        return cls(
+            np.zeros(n, dtype=np.int64),
+            np.full(n, hour, dtype=np.int64),
+            np.zeros(n, dtype=bool),
+            np.zeros(n, dtype=np.int64),
+        )
+
+
+class History(NamedTuple):
+    """Standings after each hour: arrays of limits by hours."""
+
+    level: Ints
+    since: Ints
+    eased: Flags
+    foreseen: Ints
+
+    def at(self, column: int) -> Standing:
+        return Standing(
+            self.level[:, column].copy(),
+            self.since[:, column].copy(),
+            self.eased[:, column].copy(),
+            self.foreseen[:, column].copy(),
+        )
+
+
+def standings(
+    before: Standing,
+    first: int,
+    margin_mm: Floats,
+    dearer_mm: Floats,
+    settling_mm: Floats,
+    play_mm: Floats,
+    crosses: Flags,
+    unknown: Flags,
+) -> History:
+    """How limits stand at each of some consecutive hours.
+
+    Parameters
+    ----------
+    before : Standing
+        At the hour before the first.
+    first : int
+        Hour of the first column, since 1970 UTC.
+    margin_mm : (limits, hours)
+        What is left; NaN where not known, which changes nothing.
+    dearer_mm : (limits, hours)
+        What would be left `CLEAR_BY_PCT` points of moisture further toward the limit.
+    settling_mm : (limits, hours)
+        What would be left if the wood settled to the mean air of the last three days; NaN where unknown.
+    play_mm : (limits,)
+        Designed for each limit.
+    crosses : (limits, hours)
+        Whether the day's outlook foresees a crossing; read at midnight UTC, when days are counted.
+    unknown : (limits, hours)
+        Whether the air was unknown.
+    """
+    shape = margin_mm.shape
+    history = History(
+        np.empty(shape, dtype=np.int64),
+        np.empty(shape, dtype=np.int64),
+        np.empty(shape, dtype=np.bool_),
+        np.empty(shape, dtype=np.int64),
+    )
+    near_mm = NEAR_SHARE * np.maximum(play_mm, 0.0)
+    _fold(
+        *before, first, margin_mm, dearer_mm, settling_mm, near_mm, crosses, unknown, *history,
+    )  # fmt: skip
+    return history
+
+
+@numba.njit(cache=True)
+def _fold(  # type: ignore[no-untyped-def]
+    level0, since0, eased0, foreseen0, first, margin, dearer, settling, near, crosses, unknown,
+    level_out, since_out, eased_out, foreseen_out,
+):  # fmt: skip
+    for i in range(margin.shape[0]):
+        level, since, eased, foreseen = level0[i], since0[i], eased0[i], foreseen0[i]
+        for k in range(margin.shape[1]):
+            hour = first + k
+            if hour % 24 == 0:
+                foreseen = foreseen + 1 if crosses[i, k] else 0
+            m = margin[i, k]
+            if not unknown[i, k] and not np.isnan(m):
+                ahead = foreseen >= FORESEEN_DAYS
+                asked = PAST if m < 0.0 else (NEAR if m < near[i] or ahead else EASY)
+                settled = hour - since >= DWELL_H
+                if asked > level:
+                    if settled or not eased:
+                        level, since, eased = asked, hour, False
+                elif asked < level and settled:
+                    inside = -np.inf if np.isnan(settling[i, k]) else min(dearer[i, k], settling[i, k])
+                    if inside >= near[i] and not ahead:
+                        level, since, eased = EASY, hour, True
+                    elif level == PAST and inside >= 0.0:
+                        level, since, eased = NEAR, hour, True
+            level_out[i, k] = level
+            since_out[i, k] = since
+            eased_out[i, k] = eased
+            foreseen_out[i, k] = foreseen

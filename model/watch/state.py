@@ -1,0 +1,340 @@
+"""The moisture inside every body, hour by hour along the chain of air where it stood.
+
+One run takes any number of bodies from wherever each of them is to the present. Steps are always whole UTC
+hours and cuts always fall on the same hours, so a state is the same to the last bit however often the run
+was interrupted and whoever else was in it.
+
+A metered moisture content re-anchors the mean: a scalar Kalman update that shifts the whole profile. The
+variance of the mean settles toward `MODEL_SD_PCT` at the pace of the wood while air is measured, and grows
+while it is estimated.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.watch.bridge import Air
+from model.watch.roster import Body, Owner
+from model.wood import moisture
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+DAY_H = 24
+NOT_STARTED = -1
+
+# What the model itself is good to with measured air [% MC]: a sensor of 2 % RH gives 0.3 points, sorption
+# hysteresis some 0.7 at two deviations (Wood Handbook ch. 4), in sum about half a point.
+MODEL_SD_PCT = 0.5
+# While air is estimated the band widens by a tenth of a point a day (common practice, no source) ...
+BRIDGED_SD_PCT_PER_H = 0.1 / 24.0
+# ... to what not knowing the season's swing amounts to.
+WIDEST_SD_PCT = 2.0
+LEAST_MC_PCT = 0.1
+
+
+@dataclass
+class States:
+    """Where each of n bodies is.
+
+    Attributes
+    ----------
+    hour : (n,)
+        The instant of the state, hours since 1970; `NOT_STARTED` before the body's first hour.
+    profile : (n, cells)
+        Moisture from face to back [%].
+    variance_pct2 : (n,)
+        Of the mean moisture content.
+    estimated_hours : (n,)
+        Consecutive hours of estimated air up to here.
+    """
+
+    hour: Ints
+    profile: Floats
+    variance_pct2: Floats
+    estimated_hours: Ints
+
+    @classmethod
+    def blank(cls, n: int) -> "States":
+        return cls(
+            np.full(n, NOT_STARTED, dtype=np.int64),
+            np.zeros((n, moisture.CELLS)),
+            np.zeros(n),
+            np.zeros(n, dtype=np.int64),
+        )
+
+    def part(self, rows: Ints) -> "States":
+        return States(
+            self.hour[rows], self.profile[rows], self.variance_pct2[rows], self.estimated_hours[rows]
+        )
+
+
+@dataclass(frozen=True)
+class Record:
+    """Bodies at an instant that is kept: rows into the run's bodies, and their states then."""
+
+    hour: int
+    rows: Ints
+    profile: Floats
+    mc_mean_pct: Floats
+    mc_face_pct: Floats
+    mc_core_pct: Floats
+    mc_back_pct: Floats
+    variance_pct2: Floats
+    estimated_hours: Ints
+
+
+@dataclass
+class Run:
+    """What a run computed.
+
+    Attributes
+    ----------
+    first : int
+        Hour of the first column of `mc_pct`.
+    mc_pct : (n, hours)
+        Mean moisture content at each full hour reached; NaN where none was computed.
+    records : list of Record
+        At each midnight UTC, at the hours an owner keeps, and at the last hour.
+    states : States
+        At the end.
+    """
+
+    bodies: tuple[Body, ...]
+    first: int
+    mc_pct: Floats
+    states: States
+    records: list[Record] = field(default_factory=list)
+
+
+class _Event(NamedTuple):
+    hour: int
+    row: int
+    what: str  # start, place, finish, metered, kept or end
+    value: tuple[float, float] | int | None
+
+
+def run(owners: Sequence[Owner], states: States, airs: Mapping[int, Air], until: int) -> Run:
+    """Take the bodies of some owners from their states to an hour.
+
+    Parameters
+    ----------
+    owners : sequence of Owner
+    states : States
+        One row a body, in the order of owners and their bodies. Not changed.
+    airs : mapping of place id to Air
+        Covering every stay from the states on; a place without air is left out, and wood there is held.
+    until : int
+        The hour to reach.
+    """
+    bodies = tuple(body for owner in owners for body in owner.bodies)
+    n = len(bodies)
+    states = states.part(np.arange(n))
+    ends = np.array([min(owner.until, until) for owner in owners for _ in owner.bodies], dtype=np.int64)
+    starts = np.array([body.start_hour for body in bodies], dtype=np.int64)
+    begins = np.where(states.hour == NOT_STARTED, starts, states.hour)
+    first = int(min(begins.min(initial=until), until))
+    result = Run(bodies, first, np.full((n, until - first + 1), np.nan), states)
+    running = _Running(owners, bodies, states, airs, ends)
+
+    events = _events(owners, bodies, states, ends, until)
+    cuts = {event.hour for event in events} | set(begins[begins < until].tolist()) | {until}
+    cuts |= set(range(first - first % DAY_H + DAY_H, until + 1, DAY_H))
+    by_hour: dict[int, list[_Event]] = {}
+    for event in events:
+        by_hour.setdefault(event.hour, []).append(event)
+    position = first
+    for cut in sorted(cut for cut in cuts if first <= cut <= until):
+        if cut > position:
+            running.advance(position, cut, result)
+            position = cut
+        running.arrive(cut, by_hour.get(cut, ()), result, last=cut == until)
+    return result
+
+
+def _events(
+    owners: Sequence[Owner], bodies: Sequence[Body], states: States, ends: Ints, until: int
+) -> list[_Event]:
+    """What happens to the bodies on the way, in an order that does not depend on the other bodies."""
+    events = []
+    row = 0
+    for owner in owners:
+        kept = owner.kept_hours()
+        for body in owner.bodies:
+            at = int(states.hour[row])
+            started = at != NOT_STARTED
+            if not started:
+                events.append(_Event(body.start_hour, row, "start", None))
+                at = body.start_hour - 1
+            events += [_Event(s.since, row, "place", None) for s in owner.stays if s.since > at]
+            events += [_Event(s.until, row, "place", None) for s in owner.stays if s.until > at]
+            if body.finished_hour > at:
+                events.append(_Event(body.finished_hour, row, "finish", None))
+            events += [_Event(h, row, "metered", (mc, v)) for h, mc, v in body.moistures if h > at]
+            events += [_Event(h, row, "kept", None) for h in sorted(kept) if h > at]
+            if ends[row] < until and ends[row] > at:
+                events.append(_Event(int(ends[row]), row, "end", None))
+            row += 1
+    return [event for event in events if event.hour <= until]
+
+
+class _Running:
+    """The bodies on their way, as arrays."""
+
+    def __init__(
+        self,
+        owners: Sequence[Owner],
+        bodies: Sequence[Body],
+        states: States,
+        airs: Mapping[int, Air],
+        ends: Ints,
+    ) -> None:
+        self._owner_of = [owner for owner in owners for _ in owner.bodies]
+        self._bodies, self._states, self._airs, self._ends = bodies, states, airs, ends
+        self._batch = moisture.Batch(
+            **{
+                name: np.array([getattr(body, name) for body in bodies], dtype=np.float64)
+                for name in (
+                    "thickness_mm",
+                    "specific_gravity",
+                    "oven_dry_density_kg_m3",
+                    "face_permeance",
+                    "back_permeance",
+                )
+            }
+        )
+        self._settling = np.exp(-2.0 / np.array([body.time_constant_h for body in bodies]))
+        self._starts = np.array([body.start_hour for body in bodies], dtype=np.int64)
+        self._place = np.array(
+            [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
+             for row, hour in enumerate(states.hour)], dtype=np.int64,
+        )  # fmt: skip
+        finished = np.array([body.finished_hour for body in bodies], dtype=np.int64)
+        self._is_finished = finished <= states.hour
+        self._parts: tuple[bytes, moisture.Batch] | None = None
+
+    def _place_of(self, row: int, hour: int) -> int:
+        """The place whose air a body meets from an hour on; -1 where there is none."""
+        place = self._owner_of[row].place_at(hour)
+        return place if place is not None and place in self._airs else -1
+
+    def advance(self, position: int, cut: int, result: Run) -> None:
+        """From one cut to the next, over which nothing changes but the air."""
+        states = self._states
+        active = np.flatnonzero((states.hour == position) & (self._ends > position))
+        if not len(active):
+            return
+        steps = cut - position
+        columns = slice(position + 1 - result.first, cut + 1 - result.first)
+        standing = active[self._place[active] >= 0]
+        places, air_of = np.unique(self._place[standing], return_inverse=True)
+        estimated = np.ones((steps, len(active)), dtype=bool)
+        if len(standing):
+            rows = [(self._airs[place], slice(*(np.array([position, cut]) - self._airs[place].first)))
+                    for place in places.tolist()]  # fmt: skip
+            temperature_c = np.column_stack([air.temperature_c[span] for air, span in rows])
+            rh_pct = np.column_stack([air.rh_pct[span] for air, span in rows])
+            bridged = np.column_stack([air.n_readings[span] == 0 for air, span in rows])
+            step = moisture.advance(
+                states.profile[standing],
+                self._part(standing),
+                np.ascontiguousarray(temperature_c),
+                np.ascontiguousarray(rh_pct),
+                air_of,
+                air_of,
+            )
+            states.profile[standing] = step.profile
+            result.mc_pct[standing, columns] = step.mc_mean_pct.T
+            estimated[:, np.searchsorted(active, standing)] = bridged[:, air_of]
+        held = active[self._place[active] < 0]
+        if len(held):
+            mean = moisture.summary(states.profile[held], self._part(held))[0]
+            result.mc_pct[held, columns] = np.asarray(mean)[:, None]
+        self._widen(active, estimated)
+        states.hour[active] = cut
+
+    def _widen(self, active: Ints, estimated: NDArray[np.bool_]) -> None:
+        """Carry the variance and the count of estimated hours over some steps."""
+        variance, count = self._states.variance_pct2[active], self._states.estimated_hours[active]
+        settling, settled = self._settling[active], MODEL_SD_PCT**2
+        for step in estimated:
+            widest = np.maximum(variance, WIDEST_SD_PCT**2)
+            grown = np.minimum((np.sqrt(variance) + BRIDGED_SD_PCT_PER_H) ** 2, widest)
+            variance = np.where(step, grown, settled + (variance - settled) * settling)
+            count = np.where(step, count + 1, 0)
+        self._states.variance_pct2[active], self._states.estimated_hours[active] = variance, count
+
+    def arrive(self, hour: int, events: Iterable[_Event], result: Run, last: bool) -> None:
+        """What happens at a full hour: starts, measurements, what follows from here on, and the record."""
+        states = self._states
+        kept_rows: list[int] = []
+        for event in events:
+            row = event.row
+            if event.what == "start" and self._ends[row] >= hour:
+                states.hour[row] = hour
+                states.profile[row] = moisture.uniform_profile(np.array([self._bodies[row].start_mc_pct]))[0]
+                states.variance_pct2[row] = self._bodies[row].start_variance_pct2
+                states.estimated_hours[row] = 0
+                kept_rows.append(row)
+        for event in events:
+            if event.what == "metered" and states.hour[event.row] == hour:
+                assert isinstance(event.value, tuple)
+                self._anchor(event.row, *event.value)
+        for row in {event.row for event in events if event.what in ("start", "metered")}:
+            if states.hour[row] == hour:
+                mean = moisture.summary(states.profile[row : row + 1], self._part(np.array([row])))[0]
+                result.mc_pct[row, hour - result.first] = np.asarray(mean)[0]
+        for event in events:
+            row = event.row
+            if event.what in ("end", "kept"):
+                kept_rows.append(row)
+            elif event.what in ("place", "start"):
+                self._place[row] = self._place_of(row, hour)
+            if event.what in ("finish", "start"):
+                self._is_finished[row] = self._bodies[row].finished_hour <= hour
+        if last or hour % DAY_H == 0:
+            kept = np.flatnonzero(states.hour == hour)
+        else:
+            kept = np.array(sorted(set(kept_rows)), dtype=np.int64)
+            kept = kept[states.hour[kept] == hour]
+        if len(kept):
+            self._record(hour, kept, result)
+
+    def _anchor(self, row: int, metered_pct: float, variance_pct2: float) -> None:
+        """Scalar Kalman update of the mean by a metered value; the profile keeps its shape."""
+        states = self._states
+        mean = float(moisture.summary(states.profile[row : row + 1], self._part(np.array([row])))[0][0])
+        gain = states.variance_pct2[row] / (states.variance_pct2[row] + variance_pct2)
+        states.profile[row] = np.maximum(states.profile[row] + gain * (metered_pct - mean), LEAST_MC_PCT)
+        states.variance_pct2[row] *= 1.0 - gain
+
+    def _record(self, hour: int, rows: Ints, result: Run) -> None:
+        states = self._states
+        mean, face, core, back = moisture.summary(states.profile[rows], self._part(rows))
+        result.records.append(
+            Record(
+                hour, rows, states.profile[rows], np.asarray(mean), np.asarray(face), np.asarray(core),
+                np.asarray(back), states.variance_pct2[rows], states.estimated_hours[rows],
+            )
+        )  # fmt: skip
+
+    def _part(self, rows: Ints) -> moisture.Batch:
+        """The constants of some bodies, bare where their finish is not on yet."""
+        finished = self._is_finished[rows]
+        key = rows.tobytes() + finished.tobytes()
+        if self._parts is None or self._parts[0] != key:
+            batch = self._batch
+            self._parts = (
+                key,
+                moisture.Batch(
+                    thickness_mm=batch.thickness_mm[rows],
+                    specific_gravity=batch.specific_gravity[rows],
+                    oven_dry_density_kg_m3=batch.oven_dry_density_kg_m3[rows],
+                    face_permeance=np.where(finished, batch.face_permeance[rows], np.nan),
+                    back_permeance=np.where(finished, batch.back_permeance[rows], np.nan),
+                ),
+            )
+        return self._parts[1]
