@@ -107,15 +107,14 @@ def _database(settings: Settings) -> tuple[Store | None, Finding]:
 
 
 def _broker(settings: Settings) -> Finding:
-    from ingest.broker import mosquitto_program, probe
+    from ingest.broker import answers, mosquitto_program
 
     if settings.mqtt_url != "embedded":
-        broker = settings.broker
-        problem = probe(wiring.ingest_settings(settings))
-        if problem:
-            remedy = "check that the broker runs there and that user, password and certificates are right"
-            return Finding("broker", "amiss", f"{broker.host}:{broker.port}: {problem}", remedy)
-        return Finding("broker", "well", f"{broker.host}:{broker.port} lets us in")
+        broker = wiring.ingest_settings(settings)
+        if not answers(broker.host, broker.port) and not broker.tls:
+            remedy = "check that the broker runs there and that the address is right"
+            return Finding("broker", "amiss", f"no broker answers at {broker.shown}", remedy)
+        return Finding("broker", "well", f"set to {broker.shown}")
     program = mosquitto_program()
     if program:
         return Finding("broker", "well", f"embedded: {program}; its queue survives a restart")
@@ -124,7 +123,7 @@ def _broker(settings: Settings) -> Finding:
             "broker",
             "look",
             "embedded: in-process; messages it holds don't survive its restart",
-            "install mosquitto for real use (Debian: apt-get install mosquitto; macOS: brew install mosquitto)",
+            "install mosquitto for real use (apt-get install mosquitto, or brew install mosquitto)",
         )
     return Finding("broker", "amiss", "no broker to embed", "install mosquitto, or set PANELTIDE_MQTT_URL")
 
@@ -135,7 +134,9 @@ def _page(settings: Settings) -> Finding:
         with urllib.request.urlopen(f"{address}healthz", timeout=2.0) as answer:
             json.load(answer)
     except urllib.error.HTTPError as error:
-        return Finding("dashboard", "look", f"{address} answers with status {error.code}", f"open {address}healthz")
+        return Finding(
+            "dashboard", "look", f"{address} answers with status {error.code}", f"open {address}healthz"
+        )
     except (OSError, ValueError):
         try:
             wiring.require_free_port(settings.bind, settings.port)
@@ -174,7 +175,9 @@ def _readings(store: Store) -> list[Finding]:
         findings = [Finding("readings", "well", f"last one received {newest:%Y-%m-%d %H:%M} UTC")]
     if rejected:
         findings.append(
-            Finding("rejected", "look", f"{rejected} messages kept with their reasons", "see `paneltide rejected`")
+            Finding(
+                "rejected", "look", f"{rejected} messages kept with their reasons", "see `paneltide rejected`"
+            )
         )
     return findings
 

@@ -14,7 +14,7 @@ from deploy import wiring
 from deploy.answer import AsJson, ServiceMissing, give_json, say
 from deploy.settings import PREFIX, Settings, load_settings
 from deploy.supervisor import Supervisor, stop_on_signals
-from model.records.clock import SampleClock
+from model.records.clock import SampleClock, machine_now
 
 PARTS = {"ingest": ["ingest"], "watch": ["watch"], "dashboard": ["dashboard"]}
 PortOption = Annotated[int | None, typer.Option("--port", help="Port of the dashboard.")]
@@ -29,8 +29,11 @@ def run(bind: BindOption = None, port: PortOption = None) -> None:
     store = wiring.open_store(settings)
     store.close()
     stop = stop_on_signals()
-    with wiring.broker_for(settings, settings.data_dir / "broker", port=1883) as broker_url:
-        _supervise(settings, {"MQTT_URL": broker_url}, stop)
+    with wiring.broker_for(settings, settings.data_dir / "broker", port=1883) as (broker_url, keep_broker):
+        shown = f"[{settings.bind}]" if ":" in settings.bind else settings.bind
+        address = f"http://{shown}:{settings.port}/"
+        announce = _once_answering(address, lambda: say(f"The dashboard is at {address}"))
+        _supervise(settings, {"MQTT_URL": broker_url}, stop, lambda: (keep_broker(), announce()))
 
 
 def demo(
@@ -66,20 +69,19 @@ def demo(
         from model.watch.loop import bring_up_to_date
 
         bring_up_to_date(store, lambda: sample_shop.STORY_START_AT)
-        with wiring.broker_for(fresh, data_dir / "broker", port=0) as broker_url:
-            clock = SampleClock(
-                wiring.machine_now(),
-                sample_shop.STORY_START_AT,
-                rate,
-                sample_shop.BRISK_DAYS * 86400.0 / rate,
-            )
+        with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
+            start_at = sample_shop.STORY_START_AT
+            brisk_s = sample_shop.BRISK_DAYS * 86400.0 / rate
+            clock = SampleClock(machine_now(), start_at, rate, brisk_s)
             extra = {
                 "MQTT_URL": broker_url,
                 "SAMPLE_CLOCK": wiring.clock_words(clock),
                 "WATCH_INTERVAL_S": "0.25",
             }
             replay = threading.Thread(
-                target=sample_shop.replay, args=(broker_url, clock, stop), name="replay", daemon=True
+                target=sample_shop.replay,
+                args=(broker_url, clock, stop, lambda: sample_shop.ingest_listens(store)),
+                daemon=True,
             )
             replay.start()
             address = f"http://127.0.0.1:{chosen_port}/"
@@ -87,34 +89,26 @@ def demo(
                 address,
                 lambda: say(
                     f"\nThe sample shop is open at {address}\n"
-                    f"Its clock starts on {sample_shop.STORY_START_AT:%d %B %Y} "
+                    f"Its clock starts on {start_at:%d %B %Y} "
                     f"and runs {rate:g} times as fast; Ctrl-C ends it."
                 ),
             )
-            _supervise(fresh, extra, stop, announce)
+            _supervise(fresh, extra, stop, lambda: (keep_broker(), announce()))
             replay.join(timeout=2.0)
         store.close()
 
 
 def _supervise(
-    settings: Settings,
-    extra: Mapping[str, str],
-    stop: threading.Event,
-    idle: Callable[[], None] | None = None,
+    settings: Settings, extra: Mapping[str, str], stop: threading.Event, idle: Callable[[], object]
 ) -> None:
-    environment = {
-        **os.environ,
-        f"{PREFIX}DATA_DIR": str(settings.data_dir),
-        f"{PREFIX}PORT": str(settings.port),
+    fixed = {
+        "DATA_DIR": str(settings.data_dir),
+        "DATABASE_URL": settings.database,
+        "BIND": settings.bind,
+        "PORT": str(settings.port),
+        **extra,
     }
-    environment |= {f"{PREFIX}BIND": settings.bind, f"{PREFIX}DATABASE_URL": settings.database}
-    environment |= {f"{PREFIX}{name}": value for name, value in extra.items()}
-    if idle is None:
-        shown = f"[{settings.bind}]" if ":" in settings.bind else settings.bind
-        idle = _once_answering(
-            f"http://{shown}:{settings.port}/",
-            lambda: say(f"The dashboard is at http://{shown}:{settings.port}/"),
-        )
+    environment = {**os.environ, **{f"{PREFIX}{name}": value for name, value in fixed.items()}}
     Supervisor(PARTS, environment, wiring.open_store(settings)).run(stop, idle)
 
 

@@ -8,7 +8,7 @@ import os
 import tomllib
 from pathlib import Path
 from typing import Any, Literal
-from urllib.parse import unquote, urlsplit
+from urllib.parse import urlsplit
 
 from platformdirs import user_data_path
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -105,26 +105,6 @@ class Settings(BaseSettings):
     def database(self) -> str:
         """The database address in use."""
         return self.database_url or f"sqlite:///{self.data_dir / 'paneltide.sqlite'}"
-
-    @property
-    def broker(self) -> "BrokerAddress":
-        """The broker's parts; `embedded` must have been replaced by where it listens."""
-        parts = urlsplit(self.mqtt_url)
-        tls = parts.scheme == "mqtts"
-        return BrokerAddress(
-            host=parts.hostname or "127.0.0.1",
-            port=parts.port or (8883 if tls else 1883),
-            username=unquote(parts.username) if parts.username else None,
-            password=unquote(parts.password) if parts.password else None,
-            tls=tls,
-        )
-
-
-class BrokerAddress:
-    """Host, port, credentials and whether to use TLS, from an mqtt address."""
-
-    def __init__(self, host: str, port: int, username: str | None, password: str | None, tls: bool) -> None:
-        self.host, self.port, self.username, self.password, self.tls = host, port, username, password, tls
 
 
 class _FileSource(PydanticBaseSettingsSource):

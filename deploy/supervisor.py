@@ -62,7 +62,7 @@ class Supervisor:
         self.environment = dict(environment)
         self.store = store
 
-    def run(self, stop: threading.Event, idle: Callable[[], None] | None = None) -> None:
+    def run(self, stop: threading.Event, idle: Callable[[], object] | None = None) -> None:
         """Start every part and watch over them until `stop` is set; then stop them all.
 
         `idle` is called about four times a second, for what the caller keeps alive beside the parts.

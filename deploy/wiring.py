@@ -3,16 +3,20 @@
 import logging
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from deploy.answer import ServiceMissing
 from deploy.settings import Settings
 from model.records.clock import Now, SampleClock, machine_now
 from model.records.store import Store
 from model.wood.errors import BadInput
+
+if TYPE_CHECKING:
+    from ingest.settings import IngestSettings
 
 LOG_FORMAT = "%(asctime)s %(levelname)-7s %(name)s: %(message)s"
 
@@ -112,8 +116,8 @@ def free_port(bind: str = "127.0.0.1") -> int:
 
 
 @contextmanager
-def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[str]:
-    """The address of the broker in use; an embedded one is started, and stopped at the end.
+def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[str, Callable[[], None]]]:
+    """The broker in use: its address, and a check that starts an embedded one again if it has ended.
 
     Parameters
     ----------
@@ -123,15 +127,28 @@ def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[str]:
         Port of an embedded broker on loopback; 0 chooses a free one.
     """
     if settings.mqtt_url != "embedded":
-        yield settings.mqtt_url
+        yield settings.mqtt_url, lambda: None
         return
-    from ingest.broker import EmbeddedBroker
+    from ingest.broker import BrokerUnavailable, EmbeddedBroker
 
-    broker = EmbeddedBroker(folder, port=port)
-    broker.start()
+    log = logging.getLogger("paneltide.broker")
+
+    def keep() -> None:
+        if not broker.running:
+            log.warning("the embedded broker ended; starting it again")
+            try:
+                broker.start()
+            except BrokerUnavailable as error:
+                log.warning("%s", error)
+
     try:
-        logging.getLogger("paneltide.broker").info("%s", broker.promises)
-        yield broker.url
+        broker = EmbeddedBroker(folder, port=port)
+        broker.start()
+    except BrokerUnavailable as error:
+        raise ServiceMissing(str(error)) from error
+    try:
+        log.info("%s", broker.promises)
+        yield broker.url, keep
     finally:
         broker.stop()
 
@@ -147,21 +164,26 @@ def run_ingest(settings: Settings, stop: threading.Event) -> None:
     """Listen to the broker and store readings until told to stop."""
     from ingest import subscriber
 
-    store = open_store(settings)
-    subscriber.run(store, ingest_settings(settings), clock_of(settings), stop)
+    subscriber.run(open_store(settings), ingest_settings(settings), clock_of(settings), stop)
 
 
-def ingest_settings(settings: Settings) -> "object":
+def ingest_settings(settings: Settings) -> "IngestSettings":
     """What the subscriber needs to know, from settings."""
-    from ingest.subscriber import IngestSettings
+    from ingest.settings import IngestSettings
 
-    broker = settings.broker
-    return IngestSettings(
-        host=broker.host,
-        port=broker.port,
-        username=broker.username,
-        password=broker.password,
-        tls=broker.tls,
+    def file(name: str) -> Path | None:
+        return Path(name).expanduser() if name else None
+
+    topics = tuple(topic.strip() for topic in settings.mqtt_topics.split(",") if topic.strip())
+    return IngestSettings.from_url(
+        settings.mqtt_url,
+        topics=topics,
+        client_id=settings.mqtt_client_id,
+        protocol=settings.mqtt_protocol,
+        share_group=settings.mqtt_share_group or None,
+        ca_file=file(settings.mqtt_ca_file),
+        cert_file=file(settings.mqtt_cert_file),
+        key_file=file(settings.mqtt_key_file),
     )
 
 
@@ -170,5 +192,5 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     from dashboard.app import build_app, serve
 
     store = open_store(settings)
-    app = build_app(store, clock_of(settings), units=settings.units)
+    app = build_app(store, clock_of(settings), units=settings.units, password=settings.password)
     serve(app, settings.bind, settings.port, stop)

@@ -41,9 +41,12 @@ def air(
     temperature_c = parse_temperature_c(temperature, "--temperature")
     if (rh is None) == (emc is None):
         raise BadInput(
-            "paneltide air", "--rh or --emc", "must be given, one of the two", "both" if rh else "none"
+            "paneltide air",
+            "--rh or --emc",
+            "must be given, one of the two",
+            "both" if rh is not None else "none",
         )
-    rh_pct = float(relative_humidity_for(temperature_c, emc)) if rh is None else rh
+    rh_pct = rh if rh is not None else float(relative_humidity_for(temperature_c, float(emc or 0.0)))
     document = {
         "temperature_c": temperature_c,
         "rh_pct": rh_pct,

@@ -1,0 +1,245 @@
+"""Commands that write and read the book: place, piece and stack, and how everything stands now."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+import typer
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from deploy import wiring
+from deploy.answer import AsJson, give_json, give_table, say
+from deploy.settings import load_settings
+from deploy.wood_commands import read_piece_file
+from model.records import book, queries
+from model.records.store import Store
+from model.records.tables import Place
+from model.wood.errors import BadInput
+from model.wood.units import parse_length_mm
+
+SinceText = Annotated[
+    str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
+]
+PlaceName = Annotated[str, typer.Option("--place", help="The place's name.")]
+
+
+def instant_of(text: str | None, zone: str, now: datetime) -> datetime:
+    """An aware UTC instant from a date or date and time, in the place's zone unless it has an offset."""
+    if text is None:
+        return now
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        raise BadInput(
+            "", "instant", "must be a date such as 2026-01-31, with or without a time", text
+        ) from None
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=ZoneInfo(zone))
+    return at.astimezone(UTC)
+
+
+def place_named(session: Session, name: str) -> Place:
+    """A recorded place; an unknown name is answered with those there are."""
+    found = session.scalar(select(Place).where(Place.name == name))
+    if found is None:
+        known = ", ".join(session.scalars(select(Place.name).order_by(Place.name))) or "none yet"
+        raise BadInput("", "place", f"must be one that is recorded ({known})", name)
+    return found
+
+
+def open_book() -> tuple[Store, datetime]:
+    """The book in use and its clock's time."""
+    settings = load_settings()
+    return wiring.open_store(settings), wiring.clock_of(settings)()
+
+
+def place_add(
+    name: Annotated[str, typer.Argument(help="What you call it.")],
+    kind: Annotated[str, typer.Option("--kind", help="shop, storage or home.")],
+    zone: Annotated[str, typer.Option("--zone", help="Its time zone, as Europe/Vienna.")] = "UTC",
+) -> None:
+    """Record a place with air of its own."""
+    store, _ = open_book()
+    with store.session() as session:
+        book.add_place(session, name, kind, zone=zone)
+    say(f"{name} is recorded.")
+
+
+def piece_add(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    place: PlaceName,
+    since: SinceText = None,
+) -> None:
+    """Record a piece that stands at a place."""
+    piece = read_piece_file(piece_file)
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        book.add_piece(session, piece, row, instant_of(since, row.zone, now), recorded_at=now)
+    say(f"{piece.name} is recorded with {len(piece.members)} members and {len(piece.fits)} fits.")
+
+
+def piece_move(
+    name: Annotated[str, typer.Argument(help="The piece's name.")],
+    place: PlaceName,
+    since: SinceText = None,
+) -> None:
+    """Record that a piece stands at another place."""
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        piece = session.scalar(select(book.Piece).where(book.Piece.name == name))
+        if piece is None:
+            raise BadInput("", "piece", "must be one that is recorded", name)
+        book.move_piece(session, piece, row, instant_of(since, row.zone, now))
+    say(f"{name} stands at {place}.")
+
+
+def stack_add(
+    name: Annotated[str, typer.Argument(help="What you call it.")],
+    species: Annotated[str, typer.Option("--species", help="The wood.")],
+    thickness: Annotated[str, typer.Option("--thickness", help="Thickness of a board, as 1in or 27mm.")],
+    mc: Annotated[float, typer.Option("--mc", help="Mean moisture content [%].")],
+    place: PlaceName,
+    since: SinceText = None,
+    assumed: Annotated[bool, typer.Option("--assumed", help="The MC is assumed, not measured.")] = False,
+    dead_piled: Annotated[bool, typer.Option("--dead-piled", help="No stickers between the boards.")] = False,
+    home: Annotated[str | None, typer.Option("--for", help="The place it is meant for.")] = None,
+) -> None:
+    """Record a stack of lumber."""
+    document: dict[str, Any] = {
+        "species": species,
+        "thickness_mm": parse_length_mm(thickness, "", "--thickness"),
+        "mc_pct": mc,
+        "mc_basis": "assumed" if assumed else "measured",
+        "stickered": not dead_piled,
+    }
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        destination = place_named(session, home) if home else None
+        book.add_stack(session, name, document, row, instant_of(since, row.zone, now), destination)
+    say(f"{name} is recorded.")
+
+
+def state(as_json: AsJson = False) -> None:
+    """How every place, stack and piece stands now, and which warnings are open."""
+    store, now = open_book()
+    with store.session() as session:
+        document = state_document(session, now)
+    if as_json:
+        give_json(document)
+        return
+    rows = [
+        [kind, entry["name"], entry["verdict"], entry["reason"]]
+        for kind in ("places", "stacks", "pieces")
+        for entry in document[kind]
+    ]
+    if not rows:
+        say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
+        return
+    give_table(["", "name", "verdict", "why"], rows)
+    for warning in document["warnings"]:
+        say(f"open since {warning['opened_at']:%Y-%m-%d}: {warning['reason']}")
+
+
+def state_document(session: Session, now: datetime) -> dict[str, Any]:
+    """Everything computed, as of now."""
+    shop = queries.shop(session, now)
+    pieces = [queries.piece(session, piece.id, now) for piece in shop.pieces]
+    return {
+        "at": now,
+        "places": [
+            {
+                "name": place.name,
+                "kind": place.kind,
+                **_judged(place.judgement),
+                "hour_at": place.air.hour_at if place.air else None,
+                "temperature_c": place.air.temperature_c if place.air else None,
+                "rh_pct": place.air.rh_pct if place.air else None,
+                "basis": place.air.basis if place.air else None,
+                "last_reading_at": place.last_reading_at,
+            }
+            for place in shop.places
+        ],
+        "stacks": [
+            {
+                "name": stack.name,
+                "place": _name(stack.place),
+                **_judged(stack.judgement),
+                **_moisture(stack.moisture),
+            }
+            for stack in shop.stacks
+        ],
+        "pieces": [
+            {
+                "name": piece.name,
+                "place": _name(piece.place),
+                **_judged(piece.judgement),
+                "members": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
+                "fits": [
+                    {
+                        "name": fit.name,
+                        "kind": fit.kind,
+                        **_judged(fit.judgement),
+                        "limits": [
+                            {
+                                "name": margin.limit_name,
+                                "direction": margin.direction,
+                                "severity": margin.severity,
+                                "margin_mm": margin.margin_mm,
+                                "play_mm": margin.play_mm,
+                            }
+                            for margin in fit.margins
+                        ],
+                    }
+                    for fit in piece.fits
+                ],
+            }
+            for piece in pieces
+            if piece is not None
+        ],
+        "warnings": [
+            {
+                "about": warning.subject_kind,
+                "tier": warning.tier,
+                "from": warning.from_verdict,
+                "to": warning.to_verdict,
+                "reason": warning.reason,
+                "opened_at": warning.opened_at,
+                "acknowledged_at": warning.acknowledged_at,
+                "trade_act": warning.trade_act,
+            }
+            for warning in shop.warnings
+        ],
+    }
+
+
+def _judged(judgement: queries.Judgement) -> dict[str, Any]:
+    return {"verdict": judgement.verdict, "reason": judgement.reason, "since_at": judgement.since_at}
+
+
+def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:
+    names = ("at", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm", "estimated_hours")
+    return {name: getattr(moisture, name) if moisture else None for name in names}
+
+
+def _name(place: queries.PlaceNow | None) -> str | None:
+    return place.name if place else None
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    places = typer.Typer(help="Places with air of their own.", no_args_is_help=True)
+    places.command("add")(place_add)
+    pieces = typer.Typer(help="Built pieces.", no_args_is_help=True)
+    pieces.command("add")(piece_add)
+    pieces.command("move")(piece_move)
+    stacks = typer.Typer(help="Stacks of lumber.", no_args_is_help=True)
+    stacks.command("add")(stack_add)
+    app.add_typer(places, name="place")
+    app.add_typer(pieces, name="piece")
+    app.add_typer(stacks, name="stack")
+    app.command()(state)
