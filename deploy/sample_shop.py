@@ -3,15 +3,25 @@
 Everything comes from the package `sample_readings`; sample_readings/README.md tells the story.
 """
 
-import logging
 import threading
 from collections.abc import Callable, Iterable
+from importlib.resources import as_file
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
+from ingest.files import import_readings
+from ingest.payload import PayloadReading
 from ingest.settings import IngestSettings
+from model.records.book import add_piece, add_place, add_stack, move_piece
 from model.records.clock import Now
+from model.records.hangings import hang_sensor
+from model.records.store import Store
+from model.records.tables import Binding, Place, Pulse, Sensor
+from model.wood.errors import BadInput
+from model.wood.piece import read_piece
 from sample_readings import sensors, story
 
 STORY_START_AT = story.START_AT
@@ -20,7 +30,99 @@ CLIENT_ID = "paneltide-sample-shop"
 AT_ONCE = 40  # messages on their way together; a broker's window is about 100
 LONGEST_NAP_S = 0.5
 
-log = logging.getLogger(__name__)
+Progress = Callable[[str], None]
+
+# How each shape of message is read, one reading a topic.
+READINGS = {
+    "flat json": (
+        PayloadReading("json", temperature="/temperature", rh="/humidity", battery="/battery", time="/time"),
+    ),
+    "nested json": (
+        PayloadReading(
+            "json",
+            temperature="/climate/temperature",
+            rh="/climate/humidity",
+            battery="/device/battery",
+            time="/timestamp",
+        ),
+    ),
+    "fahrenheit json": (
+        PayloadReading(
+            "json", temperature="/temperature", temperature_unit_at="/unit", rh="/humidity", time="/time"
+        ),
+    ),
+    "senml": (PayloadReading("senml-json"),),
+    "bare numbers": (
+        PayloadReading("number", quantity="temperature"),
+        PayloadReading("number", quantity="rh"),
+    ),
+}
+
+
+# ---------------------------------------------------------------- the past year
+
+
+def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
+    """Record the sample shop and read its past year in, up to `STORY_START_AT`.
+
+    Parameters
+    ----------
+    store : Store
+        A book at the current schema that holds no place yet.
+    progress : callable
+        Told, in words, what is being loaded.
+
+    Raises
+    ------
+    BadInput
+        If the book already holds something.
+    """
+    shop = story.shop_story()
+    with store.session() as session:
+        if session.scalar(select(Place.id).limit(1)) is not None:
+            raise BadInput(
+                store.shown, "the book", "must be empty before the sample shop is loaded", "a book in use"
+            )
+        places = {
+            place.name: add_place(session, place.name, place.kind, zone=shop.zone, note=place.note)
+            for place in shop.places
+        }
+        for sensor in shop.sensors:
+            if sensor.accepted:
+                _accept(session, sensor, places[sensor.place], shop.zone)
+    for sensor in shop.sensors:
+        if sensor.accepted:
+            progress(f"readings of {sensor.name}")
+            with as_file(story.package_file("readings", sensor.file_name)) as path:
+                import_readings(store, path, lambda: STORY_START_AT)
+    progress("pieces and stacks")
+    with store.session() as session:
+        places = {place.name: place for place in session.scalars(select(Place))}
+        for recorded in shop.pieces:
+            first, *later = recorded.stands
+            piece = read_piece(recorded.text(), recorded.file)
+            row = add_piece(session, piece, places[first.place], first.since)
+            for stand in later:
+                move_piece(session, row, places[stand.place], stand.since)
+        for stack in shop.stacks:
+            add_stack(
+                session,
+                stack.name,
+                stack.document,
+                places[stack.place],
+                stack.since,
+                destination=places[stack.destination],
+            )
+
+
+def _accept(session: Session, sensor: story.SensorStory, place: Place, zone: str) -> None:
+    row = Sensor(name=sensor.name, zone=zone, accepted_at=story.HISTORY_FROM)
+    part = sensors.SENML_NAME if sensor.shape == "senml" else ""  # its own name inside a message
+    for topic, reading in zip(sensor.topics, READINGS[sensor.shape], strict=True):
+        row.bindings.append(Binding(topic=topic, part=part, payload=reading.to_document()))
+    session.add(row)
+    session.flush()
+    hang_sensor(session, row, place, story.HISTORY_FROM)
 
 
 # ---------------------------------------------------------------- the sensors, live
@@ -142,3 +244,11 @@ def replay(
 ) -> None:
     """Publish the sample shop's readings from the story's start until told to stop; see `Replay`."""
     Replay(mqtt_url, clock, ready=ready).run(stop)
+
+
+def ingest_listens(store: Store) -> bool:
+    """Whether ingest has said that it is connected to its broker; nothing said before that is heard."""
+    with store.session() as session:
+        pulse = session.get(Pulse, "ingest")
+        broker = pulse.detail.get("broker") if pulse is not None else None
+        return isinstance(broker, dict) and bool(broker.get("connected"))
