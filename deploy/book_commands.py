@@ -15,7 +15,7 @@ from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
 from model.records.store import Store
-from model.records.tables import Place
+from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
 
@@ -32,9 +32,8 @@ def instant_of(text: str | None, zone: str, now: datetime) -> datetime:
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
-        raise BadInput(
-            "", "instant", "must be a date such as 2026-01-31, with or without a time", text
-        ) from None
+        rule = "must be a date such as 2026-01-31, with or without a time"
+        raise BadInput("", "instant", rule, text) from None
     if at.tzinfo is None:
         at = at.replace(tzinfo=ZoneInfo(zone))
     return at.astimezone(UTC)
@@ -90,7 +89,7 @@ def piece_move(
     store, now = open_book()
     with store.session() as session:
         row = place_named(session, place)
-        piece = session.scalar(select(book.Piece).where(book.Piece.name == name))
+        piece = session.scalar(select(Piece).where(Piece.name == name))
         if piece is None:
             raise BadInput("", "piece", "must be one that is recorded", name)
         book.move_piece(session, piece, row, instant_of(since, row.zone, now))
