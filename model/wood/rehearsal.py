@@ -1,6 +1,6 @@
 """A piece run through recorded air before it has stood there: widths, moisture and the smallest margins."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +9,7 @@ import pandas as pd
 from model.wood import moisture
 from model.wood.air import relative_humidity_from_pressure, vapour_pressure
 from model.wood.errors import BadInput
+from model.wood.fits import Limit
 from model.wood.piece import Piece
 from model.wood.piece import moisture_batch as batch_of
 
@@ -67,7 +68,8 @@ def hourly_air(air: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """
     if len(air) == 0:
         raise BadInput("", "air", "must hold at least one reading", "none")
-    on_the_hour = bool((air.index == air.index.floor("h")).all()) and air.index.is_unique
+    instants = pd.DatetimeIndex(air.index)
+    on_the_hour = bool((instants == instants.floor("h")).all()) and instants.is_unique
     if on_the_hour:
         hours = air
     else:
@@ -75,7 +77,7 @@ def hourly_air(air: pd.DataFrame) -> tuple[pd.DataFrame, int]:
             vapour_pressure(air["temperature_c"].to_numpy(), air["rh_pct"].to_numpy()), index=air.index
         )
         means = pd.DataFrame({"temperature_c": air["temperature_c"], "pressure_pa": pressure})
-        means = means.groupby(means.index.floor("h")).mean()
+        means = means.groupby(instants.floor("h")).mean()
         hours = pd.DataFrame(
             {
                 "temperature_c": means["temperature_c"],
@@ -114,9 +116,7 @@ def rehearse(
     hours, bridged = hourly_air(air)
     names = list(piece.members)
     batch = batch_of(list(piece.members.values()))
-    start = np.array(
-        [piece.members[name].mc_pct if start_mc_pct is None else start_mc_pct for name in names]
-    )
+    start = np.array([piece.members[name].mc_pct if start_mc_pct is None else start_mc_pct for name in names])
     profile = moisture.uniform_profile(start)
     faces = np.zeros(len(names), dtype=np.intp)
     first = moisture.summary(profile, batch)
@@ -145,14 +145,12 @@ def rehearse(
         table = {key: trace[rows, position] for key, trace in traces.items()}
         table["width_mm"] = np.asarray(piece.members[name].width_at(table["mc_mean_pct"]))
         members[name] = pd.DataFrame(table, index=at[rows])
-    moisture_by_member = {
-        name: traces["mc_mean_pct"][:, position] for position, name in enumerate(names)
-    }
+    moisture_by_member = {name: traces["mc_mean_pct"][:, position] for position, name in enumerate(names)}
     smallest = {name: _smallest(fit.limits(moisture_by_member), at) for name, fit in piece.fits.items()}
     return Rehearsal(at[rows], members, smallest, bridged, batch)
 
 
-def _smallest(limits: list, at: pd.DatetimeIndex) -> list[SmallestMargin]:  # type: ignore[type-arg]
+def _smallest(limits: Sequence[Limit], at: pd.DatetimeIndex) -> list[SmallestMargin]:
     found = []
     for limit in limits:
         margins = np.broadcast_to(np.asarray(limit.margin_mm, dtype=float), (len(at),))
