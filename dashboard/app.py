@@ -126,14 +126,14 @@ def build_app(store: Store, now: Now, units: Units = "inch", password: str = "")
     def first_page() -> str:
         view, path = _asked(context, flask.request.full_path)
         page, _live = _answer(table, view, path)
-        return f'<div class="first-sight">{still([top(view.units, live=False), page])}</div>'
+        return f'<div class="first-sight">{still([top(view.units, path, live=False), page])}</div>'
 
     def layout() -> Component:
         # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
         href = flask.request.referrer if flask.has_request_context() else None
         view, path = _asked(context, href or "/")
         page, _live = _answer(table, view, path)
-        return shell(page, view.units, href or "/", live=True)
+        return shell(page, view.units, href or "/", path)
 
     app.first_sight = first_page
     app.layout = layout

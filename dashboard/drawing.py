@@ -6,7 +6,7 @@ stays a name.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -91,6 +91,18 @@ def path(points: Sequence[tuple[float, float]]) -> str:
     return "M" + "L".join(f"{_short(x)} {_short(y)}" for x, y in points)
 
 
+def ticks(lines: Iterable[tuple[float, float, float]], class_: str) -> Shape:
+    """Upright lines `(x, top, bottom)` as one element: a rule has hundreds."""
+    drawn = "".join(f"M{_short(x)} {_short(top)}V{_short(bottom)}" for x, top, bottom in lines)
+    return shape("path", d=drawn or "M0 0", class_=class_)
+
+
+def end_grain(uid: str) -> Shape:
+    """A pattern of growth rings, for what limits a movement; an area is filled with it by `url(#uid)`."""
+    arcs = shape("path", d="M0 7Q9 -3 18 7M-9 14Q0 4 9 14M9 14Q18 4 27 14", class_="grain")
+    return shape("defs", shape("pattern", arcs, id=uid, width=18, height=14, patternUnits="userSpaceOnUse"))
+
+
 def markup(tree: Shape | str) -> str:
     """A drawing as SVG text, everything in it escaped."""
     if isinstance(tree, str):
@@ -134,6 +146,9 @@ class Drawing(Component):
     readings : mapping, optional
         What to say under the pointer: `x` (positions in the drawing's own units, ascending), `says` (as many
         texts), `top`, `bottom` (how far the hair line runs).
+    zoom : mapping, optional
+        That a stretch of it can be dragged over to be drawn finer: `left`, `right` (positions), `from`, `to`
+        (epoch milliseconds there), `href` (the address to which `since` and `until` are added).
     """
 
     tree: Shape
@@ -142,7 +157,7 @@ class Drawing(Component):
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Drawing"
-    _prop_names = ["id", "tree", "readings", "className"]  # noqa: RUF012
+    _prop_names = ["id", "tree", "readings", "zoom", "className"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
@@ -152,7 +167,8 @@ class Drawing(Component):
         tree: Shape,
         id: str | None = None,
         readings: Mapping[str, Any] | None = None,
+        zoom: Mapping[str, Any] | None = None,
         className: str | None = None,
     ) -> None:
-        given = {"tree": tree, "id": id, "readings": readings, "className": className}
+        given = {"tree": tree, "id": id, "readings": readings, "zoom": zoom, "className": className}
         super().__init__(**{name: value for name, value in given.items() if value is not None})

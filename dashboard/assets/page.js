@@ -60,8 +60,7 @@
     }
     nameTheme();
     for (const link of document.querySelectorAll(".nav a")) {
-      const href = link.getAttribute("href");
-      const here = href === "/" ? location.pathname === "/" : (location.pathname + "/").startsWith(href + "/");
+      const here = (link.dataset.covers || "").split(" ").includes(location.pathname.split("/")[1]);
       if (here) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
     }
     if (!live) return;

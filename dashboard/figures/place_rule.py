@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from dashboard import display as say
-from dashboard.drawing import Shape, picture, shape
+from dashboard.drawing import Shape, picture, shape, ticks
 from dashboard.figures.scale import Scale
 from model.wood.errors import OutsideValidity
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
@@ -89,34 +89,33 @@ def place_rule(
 
 
 def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
-    lines: list[Shape] = []
     numbered = 10 if width >= 500 else 20
-    for value in range(101):
-        tall = 15 if value % 10 == 0 else 10 if value % 5 == 0 else 6
-        class_ = "tick" if value % 5 == 0 else "tick-small"
-        lines.append(shape("line", x1=x(value), x2=x(value), y1=top, y2=top + tall, class_=class_))
-        if value % numbered == 0 and 0 < value < 100:
-            lines.append(
-                shape("text", str(value), x=x(value), y=top + 27, text_anchor="middle", font_size=13)
-            )
-    return lines
+    tall = {value: 15 if value % 10 == 0 else 10 if value % 5 == 0 else 6 for value in range(101)}
+    return [
+        ticks([(x(value), top, top + tall[value]) for value in tall if value % 5 == 0], "tick"),
+        ticks([(x(value), top, top + tall[value]) for value in tall if value % 5], "tick-small"),
+        *[
+            shape("text", str(value), x=x(value), y=top + 27, text_anchor="middle", font_size=13)
+            for value in range(numbered, 100, numbered)
+        ],
+    ]
 
 
 def _moisture_edge(x: Scale, bottom: float, temperature_c: float, width: int) -> list[Shape]:
-    lines: list[Shape] = []
-    for half in range(1, 53):
-        mc_pct = half / 2
+    whole, half, numbers = [], [], []
+    for step in range(1, 53):
+        mc_pct = step / 2
         rh_pct = _rh(temperature_c, mc_pct)
         if rh_pct is None or not LOW_RH_PCT < rh_pct < HIGH_RH_PCT:
             continue
-        tall = 12 if half % 2 == 0 else 7
-        class_ = "tick" if half % 2 == 0 else "tick-small"
-        lines.append(shape("line", x1=x(rh_pct), x2=x(rh_pct), y1=bottom - tall, y2=bottom, class_=class_))
+        if step % 2:
+            half.append((x(rh_pct), bottom - 7, bottom))
+            continue
+        whole.append((x(rh_pct), bottom - 12, bottom))
         if mc_pct in EMC_MARKS and (width >= 500 or mc_pct in (4, 8, 12, 20)):
-            lines.append(
-                shape("text", f"{mc_pct:g}", x=x(rh_pct), y=bottom - 15, text_anchor="middle", font_size=13)
-            )
-    return lines
+            at = {"x": x(rh_pct), "y": bottom - 15}
+            numbers.append(shape("text", f"{mc_pct:g}", text_anchor="middle", font_size=13, **at))
+    return [ticks(whole, "tick"), ticks(half, "tick-small"), *numbers]
 
 
 def _bracket(bracket: Bracket, x: Scale, y: float, width: int) -> Shape:

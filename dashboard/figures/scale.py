@@ -78,7 +78,7 @@ def _multiples(low: float, high: float, step: float) -> Iterator[float]:
 
 
 def months(
-    since_at: datetime, until_at: datetime, zone: str, at_most: int = 14
+    since_at: datetime, until_at: datetime, zone: str, units: Units = "metric", at_most: int = 14
 ) -> list[tuple[datetime, str]]:
     """Starts of months at a place within a span, with their short names; January carries its year.
 
@@ -94,7 +94,8 @@ def months(
             day = (first + timedelta(days=number)).astimezone(UTC)
             if since_at <= day <= until_at and number % every == 0:
                 there = day.astimezone(local)
-                found.append((day, f"{there.day} {there:%b}"))
+                named = f"{there:%b} {there.day}" if units == "inch" else f"{there.day} {there:%b}"
+                found.append((day, named))
         return found
     every = next(n for n in (1, 2, 3, 6, 12, 24, 60, 240) if span / timedelta(days=30.4 * n) <= at_most)
     start = since_at.astimezone(local)

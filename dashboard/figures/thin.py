@@ -37,3 +37,27 @@ def thinned(values: np.ndarray, points: int = SCREEN_POINTS) -> np.ndarray:
         starts = holes[np.r_[True, np.diff(holes) > 1]]
         kept = np.union1d(kept, starts)
     return np.union1d(kept, [0, n - 1]).astype(np.intp)
+
+
+def gapped(
+    at: np.ndarray, values: np.ndarray, gap: np.timedelta64, *others: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """A series with a NaN in every stretch without values that is longer than `gap`.
+
+    Thinning moves neighbours apart; only what was a gap before it may be drawn as one after.
+
+    Returns
+    -------
+    tuple of ndarray
+        Instants, values, and each of `others` (float arrays) with NaN in the same places.
+    """
+    if len(at) < 2:
+        return (at, values, *others)
+    holes = np.flatnonzero(np.diff(at) > gap)
+    if not len(holes):
+        return (at, values, *others)
+    between = at[holes] + (at[holes + 1] - at[holes]) // 2
+    return (
+        np.insert(at, holes + 1, between),
+        *(np.insert(column.astype(np.float64), holes + 1, np.nan) for column in (values, *others)),
+    )

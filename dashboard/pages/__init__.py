@@ -4,10 +4,12 @@ from types import ModuleType
 
 from dash import Dash
 
-import dashboard.pages.today as today
+from dashboard.pages import piece as piece
+from dashboard.pages import place as place
+from dashboard.pages import today as today
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today,)
+MODULES: tuple[ModuleType, ...] = (today, piece, place)
 
 
 def routes() -> list[Route]:

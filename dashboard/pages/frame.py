@@ -5,29 +5,31 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.drawing import FRACTION, Drawing, Shape
+from dashboard.figures.time_axis import Chart
 from dashboard.marks import WORDS, verdict_mark
 
 # What Dash takes as a child: a component, a text, nothing, or a list of them.
 Child = Any
 
+# The word, where it leads, and the first parts of the addresses it covers.
 NAV = (
-    ("Today", "/"),
-    ("Stock", "/stock"),
-    ("Pieces", "/pieces"),
-    ("Places", "/places"),
-    ("Sensors", "/sensors"),
+    ("Today", "/", ("",)),
+    ("Stock", "/stock", ("stock", "stack")),
+    ("Pieces", "/pieces", ("pieces", "piece", "record")),
+    ("Places", "/places", ("places", "place")),
+    ("Sensors", "/sensors", ("sensors", "sensor")),
 )
 
 PAGE, ADDRESS, UNITS, SHOWN, TICK = "page", "address", "units", "shown", "tick"
 TICK_MS = 15_000
 
 
-def shell(page: Child, units: str, href: str, live: bool) -> html.Div:
+def shell(page: Child, units: str, href: str, path: str) -> html.Div:
     """The whole document: the top rule, the page, and what keeps it current."""
     return html.Div(
         [
             html.A("Skip to the page", href="#page", className="skip"),
-            top(units, live),
+            top(units, path, live=True),
             html.Div(page, id=PAGE),
             dcc.Location(id=ADDRESS, refresh=False, href=href),
             dcc.Store(id=SHOWN, data={"units": units, "digest": ""}),
@@ -36,8 +38,9 @@ def shell(page: Child, units: str, href: str, live: bool) -> html.Div:
     )
 
 
-def top(units: str, live: bool) -> html.Header:
-    """The name, the words to get about by, and the rule under them."""
+def top(units: str, path: str, live: bool) -> html.Header:
+    """The name, the words to get about by, and the rule under them; still, it has no buttons."""
+    first = path.strip("/").split("/")[0]
     switch = units_word(units)
     button: Any = html.Button(switch, id=UNITS, className="plain", **aria(label=units_label(units)))
     if not live:
@@ -48,7 +51,15 @@ def top(units: str, live: bool) -> html.Header:
                 [
                     html.A("paneltide", href="/", className="name"),
                     html.Nav(
-                        [html.A(word, href=href) for word, href in NAV],
+                        [
+                            html.A(
+                                word,
+                                href=href,
+                                **aria(current="page" if first in covers else "false"),
+                                **covering(covers),
+                            )
+                            for word, href, covers in NAV
+                        ],
                         className="nav",
                         **aria(label="Pages"),
                     ),
@@ -68,6 +79,11 @@ def top(units: str, live: bool) -> html.Header:
 def aria(**names: str) -> Any:
     """Attributes for those who don't see the page: `aria(label="Pages")`."""
     return {f"aria-{name.replace('_', '-')}": value for name, value in names.items()}
+
+
+def covering(covers: tuple[str, ...]) -> Any:
+    """For the page's script, which moves the mark as the address changes."""
+    return {"data-covers": " ".join(covers)}
 
 
 def units_word(units: str) -> str:
@@ -126,14 +142,17 @@ def noted(verdict: str, *children: Child) -> html.Li:
     return html.Li([verdict_mark(verdict), html.Div(list(children))])
 
 
-def drawn(wide: Shape, narrow: Shape | None = None, **readings: Any) -> html.Div | Drawing:
-    """A drawing; with a second one for a phone, each shown where it reads well."""
-    if narrow is None:
-        return Drawing(wide, **readings)
+def drawn(wide: Shape, narrow: Shape) -> html.Div:
+    """A drawing, and the same for a phone, each shown where it reads well."""
+    return html.Div([Drawing(wide, className="wide-only"), Drawing(narrow, className="narrow-only")])
+
+
+def charted(wide: Chart, narrow: Chart, href: str) -> html.Div:
+    """A chart through time, and the same for a phone; a stretch dragged over is drawn finer, from `href`."""
     return html.Div(
         [
-            Drawing(wide, className="wide-only", readings=readings.get("readings")),
-            Drawing(narrow, className="narrow-only", readings=readings.get("narrow_readings")),
+            Drawing(chart.tree, readings=chart.readings, zoom={**chart.zoom, "href": href}, className=shown)
+            for chart, shown in ((wide, "wide-only"), (narrow, "narrow-only"))
         ]
     )
 

@@ -112,6 +112,11 @@ def margin_series(
     )
 
 
+def first_air_at(session: Session, place_id: int) -> datetime | None:
+    """When a place's air begins to be known."""
+    return session.scalar(select(func.min(AirHour.hour_at)).where(AirHour.place_id == place_id))
+
+
 def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> Air:
     """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
     rows = session.execute(

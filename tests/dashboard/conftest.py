@@ -93,7 +93,11 @@ def book(store: Store) -> SimpleNamespace:
         chest = _piece("Walnut <b>chest</b>", flat.id, start, 290.0)
         session.add_all([stack, bench, chest])
         session.flush()
-        for body, drift in ((bench.members[0], 0.0), (chest.members[0], -0.12), (stack, -0.05)):
+        for body, drift, width_mm in (
+            (bench.members[0], 0.0, 368.3),
+            (chest.members[0], -0.12, 290.0),
+            (stack, -0.05, None),
+        ):
             for day in range(DAYS + 1):
                 mc_pct = 8.0 + drift * day
                 session.add(
@@ -105,7 +109,7 @@ def book(store: Store) -> SimpleNamespace:
                         mc_face_pct=mc_pct - 0.2,
                         mc_core_pct=mc_pct + 0.2,
                         mc_back_pct=mc_pct,
-                        width_mm=None if body is stack else 368.3 * (1 + 0.0027 * (mc_pct - 8.0)),
+                        width_mm=width_mm and width_mm * (1 + 0.0027 * (mc_pct - 8.0)),
                         estimated_hours=24 if day in (5, 6) else 0,
                     )
                 )

@@ -1,0 +1,161 @@
+"""The tide of a piece's members: which one, over what span, and what happened meanwhile."""
+
+from datetime import timedelta
+
+from dash import html
+
+from dashboard import display as say
+from dashboard import woodwork
+from dashboard.figures.tide import Flag, Shore, tide_chart
+from dashboard.pages.frame import aria, charted, empty, num, part
+from dashboard.spans import TimeSpan, span_links, span_of
+from dashboard.view import View, address
+from model.records import queries, series
+from model.records.queries import Event, MemberNow, PieceNow
+from model.wood.piece import Member, Piece
+
+SPANS = ("month", "season", "year", "all")
+EVENT_WORDS = {"mc_pct": "moisture measured", "width_mm": "width measured", "gap_mm": "gap measured"}
+
+
+def tide_part(piece: PieceNow, view: View) -> html.Section:
+    """The chart of the member and span that the address names, with links to every other."""
+    if not piece.members:
+        return part("Tide", empty("No members are recorded."))
+    member = chosen_member(piece, view)
+    with view.store.session() as session:
+        first_at = series.first_checkpoint_at(session, member.id) or member.start_at
+        span = span_of(view, "year", first_at, least=timedelta(days=7))
+        tide = series.tide(session, member.id, span.since_at, span.until_at)
+        measured = queries.measurements(session, member.id)
+    zone = piece.place.zone if piece.place else "UTC"
+    flags = flags_of(piece, member, measured, view)
+    shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
+    wood = woodwork.wood_piece(piece)
+    charts = [
+        tide_chart(
+            tide,
+            shores_of(piece, member.name, wood),
+            view.display,
+            zone,
+            span.since_at,
+            span.until_at,
+            flags=shown,
+            moisture_marks=moisture_marks(wood.members[member.name]) if wood else (),
+            latitude_deg=latitude(piece),
+            width=width,
+            uid=f"tide-{member.id}-{width}",
+            name=say.said(member.name),
+        )
+        for width in (960, 360)
+    ]
+    return part(
+        f"Tide of {say.said(member.name)}",
+        member_links(piece, member, span),
+        span_links(address("piece", piece.id, member=member.id), span, SPANS),
+        charted(charts[0], charts[1], address("piece", piece.id, member=member.id)),
+        legend(bool(tide.estimated.any())),
+        html.Ol(
+            [
+                html.Li([num(f"{number}"), f"  {say.day(flag.at, zone, view.units, view.now)}: {flag.says}"])
+                for number, flag in enumerate(shown, 1)
+            ],
+            className="small",
+        )
+        if shown
+        else None,
+    )
+
+
+def chosen_member(piece: PieceNow, view: View) -> MemberNow:
+    """The member the address names, else one of the governing fit, else the widest."""
+    wanted = view.query.get("member", "")
+    for member in piece.members:
+        if str(member.id) == wanted:
+            return member
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    for fit in sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict]):
+        for key in ("member", "members"):
+            named = fit.document.get(key)
+            names = named if isinstance(named, list) else [named]
+            for member in piece.members:
+                if member.name in names:
+                    return member
+    return max(piece.members, key=lambda member: float(member.document.get("width") or 0))
+
+
+def member_links(piece: PieceNow, member: MemberNow, span: TimeSpan) -> html.Nav | None:
+    """Links to every member over the same span."""
+    if len(piece.members) < 2:
+        return None
+    return html.Nav(
+        [
+            html.A(
+                say.said(other.name),
+                href=address("piece", piece.id, member=other.id, span=span.name or None),
+                **aria(current="true" if other.id == member.id else "false"),
+            )
+            for other in piece.members
+        ],
+        className="tabs",
+        **aria(label="Member"),
+    )
+
+
+def legend(any_estimated: bool) -> html.P:
+    """What the lines mean, for a reader of the printed page."""
+    words = ["Solid: from measured air."]
+    if any_estimated:
+        words.append("Dotted: air estimated across a gap.")
+    words.append("Hatched shore: it binds, bursts or splits. Dashed line: it begins to show.")
+    return html.P(" ".join(words), className="small soft")
+
+
+def shores_of(piece: PieceNow, member: str, wood: Piece | None) -> list[Shore]:
+    """The widths at which this member's fits run out, its fellows settled as it is."""
+    design = woodwork.range_of(piece)
+    if wood is None or design is None:
+        return []
+    part = wood.members[member]
+    found = []
+    for name, fit_range in design.fits.items():
+        if member not in {own.name for own in wood.fits[name].members}:
+            continue
+        for at in fit_range.limits:
+            if at.mc_at_limit_pct is None:
+                continue
+            found.append(
+                Shore(
+                    say.said(at.limit.name),
+                    at.limit.says,
+                    at.limit.direction,
+                    at.limit.severity,
+                    float(part.width_at(at.mc_at_limit_pct)),
+                )
+            )
+    return found
+
+
+def moisture_marks(member: Member) -> list[tuple[float, float]]:
+    """Whole moisture contents and the member's width at each."""
+    return [(float(mc_pct), float(member.width_at(float(mc_pct)))) for mc_pct in range(1, 29)]
+
+
+def flags_of(piece: PieceNow, member: MemberNow, measured: tuple[Event, ...], view: View) -> list[Flag]:
+    """What happened to the member: where it went, and what was measured on it."""
+    flags = [
+        Flag(stay.since_at, f"{'stood at' if index == 0 else 'moved to'} {stay.place}")
+        for index, stay in enumerate(piece.stays)
+        if stay.since_at <= view.now
+    ]
+    for event in measured:
+        value = say.mc(event.value) if event.kind == "mc_pct" else view.display.length(event.value, finest=64)
+        flags.append(Flag(event.at, f"{EVENT_WORDS[event.kind]}, {value} ({event.says})"))
+    return sorted(flags, key=lambda flag: flag.at)
+
+
+def latitude(piece: PieceNow) -> float | None:
+    """The latitude of the place it stands at, when it is recorded."""
+    climate = piece.place.climate if piece.place else None
+    value = (climate or {}).get("latitude_deg")
+    return float(value) if isinstance(value, int | float) else None

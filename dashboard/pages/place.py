@@ -1,0 +1,223 @@
+"""Places: each with its own air, what stands there, and what that air does to wood."""
+
+from typing import Any
+
+import numpy as np
+from dash import html
+
+from dashboard import display as say
+from dashboard import sentences, woodwork
+from dashboard.figures.air import air_chart
+from dashboard.figures.place_rule import Bracket, place_rule
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import charted, drawn, empty, num, part, sheet, word
+from dashboard.spans import TimeSpan, span_links, span_of
+from dashboard.view import Route, View, address
+from model.records import queries, series
+from model.records.queries import PieceNow, PlaceNow, StackNow
+from model.records.series import Air, Trace
+from model.wood.air import dew_point
+
+KINDS = {"shop": "The shop", "storage": "A storage room", "home": "A client's home"}
+SPANS = ("day", "week", "month", "season", "year", "all")
+
+
+def list_layout(view: View) -> html.Main:
+    """Every place with its rule."""
+    with view.store.session() as session:
+        places = queries.places(session, view.now)
+        pieces = queries.pieces(session, view.now)
+    if not places:
+        return sheet(
+            "No place is recorded.",
+            empty(
+                "A place comes with its first sensor: ",
+                html.A("accept one", href="/sensors"),
+                " and name where it hangs.",
+            ),
+        )
+    shop = next((place for place in places if place.kind == "shop"), places[0])
+    return sheet(
+        f"{shop.name} {sentences.air(shop, view.display)}."
+        if shop.air
+        else f"{shop.name}: no air is known yet.",
+        *[place_part(place, pieces, view) for place in places],
+    )
+
+
+def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Section:
+    """One place of the list."""
+    here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
+    brackets = brackets_of(here)
+    told = f"{KINDS[place.kind]}. {say.sentence(sentences.air(place, view.display))}"
+    return part(
+        html.A(place.name, href=address("place", place.id)),
+        html.P([verdict_mark(place.judgement.verdict), f" {told} {heard(place, view)}"]),
+        drawn(*(rule(place, brackets, width) for width in (900, 360))),
+    )
+
+
+def brackets_of(pieces: list[PieceNow]) -> list[Bracket]:
+    """The humidity each piece can take, where the watch has worked it out."""
+    found = []
+    for piece in pieces:
+        low, high = (piece.judgement.detail.get(key) for key in ("rh_low_pct", "rh_high_pct"))
+        if low is not None or high is not None:
+            found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
+    return found
+
+
+def rule(place: PlaceNow, brackets: list[Bracket], width: int) -> Any:
+    air = place.air
+    return place_rule(
+        place.name,
+        air.temperature_c if air else None,
+        air.rh_pct if air else None,
+        brackets,
+        width,
+    )
+
+
+def heard(place: PlaceNow, view: View) -> str:
+    """When anything was last heard from there, and by what."""
+    if not place.sensors:
+        return "No sensor hangs there."
+    names = say.joined(place.sensors)
+    return f"Last heard {say.ago(place.last_reading_at, view.now)}, from {names}."
+
+
+# ---------------------------------------------------------------- one place
+
+
+def layout(view: View, place_id: int) -> html.Main | None:
+    """The page of a place; none when there is no such place."""
+    with view.store.session() as session:
+        found = queries.places(session, view.now, only=place_id)
+        if not found:
+            return None
+        span = span_of(view, "month", series.first_air_at(session, place_id))
+        air = series.air(session, place_id, span.since_at, span.until_at)
+        traces = series.traces(session, place_id, span.since_at, span.until_at)
+        here = [
+            full
+            for piece in queries.pieces(session, view.now)
+            if piece.place is not None and piece.place.id == place_id
+            if (full := queries.piece(session, piece.id, view.now)) is not None
+        ]
+        stacks = [
+            stack
+            for stack in queries.stacks(session, view.now)
+            if stack.place is not None and stack.place.id == place_id
+        ]
+    return page(found[0], span, air, traces, here, stacks, view)
+
+
+def page(
+    place: PlaceNow,
+    span: TimeSpan,
+    air: Air,
+    traces: tuple[Trace, ...],
+    pieces: list[PieceNow],
+    stacks: list[StackNow],
+    view: View,
+) -> html.Main:
+    """The page, from what the book answered."""
+    temperature_c = place.air.temperature_c if place.air else 20.0
+    brackets = []
+    for piece in pieces:
+        design = woodwork.range_of(piece, temperature_c)
+        if design is not None:
+            low, high = design.span.rh_low_pct, design.span.rh_high_pct
+            brackets.append(Bracket(piece.name, low, high, address("piece", piece.id)))
+    charts = [
+        air_chart(
+            air,
+            traces,
+            view.display,
+            place.zone,
+            span.since_at,
+            span.until_at,
+            latitude_deg=(place.climate or {}).get("latitude_deg"),
+            width=width,
+            name=place.name,
+        )
+        for width in (960, 360)
+    ]
+    here = address("place", place.id)
+    return sheet(
+        place.name,
+        html.P(lead(place, view), className="lead"),
+        html.P(say.sentence(place.judgement.reason), className="soft")
+        if place.judgement.evaluated_at
+        else None,
+        drawn(*(rule(place, brackets, width) for width in (960, 360))),
+        part(
+            "The air through time",
+            span_links(here, span, SPANS),
+            charted(charts[0], charts[1], here),
+            html.P(legend(air, traces), className="small soft"),
+            html.P(spread(air, view), className="small"),
+        ),
+        standing_part(pieces, stacks, view),
+        dateline=[KINDS[place.kind], f". {heard(place, view)}"],
+    )
+
+
+def lead(place: PlaceNow, view: View) -> list[Any]:
+    """The place's air in one sentence, behind its mark."""
+    mark = [verdict_mark(place.judgement.verdict), " ", word(place.judgement.verdict), ". "]
+    if place.air is None:
+        return [*mark, "No air is known here yet."]
+    dew = float(dew_point(place.air.temperature_c, place.air.rh_pct)) if place.air.rh_pct > 1 else None
+    at = say.moment(place.air.hour_at, place.zone, view.units, view.now)
+    basis = "" if place.air.basis == "measured" else ", estimated,"
+    return [
+        *mark,
+        num(sentences.air(place, view.display)),
+        f", dew point {view.display.temperature(dew)}; the hour from {at}{basis}.".replace(",.", "."),
+    ]
+
+
+def legend(air: Air, traces: tuple[Trace, ...]) -> str:
+    """What the lines mean."""
+    words = ["Solid: the hour's air."]
+    if air.estimated.any():
+        words.append("Dotted: estimated across a gap.")
+    if any(len(trace.at) for trace in traces):
+        words.append("Thin grey: what the sensors sent.")
+    if any(trace.doubts for trace in traces):
+        words.append("Thin dotted: readings that are doubted and count for nothing.")
+    words.append("Drag over a stretch to see it finer.")
+    return " ".join(words)
+
+
+def spread(air: Air, view: View) -> str:
+    """The span's air in numbers."""
+    if not len(air.at):
+        return ""
+    low, middle, high = (say.rh(float(value)) for value in np.nanpercentile(air.rh_pct, [5, 50, 95]))
+    share = float(air.estimated.mean())
+    text = f"In this span: {middle} in the middle, between {low} and {high} nine hours in ten."
+    if share > 0:
+        text += f" {max(share * 100, 1):.0f}{say.NBSP}% of its hours are estimated."
+    return text
+
+
+def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) -> html.Section:
+    """What stands there."""
+    if not pieces and not stacks:
+        return part("What stands here", html.P("Nothing that is recorded."))
+    rows = []
+    for piece in pieces:
+        verdict = sentences.piece_verdict(piece)
+        link = html.A(html.B(piece.name), href=address("piece", piece.id))
+        rows.append(html.Li([verdict_mark(verdict), html.Div([link, ", ", word(verdict)])], className="row"))
+    for stack in stacks:
+        link = html.A(html.B(stack.name), href=address("stack", stack.id))
+        wood = sentences.stack_wood(stack, view.display)
+        mark = verdict_mark(stack.judgement.verdict)
+        rows.append(html.Li([mark, html.Div([link, f", {wood}"])], className="row"))
+    return part("What stands here", html.Ul(rows, className="rows"))
+
+
+ROUTES = [Route("/places", list_layout), Route("/place/<place_id>", layout)]

@@ -1,0 +1,83 @@
+"""What the science says of a recorded piece, for a page: its classes, its design range, its limits now."""
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+
+from model.records.queries import FitNow, MemberNow, PieceNow
+from model.wood.design import DesignRange, design_range
+from model.wood.errors import BadInput
+from model.wood.fits import Limit
+from model.wood.piece import Piece, piece_from_document
+
+
+@dataclass(frozen=True)
+class LimitNow:
+    """One limit of a fit as it stands: what is left now, and what was left as built."""
+
+    limit: Limit
+    margin_mm: float
+    mc_at_limit_pct: float | None
+
+
+def wood_piece(piece: PieceNow) -> Piece | None:
+    """The piece as the science knows it; none when its record can't be read any more."""
+    return _read(json.dumps(document_of_row(piece), sort_keys=True))
+
+
+def document_of_row(piece: PieceNow) -> dict[str, object]:
+    """The piece's document, put together from its rows."""
+    return {
+        "piece": piece.document,
+        "member": {member.name: member.document for member in piece.members},
+        "fit": {fit.name: fit.document for fit in piece.fits},
+    }
+
+
+def range_of(piece: PieceNow, temperature_c: float = 20.0) -> DesignRange | None:
+    """The piece's design range at a temperature, to a whole degree: finer moves no limit that is shown."""
+    return _range(json.dumps(document_of_row(piece), sort_keys=True), float(round(temperature_c)))
+
+
+@lru_cache(maxsize=256)
+def _read(document: str) -> Piece | None:
+    try:
+        return piece_from_document(json.loads(document))
+    except BadInput:
+        return None
+
+
+@lru_cache(maxsize=512)
+def _range(document: str, temperature_c: float) -> DesignRange | None:
+    piece = _read(document)
+    return None if piece is None else design_range(piece, temperature_c)
+
+
+def moistures(piece: PieceNow) -> dict[str, float]:
+    """Each member's mean moisture content now [%], as it was recorded where it isn't followed yet."""
+    return {member.name: mean_mc(member) for member in piece.members}
+
+
+def mean_mc(member: MemberNow) -> float:
+    return member.moisture.mc_mean_pct if member.moisture else member.start_mc_pct
+
+
+def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> list[LimitNow]:
+    """Each limit of a fit with what is left, the tightest first.
+
+    The margin is the watch's, which has followed the members; where it has not come yet, it is worked out
+    from the moisture the members were recorded with.
+    """
+    wood = wood_piece(piece)
+    if wood is None or fit.name not in wood.fits:
+        return []
+    stored = {margin.limit_name: margin.margin_mm for margin in fit.margins}
+    design = range_of(piece, temperature_c)
+    at = {}
+    if design is not None and fit.name in design.fits:
+        at = {limit.limit.name: limit.mc_at_limit_pct for limit in design.fits[fit.name].limits}
+    found = [
+        LimitNow(limit, stored.get(limit.name, float(limit.margin_mm)), at.get(limit.name))
+        for limit in wood.fits[fit.name].limits(moistures(piece))
+    ]
+    return sorted(found, key=lambda now: now.margin_mm / max(now.limit.play_mm, 0.1))
