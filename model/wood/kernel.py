@@ -1,0 +1,370 @@
+"""The compiled step of moisture through the thickness: a block of sixteen members at a time.
+
+`moisture_reference` states the same arithmetic plainly, one line of numpy for one line of algebra; read that
+first. Here the members of a block lie side by side in the lanes of a vector, layer after layer.
+
+Flat float64 tables hand the air and the members over; the columns are named below.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from .diffusion import FULLEST_CELL_WALL, SATURATED_PCT
+from .lanes import LANES, compiled, gather, load, lower, spread, square_root, store, upper, where_less
+from .layers import CELLS, CORE_INNER, CORE_OUTER, DISTANCES, FACE_LAYER, FAR, NEAR, WIDTHS
+
+# Columns of the air table: relative humidity (fraction), saturation pressure [Pa], constants of eq. 4-5, and
+# the moisture content the air leads to [%].
+AIR_COLUMNS = 7
+HUMIDITY, SATURATION, SORPTION_SCALE, SORPTION_K, SORPTION_K1, SORPTION_K1_K2, SETTLED = range(AIR_COLUMNS)
+# Columns of the wood table: what temperature does to the diffusion coefficient D = FACTOR exp(RISE M) ...
+WOOD_COLUMNS = 2
+WOOD_FACTOR, WOOD_RISE = range(WOOD_COLUMNS)
+# Rows of a block's constants, each of LANES values.
+MEMBER_ROWS = 5
+(
+    SHARE_DRY,  # share of cell wall at 0 % MC
+    SHARE_RISE,  # and what one percent adds
+    INVERSE_SQUARE,  # scale / thickness^2 [1/m2]
+    FACE_SUPPLY,  # 100 permeance / (oven-dry density x thickness) [% of dry mass per s and Pa]
+    BACK_SUPPLY,
+) = range(MEMBER_ROWS)
+
+NEWTON_ROUNDS = 3
+"""After the opening round, in which the surface's diffusion coefficient is settled."""
+
+_W = tuple(float(x) for x in WIDTHS)
+_WIDTHS, _NEAR, _FAR = WIDTHS.copy(), NEAR.copy(), FAR.copy()
+_FACE_LAYER = float(FACE_LAYER)
+_CORE_INNER, _CORE_OUTER = float(CORE_INNER) / 2.0, float(CORE_OUTER) / 2.0
+_BLOCK = CELLS * LANES
+_MIDDLE = CELLS // 2
+_LAST = CELLS - 1
+_DISTANCES = DISTANCES.copy()
+
+# Opening guess of the inverse of eq. 4-5: x = K h from m = M / (1800/W), fitted at 20 °C, good to 0.02 in x.
+# Newton's rounds make it exact; it only has to be near.
+_GUESS_A, _GUESS_B, _GUESS_C = 0.31268, 0.61035, 5.79451
+_TYPICAL_SLOPE = 16.0  # % MC per unit of humidity, between 30 and 50 % RH
+_AT_REST = 1e-12  # square of a moisture difference too small to draw a chord through [%^2]
+_LOWEST_HUMIDITY = -0.05  # a layer a hair below 0 % MC still has a surface
+
+
+@compiled
+def exponential(x: Any) -> Any:
+    """e^x for 0 <= x < 4.5, to 1e-13: a polynomial for e^(x/16), squared four times."""
+    r = x * (1.0 / 16.0) - 0.1375
+    p = spread(1.0 / 5040.0) * r + 1.0 / 720.0
+    p = p * r + 1.0 / 120.0
+    p = p * r + 1.0 / 24.0
+    p = p * r + 1.0 / 6.0
+    p = p * r + 0.5
+    p = p * r + 1.0
+    p = p * r + 1.0
+    p = p * 1.1474018468629297  # e^0.1375
+    p = p * p
+    p = p * p
+    p = p * p
+    return p * p
+
+
+@compiled
+def diffusion(mc: Any, factor: Any, rise: Any, dry: Any, per_pct: Any) -> Any:
+    """Diffusion coefficient over thickness squared at a moisture content [1/s]."""
+    held = lower(upper(mc, 0.0), SATURATED_PCT)
+    share = lower(dry + per_pct * held, FULLEST_CELL_WALL)
+    return factor * exponential(rise * held) * (square_root(1.0 - share) + 1.0) / (share * share)
+
+
+@compiled
+def equilibrium(h: Any, scale: Any, k: Any, k1: Any, k12: Any) -> Any:
+    """Eq. 4-5: moisture content at relative humidity `h` and its slope."""
+    x = k * h
+    free = 1.0 / (1.0 - x)
+    below = 1.0 / ((k12 * x + k1) * x + 1.0)
+    mc = scale * (x * free + (2.0 * k12 * x + k1) * x * below)
+    # Constants K1 (1 + 4 K2 x + K1 K2 x^2) of the slope, as in `sorption`.
+    slope = scale * k * (free * free + (k1 + (k12 * 4.0 + k1 * k12 * x) * x) * (below * below))
+    return mc, slope
+
+
+@compiled
+def surface(
+    mc: Any,
+    d_layer: Any,
+    supply: Any,
+    h_air: Any,
+    scale: Any,
+    k: Any,
+    k1: Any,
+    k12: Any,
+    settled: Any,
+    factor: Any,
+    rise: Any,
+    dry: Any,
+    per_pct: Any,
+) -> Any:
+    """Where a face settles between its air and its first layer.
+
+    Finds the surface humidity h at which what the air gives, `supply (h_air - h)`, is what half a layer
+    conducts, `g (EMC(h) - mc)`; both in percent of the board's dry mass per second.
+
+    Returns
+    -------
+    flux, slope of the tangent of flux over the layer's moisture content, slope of the chord from here to
+    where the air leads, surface moisture content
+    """
+    g = d_layer * _FACE_LAYER
+    m = mc / scale
+    x = m * (m + _GUESS_A) / ((m + _GUESS_B) * m + _GUESS_C)
+    by_slope = g * _TYPICAL_SLOPE
+    h = (supply * h_air + by_slope * (x / k)) / (supply + by_slope)
+    h = lower(upper(h, _LOWEST_HUMIDITY), 1.0)
+    here, slope = equilibrium(h, scale, k, k1, k12)
+    moved = (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
+    following = lower(upper(h + moved, _LOWEST_HUMIDITY), 1.0)
+    at_surface = here + slope * (following - h)
+    h = following
+    g = diffusion((at_surface + mc) * 0.5, factor, rise, dry, per_pct) * _FACE_LAYER
+    for _ in range(NEWTON_ROUNDS):
+        here, slope = equilibrium(h, scale, k, k1, k12)
+        h = h + (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
+        h = lower(upper(h, _LOWEST_HUMIDITY), 1.0)
+    flux = supply * (h_air - h)
+    # A layer wetter than wood can be in saturated air keeps its surface at saturation, whatever it holds.
+    tangent = where_less(h, 1.0, 0.0 - supply * g / (supply + g * slope), 0.0)
+    away = mc - settled
+    chord = where_less(away * away, _AT_REST, 0.0, flux / where_less(away * away, _AT_REST, 1.0, away))
+    return flux, tangent, chord, mc + flux / g
+
+
+@compiled
+def _field(table: Any, offsets: Any, first: int, shared: bool, field: int) -> Any:
+    if shared:
+        return spread(table[offsets[first] + field])
+    return gather(table, offsets, first, field)
+
+
+@compiled
+def advance_blocks(
+    state: Any,
+    gained: Any,
+    members: Any,
+    air: Any,
+    wood: Any,
+    face_air: Any,
+    back_air: Any,
+    pair: Any,
+    shared: Any,
+    parts: Any,
+    first_block: int,
+    last_block: int,
+    steps: int,
+    airs: int,
+    pairs: int,
+    step_s: float,
+    every: int,
+    done: int,
+    means: Any,
+    faces: Any,
+    cores: Any,
+    backs: Any,
+) -> None:
+    """Carry blocks `first_block` to `last_block` through `steps` rows of air.
+
+    Parameters
+    ----------
+    state : (blocks x CELLS x LANES,)
+        Moisture contents [%], changed in place.
+    gained : (blocks x 2 x LANES,)
+        Added to: what came in through face and back [% of the board's dry mass].
+    members : (blocks x MEMBER_ROWS x LANES,)
+    air : (steps x airs x AIR_COLUMNS,), wood : (steps x pairs x WOOD_COLUMNS,)
+    face_air, back_air, pair : (blocks x LANES,) int64
+        Which air and which pair of airs, already times the number of columns.
+    shared : (blocks,) int64
+        1 where all members of the block stand in the same airs.
+    parts : (blocks,) int64
+        Equal parts into which each step is divided.
+    every, done : int
+        A row of output at the end of each `every` steps, `done` steps having gone before.
+    means, faces, cores, backs : (rows x blocks x LANES,)
+    """
+    blocks = parts.shape[0]
+    at_air = np.empty(2 * LANES, np.int64)
+    at_wood = np.empty(LANES, np.int64)
+    held = np.empty(_BLOCK)
+    half = np.empty(_BLOCK)
+    conduct = np.empty(_BLOCK)
+    c_whole = np.empty(_BLOCK)
+    r_whole = np.empty(_BLOCK)
+    c_half = np.empty(_BLOCK)
+    r_half = np.empty(_BLOCK)
+    for block in range(first_block, last_block):
+        base = block * _BLOCK
+        for i in range(_BLOCK):
+            held[i] = state[base + i]
+        row = block * MEMBER_ROWS * LANES
+        dry = load(members, row + SHARE_DRY * LANES)
+        per_pct = load(members, row + SHARE_RISE * LANES)
+        inverse_square = load(members, row + INVERSE_SQUARE * LANES)
+        supply_face = load(members, row + FACE_SUPPLY * LANES)
+        supply_back = load(members, row + BACK_SUPPLY * LANES)
+        in_face = load(gained, block * 2 * LANES)
+        in_back = load(gained, block * 2 * LANES + LANES)
+        together = shared[block] == 1
+        rate = parts[block] / step_s
+        face_room = _WIDTHS[0] * rate
+        tau = step_s / parts[block]
+        for step in range(steps):
+            for lane in range(LANES):
+                at_air[lane] = step * airs * AIR_COLUMNS + face_air[block * LANES + lane]
+                at_air[LANES + lane] = step * airs * AIR_COLUMNS + back_air[block * LANES + lane]
+                at_wood[lane] = step * pairs * WOOD_COLUMNS + pair[block * LANES + lane]
+            factor = _field(wood, at_wood, 0, together, WOOD_FACTOR) * inverse_square
+            rise = _field(wood, at_wood, 0, together, WOOD_RISE)
+            h1 = _field(air, at_air, 0, together, HUMIDITY)
+            q1 = _field(air, at_air, 0, together, SATURATION) * supply_face
+            s1 = _field(air, at_air, 0, together, SORPTION_SCALE)
+            k1 = _field(air, at_air, 0, together, SORPTION_K)
+            a1 = _field(air, at_air, 0, together, SORPTION_K1)
+            b1 = _field(air, at_air, 0, together, SORPTION_K1_K2)
+            e1 = _field(air, at_air, 0, together, SETTLED)
+            h2 = _field(air, at_air, LANES, together, HUMIDITY)
+            q2 = _field(air, at_air, LANES, together, SATURATION) * supply_back
+            s2 = _field(air, at_air, LANES, together, SORPTION_SCALE)
+            k2 = _field(air, at_air, LANES, together, SORPTION_K)
+            a2 = _field(air, at_air, LANES, together, SORPTION_K1)
+            b2 = _field(air, at_air, LANES, together, SORPTION_K1_K2)
+            e2 = _field(air, at_air, LANES, together, SETTLED)
+            for _ in range(parts[block]):
+                # A face's flux is linearised by its tangent, steepened where a step of the outer layer alone
+                # would otherwise carry it past where the air leads: near saturation the tangent is that flat.
+                # Whole part and its first half share everything but the length of time.
+                mc = load(held, 0)
+                d = diffusion(mc, factor, rise, dry, per_pct)
+                j1, tangent1, chord1, _s = surface(
+                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                )
+                came = j1
+                f1 = lower(tangent1, chord1 + face_room)
+                f1_half = lower(tangent1, chord1 + 2.0 * face_room)
+                before_whole = 0.0 - f1
+                before_half = 0.0 - f1_half
+                g = spread(0.0)
+                carry_whole = spread(0.0)
+                carry_half = spread(0.0)
+                for i in range(_LAST):
+                    mc_next = load(held, (i + 1) * LANES)
+                    d_next = diffusion(mc_next, factor, rise, dry, per_pct)
+                    onward = d * _NEAR[i] + d_next * _FAR[i]
+                    crossing = onward * (mc_next - mc)
+                    source = came + crossing
+                    w = _WIDTHS[i] * rate
+                    pivot = 1.0 / (before_whole + onward + w)
+                    share = onward * pivot
+                    carry_whole = (source + g * carry_whole) * pivot
+                    store(c_whole, i * LANES, share)
+                    store(r_whole, i * LANES, carry_whole)
+                    before_whole = onward - onward * share
+                    pivot = 1.0 / (before_half + onward + 2.0 * w)
+                    share = onward * pivot
+                    carry_half = (source + g * carry_half) * pivot
+                    store(c_half, i * LANES, share)
+                    store(r_half, i * LANES, carry_half)
+                    before_half = onward - onward * share
+                    came = 0.0 - crossing
+                    g = onward
+                    mc = mc_next
+                    d = d_next
+                j2, tangent2, chord2, _s = surface(
+                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                )
+                w = _WIDTHS[_LAST] * rate
+                f2 = lower(tangent2, chord2 + face_room)
+                f2_half = lower(tangent2, chord2 + 2.0 * face_room)
+                source = came + j2
+                up_whole = (source + g * carry_whole) / (before_whole - f2 + w)
+                up_half = (source + g * carry_half) / (before_half - f2_half + 2.0 * w)
+                flow_back = f2_half * up_half - f2 * up_whole
+                store(r_whole, _LAST * LANES, up_whole)
+                store(half, _LAST * LANES, mc + up_half)
+                store(r_half, _LAST * LANES, up_half)
+                for j in range(_LAST):
+                    i = _LAST - 1 - j
+                    up_whole = load(r_whole, i * LANES) + load(c_whole, i * LANES) * up_whole
+                    up_half = load(r_half, i * LANES) + load(c_half, i * LANES) * up_half
+                    store(r_whole, i * LANES, up_whole)
+                    store(r_half, i * LANES, up_half)
+                    store(half, i * LANES, load(held, i * LANES) + up_half)
+                flow_face = f1_half * up_half - f1 * up_whole
+
+                # The second half starts from the first.
+                mc = load(half, 0)
+                d = diffusion(mc, factor, rise, dry, per_pct)
+                j1, tangent1, chord1, _s = surface(
+                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                )
+                came = j1
+                f1 = lower(tangent1, chord1 + 2.0 * face_room)
+                before_half = 0.0 - f1
+                g = spread(0.0)
+                carry_half = spread(0.0)
+                for i in range(_LAST):
+                    mc_next = load(half, (i + 1) * LANES)
+                    d_next = diffusion(mc_next, factor, rise, dry, per_pct)
+                    onward = d * _NEAR[i] + d_next * _FAR[i]
+                    crossing = onward * (mc_next - mc)
+                    pivot = 1.0 / (before_half + onward + 2.0 * rate * _WIDTHS[i])
+                    share = onward * pivot
+                    carry_half = (came + crossing + g * carry_half) * pivot
+                    store(c_half, i * LANES, share)
+                    store(conduct, i * LANES, carry_half)
+                    before_half = onward - onward * share
+                    came = 0.0 - crossing
+                    g = onward
+                    mc = mc_next
+                    d = d_next
+                j2, tangent2, chord2, _s = surface(
+                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                )
+                f2 = lower(tangent2, chord2 + 2.0 * face_room)
+                up_half = (came + j2 + g * carry_half) / (before_half - f2 + 2.0 * rate * _WIDTHS[_LAST])
+                flow_back = flow_back + j2 + f2 * up_half
+                for j in range(CELLS):
+                    i = _LAST - j
+                    if j > 0:
+                        up_half = load(conduct, i * LANES) + load(c_half, i * LANES) * up_half
+                    first = load(r_half, i * LANES)
+                    whole = load(r_whole, i * LANES)
+                    # Twice the two halves less the whole cancels the error of first order.
+                    store(held, i * LANES, load(held, i * LANES) + 2.0 * (first + up_half) - whole)
+                flow_face = flow_face + j1 + f1 * up_half
+                in_face = in_face + flow_face * tau
+                in_back = in_back + flow_back * tau
+            if (done + step + 1) % every == 0:
+                at = ((done + step + 1) // every - 1) * blocks * LANES + block * LANES
+                mean = spread(0.0)
+                for i in range(CELLS):
+                    mean = mean + load(held, i * LANES) * _WIDTHS[i]
+                store(means, at, mean)
+                inner = load(held, (_MIDDLE - 1) * LANES) + load(held, _MIDDLE * LANES)
+                outer = load(held, (_MIDDLE - 2) * LANES) + load(held, (_MIDDLE + 1) * LANES)
+                store(cores, at, inner * _CORE_INNER + outer * _CORE_OUTER)
+                mc = load(held, 0)
+                d = diffusion(mc, factor, rise, dry, per_pct)
+                _j, _t, _c, at_surface = surface(
+                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                )
+                store(faces, at, at_surface)
+                mc = load(held, _LAST * LANES)
+                d = diffusion(mc, factor, rise, dry, per_pct)
+                _j, _t, _c, at_surface = surface(
+                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                )
+                store(backs, at, at_surface)
+        for i in range(_BLOCK):
+            state[base + i] = held[i]
+        store(gained, block * 2 * LANES, in_face)
+        store(gained, block * 2 * LANES + LANES, in_back)

@@ -1,0 +1,435 @@
+"""Moisture through the thickness of solid wood, for many members at once.
+
+Each board is divided into sixteen layers between its two faces (`layers`). Between layers moisture diffuses
+with a coefficient that depends on the wood, the temperature and the local moisture content (`diffusion`);
+through each face passes the permeance of finish and air in series times the difference of vapour pressure
+between the air and the surface, whose own vapour pressure follows from its moisture content by the sorption
+curve. What the layers gain is what the faces let in, to rounding.
+
+Each step is taken once whole and once as two halves, implicitly, and the two are combined so that the error
+of first order cancels; thin boards divide a step further. Air and temperature hold from one row to the next.
+
+`moisture_reference` is the same in plain numpy; `kernel` is the compiled form used here.
+"""
+
+import os
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from . import kernel
+from .air_tables import AirTables, tables
+from .diffusion import AIR_PERMEANCE_KG_M2_S_PA, permeance_in_series
+from .errors import BadInput
+from .lanes import LANES
+from .layers import CELLS, CENTRES, CORE_INNER, CORE_OUTER, WIDTHS
+
+__all__ = [
+    "AIR_PERMEANCE_KG_M2_S_PA",
+    "CELLS",
+    "DIFFUSION_SCALE",
+    "Advance",
+    "Batch",
+    "Summary",
+    "advance",
+    "profile_moment",
+    "settled",
+    "summary",
+    "uniform_profile",
+]
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+DIFFUSION_SCALE = 3.0
+"""Factor on Siau's diffusion coefficient, one for all woods; see `calibrate`."""
+WETTEST_PCT = 200.0
+"""Highest moisture content a profile may hold: above fibre saturation the model only drains it slowly."""
+PART_S_PER_M2 = 5e7
+"""Longest part of a step is this times thickness squared: 1800 s for 6 mm, a whole hour from 8.5 mm up."""
+MOST_PARTS = 64
+ROWS_AT_ONCE = 60_000
+"""Rows of air tabulated at a time, so that years of air for many places don't fill the memory."""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Constants of n members, each field an array of length n.
+
+    Attributes
+    ----------
+    thickness_mm : array
+        Between the two faces [mm], above 0 and up to 500.
+    specific_gravity : array
+        Oven-dry mass over the mass of water in the volume, about 12 % MC [-], 0.1 to 1.4.
+    oven_dry_density_kg_m3 : array
+        Oven-dry mass per volume [kg/m3], 50 to 1500.
+    face_permeance, back_permeance : array
+        Permeance of the finish on each face [kg/(m2 s Pa)]: NaN for a bare face, 0 for a sealed one.
+
+    Raises
+    ------
+    BadInput
+        If lengths differ or a value lies outside its range; it names the first member at fault.
+    """
+
+    thickness_mm: Floats
+    specific_gravity: Floats
+    oven_dry_density_kg_m3: Floats
+    face_permeance: Floats
+    back_permeance: Floats
+
+    def __post_init__(self) -> None:
+        length = np.size(self.thickness_mm)
+        for name, low, high, bare in (
+            ("thickness_mm", 0.0, 500.0, False),
+            ("specific_gravity", 0.1, 1.4, False),
+            ("oven_dry_density_kg_m3", 50.0, 1500.0, False),
+            ("face_permeance", 0.0, np.inf, True),
+            ("back_permeance", 0.0, np.inf, True),
+        ):
+            values = np.ascontiguousarray(np.atleast_1d(getattr(self, name)), dtype=np.float64)
+            if values.shape != (length,):
+                raise BadInput("", name, f"must hold {length} values, one a member", values.shape)
+            good = (values > low if name == "thickness_mm" else values >= low) & (values <= high)
+            good |= bare & np.isnan(values)
+            if not np.all(good):
+                at = int(np.argmin(good))
+                rule = f"must lie in {low:g} to {high:g}" + (" or be NaN for a bare face" if bare else "")
+                raise BadInput(f"member {at}", name, rule, float(values[at]))
+            values.setflags(write=False)
+            object.__setattr__(self, name, values)
+
+    def __len__(self) -> int:
+        return len(self.thickness_mm)
+
+
+class Summary(NamedTuple):
+    """Moisture contents of n members [%]."""
+
+    mc_mean_pct: Floats
+    mc_face_pct: Floats
+    mc_core_pct: Floats
+    mc_back_pct: Floats
+
+
+@dataclass(frozen=True)
+class Advance:
+    """What a stretch of air did to n members.
+
+    Attributes
+    ----------
+    profile : (n, CELLS)
+        Moisture content of each layer at the end, face to back [%]: the whole state.
+    mc_mean_pct, mc_face_pct, mc_core_pct, mc_back_pct : (steps // every, n)
+        Mean over the thickness, surface of the face, mid-thickness and surface of the back, at the end of
+        each `every` steps [%].
+    gained_face_pct, gained_back_pct : (n,)
+        What came in through each face over the whole stretch [% of the member's oven-dry mass]. Their sum is
+        the change of the mean, to rounding; times density and thickness over 100 it is kg/m2.
+    """
+
+    profile: Floats
+    mc_mean_pct: Floats
+    mc_face_pct: Floats
+    mc_core_pct: Floats
+    mc_back_pct: Floats
+    gained_face_pct: Floats
+    gained_back_pct: Floats
+
+
+def uniform_profile(mc_pct: ArrayLike) -> Floats:
+    """Profiles of members that hold one moisture content right through, shape (n, CELLS) [%]."""
+    values = np.atleast_1d(np.asarray(mc_pct, dtype=np.float64))
+    return _checked_profile(np.repeat(values[:, None], CELLS, axis=1), len(values))
+
+
+def _checked_profile(profile: ArrayLike, members: int) -> Floats:
+    values = np.array(profile, dtype=np.float64, order="C", ndmin=2)
+    if values.shape != (members, CELLS):
+        raise BadInput("", "profile", f"must have shape ({members}, {CELLS})", values.shape)
+    good = (values >= -1.0) & (values <= WETTEST_PCT)
+    if not np.all(good):
+        member, layer = np.argwhere(~good)[0]
+        rule = f"must lie in 0 to {WETTEST_PCT:g} % MC"
+        raise BadInput(f"member {member}, layer {layer}", "profile", rule, float(values[member, layer]))
+    return values
+
+
+def parts_of(thickness_mm: Floats, step_s: float) -> Integers:
+    """Into how many equal parts a member divides a step: a matter of its own thickness only."""
+    longest = PART_S_PER_M2 * (np.asarray(thickness_mm) * 1e-3) ** 2
+    return np.clip(np.ceil(step_s / longest - 1e-9), 1, MOST_PARTS).astype(np.int64)
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    """Members sorted into blocks of lanes; a block's members divide a step alike."""
+
+    order: Integers  # member standing in each lane of each block, some twice to fill a block
+    lane_of: Integers  # the lane of each member
+    parts: Integers  # of each block
+    shared: Integers  # 1 where a whole block stands in the same airs
+
+    @classmethod
+    def of(cls, parts: Integers, face_air: Integers, back_air: Integers) -> "_Blocks":
+        sort = np.lexsort((back_air, face_air, parts))
+        lanes: list[Integers] = []
+        for value in np.unique(parts):
+            alike = sort[parts[sort] == value]
+            missing = -len(alike) % LANES
+            lanes.append(np.concatenate([alike, np.repeat(alike[-1:], missing)]))
+        order = np.concatenate(lanes)
+        lane_of = np.empty(len(parts), dtype=np.int64)
+        lane_of[order[::-1]] = np.arange(len(order))[::-1]
+        blocks = order.reshape(-1, LANES)
+        alike_airs = np.all(face_air[blocks] == face_air[blocks[:, :1]], axis=1) & np.all(
+            back_air[blocks] == back_air[blocks[:, :1]], axis=1
+        )
+        return cls(order, lane_of, parts[blocks[:, 0]].copy(), alike_airs.astype(np.int64))
+
+    def __len__(self) -> int:
+        return len(self.parts)
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Values of members as values of lanes."""
+        return values[self.order]
+
+
+def _members(batch: Batch, blocks: _Blocks, scale: float) -> Floats:
+    rows = np.empty((len(blocks), kernel.MEMBER_ROWS, LANES))
+    thickness_m = batch.thickness_mm * 1e-3
+    per_pa = 100.0 / (batch.oven_dry_density_kg_m3 * thickness_m)
+    for row, values in (
+        (kernel.SHARE_DRY, 0.667 * batch.specific_gravity),
+        (kernel.SHARE_RISE, 0.01 * batch.specific_gravity),
+        (kernel.INVERSE_SQUARE, scale / thickness_m**2),
+        (kernel.FACE_SUPPLY, permeance_in_series(batch.face_permeance) * per_pa),
+        (kernel.BACK_SUPPLY, permeance_in_series(batch.back_permeance) * per_pa),
+    ):
+        rows[:, row, :] = blocks.spread(values).reshape(len(blocks), LANES)
+    return rows.ravel()
+
+
+class _Pool:
+    """Threads that run blocks side by side, made when first needed and again after a fork."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._threads: ThreadPoolExecutor | None = None
+        os.register_at_fork(after_in_child=self._forget)
+
+    def _forget(self) -> None:
+        self._lock, self._threads = threading.Lock(), None
+
+    def run(self, task: Callable[[int, int], None], blocks: int, threads: int) -> None:
+        shares = np.linspace(0, blocks, min(threads, blocks) + 1).round().astype(int).tolist()
+        if len(shares) <= 2:
+            task(0, blocks)
+            return
+        with self._lock:
+            if self._threads is None:
+                self._threads = ThreadPoolExecutor(_cores(), thread_name_prefix="wood")
+            waiting = [self._threads.submit(task, a, b) for a, b in pairwise(shares)]
+        for one in waiting:
+            one.result()
+
+
+def _cores() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+_POOL = _Pool()
+
+
+def _chosen_air(indices: ArrayLike, what: str, members: int, airs: int) -> Integers:
+    chosen = np.broadcast_to(np.asarray(indices), (members,)).astype(np.int64)
+    wrong = (chosen < 0) | (chosen >= airs)
+    if np.any(wrong):
+        at = int(np.argmax(wrong))
+        raise BadInput(f"member {at}", what, f"must be a column of the air, 0 to {airs - 1}", int(chosen[at]))
+    return chosen
+
+
+def advance(
+    profile: ArrayLike,
+    batch: Batch,
+    temperature_c: ArrayLike,
+    rh_pct: ArrayLike,
+    face_air: ArrayLike,
+    back_air: ArrayLike,
+    step_s: float = 3600.0,
+    every: int = 1,
+    *,
+    diffusion_scale: float = DIFFUSION_SCALE,
+    threads: int | None = None,
+) -> Advance:
+    """Carry members through rows of air.
+
+    Parameters
+    ----------
+    profile : (n, CELLS)
+        Moisture content of each layer, face to back [%], as `uniform_profile` or an earlier call gave it.
+    batch : Batch
+    temperature_c : (steps, airs)
+        Air temperature [°C], -40 to 60. Row k holds from its instant until `step_s` later. The wood has the
+        temperature of the air; where its two faces meet different airs, each face that of its own air and
+        the inside the mean.
+    rh_pct : (steps, airs)
+        Relative humidity [%], 0 to 100.
+    face_air, back_air : (n,) or one number
+        Column of the air each face stands in.
+    step_s : float
+        Length of a step [s]: an hour, a day.
+    every : int
+        Rows of result are kept at the end of each `every` steps.
+    diffusion_scale : float
+        Factor on Siau's diffusion coefficient.
+    threads : int, optional
+        Threads to use; else one for each core this process may use. The result does not depend on it.
+
+    Returns
+    -------
+    Advance
+
+    Raises
+    ------
+    BadInput
+        If air or profile holds a NaN or a value outside its range (the row and column are named), or shapes
+        do not fit.
+    """
+    n = len(batch)
+    state = _checked_profile(profile, n)
+    if not (np.isfinite(step_s) and 0.0 < step_s <= 40 * 86400.0):
+        raise BadInput("", "step_s", "must be above 0 and at most 40 days", step_s)
+    if every < 1:
+        raise BadInput("", "every", "must be at least 1", every)
+    air = AirTables.checked(temperature_c, rh_pct)
+    face = _chosen_air(face_air, "face_air", n, air.airs)
+    back = _chosen_air(back_air, "back_air", n, air.airs)
+    rows = air.steps // every
+    if n == 0:
+        empty = np.empty((rows, 0))
+        return Advance(state, empty, empty, empty, empty, np.empty(0), np.empty(0))
+    pairs, pair = np.unique(np.stack([face, back], axis=1), axis=0, return_inverse=True)
+    blocks = _Blocks.of(parts_of(batch.thickness_mm, step_s), face, back)
+    lanes = len(blocks) * LANES
+    held = blocks.spread(state).reshape(len(blocks), LANES, CELLS).transpose(0, 2, 1).ravel()
+    gained = np.zeros(len(blocks) * 2 * LANES)
+    members = _members(batch, blocks, diffusion_scale)
+    columns = [
+        blocks.spread(values.reshape(-1)) * width
+        for values, width in (
+            (face, kernel.AIR_COLUMNS),
+            (back, kernel.AIR_COLUMNS),
+            (pair, kernel.WOOD_COLUMNS),
+        )
+    ]
+    found = [np.empty((rows, lanes)) for _ in range(4)]
+    flat = [values.reshape(-1) for values in found]
+    at_once = max(1, ROWS_AT_ONCE // (air.airs + len(pairs)))
+    for first in range(0, air.steps, at_once):
+        last = min(first + at_once, air.steps)
+        air_table, wood_table = tables(air, pairs, first, last)
+
+        def work(
+            a: int,
+            b: int,
+            steps: int = last - first,
+            done: int = first,
+            air_table: Floats = air_table,
+            wood_table: Floats = wood_table,
+        ) -> None:
+            kernel.advance_blocks(
+                held,
+                gained,
+                members,
+                air_table,
+                wood_table,
+                *columns,
+                blocks.shared,
+                blocks.parts,
+                a,
+                b,
+                steps,
+                air.airs,
+                len(pairs),
+                float(step_s),
+                every,
+                done,
+                *flat,
+            )
+
+        _POOL.run(work, len(blocks), threads or _cores())
+    ending = held.reshape(len(blocks), CELLS, LANES).transpose(0, 2, 1).reshape(lanes, CELLS)
+    came = gained.reshape(len(blocks), 2, LANES).transpose(1, 0, 2).reshape(2, lanes)
+    mean, faces, core, backs = (values[:, blocks.lane_of] for values in found)
+    return Advance(
+        np.ascontiguousarray(ending[blocks.lane_of]),
+        mean,
+        faces,
+        core,
+        backs,
+        came[0, blocks.lane_of],
+        came[1, blocks.lane_of],
+    )
+
+
+def summary(profile: ArrayLike, batch: Batch) -> Summary:
+    """Mean, face, core and back of each member from its profile alone [%].
+
+    Where the air is not known the two surfaces are read off the profile: a straight line through the
+    middles of the two outer layers, held within a layer's own difference. `advance` gives the surfaces the
+    air had.
+    """
+    layers = _checked_profile(profile, len(batch))
+    reach = 0.5 * WIDTHS[0] / (0.5 * (WIDTHS[0] + WIDTHS[1]))
+    half = CELLS // 2
+    inner = 0.5 * (layers[:, half - 1] + layers[:, half])
+    outer = 0.5 * (layers[:, half - 2] + layers[:, half + 1])
+    return Summary(
+        layers @ WIDTHS,
+        layers[:, 0] + reach * (layers[:, 0] - layers[:, 1]),
+        CORE_INNER * inner + CORE_OUTER * outer,
+        layers[:, -1] + reach * (layers[:, -1] - layers[:, -2]),
+    )
+
+
+def profile_moment(profile: ArrayLike, batch: Batch) -> Floats:
+    """Even slope of moisture from back to face that bends a free board as its own profile does [% per mm].
+
+    `(12/h^3) ∫ (M - mean) z dz` over the thickness h, z from mid-thickness towards the face: positive when
+    the face is the wetter side, which then becomes the convex one. A straight profile gives its own slope, a
+    profile alike on both sides nought. Times the movement coefficient it is the curvature [1/mm].
+    """
+    layers = _checked_profile(profile, len(batch))
+    towards_face = -CENTRES * WIDTHS
+    lever = np.sum(CENTRES**2 * WIDTHS)
+    return (layers @ towards_face) / (lever * batch.thickness_mm)
+
+
+def settled(
+    profile: ArrayLike, batch: Batch, emc_pct: ArrayLike, tolerance_pct: float = 0.5
+) -> NDArray[np.bool_]:
+    """Whether each member matches the moisture content its air leads to, through its whole thickness.
+
+    Parameters
+    ----------
+    profile : (n, CELLS)
+    batch : Batch
+    emc_pct : (n,) or one number
+        Moisture content the air leads to [%]; NaN is never settled.
+    tolerance_pct : float
+        Largest difference allowed in any layer [points]: common practice, no source.
+    """
+    layers = _checked_profile(profile, len(batch))
+    target = np.broadcast_to(np.asarray(emc_pct, dtype=np.float64), (len(batch),))
+    return np.max(np.abs(layers - target[:, None]), axis=1) <= tolerance_pct
