@@ -94,7 +94,10 @@ def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
         if sensor.accepted:
             progress(f"readings of {sensor.name}")
             with as_file(story.package_file("readings", sensor.file_name)) as path:
-                import_readings(store, path, lambda: STORY_START_AT)
+                report = import_readings(store, path, lambda: STORY_START_AT)
+            if report.rejected:
+                line, reason = report.rejected[0]
+                raise BadInput(sensor.file_name, f"line {line}", "must be a reading", reason)
     progress("pieces and stacks")
     with store.session() as session:
         places = {place.name: place for place in session.scalars(select(Place))}
