@@ -1,0 +1,272 @@
+"""How damp a room may be before water or mould shows on its coldest surface.
+
+A humidity that a piece of furniture would like is no advice where the house can't bear it. The ceiling
+here is the lowest of four: condensation on the glass, 80 % at the surface of the coldest wall (mould), a
+published table of room humidity by outdoor temperature, and 60 %.
+
+There is no one safe humidity of room air: the coldest surface decides (Tsongas and Riordan, ASHRAE Journal
+58(9), 2016), and nobody measures it. The answer is therefore a highest advisable humidity, never a promise.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, overload
+
+import numpy as np
+
+from .air import saturation_vapour_pressure
+from .errors import OutsideValidity
+from .units import Floats, Numbers, Range, apply, fahrenheit_to_celsius, is_scalar
+
+OUTDOOR_TEMPERATURE = Range("outdoor_temperature_c", -60.0, 60.0, "°C")
+INDOOR_TEMPERATURE = Range("indoor_temperature_c", 0.0, 40.0, "°C")
+TEMPERATURE_FACTOR = Range("f_rsi", 0.0, 1.0, "")
+
+SURFACE_RESISTANCE_M2K_W = 0.13
+"""Of an indoor surface, heat flowing level (ISO 6946)."""
+MOULD_SURFACE_RH_PCT = 80.0
+"""Highest monthly mean humidity at a surface, ISO 13788; not re-read."""
+HIGHEST_ROOM_RH_PCT = 60.0
+"""US EPA: keep a room below 60 %, ideally at 30 to 50; read in texts that repeat it."""
+
+ROOM_HUMIDITY_BY_OUTDOOR_F: tuple[tuple[float, float], ...] = (
+    (-20.0, 15.0), (-10.0, 20.0), (0.0, 25.0), (10.0, 30.0), (20.0, 35.0), (32.0, 40.0), (40.0, 45.0),
+)  # fmt: skip
+"""Highest room humidity [%] by outdoor temperature [°F], double glazing, as home-energy guides print it."""
+
+
+@dataclass(frozen=True)
+class ColdSurfaces:
+    """The coldest glass and the coldest wall of a room.
+
+    Attributes
+    ----------
+    glazing_u_w_m2k : float
+        Heat loss of the window [W/(m2 K)], above 0 to 7: plain double glazing 2.8, single 5.8, good new 1.1.
+    wall_f_rsi : float
+        Temperature factor of the coldest wall surface, 0 to 1; a corner of an insulated house 0.7, of an old
+        one 0.5. A surface is at `T_e + f (T_i - T_e)`.
+    """
+
+    glazing_u_w_m2k: float = 2.8
+    wall_f_rsi: float = 0.7
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.glazing_u_w_m2k <= 7.0:
+            raise OutsideValidity(
+                "glazing_u_w_m2k", "must lie above 0 and at most 7 W/(m2 K)", self.glazing_u_w_m2k
+            )
+        TEMPERATURE_FACTOR.check(self.wall_f_rsi)
+
+    @property
+    def glazing_f_rsi(self) -> float:
+        """Temperature factor of the glass, `1 - U R_si`."""
+        return 1.0 - self.glazing_u_w_m2k * SURFACE_RESISTANCE_M2K_W
+
+
+DOUBLE_GLAZING = ColdSurfaces()
+SINGLE_GLAZING = ColdSurfaces(glazing_u_w_m2k=5.8, wall_f_rsi=0.5)
+
+
+@overload
+def surface_temperature(outdoor_temperature_c: float, indoor_temperature_c: float, f_rsi: float) -> float: ...
+@overload
+def surface_temperature(
+    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float
+) -> Any: ...
+def surface_temperature(outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float) -> Any:
+    """Temperature of an indoor surface [°C], `T_e + f (T_i - T_e)`.
+
+    Parameters
+    ----------
+    outdoor_temperature_c, indoor_temperature_c : float, array or Series
+        [°C], -60 to 60 and 0 to 40.
+    f_rsi : float
+        Temperature factor, 0 (as cold as outdoors) to 1 (as warm as the room).
+
+    Examples
+    --------
+    >>> surface_temperature(-10.0, 20.0, 0.7)
+    11.0
+    """
+    factor = float(TEMPERATURE_FACTOR.check(f_rsi))
+    return apply(
+        lambda outdoor, indoor: outdoor + factor * (indoor - outdoor),
+        (OUTDOOR_TEMPERATURE, outdoor_temperature_c),
+        (INDOOR_TEMPERATURE, indoor_temperature_c),
+    )
+
+
+@overload
+def room_humidity_at_surface_limit(
+    outdoor_temperature_c: float, indoor_temperature_c: float, f_rsi: float, surface_rh_pct: float = ...
+) -> float: ...
+@overload
+def room_humidity_at_surface_limit(
+    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float, surface_rh_pct: float = ...
+) -> Any: ...
+def room_humidity_at_surface_limit(
+    outdoor_temperature_c: Numbers,
+    indoor_temperature_c: Numbers,
+    f_rsi: float,
+    surface_rh_pct: float = 100.0,
+) -> Any:
+    """Humidity of the room at which a cold surface reaches a humidity of its own [%].
+
+    Parameters
+    ----------
+    outdoor_temperature_c, indoor_temperature_c, f_rsi
+        As in `surface_temperature`.
+    surface_rh_pct : float
+        At the surface [%]: 100 for condensation, 80 for mould.
+
+    Returns
+    -------
+    same shape as the temperatures
+        [%]; above 100 where the surface is warmer than the room.
+
+    Examples
+    --------
+    >>> round(room_humidity_at_surface_limit(-10.0, 20.0, 0.7), 1)
+    56.1
+    """
+    share = float(Range("surface_rh_pct", 0.0, 100.0, "%").check(surface_rh_pct))
+    factor = float(TEMPERATURE_FACTOR.check(f_rsi))
+
+    def humidity(outdoor: Floats, indoor: Floats) -> Floats:
+        surface = outdoor + factor * (indoor - outdoor)
+        return share * saturation_vapour_pressure(surface) / saturation_vapour_pressure(indoor)
+
+    return apply(
+        humidity, (OUTDOOR_TEMPERATURE, outdoor_temperature_c), (INDOOR_TEMPERATURE, indoor_temperature_c)
+    )
+
+
+_TABLE_C = np.array([fahrenheit_to_celsius(at) for at, _ in ROOM_HUMIDITY_BY_OUTDOOR_F])
+_TABLE_RH = np.array([rh for _, rh in ROOM_HUMIDITY_BY_OUTDOOR_F])
+
+
+def _by_table(outdoor_c: Floats) -> Floats:
+    """The table, its end slopes carried on to either side and never below zero."""
+    inside = np.interp(outdoor_c, _TABLE_C, _TABLE_RH)
+    below = (outdoor_c - _TABLE_C[0]) * (_TABLE_RH[1] - _TABLE_RH[0]) / (_TABLE_C[1] - _TABLE_C[0])
+    above = (outdoor_c - _TABLE_C[-1]) * (_TABLE_RH[-1] - _TABLE_RH[-2]) / (_TABLE_C[-1] - _TABLE_C[-2])
+    return np.maximum(inside + np.minimum(below, 0.0) + np.maximum(above, 0.0), 0.0)
+
+
+GLASS, WALL, TABLE, HEALTH = "glass", "wall", "table", "health"
+LIMIT_IN_WORDS: Mapping[str, str] = {
+    GLASS: "water condenses on the window glass",
+    WALL: "the coldest wall surface reaches 80 %, where mould grows",
+    TABLE: "published table of room humidity by outdoor temperature, double glazing (home-energy guidance)",
+    HEALTH: "US EPA: keep rooms below 60 %",
+}
+
+
+def _limits(surfaces: ColdSurfaces, outdoor: Floats, indoor: Floats) -> dict[str, Floats]:
+    glass = room_humidity_at_surface_limit(outdoor, indoor, max(surfaces.glazing_f_rsi, 0.0))
+    wall = room_humidity_at_surface_limit(outdoor, indoor, surfaces.wall_f_rsi, MOULD_SURFACE_RH_PCT)
+    shape = np.broadcast_shapes(np.shape(outdoor), np.shape(indoor))
+    return {
+        GLASS: np.asarray(glass),
+        WALL: np.asarray(wall),
+        TABLE: np.broadcast_to(_by_table(outdoor), shape),
+        # NaN outdoors gives no ceiling, rather than 60.
+        HEALTH: HIGHEST_ROOM_RH_PCT + 0.0 * np.asarray(glass),
+    }
+
+
+@overload
+def condensation_ceiling_rh(
+    outdoor_temperature_c: float, indoor_temperature_c: float = ..., surfaces: ColdSurfaces = ...
+) -> float: ...
+@overload
+def condensation_ceiling_rh(
+    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers = ..., surfaces: ColdSurfaces = ...
+) -> Any: ...
+def condensation_ceiling_rh(
+    outdoor_temperature_c: Numbers,
+    indoor_temperature_c: Numbers = 20.0,
+    surfaces: ColdSurfaces = DOUBLE_GLAZING,
+) -> Any:
+    """Highest room humidity that may be advised in this weather [%]. Never rises as it gets colder outdoors.
+
+    Parameters
+    ----------
+    outdoor_temperature_c : float, array or Series
+        [°C], -60 to 60. For advice over weeks take the coldest of the days ahead, not their mean.
+    indoor_temperature_c : same shape or scalar
+        [°C], 0 to 40.
+    surfaces : ColdSurfaces
+        Window and coldest wall; plain double glazing unless the house is known.
+
+    Returns
+    -------
+    same shape
+        [%], at most 60. NaN in, NaN out: no weather, no advice.
+
+    Raises
+    ------
+    OutsideValidity
+        If a scalar lies outside its range.
+
+    Examples
+    --------
+    At 0 °F, the published table:
+
+    >>> round(condensation_ceiling_rh(fahrenheit_to_celsius(0.0)), 1)
+    25.0
+    """
+    return apply(
+        lambda outdoor, indoor: np.minimum.reduce(list(_limits(surfaces, outdoor, indoor).values())),
+        (OUTDOOR_TEMPERATURE, outdoor_temperature_c),
+        (INDOOR_TEMPERATURE, indoor_temperature_c),
+    )
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """Highest advisable humidity of a room, with what sets it.
+
+    Attributes
+    ----------
+    rh_pct : float
+        The lowest of `limits` [%].
+    governing : str
+        Its key: "glass", "wall", "table" or "health".
+    source : str
+        The same in words.
+    limits : mapping of str to float
+        Each limit [%]; those of surfaces may lie above 100.
+    """
+
+    rh_pct: float
+    governing: str
+    source: str
+    limits: Mapping[str, float]
+
+
+def condensation_ceiling(
+    outdoor_temperature_c: float,
+    indoor_temperature_c: float = 20.0,
+    surfaces: ColdSurfaces = DOUBLE_GLAZING,
+) -> Ceiling:
+    """As `condensation_ceiling_rh` for one weather, with the limit that governs and its source.
+
+    Raises
+    ------
+    OutsideValidity
+        If a temperature lies outside its range or is NaN.
+
+    Examples
+    --------
+    >>> condensation_ceiling(-17.7).governing
+    'table'
+    """
+    if not is_scalar(outdoor_temperature_c) or np.isnan(outdoor_temperature_c):
+        raise OutsideValidity("outdoor_temperature_c", OUTDOOR_TEMPERATURE.rule, outdoor_temperature_c)
+    outdoor = OUTDOOR_TEMPERATURE.check(outdoor_temperature_c)
+    indoor = INDOOR_TEMPERATURE.check(indoor_temperature_c)
+    limits = {name: float(value) for name, value in _limits(surfaces, outdoor, indoor).items()}
+    governing = min(limits, key=lambda name: limits[name])
+    return Ceiling(limits[governing], governing, LIMIT_IN_WORDS[governing], limits)

@@ -1,0 +1,134 @@
+"""Indoor schemes and the ceiling of room humidity: how they behave between and beyond published points."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from model.wood.condensation import (
+    ColdSurfaces,
+    condensation_ceiling,
+    condensation_ceiling_rh,
+    room_humidity_at_surface_limit,
+)
+from model.wood.errors import BadInput, OutsideValidity
+from model.wood.indoors import (
+    SCHEMES,
+    dry_unhumidified,
+    indoor_air,
+    iso_13788_class,
+    measured_dwelling,
+    scheme_named,
+)
+
+OUTDOORS = np.linspace(-40.0, 40.0, 81)
+
+
+@pytest.mark.parametrize("name", SCHEMES)
+def test_every_scheme_gives_air_that_exists(name):
+    for rh in (0.0, 50.0, 100.0):
+        air = indoor_air(OUTDOORS, rh, name)
+        assert air.temperature_c.shape == air.rh_pct.shape == OUTDOORS.shape
+        assert ((air.temperature_c >= 20.0) & (air.temperature_c <= 41.0)).all()
+        assert ((air.rh_pct >= 0.0) & (air.rh_pct <= 100.0)).all()
+
+
+@pytest.mark.parametrize("name", SCHEMES)
+def test_every_scheme_says_where_it_comes_from(name):
+    scheme = scheme_named(name)
+    assert scheme.name == name
+    assert len(scheme.source) > 20
+    assert scheme.title
+
+
+@pytest.mark.parametrize("name", SCHEMES)
+def test_a_gap_outdoors_is_a_gap_indoors(name):
+    air = indoor_air(np.array([0.0, np.nan, 0.0]), np.array([50.0, 50.0, np.nan]), name)
+    assert np.isnan(air.rh_pct).tolist() == [False, True, True]
+    assert np.isnan(air.temperature_c).tolist() == [False, True, True]
+
+
+def test_a_series_keeps_its_index():
+    index = pd.date_range("2025-01-01", periods=3, freq="D", tz="UTC")
+    air = indoor_air(pd.Series([-5.0, 0.0, 5.0], index=index), 80.0, "measured-dwelling")
+    assert air.rh_pct.index.equals(index)
+
+
+def test_an_uncooled_house_is_never_cooler_than_outdoors():
+    air = indoor_air(np.array([25.0, 33.0]), 60.0, dry_unhumidified())
+    assert air.temperature_c.tolist() == [25.0, 33.0]
+    assert air.rh_pct == pytest.approx([60.0, 60.0])
+
+
+def test_more_water_added_is_damper_air():
+    humidities = [indoor_air(0.0, 80.0, iso_13788_class(number)).rh_pct for number in (1, 2, 3, 4, 5)]
+    assert humidities == sorted(humidities)
+    dry, wet = (indoor_air(0.0, 80.0, measured_dwelling(cold_g_m3=grams)).rh_pct for grams in (2.0, 5.0))
+    assert dry < wet
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: scheme_named("steamy"),
+        lambda: iso_13788_class(6),
+        lambda: iso_13788_class(2, class_2_pa=5.0),
+        lambda: dry_unhumidified(excess_g_m3=-1.0),
+        lambda: measured_dwelling(indoor_temperature_c=90.0),
+        lambda: indoor_air(80.0, 50.0),
+        lambda: indoor_air(0.0, 101.0),
+        lambda: ColdSurfaces(glazing_u_w_m2k=9.0),
+        lambda: ColdSurfaces(wall_f_rsi=1.2),
+        lambda: condensation_ceiling(float("nan")),
+        lambda: condensation_ceiling_rh(-80.0),
+    ],
+)
+def test_nonsense_is_refused_in_one_sentence(wrong):
+    with pytest.raises(BadInput) as caught:
+        wrong()
+    assert "\n" not in str(caught.value)
+
+
+def test_the_names_there_are_stand_in_the_error():
+    with pytest.raises(BadInput, match="en-15026-normal"):
+        scheme_named("EN 15026")
+
+
+surfaces = st.builds(
+    ColdSurfaces,
+    glazing_u_w_m2k=st.floats(0.5, 7.0),
+    wall_f_rsi=st.floats(0.0, 1.0),
+)
+
+
+@given(surfaces, st.floats(10.0, 30.0))
+def test_the_ceiling_never_rises_as_it_gets_colder(house, indoor_c):
+    ceilings = condensation_ceiling_rh(np.linspace(-60.0, 60.0, 121), indoor_c, house)
+    assert (np.diff(ceilings) >= -1e-9).all()
+    assert ((ceilings >= 0.0) & (ceilings <= 60.0)).all()
+
+
+@given(surfaces, st.floats(-50.0, 40.0), st.floats(10.0, 30.0))
+def test_at_the_ceiling_no_surface_is_past_its_limit(house, outdoor_c, indoor_c):
+    ceiling = condensation_ceiling_rh(outdoor_c, indoor_c, house)
+    glass = max(house.glazing_f_rsi, 0.0)
+    assert ceiling <= room_humidity_at_surface_limit(outdoor_c, indoor_c, glass) + 1e-9
+    assert ceiling <= room_humidity_at_surface_limit(outdoor_c, indoor_c, house.wall_f_rsi, 80.0) + 1e-9
+
+
+@given(surfaces, st.floats(-50.0, 40.0))
+def test_the_ceiling_names_the_limit_that_sets_it(house, outdoor_c):
+    ceiling = condensation_ceiling(outdoor_c, 20.0, house)
+    assert ceiling.rh_pct == min(ceiling.limits.values()) == ceiling.limits[ceiling.governing]
+    assert ceiling.rh_pct == pytest.approx(condensation_ceiling_rh(outdoor_c, 20.0, house))
+    assert ceiling.source
+
+
+def test_no_weather_gives_no_advice():
+    assert np.isnan(condensation_ceiling_rh(np.array([np.nan]))).all()
+
+
+def test_temperatures_outside_validity_say_which():
+    with pytest.raises(OutsideValidity, match="outdoor_temperature_c"):
+        condensation_ceiling_rh(-99.0)
