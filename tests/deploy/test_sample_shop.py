@@ -188,7 +188,7 @@ def test_the_past_year_is_in_the_book_up_to_the_start_of_the_story(loaded: Store
         rows = session.execute(
             select(Sensor.name, func.max(Reading.observed_at)).join(Reading).group_by(Sensor.name)
         )
-        newest = {name: at for name, at in rows}
+        newest = dict(rows.all())
         oldest = session.scalar(select(func.min(Reading.observed_at)))
         places = {row.name: row.kind for row in session.scalars(select(Place))}
         hung = session.scalars(select(Hanging.since_at)).all()
