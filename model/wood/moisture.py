@@ -47,7 +47,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-DIFFUSION_SCALE = 3.0
+DIFFUSION_SCALE = 3.5
 """Factor on Siau's diffusion coefficient, one for all woods; see `calibrate`."""
 WETTEST_PCT = 200.0
 """Highest moisture content a profile may hold: above fibre saturation the model only drains it slowly."""
