@@ -3,9 +3,12 @@
 Pure: a record from the book and a `Display` in, text out.
 """
 
+from collections.abc import Mapping
+from typing import Any
+
 from dashboard import display as say
 from dashboard.display import Display
-from model.records.queries import FitNow, PieceNow, PlaceNow, StackNow
+from model.records.queries import FitNow, Judgement, PieceNow, PlaceNow, StackNow
 from model.wood.errors import OutsideValidity
 from model.wood.sorption import equilibrium_moisture_content
 
@@ -64,10 +67,67 @@ def _left(fit: FitNow) -> float:
     return margin_mm if isinstance(margin_mm, int | float) else float("inf")
 
 
+def reason(judgement: Judgement, display: Display) -> str:
+    """Why something stands as it does, as a clause in the viewer's units.
+
+    The watch stores its reason in mm with the numbers behind it; what it doesn't give numbers for is said
+    as it stored it.
+    """
+    detail = judgement.detail
+    key = detail.get("key")
+    if key == "unknown" and "last_known" in detail:
+        head = judgement.reason.split("; last known")[0]
+        told = _limit_clause(str(detail["last_known"]), detail, display)
+        return f"{head}; last known: {told}" if told else judgement.reason
+    return _limit_clause(str(key), detail, display) or judgement.reason
+
+
+def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
+    says = str(detail.get("says", "")).rstrip(".")
+    margin_mm, play_mm = detail.get("margin_mm"), detail.get("play_mm")
+    if not says or not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float):
+        return ""
+    left = display.margin(max(margin_mm, 0.0))
+    crossing = detail.get("crossing") or {}
+    if key == "past":
+        return f"{says}, {display.overrun(margin_mm)} past"
+    if key == "past-easing":
+        return f"{says}; back by {left}, not yet clearly"
+    if key == "foreseen":
+        return f"{says} {expected(crossing)}; {left} is left now"
+    if key == "near":
+        return f"{left} of {display.margin(play_mm)} is left until {says}"
+    if key == "near-easing":
+        return f"{left} of {display.margin(play_mm)} is left until {says}, not yet clearly more"
+    if key == "easy":
+        return f"{left} is left until {says}"
+    return ""
+
+
+def expected(crossing: Mapping[str, Any]) -> str:
+    """When a foreseen crossing comes."""
+    low, high, days = (crossing.get(name) for name in ("low_days", "high_days", "days"))
+    if isinstance(low, int | float) and isinstance(high, int | float):
+        return say.lead_time(low, high)
+    return say.lead_time(days, days) if isinstance(days, int | float) else "soon"
+
+
+def piece_reason(piece: PieceNow, display: Display) -> str:
+    """Why a piece stands as it does, with the fit it is about."""
+    if piece.judgement.evaluated_at is not None:
+        fit = piece.judgement.detail.get("fit")
+        text = reason(piece.judgement, display)
+        return f"{say.said(str(fit))}: {text}" if fit else text
+    governs = governing(piece)
+    if governs is None:
+        return "no fits are recorded for it, so there is nothing to run out"
+    return f"{say.said(governs.name)}: {reason(governs.judgement, display)}"
+
+
 def stack_wood(stack: StackNow, display: Display) -> str:
     """What a stack is: `white ash, 1 in thick`."""
     species = str(stack.document.get("species", "lumber"))
-    thickness_mm = stack.document.get("thickness", stack.document.get("thickness_mm"))
+    thickness_mm = stack.document.get("thickness_mm")
     if isinstance(thickness_mm, int | float):
         return f"{species}, {display.length(thickness_mm)} thick"
     return species

@@ -39,7 +39,7 @@ def range_of(piece: PieceNow, temperature_c: float = 20.0) -> DesignRange | None
     return _range(json.dumps(document_of_row(piece), sort_keys=True), float(round(temperature_c)))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=1024)
 def _read(document: str) -> Piece | None:
     try:
         return piece_from_document(json.loads(document))
@@ -47,7 +47,7 @@ def _read(document: str) -> Piece | None:
         return None
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=2048)
 def _range(document: str, temperature_c: float) -> DesignRange | None:
     piece = _read(document)
     return None if piece is None else design_range(piece, temperature_c)

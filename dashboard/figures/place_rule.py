@@ -26,6 +26,12 @@ class Bracket:
     rh_high_pct: float | None
     href: str = ""
 
+    @property
+    def width_pct(self) -> float:
+        """How much of the scale it covers; the least is the most exacting."""
+        low = LOW_RH_PCT if self.rh_low_pct is None else self.rh_low_pct
+        return (HIGH_RH_PCT if self.rh_high_pct is None else self.rh_high_pct) - low
+
 
 def place_rule(
     name: str,

@@ -42,9 +42,9 @@ def length_graduations(low_mm: float, high_mm: float, display: Display, at_most:
     if not high_mm > low_mm:
         return []
     if display.units == "inch":
-        steps = [MM_PER_INCH / parts for parts in (64, 32, 16, 8, 4, 2, 1)]
+        steps = [MM_PER_INCH / parts for parts in (64, 32, 16, 8, 4, 2, 1, 1 / 2, 1 / 6, 1 / 12)]
     else:
-        steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0]
+        steps = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]
     step = next((step for step in steps if (high_mm - low_mm) / step <= at_most), steps[-1])
     finest = 64 if step <= steps[0 if display.units == "inch" else 1] else 32
     return [

@@ -121,15 +121,16 @@ def part(title: Child, *children: Child, aside: Child = None, className: str = "
 
 def num(text: str) -> html.Span:
     """A number as the sans sets it: even figures and true fractions."""
-    pieces = FRACTION.split(text)
-    return html.Span(
-        [
-            html.Span(piece, className="frac") if index % 2 else piece
-            for index, piece in enumerate(pieces)
-            if piece
-        ],
-        className="num",
-    )
+    return html.Span(prose(text), className="num")
+
+
+def prose(text: str) -> list[Any]:
+    """A text with each fraction in it set as a true one."""
+    return [
+        html.Span(piece, className="frac") if index % 2 else piece
+        for index, piece in enumerate(FRACTION.split(text))
+        if piece
+    ]
 
 
 def word(verdict: str) -> html.Span:

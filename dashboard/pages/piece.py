@@ -10,7 +10,7 @@ from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.section import section_drawing
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import drawn, empty, num, part, sheet, word
+from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
 from dashboard.pages.piece_tide import tide_part
 from dashboard.view import Route, View, address
 from model.records import queries
@@ -41,7 +41,13 @@ def page(piece: PieceNow, view: View) -> html.Main:
                 html.Div(
                     [
                         html.P(
-                            [verdict_mark(verdict), " ", word(verdict), ". ", why(piece)],
+                            [
+                                verdict_mark(verdict),
+                                " ",
+                                word(verdict),
+                                ". ",
+                                *prose(say.sentence(sentences.piece_reason(piece, view.display))),
+                            ],
                             className="lead",
                         ),
                         html.P(comfortable(piece, design, view.display)),
@@ -67,16 +73,6 @@ def standing(piece: PieceNow, view: View) -> list[Any]:
         return ["It stands nowhere at present"]
     since = say.day(piece.since_at, piece.place.zone, view.units, view.now)
     return [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
-
-
-def why(piece: PieceNow) -> str:
-    """The reason for the piece's verdict."""
-    if piece.judgement.evaluated_at is not None:
-        return say.sentence(piece.judgement.reason)
-    fit = sentences.governing(piece)
-    if fit is None:
-        return "No fits are recorded for it, so there is nothing to run out."
-    return say.sentence(f"{say.said(fit.name)}: {fit.judgement.reason}")
 
 
 def comfortable(piece: PieceNow, design: DesignRange | None, display: Display) -> list[Any]:
@@ -176,7 +172,7 @@ def fit_block(piece: PieceNow, fit: FitNow, temperature_c: float, view: View) ->
                             f"{kind.title if kind else say.said(fit.kind)}, ",
                             word(fit.judgement.verdict),
                             ". ",
-                            say.sentence(fit.judgement.reason),
+                            *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
                         ]
                     ),
                     limits_table(piece, fit, temperature_c, view.display),

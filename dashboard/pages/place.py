@@ -48,7 +48,7 @@ def list_layout(view: View) -> html.Main:
 def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Section:
     """One place of the list."""
     here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
-    brackets = brackets_of(here)
+    brackets = brackets_of(here, 20.0)
     told = f"{KINDS[place.kind]}. {say.sentence(sentences.air(place, view.display))}"
     return part(
         html.A(place.name, href=address("place", place.id)),
@@ -57,14 +57,15 @@ def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> htm
     )
 
 
-def brackets_of(pieces: list[PieceNow]) -> list[Bracket]:
-    """The humidity each piece can take, where the watch has worked it out."""
+def brackets_of(pieces: list[PieceNow], temperature_c: float) -> list[Bracket]:
+    """The humidity each piece can take, the most exacting first."""
     found = []
     for piece in pieces:
-        low, high = (piece.judgement.detail.get(key) for key in ("rh_low_pct", "rh_high_pct"))
-        if low is not None or high is not None:
+        design = woodwork.range_of(piece, temperature_c)
+        if design is not None:
+            low, high = design.span.rh_low_pct, design.span.rh_high_pct
             found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
-    return found
+    return sorted(found, key=lambda bracket: bracket.width_pct)
 
 
 def rule(place: PlaceNow, brackets: list[Bracket], width: int) -> Any:
@@ -99,10 +100,9 @@ def layout(view: View, place_id: int) -> html.Main | None:
         air = series.air(session, place_id, span.since_at, span.until_at)
         traces = series.traces(session, place_id, span.since_at, span.until_at)
         here = [
-            full
+            piece
             for piece in queries.pieces(session, view.now)
             if piece.place is not None and piece.place.id == place_id
-            if (full := queries.piece(session, piece.id, view.now)) is not None
         ]
         stacks = [
             stack
@@ -123,12 +123,7 @@ def page(
 ) -> html.Main:
     """The page, from what the book answered."""
     temperature_c = place.air.temperature_c if place.air else 20.0
-    brackets = []
-    for piece in pieces:
-        design = woodwork.range_of(piece, temperature_c)
-        if design is not None:
-            low, high = design.span.rh_low_pct, design.span.rh_high_pct
-            brackets.append(Bracket(piece.name, low, high, address("piece", piece.id)))
+    brackets = brackets_of(pieces, temperature_c)
     charts = [
         air_chart(
             air,

@@ -10,7 +10,8 @@ from dashboard import sentences
 from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import drawn, empty, noted, num, part, sheet, word
+from dashboard.pages.frame import drawn, empty, noted, num, part, prose, sheet, word
+from dashboard.pages.place import brackets_of
 from dashboard.view import Route, View, address
 from model.records import queries
 from model.records.queries import PieceNow, PlaceNow, ShopNow, StackNow
@@ -81,7 +82,7 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
     for piece in shop.pieces:
         by_verdict[sentences.piece_verdict(piece)].append(piece)
     for verdict in ("past", "near", "unknown"):
-        lines += [_piece_line(piece, verdict) for piece in by_verdict[verdict]]
+        lines += [_piece_line(piece, verdict, view.display) for piece in by_verdict[verdict]]
     for place in shop.places:
         if place.kind == "shop":
             lines.append(_air_line(place, view))
@@ -92,7 +93,7 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
                     stack.judgement.verdict,
                     html.A(stack.name, href=address("stack", stack.id)),
                     ": ",
-                    say.sentence(stack.judgement.reason),
+                    say.sentence(sentences.reason(stack.judgement, view.display)),
                 )
             )
     easy = by_verdict["easy"]
@@ -105,18 +106,14 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
     return lines
 
 
-def _piece_line(piece: PieceNow, verdict: str) -> html.Li:
-    fit = sentences.governing(piece)
-    reason = piece.judgement.reason if piece.judgement.evaluated_at else ""
-    if not reason and fit is not None:
-        reason = fit.judgement.reason
+def _piece_line(piece: PieceNow, verdict: str, display: Display) -> html.Li:
     return noted(
         verdict,
         html.A(piece.name, href=address("piece", piece.id)),
         f", {piece.place.name}: " if piece.place else ": ",
         word(verdict),
         ". ",
-        html.Span(say.sentence(reason), className="why"),
+        html.Span(prose(say.sentence(sentences.piece_reason(piece, display))), className="why"),
     )
 
 
@@ -136,7 +133,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
         why = say.sentence(place.judgement.reason)
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
     rule = [
-        place_rule(place.name, place.air.temperature_c, place.air.rh_pct, brackets_of(place, shop), width)
+        place_rule(place.name, place.air.temperature_c, place.air.rh_pct, brackets_at(place, shop), width)
         for width in (560, 360)
     ]
     marks: list[Any] = (
@@ -156,17 +153,13 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
     )
 
 
-def brackets_of(place: PlaceNow, shop: ShopNow) -> list[Bracket]:
-    """What the pieces at a place can take, as the watch last worked it out."""
-    found = []
-    for piece in shop.pieces:
-        if piece.place is None or piece.place.id != place.id:
-            continue
-        detail = piece.judgement.detail
-        low, high = detail.get("rh_low_pct"), detail.get("rh_high_pct")
-        if low is not None or high is not None:
-            found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
-    return found
+BRACKETS = 4  # more of them bury the rule
+
+
+def brackets_at(place: PlaceNow, shop: ShopNow) -> list[Bracket]:
+    """What the pieces at a place can take, the most exacting few."""
+    here = [piece for piece in shop.pieces if piece.place is not None and piece.place.id == place.id]
+    return brackets_of(here, 20.0)[:BRACKETS]
 
 
 def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
@@ -192,7 +185,6 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
     """One piece in a line or two."""
     verdict = sentences.piece_verdict(piece)
     fit = sentences.governing(piece)
-    reason = say.sentence(fit.judgement.reason) if fit else "No fits are recorded for it."
     return html.Li(
         [
             verdict_mark(verdict),
@@ -202,7 +194,7 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
                     ", ",
                     word(verdict),
                     html.Div(
-                        [f"{say.sentence(say.said(fit.name)).rstrip('.')}: " if fit else "", reason],
+                        prose(say.sentence(sentences.piece_reason(piece, view.display))),
                         className="soft small",
                     ),
                 ]
@@ -243,7 +235,9 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
                 [
                     html.A(html.B(stack.name), href=address("stack", stack.id)),
                     html.Div(f"{sentences.stack_wood(stack, display)}{standing}", className="soft small"),
-                    html.Div(say.sentence(stack.judgement.reason), className="soft small"),
+                    html.Div(
+                        say.sentence(sentences.reason(stack.judgement, display)), className="soft small"
+                    ),
                 ]
             ),
             html.Div(told, className="right"),

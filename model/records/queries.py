@@ -134,7 +134,7 @@ class StayNow:
 
 @dataclass(frozen=True)
 class PieceNow:
-    """One piece, its fits, and where it stands. Members and margins come with `piece` only."""
+    """One piece, its members and fits, and where it stands. Moisture, margins and stays come with `piece`."""
 
     id: int
     name: str
@@ -311,6 +311,9 @@ def pieces(session: Session, now: datetime, retired: bool = False) -> tuple[Piec
         fits[fit.piece_id].append(
             FitNow(fit.id, fit.name, fit.kind, fit.document, judged_fits.get(fit.id, Judgement()))
         )
+    members: dict[int, list[MemberNow]] = defaultdict(list)
+    for member in session.scalars(select(Member).order_by(Member.id)):
+        members[member.piece_id].append(_member(member, None))
     return tuple(
         PieceNow(
             id=row.id,
@@ -320,9 +323,16 @@ def pieces(session: Session, now: datetime, retired: bool = False) -> tuple[Piec
             since_at=where[row.id][1] if row.id in where else None,
             fits=tuple(fits[row.id]),
             judgement=judged.get(row.id, Judgement()),
+            members=tuple(members[row.id]),
             retired_at=row.retired_at,
         )
         for row in rows
+    )
+
+
+def _member(row: Member, moisture: Moisture | None) -> MemberNow:
+    return MemberNow(
+        row.id, row.name, row.document, row.start_at, row.start_mc_pct, row.start_basis, moisture
     )
 
 
@@ -356,18 +366,7 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
             for fit in fit_rows
         ),
         judgement=_judgements(session, "piece", [piece_id]).get(piece_id, Judgement()),
-        members=tuple(
-            MemberNow(
-                member.id,
-                member.name,
-                member.document,
-                member.start_at,
-                member.start_mc_pct,
-                member.start_basis,
-                moist.get(member.id),
-            )
-            for member in member_rows
-        ),
+        members=tuple(_member(member, moist.get(member.id)) for member in member_rows),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
     )

@@ -83,7 +83,7 @@ def book(store: Store) -> SimpleNamespace:
                 )
         stack = Stack(
             name="Maple, spring batch",
-            document={"species": "hard maple", "thickness": 25.4},
+            document={"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 9.5},
             start_at=start,
             start_mc_pct=9.5,
             destination_id=flat.id,
@@ -114,13 +114,19 @@ def book(store: Store) -> SimpleNamespace:
                     )
                 )
         for piece, verdict, margin_mm, reason in (
-            (bench, "easy", 2.1, "2.1 mm is left before the groove bottom"),
-            (chest, "past", -0.4, "the tongue has left its groove"),
+            (bench, "easy", 2.1, "2.1 mm left until the tongue of back bottoms in its groove"),
+            (chest, "past", -0.4, "The tongue of back leaves its groove: 0.4 mm past"),
         ):
             fit = piece.fits[0]
+            detail = {
+                "key": verdict,
+                "says": reason.split(" until ")[-1].split(":")[0],
+                "margin_mm": margin_mm,
+                "play_mm": 6.35,
+            }
             for name, direction, left_mm in (
                 ("groove-bottom", "swelling", 6.0 if verdict == "past" else margin_mm),
-                ("tongue-out", "shrinking", margin_mm if verdict == "past" else 6.0),
+                ("leaves-groove", "shrinking", margin_mm if verdict == "past" else 6.0),
             ):
                 for day in range(DAYS + 1):
                     session.add(
@@ -137,8 +143,8 @@ def book(store: Store) -> SimpleNamespace:
                     )
             session.add_all(
                 [
-                    _verdict("fit", fit.id, verdict, reason, {"margin_mm": margin_mm}),
-                    _verdict("piece", piece.id, verdict, reason, {"rh_low_pct": 31.2, "rh_high_pct": 63.0}),
+                    _verdict("fit", fit.id, verdict, reason, detail),
+                    _verdict("piece", piece.id, verdict, reason, {**detail, "fit": "back_panel"}),
                 ]
             )
         session.add_all(
