@@ -115,11 +115,11 @@ def _panel(fit: PanelInGroove, season: Season, reserve: float, engage: float, st
         held_mm = fit.held_engagement_mm if fit.held_engagement_mm is not None else held_mm / 2.0
     room = sight + groove + held_mm if one_edge else sight + 2.0 * groove
     wet_width = room - reserve
-    # Stock wetter than its home has to go in today.
-    widest_pct = max(season.wet_pct, season.today_pct)
+    # Stock wetter or drier than its home has to go in today.
+    widest_pct, narrowest_pct = max(season.wet_pct, season.today_pct), min(season.dry_pct, season.today_pct)
     exact = float(width_at(wet_width, widest_pct, season.today_pct, member.movement))
     rounded = steps.width_down(exact)
-    dry_to_wet = float(width_at(1.0, season.dry_pct, season.wet_pct, member.movement))
+    dry_to_wet = float(width_at(1.0, narrowest_pct, widest_pct, member.movement))
     shrunk = 1.0 - 1.0 / dry_to_wet
     # Grooves that a panel filling them needs: its width depends on them, so they are solved together.
     centre = fit.spacer_mm + reserve / 2.0 + (engage + shrunk * sight / 2.0) / (1.0 - shrunk)

@@ -46,10 +46,13 @@ class Span:
     rh_high_pct: float | None
     low: Governing | None
     high: Governing | None
+    past_everywhere: bool = False
 
     @property
     def empty(self) -> bool:
         """Whether there is no moisture content at which every margin is positive."""
+        if self.past_everywhere:
+            return True
         return (
             self.mc_low_pct is not None
             and self.mc_high_pct is not None
@@ -64,6 +67,7 @@ class LimitAt:
     fit: str
     limit: Limit
     mc_at_limit_pct: float | None
+    past_everywhere: bool = False
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,8 @@ def limits_of(fit: Fit) -> list[LimitAt]:
             return float(fit.limits(settled(fit.members, mc_pct))[position].margin_mm)
 
         margins = np.broadcast_to(np.asarray(over.margin_mm, dtype=np.float64), grid.shape)
-        found.append(LimitAt(fit.name, limit, _zero_of(margin, grid, margins, limit.direction, start)))
+        at_pct = _zero_of(margin, grid, margins, limit.direction, start)
+        found.append(LimitAt(fit.name, limit, at_pct, past_everywhere=bool((margins < 0.0).all())))
     return found
 
 
@@ -144,7 +149,15 @@ def _span(limits: Iterable[LimitAt], temperature_c: float) -> Span:
     limits = list(limits)
     low, low_by = _end([at for at in limits if at.limit.direction == "shrinking"], max)
     high, high_by = _end([at for at in limits if at.limit.direction == "swelling"], min)
-    return Span(low, high, _humidity(temperature_c, low), _humidity(temperature_c, high), low_by, high_by)
+    return Span(
+        mc_low_pct=low,
+        mc_high_pct=high,
+        rh_low_pct=_humidity(temperature_c, low),
+        rh_high_pct=_humidity(temperature_c, high),
+        low=low_by,
+        high=high_by,
+        past_everywhere=any(at.past_everywhere for at in limits),
+    )
 
 
 def _end(
@@ -219,13 +232,14 @@ def _named(governing: Governing | None) -> dict[str, Any] | None:
 
 
 def span_document(span: Span) -> dict[str, Any]:
-    """A span as JSON: its four ends, and what governs each."""
+    """A span as JSON: its four ends, what governs each, and whether it holds no moisture content at all."""
     return {
         "mc_low_pct": span.mc_low_pct,
         "mc_high_pct": span.mc_high_pct,
         "rh_low_pct": span.rh_low_pct,
         "rh_high_pct": span.rh_high_pct,
         "governing": {"low": _named(span.low), "high": _named(span.high)},
+        "empty": span.empty,
     }
 
 

@@ -184,7 +184,10 @@ class Table:
         raise self.bad(key, rule, value)
 
     def refuse_the_rest(self) -> None:
-        """Refuse the first key that nothing has read, with the nearest key that would have been."""
+        """Refuse the first key that nothing has read, with the nearest key that would have been.
+
+        A null is as if the key were left out.
+        """
         for key, value in self.values.items():
-            if key not in self._read:
+            if key not in self._read and value is not None:
                 raise self.bad(key, f"is not a key of {self.noun}{near_matches(str(key), self._read)}", value)

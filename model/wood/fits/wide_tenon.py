@@ -32,7 +32,8 @@ class WideTenon(Fit):
         "between the middles of the two tenons", None, only_when=("tenons", (SPLIT,))
     )
     slack_mm: float | None = length(
-        "room above, and as much below, the dry tenon in its mortise", None, zero=True, usual="1/32 in", suggest=0.79375,
+        "room above, and as much below, the dry tenon in its mortise", None, zero=True, usual="1/32 in",
+        suggest=0.79375,
         only_when=("tenons", (SPLIT,)),
     )  # fmt: skip
     both_glued: bool = flag("whether both tenons were glued after all", False)
