@@ -1,8 +1,6 @@
 """A piece of solid wood in a piece of furniture: what it is, how wide, at which moisture content."""
 
-import importlib
-import importlib.util
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -12,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.wood.errors import BadInput
+from model.wood.finish import BARE, permeance_of, resolve
 from model.wood.movement import (
     Movement,
     coefficient_band,
@@ -27,7 +26,6 @@ from model.wood.species import Species, find_species
 
 Amount = float | NDArray[np.float64]
 
-BARE = "none"
 # Figured wood has no one ring angle; at 45 degrees the coefficient is the mean of the two.
 FIGURED_ANGLE_DEG = 45.0
 
@@ -152,24 +150,18 @@ def ring_angle_from(table: Table, figured: bool) -> float:
     return ring_angle_of_cut(cut, table.where, table.key("cut"))
 
 
-def _checker() -> Callable[[str, int], Any] | None:
-    """The finish table's own check; none in a build of the science without it."""
-    if importlib.util.find_spec("model.wood.finish") is None:
-        return None
-    return getattr(importlib.import_module("model.wood.finish"), "permeance_of", None)
-
-
-def _one_face(table: Table, side: str, name: str, coats: int | None) -> tuple[str, int]:
-    if name.strip().lower() in ("", BARE, "bare"):
-        return BARE, 0
-    if coats is None:
-        raise table.bad("coats", f"must be given (coats of {name})", NOTHING)
-    check = _checker()
-    if check is not None:
-        try:
-            check(name, coats)
-        except BadInput as problem:
-            raise BadInput(table.where, f"{table.path}.{side}", problem.rule, problem.got) from problem
+def _one_face(table: Table, side: str, coats_key: str, name: str, coats: int | None) -> tuple[str, int]:
+    try:
+        if resolve(name) == BARE:
+            return BARE, 0
+        if coats is None:
+            raise table.bad("coats", f"must be given (coats of {name})", NOTHING)
+        permeance_of(name, coats)
+    except BadInput as problem:
+        if problem.where:
+            raise
+        key = coats_key if problem.what.startswith("coats") else side
+        raise BadInput(table.where, table.key(key), problem.rule, problem.got) from problem
     return name.strip(), coats
 
 
@@ -187,8 +179,9 @@ def finish_from(values: object, where: str, path: str) -> Finish:
     back = table.text("back", "finish of the back", face)
     back_coats = table.count("back_coats", "coats on the back", coats, least=0)
     table.refuse_the_rest()
-    face, face_coats = _one_face(table, "face", face, coats or None)
-    back, back_coats = _one_face(table, "back", back, back_coats or None)
+    back_key = "back_coats" if table.has("back_coats") else "coats"
+    face, face_coats = _one_face(table, "face", "coats", face, coats)
+    back, back_coats = _one_face(table, "back", back_key, back, back_coats)
     return Finish(face, face_coats, back, back_coats)
 
 

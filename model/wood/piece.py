@@ -5,7 +5,6 @@ A document is the structure of a piece file: ``{"piece": {...}, "member": {name:
 and the page, with one set of messages.
 """
 
-import importlib
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -16,9 +15,9 @@ import numpy as np
 import tomli_w
 
 from model.wood.errors import BadInput
+from model.wood.finish import BARE, permeance_of
 from model.wood.fits import Fit, fit_from_document
 from model.wood.member import (
-    BARE,
     Amount,
     Finish,
     Member,
@@ -195,17 +194,14 @@ def write_piece(piece: Piece) -> str:
 
 def moisture_batch(members: Sequence[Member]) -> "Batch":
     """The constants with which the moisture solver follows these members, in their order."""
-    # The solver is compiled when it is imported, and most questions about a piece never need it.
-    moisture = importlib.import_module("model.wood.moisture")
-    finish = importlib.import_module("model.wood.finish")
+    # The solver takes a moment to load, and most questions about a piece never need it.
+    from model.wood.moisture import Batch
 
     def permeances(faces: list[tuple[str, int]]) -> np.ndarray[Any, np.dtype[np.float64]]:
-        films = [
-            np.nan if name == BARE else finish.permeance_of(name, coats).permeance for name, coats in faces
-        ]
+        films = [np.nan if name == BARE else permeance_of(name, coats).permeance for name, coats in faces]
         return np.array(films, dtype=np.float64)
 
-    batch: Batch = moisture.Batch(
+    return Batch(
         thickness_mm=np.array([member.thickness_mm for member in members]),
         specific_gravity=np.array([member.species.specific_gravity_12pct for member in members]),
         # Specific gravity at 12 % is oven-dry mass on the volume there, which is near enough to that in use.
@@ -215,4 +211,3 @@ def moisture_batch(members: Sequence[Member]) -> "Batch":
         face_permeance=permeances([(m.finish.face, m.finish.face_coats) for m in members]),
         back_permeance=permeances([(m.finish.back, m.finish.back_coats) for m in members]),
     )
-    return batch

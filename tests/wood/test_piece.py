@@ -3,15 +3,18 @@
 import json
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from model.wood.design import check_document
+from model.wood.finish import permeance_of
 from model.wood.piece import (
     Finish,
     document_of,
+    moisture_batch,
     piece_from_document,
     read_piece,
     write_piece,
@@ -147,6 +150,17 @@ def test_what_a_finish_leaves_out_is_as_on_the_face():
     assert finish_of({"face": "shellac", "coats": 3, "back_coats": 1}) == Finish("shellac", 3, "shellac", 1)
     assert finish_of({"face": "none", "coats": 2, "back": "shellac"}) == Finish("none", 0, "shellac", 2)
     assert finish_of("none") == Finish()
+    assert finish_of({"face": "unfinished"}) == Finish()
+
+
+def test_the_solver_gets_the_constants_of_each_member():
+    piece = read_piece(BENCH)
+    batch = moisture_batch([piece.members["back"], piece.members["back"].moving_by(2.0)])
+    assert batch.thickness_mm.tolist() == [15.875, 15.875]
+    assert batch.specific_gravity[0] == piece.members["back"].species.specific_gravity_12pct
+    assert batch.oven_dry_density_kg_m3[0] == pytest.approx(1000 * batch.specific_gravity[0])
+    assert batch.face_permeance[0] == permeance_of("oil-modified urethane varnish", 3).permeance
+    assert np.isnan(batch.back_permeance).all()
 
 
 def test_a_wood_of_the_makers_own_may_be_named():
