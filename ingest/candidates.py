@@ -108,6 +108,7 @@ def candidates(document: Any, topic_name: str = "") -> tuple[list[Candidate], li
         short = all(
             words.meaning_of(n).short for n in names[start:] if words.meaning_of(n).quantity == quantity
         )
+        short = short and words.meaning_of(topic_name).quantity != quantity
         unit = words.meaning_of(names[-1]).unit or meaning.unit
         is_value = start < len(names) - 1 and words.is_value(names[-1])
         unit_path = _unit_field(document, leaf.path, quantity, is_value)
@@ -151,7 +152,7 @@ def _named_from(names: list[str]) -> int | None:
     if last < 0:
         return None
     at = last
-    while at > 0 and words.is_value(names[at]) and words.meaning_of(names[at]).quantity is None:
+    while at > 0 and words.meaning_of(names[at]).quantity is None and _only_holds(names[at]):
         at -= 1
     quantity = words.meaning_of(names[at]).quantity
     if quantity not in {"temperature", "rh", "battery"}:
@@ -159,6 +160,11 @@ def _named_from(names: list[str]) -> int | None:
     while at > 0 and words.meaning_of(names[at - 1]).quantity == quantity:
         at -= 1
     return at
+
+
+def _only_holds(name: str) -> bool:
+    """Whether a key says nothing of its own: "value", "relative", a channel's number."""
+    return words.is_value(name) or name.isdigit() or (name != "" and not words.which_of(name))
 
 
 def _unit_field(document: Any, path: Path, quantity: str, is_value: bool) -> Path | None:

@@ -66,11 +66,9 @@ def json_parts(documents: Sequence[Any], name: str, topic_name: str) -> Answer:
 
 def _judge(candidate: Candidate, raws: list[object], documents: Sequence[Any]) -> Judged | None:
     if candidate.quantity == "battery":
-        return (
-            Judged(None, 1.0, "")
-            if any(quantities.battery_or_none(raw) is not None for raw in raws)
-            else None
-        )
+        # Up to 5 it is as likely volts, a flag or a ratio; a charge that low shows itself another day.
+        charges = [charge for charge in map(quantities.battery_or_none, raws) if charge is not None]
+        return Judged(None, 1.0, "") if charges and not any(0 < charge <= 5 for charge in charges) else None
     values, behind = [], set()
     for raw in raws:
         try:

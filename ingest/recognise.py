@@ -124,7 +124,7 @@ def _name(topic: str) -> str:
 
 def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     last = _levels(topic)[-1].lower().lstrip("$")
-    if not bodies or last not in _PRESENCE_LEVELS:
+    if not bodies or last not in _PRESENCE_LEVELS or _naming_level(topic) is not None:
         return None
     said = []
     at = None

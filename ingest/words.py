@@ -27,6 +27,7 @@ SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
     _bag(key) for key in ("short", "not_time", "not_battery_charge", "command")
 )
 _VALUES, _NOISE, _INSIDE = (_bag(key) for key in ("value", "noise", "unlike_inside"))
+_QUANTITIES = TEMPERATURE_WORDS | RH_WORDS | BATTERY_WORDS
 NAME_KEYS, KIND_KEYS = (tuple(_VOCABULARY[key].split()) for key in ("name", "kind"))
 _UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unlike"].items()}
 _UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}
@@ -171,10 +172,16 @@ def stem_of(name: str) -> str:
 
     Examples
     --------
-    >>> stem_of("shop1/s3/temp"), stem_of("urn:dev:ow:10e2073a01080063")
-    ('shop1/s3', 'urn:dev:ow:10e2073a01080063')
+    >>> stem_of("shop1/s3/temp_c"), stem_of("urn:dev:ow:10e2073a01080063"), stem_of("rack/airTemperature")
+    ('shop1/s3', 'urn:dev:ow:10e2073a01080063', 'rack')
     """
-    cut = max(name.rfind(mark) for mark in "/:._-")
-    if meaning_of(name[cut + 1 :]).quantity in {"temperature", "rh", "battery"}:
-        return name[: max(cut, 0)].rstrip("/:._-")
-    return name
+    tail = max(len(name) - 80, 0)
+    found = [(match[0].lower(), tail + match.start()) for match in _SPLIT.finditer(name[tail:])]
+    while found and (found[-1][0] in _UNIT_OF or found[-1][0] in _NOISE) and found[-1][0] not in _QUANTITIES:
+        found.pop()
+    if not found or found[-1][0] not in _QUANTITIES:
+        return name
+    _, cut = found.pop()
+    while found and found[-1][0] in _NOISE:
+        _, cut = found.pop()
+    return name[:cut].rstrip("/:._- ")
