@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from model.records.rewind import FAR, aware, hour_of, mark_hours, note_change
+from model.records.rewind import AIR, FAR, aware, hour_of, mark_hours, note_change
 from model.records.tables import AirHour, Hanging, Place, Sensor
 from model.wood.errors import BadInput
 
@@ -71,6 +71,7 @@ def correct_hanging(
 def _take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:
     """Take back a place's air over a span, and mark the hours of every sensor that hung there then."""
     end = until_at or FAR
+    note_change(session, AIR)
     session.flush()
     session.execute(
         delete(AirHour).where(

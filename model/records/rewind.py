@@ -17,19 +17,21 @@ from model.wood.errors import BadInput
 
 BOOK = "book"
 """Name of the tally that counts changes of the book."""
+AIR = "book:air"
+"""Name of the tally that counts takings back of air hours."""
 
 HOUR = timedelta(hours=1)
 FAR = datetime(9999, 1, 1, tzinfo=UTC)
 
 
-def note_change(session: Session) -> None:
+def note_change(session: Session, of: str = BOOK) -> None:
     """Count one change of the book; holds the count until the unit of work ends, so that changes queue up."""
     session.execute(
         text(
             "INSERT INTO tally (name, count) VALUES (:name, 1) "
             "ON CONFLICT (name) DO UPDATE SET count = tally.count + 1"
         ),
-        {"name": BOOK},
+        {"name": of},
     )
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from model.watch.bridge import NO_AIR, Air
 from model.watch.roster import PlaceOnBook
+from model.watch.state import COLDEST_C, WARMEST_C
 from model.wood.sorption import equilibrium_moisture_content
 
 Floats = NDArray[np.float64]
@@ -46,7 +47,8 @@ class Climate:
         rh_pct = self.air.rh_pct[rows]
         if len(rh_pct) < least_h:
             return float("nan")
-        return float(np.mean(equilibrium_moisture_content(self.air.temperature_c[rows], rh_pct)))
+        temperature_c = np.clip(self.air.temperature_c[rows], COLDEST_C, WARMEST_C)
+        return float(np.mean(equilibrium_moisture_content(temperature_c, rh_pct)))
 
     def settling_pct(self, hours: Ints) -> Floats:
         """At each of these instants: the mean EMC of the three days before its midnight, NaN if unknown."""

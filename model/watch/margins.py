@@ -20,7 +20,7 @@ from model.wood.fits import Fit, Limit
 from model.wood.member import Member
 
 Crossing = Mapping[str, Any]
-"""A crossing the outlook foresees: `days` to its 50th percentile, `low_days`, `high_days`, what prevents it."""
+"""A crossing the outlook foresees: `days` to its 50th percentile, `low_days`, `high_days`, a cure."""
 
 Crossings = Mapping[int, Mapping[tuple[str, str], Crossing]]
 """Foreseen crossings of a piece by the hour of the daily evaluation, and by fit and limit name."""
@@ -174,7 +174,7 @@ def _air_through(
     unknown = np.ones(len(hours), dtype=bool)
     settling_pct = np.full(len(hours), np.nan)
     for stay in owner.stays:
-        # An instant speaks of the place where the hour before it was spent; the very first of where it begins.
+        # An instant speaks of the place where the hour before it was spent; the first of where it begins.
         here = (hours <= stay.until) & ((hours > stay.since) | (hours == owner.start_hour))
         climate = climates.get(stay.place_id)
         if climate is None or not here.any():
@@ -222,7 +222,7 @@ def _versions(
                 new = now.with_members(re_measured(measured, value, moisture_then(measured.id, hour)))
             else:
                 then = [moisture_then(body.id, hour) for body in members]
-                new = replace(now, **{"gap_mm": value, "mc_pct": sum(then) / len(then)})
+                new = replace(now, gap_mm=value, mc_pct=sum(then) / len(then))  # type: ignore[call-arg]
         except (BadInput, TypeError):
             continue  # a measurement that contradicts the fit's geometry leaves it as it was
         if hour > since:

@@ -57,6 +57,11 @@ class History(NamedTuple):
     eased: Flags
     foreseen: Ints
 
+    def changes(self, row: int, before: int) -> list[int]:
+        """Columns at which a limit's standing became another, given how it stood before the first."""
+        levels = self.level[row]
+        return np.flatnonzero(np.diff(levels, prepend=before)).tolist()
+
     def at(self, column: int) -> Standing:
         return Standing(
             self.level[:, column].copy(),

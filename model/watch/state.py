@@ -34,6 +34,8 @@ BRIDGED_SD_PCT_PER_H = 0.1 / 24.0
 # ... to what not knowing the season's swing amounts to.
 WIDEST_SD_PCT = 2.0
 LEAST_MC_PCT = 0.1
+# Where the sorption equation ends; colder or warmer air is taken as this.
+COLDEST_C, WARMEST_C = -40.0, 60.0
 
 
 @dataclass
@@ -214,6 +216,7 @@ class _Running:
         )  # fmt: skip
         finished = np.array([body.finished_hour for body in bodies], dtype=np.int64)
         self._is_finished = finished <= states.hour
+        self._resumed = states.hour.copy()  # that hour is on record already
         self._parts: tuple[bytes, moisture.Batch] | None = None
 
     def _place_of(self, row: int, hour: int) -> int:
@@ -241,7 +244,7 @@ class _Running:
             step = moisture.advance(
                 states.profile[standing],
                 self._part(standing),
-                np.ascontiguousarray(temperature_c),
+                np.clip(temperature_c, COLDEST_C, WARMEST_C),
                 np.ascontiguousarray(rh_pct),
                 air_of,
                 air_of,
@@ -300,6 +303,7 @@ class _Running:
         else:
             kept = np.array(sorted(set(kept_rows)), dtype=np.int64)
             kept = kept[states.hour[kept] == hour]
+        kept = kept[self._resumed[kept] != hour]
         if len(kept):
             self._record(hour, kept, result)
 

@@ -1,0 +1,286 @@
+"""How the watch reads and writes its tables, in bulk, and how one writer among several is sure of itself.
+
+Every transaction of a watch first moves a counter on from where it last saw it, and then looks whether the
+book is still the one it computed from. When either has moved, another watch or a change of the book came
+first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed process
+could leave behind.
+"""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection
+
+from model.records.rewind import AIR, BOOK
+from model.records.store import Store
+from model.watch.air_hours import HOUR_MS
+from model.watch.bridge import Air
+from model.watch.bulk import Bulk
+from model.watch.margins import Resumed
+from model.watch.roster import FitOnBook, Owner
+from model.watch.standing import STANDINGS, Standing
+from model.watch.state import NOT_STARTED, States
+from model.wood import moisture
+
+WATCH = "watch"
+AT_ONCE = 500
+"""Ids in one statement: well under SQLite's smallest limit on variables."""
+
+
+class Overtaken(RuntimeError):
+    """Another watch wrote, or the book changed, since this one read."""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """The counters that tell whether what was read is still so."""
+
+    watch: int
+    book: int
+    air: int
+
+
+def read_counts(bulk: Bulk) -> Counts:
+    """The counters now."""
+    found = dict(bulk.rows("SELECT name, count FROM tally WHERE name IN (?, ?, ?)", (WATCH, BOOK, AIR)))
+    return Counts(found.get(WATCH, 0), found.get(BOOK, 0), found.get(AIR, 0))
+
+
+@contextmanager
+def reading(store: Store) -> Iterator[Bulk]:
+    """Statements that only read."""
+    with store.engine.connect() as connection:
+        bulk = Bulk(connection)
+        try:
+            yield bulk
+        finally:
+            bulk.close()
+
+
+@contextmanager
+def writing(store: Store, counts: Counts) -> Iterator[Bulk]:
+    """One transaction of a watch that read at `counts`; raises `Overtaken` when that is no longer so."""
+    with store.engine.begin() as connection:
+        bulk = Bulk(connection)
+        try:
+            _claim(bulk, counts, connection)
+            yield bulk
+        finally:
+            bulk.close()
+
+
+def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
+    bulk.run("INSERT INTO tally (name, count) VALUES (?, 0) ON CONFLICT (name) DO NOTHING", (WATCH,))
+    moved = bulk.run("UPDATE tally SET count = count + 1 WHERE name = ? AND count = ?", (WATCH, counts.watch))
+    if moved != 1:
+        raise Overtaken("another watch wrote first")
+    # Held until the end on a database with row locks; SQLite has let nobody else write since the update.
+    held = "" if connection.dialect.name == "sqlite" else " FOR UPDATE"
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?){held}", (BOOK, AIR)))
+    if (found.get(BOOK, 0), found.get(AIR, 0)) != (counts.book, counts.air):
+        raise Overtaken("the book changed")
+
+
+# ---------------------------------------------------------------- air
+
+
+def read_airs(bulk: Bulk) -> dict[int, Air]:
+    """The stored air of every place; an hour that is missing in between is NaN."""
+    rows = bulk.rows(
+        f"SELECT place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings, basis "
+        "FROM air_hour ORDER BY place_id, hour_at"
+    )
+    airs: dict[int, Air] = {}
+    if not rows:
+        return airs
+    table = np.array([row[:5] for row in rows], dtype=np.float64)
+    places = table[:, 0].astype(np.int64)
+    edges = np.flatnonzero(np.diff(places, prepend=-1, append=-1))
+    for start, end in pairwise(edges.tolist()):
+        own = table[start:end]
+        hours = (own[:, 1] // HOUR_MS).astype(np.int64)
+        first, length = int(hours[0]), int(hours[-1] - hours[0] + 1)
+        temperature_c, rh_pct = np.full(length, np.nan), np.full(length, np.nan)
+        n_readings = np.zeros(length, dtype=np.int64)
+        temperature_c[hours - first], rh_pct[hours - first] = own[:, 2], own[:, 3]
+        n_readings[hours - first] = own[:, 4]
+        airs[int(places[start])] = Air(first, temperature_c, rh_pct, n_readings)
+    return airs
+
+
+def changed_hours(old: Air, new: Air) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """The hours at which two airs differ, or one has none, rising."""
+    low, high = max(old.first, new.first), min(old.end, new.end)
+    spans = []
+    if low < high:
+        a, b = slice(low - old.first, high - old.first), slice(low - new.first, high - new.first)
+        same = (old.temperature_c[a] == new.temperature_c[b]) & (old.rh_pct[a] == new.rh_pct[b])
+        same &= old.n_readings[a] == new.n_readings[b]
+        spans.append(low + np.flatnonzero(~same))
+        edges = [(min(old.first, new.first), low), (high, max(old.end, new.end))]
+    else:
+        edges = [(air.first, air.end) for air in (old, new) if len(air)]
+    spans += [np.arange(start, end) for start, end in edges]
+    return np.unique(np.concatenate(spans).astype(np.int64))
+
+
+def write_air(bulk: Bulk, place_id: int, new: Air, changed: Sequence[int]) -> None:
+    """Bring the stored air of a place to the new one at the hours that changed."""
+    gone = [(place_id, bulk.instant(h * HOUR_MS)) for h in changed if not new.first <= h < new.end]
+    bulk.each("DELETE FROM air_hour WHERE place_id = ? AND hour_at = ?", gone)
+    rows = []
+    for hour in changed:
+        if new.first <= hour < new.end:
+            row = hour - new.first
+            n = int(new.n_readings[row])
+            rows.append(
+                (place_id, bulk.instant(hour * HOUR_MS), float(new.temperature_c[row]),
+                 float(new.rh_pct[row]), n, "measured" if n else "estimated")
+            )  # fmt: skip
+    columns = ("place_id", "hour_at", "temperature_c", "rh_pct", "n_readings", "basis")
+    bulk.put("air_hour", columns[:2], columns, rows)
+
+
+# ---------------------------------------------------------------- marks
+
+
+def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
+    """Sensor, hour and revision of each mark up to an hour, included."""
+    return [
+        (sensor, ms // HOUR_MS, revision)
+        for sensor, ms, revision in bulk.rows(
+            f"SELECT sensor_id, {bulk.instant_of('hour_at')}, revision FROM stale_hour "
+            "WHERE hour_at <= ? ORDER BY sensor_id, hour_at",
+            (bulk.instant(until * HOUR_MS),),
+        )
+    ]
+
+
+def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
+    """Delete marks as they were read; one that was set again since stays."""
+    bulk.each(
+        "DELETE FROM stale_hour WHERE sensor_id = ? AND hour_at = ? AND revision = ?",
+        [(sensor, bulk.instant(hour * HOUR_MS), revision) for sensor, hour, revision in marks],
+    )
+
+
+# ---------------------------------------------------------------- states and standings
+
+
+def last_hours(bulk: Bulk) -> dict[int, int]:
+    """The last recorded hour of each body that has one."""
+    at = bulk.instant_of("(SELECT MAX(at) FROM checkpoint WHERE body_id = body.id)")
+    return {
+        body: int(ms) // HOUR_MS
+        for body, ms in bulk.rows(f"SELECT id, {at} FROM body ORDER BY id")
+        if ms is not None
+    }
+
+
+def read_states(bulk: Bulk, at: Mapping[int, Sequence[int]]) -> dict[tuple[int, int], tuple[Any, ...]]:
+    """Stored states, by body id and hour: profile, variance, estimated hours, mean.
+
+    Parameters
+    ----------
+    at : mapping of hour to body ids
+    """
+    found: dict[tuple[int, int], tuple[Any, ...]] = {}
+    for hour, bodies in at.items():
+        for ids in _portions(bodies):
+            for body, profile, variance, estimated, mean in bulk.rows(
+                "SELECT body_id, profile_pct, variance_pct2, estimated_hours, mc_mean_pct FROM checkpoint "
+                f"WHERE at = ? AND body_id IN ({', '.join('?' * len(ids))})",
+                (bulk.instant(hour * HOUR_MS), *ids),
+            ):
+                values = np.frombuffer(profile, dtype="<f8").astype(np.float64)
+                if len(values) == moisture.CELLS:
+                    found[body, hour] = values, variance, estimated, mean
+    return found
+
+
+def states_at(owner: Owner, hour: int, stored: Mapping[tuple[int, int], tuple[Any, ...]]) -> States | None:
+    """An owner's states at an hour; none when a body that had started by then has no record of it."""
+    states = States.blank(len(owner.bodies))
+    for row, body in enumerate(owner.bodies):
+        found = stored.get((body.id, hour))
+        if found is None:
+            if body.start_hour <= hour:
+                return None
+            continue
+        states.hour[row] = hour
+        states.profile[row], states.variance_pct2[row], states.estimated_hours[row] = found[:3]
+    return states if (states.hour != NOT_STARTED).any() else None
+
+
+def read_resumed(bulk: Bulk, at: Mapping[int, Sequence[FitOnBook]]) -> dict[int, dict[str, tuple[Any, ...]]]:
+    """How limits stood at an hour, by fit id and limit name."""
+    found: dict[int, dict[str, tuple[Any, ...]]] = {}
+    since = bulk.instant_of("standing_since_at")
+    for hour, fits in at.items():
+        for ids in _portions([fit.id for fit in fits]):
+            for fit, limit, standing, since_ms, eased, foreseen, crossing in bulk.rows(
+                f"SELECT fit_id, limit_name, standing, {since}, eased, projected_days, crossing FROM margin "
+                f"WHERE at = ? AND fit_id IN ({', '.join('?' * len(ids))})",
+                (bulk.instant(hour * HOUR_MS), *ids),
+            ):
+                document = json.loads(crossing) if isinstance(crossing, str) else crossing
+                found.setdefault(fit, {})[limit] = (
+                    STANDINGS.index(standing), since_ms // HOUR_MS, bool(eased), foreseen, document,
+                )  # fmt: skip
+    return found
+
+
+def resumed_from(names: Sequence[str], rows: Mapping[str, tuple[Any, ...]] | None) -> Resumed | None:
+    """How a fit's limits stood, in the order of their names; none when one is not on record."""
+    if rows is None or set(rows) != set(names):
+        return None
+    columns = list(zip(*(rows[name] for name in names), strict=True))
+    standing = Standing(
+        np.array(columns[0], dtype=np.int64),
+        np.array(columns[1], dtype=np.int64),
+        np.array(columns[2], dtype=bool),
+        np.array(columns[3], dtype=np.int64),
+    )
+    return Resumed(tuple(names), standing, tuple(columns[4]))
+
+
+def delete_from(bulk: Bulk, owners: Iterable[tuple[Owner, int]]) -> None:
+    """Take back what is computed for owners from an hour on, that hour included."""
+    bodies, fits = [], []
+    for owner, hour in owners:
+        at = bulk.instant(max(hour, 0) * HOUR_MS)
+        bodies += [(body.id, at) for body in owner.bodies]
+        fits += [(fit, at) for fit in owner.fit_ids]
+    bulk.each("DELETE FROM checkpoint WHERE body_id = ? AND at >= ?", bodies)
+    bulk.each("DELETE FROM margin WHERE fit_id = ? AND at >= ?", fits)
+
+
+CHECKPOINT = (
+    "body_id", "at", "profile_pct", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm",
+    "estimated_hours", "variance_pct2",
+)  # fmt: skip
+MARGIN = (
+    "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",
+    "standing_since_at", "eased", "projected_days", "crossing",
+)  # fmt: skip
+VERDICT = ("subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "reason", "detail")
+
+
+def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """Insert rows that are not there."""
+    bulk.each(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", rows)
+
+
+def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]]) -> None:
+    """Insert or replace verdicts."""
+    bulk.put("verdict", VERDICT[:2], VERDICT, rows)
+
+
+def _portions(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    for start in range(0, len(ids), AT_ONCE):
+        yield ids[start : start + AT_ONCE]

@@ -1,0 +1,99 @@
+"""Computed results as rows of their tables; instants still in milliseconds since 1970."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from model.watch.air_hours import HOUR_MS
+from model.watch.margins import FitHours
+from model.watch.standing import STANDINGS
+from model.watch.state import Run
+from model.watch.verdicts import Judged
+from model.wood.movement import Movement, width_at
+
+Row = tuple[Any, ...]
+Widths = Mapping[int, Sequence[tuple[int, float, float]]]
+
+
+def checkpoint_rows(done: Run, re_measured: Widths, is_stack: Sequence[bool]) -> list[Row]:
+    """Rows of `checkpoint` in the order of `ledger.CHECKPOINT`.
+
+    Parameters
+    ----------
+    done : Run
+    re_measured : mapping of the run's row to (hour, width_mm, mc_pct)
+        New pairs of width and moisture, in order.
+    is_stack : (n,)
+        Bodies without a width of their own.
+    """
+    members = [body.member for body in done.bodies]
+    width_mm = np.array([member.width_mm for member in members])
+    mc_pct = np.array([member.mc_pct for member in members])
+    coefficient, slope, saturation = (
+        np.array([getattr(member.movement, name) for member in members])
+        for name in ("coefficient_per_pct", "shrinkage_slope_per_pct", "fibre_saturation_pct")
+    )
+    rows: list[Row] = []
+    for record in done.records:
+        at = record.rows
+        movement: Any = Movement(coefficient[at], slope[at], saturation[at])  # type: ignore[arg-type]
+        pair_width, pair_mc = width_mm[at], mc_pct[at]
+        if re_measured:
+            for k, row in enumerate(at.tolist()):
+                for hour, width, moisture in re_measured.get(row, ()):
+                    if hour <= record.hour:
+                        pair_width[k], pair_mc[k] = width, moisture
+        widths = np.asarray(width_at(pair_width, pair_mc, record.mc_mean_pct, movement)).tolist()
+        profiles = np.ascontiguousarray(record.profile, dtype="<f8")
+        columns = zip(
+            at.tolist(), profiles, record.mc_mean_pct.tolist(), record.mc_face_pct.tolist(),
+            record.mc_core_pct.tolist(), record.mc_back_pct.tolist(), widths,
+            record.estimated_hours.tolist(), record.variance_pct2.tolist(), strict=True,
+        )  # fmt: skip
+        ms = record.hour * HOUR_MS
+        rows += [
+            (done.bodies[row].id, ms, profile.tobytes(), mean, face, core, back,
+             None if is_stack[row] else width, estimated, variance)
+            for row, profile, mean, face, core, back, width, estimated, variance in columns
+        ]  # fmt: skip
+    return rows
+
+
+def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
+    """Rows of `margin` in the order of `ledger.MARGIN`: at each midnight UTC, kept hour and the last hour."""
+    history = fit.history
+    assert history is not None
+    first, last = fit.first, fit.last
+    hours = {hour for hour in kept_hours if first <= hour <= last} | {last}
+    hours |= set(range(-(-first // 24) * 24, last + 1, 24))
+    columns = np.array(sorted(hours)) - first
+    rows: list[Row] = []
+    for number, limit in enumerate(fit.limits):
+        crossing = fit.crossing[number]
+        play = float(fit.play_mm[number])
+        for column, margin, level, since, eased, foreseen in zip(
+            columns.tolist(),
+            fit.margin_mm[number, columns].tolist(),
+            history.level[number, columns].tolist(),
+            history.since[number, columns].tolist(),
+            history.eased[number, columns].tolist(),
+            history.foreseen[number, columns].tolist(),
+            strict=True,
+        ):
+            said = crossing[column]
+            rows.append(
+                (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity, margin,
+                 play, STANDINGS[level], since * HOUR_MS, eased, foreseen,
+                 None if said is None else json.dumps(dict(said)))
+            )  # fmt: skip
+    return rows
+
+
+def verdict_row(subject_kind: str, subject_id: int, judged: Judged, hour: int) -> Row:
+    """A row of `verdict` in the order of `ledger.VERDICT`."""
+    return (
+        subject_kind, subject_id, judged.verdict, judged.since_hour * HOUR_MS, hour * HOUR_MS, judged.reason,
+        json.dumps(judged.detail),
+    )  # fmt: skip

@@ -1,0 +1,164 @@
+"""Sensors now: heard, doubted or silent, and the warnings of silences, past and present.
+
+A silence is a gap between two readings longer than the place allows, while the sensor hung there. It opens at
+the moment the time was up and closes with the next reading, whenever that became known.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from model.watch.air_hours import FAR_MS, HOUR_MS
+from model.watch.bulk import Bulk
+from model.watch.climate import SILENT_AFTER_H
+from model.watch.roster import PlaceOnBook
+from model.watch.rows import Row, verdict_row
+from model.watch.verdicts import UNKNOWN, Judged, hours_in_words
+from model.watch.warnings import Changes, Episode, read_stored, reconcile
+
+
+@dataclass(frozen=True)
+class _Sensor:
+    id: int
+    name: str
+    accepted_ms: int
+    last_ms: int | None
+
+
+def sensors_now(
+    bulk: Bulk,
+    places: Mapping[int, PlaceOnBook],
+    now_ms: int,
+    hour: int,
+    marks: Sequence[tuple[int, int, int]],
+) -> tuple[list[Row], list[Changes]]:
+    """Verdict rows of every sensor, and what to write so that the warnings of silences are right.
+
+    Parameters
+    ----------
+    marks : sequence of (sensor id, hour, revision)
+        Hours whose readings changed: around them past silences are looked for again.
+    """
+    ms = bulk.instant_of
+    last = ms("(SELECT MAX(observed_at) FROM reading WHERE sensor_id = sensor.id AND observed_at <= ?)")
+    sensors = [
+        _Sensor(*row)
+        for row in bulk.rows(
+            f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor WHERE retired_at IS NULL ORDER BY id",
+            (bulk.instant(now_ms),),
+        )
+    ]
+    hangings: dict[int, list[tuple[int, int, int]]] = {}
+    for sensor_id, place_id, since, until in bulk.rows(
+        f"SELECT sensor_id, place_id, {ms('since_at')}, {ms('until_at')} FROM hanging ORDER BY since_at"
+    ):
+        hangings.setdefault(sensor_id, []).append((place_id, since, FAR_MS if until is None else until))
+    doubts = {
+        sensor_id: (kind, reason, since)
+        for sensor_id, kind, reason, since in bulk.rows(
+            f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
+            "WHERE undone_at IS NULL AND until_at IS NULL AND kind <> 'silent' ORDER BY since_at"
+        )
+    }
+    touched: dict[int, tuple[int, int]] = {}
+    for sensor_id, at, _ in marks:
+        low, high = touched.get(sensor_id, (at, at))
+        touched[sensor_id] = min(low, at), max(high, at)
+    stored = read_stored(bulk, "sensor", 0)
+    rows: list[Row] = []
+    changes: list[Changes] = []
+    for sensor in sensors:
+        own = hangings.get(sensor.id, [])
+        window = touched.get(sensor.id)
+        gaps, spans = _gaps(bulk, sensor, window, now_ms)
+        episodes = [e for gap in gaps for e in _silence(sensor, gap, own, places, hour)]
+        past = stored.get(sensor.id, [])
+        again = [o for o in past if any(a <= o.episode.opened_ms <= b for a, b in spans)]
+        change = reconcile(again, episodes)
+        if len(change):
+            changes.append(change)
+        episodes += [other.episode for other in past if other not in again]
+        rows.append(verdict_row("sensor", sensor.id, _judged(sensor, episodes, doubts), hour))
+    return rows, changes
+
+
+Gap = tuple[int, int | None]
+
+
+def _gaps(
+    bulk: Bulk, sensor: _Sensor, window: tuple[int, int] | None, now_ms: int
+) -> tuple[list[Gap], list[tuple[int, int]]]:
+    """Gaps between a sensor's readings that may be silences, and the spans of instants they speak for."""
+    if sensor.last_ms is None:
+        return [], [(0, FAR_MS)]
+    gaps: list[Gap] = [(sensor.last_ms, None)]
+    spans = [(sensor.last_ms, FAR_MS)]
+    if window is None:
+        return gaps, spans
+    ms = bulk.instant_of
+    low, high = window[0] * HOUR_MS, (window[1] + 1) * HOUR_MS
+    least = min(SILENT_AFTER_H.values()) * HOUR_MS
+    edges = "SELECT {} FROM reading WHERE sensor_id = ? AND observed_at {} ?"
+    ((before,),) = bulk.rows(edges.format(ms("MAX(observed_at)"), "<"), (sensor.id, bulk.instant(low)))
+    ((after,),) = bulk.rows(edges.format(ms("MIN(observed_at)"), ">="), (sensor.id, bulk.instant(high)))
+    start = low if before is None else int(before)
+    end = high if after is None else int(after)
+    gaps += [
+        (int(a), int(b))
+        for a, b in bulk.rows(
+            f"SELECT a, b FROM (SELECT {ms('observed_at')} AS b, LAG({ms('observed_at')}) OVER "
+            "(ORDER BY observed_at) AS a FROM reading WHERE sensor_id = ? AND observed_at >= ? "
+            "AND observed_at <= ?) AS pair WHERE b - a > ? ORDER BY a",
+            (sensor.id, bulk.instant(start), bulk.instant(min(end, now_ms)), least),
+        )
+    ]
+    # Without a reading before, nothing that opened earlier can be a silence of this sensor.
+    return gaps, [*spans, (0 if before is None else start, end)]
+
+
+def _silence(
+    sensor: _Sensor,
+    gap: Gap,
+    hangings: Sequence[tuple[int, int, int]],
+    places: Mapping[int, PlaceOnBook],
+    hour: int,
+) -> list[Episode]:
+    """The silence of a gap, if it is one; one that lasts is told by the full hour."""
+    since, until = gap
+    hung = next(((p, end) for p, start, end in hangings if start <= since < end), None)
+    if hung is None:
+        return []
+    place = places[hung[0]]
+    opened = since + SILENT_AFTER_H[place.kind] * HOUR_MS
+    ended = min(until if until is not None else FAR_MS, hung[1])
+    if opened >= ended or (ended == FAR_MS and opened > hour * HOUR_MS):
+        return []
+    detail: dict[str, Any] = {"key": "silent", "sensor": sensor.name, "place": place.name, "last_ms": since}
+    allowed = hours_in_words(SILENT_AFTER_H[place.kind])
+    reason = f"No reading from {sensor.name} at {place.name} for more than {allowed}"
+    closed = None if ended == FAR_MS else ended
+    return [
+        Episode("sensor", sensor.id, "", "morning", "easy", UNKNOWN, reason, detail, opened, closed_ms=closed)
+    ]
+
+
+def _judged(
+    sensor: _Sensor,
+    episodes: Sequence[Episode],
+    doubts: Mapping[int, tuple[str, str, int]],
+) -> Judged:
+    detail: dict[str, Any] = {"last_ms": sensor.last_ms}
+    if sensor.last_ms is None:
+        since = sensor.accepted_ms // HOUR_MS
+        return Judged(UNKNOWN, since, "Nothing heard from it yet", {"key": "never", **detail})
+    silent = [episode for episode in episodes if episode.closed_ms is None]
+    if silent:
+        opened = silent[-1].opened_ms // HOUR_MS
+        return Judged(UNKNOWN, opened, silent[-1].reason, {"key": "silent", **detail})
+    if sensor.id in doubts:
+        kind, reason, since_ms = doubts[sensor.id]
+        why = f"Its readings are not believed: {reason}"
+        return Judged("near", since_ms // HOUR_MS, why, {"key": "doubted", "doubt": kind, **detail})
+    closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]
+    since = max(closed, default=sensor.accepted_ms) // HOUR_MS
+    return Judged("easy", since, "Heard in time", {"key": "heard", **detail})
