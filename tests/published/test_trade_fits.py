@@ -284,6 +284,23 @@ def test_a_front_of_four_inches_grows_an_eighth_in_maple_and_three_32nds_in_cher
         assert (front.width_at(15.99) - front.width_mm) / INCH == pytest.approx(growth_in, abs=0.003)
 
 
+def test_a_quartered_drawer_side_thickens_by_the_tangential_coefficient():
+    # 3/8 in x 0.00353 x 9.05 points = 0.012 in.
+    piece = built(DOOR | {"member": "side"}, "sugar maple", "quarter-sawn", mc_pct=6.94, side=4.0)
+    assert 0.375 * piece.members["side"].thickness_strain_from(6.94, 15.99) == pytest.approx(0.012, abs=5e-4)
+
+
+def test_a_corner_of_flat_and_quartered_cherry_steps():
+    # 12 in x (0.00248 - 0.00126) x 4 points = 0.059 in.
+    grown = [
+        built(DOOR | {"member": "side"}, "black cherry", cut, mc_pct=6.0, side=12.0)
+        .members["side"]
+        .width_at(10.0)
+        for cut in ("flat-sawn", "quarter-sawn")
+    ]
+    assert (grown[0] - grown[1]) / INCH == pytest.approx(0.059, abs=0.001)
+
+
 # ---------------------------------------------------------------- common practice, no source
 
 

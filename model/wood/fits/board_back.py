@@ -17,6 +17,10 @@ from model.wood.member import Amount, Member
 
 @dataclass(frozen=True, kw_only=True)
 class BoardBack(Fit):
+    """Limits: boards-touch, leaves-lap; groove-bottom, board-meets-case, bare-line and gap-shows where the
+    fit says enough for them. Each is that of the worst joint.
+    """
+
     kind: ClassVar[str] = "board-back"
     title: ClassVar[str] = "Back of boards"
     what: ClassVar[str] = "Boards side by side, tongue and groove or shiplap, each fixed once at its middle."

@@ -17,6 +17,10 @@ from model.wood.member import Member
 
 @dataclass(frozen=True, kw_only=True)
 class BreadboardEnd(SlottedFit):
+    """Limits: slot-end-wet, slot-end-dry; tenon-bottoms, end-proud and end-shy where the fit says enough for
+    them.
+    """
+
     kind: ClassVar[str] = "breadboard-end"
     title: ClassVar[str] = "Breadboard end"
     what: ClassVar[str] = (

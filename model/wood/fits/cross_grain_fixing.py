@@ -21,6 +21,11 @@ SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
 @dataclass(frozen=True, kw_only=True)
 class CrossGrainFixing(SlottedFit):
+    """Limits: slot-end-wet and slot-end-dry when slotted; tenon-pulls-out and shoulder-closes when telescoping;
+    crushes and splits when tight over more than four inches; front-proud and front-sunk of drawers stopped
+    at the back.
+    """
+
     kind: ClassVar[str] = "cross-grain-fixing"
     title: ClassVar[str] = "Fixing across the grain"
     what: ClassVar[str] = "A runner, cleat, moulding, batten or web frame across a solid side or panel."

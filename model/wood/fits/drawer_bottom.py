@@ -18,6 +18,10 @@ from model.wood.piece_table import NOTHING
 
 @dataclass(frozen=True, kw_only=True)
 class DrawerBottom(SlottedFit):
+    """Limits: slot-end-wet, slot-end-dry; meets-case-back, leaves-back and leaves-front-groove where the fit
+    says enough for them.
+    """
+
     kind: ClassVar[str] = "drawer-bottom"
     title: ClassVar[str] = "Drawer bottom"
     what: ClassVar[str] = (

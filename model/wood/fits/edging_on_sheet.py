@@ -17,6 +17,8 @@ GLOSS_SHOWS_MM = 0.003 * INCH
 
 @dataclass(frozen=True, kw_only=True)
 class EdgingOnSheet(Fit):
+    """Limits: stands-proud, stands-shy."""
+
     kind: ClassVar[str] = "edging-on-sheet"
     title: ClassVar[str] = "Edging on sheet goods"
     what: ClassVar[str] = (

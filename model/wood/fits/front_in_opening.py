@@ -16,6 +16,8 @@ from model.wood.member import Amount, Member
 
 @dataclass(frozen=True, kw_only=True)
 class FrontInOpening(Fit):
+    """Limits: binds, gap-shows."""
+
     kind: ClassVar[str] = "front-in-opening"
     title: ClassVar[str] = "Front or door in its opening"
     what: ClassVar[str] = (

@@ -17,6 +17,10 @@ from model.wood.piece_table import NOTHING
 
 @dataclass(frozen=True, kw_only=True)
 class LidOnBox(Fit):
+    """Limits, for whatever of them the fit gives a size: overhang-gone, overhang-shows, lip-binds, binds,
+    gap-shows, lock-misses-wet, lock-misses-dry.
+    """
+
     kind: ClassVar[str] = "lid-on-box"
     title: ClassVar[str] = "Lid on a box"
     what: ClassVar[str] = "A solid lid over or in a box whose depth stays as it is."

@@ -17,6 +17,8 @@ from model.wood.member import Amount, Member
 
 @dataclass(frozen=True, kw_only=True)
 class Mitre(Fit):
+    """Limits: heel-opens, toe-opens."""
+
     kind: ClassVar[str] = "mitre"
     title: ClassVar[str] = "Mitred frame"
     what: ClassVar[str] = "Members that meet at a mitre, which opens at its heel or toe as they move."

@@ -25,6 +25,10 @@ SLACK_MM = 0.02
 
 @dataclass(frozen=True, kw_only=True)
 class PanelInGroove(Fit):
+    """Limits: groove-bottom, leaves-groove; shoulder-closes and bevel-wedges of a raised panel; bare-line
+    where a tongue is not finished all over; rattle where it was asked for.
+    """
+
     kind: ClassVar[str] = "panel-in-groove"
     title: ClassVar[str] = "Panel in grooves"
     what: ClassVar[str] = "A solid panel floats in the grooves of its frame, or a bottom in those of its box."

@@ -20,6 +20,10 @@ FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0
 
 @dataclass(frozen=True, kw_only=True)
 class TopOnFasteners(SlottedFit):
+    """Limits: button-meets-apron, button-leaves-groove and groove-bottom of buttons; slot-end-wet and
+    slot-end-dry of screws and figure-eights.
+    """
+
     kind: ClassVar[str] = "top-on-fasteners"
     title: ClassVar[str] = "Top on fasteners"
     what: ClassVar[str] = (

@@ -19,6 +19,10 @@ ONE, SPLIT = "one", "split"
 
 @dataclass(frozen=True, kw_only=True)
 class WideTenon(Fit):
+    """Limits: crushes and splits of what is glued over more than four inches; mortise-end-wet and
+    mortise-end-dry of a dry tenon.
+    """
+
     kind: ClassVar[str] = "wide-tenon"
     title: ClassVar[str] = "Wide rail, tenoned"
     what: ClassVar[str] = "A wide rail or apron in a leg: one glued tenon, or two with one left dry."
