@@ -21,9 +21,9 @@ SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
 @dataclass(frozen=True, kw_only=True)
 class CrossGrainFixing(SlottedFit):
-    """Limits: slot-end-wet and slot-end-dry when slotted; tenon-pulls-out and shoulder-closes when telescoping;
-    crushes and splits when tight over more than four inches; front-proud and front-sunk of drawers stopped
-    at the back.
+    """Limits: slot-end-wet and slot-end-dry when slotted; tenon-pulls-out and shoulder-closes when
+    telescoping; crushes and splits when tight over more than four inches; front-proud and front-sunk of
+    drawers stopped at the back.
     """
 
     kind: ClassVar[str] = "cross-grain-fixing"
