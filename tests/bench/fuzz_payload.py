@@ -133,7 +133,8 @@ def main(seconds: float, seed: int) -> int:
         messages += 1
     print(
         f"{messages} messages in {seconds:g} s, each in {len(READINGS)} shapes: {readings} readings, "
-        f"{refused} refusals, {proposals} proposals, no other exception. Slowest {slowest_s * 1e3:.1f} ms ({len(slowest)} bytes)."
+        f"{refused} refusals, {proposals} proposals, no other exception. "
+        f"Slowest {slowest_s * 1e3:.1f} ms ({len(slowest)} bytes)."
     )
     return 0
 
