@@ -7,6 +7,9 @@ from typing import NamedTuple
 HOUR_MS = 3_600_000
 
 
+RowValues = tuple[int, int, int, float | None, float | None, str]
+
+
 class Row(NamedTuple):
     """One reading as it is stored; instants in milliseconds since 1970."""
 

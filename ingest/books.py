@@ -9,7 +9,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from ingest.batch import HOUR_MS, Row
+from ingest.batch import HOUR_MS, RowValues
 from model.records.store import Store
 from model.records.types import from_epoch_ms
 
@@ -54,8 +54,8 @@ class Book(ABC):
         """An instant as this database takes it."""
 
     @abstractmethod
-    def upsert(self, rows: Sequence[Row]) -> int:
-        """Store rows of distinct keys and mark their hours; how many of them changed anything.
+    def upsert(self, rows: Sequence[RowValues]) -> int:
+        """Store rows of distinct keys and mark their hours; how many changed anything.
 
         Raises
         ------
@@ -88,6 +88,22 @@ MARK_HOUR = """
 INSERT INTO stale_hour (sensor_id, hour_at, revision) VALUES (?, ?, 1)
 ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1
 """
+
+
+# A quantity that comes alone is paired with its partner within half an hour, so it touches that far.
+PAIRED_MS = HOUR_MS // 2
+SHIFTS = f"SELECT 0 AS shift UNION ALL SELECT {-PAIRED_MS} UNION ALL SELECT {PAIRED_MS}"
+
+
+def _hours(rows: Sequence[RowValues]) -> set[tuple[int, int]]:
+    """The hours that these readings touch, by sensor."""
+    hours = set()
+    for sensor_id, observed_ms, _received_ms, temperature_c, rh_pct, _clock in rows:
+        hours.add((sensor_id, observed_ms - observed_ms % HOUR_MS))
+        if temperature_c is None or rh_pct is None:
+            for at_ms in (observed_ms - PAIRED_MS, observed_ms + PAIRED_MS):
+                hours.add((sensor_id, at_ms - at_ms % HOUR_MS))
+    return hours
 
 
 class SqliteBook(Book):
@@ -145,7 +161,7 @@ class SqliteBook(Book):
     def at(self, milliseconds: int) -> int:
         return milliseconds
 
-    def upsert(self, rows: Sequence[Row]) -> int:
+    def upsert(self, rows: Sequence[RowValues]) -> int:
         self.execute("SAVEPOINT readings")
         try:
             changed = self._upsert(rows)
@@ -156,13 +172,12 @@ class SqliteBook(Book):
         self.execute("RELEASE readings")
         return changed
 
-    def _upsert(self, rows: Sequence[Row]) -> int:
+    def _upsert(self, rows: Sequence[RowValues]) -> int:
         changed: int = self.executemany(self._ONE_BY_ONE, rows).rowcount
         if changed == 0:
             return 0
         if changed == len(rows):
-            hours = {(row.sensor_id, row.observed_ms - row.observed_ms % HOUR_MS) for row in rows}
-            self.executemany(MARK_HOUR, hours)
+            self.executemany(MARK_HOUR, sorted(_hours(rows)))
             return changed
         # Some were there already: undo, and let the database say which hours really change.
         self.execute("ROLLBACK TO readings")
@@ -171,8 +186,9 @@ class SqliteBook(Book):
         self.execute(
             f"""
             INSERT INTO stale_hour (sensor_id, hour_at, revision)
-            SELECT DISTINCT staged.sensor_id, staged.observed_at - staged.observed_at % {HOUR_MS}, 1
-            FROM staged LEFT JOIN reading USING (sensor_id, observed_at)
+            SELECT DISTINCT staged.sensor_id, (staged.observed_at + shift) / {HOUR_MS} * {HOUR_MS}, 1
+            FROM staged LEFT JOIN reading USING (sensor_id, observed_at) JOIN ({SHIFTS}) AS shifts
+              ON shift = 0 OR staged.temperature_c IS NULL OR staged.rh_pct IS NULL
             WHERE reading.sensor_id IS NULL
                OR (reading.temperature_c IS NULL AND staged.temperature_c IS NOT NULL)
                OR (reading.rh_pct IS NULL AND staged.rh_pct IS NOT NULL)
@@ -204,9 +220,15 @@ class PostgresBook(Book):
               TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', temperature_c, rh_pct, clock
             FROM staged ORDER BY sensor_id, observed_ms"""
         )
-        + """ RETURNING sensor_id, observed_at), hours AS (
+        + f""" RETURNING sensor_id, observed_at), hours AS (
         INSERT INTO stale_hour (sensor_id, hour_at, revision)
-        SELECT DISTINCT sensor_id, date_trunc('hour', observed_at, 'UTC'), 1 FROM changed ORDER BY 1, 2
+        SELECT DISTINCT sensor_id,
+          date_trunc('hour', observed_at + shift * INTERVAL '1 millisecond', 'UTC'), 1
+        FROM (SELECT changed.*, temperature_c IS NULL OR rh_pct IS NULL AS apart FROM changed JOIN staged
+                ON staged.sensor_id = changed.sensor_id AND changed.observed_at =
+                   TIMESTAMPTZ 'epoch' + staged.observed_ms * INTERVAL '1 millisecond') AS changed
+          JOIN ({SHIFTS}) AS shifts ON shift = 0 OR apart
+        ORDER BY 1, 2
         ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1)
         SELECT count(*) FROM changed"""
     )
@@ -256,7 +278,7 @@ class PostgresBook(Book):
     def at(self, milliseconds: int) -> Any:
         return from_epoch_ms(milliseconds)
 
-    def upsert(self, rows: Sequence[Row]) -> int:
+    def upsert(self, rows: Sequence[RowValues]) -> int:
         self.execute("SAVEPOINT readings")
         try:
             with self._connection.cursor() as cursor:
@@ -294,7 +316,7 @@ class PostgresBook(Book):
 _NOTHING = "\\N"
 
 
-def _copy_line(row: Row) -> str:
+def _copy_line(row: RowValues) -> str:
     # Numbers and one of two known words: nothing here can need COPY's escapes.
     sensor_id, observed_ms, received_ms, temperature_c, rh_pct, clock = row
     temperature = _NOTHING if temperature_c is None else temperature_c

@@ -7,6 +7,7 @@ as their readings.
 """
 
 import base64
+import json
 import struct
 from collections import Counter, deque
 from zlib import crc32
@@ -35,7 +36,7 @@ class Remembered:
     """
 
     def __init__(self, client_id: str, marked: bool) -> None:
-        self.part = f"unacknowledged {client_id}"
+        self.name = f"ingest unacknowledged {client_id}"
         self._marked = marked
         self._batches: deque[list[tuple[int, int]]] = deque(maxlen=BATCHES)
         self._by_entry: Counter[tuple[int, int]] = Counter()
@@ -43,7 +44,7 @@ class Remembered:
 
     def load(self, book: Book) -> None:
         """Take up what an earlier process left."""
-        found = book.execute("SELECT detail FROM pulse WHERE part = ?", (self.part,)).fetchone()
+        found = book.execute("SELECT value FROM preference WHERE name = ?", (self.name,)).fetchone()
         if found is not None:
             self._batches.append(unpack(found[0]))
 
@@ -79,8 +80,6 @@ class Remembered:
 
 def unpack(detail: object) -> list[tuple[int, int]]:
     """The entries in a stored document; none when it isn't one of ours."""
-    import json
-
     try:
         document = json.loads(detail) if isinstance(detail, str) else detail
         raw = base64.b64decode(document["entries"])  # type: ignore[index]

@@ -137,7 +137,7 @@ class Subscriber:
         """Write the batch and acknowledge it; whether that could be done."""
         batch, begun = self._intake.batch, time.monotonic()
         try:
-            changed = self._writer.write(batch, self._pulse(begun))
+            changed = self._writer.write(batch, self._pulse(begun, 0))
         except BookAway as error:
             self._note_away(str(error))
             return False
@@ -161,7 +161,7 @@ class Subscriber:
         try:
             self._look_at_registry()
             if now_s >= self._next_pulse:
-                self._writer.write(Batch(), self._pulse(now_s))
+                self._writer.write(Batch(), self._pulse(now_s, self._intake.batch.messages))
         except BookAway as error:
             self._note_away(str(error))
             self._next_pulse = now_s + PULSE_S
@@ -232,8 +232,8 @@ class Subscriber:
             log.info("the database can be written again")
         self._away, self._retry_s = None, FIRST_RETRY_S
 
-    def _pulse(self, now_s: float) -> Pulse | None:
-        """The sign of life, when one is due."""
+    def _pulse(self, now_s: float, backlog: int) -> Pulse | None:
+        """The sign of life, when one is due; it counts what was committed before."""
         if now_s < self._next_pulse:
             return None
         self._next_pulse = now_s + PULSE_S
@@ -241,6 +241,7 @@ class Subscriber:
         return Pulse(
             to_epoch_ms(machine_now()),
             {
+                "broker_connected": link.connected,
                 "broker": {
                     "address": self._settings.shown,
                     "connected": link.connected,
@@ -250,7 +251,7 @@ class Subscriber:
                 "received": self._totals["received"],
                 "stored": self._totals["stored"],
                 "rejected": self._totals["rejected"],
-                "backlog": self._intake.batch.messages,
+                "backlog": backlog,
             },
         )
 

@@ -27,6 +27,10 @@ PULSE = """
 INSERT INTO pulse (part, at, detail) VALUES (?, ?, ?)
 ON CONFLICT (part) DO UPDATE SET at = excluded.at, detail = excluded.detail
 """
+REMEMBER = """
+INSERT INTO preference (name, value) VALUES (?, ?)
+ON CONFLICT (name) DO UPDATE SET value = excluded.value
+"""
 PRESENCE = "UPDATE sensor SET presence = ?, presence_at = ? WHERE id = ?"
 BATTERY = "UPDATE sensor SET battery_pct = ? WHERE id = ?"
 
@@ -145,9 +149,8 @@ class Writer:
         if any(counts.values()):
             book.executemany(COUNT, sorted((name, count) for name, count in counts.items() if count))
         if self._remembered is not None and batch.clockless:
-            last_ms = max((row.received_ms for row in rows), default=0)
             entries = {"entries": self._remembered.blob(batch.clockless)}
-            book.execute(PULSE, (self._remembered.part, book.at(last_ms), json.dumps(entries)))
+            book.execute(REMEMBER, (self._remembered.name, json.dumps(entries)))
         if pulse is not None:
             book.execute(PULSE, ("ingest", book.at(pulse.at_ms), json.dumps(pulse.detail)))
         return changed

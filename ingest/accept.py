@@ -1,0 +1,336 @@
+"""Sensors known and not yet known, and the one action that makes an unknown topic a sensor."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from ingest.batch import Batch
+from ingest.books import BookAway
+from ingest.kept import kept_batch
+from ingest.payload import PayloadReading
+from ingest.quantities import plain
+from ingest.recognise import Proposal, propose
+from ingest.registry import Registry
+from ingest.settings import Limits
+from ingest.writer import Writer
+from model.records.book import add_place
+from model.records.clock import Now
+from model.records.hangings import hang_sensor
+from model.records.store import Store
+from model.records.tables import Binding, Doubt, HeardMessage, Place, Reading, Sensor
+from model.wood.errors import BadInput
+
+LOCK_PATIENCE_S = 30.0
+
+
+@dataclass(frozen=True)
+class KnownSensor:
+    """A sensor in use, with what was last heard of it."""
+
+    name: str
+    place: str | None
+    topics: tuple[str, ...]
+    last_observed_at: datetime | None
+    temperature_c: float | None
+    rh_pct: float | None
+    presence: str | None
+    battery_pct: float | None
+    doubts: tuple[str, ...]  # the reasons of those that stand now
+
+
+@dataclass(frozen=True)
+class HeardTopic:
+    """A topic nobody is bound to: its last message, and what it is taken for."""
+
+    topic: str
+    kept: int
+    last_at: datetime
+    last_payload: bytes
+    proposal: Proposal | None
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """What accepting came to."""
+
+    sensors: tuple[str, ...]
+    topics: tuple[str, ...]
+    readings: int
+    rejected: int
+
+
+@dataclass
+class _Heard:
+    """The unknown topics, recognised."""
+
+    proposals: dict[str, Proposal] = field(default_factory=dict)
+
+    def sharing(self, sibling: str) -> list[Proposal]:
+        """The proposals that are one sensor, its presence included."""
+        return [p for p in self.proposals.values() if p.sibling == sibling and p.parts] + [
+            p for p in self.proposals.values() if p.presence and _below(sibling, p.sibling)
+        ]
+
+
+def known_and_heard(store: Store) -> tuple[list[KnownSensor], list[HeardTopic]]:
+    """The sensors in use by name, and the unknown topics, the last heard first."""
+    with store.session() as session:
+        known = [_known(session, sensor) for sensor in _in_use(session)]
+        heard = []
+        rows = session.execute(
+            select(HeardMessage.topic, func.count(), func.max(HeardMessage.id)).group_by(HeardMessage.topic)
+        ).all()
+        for topic, kept, last_id in rows:
+            last = session.get_one(HeardMessage, last_id)
+            proposal = propose(topic, _payloads(session, topic))
+            heard.append(HeardTopic(topic, kept, last.received_at, last.payload, proposal))
+    return known, sorted(heard, key=lambda topic: topic.last_at, reverse=True)
+
+
+def accept(
+    store: Store,
+    topic: str,
+    *,
+    now: Now,
+    name: str | None = None,
+    place: str | None = None,
+    place_kind: str = "home",
+    temperature_unit: str = "C",
+    zone: str = "UTC",
+    reading: PayloadReading | None = None,
+    limits: Limits | None = None,
+) -> Accepted:
+    """Make a sensor (several, if the messages speak of several) of an unknown topic.
+
+    Topics that share the sensor, one quantity each or its presence, are bound with it. The messages kept of
+    them become readings.
+
+    Parameters
+    ----------
+    name : str, optional
+        The sensor's; by default the one proposed.
+    place : str, optional
+        Where it hangs, since its first kept reading; a place not known yet is made, of `place_kind`. Without
+        one the readings are stored and belong to no place until the sensor is hung.
+    temperature_unit, zone : str
+        Used when the payload names none.
+    reading : PayloadReading, optional
+        How to read the payload, in place of what is recognised.
+
+    Raises
+    ------
+    BadInput
+        If the topic is not among the unknown ones, nothing is recognised in it, or the name is taken.
+    """
+    limits = limits or Limits()
+    with store.session() as session:
+        heard = _recognise(session)
+        if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic).limit(1)):
+            raise BadInput(
+                "sensors", "topic", "must be one of the unknown topics that were heard", plain(topic)
+            )
+        if reading is not None:
+            sensors, topics = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
+        else:
+            sensors, topics = _bind(session, heard, topic, name, temperature_unit, zone, now())
+        names = tuple(sensor.name for sensor in sensors)
+        numbers = [sensor.id for sensor in sensors]
+    batch, changed = _turn_kept(store, topics, limits, now)
+    if place is not None:
+        with store.session() as session:
+            hung_at = place_named(session, place, place_kind, zone)
+            for number in numbers:
+                sensor = session.get_one(Sensor, number)
+                first = session.scalar(
+                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == number)
+                )
+                if not sensor.hangings:
+                    hang_sensor(session, sensor, hung_at, first or now())
+    return Accepted(names, tuple(topics), changed, len(batch.refused))
+
+
+def accept_all(
+    store: Store,
+    *,
+    now: Now,
+    place: str | None = None,
+    place_kind: str = "home",
+    limits: Limits | None = None,
+) -> list[Accepted]:
+    """Accept every unknown topic in which something is recognised; what is not stays listed."""
+    done: list[Accepted] = []
+    bound: set[str] = set()
+    with store.session() as session:
+        topics = [proposal.topic for proposal in _recognise(session).proposals.values() if proposal.parts]
+    for topic in topics:
+        if topic not in bound:
+            accepted = accept(store, topic, now=now, place=place, place_kind=place_kind, limits=limits)
+            bound.update(accepted.topics)
+            done.append(accepted)
+    return done
+
+
+# ---------------------------------------------------------------- binding
+
+
+def _recognise(session: Session) -> _Heard:
+    topics = session.scalars(select(HeardMessage.topic).distinct().order_by(HeardMessage.topic))
+    found = ((topic, propose(topic, _payloads(session, topic))) for topic in topics)
+    return _Heard({topic: proposal for topic, proposal in found if proposal is not None})
+
+
+def _payloads(session: Session, topic: str) -> Sequence[bytes]:
+    return session.scalars(
+        select(HeardMessage.payload).where(HeardMessage.topic == topic).order_by(HeardMessage.id)
+    ).all()
+
+
+def _bind(
+    session: Session, heard: _Heard, topic: str, name: str | None, unit: str, zone: str, at: datetime
+) -> tuple[list[Sensor], list[str]]:
+    chosen = heard.proposals.get(topic)
+    if chosen is None:
+        raise BadInput(plain(topic), "messages", "hold nothing that is recognised as a place's air", "none")
+    if not chosen.parts:
+        return _bind_presence(session, chosen)
+    sensors: dict[str, Sensor] = {}
+    alone = len(chosen.parts) == 1
+    before = _sensor_of_siblings(session, chosen) if alone else None
+    for proposal in heard.sharing(chosen.sibling):
+        for part in proposal.parts:
+            key = "" if alone else part.part
+            if key not in sensors:
+                wanted = name if alone or name is None else f"{name} {part.part}"
+                sensors[key] = before or _new_sensor(session, wanted, part.name, unit, zone, at)
+            sensors[key].bindings.append(
+                Binding(topic=proposal.topic, part=part.part, payload=part.reading.to_document())
+            )
+        if proposal.presence is not None:
+            for sensor in sensors.values():
+                sensor.bindings.append(Binding(topic=proposal.topic, payload=proposal.presence.to_document()))
+    session.flush()
+    return list(sensors.values()), [proposal.topic for proposal in heard.sharing(chosen.sibling)]
+
+
+def _bind_presence(session: Session, chosen: Proposal) -> tuple[list[Sensor], list[str]]:
+    assert chosen.presence is not None
+    sensors = [
+        sensor
+        for sensor in _in_use(session)
+        if any(_below(binding.topic, chosen.sibling) for binding in sensor.bindings)
+    ]
+    if not sensors:
+        raise BadInput(
+            plain(chosen.topic), "presence", "needs its sensor to be accepted first", "no sensor yet"
+        )
+    for sensor in sensors:
+        sensor.bindings.append(Binding(topic=chosen.topic, payload=chosen.presence.to_document()))
+    session.flush()
+    return sensors, [chosen.topic]
+
+
+def _bind_by_hand(
+    session: Session,
+    topic: str,
+    reading: PayloadReading,
+    name: str | None,
+    unit: str,
+    zone: str,
+    at: datetime,
+) -> tuple[list[Sensor], list[str]]:
+    sensor = _new_sensor(session, name, plain(topic, 80), unit, zone, at)
+    sensor.bindings.append(Binding(topic=topic, part=reading.part, payload=reading.to_document()))
+    session.flush()
+    return [sensor], [topic]
+
+
+def _sensor_of_siblings(session: Session, chosen: Proposal) -> Sensor | None:
+    """The sensor that already has another topic of the same family, when its quantities come apart."""
+    if chosen.parts[0].reading.shape != "number":
+        return None
+    for sensor in _in_use(session):
+        for binding in sensor.bindings:
+            # Any plausible number will do: what a bare number's topic belongs to is told by the topic alone.
+            known = propose(binding.topic, [b"20"]) if binding.payload.get("shape") == "number" else None
+            if known is not None and known.sibling == chosen.sibling:
+                return sensor
+    return None
+
+
+def _new_sensor(
+    session: Session, wanted: str | None, proposed: str, unit: str, zone: str, at: datetime
+) -> Sensor:
+    taken = set(session.scalars(select(Sensor.name)))
+    if wanted is not None:
+        if wanted in taken:
+            raise BadInput("sensors", "name", "must not be another sensor's", wanted)
+        name = wanted
+    else:
+        name, number = proposed, 2
+        while name in taken:
+            name, number = f"{proposed} {number}", number + 1
+    sensor = Sensor(name=name, temperature_unit=unit, zone=zone, accepted_at=at)
+    session.add(sensor)
+    session.flush()
+    return sensor
+
+
+def place_named(session: Session, name: str, kind: str = "home", zone: str = "UTC") -> Place:
+    """The place of that name; made, of that kind, when there is none."""
+    place = session.scalars(select(Place).where(Place.name == name)).one_or_none()
+    return place if place is not None else add_place(session, name, kind, zone=zone)
+
+
+def _below(topic: str, parent: str) -> bool:
+    return topic == parent or topic.startswith(f"{parent}/")
+
+
+# ---------------------------------------------------------------- the rest
+
+
+def _turn_kept(store: Store, topics: list[str], limits: Limits, now: Now) -> tuple[Batch, int]:
+    writer, registry = Writer(store, limits), Registry()
+    try:
+        deadline = time.monotonic() + LOCK_PATIENCE_S
+        while True:
+            try:
+                registry.refresh(writer.book)
+                batch = kept_batch(writer.book, registry, limits, now, topics)
+                return batch, writer.write(batch)
+            except BookAway:
+                if time.monotonic() > deadline:
+                    raise
+                time.sleep(0.05)
+    finally:
+        writer.drop()
+
+
+def _in_use(session: Session) -> list[Sensor]:
+    return list(session.scalars(select(Sensor).where(Sensor.retired_at.is_(None)).order_by(Sensor.name)))
+
+
+def _known(session: Session, sensor: Sensor) -> KnownSensor:
+    last = session.scalars(
+        select(Reading).where(Reading.sensor_id == sensor.id).order_by(Reading.observed_at.desc()).limit(1)
+    ).one_or_none()
+    hung = next((hanging.place_id for hanging in sensor.hangings if hanging.until_at is None), None)
+    doubts = session.scalars(
+        select(Doubt.reason).where(
+            Doubt.sensor_id == sensor.id, Doubt.undone_at.is_(None), Doubt.until_at.is_(None)
+        )
+    )
+    return KnownSensor(
+        name=sensor.name,
+        place=None if hung is None else session.get_one(Place, hung).name,
+        topics=tuple(sorted({binding.topic for binding in sensor.bindings})),
+        last_observed_at=last.observed_at if last else None,
+        temperature_c=last.temperature_c if last else None,
+        rh_pct=last.rh_pct if last else None,
+        presence=sensor.presence,
+        battery_pct=sensor.battery_pct,
+        doubts=tuple(doubts),
+    )
