@@ -14,10 +14,24 @@ from sqlalchemy import func, select
 
 from deploy import sample_shop
 from ingest.broker import EmbeddedBroker
+from ingest.files import import_readings
 from ingest.payload import PayloadReading, reader
 from model.records.book import add_place, load_piece
 from model.records.store import Store
-from model.records.tables import Binding, Fit, Hanging, Piece, Place, Pulse, Reading, Sensor, Stack, Stay
+from model.records.tables import (
+    Binding,
+    Fit,
+    Hanging,
+    Piece,
+    Place,
+    Pulse,
+    Reading,
+    Sensor,
+    Stack,
+    Stay,
+    Verdict,
+)
+from model.watch.evaluation import bring_up_to_date
 from model.wood import moisture
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
@@ -361,3 +375,56 @@ def test_the_thaw_frees_the_chest_and_tightens_the_tool_cabinet(verdicts):
 def test_the_well_kept_house_is_easy_all_along(verdicts):
     for name in ("Writing desk", "China cabinet"):
         assert {verdicts[name][hour] for hour in range(-60 * 24, 1440)} == {"easy"}
+
+
+def hear(store: Store, folder: Path, first: int, last: int) -> None:
+    """Store what arrives from one hour to before another, the kept readings of a silent sensor among it."""
+    lines = ["timestamp_utc,sensor,temperature_c,rh_pct"]
+    for sensor in story.shop_story().sensors:
+        start = first
+        if sensor.silent_from_hour is not None:
+            if last <= sensor.silent_until_hour:
+                continue
+            if first <= sensor.silent_until_hour:
+                start = sensor.silent_from_hour
+        if sensor.accepted:
+            air = sensors.measured(sensor, start, last - start)
+            lines += [
+                f'{story.at_hour(start + k).isoformat()},"{sensor.name}",{temperature_c},{rh_pct}'
+                for k, (temperature_c, rh_pct) in enumerate(zip(air.temperature_c, air.rh_pct, strict=True))
+            ]
+    path = folder / f"{first}.csv"
+    path.write_text("\n".join(lines) + "\n")
+    assert import_readings(store, path, lambda: story.at_hour(last)).rejected_count == 0
+
+
+def test_the_watch_tells_the_story(loaded: Store, tmp_path: Path):
+    told: dict[int, dict[str, str]] = {}
+    hours = [0, 48, 179, 182, 250, 300]
+    for hour, following in zip(hours, [*hours[1:], 301], strict=True):
+        bring_up_to_date(loaded, story.at_hour(hour))
+        with loaded.session() as session:
+            rows = session.execute(
+                select(Piece.name, Verdict.verdict)
+                .join(Verdict, Verdict.subject_id == Piece.id)
+                .where(Verdict.subject_kind == "piece")
+            )
+            told[hour] = dict(rows.all())
+        hear(loaded, tmp_path, hour, following)
+    opening = {
+        "Chest of drawers": "near",
+        "Wall cupboard": "past",
+        "Hall bench": "unknown",
+        "Blanket chest": "unknown",
+        "Writing desk": "easy",
+        "China cabinet": "easy",
+        "Tool cabinet": "easy",
+    }
+    assert told[0] == opening
+    assert told[48] == opening | {"Chest of drawers": "past"}
+    assert told[179]["Hall bench"] == told[179]["Blanket chest"] == "unknown"
+    assert told[182]["Hall bench"] == told[182]["Blanket chest"] == "easy"
+    assert told[250]["Hall bench"] == "near"
+    assert told[300]["Tool cabinet"] == "near"
+    assert told[300]["Chest of drawers"] == "easy"
+    assert {told[hour]["Writing desk"] for hour in hours} == {"easy"}
