@@ -7,10 +7,9 @@ import hashlib
 import json
 import logging
 import threading
-from datetime import UTC
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import urlsplit
 
 import flask
 from dash import Dash, Input, Output, State, ctx, no_update
@@ -21,15 +20,14 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboard import pages, security
 from dashboard.display import Display, Units
 from dashboard.pages import frame
-from dashboard.pages.frame import ADDRESS, PAGE, SHOWN, TICK, UNITS, missing, shell, top
+from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
 from dashboard.still import still
-from dashboard.view import Context, Route, View
+from dashboard.view import UNITS_COOKIE, Context, Route, View, view_of
 from model.records import queries
 from model.records.clock import Now
 from model.records.store import Store
 
 ASSETS = Path(__file__).parent / "assets"
-UNITS_COOKIE = "paneltide_units"
 YEAR_S = 365 * 24 * 3600
 
 INDEX = """<!DOCTYPE html>
@@ -159,15 +157,21 @@ def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
         Output(SHOWN, "data"),
         Output(UNITS, "children"),
         Output(UNITS, "aria-label"),
+        Output(SAID, "children"),
         Input(ADDRESS, "href"),
         Input(UNITS, "n_clicks"),
         Input(TICK, "n_intervals"),
+        Input(ACTED, "data"),
         State(SHOWN, "data"),
         prevent_initial_call=True,
     )
     def turn_page(
-        href: str | None, _clicks: int | None, _ticks: int | None, shown: dict[str, str] | None
-    ) -> tuple[Any, Any, Any, Any]:
+        href: str | None,
+        _clicks: int | None,
+        _ticks: int | None,
+        acted: dict[str, str] | None,
+        shown: dict[str, str] | None,
+    ) -> tuple[Any, Any, Any, Any, Any]:
         view, path = _asked(context, href or "/")
         if ctx.triggered_id == UNITS:
             units: Units = "metric" if view.units == "inch" else "inch"
@@ -175,23 +179,20 @@ def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
             ctx.response.set_cookie(UNITS_COOKIE, units, max_age=YEAR_S, samesite="Lax", path="/")
         page, live = _answer(table, view, path)
         if ctx.triggered_id == TICK and not live:
-            return no_update, no_update, no_update, no_update
+            return (no_update,) * 5
         # A page that reads the same is not sent again: most ticks change nothing.
         digest = hashlib.sha256(json.dumps(page, cls=PlotlyJSONEncoder).encode()).hexdigest()[:16]
         said = {"units": view.units, "digest": digest, "path": path}
         if ctx.triggered_id == TICK and shown and shown.get("digest") == digest:
-            return no_update, no_update, no_update, no_update
-        return page, said, frame.units_word(view.units), frame.units_label(view.units)
+            return (no_update,) * 5
+        # What was done is told until its page is left.
+        told: Any = no_update if acted and acted.get("path") in (path, "") else []
+        return page, said, frame.units_word(view.units), frame.units_label(view.units), told
 
 
 def _asked(context: Context, href: str) -> tuple[View, str]:
     """Who asks for what: the view, and the path of an address."""
-    parts = urlsplit(href)
-    query = dict(parse_qsl(parts.query))
-    kept = flask.request.cookies.get(UNITS_COOKIE) if flask.has_request_context() else None
-    wanted = query.get("units") or kept
-    units: Units = wanted if wanted in ("inch", "metric") else context.units  # type: ignore[assignment]
-    return View(context, Display(units), context.now().astimezone(UTC), query), parts.path or "/"
+    return view_of(context, href), urlsplit(href).path or "/"
 
 
 def _answer(table: list[Route], view: View, path: str) -> tuple[Component, bool]:

@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
-from urllib.parse import quote, urlencode
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
+import flask
 from dash.development.base_component import Component
 
 from dashboard.display import Display, Units
@@ -38,6 +39,18 @@ class View:
     @property
     def store(self) -> Store:
         return self.context.store
+
+
+UNITS_COOKIE = "paneltide_units"
+
+
+def view_of(context: Context, href: str = "") -> View:
+    """One look, from an address and from what the browser keeps: units by address, cookie, then setting."""
+    query = dict(parse_qsl(urlsplit(href).query))
+    kept = flask.request.cookies.get(UNITS_COOKIE) if flask.has_request_context() else None
+    wanted = query.get("units") or kept
+    units: Units = {"inch": "inch", "metric": "metric"}.get(wanted or "", context.units)  # type: ignore[assignment]
+    return View(context, Display(units), context.now().astimezone(UTC), query)
 
 
 Build = Callable[..., Component | None]

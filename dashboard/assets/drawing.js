@@ -123,5 +123,5 @@
     );
   }
 
-  window.paneltide = { Drawing };
+  window.paneltide = Object.assign(window.paneltide || {}, { Drawing });
 })();

@@ -4,12 +4,14 @@ from types import ModuleType
 
 from dash import Dash
 
+from dashboard import acts
 from dashboard.pages import piece as piece
 from dashboard.pages import place as place
+from dashboard.pages import stock as stock
 from dashboard.pages import today as today
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today, piece, place)
+MODULES: tuple[ModuleType, ...] = (today, piece, place, stock)
 
 
 def routes() -> list[Route]:
@@ -22,3 +24,9 @@ def register(app: Dash, context: Context) -> None:
     for module in MODULES:
         if hasattr(module, "register"):
             module.register(app, context)
+    acts.register(app, context, {name: undo for module in MODULES for name, undo in undoing(module).items()})
+
+
+def undoing(module: ModuleType) -> dict[str, acts.Undo]:
+    """How a page's acts are undone, by name."""
+    return getattr(module, "UNDO", {})

@@ -21,6 +21,7 @@ NAV = (
 )
 
 PAGE, ADDRESS, UNITS, SHOWN, TICK = "page", "address", "units", "shown", "tick"
+SAID, ACTED = "said", "acted"
 TICK_MS = 15_000
 
 
@@ -30,8 +31,10 @@ def shell(page: Child, units: str, href: str, path: str) -> html.Div:
         [
             html.A("Skip to the page", href="#page", className="skip"),
             top(units, path, live=True),
+            html.Div(id=SAID, className="said"),
             html.Div(page, id=PAGE),
             dcc.Location(id=ADDRESS, refresh=False, href=href),
+            dcc.Store(id=ACTED, data={}),
             dcc.Store(id=SHOWN, data={"units": units, "digest": ""}),
             dcc.Interval(id=TICK, interval=TICK_MS),
         ]

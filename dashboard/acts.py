@@ -1,0 +1,67 @@
+"""Acts: what a form did, said in one line at the head of the page, and how it is undone.
+
+Every form answers through `OUTPUTS`, so that the page behind it is drawn again at once and the line with
+its undo outlives the redrawing.
+"""
+
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, ctx, html, no_update
+
+from dashboard import forms
+from dashboard.pages.frame import ACTED, ADDRESS, SAID
+from dashboard.view import Context, View, view_of
+from model.wood.errors import BadInput
+
+OUTPUTS = (
+    Output(SAID, "children", allow_duplicate=True),
+    Output(ACTED, "data", allow_duplicate=True),
+    Output(ADDRESS, "href", allow_duplicate=True),
+)
+NOTHING = (no_update, no_update, no_update)
+
+Undo = Callable[[View, int], str]
+"""Takes an act back by the id of what it made or changed; says what is so again."""
+
+
+@dataclass(frozen=True)
+class Act:
+    """What was done: a sentence, where to go next, and the name and id by which it is undone."""
+
+    says: str
+    href: str = ""
+    undo: tuple[str, int] | None = None
+
+
+def answered(act: Act, here: str = "") -> tuple[Any, Any, Any]:
+    """An act as the values of `OUTPUTS`."""
+    path = (act.href or here).split("?")[0]
+    line: list[Any] = [act.says]
+    if act.undo is not None:
+        what, number = act.undo
+        line += [" ", html.Button("Undo", id={"undo": what, "number": number})]
+    return forms.done(*line), {"nonce": secrets.token_hex(4), "path": path}, act.href or no_update
+
+
+def refused(error: BadInput) -> tuple[Any, Any, Any]:
+    """A refusal at the head of the page, which is left as it was typed."""
+    return forms.problem(error), no_update, no_update
+
+
+def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:
+    """The undo of every act, from each page's `UNDO`."""
+
+    @app.callback(*OUTPUTS, Input({"undo": ALL, "number": ALL}, "n_clicks"), prevent_initial_call=True)
+    def undo(clicks: list[int | None]) -> tuple[Any, Any, Any]:
+        if not any(clicks) or not ctx.triggered_id:
+            return NOTHING
+        take_back = undoing.get(str(ctx.triggered_id["undo"]))
+        if take_back is None:
+            return NOTHING
+        try:
+            return answered(Act(take_back(view_of(context), int(ctx.triggered_id["number"]))))
+        except BadInput as error:
+            return refused(error)

@@ -1,0 +1,199 @@
+"""What every form is made of: a field under its label, a choice, and what was typed, read in its unit."""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from dash import dcc, html
+from dash.development.base_component import Component
+from sqlalchemy.orm import Session
+
+from dashboard import display as say
+from dashboard.display import Display
+from model.records.tables import Place
+from model.wood.errors import BadInput
+from model.wood.units import parse_length_mm, parse_temperature_c
+
+Id = str | dict[str, Any]
+TYPING_S = 0.3  # a pause this long in typing is an answer
+
+
+class Choice(Component):
+    """A choice from a list: the browser's own select element.
+
+    Parameters
+    ----------
+    id : str or dict
+    options : sequence of (value, label)
+    value : str
+    """
+
+    _children_props: list[str] = []  # noqa: RUF012
+    _base_nodes = ["children"]  # noqa: RUF012
+    _namespace = "paneltide"
+    _type = "Choice"
+    _prop_names = ["id", "options", "value"]  # noqa: RUF012
+    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
+    available_properties = _prop_names
+    available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+    def __init__(self, id: Id, options: Sequence[tuple[str, str]], value: str = "") -> None:
+        super().__init__(
+            id=id, options=[{"value": value, "label": label} for value, label in options], value=value
+        )
+
+
+def dom_id(id: Id) -> str:
+    """The identity of a component as the browser knows it."""
+    return id if isinstance(id, str) else json.dumps(id, sort_keys=True, separators=(",", ":"))
+
+
+def field(
+    label: str,
+    control: Any,
+    hint: str = "",
+    className: str = "",
+) -> html.Div:
+    """A control under its label, with a hint below it."""
+    return html.Div(
+        [
+            html.Label(label, htmlFor=dom_id(control.id)),
+            control,
+            html.Span(hint, className="hint") if hint else None,
+        ],
+        className=f"field {className}".strip(),
+    )
+
+
+def text_field(
+    label: str,
+    id: Id,
+    value: str = "",
+    hint: str = "",
+    placeholder: str = "",
+    className: str = "",
+    **more: Any,
+) -> html.Div:
+    """A line to type on; it answers when typing pauses."""
+    control = dcc.Input(
+        id=id,
+        type=more.pop("type", "text"),
+        value=value,
+        debounce=TYPING_S,
+        placeholder=placeholder,
+        autoComplete="off",
+        **more,
+    )
+    return field(label, control, hint, className)
+
+
+def choice_field(
+    label: str,
+    id: Id,
+    options: Sequence[tuple[str, str]],
+    value: str = "",
+    hint: str = "",
+    className: str = "",
+) -> html.Div:
+    """A choice under its label."""
+    return field(label, Choice(id, options, value), hint, className)
+
+
+def named_by(options: Mapping[Any, str]) -> list[tuple[str, str]]:
+    """Options from names by key."""
+    return [(str(key), name) for key, name in options.items()]
+
+
+# ---------------------------------------------------------------- what was typed
+
+
+def with_unit(text: Any, units: str) -> Any:
+    """A length as typed with the unit of the form it was typed on, where it carries none of its own."""
+    if not isinstance(text, str) or not text.strip():
+        return text
+    typed = text.strip()
+    if any(letter.isalpha() or letter in "\"'”″" for letter in typed):
+        return typed
+    return f"{typed} {'in' if units == 'inch' else 'mm'}"
+
+
+def length_typed(text: Any, units: str, what: str) -> float:
+    """A length as typed [mm]; BadInput says which field and what was got."""
+    if text in (None, ""):
+        raise BadInput("", what, "must be given", "nothing")
+    return parse_length_mm(with_unit(text, units), what=what)
+
+
+def temperature_typed(text: Any, units: str, what: str) -> float:
+    """A temperature as typed [°C]."""
+    if text in (None, ""):
+        raise BadInput("", what, "must be given", "nothing")
+    typed = str(text).strip().removesuffix("°").strip()
+    if not any(letter.isalpha() for letter in typed):
+        typed += "F" if units == "inch" else "C"
+    return parse_temperature_c(typed.replace("°", ""), what=what)
+
+
+def number_typed(text: Any, what: str, unit: str = "%") -> float:
+    """A plain number as typed; a unit after it is let be."""
+    typed = str(text if text is not None else "").strip().removesuffix(unit).strip().replace(",", ".")
+    try:
+        return float(typed)
+    except ValueError:
+        raise BadInput("", what, "must be a number", text if text not in (None, "") else "nothing") from None
+
+
+def day_typed(text: Any, zone: str, what: str) -> datetime:
+    """A day as a date field gives it, at its beginning at a place; aware UTC."""
+    try:
+        typed = datetime.fromisoformat(str(text))
+    except ValueError:
+        raise BadInput("", what, "must be a date", text if text not in (None, "") else "nothing") from None
+    if typed.tzinfo is None:
+        typed = typed.replace(tzinfo=say.zone_of(zone))
+    return typed.astimezone(UTC)
+
+
+def day_value(at: datetime, zone: str) -> str:
+    """An instant as a date field takes it."""
+    return at.astimezone(say.zone_of(zone)).strftime("%Y-%m-%d")
+
+
+def chosen_place(session: Session, value: Any, what: str) -> Place:
+    """The place chosen in a form."""
+    text = str(value or "")
+    place = session.get(Place, int(text)) if text.isdigit() else None
+    if place is None:
+        raise BadInput("", what, "must be one of the places", "nothing")
+    return place
+
+
+def length_value(length_mm: Any, display: Display, finest: int = 64) -> str:
+    """A length as it is put in a field: the viewer's number without its unit."""
+    if not isinstance(length_mm, int | float) or isinstance(length_mm, bool):
+        return ""
+    return display.bare_length(float(length_mm), finest=finest).replace(say.MINUS, "-")
+
+
+# ---------------------------------------------------------------- what it came to
+
+
+def problem(error: BadInput | str) -> html.P:
+    """What is wrong, in one sentence, said to those who don't see it too."""
+    return html.P(say.sentence(in_words(error)), className="problem", role="alert")
+
+
+def in_words(error: BadInput | str) -> str:
+    """A broken rule for people: which field, which rule, what was got."""
+    if isinstance(error, str):
+        return error
+    what = error.what.replace(".", " ").replace("_", " ")
+    got = error.got
+    shown = "" if got in ("nothing", "", None) or repr(got) == "nothing" else f" (got {got!r})"
+    return f"{what} {error.rule}{shown}"
+
+
+def done(*children: Any) -> html.P:
+    """What was done."""
+    return html.P(list(children), className="done", role="status")
