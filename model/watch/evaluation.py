@@ -195,12 +195,11 @@ class Watch:
     def _evaluate(self, now: datetime) -> Evaluation:
         tally = _Tally()
         clock = time.perf_counter()
-        now_ms = to_epoch_ms(now)
         with ledger.reading(self._store) as bulk:
             self._read_book(bulk)
             assert self._roster is not None
             assert self._counts is not None
-            hour = max(now_ms // HOUR_MS, self._hour or 0)
+            hour = max(to_epoch_ms(now) // HOUR_MS, self._hour or 0)
             # Marks come before the readings they speak of: a reading that comes in between marks again.
             marks = ledger.read_marks(bulk, hour)
             clock = tally.took("read", clock)
@@ -223,7 +222,7 @@ class Watch:
             clock = time.perf_counter()
             self._write_portion(writer, portion, computed, hour, climates, stored, known, tally)
         writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
-        writer.add(1, lambda bulk: self._write_rest(bulk, hour, now_ms, climates, marks, tally))
+        writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
         self._counts = writer.finish()
         self._airs, self._air_is_fresh, self._hour = airs, False, hour
         self._known.update(known)
@@ -361,7 +360,7 @@ class Watch:
         owners = [task.owner for task in tasks]
         done = run(
             owners,
-            _joined(
+            States.joined(
                 [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
             ),
             {place: air for place, air in airs.items() if len(air)},
@@ -520,7 +519,6 @@ class Watch:
         self,
         bulk: Bulk,
         hour: int,
-        now_ms: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
         tally: _Tally,
@@ -541,7 +539,7 @@ class Watch:
             elif not owner.bodies or owner.start_hour > hour:
                 judged = verdict_of_piece({}, hour, owner.problem)
                 rows.append(verdict_row(owner.kind, owner.id, judged, hour))
-        sensors, changes = sensors_now(bulk, self._roster.places, now_ms, hour, marks)
+        sensors, changes = sensors_now(bulk, self._roster.places, hour, marks)
         rows += sensors
         tally.add("opened", sum(len(change.added) for change in changes))
         write_changes(bulk, changes)
@@ -641,17 +639,6 @@ def _rows(task: _Task, hour: int) -> int:
     """About how many rows a task writes."""
     days = (hour - task.begin) // 24 + 2
     return days * (len(task.owner.bodies) + 3 * len(task.owner.fits))
-
-
-def _joined(states: Sequence[States]) -> States:
-    if len(states) == 1:
-        return states[0]
-    return States(
-        np.concatenate([s.hour for s in states]) if states else np.empty(0, dtype=np.int64),
-        np.concatenate([s.profile for s in states]) if states else States.blank(0).profile,
-        np.concatenate([s.variance_pct2 for s in states]) if states else np.empty(0),
-        np.concatenate([s.estimated_hours for s in states]) if states else np.empty(0, dtype=np.int64),
-    )
 
 
 def _air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:

@@ -183,7 +183,7 @@ def last_hours(bulk: Bulk) -> dict[int, int]:
 
 
 def read_states(bulk: Bulk, at: Mapping[int, Sequence[int]]) -> dict[tuple[int, int], tuple[Any, ...]]:
-    """Stored states, by body id and hour: profile, variance, estimated hours, mean.
+    """Stored states, by body id and hour: profile, variance, estimated hours, and mean, face, core, back.
 
     Parameters
     ----------
@@ -192,14 +192,15 @@ def read_states(bulk: Bulk, at: Mapping[int, Sequence[int]]) -> dict[tuple[int, 
     found: dict[tuple[int, int], tuple[Any, ...]] = {}
     for hour, bodies in at.items():
         for ids in _portions(bodies):
-            for body, profile, variance, estimated, mean in bulk.rows(
-                "SELECT body_id, profile_pct, variance_pct2, estimated_hours, mc_mean_pct FROM checkpoint "
+            for body, profile, *others in bulk.rows(
+                "SELECT body_id, profile_pct, variance_pct2, estimated_hours, mc_mean_pct, mc_face_pct, "
+                "mc_core_pct, mc_back_pct FROM checkpoint "
                 f"WHERE at = ? AND body_id IN ({', '.join('?' * len(ids))})",
                 (bulk.instant(hour * HOUR_MS), *ids),
             ):
                 values = np.frombuffer(profile, dtype="<f8").astype(np.float64)
                 if len(values) == moisture.CELLS:
-                    found[body, hour] = values, variance, estimated, mean
+                    found[body, hour] = values, *others
     return found
 
 
@@ -214,6 +215,7 @@ def states_at(owner: Owner, hour: int, stored: Mapping[tuple[int, int], tuple[An
             continue
         states.hour[row] = hour
         states.profile[row], states.variance_pct2[row], states.estimated_hours[row] = found[:3]
+        states.outline[row] = found[3:]
     return states if (states.hour != NOT_STARTED).any() else None
 
 

@@ -28,7 +28,6 @@ class _Sensor:
 def sensors_now(
     bulk: Bulk,
     places: Mapping[int, PlaceOnBook],
-    now_ms: int,
     hour: int,
     marks: Sequence[tuple[int, int, int]],
 ) -> tuple[list[Row], list[Changes]]:
@@ -40,12 +39,14 @@ def sensors_now(
         Hours whose readings changed: around them past silences are looked for again.
     """
     ms = bulk.instant_of
+    # To the end of the hour, as marks are read: a reading that counts now is one whose mark has been seen.
+    end_ms = (hour + 1) * HOUR_MS - 1
     last = ms("(SELECT MAX(observed_at) FROM reading WHERE sensor_id = sensor.id AND observed_at <= ?)")
     sensors = [
         _Sensor(*row)
         for row in bulk.rows(
             f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor WHERE retired_at IS NULL ORDER BY id",
-            (bulk.instant(now_ms),),
+            (bulk.instant(end_ms),),
         )
     ]
     hangings: dict[int, list[tuple[int, int, int]]] = {}
@@ -70,7 +71,7 @@ def sensors_now(
     for sensor in sensors:
         own = hangings.get(sensor.id, [])
         window = touched.get(sensor.id)
-        gaps, spans = _gaps(bulk, sensor, window, now_ms)
+        gaps, spans = _gaps(bulk, sensor, window, end_ms)
         episodes = [e for gap in gaps for e in _silence(sensor, gap, own, places, hour)]
         past = stored.get(sensor.id, [])
         again = [o for o in past if any(a <= o.episode.opened_ms <= b for a, b in spans)]
@@ -86,7 +87,7 @@ Gap = tuple[int, int | None]
 
 
 def _gaps(
-    bulk: Bulk, sensor: _Sensor, window: tuple[int, int] | None, now_ms: int
+    bulk: Bulk, sensor: _Sensor, window: tuple[int, int] | None, end_ms: int
 ) -> tuple[list[Gap], list[tuple[int, int]]]:
     """Gaps between a sensor's readings that may be silences, and the spans of instants they speak for."""
     if sensor.last_ms is None:
@@ -109,7 +110,7 @@ def _gaps(
             f"SELECT a, b FROM (SELECT {ms('observed_at')} AS b, LAG({ms('observed_at')}) OVER "
             "(ORDER BY observed_at) AS a FROM reading WHERE sensor_id = ? AND observed_at >= ? "
             "AND observed_at <= ?) AS pair WHERE b - a > ? ORDER BY a",
-            (sensor.id, bulk.instant(start), bulk.instant(min(end, now_ms)), least),
+            (sensor.id, bulk.instant(start), bulk.instant(min(end, end_ms)), least),
         )
     ]
     # Without a reading before, nothing that opened earlier can be a silence of this sensor.

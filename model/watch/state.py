@@ -52,12 +52,15 @@ class States:
         Of the mean moisture content.
     estimated_hours : (n,)
         Consecutive hours of estimated air up to here.
+    outline : (n, 4)
+        Mean, face, core and back moisture content [%], as the solver gave them on the way here.
     """
 
     hour: Ints
     profile: Floats
     variance_pct2: Floats
     estimated_hours: Ints
+    outline: Floats
 
     @classmethod
     def blank(cls, n: int) -> "States":
@@ -66,11 +69,30 @@ class States:
             np.zeros((n, moisture.CELLS)),
             np.zeros(n),
             np.zeros(n, dtype=np.int64),
+            np.zeros((n, 4)),
         )
 
     def part(self, rows: Ints) -> "States":
         return States(
-            self.hour[rows], self.profile[rows], self.variance_pct2[rows], self.estimated_hours[rows]
+            self.hour[rows],
+            self.profile[rows],
+            self.variance_pct2[rows],
+            self.estimated_hours[rows],
+            self.outline[rows],
+        )
+
+    @staticmethod
+    def joined(parts: "Sequence[States]") -> "States":
+        """The bodies of several, one after another."""
+        if len(parts) == 1:
+            return parts[0]
+        parts = [States.blank(0), *parts]
+        return States(
+            np.concatenate([part.hour for part in parts]),
+            np.concatenate([part.profile for part in parts]),
+            np.concatenate([part.variance_pct2 for part in parts]),
+            np.concatenate([part.estimated_hours for part in parts]),
+            np.concatenate([part.outline for part in parts]),
         )
 
 
@@ -250,12 +272,14 @@ class _Running:
                 air_of,
             )
             states.profile[standing] = step.profile
+            states.outline[standing] = np.column_stack(
+                [step.mc_mean_pct[-1], step.mc_face_pct[-1], step.mc_core_pct[-1], step.mc_back_pct[-1]]
+            )
             result.mc_pct[standing, columns] = step.mc_mean_pct.T
             estimated[:, np.searchsorted(active, standing)] = bridged[:, air_of]
         held = active[self._place[active] < 0]
         if len(held):
-            mean = moisture.summary(states.profile[held], self._part(held))[0]
-            result.mc_pct[held, columns] = np.asarray(mean)[:, None]
+            result.mc_pct[held, columns] = states.outline[held, :1]
         self._widen(active, estimated)
         states.hour[active] = cut
 
@@ -279,6 +303,7 @@ class _Running:
             if event.what == "start" and self._ends[row] >= hour:
                 states.hour[row] = hour
                 states.profile[row] = moisture.uniform_profile(np.array([self._bodies[row].start_mc_pct]))[0]
+                states.outline[row] = self._bodies[row].start_mc_pct
                 states.variance_pct2[row] = self._bodies[row].start_variance_pct2
                 states.estimated_hours[row] = 0
                 kept_rows.append(row)
@@ -288,8 +313,7 @@ class _Running:
                 self._anchor(event.row, *event.value)
         for row in {event.row for event in events if event.what in ("start", "metered")}:
             if states.hour[row] == hour:
-                mean = moisture.summary(states.profile[row : row + 1], self._part(np.array([row])))[0]
-                result.mc_pct[row, hour - result.first] = np.asarray(mean)[0]
+                result.mc_pct[row, hour - result.first] = states.outline[row, 0]
         for event in events:
             row = event.row
             if event.what in ("end", "kept"):
@@ -310,18 +334,21 @@ class _Running:
     def _anchor(self, row: int, metered_pct: float, variance_pct2: float) -> None:
         """Scalar Kalman update of the mean by a metered value; the profile keeps its shape."""
         states = self._states
-        mean = float(moisture.summary(states.profile[row : row + 1], self._part(np.array([row])))[0][0])
-        gain = states.variance_pct2[row] / (states.variance_pct2[row] + variance_pct2)
-        states.profile[row] = np.maximum(states.profile[row] + gain * (metered_pct - mean), LEAST_MC_PCT)
-        states.variance_pct2[row] *= 1.0 - gain
+        variance = states.variance_pct2[row]
+        gain = variance / (variance + variance_pct2)
+        shift = gain * (metered_pct - states.outline[row, 0])
+        shift = max(shift, LEAST_MC_PCT - states.profile[row].min())
+        states.profile[row] += shift
+        states.outline[row] += shift
+        states.variance_pct2[row] = variance * (1.0 - gain)
 
     def _record(self, hour: int, rows: Ints, result: Run) -> None:
         states = self._states
-        mean, face, core, back = moisture.summary(states.profile[rows], self._part(rows))
+        part = states.part(rows)
+        mean, face, core, back = part.outline.T
         result.records.append(
             Record(
-                hour, rows, states.profile[rows], np.asarray(mean), np.asarray(face), np.asarray(core),
-                np.asarray(back), states.variance_pct2[rows], states.estimated_hours[rows],
+                hour, rows, part.profile, mean, face, core, back, part.variance_pct2, part.estimated_hours
             )
         )  # fmt: skip
 
