@@ -79,6 +79,8 @@ class Display:
 
     def margin(self, margin_mm: float | None) -> str:
         """What is left before a limit, rounded down: a margin is never said to be larger than it is."""
+        if margin_mm is not None and 0.0 < margin_mm < (MM_PER_INCH / 64 if self.units == "inch" else 0.1):
+            return f"under{NBSP}{self.length(margin_mm, 'up', 64)}"
         return self.length(margin_mm, "down", 64)
 
     def overrun(self, margin_mm: float) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 from dash.development.base_component import Component
 from sqlalchemy.orm import Session
 
@@ -16,7 +16,6 @@ from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm, parse_temperature_c
 
 Id = str | dict[str, Any]
-TYPING_S = 0.3  # a pause this long in typing is an answer
 
 
 class Choice(Component):
@@ -44,6 +43,34 @@ class Choice(Component):
         )
 
 
+class Line(Component):
+    """A line to type on, or several; its value is told when typing pauses.
+
+    Parameters
+    ----------
+    id : str or dict
+    value : str
+    kind : str
+        An input's type: text, date, password.
+    list : str, optional
+        The id of a datalist.
+    rows : int, optional
+        A text of several lines.
+    """
+
+    _children_props: list[str] = []  # noqa: RUF012
+    _base_nodes = ["children"]  # noqa: RUF012
+    _namespace = "paneltide"
+    _type = "Line"
+    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows"]  # noqa: RUF012
+    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
+    available_properties = _prop_names
+    available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+    def __init__(self, id: Id, value: str = "", **more: Any) -> None:
+        super().__init__(id=id, value=value, **{key: given for key, given in more.items() if given})
+
+
 def dom_id(id: Id) -> str:
     """The identity of a component as the browser knows it."""
     return id if isinstance(id, str) else json.dumps(id, sort_keys=True, separators=(",", ":"))
@@ -67,25 +94,15 @@ def field(
 
 
 def text_field(
-    label: str,
-    id: Id,
-    value: str = "",
-    hint: str = "",
-    placeholder: str = "",
-    className: str = "",
-    **more: Any,
+    label: str, id: Id, value: str = "", hint: str = "", className: str = "", **more: Any
 ) -> html.Div:
-    """A line to type on; it answers when typing pauses."""
-    control = dcc.Input(
-        id=id,
-        type=more.pop("type", "text"),
-        value=value,
-        debounce=TYPING_S,
-        placeholder=placeholder,
-        autoComplete="off",
-        **more,
-    )
-    return field(label, control, hint, className)
+    """A line to type on under its label; `more` is for `Line`."""
+    return field(label, Line(id, value, **more), hint, className)
+
+
+def day_field(label: str, id: Id, at: datetime, zone: str) -> html.Div:
+    """A day at a place under its label."""
+    return field(label, Line(id, day_value(at, zone), kind="date"))
 
 
 def choice_field(

@@ -3,15 +3,26 @@
 from dashboard.drawing import Drawing, Shape, picture, shape
 
 WORDS = {"easy": "easy", "near": "near a limit", "past": "past a limit", "unknown": "not known"}
+# What the same four shapes are called of things that have no fits.
+OF_KIND = {
+    "stack": {"easy": "ready", "near": "nearly ready", "past": "not ready", "unknown": "not known"},
+    "place": {"easy": "steady", "near": "moving", "past": "moving", "unknown": "not known"},
+    "sensor": {"easy": "heard", "near": "doubted", "past": "doubted", "unknown": "silent"},
+}
 
 
-def mark(verdict: str) -> Shape:
+def words_for(verdict: str, kind: str = "") -> str:
+    """What a verdict is called, of a fit or piece, or of a stack, place or sensor."""
+    return OF_KIND.get(kind, WORDS)[verdict]
+
+
+def mark(verdict: str, kind: str = "") -> Shape:
     """The shape of a verdict, 20 units square.
 
     Open ring, ring half filled, solid square, dashed ring: four outlines that differ without colour, each
     drawn in ink so that it stands out on paper of either shade.
     """
-    label = WORDS[verdict]
+    label = words_for(verdict, kind)
     if verdict == "past":
         inner = [shape("rect", x=3, y=3, width=14, height=14, class_="mark-fill mark-line")]
     elif verdict == "near":
@@ -31,6 +42,6 @@ def mark(verdict: str) -> Shape:
     return picture(20, 20, *inner, label=label, class_=f"mark mark-{verdict}")
 
 
-def verdict_mark(verdict: str) -> Drawing:
+def verdict_mark(verdict: str, kind: str = "") -> Drawing:
     """The mark as an element of a page."""
-    return Drawing(mark(verdict), className="mark-holder")
+    return Drawing(mark(verdict, kind), className="mark-holder")

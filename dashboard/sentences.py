@@ -20,8 +20,12 @@ NUMBERS = (
 
 def counted(number: int, thing: str, things: str = "") -> str:
     """A count in words up to twelve: `one piece`, `three pieces`, `14 pieces`."""
-    named = NUMBERS[number] if number < len(NUMBERS) else str(number)
-    return f"{named} {thing if number == 1 else things or thing + 's'}"
+    return f"{number_word(number)} {thing if number == 1 else things or thing + 's'}"
+
+
+def number_word(number: int) -> str:
+    """A number in words up to twelve."""
+    return NUMBERS[number] if number < len(NUMBERS) else str(number)
 
 
 def emc_of(temperature_c: float, rh_pct: float) -> float | None:
@@ -79,11 +83,11 @@ def reason(judgement: Judgement, display: Display) -> str:
         head = judgement.reason.split("; last known")[0]
         told = _limit_clause(str(detail["last_known"]), detail, display)
         return f"{head}; last known: {told}" if told else judgement.reason
-    return _limit_clause(str(key), detail, display) or judgement.reason
+    return _limit_clause(str(key), detail, display) or what_is_seen(judgement.reason)
 
 
 def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
-    says = str(detail.get("says", "")).rstrip(".")
+    says = what_is_seen(str(detail.get("says", "")))
     margin_mm, play_mm = detail.get("margin_mm"), detail.get("play_mm")
     if not says or not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float):
         return ""
@@ -102,6 +106,11 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
     if key == "easy":
         return f"{left} is left until {says}"
     return ""
+
+
+def what_is_seen(says: str) -> str:
+    """A limit's clause with the names of members as people say them."""
+    return says.replace("_", " ").rstrip(".")
 
 
 def expected(crossing: Mapping[str, Any]) -> str:

@@ -6,7 +6,7 @@ from dash import dcc, html
 
 from dashboard.drawing import FRACTION, Drawing, Shape
 from dashboard.figures.time_axis import Chart
-from dashboard.marks import WORDS, verdict_mark
+from dashboard.marks import verdict_mark, words_for
 
 # What Dash takes as a child: a component, a text, nothing, or a list of them.
 Child = Any
@@ -136,14 +136,14 @@ def prose(text: str) -> list[Any]:
     ]
 
 
-def word(verdict: str) -> html.Span:
+def word(verdict: str, kind: str = "") -> html.Span:
     """A verdict as a word; its shape and its number stand beside it."""
-    return html.Span(WORDS[verdict], className="word")
+    return html.Span(words_for(verdict, kind), className="word")
 
 
-def noted(verdict: str, *children: Child) -> html.Li:
+def noted(verdict: str, *children: Child, kind: str = "") -> html.Li:
     """One line of a note, behind its mark."""
-    return html.Li([verdict_mark(verdict), html.Div(list(children))])
+    return html.Li([verdict_mark(verdict, kind), html.Div(list(children))])
 
 
 def drawn(wide: Shape, narrow: Shape) -> html.Div:

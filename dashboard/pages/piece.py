@@ -100,7 +100,12 @@ def comfortable(piece: PieceNow, design: DesignRange | None, display: Display) -
 def end(governing: Governing, design: DesignRange, piece: PieceNow) -> str:
     """What ends the range: the fit, and what is seen there."""
     says = next(
-        (at.limit.says for at in design.fits[governing.fit].limits if at.limit.name == governing.limit), ""
+        (
+            sentences.what_is_seen(at.limit.says)
+            for at in design.fits[governing.fit].limits
+            if at.limit.name == governing.limit
+        ),
+        "",
     )
     text = f"{say.said(governing.fit)} ({says})" if says else say.said(governing.fit)
     others = sorted({fit for fit, _ in governing.tied if fit != governing.fit})
@@ -192,7 +197,7 @@ def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Di
     rows = [
         html.Tr(
             [
-                html.Th(now.limit.says, scope="row", style={"fontWeight": "400"}),
+                html.Th(sentences.what_is_seen(now.limit.says), scope="row", style={"fontWeight": "400"}),
                 html.Td("wet" if now.limit.direction == "swelling" else "dry"),
                 html.Td(num(display.margin(now.limit.play_mm)), className="right"),
                 html.Td(left(now.margin_mm, display), className="right"),

@@ -5,7 +5,7 @@ from datetime import timedelta
 from dash import html
 
 from dashboard import display as say
-from dashboard import woodwork
+from dashboard import sentences, woodwork
 from dashboard.figures.tide import Flag, Shore, tide_chart
 from dashboard.pages.frame import aria, charted, empty, num, part
 from dashboard.spans import TimeSpan, span_links, span_of
@@ -127,7 +127,7 @@ def shores_of(piece: PieceNow, member: str, wood: Piece | None) -> list[Shore]:
             found.append(
                 Shore(
                     say.said(at.limit.name),
-                    at.limit.says,
+                    sentences.what_is_seen(at.limit.says),
                     at.limit.direction,
                     at.limit.severity,
                     float(part.width_at(at.mc_at_limit_pct)),

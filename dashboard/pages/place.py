@@ -52,7 +52,7 @@ def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> htm
     told = f"{KINDS[place.kind]}. {say.sentence(sentences.air(place, view.display))}"
     return part(
         html.A(place.name, href=address("place", place.id)),
-        html.P([verdict_mark(place.judgement.verdict), f" {told} {heard(place, view)}"]),
+        html.P([verdict_mark(place.judgement.verdict, "place"), f" {told} {heard(place, view)}"]),
         drawn(*(rule(place, brackets, width) for width in (900, 360))),
     )
 
@@ -160,7 +160,7 @@ def page(
 
 def lead(place: PlaceNow, view: View) -> list[Any]:
     """The place's air in one sentence, behind its mark."""
-    mark = [verdict_mark(place.judgement.verdict), " ", word(place.judgement.verdict), ". "]
+    mark = [verdict_mark(place.judgement.verdict, "place"), " ", word(place.judgement.verdict, "place"), ". "]
     if place.air is None:
         return [*mark, "No air is known here yet."]
     dew = float(dew_point(place.air.temperature_c, place.air.rh_pct)) if place.air.rh_pct > 1 else None
@@ -210,7 +210,7 @@ def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) ->
     for stack in stacks:
         link = html.A(html.B(stack.name), href=address("stack", stack.id))
         wood = sentences.stack_wood(stack, view.display)
-        mark = verdict_mark(stack.judgement.verdict)
+        mark = verdict_mark(stack.judgement.verdict, "stack")
         rows.append(html.Li([mark, html.Div([link, f", {wood}"])], className="row"))
     return part("What stands here", html.Ul(rows, className="rows"))
 

@@ -11,7 +11,7 @@ from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.display import Display
 from dashboard.figures.moisture import moisture_chart
 from dashboard.figures.profile import profile_drawing
-from dashboard.forms import choice_field, text_field
+from dashboard.forms import choice_field, day_field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, drawn, empty, num, part, prose, sheet, word
 from dashboard.spans import span_links, span_of
@@ -59,7 +59,7 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
         told = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")]
     return html.Li(
         [
-            verdict_mark(stack.judgement.verdict),
+            verdict_mark(stack.judgement.verdict, "stack"),
             html.Div(
                 [
                     html.A(html.B(stack.name), href=address("stack", stack.id)),
@@ -115,9 +115,9 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         stack.name,
         html.P(
             [
-                verdict_mark(stack.judgement.verdict),
+                verdict_mark(stack.judgement.verdict, "stack"),
                 " ",
-                word(stack.judgement.verdict),
+                word(stack.judgement.verdict, "stack"),
                 ". ",
                 say.sentence(sentences.reason(stack.judgement, view.display)),
             ],
@@ -219,13 +219,7 @@ def new_form(places: tuple[PlaceNow, ...], view: View) -> html.Div:
                     choice_field(
                         "Piled", ids(NEW, "stickered"), [("yes", "stickered"), ("no", "dead-piled")], "yes"
                     ),
-                    text_field(
-                        "Metered on",
-                        ids(NEW, "since"),
-                        value=forms.day_value(view.now, zone),
-                        type="text",
-                        hint="year-month-day",
-                    ),
+                    day_field("Metered on", ids(NEW, "since"), view.now, zone),
                 ],
                 className="fields",
             ),
@@ -257,9 +251,7 @@ def meter_form(stack: StackNow, zone: str, view: View) -> html.Div:
                         [(how, how) for how in ("pin meter", "pinless meter", "oven", "witness board")],
                         "pin meter",
                     ),
-                    text_field(
-                        "On", ids(METER, "at"), value=forms.day_value(view.now, zone), hint="year-month-day"
-                    ),
+                    day_field("On", ids(METER, "at"), view.now, zone),
                 ],
                 className="fields",
             ),
@@ -280,9 +272,7 @@ def move_form(stack: StackNow, places: tuple[PlaceNow, ...], zone: str, view: Vi
             html.Div(
                 [
                     choice_field("To", ids(MOVE, "place"), others, others[0][0]),
-                    text_field(
-                        "From", ids(MOVE, "at"), value=forms.day_value(view.now, zone), hint="year-month-day"
-                    ),
+                    day_field("From", ids(MOVE, "at"), view.now, zone),
                 ],
                 className="fields",
             ),

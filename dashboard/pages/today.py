@@ -12,6 +12,7 @@ from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import drawn, empty, noted, num, part, prose, sheet, word
 from dashboard.pages.place import brackets_of
+from dashboard.pages.stock import stack_row
 from dashboard.view import Route, View, address
 from model.records import queries
 from model.records.queries import PieceNow, PlaceNow, ShopNow, StackNow
@@ -56,23 +57,17 @@ def page(shop: ShopNow, view: View) -> html.Main:
 def headline(shop: ShopNow) -> str:
     """The page's answer in one sentence."""
     verdicts = [sentences.piece_verdict(piece) for piece in shop.pieces]
-    past, near, unknown = (verdicts.count(verdict) for verdict in ("past", "near", "unknown"))
-    told = []
-    if past:
-        told.append(f"{sentences.counted(past, 'piece')} past a limit")
-    if near:
-        told.append(
-            f"{sentences.counted(near, 'piece') if not past else sentences.NUMBERS[near]} near one"
-            if near < len(sentences.NUMBERS)
-            else f"{near} near one"
-        )
-    if unknown:
-        told.append(f"{sentences.counted(unknown, 'piece') if not told else unknown} not known")
+    if not verdicts:
+        return "No piece is recorded yet."
+    told: list[str] = []
+    for verdict, words in (("past", "past a limit"), ("near", "near a limit"), ("unknown", "not known")):
+        number = verdicts.count(verdict)
+        if number:
+            who = sentences.counted(number, "piece") if not told else sentences.number_word(number)
+            told.append(f"{who} {'is' if number == 1 else 'are'} {words}")
     if told:
         return say.sentence(say.joined(told))
-    if verdicts:
-        return "Every piece is easy." if len(verdicts) > 1 else "The piece is easy."
-    return "No piece is recorded yet."
+    return "Every piece is easy." if len(verdicts) > 1 else "The piece is easy."
 
 
 def note(shop: ShopNow, view: View) -> list[html.Li]:
@@ -94,6 +89,7 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
                     html.A(stack.name, href=address("stack", stack.id)),
                     ": ",
                     say.sentence(sentences.reason(stack.judgement, view.display)),
+                    kind="stack",
                 )
             )
     easy = by_verdict["easy"]
@@ -123,6 +119,7 @@ def _air_line(place: PlaceNow, view: View) -> html.Li:
         place.judgement.verdict,
         html.A(place.name, href=address("place", place.id)),
         f": {sentences.air(place, view.display)}.{heard}",
+        kind="place",
     )
 
 
@@ -222,28 +219,6 @@ def stack_rows(stacks: tuple[StackNow, ...], display: Display) -> html.Ul | html
             "No stack is recorded. ", html.A("Record one", href="/stock"), " to follow how it settles."
         )
     return html.Ul([stack_row(stack, display) for stack in stacks], className="rows")
-
-
-def stack_row(stack: StackNow, display: Display) -> html.Li:
-    moisture = stack.moisture
-    standing = f", at {stack.place.name}" if stack.place else ""
-    told = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")] if moisture else []
-    return html.Li(
-        [
-            verdict_mark(stack.judgement.verdict),
-            html.Div(
-                [
-                    html.A(html.B(stack.name), href=address("stack", stack.id)),
-                    html.Div(f"{sentences.stack_wood(stack, display)}{standing}", className="soft small"),
-                    html.Div(
-                        say.sentence(sentences.reason(stack.judgement, display)), className="soft small"
-                    ),
-                ]
-            ),
-            html.Div(told, className="right"),
-        ],
-        className="row",
-    )
 
 
 def first_steps(shop: ShopNow) -> html.Div:

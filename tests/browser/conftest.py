@@ -4,6 +4,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from types import SimpleNamespace
 
 import pytest
 
@@ -86,16 +87,53 @@ def serve_book() -> Iterator[Callable]:
         thread.join(timeout=10)
 
 
+@pytest.fixture(scope="session")
+def sample_book(tmp_path_factory):
+    """The sample shop's invented year, read in and brought up to date once for all these tests."""
+    from deploy.sample_shop import STORY_START_AT, load_history
+    from model.records.store import Store
+    from model.watch.loop import bring_up_to_date
+
+    path = tmp_path_factory.mktemp("shop") / "book.sqlite"
+    store = Store(f"sqlite:///{path}")
+    store.bring_up_to_date()
+    load_history(store)
+    bring_up_to_date(store, STORY_START_AT)
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    store.close()
+    return path, STORY_START_AT
+
+
+@pytest.fixture
+def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
+    """A dashboard over a copy of the sample shop: its address, its book, the ids of a piece and a place."""
+    from sqlalchemy import select
+
+    from model.records.store import Store
+    from model.records.tables import Piece, Place
+
+    path, start_at = sample_book
+    copy = tmp_path / "shop.sqlite"
+    shutil.copyfile(path, copy)
+    store = Store(f"sqlite:///{copy}")
+    with store.session() as session:
+        piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
+        place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
+    address = serve_book(store, lambda: start_at)
+    yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place)
+    store.close()
+
+
 @pytest.fixture
 def wait_for() -> Callable:
     """Waits until something is so in a browser, and gives what it came to."""
-    from selenium.common.exceptions import StaleElementReferenceException
+    from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
     from selenium.webdriver.support.ui import WebDriverWait
 
     def wait(driver, condition, message: str = ""):
-        waiting = WebDriverWait(
-            driver, PATIENCE_S, poll_frequency=0.1, ignored_exceptions=[StaleElementReferenceException]
-        )
+        patient = [StaleElementReferenceException, NoSuchElementException]
+        waiting = WebDriverWait(driver, PATIENCE_S, poll_frequency=0.1, ignored_exceptions=patient)
         return waiting.until(condition, message)
 
     return wait

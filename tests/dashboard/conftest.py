@@ -1,6 +1,5 @@
 """A small book written straight into the tables: two places, one stack, two pieces, a fortnight of tide."""
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
@@ -33,15 +32,6 @@ DAYS = 14
 @pytest.fixture
 def now() -> datetime:
     return NOW
-
-
-@pytest.fixture
-def store(tmp_path) -> Iterator[Store]:
-    """An empty book."""
-    opened = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
-    opened.bring_up_to_date()
-    yield opened
-    opened.close()
 
 
 @pytest.fixture

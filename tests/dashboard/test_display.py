@@ -71,6 +71,8 @@ def test_a_margin_is_said_no_larger_than_it_is_and_an_overrun_no_smaller():
     assert plain(INCH.margin(2.1)) == "5/64 in"  # 2.1 mm is 5.29 sixty-fourths
     assert plain(INCH.overrun(-0.5)) == "1/32 in"  # 0.5 mm is 1.26 sixty-fourths
     assert plain(METRIC.margin(2.19)) == "2.1 mm"
+    assert plain(INCH.margin(0.1)) == "under 1/64 in"
+    assert plain(INCH.margin(0.0)) == "0 in"
 
 
 def test_temperatures():

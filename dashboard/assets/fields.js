@@ -1,0 +1,58 @@
+/* Fields as the browser's own elements: keyboard, screen reader and phone know them already. */
+(function () {
+  "use strict";
+  const PAUSE_MS = 300;
+
+  function domId(id) {
+    if (typeof id !== "object" || id === null) return id;
+    return JSON.stringify(Object.fromEntries(Object.keys(id).sort().map((key) => [key, id[key]])));
+  }
+
+  function Choice(props) {
+    const { id, options, value, setProps } = props;
+    return React.createElement(
+      "select",
+      { id: domId(id), value: value ?? "", onChange: (event) => setProps({ value: event.target.value }) },
+      ...options.map((option) => React.createElement("option", { key: option.value, value: option.value }, option.label)),
+    );
+  }
+
+  /* A line, or several, to write on. What is typed becomes an answer when typing pauses or the field is left. */
+  function Line(props) {
+    const { id, value, kind, list, placeholder, rows, setProps } = props;
+    const { useEffect, useRef, useState } = React;
+    const [typed, setTyped] = useState(value ?? "");
+    const waiting = useRef(null);
+    const told = useRef(value ?? "");
+    useEffect(() => {
+      if ((value ?? "") !== told.current) {
+        told.current = value ?? "";
+        setTyped(value ?? "");
+      }
+    }, [value]);
+    useEffect(() => () => clearTimeout(waiting.current), []);
+    const tell = (text) => {
+      clearTimeout(waiting.current);
+      if (text === told.current) return;
+      told.current = text;
+      setProps({ value: text });
+    };
+    const shared = {
+      id: domId(id), value: typed, placeholder, autoComplete: kind === "password" ? "current-password" : "off",
+      onChange: (event) => {
+        const text = event.target.value;
+        setTyped(text);
+        clearTimeout(waiting.current);
+        waiting.current = setTimeout(() => tell(text), PAUSE_MS);
+      },
+      onBlur: () => tell(typed),
+    };
+    if (rows) return React.createElement("textarea", { ...shared, rows, spellCheck: false });
+    return React.createElement("input", {
+      ...shared, type: kind || "text", list,
+      onKeyDown: (event) => { if (event.key === "Enter") tell(typed); },
+    });
+  }
+
+  window.paneltide = Object.assign(window.paneltide || {}, { Choice, Line });
+})();
