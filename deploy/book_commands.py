@@ -231,12 +231,12 @@ def _name(place: queries.PlaceNow | None) -> str | None:
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    places = typer.Typer(help="Places with air of their own.", no_args_is_help=True)
+    places = typer.Typer(help="Places with air of their own.")
     places.command("add")(place_add)
-    pieces = typer.Typer(help="Built pieces.", no_args_is_help=True)
+    pieces = typer.Typer(help="Built pieces.")
     pieces.command("add")(piece_add)
     pieces.command("move")(piece_move)
-    stacks = typer.Typer(help="Stacks of lumber.", no_args_is_help=True)
+    stacks = typer.Typer(help="Stacks of lumber.")
     stacks.command("add")(stack_add)
     app.add_typer(places, name="place")
     app.add_typer(pieces, name="piece")

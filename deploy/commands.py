@@ -2,7 +2,6 @@
 
 import sys
 
-import click
 import typer
 from rich.console import Console
 
@@ -11,9 +10,10 @@ from deploy.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing
 from model.records.store import StoreUnavailable
 from model.wood.errors import BadInput
 
+INTERRUPTED = 130
+
 app = typer.Typer(
     help="Follows the moisture inside solid-wood panels and warns a furniture maker in time.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -26,22 +26,29 @@ book_commands.register(app)
 
 def main(arguments: list[str] | None = None) -> None:
     """Run one command and exit: 0 answered, 1 answered 'no', 2 bad input, 3 a service is missing."""
+    given = sys.argv[1:] if arguments is None else arguments
     try:
-        status = app(args=arguments, prog_name="paneltide", standalone_mode=False)
+        status = app(args=given or ["--help"], prog_name="paneltide", standalone_mode=False)
     except BadInput as error:
         _fail(str(error), BAD_INPUT)
     except (StoreUnavailable, ServiceMissing) as error:
         _fail(str(error), SERVICE_MISSING)
-    except click.UsageError as error:
-        command = error.ctx.command_path if error.ctx else "paneltide"
-        _fail(f"{command}: {error.format_message().rstrip('.')}; see `{command} --help`", BAD_INPUT)
-    except (click.Abort, KeyboardInterrupt):
-        _fail("stopped", 130)
+    except (typer.Abort, KeyboardInterrupt):
+        _fail("stopped", INTERRUPTED)
+    except typer.TyperException as error:
+        context = getattr(error, "ctx", None)
+        command = context.command_path if context else "paneltide"
+        _fail(f"{_usage_words(error)}; see `{command} --help`", BAD_INPUT)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
     else:
         sys.exit(status if isinstance(status, int) else 0)
+
+
+def _usage_words(error: typer.TyperException) -> str:
+    format_message = getattr(error, "format_message", error.__str__)
+    return str(format_message()).rstrip(".")
 
 
 def _fail(sentence: str, status: int) -> None:
