@@ -106,11 +106,9 @@ def _pieces(
     store: Store, only: str | None, since_at: datetime | None, until_at: datetime | None, where: str
 ) -> Iterator[pa.Table]:
     with store.session() as session:
-        sensors = session.execute(select(Sensor.id, Sensor.name).order_by(Sensor.name)).tuples().all()
+        sensors = session.execute(select(Sensor.id, Sensor.name).order_by(Sensor.name)).all()
         topics: dict[int, str] = {}
-        for number, topic in session.execute(
-            select(Binding.sensor_id, Binding.topic).order_by(Binding.id)
-        ).tuples():
+        for number, topic in session.execute(select(Binding.sensor_id, Binding.topic).order_by(Binding.id)):
             topics.setdefault(number, topic)
     if only is not None:
         sensors = [each for each in sensors if each[1] == only]

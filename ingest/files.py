@@ -287,10 +287,9 @@ class _Names:
         self._fixed: int | None = None
         self.rule = "sensor must be one that is known"
         with store.session() as session:
-            self._ids = {
-                name: number for number, name in session.execute(select(Sensor.id, Sensor.name)).tuples()
-            }
-            self._topics = dict(session.execute(select(Binding.topic, Binding.sensor_id)).tuples().all())
+            self._ids = {name: number for number, name in session.execute(select(Sensor.id, Sensor.name))}
+            bound = session.execute(select(Binding.topic, Binding.sensor_id))
+            self._topics = {row.topic: row.sensor_id for row in bound}
 
     def settle(self, sensor: str | None, topic: str | None) -> None:
         """Take every line for one sensor's, if one is named."""
