@@ -5,7 +5,7 @@ import sys
 import typer
 from rich.console import Console
 
-from deploy import air_commands, book_commands, run_commands, wood_commands
+from deploy import air_commands, book_commands, doctor_command, run_commands, sensor_commands, wood_commands
 from deploy.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing
 from model.records.store import StoreUnavailable
 from model.wood.errors import BadInput
@@ -22,6 +22,8 @@ run_commands.register(app)
 wood_commands.register(app)
 air_commands.register(app)
 book_commands.register(app)
+sensor_commands.register(app)
+doctor_command.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -68,7 +68,7 @@ def demo(
         sample_shop.load_history(store)
         from model.watch.loop import bring_up_to_date
 
-        bring_up_to_date(store, lambda: sample_shop.STORY_START_AT)
+        bring_up_to_date(store, sample_shop.STORY_START_AT)
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
             start_at = sample_shop.STORY_START_AT
             brisk_s = sample_shop.BRISK_DAYS * 86400.0 / rate
@@ -157,11 +157,19 @@ def watch(
         return
     from model.watch.loop import bring_up_to_date
 
-    evaluation = bring_up_to_date(wiring.open_store(settings), wiring.clock_of(settings))
+    evaluation = bring_up_to_date(wiring.open_store(settings), wiring.clock_of(settings)())
+    document = {
+        "as_of": evaluation.as_of,
+        "counts": dict(evaluation.counts),
+        "durations_s": {name: round(value, 3) for name, value in evaluation.durations_s.items()},
+    }
     if as_json:
-        give_json(evaluation.document())
-    else:
-        say(evaluation.sentence())
+        give_json(document)
+        return
+    counts = ", ".join(
+        f"{count} {name.replace('_', ' ')}" for name, count in evaluation.counts.items() if count
+    )
+    say(f"Up to date as of {evaluation.as_of:%Y-%m-%d %H:%M} UTC: {counts or 'nothing had changed'}.")
 
 
 def dashboard(bind: BindOption = None, port: PortOption = None) -> None:

@@ -1,0 +1,49 @@
+"""The doctor's command: what it found, and every setting with where its value came from."""
+
+import typer
+
+from deploy.answer import SERVICE_MISSING, AsJson, give_json, give_table, say
+from deploy.doctor import examine, setting_rows
+from deploy.settings import load_settings
+
+SIGNS = {"well": "✓", "look": "?", "amiss": "✗"}
+
+
+def doctor(as_json: AsJson = False) -> None:
+    """Is everything that is needed there and working; what to do if not."""
+    settings = load_settings()
+    findings = examine(settings)
+    amiss = [finding for finding in findings if finding.state == "amiss"]
+    if as_json:
+        give_json(
+            {
+                "well": not amiss,
+                "findings": [
+                    {
+                        "what": finding.what,
+                        "state": finding.state,
+                        "found": finding.found,
+                        "remedy": finding.remedy,
+                    }
+                    for finding in findings
+                ],
+                "settings": setting_rows(settings),
+            }
+        )
+    else:
+        give_table(
+            ["", "what", "found", "what to do"],
+            [[SIGNS[finding.state], finding.what, finding.found, finding.remedy] for finding in findings],
+        )
+        say("")
+        give_table(
+            ["setting", "value", "from", "meaning"],
+            [[row["name"], row["value"], row["from"], row["meaning"]] for row in setting_rows(settings)],
+        )
+    if amiss:
+        raise typer.Exit(SERVICE_MISSING)
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to the program."""
+    app.command()(doctor)
