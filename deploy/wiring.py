@@ -155,9 +155,9 @@ def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[st
 
 def run_watch(settings: Settings, stop: threading.Event) -> None:
     """Keep everything computed up to date until told to stop."""
-    from model.watch import loop
+    from model.watch.loop import run
 
-    loop.run(open_store(settings), clock_of(settings), stop, interval_s=settings.watch_interval_s)
+    run(open_store(settings), clock_of(settings), stop, interval_s=settings.watch_interval_s)
 
 
 def run_ingest(settings: Settings, stop: threading.Event) -> None:

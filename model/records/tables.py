@@ -249,7 +249,7 @@ class Body(Record):
     """A solid of wood whose moisture is followed: a member of a piece, or a stack of lumber."""
 
     __tablename__ = "body"
-    __table_args__ = (CheckConstraint("kind IN ('member', 'stack')", name="kind"),)
+    __table_args__: Any = (CheckConstraint("kind IN ('member', 'stack')", name="kind"),)
     __mapper_args__ = {"polymorphic_on": "kind"}  # noqa: RUF012
 
     id: Mapped[int] = mapped_column(primary_key=True)

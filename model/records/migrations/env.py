@@ -1,14 +1,17 @@
 """Alembic's entry: runs on the connection that the store hands over."""
 
+from typing import Literal
+
 from alembic import context
+from alembic.autogenerate.api import AutogenContext
 
 from model.records.tables import Record
 from model.records.types import UtcDateTime
 
 
-def _render(kind: str, value: object, autogen_context: object) -> str | bool:
+def _render(kind: str, value: object, autogen_context: AutogenContext) -> str | Literal[False]:
     if kind == "type" and isinstance(value, UtcDateTime):
-        autogen_context.imports.add("from model.records.types import UtcDateTime")  # type: ignore[attr-defined]
+        autogen_context.imports.add("from model.records.types import UtcDateTime")
         return "UtcDateTime()"
     return False
 
