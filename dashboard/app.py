@@ -5,7 +5,7 @@ Importing this does nothing; `build_app` hands every page what it needs, so that
 
 import hashlib
 import json
-import logging
+import select
 import threading
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,9 @@ from model.records.store import Store
 
 ASSETS = Path(__file__).parent / "assets"
 YEAR_S = 365 * 24 * 3600
+THREADS = 8
+LOOK_S = 0.2  # how often the server looks whether it is to stop
+SHUTDOWN_S = 2.0
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -227,23 +230,17 @@ def serve(app: Dash, bind: str, port: int, stop: threading.Event) -> None:
     OSError
         If the address is taken.
     """
+    from waitress import wasyncore
     from waitress.server import create_server
 
-    server = create_server(app.server, host=bind, port=port, threads=8, ident=None)
-    listener = threading.Thread(target=_run, args=(server,), name="dashboard", daemon=True)
-    listener.start()
+    # Our own map of sockets, so that the loop can end, and close them, within a moment of being told to.
+    sockets: dict[int, Any] = {}
+    server = create_server(app.server, map=sockets, host=bind, port=port, threads=THREADS, ident=None)
     try:
-        while not stop.wait(0.5):
-            if not listener.is_alive():
-                raise RuntimeError("the web server stopped by itself; its log says why")
+        while not stop.is_set():
+            wasyncore.loop(timeout=LOOK_S, map=sockets, use_poll=hasattr(select, "poll"), count=1)
     finally:
-        server.close()
-        listener.join(timeout=3.0)
-
-
-def _run(server: Any) -> None:
-    try:
-        server.run()
-    except OSError:
-        # Closing the listening socket wakes the loop with a bad descriptor; that is how it ends.
-        logging.getLogger("paneltide.dashboard").debug("the web server's socket was closed")
+        dispatcher = getattr(server, "task_dispatcher", None)
+        if dispatcher is not None:
+            dispatcher.shutdown(timeout=SHUTDOWN_S)
+        wasyncore.close_all(sockets, ignore_all=True)

@@ -4,63 +4,85 @@ import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 PATIENCE_S = 20
+QUIETLY = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--disable-dev-shm-usage",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
 
 
-@pytest.fixture
-def open_browser(tmp_path) -> Iterator[Callable]:
-    """Makes a browser of a stated size; every one is closed at the end."""
+def _start(folder: Path):
+    """A browser with nothing in it."""
     if not (CHROMIUM and DRIVER):
         pytest.skip("Chromium and its driver are not installed (Debian packages chromium, chromium-driver)")
     from selenium import webdriver
 
-    opened = []
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for argument in (*QUIETLY, f"--user-data-dir={folder}"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    return webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
 
-    def make(width: int = 1440, height: int = 1000, dark: bool = False):
-        options = webdriver.ChromeOptions()
-        options.binary_location = CHROMIUM
-        for argument in (
-            "--headless=new",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-quic",
-            "--disable-dev-shm-usage",
-            "--no-first-run",
-            "--disable-background-networking",
-            "--disable-component-update",
-            "--disable-sync",
-            f"--user-data-dir={tmp_path / f'browser-{len(opened)}'}",
-            f"--window-size={width},{height}",
-        ):
-            options.add_argument(argument)
-        options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-        driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
-        # A headless window can't be made as narrow as a phone; its viewport can.
-        driver.execute_cdp_cmd(
-            "Emulation.setDeviceMetricsOverride",
-            {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
-        )
-        driver.execute_cdp_cmd(
-            "Emulation.setEmulatedMedia",
-            {"features": [{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}]},
-        )
-        opened.append(driver)
-        return driver
 
-    yield make
-    for driver in opened:
-        driver.quit()
+def _as(driver, width: int, height: int, dark: bool):
+    """The browser as wide as a screen is; a headless window can't be made as narrow as a phone."""
+    driver.execute_cdp_cmd("Network.clearBrowserCookies", {})
+    driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+    )
+    driver.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia",
+        {"features": [{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}]},
+    )
+    return driver
+
+
+@pytest.fixture(scope="session")
+def _one_browser(tmp_path_factory) -> Iterator:
+    driver = _start(tmp_path_factory.mktemp("browser"))
+    yield driver
+    driver.quit()
 
 
 @pytest.fixture
-def browser(open_browser):
-    """A browser as wide as a bench computer's."""
-    return open_browser()
+def browser(_one_browser):
+    """A browser as wide as a bench computer's, without memories; one program serves all tests."""
+    driver = _as(_one_browser, 1440, 1000, dark=False)
+    yield driver
+    driver.get("about:blank")
+    driver.get_log("browser")
+
+
+@pytest.fixture
+def phone(_one_browser):
+    """The same as wide as a phone."""
+    driver = _as(_one_browser, 390, 844, dark=False)
+    yield driver
+    driver.get("about:blank")
+    driver.get_log("browser")
+
+
+@pytest.fixture
+def another_browser(tmp_path) -> Iterator:
+    """Somebody else's browser."""
+    driver = _as(_start(tmp_path / "another"), 1440, 1000, dark=False)
+    yield driver
+    driver.quit()
 
 
 @pytest.fixture

@@ -35,18 +35,15 @@ def test_a_sentence_opens_what_it_speaks_of_and_back_works(shop, browser, wait_f
     wait_for(browser, lambda b: "past a limit" in b.find_element(By.CSS_SELECTOR, "#page h1").text)
 
 
-def test_the_address_of_a_state_can_be_sent_to_someone(shop, open_browser, wait_for):
-    first, second = open_browser(), open_browser()
-    first.get(f"{shop.address}/piece/{shop.piece}")
-    wait_for(first, lambda b: b.find_element(By.CSS_SELECTOR, "#page svg.tide"))
-    first.find_element(By.LINK_TEXT, "month").click()
-    wait_for(first, lambda b: "span=month" in b.current_url)
-    chosen = wait_for(first, lambda b: b.find_element(By.CSS_SELECTOR, '#page .tabs a[aria-current="true"]'))
-    second.get(first.current_url)
-    wait_for(second, lambda b: b.find_element(By.CSS_SELECTOR, "#page svg.tide"))
-    marked = [a.text for a in second.find_elements(By.CSS_SELECTOR, '#page .tabs a[aria-current="true"]')]
-    assert chosen.text in marked
-    assert "month" in marked
+def test_the_address_of_a_state_can_be_sent_to_someone(shop, browser, another_browser, wait_for):
+    browser.get(f"{shop.address}/piece/{shop.piece}")
+    wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page svg.tide"))
+    browser.find_element(By.LINK_TEXT, "top front").click()
+    wait_for(browser, lambda b: chosen(b) == ["top front", "year"])
+    browser.find_element(By.LINK_TEXT, "month").click()
+    wait_for(browser, lambda b: chosen(b) == ["top front", "month"])
+    another_browser.get(browser.current_url)
+    wait_for(another_browser, lambda b: chosen(b) == ["top front", "month"])
 
 
 def test_night_colours_are_remembered(shop, browser, wait_for):
@@ -60,8 +57,7 @@ def test_night_colours_are_remembered(shop, browser, wait_for):
     assert paper(browser) == "rgb(27, 26, 23)"
 
 
-def test_a_phone_needs_no_sideways_scrolling_and_has_its_words_at_the_bottom(shop, open_browser, wait_for):
-    phone = open_browser(width=390, height=844)
+def test_a_phone_needs_no_sideways_scrolling_and_has_its_words_at_the_bottom(shop, phone, wait_for):
     for path in (
         "/",
         f"/piece/{shop.piece}",
@@ -92,6 +88,13 @@ def test_nothing_goes_wrong_in_the_browser(shop, browser, wait_for):
         browser.get(shop.address + path)
         wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page h1"))
         assert [entry["message"] for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def chosen(browser) -> list[str]:
+    """What is chosen on the page: the member and the span."""
+    return [
+        link.text for link in browser.find_elements(By.CSS_SELECTOR, '#page .tabs a[aria-current="true"]')
+    ]
 
 
 def page_text(browser) -> str:
