@@ -66,6 +66,8 @@ class Fit:
     kind: ClassVar[str] = ""
     title: ClassVar[str] = ""
     what: ClassVar[str] = ""
+    # The attribute that holds the gap a feeler gauge measures, of kinds that have one.
+    gap_attribute: ClassVar[str | None] = None
 
     name: str
     mc_pct: float | None = number(
@@ -76,6 +78,8 @@ class Fit:
         usual="the moisture content each member's width was measured at",
     )
     note: str = text("anything worth keeping")
+    # The same fit as it was when its clearances were measured, once a member has been measured again.
+    as_built: "Fit | None" = dataclasses.field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         for member in self.members:
@@ -188,7 +192,25 @@ class Fit:
 
     def reference_mc(self, member: Member) -> float:
         """Moisture content at which this fit's clearances were measured [%]."""
+        if self.as_built is not None:
+            return self.as_built.reference_mc(self.as_built.member_named(member.name))
         return member.mc_pct if self.mc_pct is None else self.mc_pct
+
+    def member_named(self, name: str) -> Member:
+        return next(member for member in self.members if member.name == name)
+
+    def built_width(self, member: Member) -> float:
+        """Width of a member when this fit's clearances were measured [mm]."""
+        if self.as_built is not None:
+            return self.as_built.built_width(self.as_built.member_named(member.name))
+        known = self._built_widths.get(member)
+        if known is None:
+            known = self._built_widths[member] = float(member.width_at(self.reference_mc(member)))
+        return known
+
+    @cached_property
+    def _built_widths(self) -> dict[Member, float]:
+        return {}
 
     def references(self) -> dict[str, float]:
         """The moisture content of each member as built, for `limits`."""
@@ -196,12 +218,11 @@ class Fit:
 
     def strain(self, member: Member, mc: Moistures) -> Amount:
         """Growth of each mm of a member's width since the clearances were measured."""
-        return member.strain_from(self.reference_mc(member), moisture_of(member, mc))
+        return self.growth(member, mc) / self.built_width(member)
 
     def growth(self, member: Member, mc: Moistures) -> Amount:
         """Growth of a member's whole width since the clearances were measured [mm]."""
-        at_reference = float(member.width_at(self.reference_mc(member)))
-        return at_reference * self.strain(member, mc)
+        return member.width_at(moisture_of(member, mc)) - self.built_width(member)
 
     def bad(self, attribute: str, rule: str, got: object) -> BadInput:
         """A broken rule of this fit's geometry; lengths are told in mm."""
@@ -213,6 +234,8 @@ class Fit:
 
     @cached_property
     def _play(self) -> dict[str, float]:
+        if self.as_built is not None:
+            return self.as_built._play
         return {way.name: float(way.margin_mm) for way in self.ways(self.references())}
 
     def limits(self, mc: Moistures) -> list[Limit]:
@@ -250,6 +273,49 @@ class Fit:
             elif own.metadata.get("unit") == "members" and value is not None:
                 value = tuple(change(member) for member in value)
             object.__setattr__(other, own.name, value)
+        return other
+
+    def re_measured(self, member_name: str, width_mm: float, mc_pct: float) -> Self:
+        """The same fit after a member was measured again, at some moisture content.
+
+        Its clearances stay those that were measured as built; what the member has grown since is now
+        counted to the new pair of width and moisture content, wherever the table would have put it. The
+        play designed stays as it was.
+        """
+
+        def changed(member: Member) -> Member:
+            if member.name != member_name:
+                return member
+            return dataclasses.replace(member, width_mm=width_mm, mc_pct=mc_pct)
+
+        other = self.with_members(changed)
+        object.__setattr__(other, "as_built", self.as_built or self)
+        return other
+
+    def gap_now(self, mc: Moistures) -> Amount | None:
+        """What a feeler gauge would measure at these moisture contents [mm]; None of a fit without a gap."""
+        return None
+
+    def with_gap(self, gap_mm: float, mc: Moistures) -> Self:
+        """The same fit after its gap was measured again, its members at some moisture contents.
+
+        The gap as built is put right by as much as the one measured differs from the one foreseen; the
+        play designed stays as it was.
+
+        Raises
+        ------
+        BadInput
+            For a fit that has no gap a feeler goes into, or a gap less than 0.
+        """
+        foreseen = self.gap_now(mc)
+        if self.gap_attribute is None or foreseen is None:
+            raise BadInput("", f"fit.{self.name}", "must be one with a gap that can be measured", self.kind)
+        if not gap_mm >= 0.0:
+            raise self.bad(self.gap_attribute, "must be a length of 0 or more", gap_mm)
+        other = self.with_members(lambda member: member)
+        right = getattr(self, self.gap_attribute) + gap_mm - float(foreseen)
+        for name, value in ((self.gap_attribute, right), ("as_built", self.as_built or self)):
+            object.__setattr__(other, name, value)
         return other
 
 

@@ -24,6 +24,7 @@ class BoardBack(Fit):
     kind: ClassVar[str] = "board-back"
     title: ClassVar[str] = "Back of boards"
     what: ClassVar[str] = "Boards side by side, tongue and groove or shiplap, each fixed once at its middle."
+    gap_attribute: ClassVar[str | None] = "gap_mm"
 
     boards: tuple[Member, ...] = several_members(
         "the boards in order, each fixed at its middle; one name when they are all alike", key="members"
@@ -76,6 +77,9 @@ class BoardBack(Fit):
         for left, right in self.joints():
             gaps.append(self.gap_mm - (self.growth(left, mc) + self.growth(right, mc)) / 2.0)
         return least(gaps), -least([-gap for gap in gaps])
+
+    def gap_now(self, mc: Moistures) -> Amount:
+        return self._tightest_and_widest(mc)[0]
 
     def ways(self, mc: Moistures) -> list[Way]:
         tight, wide = self._tightest_and_widest(mc)

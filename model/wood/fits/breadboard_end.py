@@ -43,7 +43,7 @@ class BreadboardEnd(SlottedFit):
 
     def check(self) -> None:
         self.check_slot()
-        reach_mm = self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+        reach_mm = self.built_width(self.member) / (2.0 if self.fixed == "centre" else 1.0)
         if self.pin_distance_mm >= reach_mm:
             rule = f"must be less than from the fast pin to the panel's edge ({reach_mm:.4g} mm)"
             raise self.bad("pin_distance_mm", rule, self.pin_distance_mm)
@@ -78,7 +78,7 @@ class BreadboardEnd(SlottedFit):
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(moisture_of(self.member, mc)))
-        built = float(self.member.width_at(self.reference_mc(self.member)))
+        built = self.built_width(self.member)
         growth = float(self.growth(self.member, mc))
         at_pin = self.pin_distance_mm * float(self.strain(self.member, mc))
         thick = self.member.thickness_mm

@@ -56,7 +56,7 @@ class CrossGrainFixing(SlottedFit):
     @property
     def reach_mm(self) -> float:
         """From the fast end to the farthest screw."""
-        return self.member.width_mm if self.distance_mm is None else self.distance_mm
+        return self.built_width(self.member) if self.distance_mm is None else self.distance_mm
 
     @property
     def moving(self) -> tuple[Member, float]:
@@ -67,8 +67,8 @@ class CrossGrainFixing(SlottedFit):
         return self.fixing == SLOTTED
 
     def check(self) -> None:
-        if self.reach_mm > self.member.width_mm + 0.02:
-            rule = f"must not be more than the part is wide ({self.member.width_mm:.4g} mm)"
+        if self.reach_mm > self.built_width(self.member) + 0.02:
+            rule = f"must not be more than the part is wide ({self.built_width(self.member):.4g} mm)"
             raise self.bad("distance_mm", rule, self.distance_mm)
         self.check_slot(needed=self.fixing == SLOTTED)
         if self.fixing != SLOTTED and self.has_slot:

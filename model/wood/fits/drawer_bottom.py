@@ -45,7 +45,7 @@ class DrawerBottom(SlottedFit):
 
     @property
     def moving(self) -> tuple[Member, float]:
-        return self.member, float(self.member.width_at(self.reference_mc(self.member)))
+        return self.member, self.built_width(self.member)
 
     def check(self) -> None:
         self.check_slot()
@@ -56,7 +56,7 @@ class DrawerBottom(SlottedFit):
             raise self.bad(
                 "front_engagement_mm", "must be left out when the front is glued", self.front_engagement_mm
             )
-        depth_mm = self.member.width_mm
+        depth_mm = self.built_width(self.member)
         if self.back_overhang_mm is not None and self.back_overhang_mm >= depth_mm:
             rule = f"must be less than the bottom is deep ({depth_mm:.4g} mm)"
             raise self.bad("back_overhang_mm", rule, self.back_overhang_mm)
@@ -80,7 +80,7 @@ class DrawerBottom(SlottedFit):
 
     def section(self, mc: Moistures) -> Section:
         depth = float(self.member.width_at(mc[self.member.name]))
-        built = float(self.member.width_at(self.reference_mc(self.member)))
+        built = self.built_width(self.member)
         growth = float(self.growth(self.member, mc))
         thick = self.member.thickness_mm
         overhang = self.back_overhang_mm or 12.0

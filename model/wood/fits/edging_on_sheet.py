@@ -49,7 +49,7 @@ class EdgingOnSheet(Fit):
         ]
 
     def section(self, mc: Moistures) -> Section:
-        built = float(self.member.width_at(self.reference_mc(self.member)))
+        built = self.built_width(self.member)
         width = float(self.member.width_at(mc[self.member.name]))
         thick = self.member.thickness_mm
         parts = (

@@ -6,6 +6,7 @@ top of a drawer front, at the latch side of a hinged door.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar
 
 from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
@@ -23,6 +24,7 @@ class FrontInOpening(Fit):
     what: ClassVar[str] = (
         "A drawer front or an inset door, slab or frame, with a gap at the side where it moves."
     )
+    gap_attribute: ClassVar[str | None] = "gap_mm"
 
     members_across: tuple[Member, ...] = several_members(
         "the parts whose widths add up across the gap: the slab, or both stiles of a framed door "
@@ -55,7 +57,7 @@ class FrontInOpening(Fit):
             rule = f"must be more than least_gap ({self.least_gap_mm:.4g} mm)"
             raise self.bad("widest_gap_mm", rule, self.widest_gap_mm)
         if self.construction == "slab" and self.opening_size_mm is not None:
-            filled = sum(float(m.width_at(self.reference_mc(m))) for m in self.members_across)
+            filled = sum(self.built_width(m) for m in self.members_across)
             if filled >= self.opening_size_mm:
                 rule = f"must be more than the front fills ({filled:.4g} mm)"
                 raise self.bad("opening_size_mm", rule, self.opening_size_mm)
@@ -69,14 +71,17 @@ class FrontInOpening(Fit):
             total = total - self.growth(member, mc)
         return total
 
-    @property
+    @cached_property
     def closes_when(self) -> Direction:
         """Whether the gap closes in damp air, as it nearly always does, or in dry."""
         dry, damp = (self.closing(dict.fromkeys((m.name for m in self.members), mc)) for mc in (8.0, 12.0))
         return "swelling" if damp >= dry else "shrinking"
 
+    def gap_now(self, mc: Moistures) -> Amount:
+        return self.gap_mm - self.closing(mc)
+
     def ways(self, mc: Moistures) -> list[Way]:
-        gap = self.gap_mm - self.closing(mc)
+        gap = self.gap_now(mc)
         what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
         opens_when: Direction = "shrinking" if self.closes_when == "swelling" else "swelling"
         return [
@@ -91,14 +96,14 @@ class FrontInOpening(Fit):
         ]
 
     def section(self, mc: Moistures) -> Section:
-        gap = self.gap_mm - float(self.closing(mc))
+        gap = float(self.gap_now(mc))
         widths = [float(member.width_at(mc[member.name])) for member in self.members_across]
         thick = self.members_across[0].thickness_mm
         frame = self.construction == "frame"
         # A frame's rails span what its stiles leave; drawn as a plain field where the size is not known.
         field = 0.0
         if frame:
-            built = sum(float(m.width_at(self.reference_mc(m))) for m in self.members_across)
+            built = sum(self.built_width(m) for m in self.members_across)
             field = max((self.opening_size_mm or 4.0 * built) - built - self.gap_mm, 40.0)
         parts, x = [], 0.0
         for position, (member, width) in enumerate(zip(self.members_across, widths, strict=True)):

@@ -11,7 +11,7 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
-from model.wood.member import Member
+from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
 
@@ -24,6 +24,7 @@ class LidOnBox(Fit):
     kind: ClassVar[str] = "lid-on-box"
     title: ClassVar[str] = "Lid on a box"
     what: ClassVar[str] = "A solid lid over or in a box whose depth stays as it is."
+    gap_attribute: ClassVar[str | None] = "inset_gap_mm"
 
     member: Member = one_member("the lid; its width is its depth from back to front")  # noqa: RUF009
     held: str = choice("hinged at the back, or lifted off", ("hinged", "lift-off"), "hinged")
@@ -64,9 +65,16 @@ class LidOnBox(Fit):
             rule = f"must be more than least_gap ({self.least_gap_mm:.4g} mm)"
             raise self.bad("widest_gap_mm", rule, self.widest_gap_mm)
 
+    def _in_front(self, mc: Moistures) -> Amount:
+        """Growth that comes out at the front [mm]."""
+        return self.growth(self.member, mc) / (1.0 if self.held == "hinged" else 2.0)
+
+    def gap_now(self, mc: Moistures) -> Amount | None:
+        return None if self.inset_gap_mm is None else self.inset_gap_mm - self._in_front(mc)
+
     def ways(self, mc: Moistures) -> list[Way]:
         lid = self.member.name
-        growth = self.growth(self.member, mc) / (1.0 if self.held == "hinged" else 2.0)
+        growth = self._in_front(mc)
         found: list[Way] = []
         if self.overhang_mm is not None:
             left = self.overhang_mm + growth
@@ -93,7 +101,7 @@ class LidOnBox(Fit):
 
     def section(self, mc: Moistures) -> Section:
         lid = float(self.member.width_at(mc[self.member.name]))
-        built = float(self.member.width_at(self.reference_mc(self.member)))
+        built = self.built_width(self.member)
         thick = self.member.thickness_mm
         back = 0.0 if self.held == "hinged" else (built - lid) / 2.0
         front = back + lid

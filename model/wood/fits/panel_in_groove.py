@@ -98,7 +98,7 @@ class PanelInGroove(Fit):
     @property
     def built_width_mm(self) -> float:
         """Width of the panel when the frame was closed."""
-        return float(self.member.width_at(self.reference_mc(self.member)))
+        return self.built_width(self.member)
 
     @property
     def coverage_mm(self) -> float | None:

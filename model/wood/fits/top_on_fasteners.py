@@ -11,7 +11,7 @@ from model.wood.fits.base import INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.slot import SlottedFit
-from model.wood.member import Member
+from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
 BUTTONS = ("button", "clip")
@@ -31,6 +31,7 @@ class TopOnFasteners(SlottedFit):
     )
 
     slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = ("fastener", ("slotted-screw", "figure-eight"))
+    gap_attribute: ClassVar[str | None] = "button_gap_mm"
 
     member: Member = one_member("the top")  # noqa: RUF009
     fixed: str = choice("where the top is fixed fast", ("centre", "front", "back"), "centre")
@@ -66,7 +67,7 @@ class TopOnFasteners(SlottedFit):
         """From the fixed line to the farthest fastener."""
         if self.fastener_distance_mm is not None:
             return self.fastener_distance_mm
-        return self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+        return self.built_width(self.member) / (2.0 if self.fixed == "centre" else 1.0)
 
     @property
     def moving(self) -> tuple[Member, float]:
@@ -77,7 +78,7 @@ class TopOnFasteners(SlottedFit):
         return self.fastener in BUTTONS
 
     def check(self) -> None:
-        reach_mm = self.member.width_mm / (2.0 if self.fixed == "centre" else 1.0)
+        reach_mm = self.built_width(self.member) / (2.0 if self.fixed == "centre" else 1.0)
         if self.distance_mm > reach_mm + 0.02:
             rule = f"must not be more than from the fixed line to the edge of the top ({reach_mm:.4g} mm)"
             raise self.bad("fastener_distance_mm", rule, self.fastener_distance_mm)
@@ -102,6 +103,11 @@ class TopOnFasteners(SlottedFit):
         if self.fastener == "figure-eight" and not self.has_slot:
             return FIGURE_EIGHT_TRAVEL_MM, FIGURE_EIGHT_TRAVEL_MM
         return super().slot_travel
+
+    def gap_now(self, mc: Moistures) -> Amount | None:
+        if self.button_gap_mm is None:
+            return None
+        return self.button_gap_mm - self.distance_mm * self.strain(self.member, mc)
 
     def ways(self, mc: Moistures) -> list[Way]:
         top = self.member.name
@@ -134,7 +140,7 @@ class TopOnFasteners(SlottedFit):
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))
-        built = float(self.member.width_at(self.reference_mc(self.member)))
+        built = self.built_width(self.member)
         strain = float(self.strain(self.member, mc))
         thick, distance, growth = self.member.thickness_mm, self.distance_mm, self.distance_mm * strain
         left = -width / 2.0 if self.fixed == "centre" else 0.0

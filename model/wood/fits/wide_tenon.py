@@ -47,13 +47,13 @@ class WideTenon(Fit):
         """The width that glue holds fast across the grain."""
         own = self.tenon_width_mm
         if self.tenons == ONE:
-            return self.member.width_mm if own is None else own
+            return self.built_width(self.member) if own is None else own
         if self.both_glued:
             return (self.centre_distance_mm or 0.0) + (own or 0.0)
         return own or 0.0
 
     def check(self) -> None:
-        rail_mm = self.member.width_mm
+        rail_mm = self.built_width(self.member)
         if self.tenon_width_mm is not None and self.tenon_width_mm > rail_mm:
             rule = f"must not be more than the rail is wide ({rail_mm:.4g} mm)"
             raise self.bad("tenon_width_mm", rule, self.tenon_width_mm)
