@@ -18,7 +18,6 @@ from model.wood.movement import (
     ring_angle_of_cut,
     strain,
     thickness_movement_of,
-    width_at,
 )
 from model.wood.piece_table import NOTHING, Table
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
@@ -101,7 +100,13 @@ class Member:
 
     def width_at(self, mc_pct: Amount) -> Amount:
         """Width [mm] at other moisture contents [%]; float in, float out; array in, array out."""
-        return width_at(self.width_mm, self.mc_pct, mc_pct, self.movement)
+        grown = 1.0 + strain(self.movement, mc_pct)
+        width_mm: Amount = self.width_mm * grown / self._measured_at_strain
+        return width_mm
+
+    @cached_property
+    def _measured_at_strain(self) -> float:
+        return 1.0 + strain(self.movement, self.mc_pct)
 
     def strain_from(self, reference_mc_pct: float, mc_pct: Amount) -> Amount:
         """Growth of each mm of width from one moisture content to others; negative is shrinking."""

@@ -153,11 +153,11 @@ def lengthwise_movement(
 
 
 def _strain(movement: Movement, mc_pct: Floats) -> Floats:
-    inner = np.clip(mc_pct, COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT) - REFERENCE_PCT
-    outer = np.minimum(mc_pct, COEFFICIENT_LOW_PCT) - COEFFICIENT_LOW_PCT
-    outer = (
-        outer + np.clip(mc_pct, COEFFICIENT_HIGH_PCT, movement.fibre_saturation_pct) - COEFFICIENT_HIGH_PCT
-    )
+    # Bare ufuncs: on the few moisture contents of a fit, np.clip's own overhead would be most of the time.
+    low = np.minimum(mc_pct, COEFFICIENT_LOW_PCT)
+    high = np.minimum(np.maximum(mc_pct, COEFFICIENT_HIGH_PCT), movement.fibre_saturation_pct)
+    inner = np.minimum(np.maximum(mc_pct, COEFFICIENT_LOW_PCT), COEFFICIENT_HIGH_PCT) - REFERENCE_PCT
+    outer = low - COEFFICIENT_LOW_PCT + high - COEFFICIENT_HIGH_PCT
     return movement.coefficient_per_pct * inner + movement.shrinkage_slope_per_pct * outer
 
 

@@ -203,13 +203,14 @@ class Fit:
         """Width of a member when this fit's clearances were measured [mm]."""
         if self.as_built is not None:
             return self.as_built.built_width(self.as_built.member_named(member.name))
-        known = self._built_widths.get(member)
+        known = self._built_widths.get(member.name)
         if known is None:
-            known = self._built_widths[member] = float(member.width_at(self.reference_mc(member)))
+            known = float(member.width_at(self.reference_mc(member)))
+            self._built_widths[member.name] = known
         return known
 
     @cached_property
-    def _built_widths(self) -> dict[Member, float]:
+    def _built_widths(self) -> dict[str, float]:
         return {}
 
     def references(self) -> dict[str, float]:
