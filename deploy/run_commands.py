@@ -40,7 +40,7 @@ def demo(
     port: PortOption = None,
     rate: Annotated[
         float, typer.Option("--rate", min=1.0, max=7200.0, help="Sample seconds that pass each second.")
-    ] = 1800.0,
+    ] = 3600.0,
     folder: Annotated[
         Path | None, typer.Option("--folder", help="Keep the sample book here; otherwise it is forgotten.")
     ] = None,
