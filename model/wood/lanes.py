@@ -5,8 +5,12 @@ very same instructions whichever members stand beside it, and a member's answer 
 bit, on its company. Use only inside functions compiled by numba.
 """
 
+import inspect
 import operator
+import sys
+import zlib
 from collections.abc import Callable
+from types import ModuleType
 from typing import Any
 
 from llvmlite import ir  # type: ignore[import-untyped]
@@ -23,13 +27,30 @@ _INDEX = ir.VectorType(ir.IntType(32), LANES)
 _CONTRACT = ("contract",)  # a product and a sum may become one instruction; nothing else is reordered
 
 
+_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+
+
 def compiled(function: Callable[..., Any]) -> Any:
-    """Compile on first use, to run outside the interpreter's lock; keep the result on disk where one may."""
-    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+    """Compile on first use, to run outside the interpreter's lock; a part of something larger."""
+    return njit(**_OPTIONS)(function)
+
+
+def stamp_of(*modules: ModuleType) -> int:
+    """A number for the text of these modules and of this one: another text, very likely another number."""
+    texts = [inspect.getsource(module) for module in (*modules, sys.modules[__name__])]
+    return zlib.crc32("".join(texts).encode())
+
+
+def kept(function: Callable[..., Any]) -> Any:
+    """Compile, and keep the machine code on disk for the next process, where a folder allows it.
+
+    What was kept is found again by the date of the function's own file and by the values it encloses. What
+    draws on other files must enclose their `stamp_of`, or yesterday's constants would run.
+    """
     try:
-        return njit(cache=True, **options)(function)
+        return njit(cache=True, **_OPTIONS)(function)
     except RuntimeError:  # numba found no folder it may write to: compile in this process only
-        return njit(**options)(function)
+        return njit(**_OPTIONS)(function)
 
 
 class Lanes(types.Type):
