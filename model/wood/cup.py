@@ -224,7 +224,7 @@ def framed_share(length_mm: float, width_mm: float, et_el: float | None) -> floa
     Examples
     --------
     >>> round(framed_share(600.0, 400.0, 0.08), 2), round(framed_share(400.0, 400.0, 0.08), 2)
-    (0.4, 0.11)
+    (0.42, 0.11)
     """
     for what, value in (("length_mm", length_mm), ("width_mm", width_mm)):
         if not 0.0 < value < math.inf:

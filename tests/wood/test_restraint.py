@@ -1,0 +1,127 @@
+"""Split and check risk: bands, unknown strength, directions."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from model.wood.errors import BadInput
+from model.wood.restraint import (
+    load_duration_share,
+    modulus_across,
+    points_to_strength,
+    split_risk,
+    surface_check_risk,
+)
+from model.wood.species import all_species, find_species
+
+OAK = find_species("white oak")
+ORDER = ["none", "unlikely", "possible", "likely"]
+DAY_S = 86_400.0
+
+
+def test_drier_is_never_safer():
+    found = [
+        ORDER.index(split_risk(OAK, 0.0, 10.0, now).likelihood) for now in (12.0, 10.0, 9.7, 9.0, 8.0, 5.0)
+    ]
+    assert found == sorted(found)
+    assert found[0] == 0
+    assert found[-1] == 3
+
+
+def test_wetting_crushes_and_does_not_split():
+    risk = split_risk(OAK, 0.0, 6.0, 10.0)
+    assert risk.likelihood == "none"
+    assert risk.strain < 0.0
+    assert "gapes later" in risk.says
+
+
+def test_quartered_is_safer_than_flat_sawn():
+    flat, quartered = (split_risk(OAK, angle, 9.0, 8.0) for angle in (0.0, 90.0))
+    assert quartered.strain < flat.strain
+
+
+def test_half_held_is_half_the_strain():
+    whole, half = (split_risk(OAK, 0.0, 9.0, 7.0, held=held) for held in (1.0, 0.5))
+    assert half.strain == pytest.approx(whole.strain / 2)
+    assert half.stress_high_mpa == pytest.approx(whole.stress_high_mpa / 2)
+
+
+def test_a_snap_relaxes_nothing_and_a_season_up_to_half():
+    snap, season = (split_risk(OAK, 0.0, 9.0, 7.0, duration_s=days * DAY_S) for days in (2, 60))
+    assert snap.stress_low_mpa == snap.stress_high_mpa == season.stress_high_mpa
+    assert season.stress_low_mpa == pytest.approx(0.5 * season.stress_high_mpa)
+    assert season.strength_high_mpa < snap.strength_high_mpa
+
+
+@pytest.mark.parametrize(
+    ("lacking", "word"),
+    [
+        ({"tension_perp_kpa": None}, "no strength"),
+        ({"et_el": None}, "no stiffness"),
+        ({"moe_mpa": None}, "no stif"),
+    ],
+)
+def test_unknown_strength_leaves_the_strain_and_says_so(lacking, word):
+    risk = split_risk(replace(OAK, **lacking), 0.0, 9.0, 6.0)
+    assert risk.of_strength is None
+    assert risk.likelihood == "likely"
+    assert "unknown" in risk.says
+    assert word in risk.says
+    assert points_to_strength(replace(OAK, **lacking)) is None
+
+
+def test_both_limits_are_shown():
+    says = split_risk(OAK, 0.0, 9.0, 6.0).says
+    assert "0.4 %" in says
+    assert "MPa against a strength" in says
+
+
+def test_every_wood_gets_an_answer():
+    for wood in all_species():
+        for angle in (0.0, 45.0, 90.0):
+            assert split_risk(wood, angle, 9.0, 6.0).likelihood in ORDER[1:]
+
+
+def test_stiffness_between_the_cuts_lies_between():
+    flat, rift, quartered = (modulus_across(OAK, angle) for angle in (0.0, 45.0, 90.0))
+    assert flat < rift < quartered
+    assert rift == pytest.approx(0.5 * (flat + quartered))
+
+
+def test_a_surface_drier_than_the_inside_is_pulled():
+    slight, steep = (surface_check_risk(OAK, 0.0, 12.0, surface) for surface in (11.8, 5.0))
+    assert slight.likelihood == "unlikely"
+    assert steep.likelihood == "likely"
+    assert surface_check_risk(OAK, 0.0, 9.0, 11.0).likelihood == "none"
+
+
+def test_strain_alone_never_makes_a_check_likely():
+    bare = replace(OAK, tension_perp_kpa=None)
+    assert surface_check_risk(bare, 0.0, 12.0, 5.0).likelihood == "possible"
+
+
+@given(st.floats(4.0, 20.0), st.floats(4.0, 20.0), st.floats(0.0, 90.0))
+def test_bands_are_in_order(held, now, angle):
+    risk = split_risk(OAK, angle, held, now)
+    assert risk.stress_low_mpa <= risk.stress_high_mpa
+    assert risk.strength_low_mpa < risk.strength_high_mpa
+    kindest, harshest = risk.of_strength
+    assert kindest <= harshest or risk.strain < 0.0
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: split_risk(OAK, 91.0, 9.0, 6.0),
+        lambda: split_risk(OAK, 0.0, -1.0, 6.0),
+        lambda: split_risk(OAK, 0.0, 9.0, 6.0, held=1.5),
+        lambda: split_risk(OAK, 0.0, 9.0, 6.0, duration_s=0.0),
+        lambda: split_risk(OAK, 0.0, float("nan"), 6.0),
+        lambda: load_duration_share(-5.0),
+    ],
+)
+def test_nonsense_is_refused(wrong):
+    with pytest.raises(BadInput):
+        wrong()
