@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 from model.records.rewind import aware, note_change, rewind_piece, rewind_stack
 from model.records.tables import Body, Fit, Measurement, Member, Stack
 from model.wood.errors import BadInput
+from model.wood.fits import kind_named
 
 QUANTITIES = {"mc_pct": (0.0, 60.0, "%"), "width_mm": (1.0, 3000.0, "mm"), "gap_mm": (0.0, 100.0, "mm")}
 
@@ -74,6 +75,10 @@ def record_measurement(
             raise BadInput(where, "fit", "must be given for a gap", fit)
         if not isinstance(body, Member) or fit.piece_id != body.piece_id:
             raise BadInput(where, "fit", "must be a fit of the same piece", fit.name)
+        if kind_named(fit.kind).gap_attribute is None:
+            raise BadInput(
+                where, "fit", f"must have a gap that can be measured; a {fit.kind} has none", fit.name
+            )
     note_change(session)
     _rewind(session, body, at)
     measurement = Measurement(

@@ -1,6 +1,6 @@
 """What a place's air says at an instant: how old it is, what wood would settle to in it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from model.wood.sorption import equilibrium_moisture_content
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 SILENT_AFTER_H = {"shop": 24, "storage": 24, "home": 72}
 """For how long a place may be without a reading (common practice, no source)."""
@@ -27,6 +28,18 @@ class Climate:
 
     place: PlaceOnBook
     air: Air = NO_AIR
+    _asked: dict[tuple[int, int], tuple[Flags, Floats]] = field(default_factory=dict, compare=False)
+
+    def through(self, first: int, last: int) -> tuple[Flags, Floats]:
+        """At each hour from one to another: whether the air is unknown, and what wood would settle to in it.
+
+        Kept, since everything that stands here asks the same.
+        """
+        if (first, last) not in self._asked:
+            hours = np.arange(first, last + 1, dtype=np.int64)
+            unknown = self.age_h(hours) > self.silent_after_h
+            self._asked[first, last] = unknown, self.settling_pct(hours)
+        return self._asked[first, last]
 
     @property
     def silent_after_h(self) -> int:

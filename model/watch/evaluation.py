@@ -126,7 +126,7 @@ class _Task:
         """The first hour whose rows are replaced: what follows, and a latest row that is not to stay."""
         if self.known is None:
             return 0
-        stays = self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours()
+        stays = self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours
         return self.known.hour + 1 if stays else self.known.hour
 
 
@@ -339,8 +339,7 @@ class Watch:
             if states is not None:
                 resumed = {}
                 for fit in owner.fits:
-                    names = [limit.name for limit in fit.fit.limits(fit.fit.references())]
-                    one = ledger.resumed_from(names, standing.get(fit.id))
+                    one = ledger.resumed_from(fit.limit_names, standing.get(fit.id))
                     if one is not None:
                         resumed[fit.id] = one
                 found[owner.key] = _Known(hour, states, resumed)
@@ -398,7 +397,7 @@ class Watch:
             if not stored:
                 with ledger.reading(self._store) as bulk:
                     ids = [body.id for body in task.owner.bodies]
-                    found = ledger.read_states(bulk, dict.fromkeys(task.owner.kept_hours(), ids))
+                    found = ledger.read_states(bulk, dict.fromkeys(task.owner.kept_hours, ids))
                 stored.update({key: values[3] for key, values in found.items()})
             return stored[body_id, hour]
 
@@ -457,7 +456,7 @@ class Watch:
             judged: dict[str, Judged] = {}
             air = _air_then(owner, end, climates)
             for fit in own:
-                margins += margin_rows(fit, owner.kept_hours())
+                margins += margin_rows(fit, owner.kept_hours)
                 episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, []))
                 change = reconcile(replaced, episodes)
                 if len(change):
@@ -465,7 +464,7 @@ class Watch:
                 assert fit.history is not None
                 column = fit.last - fit.first
                 resumed[fit.fit.id] = Resumed(
-                    tuple(limit.name for limit in fit.limits),
+                    fit.fit.limit_names,
                     fit.history.at(column),
                     tuple(held[column] for held in fit.crossing),
                 )

@@ -1,5 +1,6 @@
 """The watch as a process: wakes when readings came, the book changed or an hour ended, and evaluates."""
 
+import gc
 import logging
 import threading
 import time
@@ -60,6 +61,11 @@ def run(
             if signs != seen:
                 last = watch.bring_up_to_date(now())
                 # What came in while it ran shows as other signs than before it ran.
+                if seen is None:
+                    # What was read now lives as long as the process; looking through it again at every
+                    # collection would cost more than an hour's evaluation.
+                    gc.collect()
+                    gc.freeze()
                 seen = signs
                 pulse_at = 0.0
             if time.monotonic() - pulse_at >= PULSE_EVERY_S:

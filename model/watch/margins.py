@@ -6,7 +6,7 @@ then. What the outlook foresees comes from outside, as `Crossings`; without it n
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,6 @@ from model.watch.standing import CLEAR_BY_PCT, NEAR_SHARE, Flags, History, Stand
 from model.watch.state import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
-from model.wood.member import Member
 
 Crossing = Mapping[str, Any]
 """A crossing the outlook foresees: `days` to its 50th percentile, `low_days`, `high_days`, a cure."""
@@ -57,6 +56,7 @@ class FitHours:
     unknown: Flags  # (hours,)
     before: Resumed | None
     history: History | None = None
+    changed: bool = True  # whether the standing of a limit ever became another
 
     @property
     def last(self) -> int:
@@ -115,17 +115,18 @@ def fits_through(
         ]
         limits = tuple(parts[0][0])
         margin_mm, dearer_mm, settling_mm = (
-            np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
+            parts[0][1]
+            if len(parts) == 1
+            else [np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)]
         )
         before = resumed.get(fit.id)
-        names = tuple(limit.name for limit in limits)
+        names = fit.limit_names
         if before is not None and before.names != names:
             before = None
         crosses, crossing = _foreseen(fit.name, names, first, last, crossings, before)
-        play_mm = np.array([limit.play_mm for limit in fit.fit.limits(fit.fit.references())])
         found.append(
             FitHours(
-                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, play_mm, crosses, crossing,
+                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, fit.play_mm, crosses, crossing,
                 unknown, before,
             )
         )  # fmt: skip
@@ -157,9 +158,12 @@ def settle(fits: Sequence[FitHours]) -> None:
             np.concatenate([fit.crosses for fit in group]),
             np.concatenate([np.broadcast_to(fit.unknown, fit.margin_mm.shape) for fit in group]),
         )
+        was = np.concatenate([standing.level for standing in before])
+        changed = (history.level != was[:, None]).any(axis=1).tolist()
         row = 0
         for fit in group:
             own = slice(row, row + len(fit.limits))
+            fit.changed = any(changed[own])
             fit.history = History(
                 history.level[own], history.since[own], history.eased[own], history.foreseen[own]
             )
@@ -170,36 +174,41 @@ def _air_through(
     owner: Owner, first: int, last: int, climates: Mapping[int, Climate]
 ) -> tuple[Flags, Floats]:
     """At each hour from one to another: whether the air is unknown, and what wood would settle to in it."""
-    hours = np.arange(first, last + 1, dtype=np.int64)
-    unknown = np.ones(len(hours), dtype=bool)
-    settling_pct = np.full(len(hours), np.nan)
+    begin = owner.start_hour
+    unknown = np.ones(last - first + 1, dtype=bool)
+    settling_pct = np.full(last - first + 1, np.nan)
     for stay in owner.stays:
         # An instant speaks of the place where the hour before it was spent; the first of where it begins.
-        here = (hours <= stay.until) & ((hours > stay.since) | (hours == owner.start_hour))
+        since = max(first, stay.since if stay.since == begin else stay.since + 1)
+        until = min(last, stay.until)
         climate = climates.get(stay.place_id)
-        if climate is None or not here.any():
+        if climate is None or since > until:
             continue
-        unknown[here] = climate.age_h(hours[here]) > climate.silent_after_h
-        settling_pct[here] = climate.settling_pct(hours[here])
+        here = climate.through(since, until)
+        if (since, until) == (first, last):
+            return here
+        span = slice(since - first, until + 1 - first)
+        unknown[span], settling_pct[span] = here
     return unknown, settling_pct
 
 
 def _part(fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats) -> tuple[list[Limit], list[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
     n = len(settling_pct)
-    asked = {
-        name: np.concatenate(
-            [values, values + CLEAR_BY_PCT, np.maximum(values - CLEAR_BY_PCT, 0.0), settling_pct]
-        )
-        for name, values in mc.items()
-    }
+    asked = {}
+    for name, values in mc.items():
+        asked[name] = four = np.empty(4 * n)
+        four[:n] = values
+        np.add(values, CLEAR_BY_PCT, out=four[n : 2 * n])
+        np.maximum(values - CLEAR_BY_PCT, 0.0, out=four[2 * n : 3 * n])
+        four[3 * n :] = settling_pct
     limits = fit.limits(asked)
-    table = np.empty((len(limits), 4 * n))
+    table = np.empty((len(limits), 4, n))
+    dearer = np.empty((len(limits), n))
     for row, limit in enumerate(limits):
-        table[row] = limit.margin_mm
-    swelling = np.array([limit.direction == "swelling" for limit in limits])[:, None]
-    dearer = np.where(swelling, table[:, n : 2 * n], table[:, 2 * n : 3 * n])
-    return limits, [table[:, :n], dearer, table[:, 3 * n :]]
+        table[row] = np.reshape(limit.margin_mm, (4, n))
+        dearer[row] = table[row, 1 if limit.direction == "swelling" else 2]
+    return limits, [table[:, 0], dearer, table[:, 3]]
 
 
 def _versions(
@@ -219,12 +228,11 @@ def _versions(
             break
         try:
             if measured is not None:
-                new = now.with_members(re_measured(measured, value, moisture_then(measured.id, hour)))
+                new = now.re_measured(measured.name, value, moisture_then(measured.id, hour))
             else:
-                then = [moisture_then(body.id, hour) for body in members]
-                new = replace(now, gap_mm=value, mc_pct=sum(then) / len(then))  # type: ignore[call-arg]
-        except (BadInput, TypeError):
-            continue  # a measurement that contradicts the fit's geometry leaves it as it was
+                new = now.with_gap(value, {body.name: moisture_then(body.id, hour) for body in members})
+        except BadInput:
+            continue  # a fit without a gap that can be measured stays as it was
         if hour > since:
             versions.append((now, since, hour))
             since = hour
@@ -233,25 +241,18 @@ def _versions(
     return versions
 
 
-def re_measured(body: Body, width_mm: float, mc_pct: float) -> Callable[[Member], Member]:
-    """Gives a member its new pair of width and moisture, and leaves the others as they are."""
-    return lambda member: (
-        replace(member, width_mm=width_mm, mc_pct=mc_pct) if member.name == body.name else member
-    )
-
-
 def _foreseen(
     fit: str, names: Sequence[str], first: int, last: int, crossings: Crossings, before: Resumed | None
 ) -> tuple[Flags, list[list[Crossing | None]]]:
     """What the daily evaluations foresaw for each limit, held until the next."""
     crosses = np.zeros((len(names), last - first + 1), dtype=bool)
+    nothing: list[Crossing | None] = [None] * (last - first + 1)
+    if not crossings and (before is None or not any(before.crossing)):
+        return crosses, [nothing] * len(names)
     held: list[list[Crossing | None]] = []
     for row, name in enumerate(names):
         now = before.crossing[row] if before is not None else None
         spans: list[Crossing | None] = []
-        if not crossings and now is None:
-            held.append([None] * (last - first + 1))
-            continue
         for hour in range(first, last + 1):
             if hour % 24 == 0:
                 now = crossings.get(hour, {}).get((fit, name))

@@ -7,6 +7,7 @@ from the next full hour, a measurement speaks of the hour it was taken in.
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
 from model.wood.errors import BadInput
 from model.wood.fits import Fit as WoodFit
+from model.wood.fits import Limit
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
 from model.wood.sorption import sorption_slope
@@ -86,6 +88,19 @@ class FitOnBook:
     fit: WoodFit
     gaps: tuple[tuple[int, float], ...] = ()
 
+    @cached_property
+    def limits_as_built(self) -> tuple[Limit, ...]:
+        return tuple(self.fit.limits(self.fit.references()))
+
+    @cached_property
+    def limit_names(self) -> tuple[str, ...]:
+        return tuple(limit.name for limit in self.limits_as_built)
+
+    @cached_property
+    def play_mm(self) -> NDArray[np.float64]:
+        """The play designed before each limit."""
+        return np.array([limit.play_mm for limit in self.limits_as_built])
+
 
 @dataclass(frozen=True)
 class Stay:
@@ -125,13 +140,14 @@ class Owner:
     def key(self) -> tuple[str, int]:
         return self.kind, self.id
 
-    def kept_hours(self) -> set[int]:
+    @cached_property
+    def kept_hours(self) -> frozenset[int]:
         """Hours whose state stays on record besides each midnight: starts, re-measured widths and gaps."""
         hours = {body.start_hour for body in self.bodies}
         hours |= {hour for body in self.bodies for hour, _ in body.widths}
-        return hours | {hour for fit in self.fits for hour, _ in fit.gaps}
+        return frozenset(hours | {hour for fit in self.fits for hour, _ in fit.gaps})
 
-    @property
+    @cached_property
     def start_hour(self) -> int:
         return min((body.start_hour for body in self.bodies), default=FOREVER)
 

@@ -68,24 +68,21 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
     first, last = fit.first, fit.last
     hours = {hour for hour in kept_hours if first <= hour <= last} | {last}
     hours |= set(range(-(-first // 24) * 24, last + 1, 24))
-    columns = np.array(sorted(hours)) - first
+    columns = [hour - first for hour in sorted(hours)]
+    margins, levels, since, eased, foreseen = (
+        values[:, columns].tolist()
+        for values in (fit.margin_mm, history.level, history.since, history.eased, history.foreseen)
+    )
+    play_mm = fit.play_mm.tolist()
     rows: list[Row] = []
     for number, limit in enumerate(fit.limits):
         crossing = fit.crossing[number]
-        play = float(fit.play_mm[number])
-        for column, margin, level, since, eased, foreseen in zip(
-            columns.tolist(),
-            fit.margin_mm[number, columns].tolist(),
-            history.level[number, columns].tolist(),
-            history.since[number, columns].tolist(),
-            history.eased[number, columns].tolist(),
-            history.foreseen[number, columns].tolist(),
-            strict=True,
-        ):
+        for place, column in enumerate(columns):
             said = crossing[column]
             rows.append(
-                (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity, margin,
-                 play, STANDINGS[level], since * HOUR_MS, eased, foreseen,
+                (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity,
+                 margins[number][place], play_mm[number], STANDINGS[levels[number][place]],
+                 since[number][place] * HOUR_MS, eased[number][place], foreseen[number][place],
                  None if said is None else json.dumps(dict(said)))
             )  # fmt: skip
     return rows

@@ -186,7 +186,7 @@ def _events(
     events = []
     row = 0
     for owner in owners:
-        kept = owner.kept_hours()
+        kept = owner.kept_hours
         for body in owner.bodies:
             at = int(states.hour[row])
             started = at != NOT_STARTED

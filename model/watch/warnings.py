@@ -99,6 +99,8 @@ def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode],
     """
     assert fit.history is not None
     resumed_ms = (fit.first - 1) * HOUR_MS
+    if not fit.changed and not any(_later(other.episode, resumed_ms) for other in stored):
+        return [], []
     episodes: list[Episode] = []
     replaced: list[Stored] = []
     for row, limit in enumerate(fit.limits):
@@ -138,6 +140,13 @@ def _escalated(episode: Episode, said: Episode, at_ms: int) -> Episode:
         tier=said.tier,
         reason=said.reason,
         detail={**said.detail, "opening": opening},
+    )
+
+
+def _later(episode: Episode, at_ms: int) -> bool:
+    """Whether anything happened to a warning after an instant."""
+    return any(
+        at is not None and at > at_ms for at in (episode.opened_ms, episode.escalated_ms, episode.closed_ms)
     )
 
 
