@@ -6,12 +6,14 @@ from dash import Dash
 
 from dashboard import acts
 from dashboard.pages import piece as piece
+from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
+from dashboard.pages import record as record
 from dashboard.pages import stock as stock
 from dashboard.pages import today as today
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today, piece, place, stock)
+MODULES: tuple[ModuleType, ...] = (today, piece, pieces, place, record, stock)
 
 
 def routes() -> list[Route]:

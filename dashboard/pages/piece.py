@@ -50,7 +50,7 @@ def page(piece: PieceNow, view: View) -> html.Main:
                             ],
                             className="lead",
                         ),
-                        html.P(comfortable(piece, design, view.display)),
+                        html.P(comfortable(design, view.display)),
                     ]
                 ),
                 html.Div(rule(piece, design, view)),
@@ -75,7 +75,7 @@ def standing(piece: PieceNow, view: View) -> list[Any]:
     return [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
 
 
-def comfortable(piece: PieceNow, design: DesignRange | None, display: Display) -> list[Any]:
+def comfortable(design: DesignRange | None, display: Display) -> list[Any]:
     """The governing-fit line: the humidity it can take, and what runs out first at each end."""
     if design is None:
         return ["Its record can't be read, so its design range is not known."]
@@ -85,7 +85,7 @@ def comfortable(piece: PieceNow, design: DesignRange | None, display: Display) -
     if span.empty:
         return ["As it was recorded there is no air in which every fit of it is easy."]
     ends = [
-        f"{name} end: {end(governing, design, piece)}"
+        f"{name} end: {end(governing, design)}"
         for name, governing in (("dry", span.low), ("wet", span.high))
         if governing is not None
     ]
@@ -97,7 +97,7 @@ def comfortable(piece: PieceNow, design: DesignRange | None, display: Display) -
     ]
 
 
-def end(governing: Governing, design: DesignRange, piece: PieceNow) -> str:
+def end(governing: Governing, design: DesignRange) -> str:
     """What ends the range: the fit, and what is seen there."""
     says = next(
         (
