@@ -121,6 +121,8 @@ def check(draft: Draft, where: str = "") -> Checked:
     members: dict[str, Member] = {}
     fits: dict[str, Fit] = {}
     document: dict[str, Any] = {"piece": _piece_table(draft.get("piece", {})), "member": {}, "fit": {}}
+    if not document["piece"].get("name"):
+        problems.append(("the piece", BadInput("", "the piece's name", "must be given", "nothing")))
     for row in draft.get("members", ()):
         name = str(row.get("name") or "").strip()
         table = _member_table(row, units)

@@ -6,19 +6,21 @@ from dash import Dash
 
 from dashboard import acts
 from dashboard.pages import piece as piece
+from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
 from dashboard.pages import record as record
 from dashboard.pages import stock as stock
 from dashboard.pages import today as today
+from dashboard.pages import warnings as warnings
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today, piece, pieces, place, record, stock)
+MODULES: tuple[ModuleType, ...] = (today, piece, piece_acts, pieces, place, record, stock, warnings)
 
 
 def routes() -> list[Route]:
     """Every address and its page."""
-    return [route for module in MODULES for route in module.ROUTES]
+    return [route for module in MODULES for route in getattr(module, "ROUTES", [])]
 
 
 def register(app: Dash, context: Context) -> None:

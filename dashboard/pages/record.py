@@ -262,9 +262,7 @@ def live(checked: Checked, view: View) -> list[Any]:
         found.append(_fit_so_far(name, fit, view))
     if checked.problems:
         found.append(html.H3("Still to put right"))
-        found.append(
-            html.Ul([html.Li(f"{where}: {forms.in_words(error)}") for where, error in checked.problems])
-        )
+        found.append(html.Ul([html.Li(say.sentence(forms.in_words(error))) for _, error in checked.problems]))
     elif checked.piece is not None:
         found.append(html.P("Nothing is missing.", className="soft"))
     return found
@@ -485,8 +483,8 @@ def save(draft: Draft, which: int | None, view: View) -> Act:
     """Record a new piece, or correct one; BadInput names what is still wrong."""
     checked = drafts.check(draft)
     if checked.piece is None:
-        where, error = checked.problems[0]
-        raise BadInput("", f"{where}: {error.what}", error.rule, error.got)
+        _, error = checked.problems[0]
+        raise error
     with view.store.session() as session:
         if which is None:
             place = forms.chosen_place(session, draft["piece"].get("place"), "where it stands")

@@ -81,6 +81,11 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
     for place in shop.places:
         if place.kind == "shop":
             lines.append(_air_line(place, view))
+    waiting = [warning for warning in shop.warnings if warning.acknowledged_at is None]
+    if waiting:
+        told = sentences.counted(len(waiting), "warning").capitalize()
+        verb = "waits" if len(waiting) == 1 else "wait"
+        lines.append(noted("near", html.A(told, href="/warnings"), f" {verb} for an answer.", kind="warning"))
     for stack in shop.stacks:
         if stack.judgement.evaluated_at is not None:
             lines.append(

@@ -6,17 +6,33 @@ one made by hand.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import func, select, tuple_
 from sqlalchemy.orm import Session
 
-from model.records.health import health as health
+from model.records.answers import (
+    AirNow,
+    Event,
+    FitNow,
+    Judgement,
+    MarginNow,
+    MemberNow,
+    Moisture,
+    PieceNow,
+    PlaceNow,
+    ShopNow,
+    StackNow,
+    StayNow,
+    Subject,
+    WarningNow,
+)
+from model.records.health import health
+from model.records.subjects import subjects
 from model.records.tables import (
     AirHour,
     Checkpoint,
-    Document,
     Fit,
     Hanging,
     HeardMessage,
@@ -33,177 +49,32 @@ from model.records.tables import (
     Warning,
 )
 
-
-@dataclass(frozen=True)
-class Judgement:
-    """How something stands, and why. Unknown with its reason where the watch has not said anything yet."""
-
-    verdict: str = "unknown"
-    reason: str = "not evaluated yet"
-    detail: Document = field(default_factory=dict)
-    since_at: datetime | None = None
-    evaluated_at: datetime | None = None
-
-
-@dataclass(frozen=True)
-class AirNow:
-    """A place's air in its latest hour."""
-
-    hour_at: datetime
-    temperature_c: float
-    rh_pct: float
-    basis: str  # measured or estimated
-
-
-@dataclass(frozen=True)
-class PlaceNow:
-    """A place and its air."""
-
-    id: int
-    name: str
-    kind: str
-    zone: str
-    air: AirNow | None = None
-    last_reading_at: datetime | None = None
-    sensors: tuple[str, ...] = ()
-    judgement: Judgement = Judgement()
-    note: str = ""
-    climate: Document | None = None
-
-
-@dataclass(frozen=True)
-class Moisture:
-    """A body's moisture at a checkpoint; `width_mm` is none for a stack."""
-
-    at: datetime
-    mc_mean_pct: float
-    mc_face_pct: float
-    mc_core_pct: float
-    mc_back_pct: float
-    width_mm: float | None
-    estimated_hours: int
-
-
-@dataclass(frozen=True)
-class MarginNow:
-    """What is left before one limit."""
-
-    limit_name: str
-    direction: str
-    severity: str
-    margin_mm: float
-    play_mm: float
-    at: datetime
-
-
-@dataclass(frozen=True)
-class FitNow:
-    """One fit of a piece and how it stands."""
-
-    id: int
-    name: str
-    kind: str
-    document: Document
-    judgement: Judgement = Judgement()
-    margins: tuple[MarginNow, ...] = ()
-
-
-@dataclass(frozen=True)
-class MemberNow:
-    """One member of a piece and its moisture."""
-
-    id: int
-    name: str
-    document: Document
-    start_at: datetime
-    start_mc_pct: float
-    start_basis: str
-    moisture: Moisture | None = None
-
-
-@dataclass(frozen=True)
-class StayNow:
-    """Where something stood, from when to when."""
-
-    place_id: int
-    place: str
-    zone: str
-    since_at: datetime
-    until_at: datetime | None
-
-
-@dataclass(frozen=True)
-class PieceNow:
-    """One piece, its members and fits, and where it stands. Moisture, margins and stays come with `piece`."""
-
-    id: int
-    name: str
-    document: Document
-    place: PlaceNow | None
-    since_at: datetime | None
-    fits: tuple[FitNow, ...] = ()
-    judgement: Judgement = Judgement()
-    members: tuple[MemberNow, ...] = ()
-    stays: tuple[StayNow, ...] = ()
-    retired_at: datetime | None = None
-
-
-@dataclass(frozen=True)
-class StackNow:
-    """One stack of lumber."""
-
-    id: int
-    name: str
-    document: Document
-    place: PlaceNow | None
-    destination: PlaceNow | None
-    start_at: datetime
-    start_mc_pct: float
-    moisture: Moisture | None = None
-    judgement: Judgement = Judgement()
-    retired_at: datetime | None = None
-
-
-@dataclass(frozen=True)
-class WarningNow:
-    """A stored change of verdict, and what it is about."""
-
-    id: int
-    subject_kind: str
-    subject_id: int
-    limit_name: str
-    tier: str
-    from_verdict: str
-    to_verdict: str
-    reason: str
-    detail: Document
-    opened_at: datetime
-    acknowledged_at: datetime | None
-    trade_act: str | None
-    closed_at: datetime | None
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something that happened to a body and belongs on its chart."""
-
-    at: datetime
-    kind: str  # built, moved, mc_pct, width_mm, gap_mm
-    says: str
-    value: float | None = None
-
-
-@dataclass(frozen=True)
-class ShopNow:
-    """Everything the first page tells of."""
-
-    places: tuple[PlaceNow, ...]
-    stacks: tuple[StackNow, ...]
-    pieces: tuple[PieceNow, ...]
-    warnings: tuple[WarningNow, ...]
-    heard_topics: int
-    sensors: int
-
+__all__ = [
+    "AirNow",
+    "Event",
+    "FitNow",
+    "Judgement",
+    "MarginNow",
+    "MemberNow",
+    "Moisture",
+    "PieceNow",
+    "PlaceNow",
+    "ShopNow",
+    "StackNow",
+    "StayNow",
+    "Subject",
+    "WarningNow",
+    "health",
+    "measurements",
+    "piece",
+    "pieces",
+    "places",
+    "shop",
+    "stacks",
+    "stays",
+    "subjects",
+    "warnings",
+]
 
 # ---------------------------------------------------------------- places
 
@@ -381,11 +252,11 @@ def stays(session: Session, piece_id: int | None = None, stack_id: int | None = 
     )
 
 
-def _standing(session: Session, owner: object, now: datetime) -> dict[int, tuple[int, datetime]]:
+def _standing(session: Session, owner: Any, now: datetime) -> dict[int, tuple[int, datetime]]:
     rows = session.execute(
-        select(owner, Stay.place_id, Stay.since_at)  # type: ignore[call-overload]
+        select(owner, Stay.place_id, Stay.since_at)
         .where(
-            owner.is_not(None),  # type: ignore[attr-defined]
+            owner.is_not(None),
             Stay.since_at <= now,
             (Stay.until_at.is_(None)) | (Stay.until_at > now),
         )

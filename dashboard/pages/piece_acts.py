@@ -1,0 +1,189 @@
+"""What a maker does to a piece on its page: moves it, measures it, retires it; and how each is undone."""
+
+from collections.abc import Callable
+from typing import Any
+
+from dash import ALL, Dash, Input, State, ctx, html
+
+from dashboard import display as say
+from dashboard import forms
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.forms import choice_field, day_field, text_field
+from dashboard.pages.frame import part
+from dashboard.view import Context, View, address, view_of
+from model.records import book, measured
+from model.records.queries import PieceNow, PlaceNow
+from model.records.tables import Fit, Member, Piece
+from model.wood.errors import BadInput
+
+MOVE, MEASURE, RETIRE = "piece-move", "piece-measure", "piece-retire"
+HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "oven")
+
+
+def acts_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html.Section:
+    """The forms."""
+    zone = piece.place.zone if piece.place else "UTC"
+    links: list[Any] = [
+        html.A("Correct the record", href=address("piece", piece.id, "edit"), className="button"),
+        " ",
+        html.A(
+            "Piece file",
+            href=address("piece", piece.id, "piece.toml"),
+            className="button",
+            download="",
+            target="_self",
+        ),
+        " ",
+        html.Button("It is no longer followed", id={"act": RETIRE, "piece": piece.id})
+        if piece.retired_at is None
+        else None,
+    ]
+    return part(
+        "In the book",
+        html.Details([html.Summary("It was measured"), _measure_form(piece, zone, view)]),
+        html.Details([html.Summary("It was moved"), _move_form(piece, places, zone, view)]),
+        html.P(links),
+        className="no-print",
+    )
+
+
+def _id(form: str, key: str) -> dict[str, str]:
+    return {"form": form, "key": key}
+
+
+def _measure_form(piece: PieceNow, zone: str, view: View) -> html.Div:
+    what = [(f"mc:{member.id}", f"moisture of {say.said(member.name)}") for member in piece.members]
+    what += [(f"width:{member.id}", f"width of {say.said(member.name)}") for member in piece.members]
+    what += [(f"gap:{fit.id}", f"gap at {say.said(fit.name)}") for fit in piece.fits]
+    return html.Div(
+        [
+            html.Div(
+                [
+                    choice_field("What", _id(MEASURE, "what"), what, what[0][0] if what else ""),
+                    text_field(
+                        "Measured",
+                        _id(MEASURE, "value"),
+                        hint="% for moisture, else in, as 3/64" if view.units == "inch" else "% or mm",
+                    ),
+                    choice_field("With", _id(MEASURE, "how"), [(how, how) for how in HOW], HOW[0]),
+                    day_field("On", _id(MEASURE, "at"), view.now, zone),
+                ],
+                className="fields",
+            ),
+            html.P(
+                "What is measured becomes the new reference: the forecast starts from it.",
+                className="small soft",
+            ),
+            html.Button("Record the measurement", id={"act": MEASURE, "piece": piece.id}),
+        ]
+    )
+
+
+def _move_form(piece: PieceNow, places: tuple[PlaceNow, ...], zone: str, view: View) -> html.Div | html.P:
+    others = [
+        (str(place.id), place.name) for place in places if piece.place is None or place.id != piece.place.id
+    ]
+    if not others:
+        return html.P("There is no other place.", className="soft")
+    return html.Div(
+        [
+            html.Div(
+                [
+                    choice_field("To", _id(MOVE, "place"), others, others[0][0]),
+                    day_field("From", _id(MOVE, "at"), view.now, zone),
+                ],
+                className="fields",
+            ),
+            html.Button("Move it", id={"act": MOVE, "piece": piece.id}),
+        ]
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """The forms' answers."""
+
+    def answers(name: str, act: Callable[[int, dict[str, Any], View], Act]) -> None:
+        @app.callback(
+            *OUTPUTS,
+            Input({"act": name, "piece": ALL}, "n_clicks"),
+            State({"form": name, "key": ALL}, "value"),
+            prevent_initial_call=True,
+        )
+        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
+            if not any(clicks):
+                return NOTHING
+            piece_id = int(ctx.triggered_id["piece"])
+            typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
+            try:
+                return answered(act(piece_id, typed, view_of(context)), address("piece", piece_id))
+            except BadInput as error:
+                return refused(error)
+
+    answers(MOVE, move)
+    answers(MEASURE, measure)
+    answers(RETIRE, retire)
+
+
+def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:
+    """The piece stands at another place."""
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        place = forms.chosen_place(session, typed.get("place"), "to")
+        book.move_piece(session, piece, place, forms.day_typed(typed.get("at"), place.zone, "from"))
+        return Act(f"{piece.name} stands at {place.name}.", undo=("piece move", piece_id))
+
+
+def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
+    """Something on the piece was measured."""
+    what, _, number = str(typed.get("what") or "").partition(":")
+    how = str(typed.get("how") or "")
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        fit: Fit | None = None
+        member: Member | None = None
+        if what == "gap":
+            fit = next((fit for fit in piece.fits if str(fit.id) == number), None)
+            named = (fit.document.get("member") or fit.document.get("members")) if fit else None
+            names = named if isinstance(named, list) else [named]
+            member = next((member for member in piece.members if member.name in names), None)
+        else:
+            member = next((member for member in piece.members if str(member.id) == number), None)
+        if member is None:
+            raise BadInput("", "what", "must be something on this piece", "nothing")
+        zone = piece.stays[-1].place.zone if piece.stays else "UTC"
+        at = max(forms.day_typed(typed.get("at"), zone, "on"), member.start_at)
+        if what == "mc":
+            value = forms.number_typed(typed.get("value"), "measured")
+            row = measured.record_measurement(session, member, "mc_pct", value, at, how=how)
+            said = f"{say.said(member.name).capitalize()} at {say.mc(value)} is recorded."
+        else:
+            value = forms.length_typed(typed.get("value"), view.units, "measured")
+            quantity = "gap_mm" if what == "gap" else "width_mm"
+            row = measured.record_measurement(session, member, quantity, value, at, fit=fit, how=how)
+            where = say.said(fit.name if fit else member.name)
+            said = f"{view.display.length(value, finest=64)} at {where} is recorded."
+        return Act(said, undo=("measurement", row.id))
+
+
+def retire(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """The piece is followed no more."""
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        book.retire(session, piece, view.now)
+        return Act(f"{piece.name} is no longer followed.", "/pieces", ("piece retired", piece_id))
+
+
+def _undo_move(view: View, piece_id: int) -> str:
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        return f"{piece.name} stands at {book.undo_move(session, piece).name} again."
+
+
+def _undo_retire(view: View, piece_id: int) -> str:
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        book.restore(session, piece)
+        return f"{piece.name} is followed again."
+
+
+UNDO = {"piece move": _undo_move, "piece retired": _undo_retire}

@@ -1,0 +1,136 @@
+"""Warnings: what was told, open and past, and by which act of the trade each was answered."""
+
+from typing import Any
+
+from dash import ALL, Dash, Input, State, ctx, html
+
+from dashboard import display as say
+from dashboard import sentences
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.forms import Choice
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import aria, empty, part, prose, sheet
+from dashboard.view import Context, Route, View, address, view_of
+from model.records import book, queries
+from model.records.queries import Judgement, Subject, WarningNow
+from model.records.tables import Warning
+from model.wood.errors import BadInput
+
+ACTS = (
+    "eased it",
+    "re-measured",
+    "moved it",
+    "client told",
+    "humidity seen to",
+    "sensor seen to",
+    "ignore this season",
+)
+TIERS = {"now": "now", "morning": "this morning", "week": "this week", "season": "this season"}
+
+
+def layout(view: View) -> html.Main:
+    """The page of warnings."""
+    with view.store.session() as session:
+        warnings = queries.warnings(session, open_only=False)
+        subjects = queries.subjects(session)
+    still_open = [warning for warning in warnings if warning.closed_at is None]
+    unanswered = [warning for warning in still_open if warning.acknowledged_at is None]
+    answered_ones = [warning for warning in still_open if warning.acknowledged_at is not None]
+    past = [warning for warning in warnings if warning.closed_at is not None]
+    return sheet(
+        f"{sentences.counted(len(unanswered), 'warning').capitalize()} to answer."
+        if unanswered
+        else "No warning waits for an answer.",
+        html.Ul([_row(warning, subjects, view) for warning in unanswered], className="rows")
+        if unanswered
+        else None,
+        part(
+            "Answered, and still so",
+            html.Ul([_row(one, subjects, view) for one in answered_ones], className="rows"),
+        )
+        if answered_ones
+        else None,
+        part(
+            "Past",
+            html.Ul([_row(one, subjects, view) for one in past], className="rows")
+            if past
+            else empty("None."),
+        ),
+        lead="A warning is told once. It closes when the wood or the sensor has answered, not when you have.",
+    )
+
+
+def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: View) -> html.Li:
+    subject = subjects.get((warning.subject_kind, warning.subject_id))
+    zone = subject.zone if subject else "UTC"
+    told = Judgement(warning.to_verdict, warning.reason, warning.detail)
+    name: Any = (
+        html.A(html.B(subject.name), href=subject_address(subject)) if subject else html.B("something gone")
+    )
+    kind = warning.subject_kind if warning.subject_kind in ("sensor", "stack", "place") else ""
+    dates = f"Since {say.moment(warning.opened_at, zone, view.units, view.now)}"
+    if warning.closed_at is not None:
+        dates += f", until {say.moment(warning.closed_at, zone, view.units, view.now)}"
+    lines: list[Any] = [
+        name,
+        html.Div(prose(say.sentence(sentences.reason(told, view.display)))),
+        html.Div(f"{dates}. Told for {TIERS.get(warning.tier, warning.tier)}.", className="soft small"),
+    ]
+    if warning.acknowledged_at is not None:
+        when = say.day(warning.acknowledged_at, zone, view.units, view.now)
+        lines.append(html.Div(f"Answered on {when}: {warning.trade_act}.", className="small"))
+    answer: Any = None
+    if warning.closed_at is None and warning.acknowledged_at is None:
+        label = f"How it was answered: {subject.name if subject else ''}"
+        answer = html.Div(
+            [
+                html.Span(
+                    Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0]), **aria(label=label)
+                ),
+                html.Button("Answered", id={"acknowledge": warning.id}),
+            ],
+            className="answer",
+        )
+    return html.Li(
+        [verdict_mark(warning.to_verdict, kind), html.Div(lines), html.Div(answer)], className="row"
+    )
+
+
+def subject_address(subject: Subject) -> str:
+    """Where what a warning speaks of has its page."""
+    return address(subject.page, subject.page_id)
+
+
+def register(app: Dash, context: Context) -> None:
+    """The answer to a warning."""
+
+    @app.callback(
+        *OUTPUTS,
+        Input({"acknowledge": ALL}, "n_clicks"),
+        State({"answer": ALL}, "value"),
+        prevent_initial_call=True,
+    )
+    def acknowledge(clicks: list[int | None], _acts: list[str]) -> Any:
+        if not any(clicks):
+            return NOTHING
+        number = int(ctx.triggered_id["acknowledge"])
+        act = next((item["value"] for item in ctx.states_list[0] if item["id"]["answer"] == number), "")
+        view = view_of(context)
+        try:
+            with context.store.session() as session:
+                book.acknowledge(session, session.get_one(Warning, number), act, view.now)
+            return answered(Act(f"Answered: {act}.", undo=("answer", number)), "/warnings")
+        except BadInput as error:
+            return refused(error)
+
+
+def _undo_answer(view: View, number: int) -> str:
+    with view.store.session() as session:
+        warning = session.get_one(Warning, number)
+        warning.acknowledged_at = None
+        warning.trade_act = None
+        return "The warning waits for an answer again."
+
+
+UNDO = {"answer": _undo_answer}
+ROUTES = [Route("/warnings", layout, live=False)]
