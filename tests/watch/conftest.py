@@ -21,7 +21,6 @@ from model.records.tables import (
     Reading,
     Record,
     Sensor,
-    Stack,
     Verdict,
     Warning,
 )
@@ -84,6 +83,10 @@ def hourly(
 
 class Shop:
     """A book with a watch on it."""
+
+    cabinet = CABINET
+    hour = staticmethod(hour)
+    hourly = staticmethod(hourly)
 
     def __init__(self, store: Store) -> None:
         self.store = store
@@ -182,13 +185,9 @@ def mark(session: Session, sensor: int, at: datetime) -> None:
     )
 
 
-def stack_row(session: Session, id_: int) -> Stack:
-    return session.get_one(Stack, id_)
-
-
 @pytest.fixture
 def make_shop(tmp_path: Path) -> Iterator[Callable[[], Shop]]:
-    """Makes empty shops, each in a file of its own; with the helpers of this module as attributes."""
+    """Makes empty shops, each in a file of its own."""
     opened: list[Store] = []
 
     def make() -> Shop:

@@ -1,0 +1,117 @@
+"""Shuffled, doubled, late and batched readings give what the same readings give in order, to the last bit."""
+
+import random
+from datetime import timedelta
+
+import numpy as np
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from model.watch.evaluation import Watch
+
+DAYS = 24
+
+
+def history(shop, seed):
+    """A month's worth of two places with gaps, in the order of their instants."""
+    rng = np.random.default_rng(seed)
+    hours = DAYS * 24
+    rows = []
+    for sensor in (1, 2):
+        dry = 45.0 - 30.0 * np.clip(np.arange(hours) / hours * 1.5, 0.0, 1.0)
+        rh_pct = np.clip(dry + 8.0 * np.sin(np.arange(hours) / 40.0) + rng.normal(0.0, 6.0, hours), 2, 98)
+        temperature_c = 18.0 + 3.0 * np.sin(np.arange(hours) / 3.8)
+        start = int(rng.integers(24, hours - 48))
+        gap = range(start, start + int(rng.integers(2, 120)))
+        rows += [
+            (sensor, row)
+            for number, row in enumerate(shop.hourly(hours, temperature_c, rh_pct))
+            if number not in gap and rng.random() > 0.05
+        ]
+    return sorted(rows, key=lambda entry: entry[1][0])
+
+
+def furnished(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.place("flat", "home")
+    shop.sensor()
+    shop.sensor("hall", 2)
+    shop.piece()
+    shop.piece(shop.cabinet.replace("Wall", "Hall"), 2, shop.hour(30.3))
+    shop.stack()
+    return shop
+
+
+def send(shop, rows):
+    for sensor in (1, 2):
+        shop.send([row for number, row in rows if number == sensor], sensor)
+
+
+# Each example makes books of its own, so the fixture need not be made anew.
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 10_000))
+def test_any_order_of_arrival_gives_the_same_book(make_shop, seed):
+    chance = random.Random(seed)
+    in_order, shuffled = furnished(make_shop), furnished(make_shop)
+    rows = history(in_order, seed)
+    end = in_order.hour(DAYS * 24 + chance.randrange(100) + 0.3)
+
+    send(in_order, rows)
+    in_order.evaluate(end)
+
+    left = rows + chance.sample(rows, 50)
+    chance.shuffle(left)
+    while left:
+        count = chance.randrange(1, 300)
+        batch, left = left[:count], left[count:]
+        send(shuffled, batch)
+        if chance.random() < 0.3:
+            shuffled.watch = Watch(shuffled.store)
+        latest = max(row[0] for _, row in batch) + timedelta(hours=chance.randrange(9))
+        shuffled.evaluate(min(end, latest))
+    shuffled.evaluate(end)
+
+    assert shuffled.computed() == in_order.computed()
+
+
+def test_hour_by_hour_as_it_comes_gives_the_same_book(make_shop):
+    at_once, live = furnished(make_shop), furnished(make_shop)
+    rows = history(at_once, 5)
+    end = DAYS * 24 + 40
+    send(at_once, rows)
+    at_once.evaluate(at_once.hour(end))
+    for number in range(1, end + 1, 3):
+        send(live, [entry for entry in rows if live.hour(number - 3) <= entry[1][0] < live.hour(number)])
+        live.evaluate(live.hour(number))
+    send(live, rows)
+    live.evaluate(live.hour(end))
+    assert live.computed() == at_once.computed()
+    assert len(at_once.warnings()) > 0
+
+
+def test_a_late_batch_gives_the_verdict_it_would_have_been(make_shop):
+    late, timely = furnished(make_shop), furnished(make_shop)
+    rows = history(late, 11)
+    cut = late.hour(10 * 24)
+    send(late, [entry for entry in rows if entry[1][0] < cut])
+    late.evaluate(late.hour(DAYS * 24))
+    assert late.fit_verdicts()["back"].verdict == "unknown"
+    send(late, rows)
+    late.evaluate(late.hour(DAYS * 24))
+    send(timely, rows)
+    timely.evaluate(late.hour(DAYS * 24))
+    assert late.computed() == timely.computed()
+
+
+def test_a_second_evaluation_changes_nothing(make_shop):
+    shop = furnished(make_shop)
+    send(shop, history(shop, 3))
+    end = shop.hour(DAYS * 24)
+    shop.evaluate(end)
+    before = shop.computed()
+    again = shop.evaluate(end)
+    assert again.counts.get("bodies", 0) == 0
+    shop.watch = Watch(shop.store)
+    assert shop.evaluate(end).counts.get("bodies", 0) == 0
+    assert shop.computed() == before

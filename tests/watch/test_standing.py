@@ -1,0 +1,129 @@
+"""How a limit becomes near and past, and what it takes to leave that."""
+
+from itertools import pairwise
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from model.watch.standing import DWELL_H, EASY, FORESEEN_DAYS, NEAR, PAST, History, Standing, standings
+
+PLAY_MM = 4.0
+POINT_MM = 2.0  # movement for one point of moisture
+
+
+def run(margin_mm, settling_mm=None, crosses=None, unknown=None, first=0, before=None):
+    margin = np.atleast_2d(np.asarray(margin_mm, dtype=float))
+    hours = margin.shape[1]
+
+    def rows(values, usual):
+        return np.broadcast_to(np.asarray(usual if values is None else values), margin.shape).copy()
+
+    return standings(
+        before or Standing.first(1, first),
+        first,
+        margin,
+        margin - 0.3 * POINT_MM,
+        rows(settling_mm, margin).astype(float),
+        np.array([PLAY_MM]),
+        rows(crosses, False).astype(bool),
+        rows(unknown, False).astype(bool)[:, :hours],
+    )
+
+
+def level(history: History) -> list[int]:
+    return history.level[0].tolist()
+
+
+def test_a_limit_is_near_below_a_quarter_of_its_play_and_past_below_nothing():
+    assert level(run([2.0, 1.01, 0.99, 0.0, -0.01])) == [EASY, EASY, NEAR, NEAR, PAST]
+
+
+def test_what_begins_past_is_past_at_once():
+    assert level(run([-0.5])) == [PAST]
+
+
+def test_past_is_left_only_when_inside_by_three_tenths_of_a_point_and_a_day_has_gone():
+    barely = [-0.1] * 30 + [0.3] * 48  # 0.3 mm is less than 0.3 points at 2 mm a point
+    assert set(level(run(barely))) == {PAST}
+    clearly = [-0.1] * 30 + [0.7] * 48
+    assert level(run(clearly))[-1] == NEAR
+
+
+def test_past_is_not_left_while_the_air_of_three_days_would_bring_it_back():
+    margins = [-0.1] * 30 + [3.0] * 48
+    assert set(level(run(margins, settling_mm=-1.0))) == {PAST}
+    assert set(level(run(margins, settling_mm=np.nan))) == {PAST}
+    assert level(run(margins, settling_mm=3.0))[-1] == EASY
+
+
+def test_near_is_left_only_well_above_a_quarter_of_the_play():
+    assert level(run([0.9] * 30 + [1.5] * 48))[-1] == NEAR
+    assert level(run([0.9] * 30 + [1.7] * 48))[-1] == EASY
+
+
+def test_going_on_from_near_to_past_waits_for_nothing():
+    assert level(run([0.5, -0.5])) == [NEAR, PAST]
+
+
+def test_back_again_within_a_day_waits_until_the_day_is_over():
+    margins = [0.5] + [3.0] * DWELL_H + [0.5] * (DWELL_H + 2)
+    levels = level(run(margins))
+    assert levels[DWELL_H - 1] == NEAR
+    assert levels[DWELL_H] == EASY
+    assert levels[DWELL_H + 1] == EASY
+    assert levels[2 * DWELL_H] == NEAR
+
+
+def test_unknown_air_holds_everything_as_it_was():
+    margins = [0.5] * 10 + [-2.0] * 30 + [3.0] * 30
+    unknown = [False] * 10 + [True] * 60
+    assert set(level(run(margins, unknown=unknown))) == {NEAR}
+
+
+def test_a_foreseen_crossing_counts_after_three_mornings_in_a_row():
+    hours = 24 * 6
+    crosses = np.zeros(hours, dtype=bool)
+    crosses[24 : 24 * 5] = True
+    levels = level(run([3.0] * hours, crosses=crosses))
+    first = 24 * FORESEEN_DAYS
+    assert levels[:first] == [EASY] * first
+    assert levels[first] == NEAR
+    assert levels[24 * 5] == EASY
+
+
+def test_one_morning_without_it_starts_the_count_again():
+    hours = 24 * 5
+    crosses = np.ones(hours, dtype=bool)
+    crosses[48:72] = False
+    assert set(level(run([3.0] * hours, crosses=crosses))) == {EASY}
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    steps=st.lists(st.floats(-0.6, 0.6), min_size=50, max_size=400),
+    cuts=st.lists(st.integers(1, 399), max_size=5),
+    first=st.integers(0, 100),
+)
+def test_going_on_from_any_hour_gives_the_same_history(steps, cuts, first):
+    margin = 1.5 + np.cumsum(steps)
+    whole = run(margin, first=first)
+    edges = sorted({0, len(margin), *(cut for cut in cuts if cut < len(margin))})
+    before, levels = Standing.first(1, first), []
+    for start, end in pairwise(edges):
+        part = run(margin[start:end], first=first + start, before=before)
+        before = part.at(end - start - 1)
+        levels += level(part)
+    assert levels == level(whole)
+    assert before.since.tolist() == whole.since[0, -1:].tolist()
+
+
+@settings(max_examples=100, deadline=None)
+@given(steps=st.lists(st.floats(-1.5, 1.5), min_size=50, max_size=400))
+def test_never_there_and_back_within_a_day(steps):
+    levels = np.array(level(run(1.5 + np.cumsum(steps))))
+    changes = np.flatnonzero(np.diff(levels, prepend=EASY))
+    worse = np.diff(levels, prepend=EASY)[changes] > 0
+    for a, b, first, then in zip(changes, changes[1:], worse, worse[1:], strict=False):
+        if first != then:
+            assert b - a >= DWELL_H
