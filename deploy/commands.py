@@ -5,7 +5,15 @@ import sys
 import typer
 from rich.console import Console
 
-from deploy import air_commands, book_commands, doctor_command, run_commands, sensor_commands, wood_commands
+from deploy import (
+    air_commands,
+    book_commands,
+    doctor_command,
+    run_commands,
+    safety_commands,
+    sensor_commands,
+    wood_commands,
+)
 from deploy.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing
 from model.records.store import StoreUnavailable
 from model.wood.errors import BadInput
@@ -18,12 +26,16 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-run_commands.register(app)
-wood_commands.register(app)
-air_commands.register(app)
-book_commands.register(app)
-sensor_commands.register(app)
-doctor_command.register(app)
+for group in (
+    run_commands,
+    wood_commands,
+    air_commands,
+    book_commands,
+    sensor_commands,
+    safety_commands,
+    doctor_command,
+):
+    group.register(app)
 
 
 def main(arguments: list[str] | None = None) -> None:
