@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from model.records.trusted import ADVICE
 from model.watch.bridge import Hours, Measured
 from model.watch.bulk import Bulk
 from model.wood.air import saturation_vapour_pressure, vapour_pressure
@@ -21,9 +22,6 @@ FAR_MS = 253_370_764_800_000  # the year 9999
 PAIR_WITHIN_MS = HOUR_MS // 2
 WINDOW_H = 100 * 24
 """Hours read at once, so that a year of one reading a second still fits in memory."""
-
-DOUBTS_WITHOUT_READINGS = ("silent",)
-"""Doubts that say that readings are missing; those there are stay trusted."""
 
 Floats = NDArray[np.float64]
 Readings = tuple[Floats, Floats, Floats]
@@ -67,10 +65,10 @@ def read_trust(bulk: Bulk) -> Trust:
         )
     ]
     trust = Trust(hangings, dict(bulk.rows("SELECT id, wood_offset_c FROM place")))
-    silent = ", ".join(f"'{kind}'" for kind in DOUBTS_WITHOUT_READINGS)
+    advice = ", ".join(f"'{kind}'" for kind in ADVICE)
     for sensor, since, until in bulk.rows(
         f"SELECT sensor_id, {ms('since_at')}, {ms('until_at')} FROM doubt "
-        f"WHERE undone_at IS NULL AND kind NOT IN ({silent}) ORDER BY sensor_id, since_at"
+        f"WHERE undone_at IS NULL AND kind NOT IN ({advice}) ORDER BY sensor_id, since_at"
     ):
         trust.doubts.setdefault(sensor, []).append((since, FAR_MS if until is None else until))
     for sensor, since, intercept, slope in bulk.rows(
@@ -178,12 +176,12 @@ def _trusted(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -
     for since, intercept, slope in trust.corrections.get(sensor_id, ()):
         later = instants >= since
         corrected[later] = np.clip(intercept + slope * rh_pct[later], 0.0, 100.0)
-    temperature_c = _paired(instants, temperature_c, ~np.isnan(corrected))
+    temperature_c = paired(instants, temperature_c, ~np.isnan(corrected))
     whole = ~np.isnan(temperature_c) & ~np.isnan(corrected)
     return instants[whole], temperature_c[whole], corrected[whole]
 
 
-def _paired(instants: Floats, temperature_c: Floats, wanting: NDArray[np.bool_]) -> Floats:
+def paired(instants: Floats, temperature_c: Floats, wanting: NDArray[np.bool_]) -> Floats:
     """Give each humidity that came alone its sensor's nearest temperature; of two as near, the earlier."""
     known = np.flatnonzero(~np.isnan(temperature_c))
     alone = np.flatnonzero(wanting & np.isnan(temperature_c))
