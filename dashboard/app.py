@@ -19,6 +19,7 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import pages, security
 from dashboard.display import Display, Units
+from dashboard.doors import SensorDoor
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
 from dashboard.still import still
@@ -77,7 +78,14 @@ class Sheets(Dash):
         return document
 
 
-def build_app(store: Store, now: Now, units: Units = "inch", password: str = "") -> Dash:
+def build_app(
+    store: Store,
+    now: Now,
+    units: Units = "inch",
+    password: str = "",
+    zone: str = "UTC",
+    sensors: SensorDoor | None = None,
+) -> Dash:
     """The dashboard over a book.
 
     Parameters
@@ -90,13 +98,17 @@ def build_app(store: Store, now: Now, units: Units = "inch", password: str = "")
         What is shown to a viewer who has not chosen.
     password : str
         Asked of every viewer; empty for none, which is right on loopback only.
+    zone : str
+        Time zone of the first place recorded; later places have their own.
+    sensors : SensorDoor, optional
+        What ingest does for the Sensors page; without it unknown topics are not listed.
 
     Returns
     -------
     Dash
         Ready to serve: it has answered a first request already.
     """
-    context = Context(store=store, now=now, units=units)
+    context = Context(store=store, now=now, units=units, zone=zone, sensors=sensors)
     # Dash's own folder scan would import every page; ours are named in `routes`.
     app = Sheets(
         "dashboard",

@@ -10,17 +10,20 @@ import flask
 from dash.development.base_component import Component
 
 from dashboard.display import Display, Units
+from dashboard.doors import SensorDoor
 from model.records.clock import Now
 from model.records.store import Store
 
 
 @dataclass(frozen=True)
 class Context:
-    """What `build_app` was given: the book, its clock, and the units shown until a viewer chooses others."""
+    """What `build_app` was given: the book, its clock, what is shown until a viewer chooses, and doors."""
 
     store: Store
     now: Now
     units: Units = "inch"
+    zone: str = "UTC"
+    sensors: SensorDoor | None = None
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,13 @@ from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
 from dashboard.pages import record as record
+from dashboard.pages import sensors as sensors
 from dashboard.pages import stock as stock
 from dashboard.pages import today as today
 from dashboard.pages import warnings as warnings
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today, piece, piece_acts, pieces, place, record, stock, warnings)
+MODULES: tuple[ModuleType, ...] = (today, piece, piece_acts, pieces, place, record, sensors, stock, warnings)
 
 
 def routes() -> list[Route]:

@@ -15,7 +15,7 @@ from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
 from dashboard.pages.piece_tide import tide_part
 from dashboard.view import Route, View, address
 from model.records import queries
-from model.records.queries import FitNow, PieceNow, PlaceNow
+from model.records.queries import FitNow, PieceNow
 from model.wood.design import DesignRange, Governing, Span
 
 ROOM_C = 20.0
@@ -25,13 +25,10 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     """The page of a piece; none when there is no such piece."""
     with view.store.session() as session:
         piece = queries.piece(session, piece_id, view.now)
-        places = queries.places(session, view.now)
-    if piece is None:
-        return None
-    return page(piece, places, view)
+    return None if piece is None else page(piece, view)
 
 
-def page(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html.Main:
+def page(piece: PieceNow, view: View) -> html.Main:
     """The page, from what the book answered."""
     temperature_c = piece.place.air.temperature_c if piece.place and piece.place.air else ROOM_C
     design = woodwork.range_of(piece, temperature_c)
@@ -63,7 +60,7 @@ def page(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html.Main
         tide_part(piece, view),
         members_part(piece, view.display),
         details_part(piece, view),
-        piece_acts.acts_part(piece, places, view),
+        piece_acts.acts_part(piece),
         dateline=standing(piece, view),
     )
 

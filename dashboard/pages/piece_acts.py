@@ -9,9 +9,9 @@ from dashboard import display as say
 from dashboard import forms
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.forms import choice_field, day_field, text_field
-from dashboard.pages.frame import part
-from dashboard.view import Context, View, address, view_of
-from model.records import book, measured
+from dashboard.pages.frame import part, sheet
+from dashboard.view import Context, Route, View, address, view_of
+from model.records import book, measured, queries
 from model.records.queries import PieceNow, PlaceNow
 from model.records.tables import Fit, Member, Piece
 from model.wood.errors import BadInput
@@ -20,31 +20,52 @@ MOVE, MEASURE, RETIRE = "piece-move", "piece-measure", "piece-retire"
 HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "oven")
 
 
-def acts_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html.Section:
-    """The forms."""
-    zone = piece.place.zone if piece.place else "UTC"
+def acts_part(piece: PieceNow) -> html.Section:
+    """What can be done to the piece."""
+    here = ("piece", piece.id)
     links: list[Any] = [
-        html.A("Correct the record", href=address("piece", piece.id, "edit"), className="button"),
-        " ",
-        html.A(
-            "Piece file",
-            href=address("piece", piece.id, "piece.toml"),
-            className="button",
-            download="",
-            target="_self",
-        ),
-        " ",
-        html.Button("It is no longer followed", id={"act": RETIRE, "piece": piece.id})
-        if piece.retired_at is None
-        else None,
+        html.A("It was measured", href=address(*here, "measure"), className="button"),
+        html.A("It was moved", href=address(*here, "move"), className="button"),
+        html.A("Correct the record", href=address(*here, "edit"), className="button"),
+        html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
     ]
-    return part(
-        "In the book",
-        html.Details([html.Summary("It was measured"), _measure_form(piece, zone, view)]),
-        html.Details([html.Summary("It was moved"), _move_form(piece, places, zone, view)]),
-        html.P(links),
-        className="no-print",
+    if piece.retired_at is None:
+        links.append(html.Button("Follow it no more", id={"act": RETIRE, "piece": piece.id}))
+    return part("In the book", html.Div(links, className="buttons"), className="no-print")
+
+
+def measure_layout(view: View, piece_id: int) -> html.Main | None:
+    """Where a measurement is written down."""
+    piece, _places = _found(view, piece_id)
+    if piece is None:
+        return None
+    return sheet(
+        f"What was measured on {piece.name}?",
+        _measure_form(piece, _zone(piece), view),
+        dateline=html.A(piece.name, href=address("piece", piece_id)),
+        lead="What is measured becomes the new reference: the forecast starts from it.",
     )
+
+
+def move_layout(view: View, piece_id: int) -> html.Main | None:
+    """Where a move is written down."""
+    piece, places = _found(view, piece_id)
+    if piece is None:
+        return None
+    return sheet(
+        f"Where did {piece.name} go?",
+        _move_form(piece, places, _zone(piece), view),
+        dateline=html.A(piece.name, href=address("piece", piece_id)),
+    )
+
+
+def _found(view: View, piece_id: int) -> tuple[PieceNow | None, tuple[PlaceNow, ...]]:
+    with view.store.session() as session:
+        return queries.piece(session, piece_id, view.now), queries.places(session, view.now)
+
+
+def _zone(piece: PieceNow) -> str:
+    return piece.place.zone if piece.place else "UTC"
 
 
 def _id(form: str, key: str) -> dict[str, str]:
@@ -115,7 +136,7 @@ def register(app: Dash, context: Context) -> None:
             piece_id = int(ctx.triggered_id["piece"])
             typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
             try:
-                return answered(act(piece_id, typed, view_of(context)), address("piece", piece_id))
+                return answered(act(piece_id, typed, view_of(context)))
             except BadInput as error:
                 return refused(error)
 
@@ -130,7 +151,9 @@ def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:
         piece = session.get_one(Piece, piece_id)
         place = forms.chosen_place(session, typed.get("place"), "to")
         book.move_piece(session, piece, place, forms.day_typed(typed.get("at"), place.zone, "from"))
-        return Act(f"{piece.name} stands at {place.name}.", undo=("piece move", piece_id))
+        return Act(
+            f"{piece.name} stands at {place.name}.", address("piece", piece_id), ("piece move", piece_id)
+        )
 
 
 def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
@@ -162,7 +185,7 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
             row = measured.record_measurement(session, member, quantity, value, at, fit=fit, how=how)
             where = say.said(fit.name if fit else member.name)
             said = f"{view.display.length(value, finest=64)} at {where} is recorded."
-        return Act(said, undo=("measurement", row.id))
+        return Act(said, address("piece", piece_id), ("measurement", row.id))
 
 
 def retire(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
@@ -187,3 +210,7 @@ def _undo_retire(view: View, piece_id: int) -> str:
 
 
 UNDO = {"piece move": _undo_move, "piece retired": _undo_retire}
+ROUTES = [
+    Route("/piece/<piece_id>/measure", measure_layout, live=False),
+    Route("/piece/<piece_id>/move", move_layout, live=False),
+]

@@ -276,8 +276,13 @@ def move_form(stack: StackNow, places: tuple[PlaceNow, ...], zone: str, view: Vi
                 ],
                 className="fields",
             ),
-            html.Button("Move the stack", id={"go": MOVE_GO, "stack": stack.id}),
-            html.Button("It is used up", id={"go": RETIRE_GO, "stack": stack.id}),
+            html.Div(
+                [
+                    html.Button("Move the stack", id={"go": MOVE_GO, "stack": stack.id}),
+                    html.Button("It is used up", id={"go": RETIRE_GO, "stack": stack.id}),
+                ],
+                className="buttons",
+            ),
         ]
     )
 

@@ -74,7 +74,7 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
     lines: list[Any] = [
         name,
         html.Div(prose(say.sentence(sentences.reason(told, view.display)))),
-        html.Div(f"{dates}. Told for {TIERS.get(warning.tier, warning.tier)}.", className="soft small"),
+        html.Div(f"{dates}. To be seen to {TIERS.get(warning.tier, warning.tier)}.", className="soft small"),
     ]
     if warning.acknowledged_at is not None:
         when = say.day(warning.acknowledged_at, zone, view.units, view.now)

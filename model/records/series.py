@@ -156,6 +156,11 @@ def traces(session: Session, place_id: int, since_at: datetime, until_at: dateti
     )
 
 
+def first_reading_at(session: Session, sensor_id: int) -> datetime | None:
+    """When a sensor was first heard."""
+    return session.scalar(select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor_id))
+
+
 def sensor_trace(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Trace:
     """One sensor's readings within a span, wherever it hung."""
     name = session.scalars(select(Sensor.name).where(Sensor.id == sensor_id)).one()

@@ -1,0 +1,50 @@
+"""Doors to what only another part can do: the dashboard names what it needs, and the wiring hands it in.
+
+The dashboard and ingest never import each other; what the Sensors page asks of ingest stands here.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Protocol
+
+
+class HeardTopic(Protocol):
+    """A topic that no sensor is bound to: its last message, and what it is taken for."""
+
+    @property
+    def topic(self) -> str: ...
+    @property
+    def kept(self) -> int: ...
+    @property
+    def last_at(self) -> datetime: ...
+    @property
+    def last_payload(self) -> bytes: ...
+    @property
+    def proposal(self) -> Any: ...  # None, or has `parts` (each with a `name`), `confidence` and `reasons`
+
+
+class Accepted(Protocol):
+    """What accepting a topic came to."""
+
+    @property
+    def sensors(self) -> Sequence[str]: ...
+    @property
+    def readings(self) -> int: ...
+
+
+@dataclass(frozen=True)
+class SensorDoor:
+    """What ingest does for the Sensors page.
+
+    Attributes
+    ----------
+    heard : callable
+        The unknown topics, the last heard first.
+    accept : callable
+        ``accept(topic, name=None, place=None, place_kind="home", zone="UTC", temperature_unit="C")`` makes a
+        sensor of a topic; raises BadInput.
+    """
+
+    heard: Callable[[], Sequence[HeardTopic]]
+    accept: Callable[..., Accepted]

@@ -1,0 +1,123 @@
+"""One sensor: what it sent, what of it is not believed, and where it hung."""
+
+from typing import Any
+
+import numpy as np
+from dash import html
+from sqlalchemy.orm import Session
+
+from dashboard import display as say
+from dashboard.figures.air import air_chart
+from dashboard.forms import choice_field, day_field
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import charted, part, sheet, word
+from dashboard.spans import span_links, span_of
+from dashboard.view import View, address
+from model.records import queries, sensing, series
+from model.records.sensing import SensorNow
+from model.records.series import Air, Trace
+
+HANG = "hang"
+SPANS = ("day", "week", "month", "season", "year")
+
+
+def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
+    """The page, from the book."""
+    first_at = series.first_reading_at(session, sensor.id)
+    span = span_of(view, "week", first_at)
+    trace = series.sensor_trace(session, sensor.id, span.since_at, span.until_at)
+    places = queries.places(session, view.now)
+    charts = [
+        air_chart(
+            as_air(trace),
+            [trace],
+            view.display,
+            sensor.zone,
+            span.since_at,
+            span.until_at,
+            width=width,
+            name=sensor.name,
+        )
+        for width in (960, 360)
+    ]
+    here = address("sensor", sensor.id)
+    verdict = sensor.judgement.verdict
+    lead: list[Any] = [verdict_mark(verdict, "sensor"), " ", word(verdict, "sensor"), ". "]
+    lead.append(say.sentence(sensor.judgement.reason))
+    lead.append(f" Last heard {say.ago(sensor.last_at, view.now)}.")
+    return sheet(
+        sensor.name,
+        html.P(lead, className="lead"),
+        part(
+            "What it sent",
+            span_links(here, span, SPANS),
+            charted(charts[0], charts[1], here),
+            html.P(
+                "As it came, before any correction. Dotted: doubted, and left out of the place's air.",
+                className="small soft",
+            ),
+        ),
+        html.Div(
+            [doubts_part(session, sensor, view), hanging_part(session, sensor, places, view)],
+            className="columns even",
+        ),
+        dateline=[html.A("Sensors", href="/sensors"), f" · {', '.join(sensor.topics)}"],
+    )
+
+
+def as_air(trace: Trace) -> Air:
+    """What a sensor sent as the air of its own hours, for the same drawing; a lone quantity leaves gaps."""
+    both = ~(np.isnan(trace.temperature_c) | np.isnan(trace.rh_pct))
+    return Air(
+        trace.at[both],
+        trace.temperature_c[both],
+        trace.rh_pct[both],
+        np.zeros(int(both.sum()), dtype=bool),
+    )
+
+
+def doubts_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
+    """What is or was not believed of it, and its corrections."""
+    rows = []
+    for doubt in sensing.doubts(session, sensor.id):
+        since = say.moment(doubt.since_at, sensor.zone, view.units, view.now)
+        until = say.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
+        undone = " (undone: it counts again)" if doubt.undone_at else ""
+        rows.append(html.Li([html.B(say.said(doubt.kind)), f", {since} to {until}: {doubt.reason}{undone}"]))
+    for correction in sensing.corrections(session, sensor.id):
+        since = say.day(correction.since_at, sensor.zone, view.units, view.now)
+        words = f"true RH = {correction.intercept_pct:.1f} + {correction.slope:.3f} × reading, from {since}"
+        undone = " (undone)" if correction.undone_at else ""
+        rows.append(html.Li([html.B("salt check"), f", {words}{undone}"]))
+    if not rows:
+        return part("Trust", html.P("Nothing it sent is doubted, and nothing is corrected."))
+    return part("Trust", html.Ul(rows, className="rows small"))
+
+
+def hanging_part(
+    session: Session, sensor: SensorNow, places: tuple[queries.PlaceNow, ...], view: View
+) -> html.Section:
+    """Where it hung, and the form to hang it elsewhere."""
+    rows = []
+    for hanging in sensing.hangings_of(session, sensor.id):
+        since = say.day(hanging.since_at, hanging.zone, view.units, view.now)
+        until = say.day(hanging.until_at, hanging.zone, view.units, view.now) if hanging.until_at else "now"
+        link = html.A(hanging.place, href=address("place", hanging.place_id))
+        rows.append(html.Li([link, f", {since} to {until}"]))
+    others = [(str(place.id), place.name) for place in places if place.id != sensor.place_id]
+    form: Any = None
+    if others:
+        form = html.Div(
+            [
+                html.Div(
+                    [
+                        choice_field("Hang it at", {"form": HANG, "key": "place"}, others, others[0][0]),
+                        day_field("From", {"form": HANG, "key": "at"}, view.now, sensor.zone),
+                    ],
+                    className="fields",
+                ),
+                html.Button("Hang it there", id={"act": HANG, "sensor": sensor.id}),
+            ]
+        )
+    first = html.Ul(rows, className="rows small") if rows else html.P("It hangs nowhere.")
+    return part("Where it hangs", first, form)

@@ -1,0 +1,195 @@
+"""What the Sensors page asks the book: every sensor with what was last heard of it, and what was refused."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func, select, tuple_
+from sqlalchemy.orm import Session
+
+from model.records.answers import Judgement
+from model.records.tables import (
+    Binding,
+    Correction,
+    Doubt,
+    Hanging,
+    Place,
+    Reading,
+    RejectedMessage,
+    Sensor,
+    Tally,
+    Verdict,
+)
+
+
+@dataclass(frozen=True)
+class SensorNow:
+    """A sensor, where it hangs, and its last reading."""
+
+    id: int
+    name: str
+    place_id: int | None
+    place: str | None
+    zone: str
+    topics: tuple[str, ...]
+    last_at: datetime | None
+    temperature_c: float | None
+    rh_pct: float | None
+    battery_pct: float | None
+    presence: str | None
+    judgement: Judgement
+    retired_at: datetime | None
+
+
+@dataclass(frozen=True)
+class DoubtNow:
+    """A span of a sensor's readings that is not believed, or was not until the doubt was undone."""
+
+    id: int
+    kind: str
+    since_at: datetime
+    until_at: datetime | None
+    reason: str
+    undone_at: datetime | None
+
+
+@dataclass(frozen=True)
+class CorrectionNow:
+    """A salt check's correction of a sensor."""
+
+    id: int
+    since_at: datetime
+    intercept_pct: float
+    slope: float
+    undone_at: datetime | None
+
+
+@dataclass(frozen=True)
+class HangingNow:
+    """Where a sensor hung, from when to when."""
+
+    id: int
+    place_id: int
+    place: str
+    zone: str
+    since_at: datetime
+    until_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A message that could not become a reading."""
+
+    topic: str
+    payload: bytes
+    size: int
+    reason: str
+    received_at: datetime
+
+
+def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[SensorNow, ...]:
+    """Every sensor in use, by name; or one, in use or not."""
+    wanted = select(Sensor).order_by(Sensor.name)
+    wanted = (
+        wanted.where(Sensor.id == only) if only is not None else wanted.where(Sensor.retired_at.is_(None))
+    )
+    rows = session.scalars(wanted).all()
+    ids = [row.id for row in rows]
+    newest = (
+        select(func.max(Reading.observed_at))
+        .where(Reading.sensor_id == Sensor.id, Reading.observed_at <= now)
+        .scalar_subquery()
+    )
+    # One seek a sensor at the end of its part of the key.
+    pairs = [
+        (number, at)
+        for number, at in session.execute(select(Sensor.id, newest).where(Sensor.id.in_(ids)))
+        if at is not None
+    ]
+    found = select(Reading).where(tuple_(Reading.sensor_id, Reading.observed_at).in_(pairs))
+    last = {reading.sensor_id: reading for reading in session.scalars(found)}
+    hung = {
+        hanging.sensor_id: place
+        for hanging, place in session.execute(
+            select(Hanging, Place).join(Place).where(Hanging.sensor_id.in_(ids), Hanging.until_at.is_(None))
+        )
+    }
+    topics: dict[int, list[str]] = defaultdict(list)
+    for binding in session.scalars(select(Binding).where(Binding.sensor_id.in_(ids)).order_by(Binding.id)):
+        topics[binding.sensor_id].append(binding.topic)
+    judged = {
+        row.subject_id: Judgement(row.verdict, row.reason, row.detail, row.since_at, row.evaluated_at)
+        for row in session.scalars(select(Verdict).where(Verdict.subject_kind == "sensor"))
+    }
+    return tuple(_sensor(row, hung, last, topics, judged) for row in rows)
+
+
+def _sensor(
+    row: Sensor,
+    hung: Mapping[int, Place],
+    last: Mapping[int, Reading],
+    topics: Mapping[int, list[str]],
+    judged: Mapping[int, Judgement],
+) -> SensorNow:
+    place, reading = hung.get(row.id), last.get(row.id)
+    return SensorNow(
+        id=row.id,
+        name=row.name,
+        place_id=place.id if place else None,
+        place=place.name if place else None,
+        zone=place.zone if place else row.zone,
+        topics=tuple(dict.fromkeys(topics.get(row.id, ()))),
+        last_at=reading.observed_at if reading else None,
+        temperature_c=reading.temperature_c if reading else None,
+        rh_pct=reading.rh_pct if reading else None,
+        battery_pct=row.battery_pct,
+        presence=row.presence,
+        judgement=judged.get(row.id, Judgement()),
+        retired_at=row.retired_at,
+    )
+
+
+def doubts(session: Session, sensor_id: int, limit: int = 50) -> tuple[DoubtNow, ...]:
+    """A sensor's doubts, newest first, undone ones too."""
+    rows = session.scalars(
+        select(Doubt).where(Doubt.sensor_id == sensor_id).order_by(Doubt.since_at.desc()).limit(limit)
+    )
+    return tuple(
+        DoubtNow(row.id, row.kind, row.since_at, row.until_at, row.reason, row.undone_at) for row in rows
+    )
+
+
+def corrections(session: Session, sensor_id: int) -> tuple[CorrectionNow, ...]:
+    """A sensor's corrections, newest first, undone ones too."""
+    rows = session.scalars(
+        select(Correction).where(Correction.sensor_id == sensor_id).order_by(Correction.since_at.desc())
+    )
+    return tuple(
+        CorrectionNow(row.id, row.since_at, row.intercept_pct, row.slope, row.undone_at) for row in rows
+    )
+
+
+def hangings_of(session: Session, sensor_id: int) -> tuple[HangingNow, ...]:
+    """Where a sensor hung, last first."""
+    rows = session.execute(
+        select(Hanging, Place)
+        .join(Place)
+        .where(Hanging.sensor_id == sensor_id)
+        .order_by(Hanging.since_at.desc())
+    )
+    return tuple(
+        HangingNow(hanging.id, place.id, place.name, place.zone, hanging.since_at, hanging.until_at)
+        for hanging, place in rows
+    )
+
+
+def rejected(session: Session, limit: int = 20) -> tuple[Refused, ...]:
+    """The last messages that could not be read."""
+    rows = session.scalars(select(RejectedMessage).order_by(RejectedMessage.received_at.desc()).limit(limit))
+    return tuple(Refused(row.topic, row.payload, row.size, row.reason, row.received_at) for row in rows)
+
+
+def tallies(session: Session) -> dict[str, int]:
+    """Every running count, by name."""
+    return {row.name: row.count for row in session.scalars(select(Tally))}
