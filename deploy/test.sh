@@ -1,6 +1,6 @@
 #!/bin/sh
 # Sets up a virtual environment and passes the checks and tests.
-# As root on Debian it installs what the tests drive (mosquitto, Chromium, PostgreSQL). Without root it says what is
+# As root on Debian it installs what the tests drive (mosquitto, Chromium, PostgreSQL, poppler). Without root it says what is
 # missing and the tests that need it are skipped; with PANELTIDE_NO_SKIPS=1 a skipped test is a failure.
 set -eu
 cd "$(dirname "$0")/.."
@@ -11,6 +11,8 @@ command -v mosquitto >/dev/null 2>&1 || [ -x /usr/sbin/mosquitto ] || missing="$
 command -v chromium >/dev/null 2>&1 || command -v google-chrome >/dev/null 2>&1 || [ -d "/Applications/Google Chrome.app" ] || missing="$missing chromium"
 command -v chromedriver >/dev/null 2>&1 || missing="$missing chromium-driver"
 ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null 2>&1 || missing="$missing postgresql"
+command -v pdftoppm >/dev/null 2>&1 || missing="$missing poppler-utils"
+command -v openssl >/dev/null 2>&1 || missing="$missing openssl"
 if [ -n "$missing" ]; then
     if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
         echo "Installing$missing …"
@@ -19,7 +21,7 @@ if [ -n "$missing" ]; then
         DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
     else
         echo "Not installed:$missing. Tests that need them are skipped; as root on Debian this script installs them" >&2
-        echo "(macOS: brew install mosquitto postgresql chromedriver, and Google Chrome)." >&2
+        echo "(macOS: brew install mosquitto postgresql poppler chromedriver, and Google Chrome)." >&2
     fi
 fi
 

@@ -1,0 +1,55 @@
+#!/bin/sh
+# Installs paneltide as a service on Debian. Run as root, as often as you like: it brings everything to the state of
+# this checkout and never touches the book or your settings.
+#
+#   sh deploy/install.sh             install or upgrade, and start
+#   DESTDIR=/some/folder sh ...      only lay the files out there (no user, no service, nothing started)
+#   PANELTIDE_REQUIREMENT=file.whl   install this instead of the checkout
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/environment.sh
+
+root=${DESTDIR:-}
+program=$root/opt/paneltide
+settings=$root/etc/paneltide
+units=$root/etc/systemd/system
+
+if [ -z "$root" ] && [ "$(id -u)" != 0 ]; then
+    echo "installing a service needs root: run this with sudo" >&2
+    exit 3
+fi
+
+if [ -z "$root" ]; then
+    getent passwd paneltide >/dev/null ||
+        useradd --system --user-group --home-dir /var/lib/paneltide --shell /usr/sbin/nologin paneltide
+    command -v mosquitto >/dev/null 2>&1 || [ -x /usr/sbin/mosquitto ] || {
+        apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends mosquitto
+        # Debian starts its own broker on the port that ours uses on loopback.
+        systemctl disable --now mosquitto.service
+    }
+fi
+
+mkdir -p "$program" "$settings" "$units"
+[ -x "$program/bin/python" ] || "$(find_python)" -m venv "$program"
+"$program/bin/python" -m pip install --quiet --disable-pip-version-check ${PIP_OPTIONS:-} \
+    -c deploy/constraints.txt --upgrade "${PANELTIDE_REQUIREMENT:-.[postgres]}"
+
+if [ ! -e "$settings/environment" ]; then
+    cp deploy/environment.example "$settings/environment"
+    chmod 0640 "$settings/environment"
+    [ -n "$root" ] || chgrp paneltide "$settings/environment"
+fi
+
+for unit in deploy/systemd/paneltide*; do
+    cp "$unit" "$units/"
+done
+
+if [ -z "$root" ]; then
+    systemctl daemon-reload
+    systemctl enable --now paneltide-backup.timer
+    systemctl enable paneltide.service
+    systemctl restart paneltide.service
+    echo "paneltide runs; its pages are at http://127.0.0.1:8050/ and its log is journalctl -u paneltide"
+else
+    echo "laid out in $root"
+fi
