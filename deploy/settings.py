@@ -9,6 +9,7 @@ import tomllib
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
+from zoneinfo import available_timezones
 
 from platformdirs import user_data_path
 from pydantic import Field, ValidationError, field_validator, model_validator
@@ -58,6 +59,10 @@ class Settings(BaseSettings):
     units: Literal["inch", "metric"] = Field(
         default="inch", description="Units shown until the maker chooses others on the page."
     )
+    zone: str = Field(
+        default="UTC",
+        description="Time zone of the first place recorded, as Europe/Vienna; others have their own.",
+    )
     watch_interval_s: float = Field(
         default=1.0, ge=0.1, le=3600, description="Seconds between looks for new readings."
     )
@@ -78,6 +83,13 @@ class Settings(BaseSettings):
             parts = urlsplit(value)
             if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
                 raise ValueError("must be embedded, mqtt://host:port or mqtts://host:port")
+        return value
+
+    @field_validator("zone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        if value not in available_timezones():
+            raise ValueError("must be the name of a time zone, such as Europe/Vienna")
         return value
 
     @model_validator(mode="after")

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -190,7 +191,18 @@ def ingest_settings(settings: Settings) -> "IngestSettings":
 def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     """Serve the pages until told to stop."""
     from dashboard.app import build_app, serve
+    from dashboard.doors import SensorDoor
+    from ingest.accept import accept, known_and_heard
 
     store = open_store(settings)
-    app = build_app(store, clock_of(settings), units=settings.units, password=settings.password)
+    now = clock_of(settings)
+    sensors = SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
+    app = build_app(
+        store,
+        now,
+        units=settings.units,
+        password=settings.password,
+        zone=settings.zone,
+        sensors=sensors,
+    )
     serve(app, settings.bind, settings.port, stop)
