@@ -17,9 +17,10 @@ from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard import pages, security
+from dashboard import pages, security, signing
 from dashboard.display import Display, Units
 from dashboard.doors import SensorDoor
+from dashboard.links import Links
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
 from dashboard.still import still
@@ -108,7 +109,16 @@ def build_app(
     Dash
         Ready to serve: it has answered a first request already.
     """
-    context = Context(store=store, now=now, units=units, zone=zone, sensors=sensors)
+    key = signing.signing_key(store)
+    context = Context(
+        store=store,
+        now=now,
+        units=units,
+        zone=zone,
+        sensors=sensors,
+        links=Links(key),
+        password=bool(password),
+    )
     # Dash's own folder scan would import every page; ours are named in `routes`.
     app = Sheets(
         "dashboard",
@@ -161,7 +171,7 @@ def build_app(
         response.headers["Cache-Control"] = "no-store"
         return response
 
-    security.protect(app, password)
+    security.protect(app, password, key)
     _warm(server)
     return app
 
@@ -223,6 +233,7 @@ def _answer(table: list[Route], view: View, path: str) -> tuple[Component, bool]
 def _warm(server: flask.Flask) -> None:
     """Ask for everything a first visit asks for: concurrent first requests of a cold Dash can fail."""
     client = server.test_client()
+    # With a password they lead to its page, which is all a first visit meets.
     for path in ("/", "/_dash-layout", "/_dash-dependencies"):
         client.get(path)
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from dash import html
@@ -16,6 +16,7 @@ from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm, parse_temperature_c
 
 Id = str | dict[str, Any]
+DAY = timedelta(days=1)
 
 
 class Choice(Component):

@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 
 from dashboard.display import Display, Units
 from dashboard.doors import SensorDoor
+from dashboard.links import Links
 from model.records.clock import Now
 from model.records.store import Store
 
@@ -24,6 +25,8 @@ class Context:
     units: Units = "inch"
     zone: str = "UTC"
     sensors: SensorDoor | None = None
+    links: Links | None = None
+    password: bool = False
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,36 @@ from types import ModuleType
 from dash import Dash
 
 from dashboard import acts
+from dashboard.pages import client as client
 from dashboard.pages import piece as piece
 from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
+from dashboard.pages import place_edit as place_edit
 from dashboard.pages import record as record
 from dashboard.pages import sensors as sensors
+from dashboard.pages import settings as settings
 from dashboard.pages import stock as stock
 from dashboard.pages import today as today
+from dashboard.pages import trust as trust
 from dashboard.pages import warnings as warnings
 from dashboard.view import Context, Route
 
-MODULES: tuple[ModuleType, ...] = (today, piece, piece_acts, pieces, place, record, sensors, stock, warnings)
+MODULES: tuple[ModuleType, ...] = (
+    today,
+    client,
+    piece,
+    piece_acts,
+    pieces,
+    place,
+    place_edit,
+    record,
+    sensors,
+    settings,
+    stock,
+    trust,
+    warnings,
+)
 
 
 def routes() -> list[Route]:

@@ -27,6 +27,7 @@ def acts_part(piece: PieceNow) -> html.Section:
         html.A("It was measured", href=address(*here, "measure"), className="button"),
         html.A("It was moved", href=address(*here, "move"), className="button"),
         html.A("Correct the record", href=address(*here, "edit"), className="button"),
+        html.A("Client's link", href=address(*here, "client"), className="button"),
         html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
     ]
     if piece.retired_at is None:

@@ -42,6 +42,7 @@ def list_layout(view: View) -> html.Main:
         if shop.air
         else f"{shop.name}: no air is known yet.",
         *[place_part(place, pieces, view) for place in places],
+        html.P(html.A("Record a place", href="/places/new", className="button"), className="no-print"),
     )
 
 
@@ -154,6 +155,7 @@ def page(
             html.P(spread(air, view), className="small"),
         ),
         standing_part(pieces, stacks, view),
+        html.P(html.A("Correct the record", href=f"{here}/edit", className="button"), className="no-print"),
         dateline=[KINDS[place.kind], f". {heard(place, view)}"],
     )
 

@@ -11,6 +11,7 @@ from dashboard.figures.air import air_chart
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, part, sheet, word
+from dashboard.pages.trust import trust_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
 from model.records import queries, sensing, series
@@ -58,7 +59,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
             ),
         ),
         html.Div(
-            [doubts_part(session, sensor, view), hanging_part(session, sensor, places, view)],
+            [trust_part(session, sensor, view), hanging_part(session, sensor, places, view)],
             className="columns even",
         ),
         dateline=[html.A("Sensors", href="/sensors"), f" · {', '.join(sensor.topics)}"],
@@ -74,24 +75,6 @@ def as_air(trace: Trace) -> Air:
         trace.rh_pct[both],
         np.zeros(int(both.sum()), dtype=bool),
     )
-
-
-def doubts_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
-    """What is or was not believed of it, and its corrections."""
-    rows = []
-    for doubt in sensing.doubts(session, sensor.id):
-        since = say.moment(doubt.since_at, sensor.zone, view.units, view.now)
-        until = say.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
-        undone = " (undone: it counts again)" if doubt.undone_at else ""
-        rows.append(html.Li([html.B(say.said(doubt.kind)), f", {since} to {until}: {doubt.reason}{undone}"]))
-    for correction in sensing.corrections(session, sensor.id):
-        since = say.day(correction.since_at, sensor.zone, view.units, view.now)
-        words = f"true RH = {correction.intercept_pct:.1f} + {correction.slope:.3f} × reading, from {since}"
-        undone = " (undone)" if correction.undone_at else ""
-        rows.append(html.Li([html.B("salt check"), f", {words}{undone}"]))
-    if not rows:
-        return part("Trust", html.P("Nothing it sent is doubted, and nothing is corrected."))
-    return part("Trust", html.Ul(rows, className="rows small"))
 
 
 def hanging_part(

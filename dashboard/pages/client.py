@@ -1,0 +1,154 @@
+"""A client's page: one piece in plain words, read-only; and where the maker gives and takes back its link."""
+
+from typing import Any
+
+import flask
+import segno
+from dash import ALL, Dash, Input, ctx, html
+
+from dashboard import display as say
+from dashboard import sentences, woodwork
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.drawing import Drawing, Shape, picture, shape
+from dashboard.figures.place_rule import Bracket, place_rule
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import drawn, sheet
+from dashboard.paper import paper
+from dashboard.view import Context, Route, View, address, view_of
+from model.records import queries
+from model.records.queries import PieceNow
+
+GIVE, TAKE = "give link", "take link back"
+
+
+def client_page(piece: PieceNow, view: View) -> html.Main:
+    """What the client sees: how the piece is, the air it likes, and what each side of that looks like."""
+    verdict = sentences.piece_verdict(piece)
+    air = piece.place.air if piece.place else None
+    design = woodwork.range_of(piece, air.temperature_c if air else 20.0)
+    lines: list[Any] = [html.P([verdict_mark(verdict), " ", plainly(verdict)], className="lead")]
+    if design is not None:
+        low, high = design.span.rh_low_pct, design.span.rh_high_pct
+        window = say.humidity_range(low, high)
+        lines.append(html.P(f"It is comfortable in a room at {window} relative humidity."))
+        name = piece.place.name if piece.place else piece.name
+        temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
+        bracket = [Bracket(piece.name, low, high)]
+        lines.append(
+            drawn(*(place_rule(name, temperature_c, rh_pct, bracket, width) for width in (720, 360)))
+        )
+    if air is not None and piece.place is not None:
+        heard = say.ago(piece.place.last_reading_at, view.now)
+        reads = f"{say.rh(air.rh_pct)} and {view.display.temperature(air.temperature_c)}"
+        lines.append(html.P(f"The room reads {reads}, last heard {heard}."))
+    seen = [
+        html.Li(
+            f"{'In dry air' if limit.limit.direction == 'shrinking' else 'In damp air'}: "
+            f"{sentences.what_is_seen(limit.limit.says)}."
+        )
+        for fit in piece.fits
+        for limit in woodwork.limits_now(piece, fit)[:2]
+    ]
+    if seen:
+        lines.append(html.H2("What either side of that looks like"))
+        lines.append(html.Ul(seen, className="rows"))
+    lines.append(
+        html.P(
+            "Wood takes up and gives off moisture with the air, and grows and shrinks across its grain. "
+            "Brief visits outside the range are nothing; weeks of it show. Steady air beats perfect air. "
+            "Keep it off registers and radiators and out of direct sun.",
+        )
+    )
+    no_alarm = "This page watches wood. It is no smoke, flood, frost or security alarm."
+    lines.append(html.P(no_alarm, className="soft small"))
+    return sheet(piece.name, *lines, dateline=piece.document.get("client"))
+
+
+def plainly(verdict: str) -> str:
+    """A verdict for a client."""
+    return {
+        "easy": "It is all right where it stands.",
+        "near": "It is near what it was built for. Your maker knows.",
+        "past": "It is past what it was built for. Your maker knows, and will tell you what to do.",
+        "unknown": "Nothing was heard from the room lately, so how it is isn't known.",
+    }[verdict]
+
+
+# ---------------------------------------------------------------- the maker's side
+
+
+def layout(view: View, piece_id: int) -> html.Main | None:
+    """Where a client's link is given and taken back."""
+    with view.store.session() as session:
+        piece = queries.piece(session, piece_id, view.now)
+        token = view.context.links.good(session, piece_id) if view.context.links else None
+    if piece is None:
+        return None
+    back = html.A(piece.name, href=address("piece", piece_id))
+    if token is None:
+        return sheet(
+            f"No client sees {piece.name}.",
+            html.P("A link shows this one piece in plain words and nothing else. It can be taken back."),
+            html.P(html.Button("Give a link", id={"link": GIVE, "piece": piece_id}, className="first")),
+            dateline=back,
+        )
+    url = f"{flask.request.host_url}for/{token}"
+    return sheet(
+        f"A client can see {piece.name}.",
+        html.P(html.A(url, href=url, className="topic", target="_blank")),
+        Drawing(qr_drawing(url), className="qr"),
+        html.P(html.Button("Take the link back", id={"link": TAKE, "piece": piece_id})),
+        dateline=back,
+    )
+
+
+def qr_drawing(url: str) -> Shape:
+    """An address as a QR code."""
+    matrix = segno.make(url, error="m").matrix
+    edge, size = 4, len(matrix)
+    d = "".join(
+        f"M{x + edge} {y + edge}h1v1h-1z"
+        for y, row in enumerate(matrix)
+        for x, module in enumerate(row)
+        if module
+    )
+    whole = size + 2 * edge
+    return picture(
+        whole,
+        whole,
+        shape("rect", x=0, y=0, width=whole, height=whole, fill="#fff"),
+        shape("path", d=d, fill="#000"),
+        label=f"QR code of {url}",
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """The link's own address, and its giving and taking back."""
+
+    @app.server.get("/for/<token>")
+    def for_client(token: str) -> Any:
+        view = view_of(context, flask.request.full_path)
+        links = context.links
+        with context.store.session() as session:
+            piece_id = links.piece_of(session, token) if links else None
+            piece = queries.piece(session, piece_id, view.now) if piece_id is not None else None
+        if piece is None:
+            page = sheet("This link shows nothing any more.", html.P("Ask your maker for a new one."))
+            return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
+        return flask.Response(paper(piece.name, client_page(piece, view)), mimetype="text/html")
+
+    @app.callback(*OUTPUTS, Input({"link": ALL, "piece": ALL}, "n_clicks"), prevent_initial_call=True)
+    def change_link(clicks: list[int | None]) -> Any:
+        if not any(clicks) or context.links is None:
+            return NOTHING
+        piece_id = int(ctx.triggered_id["piece"])
+        here = address("piece", piece_id, "client")
+        with context.store.session() as session:
+            if ctx.triggered_id["link"] == GIVE:
+                context.links.make(session, piece_id)
+                return answered(Act("The link is good from now on."), here)
+            context.links.take_back(session, piece_id)
+        return answered(Act("The link shows nothing any more."), here)
+
+
+ROUTES = [Route("/piece/<piece_id>/client", layout, live=False)]

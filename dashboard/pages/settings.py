@@ -1,0 +1,100 @@
+"""Settings: what is shown, who may look, and how the running parts are."""
+
+from typing import Any
+
+from dash import html
+
+from dashboard import display as say
+from dashboard.pages.frame import aria, num, part, sheet
+from dashboard.view import Route, View
+from model.records import queries
+
+WORDS = {"ingest": "listening to sensors", "watch": "working out wood", "supervisor": "keeping both running"}
+
+
+def layout(view: View) -> html.Main:
+    """The page of settings."""
+    health = queries.health(view.store, view.context.now)
+    problems = health["problems"]
+    units = "inches and °F" if view.units == "inch" else "millimetres and °C"
+    return sheet(
+        "All parts are running." if health["ok"] else say.sentence(str(problems[0])),
+        part(
+            "Shown",
+            html.P(
+                [
+                    f"Lengths and temperatures are shown in {units}. The button at the head of every page ",
+                    "changes that, for this browser only; the setting ",
+                    html.Code("PANELTIDE_UNITS"),
+                    " decides for browsers that have not chosen. Day or night follows the device until it is ",
+                    "chosen beside it.",
+                ]
+            ),
+        ),
+        part("Running", health_facts(health, view)),
+        part("Who may look", *access(view)),
+        part(
+            "Kept",
+            html.P(
+                [
+                    "The book is ",
+                    html.Code(view.store.shown),
+                    ". Copy it with ",
+                    html.Code("paneltide backup"),
+                    ".",
+                ]
+            ),
+        ),
+    )
+
+
+def health_facts(health: dict[str, Any], view: View) -> html.Div:
+    """The health of every part in words."""
+    rows: list[Any] = []
+    for name, told in sorted(health["parts"].items()):
+        alive = "running" if told["alive"] else "not heard of"
+        restarts = told.get("restarts")
+        more = f", restarted {restarts} times" if isinstance(restarts, int) and restarts else ""
+        rows += [html.Dt(WORDS.get(name, name)), html.Dd(f"{alive}{more}")]
+    broker = {True: "connected", False: "not connected", None: "no ingest has run yet"}[
+        health["broker_connected"]
+    ]
+    writable = "yes" if health["database_writable"] else "no"
+    rows += [html.Dt("broker"), html.Dd(broker), html.Dt("book can be written"), html.Dd(writable)]
+    rows += [
+        html.Dt("last reading"),
+        html.Dd(num(str(health["last_reading_at"] or "none"))),
+        html.Dt("last evaluation"),
+        html.Dd(num(str(health["last_evaluation_at"] or "none"))),
+    ]
+    others = [html.Li(say.sentence(str(problem))) for problem in health["problems"][1:]]
+    return html.Div(
+        [
+            html.Dl(rows, className="facts"),
+            html.Ul(others) if others else None,
+            html.P(["The same as plain JSON: ", html.A("/healthz", href="/healthz", target="_blank"), "."]),
+        ]
+    )
+
+
+def access(view: View) -> list[Any]:
+    """Who can reach the dashboard."""
+    if not view.context.password:
+        return [
+            html.P(
+                [
+                    "No password is set, so the dashboard answers on this machine only. Set ",
+                    html.Code("PANELTIDE_PASSWORD"),
+                    " and ",
+                    html.Code("PANELTIDE_BIND"),
+                    " to open it to others.",
+                ]
+            )
+        ]
+    return [
+        html.P("A password is asked of everyone; a session lasts two weeks."),
+        html.Form(html.Button("Leave"), action="/leave", method="POST", **aria(label="Leave")),
+    ]
+
+
+ROUTES = [Route("/settings", layout)]
