@@ -97,7 +97,7 @@ def _check_place(place: Place) -> None:
         raise BadInput(where, "kind", f"must be one of {', '.join(PLACE_KINDS)}", place.kind)
     try:
         ZoneInfo(place.zone)
-    except (OSError, ValueError) as problem:
+    except (KeyError, OSError, ValueError) as problem:
         raise BadInput(
             where, "zone", 'must be the name of a time zone, such as "Europe/Vienna"', place.zone
         ) from problem
