@@ -217,29 +217,31 @@ def _twelve(where: str, what: str, values: Sequence[float], limits: Range) -> Fl
     return months
 
 
-@cache
-def _smoothness() -> tuple[Floats, Floats]:
-    """Hours from the year's noons, (8760, 365), and the equations of the smoothest year, (377, 377).
+def _hours_between(noons: Floats) -> Floats:
+    """The middle of each hour of the year, in a straight line between the noons beside it."""
+    middles = (np.arange(HOURS) + 0.5) / 24.0
+    return np.asarray(np.interp(middles, np.arange(DAYS) + 0.5, noons, period=DAYS), dtype=np.float64)
 
-    An hour lies in a straight line between the noons beside it. The equations ask for the least sum of
-    squared changes of slope under the twelve conditions that the hours of a month average to its mean.
+
+@cache
+def _smoothest() -> Floats:
+    """Noons of the smoothest year from its twelve monthly means: weights, (365, 12).
+
+    The least sum of squared changes of slope from day to day, under the twelve conditions that the hours of a
+    month average to its mean.
     """
-    position = (np.arange(HOURS) + 0.5) / 24.0 - 0.5
-    before = np.floor(position).astype(int)
-    share, rows = position - before, np.arange(HOURS)
-    to_hours = np.zeros((HOURS, DAYS))
-    to_hours[rows, before % DAYS] += 1.0 - share
-    to_hours[rows, (before + 1) % DAYS] += share
-    monthly = np.array([to_hours[month == MONTH_OF_HOUR].mean(axis=0) for month in range(12)])
+    each_noon = np.array([_hours_between(noon) for noon in np.eye(DAYS)])
+    monthly = np.array([each_noon[:, month == MONTH_OF_HOUR].mean(axis=1) for month in range(12)])
     one_day = np.roll(np.eye(DAYS), 1, axis=1)
     bend = one_day - 2.0 * np.eye(DAYS) + one_day.T
-    return to_hours, np.block([[bend.T @ bend, monthly.T], [monthly, np.zeros((12, 12))]])
+    system = np.block([[bend.T @ bend, monthly.T], [monthly, np.zeros((12, 12))]])
+    wanted = np.vstack([np.zeros((DAYS, 12)), np.eye(12)])
+    return np.asarray(np.linalg.solve(system, wanted)[:DAYS], dtype=np.float64)
 
 
 def _smooth_year(means: Floats, low: float = -np.inf, high: float = np.inf) -> Floats:
     """Hours of the year with these monthly means and the least change of slope, kept within two ends."""
-    to_hours, system = _smoothness()
-    hours = to_hours @ np.linalg.solve(system, np.concatenate([np.zeros(DAYS), means]))[:DAYS]
+    hours = _hours_between(_smoothest() @ means)
     for month, mean in enumerate(means):
         # A month near an end overshoots it: it is flattened about its mean until it does not.
         swing = hours[month == MONTH_OF_HOUR] - mean

@@ -1,4 +1,4 @@
-"""The worked numbers in the docstrings of indoor air, cup, restraint, stock and the like run as they stand."""
+"""The worked numbers in the docstrings of indoor air, cup, restraint, stock and so on run as they stand."""
 
 import doctest
 import importlib

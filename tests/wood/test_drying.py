@@ -16,7 +16,7 @@ from model.wood.drying import (
     worst_surface_check,
 )
 from model.wood.errors import BadInput
-from model.wood.moisture import DIFFUSION_SCALE, uniform_profile
+from model.wood.moisture import DIFFUSION_SCALE, Batch, advance, uniform_profile
 from model.wood.readiness import readiness
 from model.wood.slab import days_by_hand, days_to_share, slab_uptake
 from model.wood.species import find_species
@@ -199,3 +199,17 @@ def test_the_worst_moment_of_a_drying_board_is_found():
     assert row == 1
     assert risk.likelihood in ("possible", "likely")
     assert worst_surface_check(OAK, 0.0, [8.0, 8.2], [9.0, 9.5])[1].likelihood == "none"
+
+
+def test_thick_wet_oak_checks_in_dry_air_and_not_in_damp():
+    # 50 mm at 16 %, ten days of it, through the solver: common practice, no source.
+    one = np.ones(1)
+    batch = Batch(one * 50.0, one * 0.63, one * 630.0, one * np.nan, one * np.nan)
+    found = {}
+    for rh in (25.0, 70.0):
+        air = np.full((240, 1), 20.0), np.full((240, 1), rh)
+        course = advance(uniform_profile(16.0), batch, *air, 0, 0)
+        found[rh] = worst_surface_check(OAK, 0.0, course.mc_mean_pct[:, 0], course.mc_face_pct[:, 0])[1]
+    assert found[25.0].likelihood == "likely"
+    assert found[25.0].stress_high_mpa > 2.0 * found[70.0].stress_high_mpa
+    assert found[70.0].likelihood != "likely"
