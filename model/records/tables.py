@@ -342,6 +342,26 @@ class Measurement(Record):
     undone_at: Mapped[datetime | None]
 
 
+class GlueUp(Record):
+    """Clamps on at a place, with the range of its adhesive's label that the air is held to meanwhile.
+
+    While it is open the air is watched reading by reading.
+    """
+
+    __tablename__ = "glue_up"
+    __table_args__ = (
+        CheckConstraint("clamps_off_at IS NULL OR clamps_off_at > clamps_on_at", name="order"),
+        Index(None, "place_id", "clamps_on_at"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    place_id: Mapped[int] = mapped_column(ForeignKey("place.id", ondelete="CASCADE"))
+    clamps_on_at: Mapped[datetime]
+    clamps_off_at: Mapped[datetime | None]
+    adhesive: Mapped[Document]  # its name and range, as they were when the clamps went on
+    note: Mapped[str] = mapped_column(default="")
+
+
 # ---------------------------------------------------------------- Computed
 
 
@@ -430,6 +450,31 @@ class Verdict(Record):
     evaluated_at: Mapped[datetime]
     reason: Mapped[str]
     detail: Mapped[Document]  # the numbers behind the reason, in mm and %, for a page to say in its own units
+
+
+class Outlook(Record):
+    """One quantity of a piece through the coming year, as a spread.
+
+    Of a member `mc_pct` and `width_mm`, of a fit each limit's margin [mm] by the limit's name, of the piece
+    `rh_pct` and `temperature_c` of the air it is expected to stand in. Value k is that at the end of day k
+    after `at`. All rows of a piece are replaced together, once a day.
+    """
+
+    __tablename__ = "outlook"
+    __table_args__ = (
+        CheckConstraint("subject_kind IN ('piece', 'member', 'fit')", name="subject_kind"),
+        Index(None, "piece_id"),
+    )
+
+    subject_kind: Mapped[str] = mapped_column(primary_key=True)
+    subject_id: Mapped[int] = mapped_column(primary_key=True)
+    quantity: Mapped[str] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
+    at: Mapped[datetime]  # the midnight UTC up to which everything was known
+    p10: Mapped[bytes] = mapped_column(LargeBinary)  # float32 little-endian, a value a day
+    p50: Mapped[bytes] = mapped_column(LargeBinary)
+    p90: Mapped[bytes] = mapped_column(LargeBinary)
+    detail: Mapped[Document]  # of a limit its chance, crossing and lever; of the air what it is known from
 
 
 class Warning(Record):

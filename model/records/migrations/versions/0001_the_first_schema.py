@@ -207,6 +207,20 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_fit')),
     sa.UniqueConstraint('piece_id', 'name', name=op.f('uq_fit_piece_id_name'))
     )
+    op.create_table('glue_up',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('place_id', sa.Integer(), nullable=False),
+    sa.Column('clamps_on_at', UtcDateTime(), nullable=False),
+    sa.Column('clamps_off_at', UtcDateTime(), nullable=True),
+    sa.Column('adhesive', sa.JSON(), nullable=False),
+    sa.Column('note', sa.Text(), nullable=False),
+    sa.CheckConstraint('clamps_off_at IS NULL OR clamps_off_at > clamps_on_at', name=op.f('ck_glue_up_order')),
+    sa.ForeignKeyConstraint(['place_id'], ['place.id'], name=op.f('fk_glue_up_place_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_glue_up'))
+    )
+    with op.batch_alter_table('glue_up', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_glue_up_place_id_clamps_on_at'), ['place_id', 'clamps_on_at'], unique=False)
+
     op.create_table('hanging',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('sensor_id', sa.Integer(), nullable=False),
@@ -245,6 +259,23 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_notice')),
     sa.UniqueConstraint('warning_id', 'address', 'stage', name=op.f('uq_notice_warning_id_address_stage'))
     )
+    op.create_table('outlook',
+    sa.Column('subject_kind', sa.Text(), nullable=False),
+    sa.Column('subject_id', sa.Integer(), nullable=False),
+    sa.Column('quantity', sa.Text(), nullable=False),
+    sa.Column('piece_id', sa.Integer(), nullable=False),
+    sa.Column('at', UtcDateTime(), nullable=False),
+    sa.Column('p10', sa.LargeBinary(), nullable=False),
+    sa.Column('p50', sa.LargeBinary(), nullable=False),
+    sa.Column('p90', sa.LargeBinary(), nullable=False),
+    sa.Column('detail', sa.JSON(), nullable=False),
+    sa.CheckConstraint("subject_kind IN ('piece', 'member', 'fit')", name=op.f('ck_outlook_subject_kind')),
+    sa.ForeignKeyConstraint(['piece_id'], ['piece.id'], name=op.f('fk_outlook_piece_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('subject_kind', 'subject_id', 'quantity', name=op.f('pk_outlook'))
+    )
+    with op.batch_alter_table('outlook', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_outlook_piece_id'), ['piece_id'], unique=False)
+
     op.create_table('reading',
     sa.Column('sensor_id', sa.Integer(), nullable=False),
     sa.Column('observed_at', UtcDateTime(), nullable=False),
@@ -348,6 +379,10 @@ def downgrade() -> None:
     op.drop_table('stale_hour')
     op.drop_table('stack')
     op.drop_table('reading')
+    with op.batch_alter_table('outlook', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_outlook_piece_id'))
+
+    op.drop_table('outlook')
     op.drop_table('notice')
     with op.batch_alter_table('member', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_member_piece_id'))
@@ -357,6 +392,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_hanging_place_id_since_at'))
 
     op.drop_table('hanging')
+    with op.batch_alter_table('glue_up', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_glue_up_place_id_clamps_on_at'))
+
+    op.drop_table('glue_up')
     op.drop_table('fit')
     op.drop_table('doubt')
     op.drop_table('correction')
