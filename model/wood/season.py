@@ -1,0 +1,485 @@
+"""Yearly cycle of a place's air with its spread: learned from daily means, and carried on into years to come.
+
+Temperature and humidity (as its logit, so that it stays within 0 and 100 %) are each taken as the sum of
+
+* what was expected of the place before anything was measured (a typical year, `Expectation`),
+* a yearly and a half-yearly wave about it, which change a little from year to year,
+* a slow and a fast departure, each a first-order process: a mild winter, a spell of weather.
+
+A Kalman filter learns all of them together, day by day, with a hole in the record being a day on which
+nothing is learned. So a place without history is its expectation with all of its uncertainty, a place with
+some weeks of it knows its level and its weather but not yet its seasons, and a place with years knows
+itself; what lies between is weighted as far as it is known, without a rule of its own. How large the
+departures are is not known either: a bank of filters with different sizes runs side by side, and each
+counts as much as it foretold the days that came.
+
+Years to come are drawn from what the filters know on the last day, so the first days go on from its air.
+The sizes that are tried, and how far a house may lie from its typical year, are common practice, no source:
+wide enough for a damp cellar and a flat with a humidifier, and such that the middle four fifths of the years
+drawn hold about four fifths of what came in recorded houses (`tests/bench/bench_outlook.py`).
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numba
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .errors import BadInput
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+DAYS_IN_YEAR = 365.2425
+LEAST_YEARS = 2
+LOWEST_RH_PCT, HIGHEST_RH_PCT = 1.0, 99.0
+COLDEST_C, WARMEST_C = -40.0, 60.0
+
+LEVEL, WAVES, SLOW, FAST = 0, slice(1, 5), 5, 6
+STATES = 7
+
+
+@dataclass(frozen=True)
+class Habit:
+    """How one quantity may depart from what is expected of it.
+
+    Attributes
+    ----------
+    level_sd, yearly_sd, half_yearly_sd : float
+        Of a place's mean about the expected one, and of the cosine and sine of each wave.
+    slow_sd, fast_sd : tuple of float
+        Sizes of the two departures that are tried.
+    slow_days, fast_days : float, tuple of float
+        How long they last: days to fall to 37 %.
+    noise_sd : float
+        Of a daily mean as measured.
+    """
+
+    level_sd: float
+    yearly_sd: float
+    half_yearly_sd: float
+    slow_sd: tuple[float, ...]
+    fast_sd: tuple[float, ...]
+    slow_days: float
+    fast_days: tuple[float, ...]
+    noise_sd: float
+
+    @cached_property
+    def bank(self) -> Floats:
+        """Every combination tried: slow sd, fast sd and fast days, one row each."""
+        grid = np.meshgrid(self.slow_sd, self.fast_sd, self.fast_days, indexing="ij")
+        return np.column_stack([axis.ravel() for axis in grid])
+
+
+# In logits of the humidity: 0.1 is 2.5 % RH at half saturation.
+HUMIDITY = Habit(
+    level_sd=0.35, yearly_sd=0.25, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
+    fast_sd=(0.07, 0.15, 0.30), slow_days=40.0, fast_days=(2.0, 6.0), noise_sd=0.02,
+)  # fmt: skip
+TEMPERATURE = Habit(
+    level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
+    slow_days=40.0, fast_days=(2.0, 6.0), noise_sd=0.1,
+)  # fmt: skip
+YEAR_TO_YEAR = 0.1
+"""Share of its first uncertainty by which a level or wave may change within a year."""
+_STEP_DAYS = 30
+
+
+@dataclass(frozen=True, eq=False)
+class Expectation:
+    """What is expected of a place before anything is measured there.
+
+    Attributes
+    ----------
+    temperature_c, rh_pct : (365,)
+        A typical year of daily means, from 1 January.
+    source : str
+        Where it comes from, for people.
+    unsureness : float
+        Factor on how far the place may lie from it: 1 for a house whose climate is known.
+
+    Raises
+    ------
+    BadInput
+        If a year is not 365 days long or holds air that does not exist.
+    """
+
+    temperature_c: Floats
+    rh_pct: Floats
+    source: str = ""
+    unsureness: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name, low, high in (
+            ("temperature_c", COLDEST_C, WARMEST_C),
+            ("rh_pct", LOWEST_RH_PCT, HIGHEST_RH_PCT),
+        ):
+            values = np.array(getattr(self, name), dtype=np.float64)
+            if values.shape != (365,):
+                raise BadInput("expectation", name, "must hold 365 days", values.shape)
+            if not np.all((values >= low) & (values <= high)):
+                worst = float(values[np.argmax(~((values >= low) & (values <= high)))])
+                raise BadInput("expectation", name, f"must lie in {low:g} to {high:g}", worst)
+            values.flags.writeable = False
+            object.__setattr__(self, name, values)
+
+    def on(self, days: Integers) -> tuple[Floats, Floats]:
+        """Temperature [°C] and logit of humidity on days since 1970."""
+        row = row_of_year(days)
+        return self.temperature_c[row], logit(self.rh_pct[row])
+
+
+@dataclass(frozen=True, eq=False)
+class Air:
+    """Days of air: arrays of days by years, or of days."""
+
+    temperature_c: Floats
+    rh_pct: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What the bank of filters knows of one quantity: one row a filter.
+
+    Attributes
+    ----------
+    mean : (filters, STATES)
+    cover : (filters, STATES, STATES)
+        Covariance.
+    log_weight : (filters,)
+        How well each foretold what came, up to a constant.
+    """
+
+    habit: Habit
+    mean: Floats
+    cover: Floats
+    log_weight: Floats
+    scale: float = 1.0
+
+    @property
+    def weight(self) -> Floats:
+        """Share of each filter; their sum is 1."""
+        share = np.exp(self.log_weight - self.log_weight.max())
+        return np.asarray(share / share.sum())
+
+    def middle(self, day: int, days: Integers) -> Floats:
+        """Mean departure from the expectation on later days, without chance."""
+        away = days - day
+        slow = np.exp(-away[:, None] / self.habit.slow_days)
+        fast = np.exp(-away[:, None] / self.habit.bank[:, 2])
+        waves = _waves(days) @ self.mean[:, : WAVES.stop].T
+        paths = waves + slow * self.mean[:, SLOW] + fast * self.mean[:, FAST]
+        return np.asarray(paths @ self.weight)
+
+    def drawn(self, day: int, days: Integers, years: int, seed: np.random.SeedSequence) -> Floats:
+        """Departures (days, years) that may come; each odd year mirrors the one before it.
+
+        `days` follow one another from `day + 1` on. Fewer of them give the same first days.
+        """
+        pairs = years // 2
+        now, change, slow, fast = (np.random.default_rng(child) for child in seed.spawn(4))
+        # Which filter meets which piece of chance must not follow the order of the bank.
+        chosen = now.permutation(_shares(self.weight, pairs))
+        bank, mean = self.habit.bank[chosen], self.mean[chosen]
+        z = now.standard_normal((pairs, STATES))
+        start = np.einsum("pij,pj->pi", _root(self.cover[chosen]), z)
+        # Levels and waves change slowly: a step every thirty days is as good as one every day.
+        steps = -(-len(days) // _STEP_DAYS)
+        step_sd = self.scale * np.sqrt(_STEP_DAYS * _drift(self.habit))
+        walk = np.cumsum(change.standard_normal((steps, pairs, WAVES.stop)) * step_sd, axis=0)
+        shape = start[:, : WAVES.stop] + np.repeat(walk, _STEP_DAYS, axis=0)[: len(days)]
+        seen = _waves(days)
+        chance = np.einsum("dk,dpk->dp", seen, shape)
+        lasting = np.full(pairs, self.habit.slow_days)
+        chance += _process(start[:, SLOW], bank[:, 0], lasting, len(days), slow)
+        chance += _process(start[:, FAST], bank[:, 1], bank[:, 2], len(days), fast)
+        gone = (days - day)[:, None]
+        middle = seen @ mean[:, : WAVES.stop].T
+        middle += np.exp(-gone / lasting) * mean[:, SLOW] + np.exp(-gone / bank[:, 2]) * mean[:, FAST]
+        both = np.empty((len(days), 2 * pairs))
+        both[:, 0::2], both[:, 1::2] = middle + chance, middle - chance
+        return both
+
+
+@dataclass(frozen=True, eq=False)
+class Season:
+    """A place's air as it is known at the end of a day, and what may come after.
+
+    Attributes
+    ----------
+    day : int
+        The last day that may be known, days since 1970.
+    seen_days : int
+        Different days of the year on which something was measured, 0 to 365.
+    measured_days : int
+        Days measured in all.
+    """
+
+    day: int
+    expectation: Expectation
+    temperature: Known
+    humidity: Known
+    seen_days: int = 0
+    measured_days: int = 0
+
+    @property
+    def seen_share(self) -> float:
+        """How much of the year has been seen, 0 to 1."""
+        return self.seen_days / 365.0
+
+    def middle(self, days: int) -> Air:
+        """The next days without chance, arrays (days,)."""
+        ahead = self.day + 1 + np.arange(days)
+        temperature, humidity = self.expectation.on(ahead)
+        return _air(
+            temperature + self.temperature.middle(self.day, ahead),
+            humidity + self.humidity.middle(self.day, ahead),
+        )
+
+    def years(self, days: int, years: int, seed: int) -> Air:
+        """Plausible air of the next days: arrays (days, years).
+
+        Parameters
+        ----------
+        days : int
+            From the day after `day` on.
+        years : int
+            How many to draw, even and at least two: they come in mirrored pairs.
+        seed : int
+            The same seed meets the same chance, so that two days in a row draw nearly the same years.
+        """
+        if years < LEAST_YEARS or years % 2:
+            raise BadInput("season", "years", "must be an even number of at least 2", years)
+        ahead = self.day + 1 + np.arange(days)
+        temperature, humidity = self.expectation.on(ahead)
+        warm, damp, mixed = np.random.SeedSequence(seed).spawn(3)
+        # Mirrored in one quantity must not mean mirrored in the other.
+        order = np.random.default_rng(mixed).permutation(years)
+        drawn_c = self.temperature.drawn(self.day, ahead, years, warm)[:, order]
+        drawn_rh = self.humidity.drawn(self.day, ahead, years, damp)
+        return _air(temperature[:, None] + drawn_c, humidity[:, None] + drawn_rh)
+
+
+def learn(
+    first_day: int,
+    temperature_c: ArrayLike,
+    rh_pct: ArrayLike,
+    expectation: Expectation,
+    at: ArrayLike,
+) -> list[Season]:
+    """What is known of a place at the end of each of some days.
+
+    Parameters
+    ----------
+    first_day : int
+        Day of the first row, days since 1970.
+    temperature_c, rh_pct : (days,)
+        Daily means, NaN where none was measured.
+    expectation : Expectation
+    at : sequence of int
+        Rising days since 1970; one before the record begins knows the expectation only, one after its end
+        what the record leaves known.
+
+    Returns
+    -------
+    list of Season
+        What each knows follows from the rows up to its day alone.
+    """
+    warm = np.asarray(temperature_c, dtype=np.float64)
+    damp = np.asarray(rh_pct, dtype=np.float64)
+    if warm.shape != damp.shape or warm.ndim != 1:
+        raise BadInput("season", "rh_pct", f"must have the shape of temperature_c, {warm.shape}", damp.shape)
+    asked = np.asarray(at, dtype=np.int64)
+    last = int(max(asked.max(initial=first_day - 1), first_day - 1))
+    # A record that ends before the last day asked for goes on with days on which nothing was measured.
+    days = np.arange(first_day, last + 1)
+    warm, damp = (_to_length(values, len(days)) for values in (warm, damp))
+    usual_c, usual_logit = expectation.on(days)
+    wanted = np.clip(asked - first_day + 1, 0, len(days))
+    scale = expectation.unsureness
+    temperature = _filtered(TEMPERATURE, scale, days, warm - usual_c, wanted)
+    humidity = _filtered(
+        HUMIDITY, scale, days, logit(np.clip(damp, LOWEST_RH_PCT, HIGHEST_RH_PCT)) - usual_logit, wanted
+    )
+    measured = np.isfinite(damp)
+    rows = row_of_year(days)
+    found = []
+    for position, day in enumerate(asked.tolist()):
+        known = measured[: wanted[position]]
+        found.append(
+            Season(
+                day,
+                expectation,
+                temperature[position],
+                humidity[position],
+                len(np.unique(rows[: wanted[position]][known])),
+                int(known.sum()),
+            )
+        )
+    return found
+
+
+def daily_means(
+    first_hour: int, temperature_c: ArrayLike, rh_pct: ArrayLike, measured: ArrayLike, least_hours: int = 12
+) -> tuple[int, Floats, Floats]:
+    """Daily means of hours of air, NaN on days with too few measured hours.
+
+    Parameters
+    ----------
+    first_hour : int
+        Of row 0, hours since 1970 UTC.
+    measured : (hours,) of bool
+    least_hours : int
+        Measured hours that a day needs.
+
+    Returns
+    -------
+    first day (days since 1970), temperature [°C], humidity [%]
+    """
+    is_measured = np.asarray(measured, dtype=bool)
+    day = (first_hour + np.flatnonzero(is_measured)) // 24
+    first_day = first_hour // 24
+    count = np.bincount(day - first_day, minlength=-(-(first_hour + len(is_measured)) // 24) - first_day)
+    means = []
+    for values in (temperature_c, rh_pct):
+        kept = np.asarray(values, dtype=np.float64)[is_measured]
+        total = np.bincount(day - first_day, weights=kept, minlength=len(count))
+        means.append(np.where(count >= least_hours, total / np.maximum(count, 1), np.nan))
+    return first_day, means[0], means[1]
+
+
+def logit(rh_pct: Floats) -> Floats:
+    return np.asarray(np.log(rh_pct / (100.0 - rh_pct)))
+
+
+def humidity_of(logits: Floats) -> Floats:
+    return np.asarray(100.0 / (1.0 + np.exp(-logits)))
+
+
+def row_of_year(days: Integers) -> Integers:
+    """Row 0 to 364 of a typical year for days since 1970; 29 February takes the row of the 28th."""
+    dates = np.asarray(days, dtype="datetime64[D]")
+    months = dates.astype("datetime64[M]")
+    month = months.astype(np.int64) % 12
+    in_month = (dates - months).astype(np.int64)
+    in_month = np.minimum(in_month, _DAYS_IN_MONTH[month] - 1)
+    return np.asarray(_FIRST_OF_MONTH[month] + in_month)
+
+
+_DAYS_IN_MONTH = np.array((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31))
+_FIRST_OF_MONTH = np.concatenate([[0], np.cumsum(_DAYS_IN_MONTH)[:-1]])
+
+
+def _air(temperature_c: Floats, humidity: Floats) -> Air:
+    return Air(
+        np.clip(temperature_c, COLDEST_C, WARMEST_C),
+        np.clip(humidity_of(humidity), LOWEST_RH_PCT, HIGHEST_RH_PCT),
+    )
+
+
+def _to_length(values: Floats, length: int) -> Floats:
+    return np.concatenate([values[:length], np.full(max(length - len(values), 0), np.nan)])
+
+
+def _waves(days: Integers) -> Floats:
+    """Level, and cosine and sine of the yearly and the half-yearly wave, on days since 1970."""
+    turn = 2.0 * np.pi * days / DAYS_IN_YEAR
+    return np.column_stack(
+        [np.ones(len(days)), np.cos(turn), np.sin(turn), np.cos(2.0 * turn), np.sin(2.0 * turn)]
+    )
+
+
+def _spread(habit: Habit) -> Floats:
+    """Standard deviations of level and waves."""
+    return np.array([habit.level_sd, *[habit.yearly_sd] * 2, *[habit.half_yearly_sd] * 2])
+
+
+def _drift(habit: Habit) -> Floats:
+    """Variance that level and waves gain in a day."""
+    return (YEAR_TO_YEAR * _spread(habit)) ** 2 / DAYS_IN_YEAR
+
+
+def _filtered(
+    habit: Habit, scale: float, days: Integers, departures: Floats, wanted: Integers
+) -> list[Known]:
+    """The bank of filters after so many rows, for each number of rows wanted."""
+    bank = habit.bank
+    filters = len(bank)
+    mean = np.zeros((filters, STATES))
+    cover = np.zeros((filters, STATES, STATES))
+    first = np.concatenate(
+        [np.broadcast_to(scale * _spread(habit), (filters, WAVES.stop)), bank[:, :2]], axis=1
+    )
+    cover[:, np.arange(STATES), np.arange(STATES)] = first**2
+    fade = np.ones((filters, STATES))
+    fade[:, SLOW] = np.exp(-1.0 / habit.slow_days)
+    fade[:, FAST] = np.exp(-1.0 / bank[:, 2])
+    gain = np.zeros((filters, STATES))
+    gain[:, : WAVES.stop] = scale**2 * _drift(habit)
+    gain[:, SLOW:] = bank[:, :2] ** 2 * (1.0 - fade[:, SLOW:] ** 2)
+    log_weight = np.zeros(filters)
+    seen = np.column_stack([_waves(days), np.ones((len(days), 2))]) if len(days) else np.empty((0, STATES))
+    found: list[Known] = []
+    done = 0
+    for rows in wanted.tolist():
+        _take_in(
+            mean, cover, log_weight, fade, gain, seen[done:rows], departures[done:rows], habit.noise_sd**2
+        )
+        found.append(Known(habit, mean.copy(), cover.copy(), log_weight.copy(), scale))
+        done = rows
+    return found
+
+
+@numba.njit(cache=True)
+def _take_in(mean, cover, log_weight, fade, gain, seen, departures, noise):  # type: ignore[no-untyped-def]
+    """Kalman filters over some rows; a NaN row is a day without a measurement."""
+    states = mean.shape[1]
+    reach = np.empty(states)
+    for row in range(len(departures)):
+        h = seen[row]
+        for f in range(mean.shape[0]):
+            m, p = mean[f], cover[f]
+            for i in range(states):
+                m[i] *= fade[f, i]
+                for j in range(states):
+                    p[i, j] *= fade[f, i] * fade[f, j]
+                p[i, i] += gain[f, i]
+            if np.isnan(departures[row]):
+                continue
+            variance, miss = noise, departures[row]
+            for i in range(states):
+                reach[i] = 0.0
+                for j in range(states):
+                    reach[i] += p[i, j] * h[j]
+                variance += h[i] * reach[i]
+                miss -= h[i] * m[i]
+            log_weight[f] -= 0.5 * (np.log(variance) + miss * miss / variance)
+            for i in range(states):
+                m[i] += reach[i] * miss / variance
+                for j in range(states):
+                    p[i, j] -= reach[i] * reach[j] / variance
+
+
+def _shares(weight: Floats, count: int) -> Integers:
+    """Which filter each of `count` draws comes from: as even as whole numbers can be."""
+    ends = np.cumsum(weight)
+    return np.minimum(np.searchsorted(ends, (np.arange(count) + 0.5) / count), len(weight) - 1)
+
+
+def _root(cover: Floats) -> Floats:
+    """A square root of each covariance."""
+    values, vectors = np.linalg.eigh(0.5 * (cover + np.swapaxes(cover, 1, 2)))
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :])
+
+
+def _process(start: Floats, sd: Floats, lasting: Floats, days: int, rng: np.random.Generator) -> Floats:
+    """Paths (days, draws) of first-order processes from a departure on the day before."""
+    fade = np.exp(-1.0 / lasting)
+    step = rng.standard_normal((days, len(start))) * (sd * np.sqrt(1.0 - fade**2))
+    path = np.empty_like(step)
+    now = start
+    for day in range(days):
+        now = fade * now + step[day]
+        path[day] = now
+    return path
