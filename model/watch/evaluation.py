@@ -28,7 +28,6 @@ from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.sensors import sensors_now
 from model.watch.stacks import StackHistory, stack_now
 from model.watch.state import Run, States, run
-from model.watch.trust.judge import Judge
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece, verdict_of_place
 from model.watch.warnings import (
     Changes,
@@ -159,7 +158,6 @@ class Watch:
         self._store = store
         self._outlook = outlook_crossings
         self._reader = RosterReader()
-        self._judge = Judge(store)
         self._forget()
 
     def _forget(self) -> None:
@@ -203,8 +201,8 @@ class Watch:
             assert self._counts is not None
             hour = max(to_epoch_ms(now) // HOUR_MS, self._hour or 0)
             # Marks come before the readings they speak of: a reading that comes in between marks again.
-            marks = self._judge.judge(bulk, hour, to_epoch_ms(now))
-            clock = tally.took("trust", clock)
+            marks = ledger.read_marks(bulk, hour)
+            clock = tally.took("read", clock)
             airs, changed = self._new_airs(bulk, marks, hour)
             clock = tally.took("air", clock)
             tasks = self._tasks(bulk, changed, hour)
