@@ -29,7 +29,7 @@ BY_HAND = "by hand"
 
 EXCLUDING = ("out-of-range", "jump", "stuck", "pegged", "warm", BY_HAND)
 """Kinds of doubt whose readings are left out of the air."""
-ADVICE = ("silent", "drift", "self-heated", "clock", "moved")
+ADVICE = ("silent", "perhaps-stuck", "drift", "self-heated", "clock", "moved")
 """Kinds that say something of a sensor and leave nothing out."""
 
 TRUST = "trust"

@@ -1,0 +1,5 @@
+"""Whether readings are believed: signatures of faulty sensors become dated doubts, which can be undone.
+
+The detectors are pure functions of readings; `judge.Judge` reads the book, runs them where something changed
+and keeps the doubts on record. The watch calls it right before it computes the air of hours.
+"""
