@@ -1,0 +1,379 @@
+"""The record of fact of a piece: how it was built, the air it stood in, what was foretold and what was said.
+
+Made to turn a dispute into a conversation: everything dated, nothing judged. As one JSON document and as
+plain text.
+"""
+
+import json
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from model.records import series
+from model.records.book import load_piece
+from model.records.tables import Fit, Measurement, Notice, Piece, Place, Stay, Verdict, Warning
+from model.watch.agreement import Agreement, Compared, Spread, agreement
+from model.wood.design import check_document
+from model.wood.errors import BadInput
+from model.wood.sorption import equilibrium_moisture_content
+
+HOUR = timedelta(hours=1)
+
+
+def record_of_fact(session: Session, piece_id: int, now: datetime) -> dict[str, Any]:
+    """Everything on record about a piece, as one document fit for JSON: instants as ISO 8601 in UTC.
+
+    Returns
+    -------
+    dict
+        ``piece, made_at, built`` (its document), ``design_range, moisture_at_start, stands`` (with the air of
+        each place while it stood there: hours measured, bridged and missing, hours below and above its
+        range), ``wood`` (driest and wettest of each member), ``measurements, predictions, foretold, advice``.
+
+    Raises
+    ------
+    BadInput
+        If there is no such piece or its record can't be read.
+    """
+    row = session.get(Piece, piece_id)
+    if row is None:
+        raise BadInput("", "piece", "must be one that is recorded", piece_id)
+    piece = load_piece(session, row)
+    checked = check_document(piece)
+    window = (checked["mc_low_pct"], checked["mc_high_pct"])
+    warnings = _warnings(session, row, now)
+    compared = agreement(session, now, piece_id)
+    return {
+        "piece": piece.name,
+        "made_at": _iso(now),
+        "recorded_at": _iso(row.recorded_at),
+        "built": {
+            "piece": row.document,
+            "member": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
+            "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
+        },
+        "design_range": {
+            key: checked[key]
+            for key in (
+                "mc_low_pct",
+                "mc_high_pct",
+                "rh_low_pct",
+                "rh_high_pct",
+                "temperature_c",
+                "governing",
+            )
+        },
+        "moisture_at_start": {
+            member.name: {
+                "at": _iso(member.start_at),
+                "mc_pct": member.start_mc_pct,
+                "basis": member.start_basis,
+            }
+            for member in row.members
+        },
+        "stands": [
+            _stand(session, stay, place, window, now)
+            for stay, place in session.execute(
+                select(Stay, Place).join(Place).where(Stay.piece_id == piece_id).order_by(Stay.since_at)
+            )
+        ],
+        "wood": {member.name: _ends(session, member.id, now) for member in row.members},
+        "measurements": [_measured(one) for one in _measurements(session, row, now)],
+        "predictions": {
+            "warnings": [_warning(warning, names) for warning, names in warnings],
+            "standing_now": _standing(session, row),
+        },
+        "foretold": agreement_document(compared),
+        "advice": _advice(session, warnings),
+    }
+
+
+def agreement_document(found: Agreement) -> dict[str, Any]:
+    """What was foretold against what was measured, as JSON."""
+    return {
+        "compared": [_compared(one) for one in found.compared],
+        "by_piece": {name: [vars(spread) for spread in own] for name, own in found.by_piece.items()},
+        "overall": [vars(spread) for spread in found.overall],
+    }
+
+
+def _compared(one: Compared) -> dict[str, Any]:
+    return {**vars(one), "at": _iso(one.at), "error": one.error}
+
+
+def _iso(at: datetime | None) -> str | None:
+    return None if at is None else at.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+# ---------------------------------------------------------------- the air
+
+
+def _stand(
+    session: Session, stay: Stay, place: Place, window: tuple[float | None, float | None], now: datetime
+) -> dict[str, Any]:
+    """The air of a place while a piece stood there, counted against the piece's range."""
+    until = min(stay.until_at or now, now)
+    air = series.air(session, place.id, stay.since_at, until - HOUR)
+    hours = max(round((until - stay.since_at) / HOUR), 0)
+    found: dict[str, Any] = {
+        "place": place.name,
+        "since_at": _iso(stay.since_at),
+        "until_at": _iso(stay.until_at),
+        "hours": hours,
+        "hours_measured": int((~air.estimated).sum()),
+        "hours_bridged": int(air.estimated.sum()),
+        "hours_missing": max(hours - len(air.at), 0),
+    }
+    if len(air.at) == 0:
+        return found
+    emc = np.asarray(equilibrium_moisture_content(np.clip(air.temperature_c, -1.0, 55.0), air.rh_pct))
+    low, high = window
+    days = air.at.astype("datetime64[D]").astype(np.int64)
+    count = np.bincount(days - days[0])
+    daily = np.bincount(days - days[0], weights=air.rh_pct) / np.maximum(count, 1)
+    # Half a day is not a day: its mean says when it was measured more than what the day was.
+    whole = np.where(count >= 12, daily, np.nan)
+    known = np.isfinite(whole).any()
+    first = np.datetime64(int(days[0]), "D")
+    return found | {
+        "hours_below_range": 0 if low is None else int((emc < low).sum()),
+        "hours_above_range": 0 if high is None else int((emc > high).sum()),
+        "mean_temperature_c": float(air.temperature_c.mean()),
+        "mean_rh_pct": float(air.rh_pct.mean()),
+        "mean_emc_pct": float(np.nanmean(emc)),
+        "driest_day": str(first + int(np.nanargmin(whole))) if known else None,
+        "driest_day_rh_pct": float(np.nanmin(whole)) if known else None,
+        "dampest_day": str(first + int(np.nanargmax(whole))) if known else None,
+        "dampest_day_rh_pct": float(np.nanmax(whole)) if known else None,
+    }
+
+
+def _ends(session: Session, body_id: int, now: datetime) -> dict[str, Any] | None:
+    """The driest and the wettest that a member was, of its daily checkpoints."""
+    since = series.first_checkpoint_at(session, body_id)
+    if since is None:
+        return None
+    tide = series.tide(session, body_id, since, now)
+    found = {}
+    for end, at in (
+        ("driest", int(np.argmin(tide.mc_mean_pct))),
+        ("wettest", int(np.argmax(tide.mc_mean_pct))),
+    ):
+        width = float(tide.width_mm[at])
+        found[end] = {
+            "at": f"{tide.at[at].astype('datetime64[s]')}Z",
+            "mc_mean_pct": float(tide.mc_mean_pct[at]),
+            "width_mm": width if np.isfinite(width) else None,
+            "estimated": bool(tide.estimated[at]),
+        }
+    return found
+
+
+# ---------------------------------------------------------------- measured, foretold, said
+
+
+def _measurements(session: Session, row: Piece, now: datetime) -> Iterable[Measurement]:
+    return session.scalars(
+        select(Measurement)
+        .where(Measurement.body_id.in_([member.id for member in row.members]), Measurement.at <= now)
+        .order_by(Measurement.at, Measurement.id)
+    )
+
+
+def _measured(one: Measurement) -> dict[str, Any]:
+    return {
+        "at": _iso(one.at),
+        "quantity": one.quantity,
+        "value": one.value,
+        "uncertainty": one.uncertainty,
+        "how": one.how,
+        "undone_at": _iso(one.undone_at),
+    }
+
+
+def _warnings(session: Session, row: Piece, now: datetime) -> list[tuple[Warning, dict[int, str]]]:
+    names = {fit.id: fit.name for fit in row.fits}
+    found = session.scalars(
+        select(Warning)
+        .where(
+            ((Warning.subject_kind == "fit") & Warning.subject_id.in_(list(names)))
+            | ((Warning.subject_kind == "piece") & (Warning.subject_id == row.id)),
+            Warning.opened_at <= now,
+        )
+        .order_by(Warning.opened_at, Warning.id)
+    )
+    return [(warning, names) for warning in found]
+
+
+def _warning(warning: Warning, names: dict[int, str]) -> dict[str, Any]:
+    return {
+        "opened_at": _iso(warning.opened_at),
+        "fit": names.get(warning.subject_id) if warning.subject_kind == "fit" else None,
+        "limit": warning.limit_name or None,
+        "tier": warning.tier,
+        "from": warning.from_verdict,
+        "to": warning.to_verdict,
+        "reason": warning.reason,
+        "escalated_at": _iso(warning.escalated_at),
+        "closed_at": _iso(warning.closed_at),
+    }
+
+
+def _standing(session: Session, row: Piece) -> list[dict[str, Any]]:
+    """How each fit stands as last evaluated, with what its outlook foresaw."""
+    found = []
+    for fit in session.scalars(select(Fit).where(Fit.piece_id == row.id).order_by(Fit.id)):
+        verdict = session.get(Verdict, ("fit", fit.id))
+        if verdict is not None:
+            found.append(
+                {
+                    "fit": fit.name,
+                    "evaluated_at": _iso(verdict.evaluated_at),
+                    "verdict": verdict.verdict,
+                    "since_at": _iso(verdict.since_at),
+                    "reason": verdict.reason,
+                    "crossing": verdict.detail.get("crossing"),
+                }
+            )
+    return found
+
+
+def _advice(session: Session, warnings: list[tuple[Warning, dict[int, str]]]) -> list[dict[str, Any]]:
+    """What was sent and what was done about each warning, first to last."""
+    said: list[dict[str, Any]] = []
+    for warning, names in warnings:
+        about = names.get(warning.subject_id) if warning.subject_kind == "fit" else None
+        if warning.acknowledged_at is not None:
+            said.append(
+                {
+                    "at": _iso(warning.acknowledged_at),
+                    "act": warning.trade_act,
+                    "fit": about,
+                    "of": warning.reason,
+                }
+            )
+        for notice in session.scalars(select(Notice).where(Notice.warning_id == warning.id)):
+            if notice.sent_at is not None:
+                # Addresses hold keys and numbers that have no place in a paper for others.
+                said.append(
+                    {"at": _iso(notice.sent_at), "act": "notice sent", "fit": about, "of": warning.reason}
+                )
+    return sorted(said, key=lambda one: one["at"] or "")
+
+
+# ---------------------------------------------------------------- as text
+
+
+def record_text(record: dict[str, Any]) -> str:
+    """A record of fact as plain text for people, in mm and percent."""
+    lines = [
+        f"Record of fact: {record['piece']}",
+        f"Made {record['made_at']}; recorded {record['recorded_at']}. All instants are UTC.",
+        "",
+        "AS BUILT",
+        *_built_lines(record),
+        "",
+        f"Comfortable from {_pct(record['design_range']['mc_low_pct'])} to "
+        f"{_pct(record['design_range']['mc_high_pct'])} moisture content "
+        f"({_pct(record['design_range']['rh_low_pct'], 0)} to {_pct(record['design_range']['rh_high_pct'], 0)} RH "
+        f"at {record['design_range']['temperature_c']:g} °C).",
+        "",
+        "THE AIR WHERE IT STOOD",
+    ]
+    for stand in record["stands"]:
+        lines += _stand_lines(stand)
+    lines += ["", "THE WOOD"]
+    for name, ends in record["wood"].items():
+        if ends is None:
+            lines.append(f"{name}: not followed yet.")
+            continue
+        dry, wet = ends["driest"], ends["wettest"]
+        lines.append(
+            f"{name}: driest {dry['mc_mean_pct']:.1f} % on {dry['at'][:10]}, "
+            f"wettest {wet['mc_mean_pct']:.1f} % on {wet['at'][:10]}."
+        )
+    lines += ["", "MEASURED"]
+    lines += [
+        f"{one['at']}: {one['quantity']} {one['value']:g} ± {one['uncertainty']:g} {one['how']}".rstrip()
+        + (f" (taken back {one['undone_at']})" if one["undone_at"] else "")
+        for one in record["measurements"]
+    ] or ["Nothing since it was built."]
+    lines += ["", "FORETOLD AGAINST MEASURED"]
+    lines += _foretold_lines(record["foretold"])
+    lines += ["", "WARNED OF"]
+    lines += [
+        f"{one['opened_at']}: {one['fit'] or 'piece'}, from {one['from']} to {one['to']}: {one['reason']}"
+        + (f"; closed {one['closed_at']}" if one["closed_at"] else "; still open")
+        for one in record["predictions"]["warnings"]
+    ] or ["Nothing."]
+    lines += ["", "SAID AND DONE"]
+    lines += [
+        f"{one['at']}: {one['act']}, {one['fit'] or 'piece'} ({one['of']})" for one in record["advice"]
+    ] or ["Nothing is recorded."]
+    return "\n".join(lines) + "\n"
+
+
+def _built_lines(record: dict[str, Any]) -> list[str]:
+    lines = []
+    for name, member in record["built"]["member"].items():
+        start = record["moisture_at_start"][name]
+        cut = member.get("cut") or f"rings at {member.get('ring_angle_deg', 0):g} degrees"
+        lines.append(
+            f"{name}: {member['species']}, {cut}, {member['width']:g} mm wide and {member['thickness']:g} mm thick at "
+            f"{member['mc_pct']:g} % ({start['basis']}, {start['at']})"
+        )
+    for name, fit in record["built"]["fit"].items():
+        rest = {key: value for key, value in fit.items() if key != "kind"}
+        lines.append(f"{name}: {fit['kind']}, {json.dumps(rest, ensure_ascii=False)}")
+    return lines
+
+
+def _stand_lines(stand: dict[str, Any]) -> list[str]:
+    head = f"{stand['place']}, {stand['since_at']} to {stand['until_at'] or 'now'}: "
+    counted = (
+        f"{stand['hours']} hours, {stand['hours_measured']} measured, {stand['hours_bridged']} bridged, "
+        f"{stand['hours_missing']} without air."
+    )
+    if "mean_rh_pct" not in stand:
+        return [head + counted]
+    found = (
+        f"  {stand['hours_below_range']} hours drier than its range, {stand['hours_above_range']} damper. "
+        f"Mean {stand['mean_rh_pct']:.0f} % at {stand['mean_temperature_c']:.0f} °C."
+    )
+    if stand["driest_day"] is not None:
+        found += (
+            f" Driest day {stand['driest_day']} ({stand['driest_day_rh_pct']:.0f} %), "
+            f"dampest {stand['dampest_day']} ({stand['dampest_day_rh_pct']:.0f} %)."
+        )
+    return [head + counted, found]
+
+
+def _foretold_lines(found: dict[str, Any]) -> list[str]:
+    lines = [
+        f"{one['at']}: {one['fit'] or one['member']} {one['quantity']}, foretold "
+        f"{'nothing' if one['predicted'] is None else format(one['predicted'], '.2f')}, measured {one['measured']:.2f}"
+        for one in found["compared"]
+    ]
+    return [*lines, *(spread_sentence(Spread(**spread)) for spread in found["overall"])] or ["Nothing yet."]
+
+
+def spread_sentence(spread: Spread) -> str:
+    """Bias and spread in words, in the quantity's own unit."""
+    what, unit = {
+        "width_mm": ("widths", " mm"),
+        "gap_mm": ("gaps", " mm"),
+        "mc_pct": ("moisture", " points"),
+    }[spread.quantity]
+    if spread.bias is None:
+        return f"{what}: nothing foretold."
+    about = "" if spread.spread is None else f", give or take {spread.spread:.2f}{unit}"
+    way = "too large" if spread.bias > 0 else "too small"
+    return f"{what}: {spread.count} foretold, on average {abs(spread.bias):.2f}{unit} {way}{about}."
+
+
+def _pct(value: float | None, digits: int = 1) -> str:
+    return "no limit" if value is None else f"{value:.{digits}f} %"
