@@ -22,12 +22,13 @@ from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merg
 from model.watch.bulk import Bulk
 from model.watch.climate import NEVER_H, Climate
 from model.watch.ledger import Counts, Overtaken
-from model.watch.margins import Crossings, FitHours, Resumed, fits_through, settle
+from model.watch.margins import Crossings, FitHours, MoistureThen, Resumed, fits_through, settle
 from model.watch.roster import FitOnBook, Owner, Roster, RosterReader
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.sensors import sensors_now
 from model.watch.stacks import StackHistory, stack_now
 from model.watch.state import Run, States, run
+from model.watch.trust.judge import Judge
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece, verdict_of_place
 from model.watch.warnings import (
     Changes,
@@ -77,6 +78,10 @@ class OutlookRequest:
     profiles : mapping of member name to (cells,) array
         Moisture at that hour [%].
     airs : mapping of place id to Air
+    variances : mapping of member name to float
+        Of the mean moisture content at that hour [%²].
+    moisture_then : callable
+        Mean moisture content of a body (by id) at a kept hour up to that one.
     """
 
     owner: Owner
@@ -84,6 +89,8 @@ class OutlookRequest:
     place_id: int
     profiles: Mapping[str, np.ndarray[Any, np.dtype[np.float64]]]
     airs: Mapping[int, Air]
+    variances: Mapping[str, float] = field(default_factory=dict)
+    moisture_then: MoistureThen | None = None
 
 
 class OutlookProvider(Protocol):
@@ -158,6 +165,7 @@ class Watch:
         self._store = store
         self._outlook = outlook_crossings
         self._reader = RosterReader()
+        self._judge = Judge(store)
         self._forget()
 
     def _forget(self) -> None:
@@ -201,8 +209,8 @@ class Watch:
             assert self._counts is not None
             hour = max(to_epoch_ms(now) // HOUR_MS, self._hour or 0)
             # Marks come before the readings they speak of: a reading that comes in between marks again.
-            marks = ledger.read_marks(bulk, hour)
-            clock = tally.took("read", clock)
+            marks = self._judge.judge(bulk, hour, to_epoch_ms(now))
+            clock = tally.took("trust", clock)
             airs, changed = self._new_airs(bulk, marks, hour)
             clock = tally.took("air", clock)
             tasks = self._tasks(bulk, changed, hour)
@@ -297,7 +305,7 @@ class Watch:
             if not owner.bodies or owner.start_hour > hour:
                 continue
             known = self._known.get(owner.key)
-            at = _earliest_change(owner, changed)
+            at = _earliest_change(owner, changed, self._outlook is not None)
             end = min(owner.until, hour)
             if known is None:
                 tasks.append(_Task(owner, None))
@@ -411,18 +419,29 @@ class Watch:
         requests: list[OutlookRequest] = []
         whose: list[int] = []
         of_row = [(number, body.name) for number, task in enumerate(tasks) for body in task.owner.bodies]
+        moistures_then, first = [], 0
+        for task in tasks:
+            rows = {body.name: first + place for place, body in enumerate(task.owner.bodies)}
+            moistures_then.append(self._moisture_then(task, done, rows))
+            first += len(rows)
         for record in done.records:
             if record.hour % 24:
                 continue
             profiles: dict[int, dict[str, np.ndarray[Any, np.dtype[np.float64]]]] = {}
-            for row, profile in zip(record.rows.tolist(), record.profile, strict=True):
+            variances: dict[int, dict[str, float]] = {}
+            for place_in_record, row in enumerate(record.rows.tolist()):
                 number, name = of_row[row]
-                profiles.setdefault(number, {})[name] = profile
+                profiles.setdefault(number, {})[name] = record.profile[place_in_record]
+                variances.setdefault(number, {})[name] = float(record.variance_pct2[place_in_record])
             for number, own in profiles.items():
                 owner = tasks[number].owner
                 place = owner.place_at(record.hour)
                 if owner.fits and place is not None and len(airs.get(place, NO_AIR)):
-                    requests.append(OutlookRequest(owner, record.hour, place, own, airs))
+                    requests.append(
+                        OutlookRequest(
+                            owner, record.hour, place, own, airs, variances[number], moistures_then[number]
+                        )
+                    )
                     whose.append(number)
         for number, request, answer in zip(whose, requests, self._outlook(requests), strict=True):
             found[number][request.hour] = answer
@@ -606,16 +625,26 @@ def _air_writer(
     return write
 
 
-def _earliest_change(owner: Owner, changed: Mapping[int, np.ndarray[Any, np.dtype[np.int64]]]) -> int | None:
-    """The first hour an owner spent in air that changed."""
+def _earliest_change(
+    owner: Owner, changed: Mapping[int, np.ndarray[Any, np.dtype[np.int64]]], foreseen: bool
+) -> int | None:
+    """The first hour from which an owner has to be computed again for air that changed.
+
+    That is the first it spent in such air; where an outlook is asked for, its stay's first when the place's
+    earlier air changed, since the outlook knows the place by all of its air.
+    """
     found = []
     for stay in owner.stays:
         hours = changed.get(stay.place_id)
-        if hours is not None:
-            since = max(stay.since, owner.start_hour)
-            position = int(np.searchsorted(hours, since))
-            if position < len(hours) and hours[position] < stay.until:
-                found.append(int(hours[position]))
+        if hours is None or not len(hours):
+            continue
+        since = max(stay.since, owner.start_hour)
+        if foreseen and owner.fits and hours[0] < since < stay.until:
+            found.append(since)
+            continue
+        position = int(np.searchsorted(hours, since))
+        if position < len(hours) and hours[position] < stay.until:
+            found.append(int(hours[position]))
     return min(found, default=None)
 
 

@@ -4,6 +4,7 @@ import gc
 import logging
 import threading
 import time
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -32,6 +33,7 @@ def run(
     stop: threading.Event,
     interval_s: float = 1.0,
     outlook_crossings: OutlookProvider | None = None,
+    after: Sequence[Callable[[datetime], object]] = (),
 ) -> None:
     """Keep a book up to date until told to stop.
 
@@ -49,6 +51,9 @@ def run(
     interval_s : float
         Seconds between looks.
     outlook_crossings : OutlookProvider, optional
+    after : sequence of callables
+        Called with the book's time at each look, after what was to be evaluated: the outlook of the day, what
+        clamps wait for. Each has to find quickly that it has nothing to do.
     """
     watch = Watch(store, outlook_crossings)
     seen: tuple[Any, ...] | None = None
@@ -71,6 +76,8 @@ def run(
             if time.monotonic() - pulse_at >= PULSE_EVERY_S:
                 _pulse(store, last)
                 pulse_at = time.monotonic()
+            for more in after:
+                more(now())
             wait_s = interval_s
         except Overtaken:
             log.info("another watch is at work on %s", store.shown)

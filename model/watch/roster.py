@@ -161,11 +161,12 @@ class Owner:
 
 @dataclass(frozen=True)
 class PlaceOnBook:
-    """A place as the watch needs it."""
+    """A place as the watch needs it; `climate` is its document, where there is one."""
 
     id: int
     name: str
     kind: str
+    climate: Raw | None = None
 
 
 @dataclass(frozen=True)
@@ -195,7 +196,8 @@ class RosterReader:
         """The roster as the book is now."""
         ms = bulk.instant_of
         places = {
-            row[0]: PlaceOnBook(*row) for row in bulk.rows("SELECT id, name, kind FROM place ORDER BY id")
+            id_: PlaceOnBook(id_, name, kind, None if climate is None else _loaded(climate))
+            for id_, name, kind, climate in bulk.rows("SELECT id, name, kind, climate FROM place ORDER BY id")
         }
         pieces = bulk.rows(f"SELECT id, name, document, {ms('retired_at')} FROM piece ORDER BY id")
         stacks = bulk.rows(
