@@ -270,6 +270,7 @@ def _advice(session: Session, warnings: list[tuple[Warning, dict[int, str]]]) ->
 
 def record_text(record: dict[str, Any]) -> str:
     """A record of fact as plain text for people, in mm and percent."""
+    design = record["design_range"]
     lines = [
         f"Record of fact: {record['piece']}",
         f"Made {record['made_at']}; recorded {record['recorded_at']}. All instants are UTC.",
@@ -277,10 +278,9 @@ def record_text(record: dict[str, Any]) -> str:
         "AS BUILT",
         *_built_lines(record),
         "",
-        f"Comfortable from {_pct(record['design_range']['mc_low_pct'])} to "
-        f"{_pct(record['design_range']['mc_high_pct'])} moisture content "
-        f"({_pct(record['design_range']['rh_low_pct'], 0)} to {_pct(record['design_range']['rh_high_pct'], 0)} RH "
-        f"at {record['design_range']['temperature_c']:g} °C).",
+        f"Comfortable from {_pct(design['mc_low_pct'])} to {_pct(design['mc_high_pct'])} moisture content "
+        f"({_pct(design['rh_low_pct'], 0)} to {_pct(design['rh_high_pct'], 0)} RH "
+        f"at {design['temperature_c']:g} °C).",
         "",
         "THE AIR WHERE IT STOOD",
     ]
@@ -323,8 +323,8 @@ def _built_lines(record: dict[str, Any]) -> list[str]:
         start = record["moisture_at_start"][name]
         cut = member.get("cut") or f"rings at {member.get('ring_angle_deg', 0):g} degrees"
         lines.append(
-            f"{name}: {member['species']}, {cut}, {member['width']:g} mm wide and {member['thickness']:g} mm thick at "
-            f"{member['mc_pct']:g} % ({start['basis']}, {start['at']})"
+            f"{name}: {member['species']}, {cut}, {member['width']:g} mm wide and {member['thickness']:g} mm "
+            f"thick at {member['mc_pct']:g} % ({start['basis']}, {start['at']})"
         )
     for name, fit in record["built"]["fit"].items():
         rest = {key: value for key, value in fit.items() if key != "kind"}
@@ -355,7 +355,8 @@ def _stand_lines(stand: dict[str, Any]) -> list[str]:
 def _foretold_lines(found: dict[str, Any]) -> list[str]:
     lines = [
         f"{one['at']}: {one['fit'] or one['member']} {one['quantity']}, foretold "
-        f"{'nothing' if one['predicted'] is None else format(one['predicted'], '.2f')}, measured {one['measured']:.2f}"
+        f"{'nothing' if one['predicted'] is None else format(one['predicted'], '.2f')}, "
+        f"measured {one['measured']:.2f}"
         for one in found["compared"]
     ]
     return [*lines, *(spread_sentence(Spread(**spread)) for spread in found["overall"])] or ["Nothing yet."]
