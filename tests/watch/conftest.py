@@ -73,11 +73,13 @@ def hour(number: float) -> datetime:
 def hourly(
     hours: int, temperature_c: float | np.ndarray, rh_pct: float | np.ndarray, first: int = 0
 ) -> list[Row]:
-    """One reading in the middle of each hour."""
-    temperature_c, rh_pct = np.broadcast_to(temperature_c, hours), np.broadcast_to(rh_pct, hours)
+    """One reading in the middle of each hour, of air that breathes a little, as a sensor that works shows."""
+    numbers = first + np.arange(hours)
+    temperature_c = np.broadcast_to(temperature_c, hours) + 0.2 * np.sin(1.9 * numbers)
+    rh_pct = np.clip(np.broadcast_to(rh_pct, hours) + 0.4 * np.sin(2.3 * numbers), 0.0, 100.0)
     return [
-        (hour(first + k + 0.5), float(t), float(h))
-        for k, (t, h) in enumerate(zip(temperature_c, rh_pct, strict=True))
+        (hour(number + 0.5), float(t), float(h))
+        for number, t, h in zip(numbers.tolist(), temperature_c, rh_pct, strict=True)
     ]
 
 
