@@ -1,6 +1,6 @@
 """What was taken from the broker since the last commit, merged and bounded, ready to be written."""
 
-from collections import Counter, deque
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -46,7 +46,7 @@ class Batch:
     rows: dict[tuple[int, int], Row] = field(default_factory=dict)
     sources: dict[tuple[int, int], tuple[str, bytes]] = field(default_factory=dict)
     refused: list[Refused] = field(default_factory=list)
-    heard: dict[str, deque[Heard]] = field(default_factory=dict)
+    heard: dict[str, list[Heard]] = field(default_factory=dict)
     presence: dict[int, tuple[str, int]] = field(default_factory=dict)
     battery: dict[int, float] = field(default_factory=dict)
     counts: Counter[str] = field(default_factory=Counter)
@@ -72,9 +72,6 @@ class Batch:
             self.rows[key] = known._replace(temperature_c=temperature_c, rh_pct=rh_pct)
             self.counts["stored"] += 1
 
-    def hear(self, topic: str, heard: Heard, keep: int) -> None:
-        """Keep the last messages of a topic nobody is bound to."""
-        kept = self.heard.get(topic)
-        if kept is None:
-            kept = self.heard[topic] = deque(maxlen=keep)
-        kept.append(heard)
+    def hear(self, topic: str, heard: Heard) -> None:
+        """Keep a message of a topic nobody is bound to."""
+        self.heard.setdefault(topic, []).append(heard)

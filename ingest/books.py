@@ -63,9 +63,12 @@ class Book(ABC):
             If the database refuses one of them; the transaction is as it was before.
         """
 
+    mark_is_sure: bool
+    """Whether an unchanged mark proves that the registry is unchanged."""
+
     @abstractmethod
     def change_mark(self) -> Any:
-        """Something that differs when another connection may have changed the registry."""
+        """Something that differs when another connection has changed the registry; quickly told."""
 
     @abstractmethod
     def durable(self, on: bool) -> None:
@@ -108,6 +111,8 @@ def _hours(rows: Sequence[RowValues]) -> set[tuple[int, int]]:
 
 class SqliteBook(Book):
     """SQLite through the standard library's driver."""
+
+    mark_is_sure = True
 
     _ONE_BY_ONE = UPSERT.format(source="VALUES (?, ?, ?, ?, ?, ?)")
     # WHERE true keeps the parser from taking ON CONFLICT for a join's (sqlite.org, "Parsing Ambiguity").
@@ -213,6 +218,8 @@ class SqliteBook(Book):
 class PostgresBook(Book):
     """PostgreSQL through psycopg: rows are copied into a staging table and merged from there."""
 
+    mark_is_sure = False
+
     _MERGE = (
         "WITH changed AS ("
         + UPSERT.format(
@@ -298,8 +305,8 @@ class PostgresBook(Book):
         self.execute("RELEASE readings")
         return changed
 
-    def change_mark(self) -> None:
-        return None
+    def change_mark(self) -> Any:
+        return self.execute("SELECT count(*), max(id) FROM binding").fetchone()
 
     def durable(self, on: bool) -> None:
         self.execute(f"SET synchronous_commit = {'on' if on else 'off'}")

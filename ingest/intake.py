@@ -11,7 +11,7 @@ from ingest.redelivery import Remembered, checksum
 from ingest.registry import Registry, Stream
 from ingest.settings import Limits
 from model.records.clock import Now
-from model.records.types import to_epoch_ms
+from model.records.types import from_epoch_ms, to_epoch_ms
 
 log = logging.getLogger("paneltide.ingest")
 
@@ -34,7 +34,7 @@ class Intake:
         self._pace = Pace(limits.topic_rate_per_s, limits.topic_burst)
 
     def load(self, book: Book) -> None:
-        """Take up what an earlier process left: the last arrivals used as times, and the unknown topics."""
+        """Take up what other processes left: the last arrivals used as times, and the unknown topics."""
         since = book.at(to_epoch_ms(self._now()) - CLOCK_HOUR_MS)
         for sensor_id in self._registry.sensor_ids:
             last = book.execute(
@@ -43,7 +43,8 @@ class Intake:
                 (sensor_id, since),
             ).fetchone()[0]
             if last is not None:
-                self._last_arrival_ms[sensor_id] = last if isinstance(last, int) else to_epoch_ms(last)
+                last_ms = last if isinstance(last, int) else to_epoch_ms(last)
+                self._last_arrival_ms[sensor_id] = max(last_ms, self._last_arrival_ms.get(sensor_id, 0))
         for topic, last in book.execute(
             "SELECT topic, max(received_at) FROM heard_message GROUP BY topic"
         ).fetchall():
@@ -58,10 +59,20 @@ class Intake:
         """Let each topic's allowance grow again."""
         self._pace.refill(elapsed_s)
 
-    def forget_heard(self, topics: list[str]) -> None:
-        """These topics are bound now."""
-        for topic in topics:
+    def hear_again(self) -> None:
+        """Take the waiting messages of unknown topics once more: some of the topics are bound by now."""
+        for topic in self._registry.bound(self.heard_topics):
             self._heard_ms.pop(topic, None)
+            for heard in self.batch.heard.pop(topic, ()):
+                self.batch.counts["heard"] -= 1
+                self.batch.counts["received"] -= 1
+                self.batch.messages -= 1
+                self.take(
+                    topic,
+                    heard.payload,
+                    retained=heard.retained,
+                    received_at=from_epoch_ms(heard.received_ms),
+                )
 
     @property
     def heard_topics(self) -> list[str]:
@@ -190,7 +201,7 @@ class Intake:
         self._heard_ms[topic] = received_ms
         batch.counts["heard"] += 1
         batch.size_bytes += len(payload)
-        batch.hear(topic, Heard(payload, retained, received_ms), self._limits.heard_per_topic)
+        batch.hear(topic, Heard(payload, retained, received_ms))
 
     def _room_for(self, topic: str, received_ms: int) -> bool:
         if topic in self._heard_ms or len(self._heard_ms) < self._limits.heard_topics:

@@ -54,8 +54,14 @@ class Registry:
         self._mark: Any = None
         self.sensor_ids: frozenset[int] = frozenset()
 
-    def refresh(self, book: Book) -> bool:
+    def refresh(self, book: Book, *, thorough: bool = True) -> bool:
         """Look whether bindings changed, and take them over; whether they did.
+
+        Parameters
+        ----------
+        thorough : bool
+            If not, a change may be missed that adds or removes no binding, where the database gives no sure
+            sign of changes.
 
         Raises
         ------
@@ -63,7 +69,7 @@ class Registry:
             If the database can't be read; the bindings known so far stay in force.
         """
         mark = book.change_mark()
-        if mark is not None and mark == self._mark:
+        if mark == self._mark and (book.mark_is_sure or not thorough):
             return False
         rows = [tuple(row) for row in book.execute(BINDINGS).fetchall()]
         self._mark = mark

@@ -81,6 +81,11 @@ class Subscriber:
             self._step()
         self._farewell()
 
+    @property
+    def backlog(self) -> int:
+        """Messages taken that are not committed yet."""
+        return self._intake.batch.messages
+
     # ------------------------------------------------------------ the loop
 
     def _step(self) -> None:
@@ -94,11 +99,9 @@ class Subscriber:
         readable = self._link.wait(self._patience(batch), reading=reading)
         if readable:
             # While the database is away the batch may grow to the bound of the backlog, not only to a batch.
-            bound = (
-                limits.backlog_messages
-                if self._away
-                else max(self._settings.batch_messages, batch.messages + 1)
-            )
+            bound = limits.backlog_messages
+            if not self._away:
+                bound = min(bound, max(self._settings.batch_messages, batch.messages + 1))
             self._link.read(bound - batch.messages)
         if reading:
             self._link.misc()
@@ -137,6 +140,9 @@ class Subscriber:
         """Write the batch and acknowledge it; whether that could be done."""
         batch, begun = self._intake.batch, time.monotonic()
         try:
+            if batch.heard:
+                # Accepted since the last look? Then these are readings, not messages of an unknown topic.
+                self._look_at_registry(thorough=False)
             changed = self._writer.write(batch, self._pulse(begun, 0))
         except BookAway as error:
             self._note_away(str(error))
@@ -166,17 +172,18 @@ class Subscriber:
             self._note_away(str(error))
             self._next_pulse = now_s + PULSE_S
 
-    def _look_at_registry(self) -> None:
-        if not self._registry.refresh(self._writer.book):
+    def _look_at_registry(self, *, thorough: bool = True) -> None:
+        """Take over bindings that changed, with the messages that came before they were known."""
+        if not self._registry.refresh(self._writer.book, thorough=thorough):
             return
+        book = self._writer.book
         topics = self._registry.bound(self._intake.heard_topics)
         if topics:
-            # What waits in the batch on these topics has to be among the kept messages first.
-            if not self._commit() and self._intake.batch.messages:
-                return
-            batch = kept_batch(self._writer.book, self._registry, self._settings.limits, self._now, topics)
-            self._writer.write(batch)
-            self._intake.forget_heard(topics)
+            self._writer.write(kept_batch(book, self._registry, self._settings.limits, self._now, topics))
+        # Arrivals that were turned into readings, here or by whoever accepted them, took instants of their
+        # own; what waits in the batch comes after them.
+        self._intake.load(book)
+        self._intake.hear_again()
 
     # ------------------------------------------------------------ what the broker tells
 

@@ -29,9 +29,7 @@ class WallTime:
             self._zone = ZoneInfo(zone)
         except (ZoneInfoNotFoundError, ValueError, OSError):
             raise BadInput(where, "zone", "must be an IANA time zone such as Europe/Paris", zone) from None
-        self._last: dict[
-            int, tuple[datetime | None, bool]
-        ] = {}  # wall time, second pass?
+        self._last: dict[int, tuple[datetime | None, bool]] = {}  # wall time, second pass?
         self._doubled = self._skipped = 0
 
     def notes(self) -> list[str]:

@@ -138,7 +138,7 @@ class Writer:
                 [
                     (_text(topic), heard.payload, heard.retained, book.at(heard.received_ms))
                     for topic, kept in batch.heard.items()
-                    for heard in kept
+                    for heard in kept[-self._limits.heard_per_topic :]
                 ],
             )
             prune_heard(book, map(_text, batch.heard), self._limits)

@@ -1,8 +1,8 @@
 """A publisher that keeps a broker busy: QoS 1 packets made beforehand, sent in bulk on one socket.
 
-``python tests/bench/publisher.py PORT COUNT [--rate N] [--sensors N] [--start N]`` publishes COUNT messages of about
-100 bytes with a device time of their own each, prints "ready" first, waits for a line on standard input, and prints
-when the broker has acknowledged all of them.
+``python tests/bench/publisher.py PORT COUNT [--rate N] [--sensors N] [--start N]`` publishes COUNT messages
+of about 100 bytes with a device time of their own each, prints "ready" first, waits for a line on standard
+input, and prints when the broker has acknowledged all of them.
 """
 
 import argparse
@@ -33,7 +33,13 @@ def message(number: int, start_ms: int, sensors: int) -> tuple[str, bytes]:
     """Message `number`: its own sensor and second, so every one is a row of its own."""
     at_ms = start_ms + number // sensors * 1_000
     return f"bench/{number % sensors}/air", json.dumps(
-        {"time": at_ms, "temperature": 18 + number % 70 / 10, "humidity": 40 + number % 200 / 10, "battery": 88, "n": number}
+        {
+            "time": at_ms,
+            "temperature": 18 + number % 70 / 10,
+            "humidity": 40 + number % 200 / 10,
+            "battery": 88,
+            "n": number,
+        }
     ).encode()
 
 
@@ -55,12 +61,12 @@ class Publisher:
 
     def send(self, messages: list[tuple[str, bytes]]) -> None:
         """Publish these; waits while too many are unacknowledged."""
+        with self._more:
+            self._more.wait_for(lambda: self.sent - self.acknowledged < UNACKNOWLEDGED, 120)
         packets = []
         for topic, payload in messages:
             self.sent += 1
             packets.append(publish_packet(topic, payload, self.sent % 65_535 + 1))
-        with self._more:
-            self._more.wait_for(lambda: self.sent - self.acknowledged < UNACKNOWLEDGED, 120)
         self._socket.sendall(b"".join(packets))
 
     def wait(self, timeout_s: float = 120.0) -> bool:
@@ -89,9 +95,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("port", type=int)
     parser.add_argument("count", type=int)
-    parser.add_argument("--rate", type=float, default=0.0, help="messages a second; as fast as it goes when 0")
+    parser.add_argument(
+        "--rate", type=float, default=0.0, help="messages a second; as fast as it goes when 0"
+    )
     parser.add_argument("--sensors", type=int, default=50)
-    parser.add_argument("--start", type=int, default=0, help="first device time, ms since 1970; now less a day if 0")
+    parser.add_argument(
+        "--start", type=int, default=0, help="first device time, ms since 1970; now less a day if 0"
+    )
     given = parser.parse_args()
     start_ms = given.start or int(time.time() * 1_000) - 86_400_000
     publisher = Publisher(given.port)

@@ -1,0 +1,377 @@
+"""Real brokers and a real database, each on a free loopback port, and ingest as the process it is in life."""
+
+import contextlib
+import importlib.util
+import json
+import os
+import pwd
+import random
+import shutil
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+
+from ingest.broker import EmbeddedBroker, answers, mosquitto_program
+from model.records.clock import machine_now
+from model.records.store import Store
+from model.records.tables import Binding, Sensor
+
+HERE = Path(__file__).parent
+TIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity", "time": "/time"}
+UNTIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity"}
+START_AT = datetime.now(UTC).replace(microsecond=0) - timedelta(days=30)
+
+
+def _load(name: str, path: Path) -> Any:
+    spec = importlib.util.spec_from_file_location(name, path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+publisher_module = _load("paneltide_bench_publisher", HERE.parent / "bench" / "publisher.py")
+
+
+def until(condition: Callable[[], Any], timeout_s: float = 30.0, what: str = "the condition") -> Any:
+    """Wait until the condition gives something true, and return that."""
+    deadline, pause = time.monotonic() + timeout_s, threading.Event()
+    while True:
+        found = condition()
+        if found:
+            return found
+        assert time.monotonic() < deadline, f"{what} didn't come within {timeout_s} s"
+        pause.wait(0.02)
+
+
+@pytest.fixture(name="until")
+def until_fixture() -> Callable[..., Any]:
+    return until
+
+
+# ---------------------------------------------------------------- brokers
+
+
+@pytest.fixture(params=["mosquitto", "iotcore"])
+def broker(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[EmbeddedBroker]:
+    """The embedded broker, in both its kinds. Its queue is saved rarely: here the rate counts."""
+    if request.param == "mosquitto" and mosquitto_program() is None:
+        pytest.skip("the program mosquitto is missing (Debian package mosquitto)")
+    if request.param == "iotcore":
+        pytest.importorskip("iotcore", reason="the wheel iotcore is missing")
+    with EmbeddedBroker(tmp_path / "broker", kind=request.param, save_every=1_000) as started:
+        yield started
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[EmbeddedBroker]:
+    """mosquitto as paneltide embeds it."""
+    if mosquitto_program() is None:
+        pytest.skip("the program mosquitto is missing (Debian package mosquitto)")
+    with EmbeddedBroker(tmp_path / "broker", kind="mosquitto") as started:
+        yield started
+
+
+class OwnMosquitto:
+    """A mosquitto of somebody else's, with a configuration that isn't ours."""
+
+    def __init__(self, folder: Path, config: str) -> None:
+        program = mosquitto_program()
+        assert program is not None
+        folder.mkdir(exist_ok=True)
+        self.port = free_port()
+        text_of_it = config.format(port=self.port, folder=f"{folder}/")
+        if os.geteuid() == 0:
+            text_of_it += "user root\n"
+        (folder / "own.conf").write_text(text_of_it)
+        self._process = subprocess.Popen([program, "-c", str(folder / "own.conf")], stderr=subprocess.DEVNULL)
+
+    def wait_for_port(self) -> None:
+        def listens() -> bool:
+            with contextlib.suppress(OSError):
+                socket.create_connection(("127.0.0.1", self.port), 1).close()
+                return True
+            return False
+
+        until(listens, 10, "the broker")
+
+    def stop(self) -> None:
+        self._process.terminate()
+        self._process.wait(10)
+
+
+@pytest.fixture
+def own_mosquitto(tmp_path: Path) -> Iterator[Callable[[str], OwnMosquitto]]:
+    """Starts a mosquitto with the configuration given; ``{port}`` and ``{folder}`` are filled in."""
+    if mosquitto_program() is None:
+        pytest.skip("the program mosquitto is missing (Debian package mosquitto)")
+    started: list[OwnMosquitto] = []
+
+    def start(config: str) -> OwnMosquitto:
+        broker = OwnMosquitto(tmp_path / f"own{len(started)}", config)
+        started.append(broker)
+        broker.wait_for_port()
+        return broker
+
+    yield start
+    for broker in started:
+        broker.stop()
+
+
+def free_port() -> int:
+    """A port nobody holds, below those the system hands out to clients.
+
+    A client that tries again and again to reach a server that is down would else, now and then, be given
+    the server's own port, connect to itself and keep the server from coming back (RFC 9293, 3.5: simultaneous
+    open).
+    """
+    while True:
+        port = random.randrange(15_000, 32_000)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
+
+
+# ---------------------------------------------------------------- PostgreSQL
+
+
+class Postgres:
+    """A PostgreSQL server of the test's own."""
+
+    def __init__(self, folder: Path) -> None:
+        self._bin = _postgres_programs()
+        self._folder = folder
+        self._user = _server_user()
+        self.port = free_port()
+        if self._user is not None:
+            for part in (folder, *folder.parents):
+                # The server's user must be able to get to its folder.
+                with contextlib.suppress(PermissionError):
+                    part.chmod(part.stat().st_mode | 0o011)
+            os.chown(folder, self._user.pw_uid, self._user.pw_gid)
+        self._run(
+            "initdb", "-D", str(folder / "data"), "-U", "paneltide", "-A", "trust", "--no-sync", "-E", "UTF8"
+        )
+        self._server: subprocess.Popen[bytes] | None = None
+        self.start()
+
+    @property
+    def _admin(self) -> str:
+        return f"host=127.0.0.1 port={self.port} user=paneltide dbname=postgres"
+
+    def url(self, database: str) -> str:
+        return f"postgresql+psycopg://paneltide@127.0.0.1:{self.port}/{database}"
+
+    def start(self) -> None:
+        self._server = subprocess.Popen(
+            [str(self._bin / "postgres"), "-D", str(self._folder / "data"), "-p", str(self.port),
+             "-h", "127.0.0.1", "-k", str(self._folder), "-c", "fsync=off"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd="/", **self._as_user(),
+        )  # fmt: skip
+        until(self._ready, 30, "PostgreSQL")
+
+    def stop(self) -> None:
+        assert self._server is not None
+        self._server.send_signal(2)  # SIGINT: fast shutdown, sessions are cut off
+        self._server.wait(30)
+
+    def create(self, database: str) -> None:
+        import psycopg
+
+        with psycopg.connect(self._admin, autocommit=True) as connection:
+            connection.execute(f"CREATE DATABASE {database}")
+
+    def _ready(self) -> bool:
+        import psycopg
+
+        with contextlib.suppress(psycopg.OperationalError):
+            psycopg.connect(self._admin, connect_timeout=2).close()
+            return True
+        return False
+
+    def _run(self, program: str, *arguments: str) -> None:
+        subprocess.run(
+            [str(self._bin / program), *arguments],
+            check=True,
+            capture_output=True,
+            cwd="/",
+            **self._as_user(),
+        )
+
+    def _as_user(self) -> dict[str, Any]:
+        if self._user is None:
+            return {}
+        return {
+            "user": self._user.pw_uid,
+            "group": self._user.pw_gid,
+            "extra_groups": [],
+            "env": {"PATH": os.environ["PATH"]},
+        }
+
+
+def _postgres_programs() -> Path:
+    found = shutil.which("initdb")
+    places = [Path(found).resolve().parent] if found else []
+    places += sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
+    for place in places:
+        if (place / "postgres").exists() and (place / "initdb").exists():
+            return place
+    pytest.skip("the program postgres is missing (Debian package postgresql)")
+
+
+def _server_user() -> pwd.struct_passwd | None:
+    """PostgreSQL refuses to run as root; then it runs as a system user."""
+    if os.geteuid() != 0:
+        return None
+    for name in ("postgres", "nobody"):
+        with contextlib.suppress(KeyError):
+            return pwd.getpwnam(name)
+    pytest.skip("PostgreSQL doesn't run as root, and there is no user postgres or nobody")
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
+    """One server for all tests; each makes a database of its own."""
+    pytest.importorskip("psycopg", reason="the driver psycopg is missing (extra postgres)")
+    server = Postgres(tmp_path_factory.mktemp("postgres"))
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def postgres_store(postgres: Postgres, request: pytest.FixtureRequest) -> Iterator[Store]:
+    name = f"book_{abs(hash(request.node.nodeid))}"
+    postgres.create(name)
+    book = Store(postgres.url(name))
+    book.bring_up_to_date()
+    yield book
+    book.close()
+
+
+# ---------------------------------------------------------------- ingest and its world
+
+
+class IngestProcess:
+    """Ingest as a process of its own, as `paneltide run` keeps it."""
+
+    def __init__(self, store: Store, url: str, log: Path, *options: str) -> None:
+        self._log = log.open("ab")
+        self.log = log
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "ingest.subscriber", "--mqtt-url", url, "--database-url",
+             store.url.render_as_string(hide_password=False), *options],
+            stdout=self._log, stderr=self._log,
+        )  # fmt: skip
+
+    def kill(self) -> None:
+        """As a power cut ends it."""
+        self.process.kill()
+        self.process.wait(10)
+        self._log.close()
+
+    def stop(self, timeout_s: float = 10.0) -> int:
+        self.process.terminate()
+        status = self.process.wait(timeout_s)
+        self._log.close()
+        return status
+
+    @property
+    def said(self) -> str:
+        return self.log.read_text("utf-8", "replace")
+
+
+@pytest.fixture
+def ingest(tmp_path: Path) -> Iterator[Callable[..., IngestProcess]]:
+    """Starts ingest on a store and a broker's address."""
+    started: list[IngestProcess] = []
+
+    def start(store: Store, url: str, *options: str, wait: bool = True) -> IngestProcess:
+        process = IngestProcess(store, url, tmp_path / f"ingest{len(started)}.log", *options)
+        started.append(process)
+        if wait:
+            until(lambda: "connected to the broker" in process.said, 20, "ingest")
+        return process
+
+    yield start
+    for process in started:
+        if process.process.poll() is None:
+            process.kill()
+
+
+@pytest.fixture
+def publisher() -> Iterator[Callable[[int], Any]]:
+    """Connects a publisher to a port."""
+    started: list[Any] = []
+
+    def connect(port: int) -> Any:
+        made = publisher_module.Publisher(port, f"test-publisher-{len(started)}")
+        started.append(made)
+        return made
+
+    yield connect
+    for made in started:
+        with contextlib.suppress(OSError):
+            made.close()
+
+
+class World:
+    """What the tests say about sensors, messages and rows."""
+
+    sensors = 20
+
+    @staticmethod
+    def bind(store: Store, count: int = 20, *, timed: bool = True) -> None:
+        """Sensors ``s0``… bound to ``air/0``…"""
+        with store.session() as session:
+            for number in range(count):
+                sensor = Sensor(name=f"s{number}", accepted_at=machine_now())
+                sensor.bindings.append(Binding(topic=f"air/{number}", payload=TIMED if timed else UNTIMED))
+                session.add(sensor)
+
+    @staticmethod
+    def messages(count: int, first: int = 0, *, timed: bool = True) -> list[tuple[str, bytes]]:
+        """Messages that differ, each a row of its own."""
+        made = []
+        for number in range(first, first + count):
+            document: dict[str, Any] = {
+                "temperature": number % 4_000 / 100,
+                "humidity": 20 + number // 4_000 % 60,
+            }
+            if timed:
+                document["time"] = (START_AT + timedelta(seconds=number // 20)).isoformat()
+            made.append((f"air/{number % 20}", json.dumps(document).encode()))
+        return made
+
+    @staticmethod
+    def scalar(store: Store, sql: str) -> Any:
+        with store.engine.connect() as connection:
+            return connection.execute(text(sql)).scalar()
+
+    @classmethod
+    def rows(cls, store: Store) -> int:
+        count: int = cls.scalar(store, "SELECT count(*) FROM reading")
+        return count
+
+    @classmethod
+    def tally(cls, store: Store, name: str) -> int:
+        return cls.scalar(store, f"SELECT count FROM tally WHERE name = '{name}'") or 0
+
+
+@pytest.fixture
+def world() -> type[World]:
+    return World
+
+
+@pytest.fixture
+def broker_answers() -> Callable[[str, int], bool]:
+    return answers
