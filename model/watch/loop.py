@@ -56,6 +56,8 @@ def run(
         clamps wait for. Each has to find quickly that it has nothing to do.
     """
     watch = Watch(store, outlook_crossings)
+    # The watch speaks to the driver directly, so the driver's own errors come up too.
+    troubles = (DBAPIError, store.engine.dialect.loaded_dbapi.Error)
     seen: tuple[Any, ...] | None = None
     pulse_at = 0.0
     wait_s = interval_s
@@ -82,10 +84,13 @@ def run(
         except Overtaken:
             log.info("another watch is at work on %s", store.shown)
             wait_s = interval_s
-        except DBAPIError as error:
+        except troubles as error:
             wait_s = min(max(2.0 * wait_s, 1.0), LONGEST_WAIT_S)
             log.warning(
-                "the database %s can't be used: %s; trying again in %g s", store.shown, error.orig, wait_s
+                "the database %s can't be used: %s; trying again in %g s",
+                store.shown,
+                getattr(error, "orig", error),
+                wait_s,
             )
         stop.wait(wait_s)
 

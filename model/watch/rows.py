@@ -1,6 +1,7 @@
 """Computed results as rows of their tables; instants still in milliseconds since 1970."""
 
 import json
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -83,14 +84,30 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
                 (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity,
                  margins[number][place], play_mm[number], STANDINGS[levels[number][place]],
                  since[number][place] * HOUR_MS, eased[number][place], foreseen[number][place],
-                 None if said is None else json.dumps(dict(said)))
+                 None if said is None else as_json(said))
             )  # fmt: skip
     return rows
+
+
+def as_json(document: Mapping[str, Any]) -> str:
+    """A document as every database takes it: what is not known is null, never NaN."""
+    try:
+        return json.dumps(document, allow_nan=False)
+    except ValueError:
+        return json.dumps(_plain(document), allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def verdict_row(subject_kind: str, subject_id: int, judged: Judged, hour: int) -> Row:
     """A row of `verdict` in the order of `ledger.VERDICT`."""
     return (
         subject_kind, subject_id, judged.verdict, judged.since_hour * HOUR_MS, hour * HOUR_MS, judged.reason,
-        json.dumps(judged.detail),
+        as_json(judged.detail),
     )  # fmt: skip

@@ -14,6 +14,7 @@ from typing import Any
 from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.margins import Crossing, FitHours
+from model.watch.rows import as_json
 from model.watch.standing import EASY, PAST, STANDINGS
 from model.watch.verdicts import LimitNow, limit_reason, sentence
 
@@ -263,7 +264,7 @@ def write_changes(bulk: Bulk, changes: Iterable[Changes]) -> None:
     def values(episode: Episode) -> tuple[Any, ...]:
         return (
             episode.subject_kind, episode.subject_id, episode.limit_name, episode.tier,
-            episode.from_verdict, episode.to_verdict, episode.reason, json.dumps(episode.detail),
+            episode.from_verdict, episode.to_verdict, episode.reason, as_json(episode.detail),
             *(None if at is None else bulk.instant(at)
               for at in (episode.opened_ms, episode.escalated_ms, episode.closed_ms)),
         )  # fmt: skip
