@@ -67,7 +67,11 @@ def top(units: str, path: str, live: bool) -> html.Header:
                         **aria(label="Pages"),
                     ),
                     html.Div(
-                        [button, html.Button("Night", className="plain theme-switch")] if live else [button],
+                        [
+                            button,
+                            html.Button("Night", className="plain theme-switch") if live else None,
+                            html.A("⚙", href="/settings", className="gear", **aria(label="Settings")),
+                        ],
                         className="controls",
                     ),
                 ],

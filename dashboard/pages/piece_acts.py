@@ -92,10 +92,6 @@ def _measure_form(piece: PieceNow, zone: str, view: View) -> html.Div:
                 ],
                 className="fields",
             ),
-            html.P(
-                "What is measured becomes the new reference: the forecast starts from it.",
-                className="small soft",
-            ),
             html.Button("Record the measurement", id={"act": MEASURE, "piece": piece.id}),
         ]
     )

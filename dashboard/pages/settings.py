@@ -1,5 +1,6 @@
 """Settings: what is shown, who may look, and how the running parts are."""
 
+from datetime import datetime
 from typing import Any
 
 from dash import html
@@ -17,8 +18,12 @@ def layout(view: View) -> html.Main:
     health = queries.health(view.store, view.context.now)
     problems = health["problems"]
     units = "inches and °F" if view.units == "inch" else "millimetres and °C"
+    if problems:
+        title = say.sentence(str(problems[0]))
+    else:
+        title = "All parts are running." if health["parts"] else "Nothing listens to sensors yet."
     return sheet(
-        "All parts are running." if health["ok"] else say.sentence(str(problems[0])),
+        title,
         part(
             "Shown",
             html.P(
@@ -26,8 +31,8 @@ def layout(view: View) -> html.Main:
                     f"Lengths and temperatures are shown in {units}. The button at the head of every page ",
                     "changes that, for this browser only; the setting ",
                     html.Code("PANELTIDE_UNITS"),
-                    " decides for browsers that have not chosen. Day or night follows the device until it is ",
-                    "chosen beside it.",
+                    " decides for browsers that have not chosen. Day or night follows the device until ",
+                    "it is chosen beside it.",
                 ]
             ),
         ),
@@ -63,9 +68,9 @@ def health_facts(health: dict[str, Any], view: View) -> html.Div:
     rows += [html.Dt("broker"), html.Dd(broker), html.Dt("book can be written"), html.Dd(writable)]
     rows += [
         html.Dt("last reading"),
-        html.Dd(num(str(health["last_reading_at"] or "none"))),
+        html.Dd(num(told_at(health["last_reading_at"], view))),
         html.Dt("last evaluation"),
-        html.Dd(num(str(health["last_evaluation_at"] or "none"))),
+        html.Dd(num(told_at(health["last_evaluation_at"], view))),
     ]
     others = [html.Li(say.sentence(str(problem))) for problem in health["problems"][1:]]
     return html.Div(
@@ -75,6 +80,14 @@ def health_facts(health: dict[str, Any], view: View) -> html.Div:
             html.P(["The same as plain JSON: ", html.A("/healthz", href="/healthz", target="_blank"), "."]),
         ]
     )
+
+
+def told_at(text: str | None, view: View) -> str:
+    """An instant of the health answer in words."""
+    if text is None:
+        return "none"
+    at = datetime.fromisoformat(text)
+    return f"{say.ago(at, view.now)}, {say.moment(at, view.context.zone, view.units, view.now)}"
 
 
 def access(view: View) -> list[Any]:

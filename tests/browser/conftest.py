@@ -4,6 +4,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -142,9 +143,27 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     with store.session() as session:
         piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
-    address = serve_book(store, lambda: start_at)
+    address = serve_book(store, lambda: start_at, sensors=door_to(store, lambda: start_at))
     yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place)
     store.close()
+
+
+@pytest.fixture
+def empty_shop(store, serve_book) -> SimpleNamespace:
+    """A dashboard over a book with nothing in it."""
+    now = datetime(2026, 2, 3, 12, tzinfo=UTC)
+    address = serve_book(store, lambda: now, sensors=door_to(store, lambda: now))
+    return SimpleNamespace(address=address, store=store, now=now)
+
+
+def door_to(store, now):
+    """What the wiring hands the Sensors page."""
+    from functools import partial
+
+    from dashboard.doors import SensorDoor
+    from ingest.accept import accept, known_and_heard
+
+    return SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
 
 
 @pytest.fixture

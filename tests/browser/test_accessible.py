@@ -1,0 +1,54 @@
+"""Every page by axe-core (vendored here, used in tests only): WCAG 2.2 A and AA, day and night."""
+
+from pathlib import Path
+
+import pytest
+from selenium.webdriver.common.by import By
+
+AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.mark.parametrize("theme", ["day", "night"])
+def test_no_page_has_a_serious_finding(shop, browser, wait_for, theme):
+    paths = (
+        "/",
+        "/stock",
+        "/pieces",
+        f"/piece/{shop.piece}",
+        f"/piece/{shop.piece}/edit",
+        f"/piece/{shop.piece}/measure",
+        f"/piece/{shop.piece}/client",
+        "/record",
+        "/places",
+        f"/place/{shop.place}",
+        f"/place/{shop.place}/edit",
+        "/sensors",
+        "/sensor/1",
+        "/warnings",
+        "/settings",
+    )
+    browser.get(shop.address)
+    browser.execute_script("localStorage.setItem('paneltide-theme', arguments[0])", theme)
+    found = {}
+    for path in paths:
+        browser.get(shop.address + path)
+        wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page h1"))
+        wait_for(browser, lambda b: not b.find_elements(By.CSS_SELECTOR, ".first-sight"))
+        browser.execute_cdp_cmd("Page.setBypassCSP", {"enabled": True})
+        browser.execute_cdp_cmd("Runtime.evaluate", {"expression": AXE})
+        answer = browser.execute_async_script(
+            "const done = arguments[arguments.length - 1];"
+            "axe.run(document, {runOnly: arguments[0]}).then(done, (error) => done({error: String(error)}));",
+            RULES,
+        )
+        assert "error" not in answer, answer
+        serious = [
+            f"{violation['id']}: {node['target']} {node['failureSummary'][:200]}"
+            for violation in answer["violations"]
+            if violation["impact"] in ("serious", "critical")
+            for node in violation["nodes"][:3]
+        ]
+        if serious:
+            found[path] = serious
+    assert found == {}
