@@ -57,7 +57,7 @@ class Evaluation:
     counts : mapping of str to int
         marks, air_hours, bodies, body_hours, checkpoints, margins, opened, changed, withdrawn.
     durations_s : mapping of str to float
-        read, air, states, margins, write: seconds spent.
+        read, trust, air, states, margins, write: seconds spent.
     """
 
     as_of: datetime

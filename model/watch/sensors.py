@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from model.records.trusted import ADVICE
 from model.watch.air_hours import FAR_MS, HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import SILENT_AFTER_H
@@ -54,12 +55,14 @@ def sensors_now(
         f"SELECT sensor_id, place_id, {ms('since_at')}, {ms('until_at')} FROM hanging ORDER BY since_at"
     ):
         hangings.setdefault(sensor_id, []).append((place_id, since, FAR_MS if until is None else until))
+    open_doubts = bulk.rows(
+        f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
+        "WHERE undone_at IS NULL AND until_at IS NULL AND kind <> 'silent' ORDER BY since_at, kind"
+    )
+    # What leaves readings out outweighs what only advises.
     doubts = {
         sensor_id: (kind, reason, since)
-        for sensor_id, kind, reason, since in bulk.rows(
-            f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
-            "WHERE undone_at IS NULL AND until_at IS NULL AND kind <> 'silent' ORDER BY since_at"
-        )
+        for sensor_id, kind, reason, since in sorted(open_doubts, key=lambda row: row[1] not in ADVICE)
     }
     touched: dict[int, tuple[int, int]] = {}
     for sensor_id, at, _ in marks:
@@ -158,6 +161,9 @@ def _judged(
         return Judged(UNKNOWN, opened, silent[-1].reason, {"key": "silent", **detail})
     if sensor.id in doubts:
         kind, reason, since_ms = doubts[sensor.id]
+        if kind in ADVICE:
+            why = f"{reason[:1].upper()}{reason[1:]}"
+            return Judged("near", since_ms // HOUR_MS, why, {"key": "check", "doubt": kind, **detail})
         why = f"Its readings are not believed: {reason}"
         return Judged("near", since_ms // HOUR_MS, why, {"key": "doubted", "doubt": kind, **detail})
     closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]

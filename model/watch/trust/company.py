@@ -128,11 +128,22 @@ def _windows(hours: NDArray[np.int64], values: Floats) -> tuple[NDArray[np.int64
     for day, a, n in zip(days[whole].tolist(), start[whole].tolist(), count[whole].tolist(), strict=True):
         daily[day - first + DRIFT_DAYS - 1] = np.median(values[a : a + n])
     windows = np.lib.stride_tricks.sliding_window_view(daily, DRIFT_DAYS)
-    enough = np.count_nonzero(~np.isnan(windows), axis=1) >= DRIFT_LEAST_DAYS
-    low, middle, high = np.full((3, len(windows)), np.nan)
-    if enough.any():
-        low[enough], middle[enough], high[enough] = np.nanquantile(windows[enough], (0.25, 0.5, 0.75), axis=1)
+    known = np.count_nonzero(~np.isnan(windows), axis=1)
+    ordered = np.sort(windows, axis=1)  # the unknown days last
+    low, middle, high = (_quantile(ordered, known, share) for share in (0.25, 0.5, 0.75))
+    few = known < DRIFT_LEAST_DAYS
+    middle[few] = np.nan
     return np.arange(first, last + 1), middle, high - low
+
+
+def _quantile(ordered: Floats, known: NDArray[np.int64], share: float) -> Floats:
+    """Of the first `known` values of each ordered row, between neighbours in proportion."""
+    at = share * np.maximum(known - 1, 0)
+    below = np.floor(at).astype(np.int64)
+    above = np.minimum(below + 1, np.maximum(known - 1, 0))
+    rows = np.arange(len(ordered))
+    result: Floats = ordered[rows, below] + (at - below) * (ordered[rows, above] - ordered[rows, below])
+    return result
 
 
 def _spans(

@@ -274,10 +274,12 @@ def moved(series: Series, beside: Beside) -> list[Finding]:
             continue
         before, after = slice(a, k + 1), slice(k + 1, b)
         step_c = float(np.median(own.temperature_c[after]) - np.median(own.temperature_c[before]))
+        if abs(step_c) < MOVED_K:
+            continue
         dew = [
             float(np.median(dew_point(own.temperature_c[part], own.rh_pct[part]))) for part in (before, after)
         ]
-        if not (abs(step_c) >= MOVED_K and abs(dew[1] - dew[0]) >= MOVED_DEW_K):
+        if not abs(dew[1] - dew[0]) >= MOVED_DEW_K:
             continue
         near = [
             beside.between(int(at) - MOVED_LOOKS_MS, int(at) - 1).temperature_c,
