@@ -111,7 +111,7 @@ def fits_through(
                 {name: values[start - first : end - first] for name, values in mc.items()},
                 settling_pct[start - first : end - first],
             )
-            for version, start, end in _versions(fit, members, first, last + 1, moisture_then)
+            for version, start, end in versions(fit, members, first, last + 1, moisture_then)
         ]
         limits = tuple(parts[0][0])
         margin_mm, dearer_mm, settling_mm = (
@@ -211,7 +211,7 @@ def _part(fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats) -> tuple[lis
     return limits, [table[:, 0], dearer, table[:, 3]]
 
 
-def _versions(
+def versions(
     fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
 ) -> list[tuple[Fit, int, int]]:
     """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
