@@ -212,7 +212,13 @@ def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
             return (no_update,) * 5
         # What was done is told until its page is left.
         told: Any = no_update if acted and acted.get("path") in (path, "") else []
-        return page, said, frame.units_word(view.units), frame.units_label(view.units), told
+        return (
+            frame.placed(page, path),
+            said,
+            frame.units_word(view.units),
+            frame.units_label(view.units),
+            told,
+        )
 
 
 def _asked(context: Context, href: str) -> tuple[View, str]:

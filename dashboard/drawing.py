@@ -79,11 +79,18 @@ def picture(
         "svg",
         *children,
         viewBox=f"0 0 {_short(width)} {_short(height)}",
-        role="img",
+        # What holds links is no one picture to those who go by them.
+        role="group" if any(_has_link(child) for child in children if child is not None) else "img",
         aria_label=label,
         class_=class_ or None,
         **attributes,
     )
+
+
+def _has_link(tree: Shape | str) -> bool:
+    if isinstance(tree, str):
+        return False
+    return tree[0] == "a" or any(_has_link(child) for child in tree[2:])
 
 
 def path(points: Sequence[tuple[float, float]]) -> str:

@@ -27,21 +27,25 @@ class Choice(Component):
     id : str or dict
     options : sequence of (value, label)
     value : str
+    label : str, optional
+        Its name for those who don't see it, where it stands without a label.
     """
 
     _children_props: list[str] = []  # noqa: RUF012
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Choice"
-    _prop_names = ["id", "options", "value"]  # noqa: RUF012
+    _prop_names = ["id", "options", "value", "label"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
 
-    def __init__(self, id: Id, options: Sequence[tuple[str, str]], value: str = "") -> None:
-        super().__init__(
-            id=id, options=[{"value": value, "label": label} for value, label in options], value=value
-        )
+    def __init__(
+        self, id: Id, options: Sequence[tuple[str, str]], value: str = "", label: str | None = None
+    ) -> None:
+        listed = [{"value": given, "label": name} for given, name in options]
+        more = {} if label is None else {"label": label}
+        super().__init__(id=id, options=listed, value=value, **more)
 
 
 class Line(Component):

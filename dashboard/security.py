@@ -16,7 +16,7 @@ from dash import Dash
 from flask.sessions import SecureCookieSessionInterface
 from werkzeug.security import check_password_hash, generate_password_hash
 
-from dashboard.paper import door_page
+from dashboard.still_page import door_page
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 ENTER, LEAVE = "/enter", "/leave"

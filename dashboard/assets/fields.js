@@ -9,10 +9,10 @@
   }
 
   function Choice(props) {
-    const { id, options, value, setProps } = props;
+    const { id, options, value, label, setProps } = props;
     return React.createElement(
       "select",
-      { id: domId(id), value: value ?? "", onChange: (event) => setProps({ value: event.target.value }) },
+      { id: domId(id), value: value ?? "", "aria-label": label, onChange: (event) => setProps({ value: event.target.value }) },
       ...options.map((option) => React.createElement("option", { key: option.value, value: option.value }, option.label)),
     );
   }

@@ -68,11 +68,12 @@
     if (!heading) return;
     const title = heading.textContent + " · paneltide";
     if (document.title !== title) document.title = title;
-    if (shownPath !== null && shownPath !== location.pathname) {
+    const path = live.closest("[data-path]").dataset.path;
+    if (shownPath !== null && shownPath !== path) {
       heading.setAttribute("tabindex", "-1");
       heading.focus({ preventScroll: true });
     }
-    shownPath = location.pathname;
+    shownPath = path;
   }
 
   let asked = false;

@@ -13,7 +13,7 @@ from dashboard.drawing import Drawing, Shape, picture, shape
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import drawn, sheet
-from dashboard.paper import paper
+from dashboard.still_page import paper
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PieceNow

@@ -25,6 +25,11 @@ SAID, ACTED = "said", "acted"
 TICK_MS = 15_000
 
 
+def placed(page: Child, path: str) -> html.Div:
+    """A page with its path, by which the page's script knows that another one has come."""
+    return html.Div(page, **{"data-path": path})  # type: ignore[arg-type]
+
+
 def shell(page: Child, units: str, href: str, path: str) -> html.Div:
     """The whole document: the top rule, the page, and what keeps it current."""
     return html.Div(
@@ -32,7 +37,7 @@ def shell(page: Child, units: str, href: str, path: str) -> html.Div:
             html.A("Skip to the page", href="#page", className="skip"),
             top(units, path, live=True),
             html.Div(id=SAID, className="said"),
-            html.Div(page, id=PAGE),
+            html.Div(placed(page, path), id=PAGE),
             dcc.Location(id=ADDRESS, refresh=False, href=href),
             dcc.Store(id=ACTED, data={}),
             dcc.Store(id=SHOWN, data={"units": units, "digest": ""}),
@@ -99,9 +104,8 @@ def units_word(units: str) -> str:
 
 
 def units_label(units: str) -> str:
-    if units == "inch":
-        return "Shown in inches and °F; switch to millimetres and °C"
-    return "Shown in millimetres and °C; switch to inches and °F"
+    other = "millimetres and °C" if units == "inch" else "inches and °F"
+    return f"{units_word(units)}: switch to {other}"
 
 
 def sheet(title: Child, *children: Child, dateline: Child = None, lead: Child = None) -> html.Main:

@@ -9,7 +9,7 @@ from dashboard import sentences
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.forms import Choice
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import aria, empty, part, prose, sheet
+from dashboard.pages.frame import empty, part, prose, sheet
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, queries
 from model.records.queries import Judgement, Subject, WarningNow
@@ -84,9 +84,7 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
         label = f"How it was answered: {subject.name if subject else ''}"
         answer = html.Div(
             [
-                html.Span(
-                    Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0]), **aria(label=label)
-                ),
+                Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
                 html.Button("Answered", id={"acknowledge": warning.id}),
             ],
             className="answer",

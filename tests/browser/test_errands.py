@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from selenium.common.exceptions import NoSuchElementException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -214,6 +215,8 @@ def said(browser) -> str:
 def field(browser, label: str, number: int = 0):
     """The field under a label, as the label says."""
     labels = [found for found in browser.find_elements(By.CSS_SELECTOR, "#page label") if found.text == label]
+    if len(labels) <= number:
+        raise NoSuchElementException(f"there is no field {label!r}")
     return browser.find_element(By.CSS_SELECTOR, f"[id='{labels[number].get_attribute('for')}']")
 
 
