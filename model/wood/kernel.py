@@ -29,7 +29,19 @@ from .lanes import (
     upper,
     where_less,
 )
-from .layers import CELLS, CORE_INNER, CORE_OUTER, FACE_LAYER, FAR, NEAR, WIDTHS
+from .layers import (
+    CELLS,
+    CORE_INNER,
+    CORE_OUTER,
+    DISTANCES,
+    FACE_LATER,
+    FACE_LAYER,
+    FACE_OUTER,
+    FACE_SECOND,
+    LATER_FAR,
+    LATER_NEAR,
+    WIDTHS,
+)
 
 # Columns of the air table: relative humidity (fraction), saturation pressure [Pa], constants of eq. 4-5, and
 # the moisture content the air leads to [%].
@@ -51,7 +63,17 @@ MEMBER_ROWS = 5
 NEWTON_ROUNDS = 3
 """After the opening round, in which the surface's diffusion coefficient is settled."""
 
-_WIDTHS, _NEAR, _FAR = WIDTHS.copy(), NEAR.copy(), FAR.copy()
+_WIDTHS, _PER_DISTANCE = WIDTHS.copy(), 1.0 / DISTANCES
+_LATER_NEAR, _LATER_FAR = LATER_NEAR.copy(), LATER_FAR.copy()
+# What stands on the diagonal times the rate: a layer's width and what its two interfaces take off.
+_HOLDS = WIDTHS.copy()
+_HOLDS[:-1] += LATER_NEAR
+_HOLDS[1:] -= LATER_FAR
+_ROOM = float(WIDTHS[0] - FACE_LATER)
+_FACE_LATER = float(FACE_LATER)
+_SURFACE = float(FACE_OUTER + FACE_SECOND)
+_SURFACE_OUTER = float(FACE_OUTER / (FACE_OUTER + FACE_SECOND))
+_SURFACE_SECOND = float(FACE_SECOND / (FACE_OUTER + FACE_SECOND))
 _MIDDLE_EXPONENT = 4.4 / 16.0 / 2.0  # e^x is wanted for x up to 290 x 30 / (R x 233 K), about 4.5
 _E_MIDDLE = exp(_MIDDLE_EXPONENT)
 _FACE_LAYER = float(FACE_LAYER)
@@ -110,7 +132,8 @@ def equilibrium(h: Any, scale: Any, k: Any, k1: Any, k12: Any) -> Any:
 @compiled
 def surface(
     mc: Any,
-    d_layer: Any,
+    per_diffusion: float,
+    d_near: Any,
     supply: Any,
     h_air: Any,
     scale: Any,
@@ -126,14 +149,15 @@ def surface(
     """Where a face settles between its air and its first layer.
 
     Finds the surface humidity h at which what the air gives, `supply (h_air - h)`, is what half a layer
-    conducts, `g (EMC(h) - mc)`; both in percent of the board's dry mass per second.
+    conducts, `g (EMC(h) - mc)`; both in percent of the board's dry mass per second. `g` is `per_diffusion`
+    times the coefficient at the mean of surface and layer; `d_near`, the one just inside, opens the search.
 
     Returns
     -------
     flux, slope of the tangent of flux over the layer's moisture content, slope of the chord from here to
-    where the air leads, surface moisture content
+    where the air leads, share of what the layer asks for that the flux gives, surface moisture content
     """
-    g = d_layer * _FACE_LAYER
+    g = d_near * per_diffusion
     m = mc / scale
     x = m * (m + _GUESS_A) / ((m + _GUESS_B) * m + _GUESS_C)
     by_slope = g * TYPICAL_SLOPE
@@ -144,7 +168,7 @@ def surface(
     following = lower(upper(h + moved, LOWEST_HUMIDITY), 1.0)
     at_surface = here + slope * (following - h)
     h = following
-    g = diffusion((at_surface + mc) * 0.5, factor, rise, dry, per_pct) * _FACE_LAYER
+    g = diffusion((at_surface + mc) * 0.5, factor, rise, dry, per_pct) * per_diffusion
     for _ in range(NEWTON_ROUNDS):
         here, slope = equilibrium(h, scale, k, k1, k12)
         h = h + (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
@@ -154,7 +178,7 @@ def surface(
     tangent = where_less(h, 1.0, 0.0 - supply * g / (supply + g * slope), 0.0)
     away = mc - settled
     chord = where_less(away * away, AT_REST, 0.0, flux / where_less(away * away, AT_REST, 1.0, away))
-    return flux, tangent, chord, mc + flux / g
+    return flux, tangent, chord, (0.0 - tangent) / g, mc + flux / g
 
 
 @compiled
@@ -233,7 +257,8 @@ def _advance_blocks(
         in_back = load(gained, block * 2 * LANES + LANES)
         together = shared[block] == 1
         rate = parts[block] / step_s
-        face_room = _WIDTHS[0] * rate
+        room = _ROOM * rate
+        later = _FACE_LATER * rate
         tau = step_s / parts[block]
         for step in range(steps):
             for lane in range(LANES):
@@ -261,50 +286,54 @@ def _advance_blocks(
                 # would otherwise carry it past where the air leads: near saturation the tangent is that flat.
                 # Whole part and its first half share everything but the length of time.
                 mc = load(held, 0)
-                d = diffusion(mc, factor, rise, dry, per_pct)
-                j1, tangent1, chord1, _s = surface(
-                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                middle = 0.5 * (mc + load(held, LANES))
+                d = diffusion(middle, factor, rise, dry, per_pct)
+                j1, tangent1, chord1, passes1, _s = surface(
+                    mc, _FACE_LAYER, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
                 )
                 came = j1
-                f1 = lower(tangent1, chord1 + face_room)
-                f1_half = lower(tangent1, chord1 + 2.0 * face_room)
+                f1 = lower(tangent1, chord1 + room) + passes1 * later
+                f1_half = lower(tangent1, chord1 + 2.0 * room) + passes1 * (2.0 * later)
                 before_whole = 0.0 - f1
                 before_half = 0.0 - f1_half
-                g = spread(0.0)
+                below_whole = spread(0.0)
+                below_half = spread(0.0)
                 carry_whole = spread(0.0)
                 carry_half = spread(0.0)
                 for i in range(_LAST):
                     mc_next = load(held, (i + 1) * LANES)
-                    d_next = diffusion(mc_next, factor, rise, dry, per_pct)
-                    onward = d * _NEAR[i] + d_next * _FAR[i]
+                    d = diffusion(0.5 * (mc + mc_next), factor, rise, dry, per_pct)
+                    onward = d * _PER_DISTANCE[i]
                     crossing = onward * (mc_next - mc)
                     source = came + crossing
-                    w = _WIDTHS[i] * rate
-                    pivot = 1.0 / (before_whole + onward + w)
-                    share = onward * pivot
-                    carry_whole = (source + g * carry_whole) * pivot
+                    holds = _HOLDS[i] * rate
+                    near = _LATER_NEAR[i] * rate
+                    far = _LATER_FAR[i] * rate
+                    pivot = 1.0 / (before_whole + onward + holds)
+                    share = (onward - far) * pivot
+                    carry_whole = (source + below_whole * carry_whole) * pivot
                     store(c_whole, i * LANES, share)
                     store(r_whole, i * LANES, carry_whole)
-                    before_whole = onward - onward * share
-                    pivot = 1.0 / (before_half + onward + 2.0 * w)
-                    share = onward * pivot
-                    carry_half = (source + g * carry_half) * pivot
+                    below_whole = onward + near
+                    before_whole = onward - below_whole * share
+                    pivot = 1.0 / (before_half + onward + 2.0 * holds)
+                    share = (onward - 2.0 * far) * pivot
+                    carry_half = (source + below_half * carry_half) * pivot
                     store(c_half, i * LANES, share)
                     store(r_half, i * LANES, carry_half)
-                    before_half = onward - onward * share
+                    below_half = onward + 2.0 * near
+                    before_half = onward - below_half * share
                     came = 0.0 - crossing
-                    g = onward
                     mc = mc_next
-                    d = d_next
-                j2, tangent2, chord2, _s = surface(
-                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                j2, tangent2, chord2, passes2, _s = surface(
+                    mc, _FACE_LAYER, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
                 )
-                w = _WIDTHS[_LAST] * rate
-                f2 = lower(tangent2, chord2 + face_room)
-                f2_half = lower(tangent2, chord2 + 2.0 * face_room)
+                holds = _HOLDS[_LAST] * rate
+                f2 = lower(tangent2, chord2 + room) + passes2 * later
+                f2_half = lower(tangent2, chord2 + 2.0 * room) + passes2 * (2.0 * later)
                 source = came + j2
-                up_whole = (source + g * carry_whole) / (before_whole - f2 + w)
-                up_half = (source + g * carry_half) / (before_half - f2_half + 2.0 * w)
+                up_whole = (source + below_whole * carry_whole) / (before_whole - f2 + holds)
+                up_half = (source + below_half * carry_half) / (before_half - f2_half + 2.0 * holds)
                 flow_back = f2_half * up_half - f2 * up_whole
                 store(r_whole, _LAST * LANES, up_whole)
                 store(half, _LAST * LANES, mc + up_half)
@@ -320,35 +349,38 @@ def _advance_blocks(
 
                 # The second half starts from the first.
                 mc = load(half, 0)
-                d = diffusion(mc, factor, rise, dry, per_pct)
-                j1, tangent1, chord1, _s = surface(
-                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                middle = 0.5 * (mc + load(half, LANES))
+                d = diffusion(middle, factor, rise, dry, per_pct)
+                j1, tangent1, chord1, passes1, _s = surface(
+                    mc, _FACE_LAYER, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
                 )
                 came = j1
-                f1 = lower(tangent1, chord1 + 2.0 * face_room)
+                f1 = lower(tangent1, chord1 + 2.0 * room) + passes1 * (2.0 * later)
                 before_half = 0.0 - f1
-                g = spread(0.0)
+                below_half = spread(0.0)
                 carry_half = spread(0.0)
                 for i in range(_LAST):
                     mc_next = load(half, (i + 1) * LANES)
-                    d_next = diffusion(mc_next, factor, rise, dry, per_pct)
-                    onward = d * _NEAR[i] + d_next * _FAR[i]
+                    d = diffusion(0.5 * (mc + mc_next), factor, rise, dry, per_pct)
+                    onward = d * _PER_DISTANCE[i]
                     crossing = onward * (mc_next - mc)
-                    pivot = 1.0 / (before_half + onward + 2.0 * rate * _WIDTHS[i])
-                    share = onward * pivot
-                    carry_half = (came + crossing + g * carry_half) * pivot
+                    near = 2.0 * rate * _LATER_NEAR[i]
+                    far = 2.0 * rate * _LATER_FAR[i]
+                    pivot = 1.0 / (before_half + onward + 2.0 * rate * _HOLDS[i])
+                    share = (onward - far) * pivot
+                    carry_half = (came + crossing + below_half * carry_half) * pivot
                     store(c_half, i * LANES, share)
                     store(conduct, i * LANES, carry_half)
-                    before_half = onward - onward * share
+                    below_half = onward + near
+                    before_half = onward - below_half * share
                     came = 0.0 - crossing
-                    g = onward
                     mc = mc_next
-                    d = d_next
-                j2, tangent2, chord2, _s = surface(
-                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                j2, tangent2, chord2, passes2, _s = surface(
+                    mc, _FACE_LAYER, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
                 )
-                f2 = lower(tangent2, chord2 + 2.0 * face_room)
-                up_half = (came + j2 + g * carry_half) / (before_half - f2 + 2.0 * rate * _WIDTHS[_LAST])
+                f2 = lower(tangent2, chord2 + 2.0 * room) + passes2 * (2.0 * later)
+                holds = 2.0 * rate * _HOLDS[_LAST]
+                up_half = (came + j2 + below_half * carry_half) / (before_half - f2 + holds)
                 flow_back = flow_back + j2 + f2 * up_half
                 for j in range(CELLS):
                     i = _LAST - j
@@ -370,16 +402,20 @@ def _advance_blocks(
                 inner = load(held, (_MIDDLE - 1) * LANES) + load(held, _MIDDLE * LANES)
                 outer = load(held, (_MIDDLE - 2) * LANES) + load(held, (_MIDDLE + 1) * LANES)
                 store(cores, at, inner * _CORE_INNER + outer * _CORE_OUTER)
-                mc = load(held, 0)
-                d = diffusion(mc, factor, rise, dry, per_pct)
-                _j, _t, _c, at_surface = surface(
-                    mc, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
+                outer = load(held, 0)
+                second = load(held, LANES)
+                mc = outer * _SURFACE_OUTER + second * _SURFACE_SECOND
+                d = diffusion(0.5 * (outer + second), factor, rise, dry, per_pct)
+                _j, _t, _c, _p, at_surface = surface(
+                    mc, _SURFACE, d, q1, h1, s1, k1, a1, b1, e1, factor, rise, dry, per_pct
                 )
                 store(faces, at, at_surface)
-                mc = load(held, _LAST * LANES)
-                d = diffusion(mc, factor, rise, dry, per_pct)
-                _j, _t, _c, at_surface = surface(
-                    mc, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
+                outer = load(held, _LAST * LANES)
+                second = load(held, (_LAST - 1) * LANES)
+                mc = outer * _SURFACE_OUTER + second * _SURFACE_SECOND
+                d = diffusion(0.5 * (outer + second), factor, rise, dry, per_pct)
+                _j, _t, _c, _p, at_surface = surface(
+                    mc, _SURFACE, d, q2, h2, s2, k2, a2, b2, e2, factor, rise, dry, per_pct
                 )
                 store(backs, at, at_surface)
         for i in range(_BLOCK):

@@ -371,7 +371,7 @@ def advance(
         _POOL.run(work, len(blocks), threads or _cores())
     ending = held.reshape(len(blocks), CELLS, LANES).transpose(0, 2, 1).reshape(lanes, CELLS)
     came = gained.reshape(len(blocks), 2, LANES).transpose(1, 0, 2).reshape(2, lanes)
-    mean, faces, core, backs = (values[:, blocks.lane_of] for values in found)
+    mean, faces, core, backs = (np.take(values, blocks.lane_of, axis=1) for values in found)
     return Advance(
         np.ascontiguousarray(ending[blocks.lane_of]),
         mean,

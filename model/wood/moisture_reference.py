@@ -3,7 +3,7 @@
 Notation: a board of thickness h is divided into layers of relative width w_i. With M the moisture content of
 each layer in percent, D its diffusion coefficient, and everything divided by h,
 
-    w_i dM_i/dt = g_i (M_{i+1} - M_i) - g_{i-1} (M_i - M_{i-1}),      g_i = D between / (h^2 x distance)
+    w_i dM_i/dt = g_i (M_{i+1} - M_i) - g_{i-1} (M_i - M_{i-1}),      g_i = D / (h^2 x distance)
 
 and at each face, instead of a neighbour, the flux J that the air gives and the outer half layer conducts:
 
@@ -25,7 +25,17 @@ from . import kernel
 from .air import saturation_vapour_pressure
 from .air_tables import sorption_constants
 from .diffusion import permeance_in_series, transverse_diffusion
-from .layers import CELLS, FACE_LAYER, FAR, NEAR, WIDTHS
+from .layers import (
+    CELLS,
+    DISTANCES,
+    FACE_LATER,
+    FACE_LAYER,
+    FACE_OUTER,
+    FACE_SECOND,
+    LATER_FAR,
+    LATER_NEAR,
+    WIDTHS,
+)
 from .moisture import DIFFUSION_SCALE, Batch, parts_of
 
 Floats = NDArray[np.float64]
@@ -93,10 +103,11 @@ class _Side:
 
 @dataclass(frozen=True)
 class _Face:
-    flux: Floats
-    tangent: Floats
-    chord: Floats
-    mc_pct: Floats
+    flux: Floats  # J
+    tangent: Floats  # slope of J over the layer's moisture content here
+    chord: Floats  # and from here to where the air leads
+    passes_on: Floats  # share of what the outer layer asks for that J gives
+    mc_pct: Floats  # at the surface
 
 
 @dataclass(frozen=True)
@@ -119,9 +130,14 @@ class _Boards:
         supply = permeance_in_series(film) * per_pa * saturation_vapour_pressure(temperature_c)
         return _Side(temperature_c, h, supply, self.physics.sorption(temperature_c, h)[0])
 
-    def face(self, side: _Side, wood_c: Floats, mc: Floats) -> _Face:
-        """Where a surface settles between its air and its first layer."""
-        g = self.diffusion(wood_c, mc) * FACE_LAYER
+    def face(
+        self, side: _Side, wood_c: Floats, mc: Floats, d_near: Floats, per_diffusion: float = FACE_LAYER
+    ) -> _Face:
+        """Where a surface settles between its air and the moisture content that it conducts from.
+
+        `d_near` is the coefficient just inside, to open with.
+        """
+        g = d_near * per_diffusion
         by_slope = g * kernel.TYPICAL_SLOPE
         h = side.supply * side.h + by_slope * self.physics.opening(side.temperature_c, mc)
         h = np.clip(h / (side.supply + by_slope), kernel.LOWEST_HUMIDITY, 1.0)
@@ -131,52 +147,63 @@ class _Boards:
             following = np.clip(h + step, kernel.LOWEST_HUMIDITY, 1.0)
             if round_ == 0:
                 at_surface = here + slope * (following - h)
-                g = self.diffusion(wood_c, 0.5 * (at_surface + mc)) * FACE_LAYER
+                g = self.diffusion(wood_c, 0.5 * (at_surface + mc)) * per_diffusion
             h = following
         flux = side.supply * (side.h - h)
         tangent = np.where(h < 1.0, -side.supply * g / (side.supply + g * slope), 0.0)
         away = mc - side.settled
         resting = away**2 < kernel.AT_REST
         chord = np.where(resting, 0.0, flux / np.where(resting, 1.0, away))
-        return _Face(flux, tangent, chord, mc + flux / g)
+        return _Face(flux, tangent, chord, -tangent / g, mc + flux / g)
+
+    def surface(self, side: _Side, wood_c: Floats, outer: Floats, second: Floats) -> Floats:
+        """Moisture content at a surface, on a parabola through the two outer layers."""
+        per_diffusion = FACE_OUTER + FACE_SECOND
+        conducts_from = (FACE_OUTER * outer + FACE_SECOND * second) / per_diffusion
+        d_near = self.diffusion(wood_c, 0.5 * (outer + second))
+        return self.face(side, wood_c, conducts_from, d_near, per_diffusion).mc_pct
 
     def implicit(
         self, mc: Floats, duration_s: float, face: _Side, back: _Side, wood_c: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """One implicit step: change of each layer, and what came in at face and back."""
-        d = self.diffusion(wood_c, mc)
-        between = d[:-1] * NEAR[:, None] + d[1:] * FAR[:, None]
+        d = self.diffusion(wood_c, 0.5 * (mc[1:] + mc[:-1]))
+        between = d / DISTANCES[:, None]
         crossing = between * (mc[1:] - mc[:-1])
-        one, other = self.face(face, wood_c, mc[0]), self.face(back, wood_c, mc[-1])
-        room = WIDTHS[0] / duration_s
-        slope_one = np.minimum(one.tangent, one.chord + room)
-        slope_other = np.minimum(other.tangent, other.chord + room)
+        one, other = self.face(face, wood_c, mc[0], d[0]), self.face(back, wood_c, mc[-1], d[-1])
+        rate = 1.0 / duration_s
+        slope_one, slope_other = self._slope(one, rate), self._slope(other, rate)
         source = np.zeros_like(mc)
         source[:-1] += crossing
         source[1:] -= crossing
         source[0] += one.flux
         source[-1] += other.flux
-        diagonal = np.repeat(WIDTHS[:, None] / duration_s, mc.shape[1], axis=1)
-        diagonal[:-1] += between
-        diagonal[1:] += between
+        near, far = LATER_NEAR[:, None] * rate, LATER_FAR[:, None] * rate
+        diagonal = np.repeat(WIDTHS[:, None] * rate, mc.shape[1], axis=1)
+        diagonal[:-1] += between + near
+        diagonal[1:] += between - far
         diagonal[0] -= slope_one
         diagonal[-1] -= slope_other
-        change = _solve(diagonal, between, source)
+        change = _solve(diagonal, between + near, between - far, source)
         came_face = duration_s * (one.flux + slope_one * change[0])
         came_back = duration_s * (other.flux + slope_other * change[-1])
         return change, came_face, came_back
 
+    def _slope(self, face: _Face, rate: float) -> Floats:
+        """What one percent more in the outer layer does to a face's flux, over one implicit step."""
+        room = WIDTHS[0] - FACE_LATER
+        return np.minimum(face.tangent, face.chord + room * rate) + face.passes_on * FACE_LATER * rate
 
-def _solve(diagonal: Floats, between: Floats, source: Floats) -> Floats:
-    """Symmetric tridiagonal systems, one a column, with `-between` beside the diagonal."""
+
+def _solve(diagonal: Floats, below: Floats, above: Floats, source: Floats) -> Floats:
+    """Tridiagonal systems, one a column, with `-below` and `-above` beside the diagonal."""
     pivot, carried = diagonal.copy(), source.copy()
     for i in range(1, len(pivot)):
-        share = between[i - 1] / pivot[i - 1]
-        pivot[i] -= share * between[i - 1]
-        carried[i] += share * carried[i - 1]
+        pivot[i] -= below[i - 1] * above[i - 1] / pivot[i - 1]
+        carried[i] += below[i - 1] * carried[i - 1] / pivot[i - 1]
     carried[-1] /= pivot[-1]
     for i in range(len(pivot) - 2, -1, -1):
-        carried[i] = (carried[i] + between[i] * carried[i + 1]) / pivot[i]
+        carried[i] = (carried[i] + above[i] * carried[i + 1]) / pivot[i]
     return carried
 
 
@@ -231,8 +258,8 @@ def advance_plainly(
             came_face += 2.0 * (first_face + then_face) - whole_face
             came_back += 2.0 * (first_back + then_back) - whole_back
         means.append(WIDTHS @ mc)
-        faces.append(boards.face(face, wood_c, mc[0]).mc_pct)
-        backs.append(boards.face(back, wood_c, mc[-1]).mc_pct)
+        faces.append(boards.surface(face, wood_c, mc[0], mc[1]))
+        backs.append(boards.surface(back, wood_c, mc[-1], mc[-2]))
     return PlainAdvance(
         np.ascontiguousarray(mc.T), np.array(means), np.array(faces), np.array(backs), came_face, came_back
     )
