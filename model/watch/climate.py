@@ -54,6 +54,12 @@ class Climate:
         last = measured[np.maximum(before - 1, 0)] + 1
         return np.where(before > 0, hours - last, NEVER_H)
 
+    def heard_since(self) -> int:
+        """The first measured hour after the last silence longer than allowed."""
+        measured = self.air.measured_hours
+        silences = np.flatnonzero(np.diff(measured) > self.silent_after_h)
+        return int(measured[silences[-1] + 1 if len(silences) else 0])
+
     def mean_emc_pct(self, since: int, until: int, least_h: int = 1) -> float:
         """Mean EMC of the hours from one to another; NaN where fewer than `least_h` are known."""
         rows = slice(max(since - self.air.first, 0), max(until - self.air.first, 0))

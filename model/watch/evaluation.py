@@ -29,7 +29,14 @@ from model.watch.sensors import sensors_now
 from model.watch.stacks import StackHistory, stack_now
 from model.watch.state import Run, States, run
 from model.watch.trust.judge import Judge
-from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece, verdict_of_place
+from model.watch.verdicts import (
+    MOVING_PCT_IN_3_DAYS,
+    AirThen,
+    Judged,
+    verdict_of,
+    verdict_of_piece,
+    verdict_of_place,
+)
 from model.watch.warnings import (
     Changes,
     episodes_of,
@@ -466,6 +473,7 @@ class Watch:
         margins: list[tuple[Any, ...]] = []
         verdicts: list[tuple[Any, ...]] = []
         changes: list[Changes] = []
+        airs_then: dict[tuple[int | None, int], AirThen] = {}
         row = 0
         for task, own in zip(tasks, fits, strict=True):
             owner, end = task.owner, min(task.owner.until, hour)
@@ -473,7 +481,10 @@ class Watch:
             row += len(owner.bodies)
             resumed = dict(task.known.resumed) if task.known else {}
             judged: dict[str, Judged] = {}
-            air = _air_then(owner, end, climates)
+            stood = owner.place_at(max(end - 1, owner.start_hour)), end
+            if stood not in airs_then:
+                airs_then[stood] = _air_then(owner, end, climates)
+            air = airs_then[stood]
             for fit in own:
                 margins += margin_rows(fit, owner.kept_hours)
                 episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, []))
@@ -495,11 +506,11 @@ class Watch:
                 judged[fit.fit.name] = verdict_of(limits, air, math.sqrt(variance))
                 verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
             if owner.kind == "piece" and owner.until > hour:
-                verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end), hour))
+                problem = "its members were measured later" if owner.fits and not judged else ""
+                verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end, problem), hour))
             known[owner.key] = _Known(end, part, resumed)
-            self._stacks.pop(
-                owner.id, None
-            ) if owner.kind == "stack" and task.begin // 24 < hour // 24 else None
+            if owner.kind == "stack" and task.begin // 24 < hour // 24:
+                self._stacks.pop(owner.id, None)
         rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
         tally.add("checkpoints", len(checkpoints))
         tally.add("margins", len(margins))
@@ -521,6 +532,9 @@ class Watch:
         found: dict[int, list[tuple[int, float, float]]] = {}
         row = 0
         for task in tasks:
+            if not any(body.widths for body in task.owner.bodies):
+                row += len(task.owner.bodies)
+                continue
             rows = {body.name: row + place for place, body in enumerate(task.owner.bodies)}
             then = self._moisture_then(task, done, rows)
             for body in task.owner.bodies:
@@ -686,14 +700,22 @@ def _place_now(climate: Climate, hour: int) -> Judged:
     if len(air) == 0:
         return verdict_of_place(math.nan, math.nan, math.nan, math.nan, then, hour)
     row = min(max(hour - 1 - air.first, 0), len(air) - 1)
-    measured = air.measured_hours
+
+    def change(at: int) -> float:
+        return climate.mean_emc_pct(at - 24, at) - climate.mean_emc_pct(at - 96, at - 72, 12)
+
+    since = climate.heard_since()
+    if abs(change(hour)) > MOVING_PCT_IN_3_DAYS:
+        since = hour
+        while hour - since < 14 * 24 and abs(change(since - 24)) > MOVING_PCT_IN_3_DAYS:
+            since -= 24
     return verdict_of_place(
         float(air.temperature_c[row]),
         float(air.rh_pct[row]),
         climate.mean_emc_pct(hour - 24, hour),
         climate.mean_emc_pct(hour - 96, hour - 72, 12),
         then,
-        int(measured[0]),
+        since,
     )
 
 

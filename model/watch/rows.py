@@ -70,8 +70,9 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
     hours = {hour for hour in kept_hours if first <= hour <= last} | {last}
     hours |= set(range(-(-first // 24) * 24, last + 1, 24))
     columns = [hour - first for hour in sorted(hours)]
+    whole = len(columns) == last - first + 1  # as in an hour's evaluation, which is to be quick
     margins, levels, since, eased, foreseen = (
-        values[:, columns].tolist()
+        (values if whole else values[:, columns]).tolist()
         for values in (fit.margin_mm, history.level, history.since, history.eased, history.foreseen)
     )
     play_mm = fit.play_mm.tolist()

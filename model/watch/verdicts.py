@@ -7,7 +7,7 @@ numbers behind it, so that a page can say it in the maker's own units.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from model.watch.standing import EASY, NEAR, NEAR_SHARE, PAST, STANDINGS
 
@@ -38,8 +38,7 @@ class Judged:
     detail: Detail = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class LimitNow:
+class LimitNow(NamedTuple):
     """One limit of a fit at an instant."""
 
     name: str
