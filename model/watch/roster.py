@@ -168,6 +168,14 @@ class PlaceOnBook:
     kind: str
     climate: Raw | None = None
 
+    @classmethod
+    def all(cls, bulk: Bulk) -> "dict[int, PlaceOnBook]":
+        """Every place, by id."""
+        return {
+            id_: cls(id_, name, kind, None if climate is None else _loaded(climate))
+            for id_, name, kind, climate in bulk.rows("SELECT id, name, kind, climate FROM place ORDER BY id")
+        }
+
 
 @dataclass(frozen=True)
 class Roster:
@@ -195,10 +203,7 @@ class RosterReader:
     def read(self, bulk: Bulk) -> Roster:
         """The roster as the book is now."""
         ms = bulk.instant_of
-        places = {
-            id_: PlaceOnBook(id_, name, kind, None if climate is None else _loaded(climate))
-            for id_, name, kind, climate in bulk.rows("SELECT id, name, kind, climate FROM place ORDER BY id")
-        }
+        places = PlaceOnBook.all(bulk)
         pieces = bulk.rows(f"SELECT id, name, document, {ms('retired_at')} FROM piece ORDER BY id")
         stacks = bulk.rows(
             f"SELECT stack.id, name, document, {ms('start_at')}, start_mc_pct, start_basis, destination_id, "

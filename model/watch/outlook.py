@@ -1,0 +1,342 @@
+"""The coming year of a piece, as a spread: fifty plausible years of air, each run through the solver.
+
+Every year carries its own share of what is not known besides the air:
+
+* how quickly this wood and finish follow: their time scale, to a factor of `RATE_SPREAD` at 10 and 90 %;
+* where the wood is now: the standard deviation of the state, which holds sensor, meter and sorption
+  hysteresis (`state.MODEL_SD_PCT`); one shift for the whole piece;
+* how much this wood moves: the scatter of its kind about the table, two standard deviations wide.
+
+The last two are added to widths and margins; the moisture contents are those the air leads to. Chance comes
+in mirrored pairs, so that the middle of the spread is where it would be without. The same piece at the same
+place meets the same chance every day: what changes from one day to the next is what became known.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from model.watch.evaluation import OutlookRequest
+from model.watch.margins import versions
+from model.watch.roster import Body
+from model.watch.state import LEAST_MC_PCT
+from model.watch.verdicts import LATER, SOONER
+from model.wood import moisture, season
+from model.wood.fits import Fit, Limit
+from model.wood.layers import WIDTHS
+from model.wood.season import Season
+
+Floats = NDArray[np.float64]
+
+YEARS = 50
+DAYS = 365
+DAY_S = 86_400.0
+QUANTILES = (0.1, 0.5, 0.9)
+RATE_SPREAD = float(np.sqrt(LATER / SOONER))
+_TEN_PERCENT = 1.2816  # standard deviations from the middle to 10 and 90 %
+LANES_AT_ONCE = 4000
+"""Members by years run at a time: some tens of megabytes."""
+
+
+@dataclass(frozen=True, eq=False)
+class LimitAhead:
+    """One limit of a fit through the days to come.
+
+    Attributes
+    ----------
+    limit : Limit
+        For its names and words.
+    now_mm : float
+        Its margin as the state is, without chance.
+    margin_mm : (days, years)
+        At the end of each day.
+    """
+
+    fit: str
+    limit: Limit
+    now_mm: float
+    margin_mm: Floats
+
+    @cached_property
+    def spread_mm(self) -> Floats:
+        """10th, 50th and 90th percentile a day, (3, days)."""
+        return spread(self.margin_mm)
+
+    @cached_property
+    def crossing_days(self) -> Floats:
+        """In each year, days until the margin is first below zero; infinite where it never is."""
+        below = self.margin_mm < 0.0
+        first = np.argmax(below, axis=0)
+        years = np.arange(below.shape[1])
+        after = self.margin_mm[first, years]
+        before = np.where(first > 0, self.margin_mm[np.maximum(first - 1, 0), years], self.now_mm)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.clip(np.where(before > after, before / (before - after), 1.0), 0.0, 1.0)
+        return np.where(below.any(axis=0), first + part, np.inf)
+
+    @property
+    def chance(self) -> float:
+        """Share of the years in which the limit is crossed."""
+        return float(np.isfinite(self.crossing_days).mean())
+
+    def crossing_quantile(self, share: float) -> float:
+        """Days within which this share of all years has crossed; infinite when fewer ever do."""
+        days = np.sort(self.crossing_days)
+        return float(days[min(int(np.ceil(share * len(days))) - 1, len(days) - 1)])
+
+    def middle_crosses_days(self) -> float:
+        """Days until the 50th percentile of the margin is below zero; infinite when it never is."""
+        middle = self.spread_mm[1]
+        below = np.flatnonzero(middle < 0.0)
+        if not len(below):
+            return float("inf")
+        day = int(below[0])
+        before = float(middle[day - 1]) if day else self.now_mm
+        after = float(middle[day])
+        return day + (before / (before - after) if before > 0.0 else 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """A piece through the days to come.
+
+    Attributes
+    ----------
+    request : OutlookRequest
+    season : Season
+        What is known of the air where it stands.
+    mc_pct : mapping of member name to (days, years)
+    """
+
+    request: OutlookRequest
+    season: Season
+    mc_pct: Mapping[str, Floats]
+
+    @property
+    def years(self) -> int:
+        return next(iter(self.mc_pct.values())).shape[1]
+
+    @cached_property
+    def fits(self) -> Mapping[str, Fit]:
+        """Each fit as it is known at this hour, by name; those of members not yet there are left out."""
+        return fits_then(self.request)
+
+    @cached_property
+    def limits(self) -> list[LimitAhead]:
+        """Every limit of every fit."""
+        found = []
+        for name, fit in self.fits.items():
+            reference = fit.references()
+            mc, now = {}, {}
+            for member in fit.members:
+                mc[member.name] = self._felt(member.name, reference[member.name])
+                now[member.name] = mean_of(self.request.profiles[member.name])
+            shape = (len(next(iter(mc.values()))), self.years)
+            flat = {member: values.ravel() for member, values in mc.items()}
+            for limit, at in zip(fit.limits(flat), fit.limits(now), strict=True):
+                margin = np.broadcast_to(limit.margin_mm, shape[0] * shape[1]).reshape(shape)
+                found.append(LimitAhead(name, limit, float(at.margin_mm), margin))
+        return found
+
+    @cached_property
+    def width_mm(self) -> Mapping[str, Floats]:
+        """Width of each member, (days, years)."""
+        found = {}
+        for body in self.request.owner.bodies:
+            if body.name in self.mc_pct:
+                member = body.member
+                at = [(hour, width) for hour, width in body.widths if hour <= self.request.hour]
+                reference = member.mc_pct
+                width_mm = member.width_mm
+                if at and self.request.moisture_then is not None:
+                    hour, width_mm = at[-1]
+                    reference = self.request.moisture_then(body.id, hour)
+                felt = self._felt(body.name, reference)
+                grown = np.reshape(member.strain_from(reference, felt.ravel()), felt.shape)
+                found[body.name] = width_mm * (1.0 + grown)
+        return found
+
+    @cached_property
+    def _chance(self) -> "_Chance":
+        return _Chance.of(self.request, self.years)
+
+    def _felt(self, name: str, reference_pct: float) -> Floats:
+        """Moisture by which a member of ordinary wood would move as much as this one does each year."""
+        body = next(body for body in self.request.owner.bodies if body.name == name)
+        chance = self._chance
+        low, high = body.member.movement_band()
+        moves = 1.0 + chance.moves[name] * (high - low) / 4.0
+        variance = max(self.request.variances.values(), default=0.0)
+        mc = self.mc_pct[name] + chance.state * np.sqrt(variance)
+        felt = reference_pct + np.maximum(moves, 0.1) * (mc - reference_pct)
+        return np.asarray(np.maximum(felt, LEAST_MC_PCT))
+
+
+@dataclass(frozen=True, eq=False)
+class _Chance:
+    """Normal scores of a piece's years: of its rate, of its state, and of how each member moves."""
+
+    rate: Floats
+    state: Floats
+    moves: Mapping[str, Floats]
+
+    @classmethod
+    def of(cls, request: OutlookRequest, years: int) -> "_Chance":
+        seeds = np.random.SeedSequence([request.owner.id, years]).spawn(2 + len(request.owner.bodies))
+        drawn = [scores(years, seed) for seed in seeds]
+        names = [body.name for body in request.owner.bodies]
+        return cls(drawn[0], drawn[1], dict(zip(names, drawn[2:], strict=True)))
+
+
+def scores(years: int, seed: np.random.SeedSequence) -> Floats:
+    """Standard normal scores as even as so many can be, shuffled; each odd one mirrors the one before."""
+    pairs = years // 2
+    half = ndtri(0.5 + (np.arange(pairs) + 0.5) / (2 * pairs))
+    rng = np.random.default_rng(seed)
+    half = rng.permutation(half) * rng.choice([-1.0, 1.0], pairs)
+    return np.asarray(np.column_stack([half, -half]).ravel())
+
+
+def spread(values: Floats) -> Floats:
+    """10th, 50th and 90th percentile of each row, (3, rows)."""
+    ordered = np.sort(values, axis=1)
+    place = np.array(QUANTILES) * (values.shape[1] - 1)
+    low = np.floor(place).astype(int)
+    part = place - low
+    high = np.minimum(low + 1, values.shape[1] - 1)
+    return np.asarray((ordered[:, low] * (1.0 - part) + ordered[:, high] * part).T)
+
+
+def mean_of(profile: Floats) -> float:
+    """Mean moisture content of a profile [%]."""
+    return float(profile @ WIDTHS)
+
+
+def fits_then(request: OutlookRequest) -> dict[str, Fit]:
+    """A piece's fits as they were known at the hour of a request, whose members were all there."""
+    bodies = {body.name: body for body in request.owner.bodies}
+    found = {}
+    for on_book in request.owner.fits:
+        names = [member.name for member in on_book.fit.members]
+        if any(name not in request.profiles for name in names):
+            continue
+        fit = on_book.fit
+        if request.moisture_then is not None:
+            members = [bodies[name] for name in names]
+            fit = versions(on_book, members, 0, request.hour + 1, request.moisture_then)[-1][0]
+        found[on_book.name] = fit
+    return found
+
+
+def batch_of(bodies: Sequence[Body], hours: Sequence[int], rates: Sequence[Floats]) -> moisture.Batch:
+    """The constants of bodies, each at several rates of its time, finished as it is at an hour.
+
+    Diffusion goes with thickness squared, what passes a face with thickness times density: dividing both by
+    the root of the rate makes all that happens that much quicker, and changes nothing else.
+    """
+    times = [len(rate) for rate in rates]
+    root = np.sqrt(np.concatenate(rates))
+    finished = [body.finished_hour <= hour for body, hour in zip(bodies, hours, strict=True)]
+
+    def column(name: str) -> Floats:
+        return np.repeat([float(getattr(body, name)) for body in bodies], times)
+
+    return moisture.Batch(
+        thickness_mm=column("thickness_mm") / root,
+        specific_gravity=column("specific_gravity"),
+        oven_dry_density_kg_m3=column("oven_dry_density_kg_m3") / root,
+        face_permeance=np.where(np.repeat(finished, times), column("face_permeance"), np.nan),
+        back_permeance=np.where(np.repeat(finished, times), column("back_permeance"), np.nan),
+    )
+
+
+def look_ahead(
+    requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: int = DAYS, years: int = YEARS
+) -> Iterator[Ahead]:
+    """Run pieces through plausible years, a portion at a time.
+
+    Parameters
+    ----------
+    requests : sequence of OutlookRequest
+    seasons : sequence of Season
+        Of each request's place at its hour.
+    days, years : int
+        How far, and how many years; fewer days give the beginning of what more would.
+
+    Yields
+    ------
+    Ahead
+        Of each request, in order.
+    """
+    portion: list[int] = []
+    lanes = 0
+    for position, request in enumerate(requests):
+        portion.append(position)
+        lanes += len(request.profiles) * years
+        if lanes >= LANES_AT_ONCE or position == len(requests) - 1:
+            yield from _run([requests[k] for k in portion], [seasons[k] for k in portion], days, years)
+            portion, lanes = [], 0
+
+
+def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: int, years: int) -> list[Ahead]:
+    columns: dict[tuple[int, int], int] = {}
+    airs: list[season.Air] = []
+    bodies: list[Body] = []
+    hours: list[int] = []
+    rates, profiles, chosen = [], [], []
+    for request, known in zip(requests, seasons, strict=True):
+        key = request.place_id, request.hour
+        if key not in columns:
+            columns[key] = len(airs)
+            airs.append(known.years(days, years, request.place_id))
+        rate = RATE_SPREAD ** (_Chance.of(request, years).rate / _TEN_PERCENT)
+        for body in _there(request):
+            bodies.append(body)
+            hours.append(request.hour)
+            rates.append(rate)
+            profiles.append(np.repeat(request.profiles[body.name][None, :], years, axis=0))
+            chosen.append(columns[key] * years + np.arange(years))
+    batch = batch_of(bodies, hours, rates)
+    air_of = np.concatenate(chosen)
+    done = moisture.advance(
+        np.concatenate(profiles),
+        batch,
+        np.concatenate([air.temperature_c for air in airs], axis=1),
+        np.concatenate([air.rh_pct for air in airs], axis=1),
+        air_of,
+        air_of,
+        DAY_S,
+    )
+    found = []
+    lane = 0
+    for request, known in zip(requests, seasons, strict=True):
+        mc = {}
+        for body in _there(request):
+            mc[body.name] = done.mc_mean_pct[:, lane : lane + years]
+            lane += years
+        found.append(Ahead(request, known, mc))
+    return found
+
+
+def _there(request: OutlookRequest) -> list[Body]:
+    return [body for body in request.owner.bodies if body.name in request.profiles]
+
+
+def crossing_document(ahead: LimitAhead) -> dict[str, Any]:
+    """When a limit is crossed: whole days to the 50th percentile, and to the 10th and the 90th.
+
+    Rounded the cautious way; `high_days` is None where the last tenth of the years does not cross in the
+    days looked at.
+    """
+    days = ahead.middle_crosses_days()
+    low, high = ahead.crossing_quantile(0.1), ahead.crossing_quantile(0.9)
+    return {
+        "days": max(int(days), 1),
+        "low_days": max(int(min(low, days)), 1),
+        "high_days": None if np.isinf(high) else max(int(np.ceil(max(high, days))), 1),
+    }
