@@ -1,14 +1,9 @@
-"""What is let go again: what strangers sent beyond the bounds, and what the maker no longer keeps."""
+"""What is let go again of what strangers sent beyond the bounds."""
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
-
-from sqlalchemy import delete
 
 from ingest.books import Book
 from ingest.settings import Limits
-from model.records.store import Store
-from model.records.tables import Reading
 
 
 def prune_refused(book: Book, limits: Limits) -> None:
@@ -34,19 +29,3 @@ def prune_heard(book: Book, topics: Iterable[str], limits: Limits) -> None:
         """,
         [(topic, topic, limits.heard_per_topic) for topic in topics],
     )
-
-
-def forget_readings(store: Store, now: datetime, days: int) -> int:
-    """Delete readings older than so many days; how many. What was computed from them stays.
-
-    Parameters
-    ----------
-    days : int
-        1 or more.
-    """
-    if days < 1:
-        raise ValueError(f"days must be 1 or more, got {days}")
-    with store.session() as session:
-        result = session.execute(delete(Reading).where(Reading.observed_at < now - timedelta(days=days)))
-        count: int = result.rowcount  # type: ignore[attr-defined]
-        return count

@@ -5,6 +5,7 @@ from datetime import datetime
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from model.records.retention import kept_since
 from model.records.rewind import AIR, FAR, aware, hour_of, mark_hours, note_change
 from model.records.tables import AirHour, Hanging, Place, Sensor
 from model.wood.errors import BadInput
@@ -69,8 +70,12 @@ def correct_hanging(
 
 
 def _take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:
-    """Take back a place's air over a span, and mark the hours of every sensor that hung there then."""
+    """Take back a place's air over a span, and mark the hours of every sensor that hung there then.
+
+    Air whose readings may be gone is final: what a place was recorded to have then stays.
+    """
     end = until_at or FAR
+    since_at = max(since_at, kept_since(session) or since_at)
     note_change(session, AIR)
     session.flush()
     session.execute(

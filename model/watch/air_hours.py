@@ -6,12 +6,14 @@ place has an offset. Readings are taken in the order of sensor and instant, so t
 came can't show.
 """
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from model.records.retention import KEPT_SINCE
 from model.records.trusted import ADVICE
 from model.watch.bridge import Hours, Measured
 from model.watch.bulk import Bulk
@@ -45,6 +47,7 @@ class Trust:
     offset_c: Mapping[int, float]
     doubts: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
     corrections: dict[int, list[tuple[int, float, float]]] = field(default_factory=dict)
+    kept_since: int = 0  # hour before which air is final: the readings it was made of may be gone
 
     def places_of(self, sensor_id: int) -> dict[int, list[Hung]]:
         found: dict[int, list[Hung]] = {}
@@ -76,11 +79,14 @@ def read_trust(bulk: Bulk) -> Trust:
         "WHERE undone_at IS NULL ORDER BY sensor_id, since_at"
     ):
         trust.corrections.setdefault(sensor, []).append((since, intercept, slope))
+    for (value,) in bulk.rows("SELECT value FROM preference WHERE name = ?", (KEPT_SINCE,)):
+        document = json.loads(value) if isinstance(value, str) else value
+        trust.kept_since = int(document["at_ms"]) // HOUR_MS
     return trust
 
 
 def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]]) -> dict[int, Hours]:
-    """The hours of each place that marked hours of sensors can change.
+    """The hours of each place that marked hours of sensors can change; none whose air is final.
 
     Parameters
     ----------
@@ -97,6 +103,7 @@ def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]])
     for sensor, hours in by_sensor.items():
         if _sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 2):
             hours = hours | {hour - 1 for hour in hours} | {hour + 1 for hour in hours}
+        hours = {hour for hour in hours if hour >= trust.kept_since}
         for place in trust.places_of(sensor):
             asked.setdefault(place, set()).update(hours)
     return {place: np.array(sorted(hours), dtype=np.int64) for place, hours in asked.items()}
