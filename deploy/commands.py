@@ -1,6 +1,8 @@
 """The command line: every command in its group, and one way of failing."""
 
 import sys
+from importlib.metadata import version
+from typing import Annotated
 
 import typer
 from rich.console import Console
@@ -14,7 +16,7 @@ from deploy import (
     sensor_commands,
     wood_commands,
 )
-from deploy.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing
+from deploy.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing, say
 from model.records.store import StoreUnavailable
 from model.wood.errors import BadInput
 
@@ -26,6 +28,24 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        # pyproject.toml is the one place that names it; the installed package carries it along.
+        say(f"paneltide {version('paneltide')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _program(
+    _version: Annotated[
+        bool,
+        typer.Option("--version", callback=_say_version, is_eager=True, help="Say which version this is."),
+    ] = False,
+) -> None: ...
+
+
 for group in (
     run_commands,
     wood_commands,

@@ -23,8 +23,8 @@ BindOption = Annotated[str | None, typer.Option("--bind", help="Address the dash
 
 def run(bind: BindOption = None, port: PortOption = None) -> None:
     """Run everything for real use, from settings, until Ctrl-C."""
-    wiring.prepare_logging()
     settings = load_settings(bind=bind, port=port)
+    wiring.prepare_logging(log_format=settings.log_format)
     wiring.require_free_port(settings.bind, settings.port)
     store = wiring.open_store(settings)
     store.close()
@@ -50,8 +50,8 @@ def demo(
 
     from deploy import sample_shop
 
-    wiring.prepare_logging("WARNING")
     settings = load_settings(port=port)
+    wiring.prepare_logging("WARNING", settings.log_format)
     wiring.require_free_port("127.0.0.1", settings.port)
     chosen_port = settings.port or wiring.free_port()
     stop = stop_on_signals()
@@ -135,8 +135,8 @@ def _once_answering(address: str, announce: Callable[[], None]) -> Callable[[], 
 
 def ingest() -> None:
     """Listen to the broker and store readings, until stopped."""
-    wiring.prepare_logging()
     settings = load_settings()
+    wiring.prepare_logging(log_format=settings.log_format)
     if settings.mqtt_url == "embedded":
         raise ServiceMissing(
             "ingest alone needs a broker that is already there: "
@@ -150,8 +150,8 @@ def watch(
     as_json: AsJson = False,
 ) -> None:
     """Keep moisture, margins, verdicts and warnings up to date with the readings."""
-    wiring.prepare_logging("WARNING" if once else "INFO")
     settings = load_settings()
+    wiring.prepare_logging("WARNING" if once else "INFO", settings.log_format)
     if not once:
         wiring.run_watch(settings, stop_on_signals())
         return
@@ -174,8 +174,8 @@ def watch(
 
 def dashboard(bind: BindOption = None, port: PortOption = None) -> None:
     """Serve the pages, until stopped."""
-    wiring.prepare_logging()
     settings = load_settings(bind=bind, port=port)
+    wiring.prepare_logging(log_format=settings.log_format)
     wiring.require_free_port(settings.bind, settings.port)
     wiring.run_dashboard(settings, stop_on_signals())
 

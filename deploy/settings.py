@@ -66,6 +66,15 @@ class Settings(BaseSettings):
     watch_interval_s: float = Field(
         default=1.0, ge=0.1, le=3600, description="Seconds between looks for new readings."
     )
+    retention_days: int = Field(
+        default=0,
+        ge=0,
+        le=36_500,
+        description="Days that raw readings are kept; hours of air stay for ever. 0 keeps everything.",
+    )
+    log_format: Literal["text", "json"] = Field(
+        default="text", description="How log lines are written: text, or json with one object a line."
+    )
     sample_clock: str = Field(
         default="",
         description="Used by demo only: zero instant, start instant, rate and brisk seconds of its clock.",

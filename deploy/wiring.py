@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from deploy.answer import ServiceMissing
+from deploy.logs import formatter
 from deploy.settings import Settings
 from model.records.clock import Now, SampleClock, machine_now
 from model.records.store import Store
@@ -19,12 +20,12 @@ from model.wood.errors import BadInput
 if TYPE_CHECKING:
     from ingest.settings import IngestSettings
 
-LOG_FORMAT = "%(asctime)s %(levelname)-7s %(name)s: %(message)s"
 
-
-def prepare_logging(level: str = "INFO") -> None:
+def prepare_logging(level: str = "INFO", log_format: str = "text") -> None:
     """Log to standard error, where a service manager's journal picks it up."""
-    logging.basicConfig(level=level, format=LOG_FORMAT, datefmt="%Y-%m-%d %H:%M:%S")
+    handler = logging.StreamHandler()
+    handler.setFormatter(formatter(log_format))
+    logging.basicConfig(level=level, handlers=[handler])
     for noisy in ("alembic", "waitress.queue", "numba"):
         logging.getLogger(noisy).setLevel(logging.WARNING)
 
@@ -155,10 +156,18 @@ def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[st
 
 
 def run_watch(settings: Settings, stop: threading.Event) -> None:
-    """Keep everything computed up to date until told to stop."""
+    """Keep everything computed up to date, and old readings let go, until told to stop."""
+    from model.records.retention import Housekeeper
     from model.watch.loop import run
 
-    run(open_store(settings), clock_of(settings), stop, interval_s=settings.watch_interval_s)
+    store = open_store(settings)
+    run(
+        store,
+        clock_of(settings),
+        stop,
+        interval_s=settings.watch_interval_s,
+        after=[Housekeeper(store, settings.retention_days)],
+    )
 
 
 def run_ingest(settings: Settings, stop: threading.Event) -> None:
