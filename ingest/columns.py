@@ -253,7 +253,7 @@ def _is_day_only(values: Sequence[str]) -> bool:
 
 def _time_format(where: str, name: str, values: Sequence[str], day_first: bool | None) -> str | None:
     looked = values[:HEAD_ROWS]
-    most = 0.8 * len(looked)
+    most = 0.5 * len(looked)
     if sum(bool(_ISO.match(value)) for value in looked) >= most:
         return ISO
     if sum(bool(re.match(r"\d{9,10}(\.\d+)?\Z", value)) for value in looked) >= most:

@@ -44,7 +44,7 @@ def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1
     skipped = max(guess.header, from_line - 1)
 
     def on_wrong(row: csv.InvalidRow) -> str:
-        line = row.number + skipped if row.number is not None else 0
+        line = row.number or 0
         wrong.append(line)
         # A file that ends in the middle of a line, or an empty line, is nothing to complain of at length.
         if row.text.strip():

@@ -97,7 +97,7 @@ def _ms(at: datetime) -> int:
 
 
 def _milliseconds(instants: "pd.Series[Any]") -> Instants:
-    readable = instants.notna().to_numpy()
+    readable = instants.notna().to_numpy(dtype=bool, copy=True)
     whole = np.zeros(len(instants), dtype=np.int64)
     kept = instants[readable].dt.tz_convert("UTC").dt.tz_localize(None)
     whole[readable] = kept.to_numpy(dtype="datetime64[ms]").astype(np.int64)

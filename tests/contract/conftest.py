@@ -173,12 +173,16 @@ class Postgres:
         return f"postgresql+psycopg://paneltide@127.0.0.1:{self.port}/{database}"
 
     def start(self) -> None:
-        self._server = subprocess.Popen(
-            [str(self._bin / "postgres"), "-D", str(self._folder / "data"), "-p", str(self.port),
-             "-h", "127.0.0.1", "-k", str(self._folder), "-c", "fsync=off"],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd="/", **self._as_user(),
-        )  # fmt: skip
-        until(self._ready, 30, "PostgreSQL")
+        log = self._folder / "server.log"
+        with log.open("ab") as out:
+            self._server = subprocess.Popen(
+                [str(self._bin / "postgres"), "-D", str(self._folder / "data"), "-p", str(self.port),
+                 "-h", "127.0.0.1", "-k", str(self._folder), "-c", "fsync=off"],
+                stdout=out, stderr=out, cwd="/", **self._as_user(),
+            )  # fmt: skip
+        server = self._server
+        until(lambda: self._ready() or server.poll() is not None, 30, "PostgreSQL")
+        assert server.poll() is None, log.read_text("utf-8", "replace")
 
     def stop(self) -> None:
         assert self._server is not None
