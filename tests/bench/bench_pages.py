@@ -1,0 +1,98 @@
+"""How soon a page can be read, beside a blank page of the same framework in the same browser.
+
+Run as ``python tests/bench/bench_pages.py [DATABASE_URL]``: without an address it measures the sample shop.
+Readable is the moment the page's heading is painted (first contentful paint, and the heading there).
+Prints medians and their ratio to the blank page; needs Debian's chromium and chromium-driver.
+"""
+
+import socket
+import statistics
+import sys
+import tempfile
+import threading
+from pathlib import Path
+
+from dash import Dash, html
+from selenium import webdriver
+
+from dashboard.app import build_app, serve
+from deploy.sample_shop import STORY_START_AT, load_history
+from model.records.store import Store
+from model.watch.loop import bring_up_to_date
+
+RUNS = 9
+ASK = """
+const done = arguments[arguments.length - 1];
+const look = () => {
+  const paint = performance.getEntriesByName('first-contentful-paint')[0];
+  const live = document.querySelector(arguments[0]);
+  if (paint && live) done([paint.startTime, performance.now()]); else setTimeout(look, 5);
+};
+look();
+"""
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        store = Store(sys.argv[1]) if len(sys.argv) > 1 else sample(Path(folder))
+        address = served(build_app(store, lambda: STORY_START_AT))
+        blank = Dash("blank", update_title="")
+        blank.layout = html.Main(html.H1("Blank"))
+        blank_address = served(blank)
+        driver = browser(Path(folder) / "browser")
+        try:
+            plain = median(driver, blank_address + "/", "h1")
+            print(f"blank page: readable {plain[0]:.0f} ms")
+            for path in ("/", "/piece/1", "/place/2?span=year", "/stock", "/sensors", "/warnings", "/record"):
+                readable, live = median(driver, address + path, "#page h1")
+                ratio = readable / plain[0]
+                print(
+                    f"{path}: readable {readable:.0f} ms ({ratio:.2f} x blank), live {live / plain[1]:.2f} x"
+                )
+        finally:
+            driver.quit()
+
+
+def sample(folder: Path) -> Store:
+    store = Store(f"sqlite:///{folder / 'book.sqlite'}")
+    store.bring_up_to_date()
+    load_history(store)
+    bring_up_to_date(store, STORY_START_AT)
+    return store
+
+
+def served(app: Dash) -> str:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    arguments = (app, "127.0.0.1", port, threading.Event())
+    threading.Thread(target=serve, args=arguments, daemon=True).start()
+    return f"http://127.0.0.1:{port}"
+
+
+def browser(folder: Path) -> webdriver.Chrome:
+    options = webdriver.ChromeOptions()
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--disable-background-networking",
+        f"--user-data-dir={folder}",
+    ):
+        options.add_argument(argument)
+    return webdriver.Chrome(options=options, service=webdriver.ChromeService("/usr/bin/chromedriver"))
+
+
+def median(driver: webdriver.Chrome, url: str, heading: str) -> tuple[float, float]:
+    """Median over runs of first contentful paint and of the live heading [ms], caches cold each time."""
+    found = []
+    for _ in range(RUNS):
+        driver.execute_cdp_cmd("Network.clearBrowserCache", {})
+        driver.get(url)
+        found.append(driver.execute_async_script(ASK, heading))
+    return statistics.median(run[0] for run in found), statistics.median(run[1] for run in found)
+
+
+if __name__ == "__main__":
+    main()
