@@ -89,9 +89,9 @@ def drift(series: Series, beside: Beside, first_day: int = 0) -> list[Finding]:
         f"it has differed from {beside.names} by five points of humidity and more for two weeks: "
         "check it with salt"
     )
-    days, medians, spread = _windows(own.hours, difference)
+    days, begins, medians, spread = _windows(own.hours, difference)
     flagged = (np.abs(medians) >= DRIFT_PCT) & (spread <= DRIFT_SPREAD_PCT)
-    return _spans("drift", days, flagged, reason, series, first_day)
+    return _spans("drift", days, begins, flagged, reason, series, first_day)
 
 
 def self_heated(series: Series, beside: Beside, first_day: int = 0) -> list[Finding]:
@@ -103,26 +103,29 @@ def self_heated(series: Series, beside: Beside, first_day: int = 0) -> list[Find
     if not len(own.hours):
         return []
     rows = np.arange(len(own.hours))
-    days, medians, spread = _windows(own.hours, own.temperature_c - others.temperature_c)
-    _, dew, _ = _windows(own.hours, _dew(own, rows) - _dew(others, rows))
+    days, begins, medians, spread = _windows(own.hours, own.temperature_c - others.temperature_c)
+    _, _, dew, _ = _windows(own.hours, _dew(own, rows) - _dew(others, rows))
     flagged = (medians >= SELF_HEATED_K) & (spread <= SELF_HEATED_SPREAD_K) & (np.abs(dew) <= SAME_DEW_K)
     reason = (
         f"always warmer than {beside.names} at the same dew point: it heats itself or hangs where it is "
         "warmer, and reads low for the room"
     )
-    return _spans("self-heated", days, flagged, reason, series, first_day)
+    return _spans("self-heated", days, begins, flagged, reason, series, first_day)
 
 
-def _windows(hours: NDArray[np.int64], values: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+def _windows(
+    hours: NDArray[np.int64], values: Floats
+) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats, Floats]:
     """For each day: median and interquartile range of the daily medians of the two weeks that end with it.
 
-    Days since 1970, first to last; NaN where too few days of the two weeks have enough hours.
+    Days since 1970, first to last, and the first day of each two weeks that is known; NaN where too few days
+    of the two weeks have enough hours.
     """
     days, start, count = np.unique(hours // 24, return_index=True, return_counts=True)
     whole = count >= LEAST_HOURS_A_DAY
     if not whole.any():
         nothing = np.empty(0)
-        return np.empty(0, dtype=np.int64), nothing, nothing
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), nothing, nothing
     first, last = int(days[whole][0]), int(days[whole][-1])
     daily = np.full(last - first + DRIFT_DAYS, np.nan)
     for day, a, n in zip(days[whole].tolist(), start[whole].tolist(), count[whole].tolist(), strict=True):
@@ -133,7 +136,9 @@ def _windows(hours: NDArray[np.int64], values: Floats) -> tuple[NDArray[np.int64
     low, middle, high = (_quantile(ordered, known, share) for share in (0.25, 0.5, 0.75))
     few = known < DRIFT_LEAST_DAYS
     middle[few] = np.nan
-    return np.arange(first, last + 1), middle, high - low
+    ends = np.arange(first, last + 1)
+    begins = ends - DRIFT_DAYS + 1 + np.argmax(~np.isnan(windows), axis=1)
+    return ends, begins, middle, high - low
 
 
 def _quantile(ordered: Floats, known: NDArray[np.int64], share: float) -> Floats:
@@ -149,6 +154,7 @@ def _quantile(ordered: Floats, known: NDArray[np.int64], share: float) -> Floats
 def _spans(
     kind: str,
     days: NDArray[np.int64],
+    begins: NDArray[np.int64],
     flagged: NDArray[np.bool_],
     reason: str,
     series: Series,
@@ -157,12 +163,13 @@ def _spans(
     """The two weeks before each flagged day, and it, put together."""
     last = int(days[-1]) if len(days) else 0
     found = []
-    for day in days[flagged & (days >= first_day)].tolist():
+    shown = flagged & (days >= first_day)
+    for day, begin in zip(days[shown].tolist(), begins[shown].tolist(), strict=True):
         lasts = day == last and series.to_the_last
         found.append(
             Finding(
                 kind,
-                (day - DRIFT_DAYS + 1) * DAY_MS,
+                begin * DAY_MS,
                 OPEN_MS if lasts else (day + 1) * DAY_MS - 1,
                 reason,
                 begins_earlier=day == first_day,

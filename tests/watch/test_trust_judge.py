@@ -1,0 +1,385 @@
+"""Doubts on record: they follow from the readings, leave them as they came, and yield to people."""
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import delete, select, text
+
+from model.records import hangings, trusted
+from model.records.rewind import mark_hours
+from model.records.store import Store
+from model.records.tables import AirHour, Doubt, Place, Reading, Sensor, StaleHour, Tally
+from model.watch import ledger
+from model.watch.trust.judge import Judge
+
+
+def readings(shop, hours, seed=1, step_h=0.25, temperature_c=20.0, rh_pct=45.0, first=0.0):
+    """What a working sensor sends of quiet air: a day's swing and a little unrest."""
+    rng = np.random.default_rng(seed)
+    at = first + step_h * np.arange(round(hours / step_h))
+    swing = np.sin(at * 2.0 * np.pi / 24.0)
+    temperature = temperature_c + swing + 0.1 * rng.standard_normal(len(at))
+    rh = rh_pct - 4.0 * swing + 0.3 * rng.standard_normal(len(at))
+    return [
+        [shop.hour(h), round(float(t), 1), round(float(min(max(r, 1.0), 100.0)), 1)]
+        for h, t, r in zip(at, temperature, rh, strict=True)
+    ]
+
+
+def on_record(store, undone=False):
+    """Sensor, kind, since, until and reason of the doubts that count, or of the undone."""
+    with store.session() as session:
+        rows = session.scalars(select(Doubt).order_by(Doubt.sensor_id, Doubt.since_at, Doubt.kind))
+        return [
+            (row.sensor_id, row.kind, row.since_at, row.until_at, row.reason)
+            for row in rows
+            if (row.undone_at is not None) == undone
+        ]
+
+
+def kinds(shop):
+    return [(sensor, kind) for sensor, kind, *_ in on_record(shop.store)]
+
+
+def air(shop):
+    return {row.hour_at: row for row in shop.rows(AirHour)}
+
+
+@pytest.fixture
+def bare(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.sensor()
+    return shop
+
+
+def test_a_stuck_sensor_is_left_out_of_the_air_and_its_readings_stay_as_they_came(bare):
+    rows = readings(bare, 72)
+    for row in rows[100:200]:
+        row[2] = 88.0
+    bare.send(rows)
+    bare.evaluate(bare.hour(72))
+    ((_, kind, since, until, reason),) = on_record(bare.store)
+    assert (kind, since, until) == ("stuck", rows[100][0], rows[199][0])
+    assert "88.0 %" in reason
+    assert max(row.rh_pct for row in air(bare).values()) < 60.0
+    assert [(r.temperature_c, r.rh_pct) for r in bare.rows(Reading)] == [(t, h) for _, t, h in rows]
+
+
+def test_a_held_reading_counts_once_the_next_confirms_it(bare):
+    rows = readings(bare, 24)
+    bare.send(rows)
+    bare.send([(bare.hour(24.0), 20.0, 75.0)])
+    bare.evaluate(bare.hour(24.1))
+    assert [(kind, until) for _, kind, _, until, _ in on_record(bare.store)] == [("jump", None)]
+    assert bare.hour(24) not in air(bare) or air(bare)[bare.hour(24)].rh_pct < 60.0
+    bare.send([(bare.hour(24.25), 20.0, 75.3)])
+    bare.evaluate(bare.hour(24.5))
+    assert on_record(bare.store) == []
+    bare.evaluate(bare.hour(25))
+    assert air(bare)[bare.hour(24)].rh_pct == pytest.approx(75.15, abs=0.01)
+
+
+def test_an_undone_doubt_counts_and_is_not_raised_again(bare):
+    rows = readings(bare, 48)
+    for row in rows[60:130]:
+        row[2] = 70.0
+    bare.send(rows)
+    bare.evaluate(bare.hour(48))
+    doubted = bare.computed()
+
+    def undo(session):
+        trusted.undo_doubt(session, session.scalars(select(Doubt)).one(), bare.hour(48))
+
+    bare.change(undo)
+    bare.evaluate(bare.hour(48))
+    assert air(bare)[bare.hour(20)].rh_pct == pytest.approx(70.0, abs=0.01)
+    # Everything is looked at again, by a judge that knows nothing, and it stays undone.
+    bare.change(lambda session: mark_hours(session, [1], bare.hour(0)))
+    bare.watch = type(bare.watch)(bare.store)
+    bare.evaluate(bare.hour(48))
+    assert on_record(bare.store) == []
+    assert len(on_record(bare.store, undone=True)) == 1
+    bare.change(lambda session: trusted.redo_doubt(session, session.scalars(select(Doubt)).one()))
+    bare.evaluate(bare.hour(48))
+    assert bare.computed() == doubted
+
+
+def test_an_undone_doubt_that_lasted_speaks_for_its_own_spell_only(bare):
+    rows = readings(bare, 96)
+    for row in rows[100:160]:
+        row[2] = 70.0
+    for row in rows[250:330]:
+        row[2] = 70.0
+    bare.send(rows[:160])
+    bare.evaluate(bare.hour(40))
+    bare.change(
+        lambda session: trusted.undo_doubt(session, session.scalars(select(Doubt)).one(), bare.hour(40))
+    )
+    bare.send(rows[160:])
+    bare.evaluate(bare.hour(96))
+    assert [row[2:4] for row in on_record(bare.store, undone=True)] == [(rows[100][0], rows[159][0])]
+    assert [row[2:4] for row in on_record(bare.store)] == [(rows[250][0], rows[329][0])]
+
+
+def test_a_late_reading_takes_a_doubt_back(bare):
+    rows = readings(bare, 48)
+    for row in rows[60:130]:
+        row[2] = 70.0
+    late = (rows[95][0] + timedelta(minutes=1), 20.0, 71.9)
+    bare.send(rows)
+    bare.evaluate(bare.hour(48))
+    assert kinds(bare) == [(1, "stuck")]
+    bare.send([late])
+    bare.evaluate(bare.hour(48))
+    assert kinds(bare) == []
+    assert bare.rows(StaleHour) == []
+
+
+def test_a_doubt_raised_by_hand_is_left_alone(bare):
+    bare.send(readings(bare, 48))
+
+    def spraying(session):
+        sensor = session.get_one(Sensor, 1)
+        trusted.doubt_span(session, sensor, bare.hour(10), bare.hour(14), "spraying", bare.hour(15))
+
+    bare.change(spraying)
+    bare.evaluate(bare.hour(48))
+    assert kinds(bare) == [(1, "by hand")]
+    assert [air(bare)[bare.hour(h)].basis for h in (9, 12, 15)] == ["measured", "estimated", "measured"]
+
+
+def test_a_sensor_in_the_sun_is_left_out_and_the_other_gives_the_air(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.sensor("bench")
+    shop.sensor("rack")
+    shade = readings(shop, 48, seed=2)
+    sunny = [list(row) for row in readings(shop, 48, seed=2)]
+    for row in sunny[120:136]:
+        row[1], row[2] = row[1] + 8.0, round(row[2] * 0.617, 1)  # the same vapour, eight degrees warmer
+    shop.send(sunny, 1)
+    shop.send(shade, 2)
+    shop.evaluate(shop.hour(48))
+    assert kinds(shop) == [(1, "warm")]
+    assert air(shop)[shop.hour(31)].rh_pct == pytest.approx(np.mean([r[2] for r in shade[124:128]]), abs=0.05)
+
+
+def test_an_uncorrected_drift_asks_for_salt_leaves_nothing_out_and_ends_with_the_check(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.sensor("bench")
+    shop.sensor("rack")
+    shop.send(readings(shop, 20 * 24, seed=1, rh_pct=52.0, step_h=1.0), 1)
+    shop.send(readings(shop, 20 * 24, seed=2, step_h=1.0), 2)
+    shop.evaluate(shop.hour(480))
+    assert kinds(shop) == [(1, "drift"), (2, "drift")]
+    assert air(shop)[shop.hour(470)].n_readings == 2
+    assert shop.verdict("sensor", 1).reason.startswith("It has differed from rack")
+
+    def check(session):
+        points = [trusted.SaltPoint("sodium chloride", 20.0, 82.5)]
+        trusted.salt_check(session, session.get_one(Sensor, 1), points, shop.hour(0))
+
+    shop.change(check)
+    shop.evaluate(shop.hour(481))
+    assert [kind for _, kind in kinds(shop) if kind == "drift"] == []
+
+
+def test_silence_is_on_record_while_it_lasts_and_after(bare):
+    rows = readings(bare, 24)
+    bare.send(rows)
+    bare.evaluate(bare.hour(24))
+    assert kinds(bare) == []
+    bare.evaluate(bare.hour(26))
+    assert [(row[1], row[3]) for row in on_record(bare.store)] == [("silent", None)]
+    bare.send(readings(bare, 10, first=60.0))
+    bare.evaluate(bare.hour(70))
+    ((_, kind, since, until, _),) = on_record(bare.store)
+    assert kind == "silent"
+    assert (since, until) == (
+        rows[-1][0] + timedelta(milliseconds=1),
+        bare.hour(60) - timedelta(milliseconds=1),
+    )
+    assert air(bare)[bare.hour(23)].basis == "measured"
+
+
+def test_a_step_at_a_recorded_move_is_not_asked_about(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.place("flat", "home")
+    shop.sensor()
+    shop.send(readings(shop, 24))
+    shop.send(readings(shop, 24, first=24.0, temperature_c=11.0, rh_pct=60.0))
+    shop.evaluate(shop.hour(48))
+    assert kinds(shop) == [(1, "moved")]
+
+    def move(session):
+        sensor, place = session.get_one(Sensor, 1), session.get_one(Place, 2)
+        hangings.hang_sensor(session, sensor, place, shop.hour(23.9))
+
+    shop.change(move)
+    shop.evaluate(shop.hour(48))
+    assert kinds(shop) == []
+
+
+def test_a_reading_that_comes_while_it_judges_is_judged_the_next_time(bare, monkeypatch):
+    rows = readings(bare, 24)
+    bare.send(rows)
+    spike = (bare.hour(10.1), 20.0, 90.0)
+    look, came = Judge._look, []
+
+    def looks_while_one_comes(self, *arguments):
+        result = look(self, *arguments)
+        if not came:
+            came.append(True)
+            bare.send([spike])
+        return result
+
+    monkeypatch.setattr(Judge, "_look", looks_while_one_comes)
+    bare.evaluate(bare.hour(24))
+    assert [row.hour_at for row in bare.rows(StaleHour)] in ([], [bare.hour(10)])
+    bare.evaluate(bare.hour(24))
+    assert kinds(bare) == [(1, "jump")]
+    assert bare.rows(StaleHour) == []
+    assert air(bare)[bare.hour(10)].rh_pct < 60.0
+
+
+# ---------------------------------------------------------------- in any order
+
+
+FAULTS = st.lists(
+    st.tuples(
+        st.integers(1, 2),
+        st.sampled_from(["stuck", "spike", "pegged", "gap", "hot", "sun"]),
+        st.integers(0, 380),
+        st.integers(1, 90),
+    ),
+    max_size=4,
+)
+
+
+@pytest.fixture(scope="module")
+def two_sensors(tmp_path_factory):
+    """A book with two sensors in one place; readings and doubts are wiped between examples."""
+    store = Store(f"sqlite:///{tmp_path_factory.mktemp('trust') / 'book.sqlite'}")
+    store.bring_up_to_date()
+    yield store
+    store.close()
+
+
+def judged(store, shop, batches, hours):
+    """Doubts on record after batches of rows came one after another, each judged at its hour."""
+    with store.session() as session:
+        for table in (Doubt, StaleHour, Reading, Tally):
+            session.execute(delete(table))
+        if session.get(Place, 1) is None:
+            session.add(Place(name="shop", kind="shop"))
+            session.flush()
+            for name in ("bench", "rack"):
+                sensor = Sensor(name=name, accepted_at=shop.hour(0))
+                session.add(sensor)
+                session.flush()
+                hangings.hang_sensor(session, sensor, session.get_one(Place, 1), shop.hour(0))
+    judge = Judge(store)
+    for batch, hour in zip(batches, hours, strict=True):
+        with store.session() as session:
+            for sensor, at, temperature_c, rh_pct in batch:
+                session.add(
+                    Reading(
+                        sensor_id=sensor,
+                        observed_at=at,
+                        received_at=at,
+                        temperature_c=temperature_c,
+                        rh_pct=rh_pct,
+                    )
+                )
+            session.flush()
+            for sensor, at in {(row[0], row[1].replace(minute=0, second=0)) for row in batch}:
+                session.execute(
+                    text(
+                        "INSERT INTO stale_hour VALUES (:sensor, :hour, 1) "
+                        "ON CONFLICT DO UPDATE SET revision = revision + 1"
+                    ),
+                    {"sensor": sensor, "hour": int(at.timestamp()) * 1000},
+                )
+        now = int(shop.hour(hour).timestamp()) // 3600
+        with ledger.reading(store) as bulk:
+            marks = judge.judge(bulk, now, now * 3_600_000)
+        with store.engine.begin() as connection:
+            bulk = ledger.Bulk(connection)
+            ledger.delete_marks(bulk, marks)
+            bulk.close()
+    return on_record(store)
+
+
+class Hours:
+    """Instants of the invented days."""
+
+    @staticmethod
+    def hour(number):
+        return datetime(2026, 1, 5, tzinfo=UTC) + number * timedelta(hours=1)
+
+
+def faulty(shop, faults):
+    rows = {1: readings(shop, 100, seed=3), 2: readings(shop, 100, seed=4, temperature_c=19.0)}
+    for sensor, kind, first, length in faults:
+        part = rows[sensor][first : first + length]
+        for row in part:
+            if kind == "stuck":
+                row[2] = 51.3
+            elif kind == "pegged":
+                row[2] = 100.0
+            elif kind == "hot":
+                row[1] = 66.0
+            elif kind == "sun":
+                row[1], row[2] = row[1] + 8.0, round(row[2] * 0.617, 1)
+        if kind == "spike":
+            part[0][2] = 92.0
+        elif kind == "gap":
+            del rows[sensor][first : first + length]
+    return [(sensor, *row) for sensor, own in rows.items() for row in own]
+
+
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+@given(faults=FAULTS, seed=st.integers(0, 10_000), parts=st.integers(2, 6))
+def test_doubts_follow_from_the_readings_in_whatever_order_they_come(two_sensors, faults, seed, parts):
+    shop = Hours()
+    rows = faulty(shop, faults)
+    at_once = judged(two_sensors, shop, [rows], [100])
+    shuffled = [rows[k] for k in np.random.default_rng(seed).permutation(len(rows))]
+    batches = [shuffled[k::parts] for k in range(parts)]
+    assert judged(two_sensors, shop, batches, [100] * parts) == at_once
+    # And as they come in life: hour after hour, judged each time.
+    edges = [20, 35, 36, 37, 60, 61, 90, 100]
+    live = [
+        [row for row in rows if shop.hour(a) <= row[1] < shop.hour(b)]
+        for a, b in zip([0, *edges[:-1]], edges, strict=True)
+    ]
+    assert judged(two_sensors, shop, live, edges) == at_once
+
+
+def test_drift_and_clocks_come_out_the_same_at_once_day_by_day_and_backwards(two_sensors):
+    shop = Hours()
+    days = 45
+    biased = readings(shop, 24 * days, seed=5, step_h=1.0)
+    for row in biased[24 * 8 : 24 * 30]:
+        row[2] = round(row[2] + 7.0, 1)
+    other = readings(shop, 24 * days, seed=6, step_h=1.0)
+    rows = [(1, *row) for row in biased] + [(2, *row) for row in other]
+    last = 24 * days
+    at_once = judged(two_sensors, shop, [rows], [last])
+    assert [(sensor, kind) for sensor, kind, *_ in at_once] == [(1, "drift"), (2, "drift")]
+    assert all(until is not None for *_, until, _ in at_once)
+    by_day = [
+        [row for row in rows if shop.hour(24 * d) <= row[1] < shop.hour(24 * d + 24)] for d in range(days)
+    ]
+    assert judged(two_sensors, shop, by_day, [24 * d + 24 for d in range(days)]) == at_once
+    assert judged(two_sensors, shop, by_day[::-1], [last] * days) == at_once
