@@ -1,0 +1,1 @@
+"""Pages for paper: the client sheet, the cut card and the job sheet, as PDF."""

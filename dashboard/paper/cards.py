@@ -1,0 +1,146 @@
+"""The cut card: one card for the saw, with the sizes large and the reasons small."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from dashboard.display import Display, said
+from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from model.wood.units import MM_PER_INCH
+
+Figure = tuple[str, str]
+
+SMALLEST_PT = 8.5
+"""Of the sentences on a card; its sizes are far larger."""
+
+
+def cut_card(
+    document: Mapping[str, Any],
+    display: Display,
+    made_at: datetime,
+    home: str = "",
+    size: PaperSize | None = None,
+) -> bytes:
+    """A card from cutting advice, as PDF of one page.
+
+    Parameters
+    ----------
+    document : mapping
+        What `model.wood.cutting.cut_document` gives, of a panel, a gap or a slot.
+    display : Display
+    made_at : datetime
+        Aware; the day is not printed, the moisture content is what counts.
+    home : str
+        What the home is called.
+    size : 'card' or 'a6', optional
+        4 by 6 in where inches are read, else A6.
+    """
+    points = 11.0
+    while True:
+        card = Paper(
+            size or ("card" if display.units == "inch" else "a6"),
+            f"{document['piece']}: {said(document['fit'])}",
+            made_at,
+            margin_mm=8.0,
+        )
+        card.add_page()
+        left = _draw(card, document, display, home, points)
+        if left >= 0.0 or points <= SMALLEST_PT:
+            return card.bytes()
+        points -= 0.5
+
+
+def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
+    """What to set out, label and size, most needed first: at most four."""
+
+    def exactly(key: str) -> str | None:
+        value = document.get(key)
+        return None if value is None else display.length(value, "nearest", 64)
+
+    def up(key: str) -> str | None:
+        value = document.get(key)
+        return None if value is None else display.length(value, "up", 64)
+
+    wanted: list[tuple[str, str | None]] = [("cut it wide", exactly("width_to_cut_rounded_mm"))]
+    if "groove_depth_centre_rounded_mm" in document:
+        held = str(document.get("held", "centre"))
+        depth = {
+            "centre": up("groove_depth_centre_rounded_mm"),
+            "free": up("groove_depth_free_rounded_mm"),
+        }.get(held, up("groove_depth_mm"))
+        wanted.append(("grooves deep", depth))
+        if not document.get("enough", True):
+            wanted.append(("grooves as drawn", up("groove_depth_mm")))
+        wanted.append(("held", {"centre": "at its centre", "free": "free"}.get(held, "at one edge")))
+        wanted.append(("shoulder gap", up("shoulder_gap_rounded_mm")))
+    if "gap_rounded_mm" in document:
+        wanted += [
+            ("gap today", up("gap_rounded_mm")),
+            ("gap at the dry end", up("gap_dry_mm")),
+            ("gap at the damp end", up("gap_wet_mm")),
+            ("lap at least", up("lap_needed_rounded_mm")),
+        ]
+    if "slot_length_rounded_mm" in document:
+        wanted += [
+            ("slot long", up("slot_length_rounded_mm")),
+            ("screw from the near end", exactly("screw_at_in_slot_mm") or exactly("screw_at_mm")),
+            ("button gap", up("gap_mm")),
+            ("tongue in its groove", up("engagement_mm")),
+        ]
+    return [(label, value) for label, value in wanted if value is not None][:4]
+
+
+def plain_sentence(words: str) -> str:
+    """A sentence of cutting advice with its members' names as words and a capital."""
+    words = words.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str, points: float) -> float:
+    top = card.t_margin
+    card.hairline(top, weight=0.7)
+    title = f"{document['piece']}: {said(document['fit'])}"
+    size = 17.0
+    while card.width_of(title, size, WORDS, "B") > card.across and size > 10.0:
+        size -= 0.5
+    card.line_of(card.left, top + 7.6, title, size, WORDS, "B")
+    dry, wet = document["range_mc_pct"]
+    where = f"{home}, " if home else ""
+    stock = f"{said(document['member'])}: stock at {document['stock_mc_pct']:g} % today; "
+    y = card.block(card.left, top + 9.6, card.across, f"{stock}{where}{dry:.1f} to {wet:.1f} % there", 10.5)
+    figures = card_figures(document, display)
+    y += 3.0
+    each = card.across / max(len(figures), 1)
+    large = 23.0
+    while (
+        any(card.width_of(value, large, FIGURES, "B") > each - 3.0 for _, value in figures) and large > 11.0
+    ):
+        large -= 0.5
+    for at, (label, value) in enumerate(figures):
+        x = card.left + at * each
+        if at:
+            card.set_draw_color(150, 143, 128)
+            card.line(x - 2.0, y, x - 2.0, y + 14.0)
+            card.set_draw_color(34, 32, 28)
+        card.line_of(x, y + 8.0, value, large, FIGURES, "B")
+        card.line_of(x, y + 13.4, label, 9.5)
+    y += 18.0
+    for words in document["sentences"]:
+        y = card.block(card.left, y, card.across, plain_sentence(words), points) + 0.6
+    foot = card.bottom - 4.0
+    _bench_rule(card, foot, display)
+    return foot - 1.0 - y
+
+
+def _bench_rule(card: Paper, y: float, display: Display) -> None:
+    """A true rule along the foot of the card, to check the printer by and to measure with."""
+    unit, parts, long_every = (10.0, 10, 10) if display.units == "metric" else (MM_PER_INCH, 16, 16)
+    units = int(card.across // unit)
+    card.set_line_width(0.3)
+    card.line(card.left, y, card.left + units * unit, y)
+    card.set_line_width(0.15)
+    for part in range(units * parts + 1):
+        tick = 3.4 if part % long_every == 0 else (2.4 if part % (long_every // 2) == 0 else 1.4)
+        at = card.left + part * unit / parts
+        card.line(at, y, at, y + tick)
+    card.set_line_width(0.2)

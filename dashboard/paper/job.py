@@ -1,0 +1,233 @@
+"""The maker's job sheet: a piece as built, what governs it, and how to cut it again for where it stands."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from math import ceil, floor
+
+from dashboard.display import Display, day, humidity_range, mc, said, sentence
+from dashboard.paper.cards import plain_sentence
+from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from model.watch.home_year import HomeYear
+from model.wood.cutting import cut_document
+from model.wood.design import DesignRange, Governing, design_range
+from model.wood.errors import BadInput
+from model.wood.finish import BARE
+from model.wood.fits import Fit
+from model.wood.member import Member
+from model.wood.piece import Piece
+from model.wood.ring_angle import RING_ANGLE_OF_CUT
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS
+
+POINTS = 10.0
+
+
+@dataclass(frozen=True)
+class JobFacts:
+    """What a job sheet tells of.
+
+    Attributes
+    ----------
+    piece : Piece
+    year : HomeYear
+        Of where it stands, for cutting it again.
+    place : str
+    recorded_at, made_at : datetime
+        Aware; when it was recorded, and when the sheet is made.
+    zone : str
+        For dates.
+    """
+
+    piece: Piece
+    year: HomeYear
+    place: str
+    recorded_at: datetime
+    zone: str
+    made_at: datetime
+
+
+class _Job(Paper):
+    """A job sheet that goes on to another page when one is full."""
+
+    def __init__(self, size: PaperSize, facts: JobFacts) -> None:
+        super().__init__(size, f"{facts.piece.name}: job sheet", facts.made_at)
+        self.name, self.y_now = facts.piece.name, 0.0
+        self.turn()
+
+    def turn(self) -> None:
+        self.add_page()
+        self.hairline(self.t_margin, weight=0.8)
+        self.y_now = self.t_margin + 4.0
+        if self.page_no() > 1:
+            self.line_of(self.left, self.y_now + 2.0, f"{self.name}, page {self.page_no()}", POINTS)
+            self.y_now += 6.0
+
+    def room(self, height: float) -> None:
+        if self.y_now + height > self.bottom:
+            self.turn()
+
+    def heading(self, text: str) -> None:
+        self.room(20.0)
+        self.line_of(self.left, self.y_now + 5.0, text, 13.5, WORDS, "B")
+        self.y_now += 7.6
+
+    def says(self, text: str, style: str = "") -> None:
+        self.room(self.block(0.0, 0.0, self.across, text, POINTS, FIGURES, style, dry=True))
+        self.y_now = self.block(self.left, self.y_now, self.across, text, POINTS, FIGURES, style) + 0.8
+
+    def row(self, cells: Sequence[str], shares: Sequence[float], style: str = "") -> None:
+        widths = [share * self.across - 2.5 for share in shares]
+        height = max(
+            self.block(0.0, 0.0, width, cell, POINTS, FIGURES, style, dry=True)
+            for cell, width in zip(cells, widths, strict=True)
+        )
+        self.room(height + 1.4)
+        x, below = self.left, self.y_now
+        self.hairline(self.y_now)
+        for cell, width, share in zip(cells, widths, shares, strict=True):
+            below = max(below, self.block(x, self.y_now + 0.6, width, cell, POINTS, FIGURES, style))
+            x += share * self.across
+        self.y_now = below + 0.8
+
+
+def job_sheet(facts: JobFacts, display: Display, paper: PaperSize | None = None) -> bytes:
+    """The maker's job sheet as PDF, of as many pages as it takes.
+
+    Parameters
+    ----------
+    facts : JobFacts
+    display : Display
+    paper : 'a4' or 'letter', optional
+    """
+    sheet = _Job(paper or ("letter" if display.units == "inch" else "a4"), facts)
+    design = design_range(facts.piece)
+    _head(sheet, facts, design, display)
+    _members(sheet, facts.piece, display)
+    _fits(sheet, facts.piece, design, display)
+    _cuts(sheet, facts, display)
+    return sheet.bytes()
+
+
+def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -> None:
+    piece = facts.piece
+    sheet.line_of(sheet.left, sheet.y_now + 6.0, piece.name, 22.0, WORDS, "B")
+    sheet.y_now += 9.5
+    told = [f"{key} {value}" for key, value in piece.details.items()]
+    told.append(f"recorded {day(facts.recorded_at, facts.zone, display.units, facts.made_at)}")
+    if facts.place:
+        told.append(f"stands at {facts.place}")
+    sheet.says(sentence("; ".join(told)))
+    if piece.note:
+        sheet.says(sentence(piece.note))
+    span = design.span
+    words = f"Comfortable at {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
+    if span.mc_low_pct is not None or span.mc_high_pct is not None:
+        words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
+    for end, name in ((span.low, "dry end"), (span.high, "wet end")):
+        if end is not None:
+            words += f"; {name}: {_governs(end)}"
+    sheet.says(f"{words}.", "B")
+    sheet.y_now += 1.5
+
+
+def _governs(governing: Governing) -> str:
+    return f"{said(governing.fit)}, {said(governing.limit)}"
+
+
+def _cut_words(member: Member) -> str:
+    cut = next((word for word, angle in RING_ANGLE_OF_CUT.items() if angle == member.ring_angle_deg), None)
+    return cut or f"rings at {member.ring_angle_deg:g}°"
+
+
+def _finish_words(member: Member) -> str:
+    finish = member.finish
+
+    def face(name: str, coats: int) -> str:
+        return "bare" if name == BARE else f"{coats} × {name}"
+
+    front, back = face(finish.face, finish.face_coats), face(finish.back, finish.back_coats)
+    return front if front == back else f"{front}; back {back}"
+
+
+def _members(sheet: _Job, piece: Piece, display: Display) -> None:
+    sheet.heading("As built")
+    shares = (0.2, 0.24, 0.12, 0.12, 0.12, 0.2)
+    sheet.row(("member", "wood", "width", "thick", "at", "finish"), shares, "B")
+    for name, member in piece.members.items():
+        sheet.row(
+            (
+                said(name) + (f": {member.role}" if member.role else ""),
+                f"{member.species.name}, {_cut_words(member)}",
+                display.length(member.width_mm, "nearest", 64),
+                display.length(member.thickness_mm, "nearest", 64),
+                mc(member.mc_pct) + (", assumed" if member.mc_basis == "assumed" else ""),
+                _finish_words(member),
+            ),
+            shares,
+        )
+    sheet.hairline(sheet.y_now)
+    sheet.y_now += 2.5
+
+
+def fit_dimensions(fit: Fit, display: Display) -> str:
+    """The clearances a fit was recorded with: `sight width 14 in, groove depth 3/8 in, held centre`."""
+    told = []
+    recorded = fit.document()
+    for field in fit.fields():
+        value = recorded.get(field.key)
+        if value is None or field.unit in ("member", "members", "text"):
+            continue
+        name = said(field.key)
+        if field.unit == "mm":
+            told.append(f"{name} {display.length(value, 'nearest', 64)}")
+        elif field.unit == "flag":
+            told.append(name if value else f"not {name}")
+        else:
+            told.append(f"{name} {value:g}" if isinstance(value, float) else f"{name} {said(str(value))}")
+    return ", ".join(told)
+
+
+def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> None:
+    if not piece.fits:
+        return
+    sheet.heading("Fits, and what gives out first")
+    shares = (0.18, 0.38, 0.16, 0.28)
+    sheet.row(("fit", "as built", "comfortable", "limits, and what was left as built"), shares, "B")
+    for name, fit in piece.fits.items():
+        found = design.fits[name]
+        limits = "; ".join(f"{said(at.limit.name)} {display.margin(at.limit.play_mm)}" for at in found.limits)
+        members = ", ".join(said(member.name) for member in fit.members)
+        sheet.row(
+            (
+                f"{said(name)} ({said(fit.kind)}, of {members})",
+                fit_dimensions(fit, display),
+                f"{humidity_range(found.span.rh_low_pct, found.span.rh_high_pct)} RH",
+                limits,
+            ),
+            shares,
+        )
+    sheet.hairline(sheet.y_now)
+    sheet.y_now += 2.5
+
+
+def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
+    """Cutting advice for each fit, from stock as the members were."""
+    steps = INCH_STEPS if display.units == "inch" else METRIC_STEPS
+    low, high = facts.year.ends_pct
+    # To a tenth of a per cent, outward: nobody meters finer.
+    ends = (floor(low * 10.0) / 10.0, ceil(high * 10.0) / 10.0)
+    if not facts.piece.fits or ends[0] >= ends[1]:
+        return
+    sheet.heading(f"Cut again for {facts.place or 'a usual home'}, {ends[0]:.1f} to {ends[1]:.1f} %")
+    for name, fit in facts.piece.fits.items():
+        stock = max(member.mc_pct for member in fit.members)
+        try:
+            advice = cut_document(facts.piece, name, stock, ends, steps)["sentences"]
+        except BadInput:
+            # A mitre, an edging or a lid is not cut to a width of its own.
+            continue
+        told = " ".join(plain_sentence(words) for words in advice)
+        # A name never stands alone at the foot of a page.
+        sheet.room(6.0 + sheet.block(0.0, 0.0, sheet.across, told, POINTS, dry=True))
+        sheet.says(sentence(said(name)).rstrip("."), "B")
+        sheet.says(told)

@@ -1,0 +1,119 @@
+"""Paper from the book: a piece's client sheet, its cut cards, its job sheet.
+
+The pages themselves are pure functions in `paper`; here they are given what the book knows. A page or a
+command calls `sheet_of_piece`, `cut_card`, `job_sheet_of_piece` and hands on the bytes.
+"""
+
+import re
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from dashboard.display import Display
+from dashboard.paper.cards import cut_card as cut_card
+from dashboard.paper.client import ClientFacts as ClientFacts
+from dashboard.paper.client import Contact as Contact
+from dashboard.paper.client import client_sheet as client_sheet
+from dashboard.paper.gap_strip import letter_for as letter_for
+from dashboard.paper.gap_strip import read_letter as read_letter
+from dashboard.paper.job import JobFacts as JobFacts
+from dashboard.paper.job import job_sheet as job_sheet
+from dashboard.paper.page import PaperSize
+from model.records.book import load_piece
+from model.records.tables import Piece, Place, Preference, Stay
+from model.watch.home_year import home_year, recorded_air, usual_year
+from model.wood.design import design_range
+from model.wood.errors import BadInput
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
+
+CONTACT = "contact"
+"""Name of the preference that holds who to call: ``{"name", "line", "link"}``, texts."""
+
+
+def contact_of(session: Session) -> Contact:
+    """Who to call, as the maker set it; empty when nobody did."""
+    row = session.get(Preference, CONTACT)
+    value = row.value if row is not None else {}
+    return Contact(*(str(value.get(key) or "") for key in ("name", "line", "link")))
+
+
+def piece_row(session: Session, name_or_id: str | int) -> Piece:
+    """A recorded piece by its name or id.
+
+    Raises
+    ------
+    BadInput
+        With the names there are.
+    """
+    found: Piece | None
+    if isinstance(name_or_id, int):
+        found = session.get(Piece, name_or_id)
+    else:
+        found = session.scalar(select(Piece).where(Piece.name == name_or_id))
+    if found is None:
+        known = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name))) or "none yet"
+        raise BadInput("", "piece", f"must be one that is recorded ({known})", name_or_id)
+    return found
+
+
+def client_facts(session: Session, name_or_id: str | int, now: datetime) -> ClientFacts:
+    """What the book knows for a piece's client sheet, at a home if it stands at one, else of a usual home."""
+    row = piece_row(session, name_or_id)
+    piece = load_piece(session, row)
+    place = session.scalar(
+        select(Place)
+        .join(Stay)
+        .where(
+            Stay.piece_id == row.id,
+            Stay.since_at <= now,
+            (Stay.until_at.is_(None)) | (Stay.until_at > now),
+        )
+    )
+    # While it is still in the shop, the shop's air says nothing of its home.
+    if place is None or place.kind != "home":
+        year = usual_year(piece)
+        zone, name, climate = (place.zone if place else "UTC"), "", None
+    else:
+        year = home_year(piece, recorded_air(session, place.id, now), place.name)
+        zone, name, climate = place.zone, place.name, place.climate
+    latitude = (climate or {}).get("latitude_deg")
+    return ClientFacts(
+        piece=piece,
+        design=design_range(piece),
+        year=year,
+        place=name,
+        zone=zone,
+        latitude_deg=float(latitude) if isinstance(latitude, int | float) else None,
+        contact=contact_of(session),
+        made_at=now,
+    )
+
+
+def sheet_of_piece(
+    session: Session, name_or_id: str | int, now: datetime, display: Display, paper: PaperSize | None = None
+) -> bytes:
+    """A recorded piece's client sheet, as PDF."""
+    return client_sheet(client_facts(session, name_or_id, now), display, paper)
+
+
+def job_sheet_of_piece(
+    session: Session, name_or_id: str | int, now: datetime, display: Display, paper: PaperSize | None = None
+) -> bytes:
+    """A recorded piece's job sheet, as PDF; cut again for where it stands."""
+    facts = client_facts(session, name_or_id, now)
+    row = piece_row(session, name_or_id)
+    return job_sheet(
+        JobFacts(facts.piece, facts.year, facts.place, row.recorded_at, facts.zone, now), display, paper
+    )
+
+
+def steps_of(display: Display) -> Increments:
+    """What widths and grooves are rounded to in the viewer's units, for the advice behind a card."""
+    return INCH_STEPS if display.units == "inch" else METRIC_STEPS
+
+
+def file_name(piece_name: str, what: str) -> str:
+    """A file name for a paper: `hall-bench-sheet.pdf`."""
+    plain = re.sub(r"[^a-z0-9]+", "-", piece_name.lower()).strip("-") or "piece"
+    return f"{plain}-{what}.pdf"
