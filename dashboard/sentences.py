@@ -133,6 +133,15 @@ def piece_reason(piece: PieceNow, display: Display) -> str:
     return f"{say.said(governs.name)}: {reason(governs.judgement, display)}"
 
 
+def share_left(piece: PieceNow) -> float:
+    """What is left of the play at a piece's tightest limit, as a share of it; much when it isn't known."""
+    detail = piece.judgement.detail
+    margin_mm, play_mm = detail.get("margin_mm"), detail.get("play_mm")
+    if not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float) or play_mm <= 0:
+        return 1.0
+    return float(margin_mm / play_mm)
+
+
 def stack_wood(stack: StackNow, display: Display) -> str:
     """What a stack is: `white ash, 1 in thick`."""
     species = str(stack.document.get("species", "lumber"))

@@ -5,7 +5,10 @@ Under it stand brackets, one for each piece or stack there, over the humidity it
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import isfinite
+
+import numpy as np
 
 from dashboard import display as say
 from dashboard.drawing import Shape, picture, shape, ticks
@@ -109,12 +112,8 @@ def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
 
 def _moisture_edge(x: Scale, bottom: float, temperature_c: float, width: int) -> list[Shape]:
     whole, half, numbers = [], [], []
-    for step in range(1, 53):
-        mc_pct = step / 2
-        rh_pct = _rh(temperature_c, mc_pct)
-        if rh_pct is None or not LOW_RH_PCT < rh_pct < HIGH_RH_PCT:
-            continue
-        if step % 2:
+    for mc_pct, rh_pct in _graduations(round(temperature_c)):
+        if mc_pct % 1:
             half.append((x(rh_pct), bottom - 7, bottom))
             continue
         whole.append((x(rh_pct), bottom - 12, bottom))
@@ -122,6 +121,15 @@ def _moisture_edge(x: Scale, bottom: float, temperature_c: float, width: int) ->
             at = {"x": x(rh_pct), "y": bottom - 15}
             numbers.append(shape("text", f"{mc_pct:g}", text_anchor="middle", font_size=13, **at))
     return [ticks(whole, "tick"), ticks(half, "tick-small"), *numbers]
+
+
+@lru_cache(maxsize=128)
+def _graduations(temperature_c: int) -> tuple[tuple[float, float], ...]:
+    """Half points of moisture content and the humidity each settles at, at a whole degree."""
+    mc_pct = np.arange(0.5, 26.5, 0.5)
+    rh_pct = np.asarray(relative_humidity_for(np.full_like(mc_pct, temperature_c), mc_pct))
+    inside = (rh_pct > LOW_RH_PCT) & (rh_pct < HIGH_RH_PCT)
+    return tuple(zip(mc_pct[inside].tolist(), rh_pct[inside].tolist(), strict=True))
 
 
 def _bracket(bracket: Bracket, x: Scale, y: float, width: int) -> Shape:
@@ -162,12 +170,5 @@ def _kept_inside(words: str, x: float, y: float, width: int, class_: str) -> Sha
 def _emc(temperature_c: float, rh_pct: float) -> float | None:
     try:
         return float(equilibrium_moisture_content(temperature_c, rh_pct))
-    except OutsideValidity:
-        return None
-
-
-def _rh(temperature_c: float, mc_pct: float) -> float | None:
-    try:
-        return float(relative_humidity_for(temperature_c, mc_pct))
     except OutsideValidity:
         return None

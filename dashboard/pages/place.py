@@ -58,10 +58,13 @@ def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> htm
     )
 
 
-def brackets_of(pieces: list[PieceNow], temperature_c: float) -> list[Bracket]:
-    """The humidity each piece can take, the most exacting first."""
+BRACKETS = 8  # more of them bury the rule
+
+
+def brackets_of(pieces: list[PieceNow], temperature_c: float, at_most: int = BRACKETS) -> list[Bracket]:
+    """The humidity each piece can take, the most exacting first; of many, those with least left."""
     found = []
-    for piece in pieces:
+    for piece in sorted(pieces, key=sentences.share_left)[:at_most]:
         design = woodwork.range_of(piece, temperature_c)
         if design is not None:
             low, high = design.span.rh_low_pct, design.span.rh_high_pct

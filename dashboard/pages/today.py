@@ -161,7 +161,7 @@ BRACKETS = 4  # more of them bury the rule
 def brackets_at(place: PlaceNow, shop: ShopNow) -> list[Bracket]:
     """What the pieces at a place can take, the most exacting few."""
     here = [piece for piece in shop.pieces if piece.place is not None and piece.place.id == place.id]
-    return brackets_of(here, 20.0)[:BRACKETS]
+    return brackets_of(here, 20.0, BRACKETS)
 
 
 def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:

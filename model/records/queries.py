@@ -168,14 +168,19 @@ def _judgements(session: Session, kind: str, ids: Sequence[int] | None = None) -
 # ---------------------------------------------------------------- pieces
 
 
-def pieces(session: Session, now: datetime, retired: bool = False) -> tuple[PieceNow, ...]:
-    """Every piece with its fits and verdicts, by name; those retired only when asked for."""
+def pieces(
+    session: Session, now: datetime, retired: bool = False, known: tuple[PlaceNow, ...] | None = None
+) -> tuple[PieceNow, ...]:
+    """Every piece with its fits and verdicts, by name; those retired only when asked for.
+
+    `known` is the places where they are read already.
+    """
     wanted = select(Piece).order_by(Piece.name)
     if not retired:
         wanted = wanted.where(Piece.retired_at.is_(None))
     rows = session.scalars(wanted).all()
     where = _standing(session, Stay.piece_id, now)
-    known = {place.id: place for place in places(session, now)}
+    standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
     judged, judged_fits = _judgements(session, "piece"), _judgements(session, "fit")
     fits: dict[int, list[FitNow]] = defaultdict(list)
     for fit in session.scalars(select(Fit).order_by(Fit.id)):
@@ -190,7 +195,7 @@ def pieces(session: Session, now: datetime, retired: bool = False) -> tuple[Piec
             id=row.id,
             name=row.name,
             document=row.document,
-            place=known.get(where[row.id][0]) if row.id in where else None,
+            place=standing_places.get(where[row.id][0]) if row.id in where else None,
             since_at=where[row.id][1] if row.id in where else None,
             fits=tuple(fits[row.id]),
             judgement=judged.get(row.id, Judgement()),
@@ -318,13 +323,15 @@ def _moisture(row: Checkpoint) -> Moisture:
 # ---------------------------------------------------------------- stacks
 
 
-def stacks(session: Session, now: datetime, only: int | None = None) -> tuple[StackNow, ...]:
+def stacks(
+    session: Session, now: datetime, only: int | None = None, known: tuple[PlaceNow, ...] | None = None
+) -> tuple[StackNow, ...]:
     """Every stack still in use with its moisture, by name; or one, used up or not."""
     wanted = select(Stack).order_by(Stack.name)
     wanted = wanted.where(Stack.id == only) if only is not None else wanted.where(Stack.retired_at.is_(None))
     rows = session.scalars(wanted).all()
     where = _standing(session, Stay.stack_id, now)
-    known = {place.id: place for place in places(session, now)}
+    standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
     judged = _judgements(session, "stack")
     moist = _latest_moisture(session, [row.id for row in rows], now)
     return tuple(
@@ -332,8 +339,8 @@ def stacks(session: Session, now: datetime, only: int | None = None) -> tuple[St
             id=row.id,
             name=row.name,
             document=row.document,
-            place=known.get(where[row.id][0]) if row.id in where else None,
-            destination=known.get(row.destination_id) if row.destination_id is not None else None,
+            place=standing_places.get(where[row.id][0]) if row.id in where else None,
+            destination=standing_places.get(row.destination_id) if row.destination_id is not None else None,
             start_at=row.start_at,
             start_mc_pct=row.start_mc_pct,
             moisture=moist.get(row.id),
@@ -384,10 +391,11 @@ def measurements(session: Session, body_id: int) -> tuple[Event, ...]:
 
 def shop(session: Session, now: datetime) -> ShopNow:
     """Everything the first page tells of, in one unit of work."""
+    known = places(session, now)
     return ShopNow(
-        places=places(session, now),
-        stacks=stacks(session, now),
-        pieces=pieces(session, now),
+        places=known,
+        stacks=stacks(session, now, known=known),
+        pieces=pieces(session, now, known=known),
         warnings=warnings(session),
         heard_topics=session.scalar(select(func.count(func.distinct(HeardMessage.topic)))) or 0,
         sensors=session.scalar(select(func.count()).select_from(Sensor)) or 0,

@@ -7,6 +7,7 @@ beside them are float64 with NaN where there is nothing.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 from sqlalchemy import ColumnElement, func, select
@@ -119,16 +120,31 @@ def first_air_at(session: Session, place_id: int) -> datetime | None:
 
 def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> Air:
     """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
-    rows = session.execute(
-        select(AirHour.hour_at, AirHour.temperature_c, AirHour.rh_pct, AirHour.basis)
-        .where(AirHour.place_id == place_id, AirHour.hour_at >= since_at, AirHour.hour_at <= until_at)
-        .order_by(AirHour.hour_at)
-    ).all()
+    # Past the typed columns: turning a year of hours into datetimes and back costs ten times the reading.
+    if session.get_bind().dialect.name == "sqlite":
+        sql = (
+            "SELECT hour_at, temperature_c, rh_pct, basis = 'estimated' FROM air_hour"
+            " WHERE place_id = ? AND hour_at >= ? AND hour_at <= ? ORDER BY hour_at"
+        )
+        span = (place_id, to_epoch_ms(since_at), to_epoch_ms(until_at))
+        rows: Sequence[Any] = session.connection().exec_driver_sql(sql, span).fetchall()
+    else:
+        rows = session.execute(
+            select(
+                func.extract("epoch", AirHour.hour_at) * 1000,
+                AirHour.temperature_c,
+                AirHour.rh_pct,
+                AirHour.basis == "estimated",
+            )
+            .where(AirHour.place_id == place_id, AirHour.hour_at >= since_at, AirHour.hour_at <= until_at)
+            .order_by(AirHour.hour_at)
+        ).fetchall()
+    at, temperature_c, rh_pct, estimated = zip(*rows, strict=True) if rows else ((), (), (), ())
     return Air(
-        _instants([row.hour_at for row in rows]),
-        _column([row.temperature_c for row in rows]),
-        _column([row.rh_pct for row in rows]),
-        np.array([row.basis == "estimated" for row in rows], dtype=bool),
+        np.array([round(ms) for ms in at], dtype="datetime64[ms]"),
+        np.array(temperature_c, dtype=np.float64),
+        np.array(rh_pct, dtype=np.float64),
+        np.array(estimated, dtype=bool),
     )
 
 
