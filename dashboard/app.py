@@ -17,7 +17,7 @@ from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard import pages, security, signing
+from dashboard import metrics, pages, security, signing
 from dashboard.display import Display, Units
 from dashboard.doors import SensorDoor
 from dashboard.links import Links
@@ -171,6 +171,7 @@ def build_app(
         response.headers["Cache-Control"] = "no-store"
         return response
 
+    metrics.register(server, store, now)
     security.protect(app, password, key)
     _warm(server)
     return app

@@ -16,6 +16,7 @@ from dash import Dash
 from flask.sessions import SecureCookieSessionInterface
 from werkzeug.security import check_password_hash, generate_password_hash
 
+from dashboard.metrics import METRICS
 from dashboard.still_page import door_page
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -123,9 +124,26 @@ def _ask_password(server: flask.Flask, password: str, key: str) -> None:
         path = flask.request.path
         if path.startswith(OPEN_TO_ALL) or flask.session.get("known") == fingerprint:
             return None
+        if path == METRICS:
+            return by_program()
         if flask.request.method == "GET" and not path.startswith("/_"):
             return flask.redirect(f"{ENTER}?{_next(path)}")
         return _plain("the session has ended: open the page again", 401)
+
+    def by_program() -> flask.Response | None:
+        """A monitor has no cookie; it names the password with each visit (RFC 7617), under any user name."""
+        given = flask.request.authorization
+        who = flask.request.remote_addr or ""
+        if given is not None and tries.wait_s(who) > 0:
+            return _plain("too many tries", 429)
+        if given is not None and check_password_hash(hashed, given.password or ""):
+            tries.forget(who)
+            return None
+        if given is not None:
+            tries.failed(who)
+        refused = _plain("this asks for the password", 401)
+        refused.headers["WWW-Authenticate"] = 'Basic realm="paneltide", charset="UTF-8"'
+        return refused
 
     @server.route(ENTER, methods=["GET", "POST"])
     def enter() -> Any:
