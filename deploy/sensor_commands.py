@@ -9,12 +9,13 @@ from sqlalchemy import func, select
 
 from deploy import wiring
 from deploy.answer import AsJson, give_json, give_table, say
-from deploy.book_commands import instant_of
+from deploy.book_commands import SinceText, instant_of
 from deploy.settings import load_settings
 from model.records.clock import Now
 from model.records.store import Store
-from model.records.tables import RejectedMessage
+from model.records.tables import RejectedMessage, Sensor
 from model.wood.errors import BadInput
+from model.wood.units import parse_temperature_c
 
 SHOWN_LINES = 20
 KINDS = ("shop", "storage", "home")
@@ -291,6 +292,58 @@ def import_readings(
         )
 
 
+def salt_check(
+    sensor: Annotated[str, typer.Argument(help="The sensor's name.")],
+    points: Annotated[
+        list[str],
+        typer.Option("--read", help="SALT=READING, as NaCl=78.5; once or twice, two salts far apart."),
+    ],
+    temperature: Annotated[str, typer.Option("--temperature", help="Of salt and sensor, as 20C.")] = "20C",
+    since: SinceText = None,
+    as_json: AsJson = False,
+) -> None:
+    """Correct a sensor's humidity, from an instant on, by what it showed over saturated salts."""
+    from model.records.trusted import SaltPoint
+    from model.records.trusted import salt_check as check
+
+    temperature_c = parse_temperature_c(temperature, "--temperature")
+    read = []
+    for point in points:
+        salt, equals, reading = point.partition("=")
+        try:
+            read.append(SaltPoint(salt.strip(), temperature_c, float(reading)))
+        except ValueError:
+            equals = ""
+        if not equals:
+            raise BadInput(
+                "paneltide salt-check", "--read", "must be a salt and a reading, as NaCl=78.5", point
+            )
+    store, now = _book()
+    with store.session() as session:
+        row = session.scalar(select(Sensor).where(Sensor.name == sensor))
+        if row is None:
+            known = ", ".join(session.scalars(select(Sensor.name).order_by(Sensor.name))) or "none yet"
+            raise BadInput("", "sensor", f"must be one that is known ({known})", sensor)
+        made = check(session, row, read, instant_of(since, row.zone, now()), now())
+        made_says = str(made.evidence.get("says", ""))
+        document = {
+            "sensor": sensor,
+            "since_at": made.since_at,
+            "intercept_pct": made.intercept_pct,
+            "slope": made.slope,
+            "uncertainty_pct": made.uncertainty_pct,
+            "evidence": made.evidence,
+        }
+    if as_json:
+        give_json(document)
+        return
+    from_when = f"{document['since_at']:%Y-%m-%d %H:%M} UTC"
+    line = f"{document['intercept_pct']:.2f} + {document['slope']:.3f} × reading"
+    say(f"{sensor} from {from_when} on: true RH = {line}, good to ±{document['uncertainty_pct']:.1f} %.")
+    if made_says:
+        say(made_says)
+
+
 @export_app.command("readings")
 def export_readings(
     out: Annotated[Path, typer.Option("--out", help="A .csv, .csv.gz or .parquet file.")],
@@ -318,3 +371,4 @@ def register(app: typer.Typer) -> None:
     app.add_typer(export_app, name="export")
     app.command()(rejected)
     app.command("import-readings")(import_readings)
+    app.command("salt-check")(salt_check)

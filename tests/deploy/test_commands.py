@@ -162,6 +162,21 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
     assert written[0]["timestamp_utc"] == "2026-01-01T00:00:00Z"
 
 
+def test_salt_check_corrects_by_two_points(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:
+    """Reads 35.6 over MgCl2 and 78.5 over NaCl at 20 °C; their humidities from Greenspan (1977), 33.07 and
+    75.47 %, as transcribed in public programs: b = 42.40 / 42.9, a = 33.07 - b x 35.6, by hand."""
+    air = tmp_path / "air.csv"
+    air.write_text("timestamp_utc,temperature_c,rh_pct\n2026-01-01T00:00:00Z,20,45\n")
+    assert paneltide("import-readings", air, "--sensor", "bench", "--place", "Shop")[0] == 0
+    points = ("--read", "MgCl2=35.6", "--read", "NaCl=78.5", "--temperature", "20C")
+    document = answer(paneltide("salt-check", "bench", *points, "--json"))
+    assert document["slope"] == pytest.approx(42.40 / 42.9, abs=1e-3)
+    assert document["intercept_pct"] == pytest.approx(33.07 - 42.40 / 42.9 * 35.6, abs=0.05)
+    status, _, err = paneltide("salt-check", "bench", "--read", "NaCl=40")
+    assert status == 2
+    assert "can't be used" in err
+
+
 def test_import_of_unknown_sensors_says_what_to_do(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:
     air = tmp_path / "air.csv"
     air.write_text("timestamp_utc,sensor,temperature_c,rh_pct\n2026-01-01T00:00:00Z,bench,20,45\n")
