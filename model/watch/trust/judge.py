@@ -305,7 +305,8 @@ def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Found]
             # Whole days: a window of two weeks is looked at whole, or not at all.
             first_day, last_day = (low - SLOW_MS) // DAY_MS, (high + SLOW_MS) // DAY_MS
             span = (first_day * DAY_MS, (last_day + 1) * DAY_MS - 1)
-            series, others = library.series(sensor_id, *span), library.beside(sensor_id, *span)
+            series = library.series(sensor_id, *span, by_hour=True)
+            others = library.beside(sensor_id, *span, by_hour=True)
             windows_from = first_day + company.DRIFT_DAYS - 1
             beside.findings += company.drift(series, others, windows_from)
             beside.findings += company.self_heated(series, others, windows_from)

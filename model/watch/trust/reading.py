@@ -7,7 +7,7 @@ import numpy as np
 
 from model.watch.air_hours import FAR_MS, Trust, paired
 from model.watch.bulk import Bulk
-from model.watch.trust.findings import DAY_MS, OPEN_MS
+from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS
 from model.watch.trust.presence import Day
 from model.watch.trust.reconcile import OnRecord
 from model.watch.trust.series import Beside, Series
@@ -32,22 +32,27 @@ class Library:
     trust: Trust
     names: Mapping[int, str]
     end_ms: int
-    _kept: dict[tuple[int, int, int], Series] = field(default_factory=dict)
+    _kept: dict[tuple[int, int, int, bool], Series] = field(default_factory=dict)
 
-    def series(self, sensor_id: int, since_ms: int, until_ms: int) -> Series:
-        """A sensor's readings over a span, both ends included."""
+    def series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Series:
+        """A sensor's readings over a span, both ends included; or the mean of each hour, at its beginning,
+        which the database makes many times faster than it hands out readings."""
         until_ms = min(until_ms, self.end_ms)
-        key = (sensor_id, since_ms, until_ms)
+        key = (sensor_id, since_ms, until_ms, by_hour)
         if key not in self._kept:
             if len(self._kept) >= KEPT:
                 self._kept.clear()
             self._kept[key] = self._read(*key)
         return self._kept[key]
 
-    def _read(self, sensor_id: int, since_ms: int, until_ms: int) -> Series:
+    def _read(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool) -> Series:
+        moment = self.bulk.instant_of("observed_at")
+        where = "FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ?"
+        hour = f"{moment} / {HOUR_MS} * {HOUR_MS}"
         rows = self.bulk.rows(
-            f"SELECT {self.bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
-            "WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at",
+            f"SELECT {hour} AS at, AVG(temperature_c), AVG(rh_pct) {where} GROUP BY at ORDER BY at"
+            if by_hour
+            else f"SELECT {moment}, temperature_c, rh_pct {where} ORDER BY observed_at",
             (sensor_id, self.bulk.instant(max(since_ms, 0)), self.bulk.instant(until_ms)),
         )
         table = np.array(rows, dtype=np.float64).reshape(-1, 3)
@@ -61,7 +66,7 @@ class Library:
             self.names[sensor_id], at.astype(np.int64), temperature_c, rh_pct, corrected, to_the_last
         )
 
-    def beside(self, sensor_id: int, since_ms: int, until_ms: int) -> Beside:
+    def beside(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Beside:
         """The sensors that hung where and when this one did, within a span."""
         by_other: dict[int, list[Span]] = {}
         for other, a, b in self.company(sensor_id):
@@ -69,7 +74,7 @@ class Library:
                 by_other.setdefault(other, []).append((a, b))
         others = []
         for other, spans in sorted(by_other.items()):
-            whole = self.series(other, since_ms, until_ms)
+            whole = self.series(other, since_ms, until_ms, by_hour)
             keep = np.zeros(len(whole), dtype=bool)
             for a, b in spans:
                 keep |= (whole.at_ms >= a) & (whole.at_ms < b)
