@@ -124,8 +124,12 @@ def draw_strip(
         paper.hairline(y + 15.0, x + 2.0, right - 2.0)
     for marked in marks:
         paper.line_of(x + 2.0, line, marked.name, 9.5)
-        _mark(paper, x, line, marked.dry_mm, widths, units, filled=True)
-        _mark(paper, x, line, marked.damp_mm, widths, units, filled=False)
+        dry_at, damp_at = (_column(size, units) for size in (marked.dry_mm, marked.damp_mm))
+        # Two seasons at one letter stand side by side.
+        aside = 1.6 if dry_at == damp_at else 0.0
+        left = x + NAMES_MM
+        _triangle(paper, left + dry_at * PITCH_MM - aside, line, filled=True)
+        _triangle(paper, left + damp_at * PITCH_MM + aside, line, filled=False)
         line += ROW_MM
     paper.set_dash_pattern(1.2, 1.0)
     paper.set_line_width(0.25)
@@ -154,15 +158,12 @@ def _triangle(paper: Paper, x: float, base: float, filled: bool) -> None:
     paper.set_line_width(0.2)
 
 
-def _mark(
-    paper: Paper, x: float, line: float, gap_mm: float, widths: Sequence[float], units: Units, filled: bool
-) -> None:
+def _column(gap_mm: float, units: Units) -> float:
+    """Where along the strip a gap belongs, in pitches: at its letter, before the first or beyond the last."""
     letter = letter_for(gap_mm, units)
-    at = {"–": 0.0, "+": float(len(widths)) + 0.6}.get(letter)
-    if at is None:
-        at = LETTERS.index(letter) + 1.0
-    # Two seasons at one letter stand side by side.
-    _triangle(paper, x + NAMES_MM + at * PITCH_MM + (-1.5 if filled else 1.5), line, filled)
+    if letter == "–":
+        return 0.0
+    return len(LETTERS) + 0.6 if letter == "+" else LETTERS.index(letter) + 1.0
 
 
 def _rule(paper: Paper, x: float, y: float, units: Units) -> None:

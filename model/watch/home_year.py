@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
-from model.records import series
+from model.records import queries, series
 from model.wood import moisture
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, moisture_batch
@@ -119,6 +119,17 @@ def recorded_air(session: Session, place_id: int, until_at: datetime, days: floa
     return pd.DataFrame(
         {"temperature_c": air.temperature_c, "rh_pct": air.rh_pct, "measured": ~air.estimated}, index=index
     )
+
+
+def moisture_now(session: Session, piece_id: int, now: datetime) -> dict[str, float]:
+    """Each member's mean moisture content [%]: as followed up to now, else as it was recorded."""
+    found = queries.piece(session, piece_id, now)
+    if found is None:
+        raise BadInput("", "piece", "must be one that is recorded", piece_id)
+    return {
+        member.name: member.moisture.mc_mean_pct if member.moisture else member.start_mc_pct
+        for member in found.members
+    }
 
 
 @dataclass(frozen=True)

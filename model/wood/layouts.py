@@ -184,7 +184,12 @@ def _slab_door(part: PartWanted, members: Mapping[str, Member], mc_range: Any, s
     gap = _cut(first, "opening", part, mc_range, steps)["gap_rounded_mm"]
     piece = _piece(part, members, {"opening": table | {"gap": gap}})
     cut = _cut(piece, "opening", part, mc_range, steps)
-    notes = () if cut["enough"] else (cut["sentences"][-1],)
+    notes: tuple[str, ...] = ()
+    if not cut["enough"]:
+        notes = (
+            f"By the dry end its gap would be {both_units(cut['gap_dry_mm'])}, more than looks right: "
+            "frame it, use quartered stock, or accept it.",
+        )
     return piece, cut, notes
 
 

@@ -1,0 +1,289 @@
+"""Commands before the saw and after the van: plan, deliver, sheet, cut-card, foretold, export record."""
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from deploy.answer import NO, AsJson, give_json, give_table, say
+from deploy.book_commands import open_book, place_named
+from deploy.sensor_commands import export_app
+from deploy.settings import load_settings
+from deploy.wood_commands import read_piece_file
+from model.wood.errors import BadInput
+from model.wood.units import parse_length_mm
+
+PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
+PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
+OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
+UnitsText = Annotated[
+    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+]
+
+
+def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, float]:
+    """Two numbers with a dash between them, the lower first."""
+    low, dash, high = text.partition("-")
+    try:
+        bounds = (float(low), float(high))
+    except ValueError:
+        dash = ""
+    if not dash:
+        raise BadInput("", what, f"must be two {meaning}, as {example}", text)
+    return bounds
+
+
+def _display(units: str | None) -> Any:
+    from dashboard.display import Display
+
+    wanted = units or load_settings().units
+    if wanted not in ("inch", "metric"):
+        raise BadInput("", "--units", "must be inch or metric", wanted)
+    return Display("inch" if wanted == "inch" else "metric")
+
+
+def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
+    if paper is None:
+        return None
+    plain = paper.lower()
+    if plain == "a4":
+        return "a4"
+    if plain == "letter":
+        return "letter"
+    raise BadInput("", "--paper", "must be a4 or letter", paper)
+
+
+def _write_pdf(out: Path, content: bytes) -> None:
+    if out.suffix.lower() != ".pdf":
+        raise BadInput("", "--out", "must name a .pdf file", str(out))
+    try:
+        out.write_bytes(content)
+    except OSError as error:
+        raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
+    say(f"{out} is written.")
+
+
+def sheet(
+    piece: PieceText,
+    out: OutPdf,
+    paper: Annotated[str | None, typer.Option("--paper", help="a4 or letter.")] = None,
+    units: UnitsText = None,
+    rh: Annotated[
+        str | None,
+        typer.Option(
+            "--rh", help="Humidities of the home over its year, as 20-50, instead of those recorded."
+        ),
+    ] = None,
+    job: Annotated[
+        bool, typer.Option("--job", help="The maker's job sheet instead of the client's.")
+    ] = False,
+) -> None:
+    """Write a piece's client sheet, or its job sheet, as a PDF."""
+    from dataclasses import replace
+
+    from dashboard.sheet import (
+        ClientFacts,
+        JobFacts,
+        client_facts,
+        client_sheet,
+        contact_of,
+        job_sheet,
+        piece_row,
+    )
+    from model.watch.home_year import given_year, usual_year
+    from model.wood.design import design_range
+
+    display, size = _display(units), _paper(paper)
+    store, now = open_book()
+    with store.session() as session:
+        if piece.lower().endswith(".toml"):
+            wood, recorded_at = read_piece_file(Path(piece)), now
+            facts = ClientFacts(
+                wood, design_range(wood), usual_year(wood), contact=contact_of(session), made_at=now
+            )
+        else:
+            row = piece_row(session, piece)
+            facts, recorded_at = client_facts(session, row.id, now), row.recorded_at
+        if rh is not None:
+            low, high = span_of(rh, "--rh", "humidities", "20-50")
+            facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
+        if job:
+            written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
+            content = job_sheet(written, display, size)
+        else:
+            content = client_sheet(facts, display, size)
+    _write_pdf(out, content)
+
+
+def cut_card(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
+    mc: Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")],
+    mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
+    out: OutPdf,
+    home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
+    units: UnitsText = None,
+) -> None:
+    """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
+    from dashboard.sheet import cut_card as card
+    from dashboard.sheet import steps_of
+    from model.wood.cutting import cut_document
+
+    display = _display(units)
+    bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
+    document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
+    _, now = open_book()
+    _write_pdf(out, card(document, display, now, home))
+
+
+def plan(
+    role: Annotated[str, typer.Argument(help="side, door, top, back or bottom.")],
+    species: Annotated[str, typer.Option("--species", help="The wood.")],
+    width: Annotated[str, typer.Option("--width", help='Across the grain, as 500mm or "19 1/2in".')],
+    length: Annotated[str, typer.Option("--length", help="Along the grain.")],
+    thickness: Annotated[str, typer.Option("--thickness", help="Of the part.")],
+    rh: Annotated[str, typer.Option("--rh", help="Humidities of its home over the year, as 20-50.")],
+    cut: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
+    mc: Annotated[float, typer.Option("--mc", help="MC of the stock when it is fitted [%].")] = 8.0,
+    as_json: AsJson = False,
+) -> None:
+    """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
+    from model.wood.construction import HomeRange, PartWanted, compare
+    from model.wood.movement import ring_angle_of_cut
+    from model.wood.species import find_species
+    from model.wood.wanted import ROLES
+
+    known = {name: name for name in ROLES}
+    if role not in known:
+        raise BadInput("", "part", f"must be one of {', '.join(ROLES)}", role)
+    part = PartWanted(
+        known[role],
+        parse_length_mm(width, "", "--width"),
+        parse_length_mm(length, "", "--length"),
+        parse_length_mm(thickness, "", "--thickness"),
+        find_species(species, (), "", "--species"),
+        ring_angle_of_cut(cut, "", "--cut"),
+        mc,
+    )
+    found = compare(part, HomeRange.of_humidity(*span_of(rh, "--rh", "humidities", "20-50")))
+    if as_json:
+        give_json(
+            {
+                "role": role,
+                "mc_range_pct": list(found.home.mc_range_pct),
+                "advised": found.advised,
+                "says": found.says,
+                "choices": [choice.row() | {"document": choice.document} for choice in found.choices],
+            }
+        )
+        return
+    say(found.says)
+    rows = [
+        [
+            choice.title,
+            choice.verdict,
+            f"{choice.outside_movement_mm:.1f} mm",
+            f"{choice.layout.weight_kg:.1f} kg",
+            f"{choice.layout.stock.buy_board_feet:.1f} bd ft",
+            " ".join(choice.reasons),
+        ]
+        for choice in found.choices
+    ]
+    give_table(["", "verdict", "moves", "weighs", "buy", "why"], rows)
+
+
+def deliver(
+    piece: PieceName,
+    to: Annotated[str, typer.Option("--to", help="The place it is to go to.")],
+    as_json: AsJson = False,
+) -> None:
+    """Hold a piece or deliver it, from the air recorded where it is to go."""
+    from dashboard.sheet import piece_row
+    from model.records.book import load_piece
+    from model.watch.delivery import delivery_note, recorded_air
+    from model.watch.home_year import moisture_now
+
+    store, now = open_book()
+    with store.session() as session:
+        row, place = piece_row(session, piece), place_named(session, to)
+        note = delivery_note(
+            load_piece(session, row),
+            moisture_now(session, row.id, now),
+            recorded_air(session, place.id, now),
+            place.name,
+            now,
+        )
+    if as_json:
+        give_json({"piece": piece, "place": to, **note.document()})
+    else:
+        said = {"deliver": "Deliver.", "hold": "Hold.", "unknown": "Nobody can say yet."}
+        say(said[note.answer])
+        for line in (*note.reasons, *note.advice):
+            say(f"  {line}")
+    if note.answer != "deliver":
+        raise typer.Exit(NO)
+
+
+def foretold(
+    piece: Annotated[str | None, typer.Argument(help="A recorded piece's name; none means all.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """What was foretold against what was measured, with bias and spread."""
+    from dashboard.sheet import piece_row
+    from model.watch.agreement import agreement
+    from model.watch.record_of_fact import agreement_document, spread_sentence
+
+    store, now = open_book()
+    with store.session() as session:
+        found = agreement(session, now, piece_row(session, piece).id if piece else None)
+    if as_json:
+        give_json(agreement_document(found))
+        return
+    if not found.compared:
+        say("Nothing has been measured since it was built.")
+        return
+    rows = [
+        [
+            f"{one.at:%Y-%m-%d}",
+            one.piece,
+            one.fit or one.member,
+            one.quantity,
+            "-" if one.predicted is None else f"{one.predicted:.2f}",
+            f"{one.measured:.2f}",
+        ]
+        for one in found.compared
+    ]
+    give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
+    for spread in found.overall:
+        say(spread_sentence(spread))
+
+
+@export_app.command("record")
+def export_record(
+    piece: PieceName,
+    out: Annotated[Path, typer.Option("--out", help="A .json or a .txt file.")],
+) -> None:
+    """Write a piece's record of fact: as built, the air it stood in, what was foretold, measured and said."""
+    from dashboard.sheet import piece_row
+    from model.watch.record_of_fact import record_of_fact, record_text
+
+    kind = out.suffix.lower()
+    if kind not in (".json", ".txt"):
+        raise BadInput("", "--out", "must name a .json or a .txt file", str(out))
+    store, now = open_book()
+    with store.session() as session:
+        record = record_of_fact(session, piece_row(session, piece).id, now)
+    text = json.dumps(record, indent=2, ensure_ascii=False) + "\n" if kind == ".json" else record_text(record)
+    try:
+        out.write_text(text, "utf-8")
+    except OSError as error:
+        raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
+    say(f"{out} is written.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the program; `export record` joins the other exports as it is."""
+    for command in (plan, deliver, sheet, foretold):
+        app.command()(command)
+    app.command("cut-card")(cut_card)
