@@ -11,6 +11,7 @@ from deploy import (
     air_commands,
     book_commands,
     doctor_command,
+    paper_commands,
     run_commands,
     safety_commands,
     sensor_commands,
@@ -53,6 +54,7 @@ for group in (
     book_commands,
     sensor_commands,
     safety_commands,
+    paper_commands,
     doctor_command,
 ):
     group.register(app)
