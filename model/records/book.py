@@ -313,6 +313,8 @@ def retire(session: Session, owner: Owner, at: datetime) -> None:
 def restore(session: Session, owner: Owner) -> None:
     """Follow a retired piece or stack again, as if it had never been retired."""
     note_change(session)
+    if owner.retired_at is not None:
+        _rewind(session, owner, owner.retired_at)
     owner.retired_at = None
     session.flush()
 

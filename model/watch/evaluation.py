@@ -504,7 +504,8 @@ class Watch:
                 )
                 limits = [limit_at(fit, number, column) for number in range(len(fit.limits))]
                 judged[fit.fit.name] = verdict_of(limits, air, math.sqrt(variance))
-                verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
+                if owner.until > hour:
+                    verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
             if owner.kind == "piece" and owner.until > hour:
                 problem = "its members were measured later" if owner.fits and not judged else ""
                 verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end, problem), hour))
@@ -560,8 +561,10 @@ class Watch:
         rows = []
         for id_, climate in climates.items():
             rows.append(verdict_row("place", id_, _place_now(climate, hour), hour))
+        retired = []
         for owner in self._roster.owners:
             if owner.until <= hour:
+                retired += [(owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids)]
                 continue
             if owner.kind == "stack" and owner.bodies and owner.start_hour <= hour:
                 judged = stack_now(
@@ -576,6 +579,7 @@ class Watch:
         tally.add("opened", sum(len(change.added) for change in changes))
         write_changes(bulk, changes)
         ledger.put_verdicts(bulk, _instants(bulk, rows, 3, 4))
+        bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
 
 
 def bring_up_to_date(

@@ -100,7 +100,8 @@ def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode],
     """
     assert fit.history is not None
     resumed_ms = (fit.first - 1) * HOUR_MS
-    if not fit.changed and not any(_later(other.episode, resumed_ms) for other in stored):
+    over = fit.last == fit.owner.until  # followed no more: what is open then ends with it
+    if not fit.changed and not over and not any(_later(other.episode, resumed_ms) for other in stored):
         return [], []
     episodes: list[Episode] = []
     replaced: list[Stored] = []
@@ -127,7 +128,7 @@ def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode],
                 episodes.append(replace(now, closed_ms=at_ms))
                 now = None
         if now is not None:
-            episodes.append(now)
+            episodes.append(replace(now, closed_ms=fit.last * HOUR_MS) if over else now)
     return episodes, replaced
 
 

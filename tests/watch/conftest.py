@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from sqlalchemy import select, text
+from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session
 
 from model.records import book, hangings
@@ -61,6 +62,11 @@ kind = "front-in-opening"
 members = "front"
 gap = "1.2mm"
 """
+
+MARK = text(
+    "INSERT INTO stale_hour (sensor_id, hour_at, revision) VALUES (:sensor, :hour, 1) "
+    "ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1"
+)
 
 Row = tuple[datetime, float, float]
 
@@ -122,19 +128,28 @@ class Shop:
 
     def send(self, rows: Iterable[tuple[Any, ...]], sensor: int = 1) -> None:
         """Readings as ingest stores them: each once, and a mark on its hour."""
+        came = list(rows)
+        if not came:
+            return
         with self.store.session() as session:
-            for at, temperature_c, rh_pct in rows:
-                if session.get(Reading, (sensor, at)) is None:
-                    session.add(
-                        Reading(
-                            sensor_id=sensor,
-                            observed_at=at,
-                            received_at=at,
-                            temperature_c=temperature_c,
-                            rh_pct=rh_pct,
-                        )
-                    )
-                mark(session, sensor, at)
+            session.execute(
+                insert(Reading).on_conflict_do_nothing(),
+                [
+                    {
+                        "sensor_id": sensor,
+                        "observed_at": at,
+                        "received_at": at,
+                        "temperature_c": temperature_c,
+                        "rh_pct": rh_pct,
+                        "clock": "device",
+                    }
+                    for at, temperature_c, rh_pct in came
+                ],
+            )
+            session.execute(
+                MARK,
+                [{"sensor": sensor, "hour": int(at.timestamp()) // 3600 * 3_600_000} for at, *_ in came],
+            )
 
     def evaluate(self, at: datetime) -> Evaluation:
         return self.watch.bring_up_to_date(at)
@@ -175,16 +190,6 @@ class Shop:
                 rows = session.execute(select(*columns)).all()
             found[table.__tablename__] = sorted(repr(tuple(row)) for row in rows)
         return found
-
-
-def mark(session: Session, sensor: int, at: datetime) -> None:
-    session.execute(
-        text(
-            "INSERT INTO stale_hour (sensor_id, hour_at, revision) VALUES (:sensor, :hour, 1) "
-            "ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1"
-        ),
-        {"sensor": sensor, "hour": int(at.timestamp()) // 3600 * 3_600_000},
-    )
 
 
 @pytest.fixture

@@ -7,6 +7,9 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from model.records import book, hangings, measured
+from model.records.tables import Fit, Member, Piece, Place, Sensor, Stack
+from model.watch import evaluation
 from model.watch.evaluation import Watch
 
 DAYS = 24
@@ -115,3 +118,65 @@ def test_a_second_evaluation_changes_nothing(make_shop):
     shop.watch = Watch(shop.store)
     assert shop.evaluate(end).counts.get("bodies", 0) == 0
     assert shop.computed() == before
+
+
+def changes_of_the_book(shop, seed):
+    """Moves, measurements and corrections, each to be made at any time after the fact."""
+    chance = random.Random(seed)
+    at = [shop.hour(chance.randrange(40, DAYS * 24) + chance.random()) for _ in range(5)]
+    quantities = (
+        ("mc_pct", 1, 9.0, at[1], None),
+        ("width_mm", 2, 219.0, at[2], None),
+        ("gap_mm", 2, 0.9, at[3], 2),
+    )
+    return [
+        lambda session: book.move_piece(session, session.get_one(Piece, 1), session.get_one(Place, 2), at[0]),
+        *(
+            lambda session, asked=asked: measured.record_measurement(
+                session,
+                session.get_one(Member, asked[1]),
+                asked[0],
+                asked[2],
+                asked[3],
+                fit=session.get(Fit, asked[4] or 0),
+            )
+            for asked in quantities
+        ),
+        lambda session: hangings.hang_sensor(
+            session, session.get_one(Sensor, 1), session.get_one(Place, 2), at[4]
+        ),
+        lambda session: book.move_stack(session, session.get_one(Stack, 5), session.get_one(Place, 2), at[1]),
+        lambda session: book.change_place(session, session.get_one(Place, 1), wood_offset_c=-1.5),
+        lambda session: book.retire(session, session.get_one(Piece, 2), shop.hour(DAYS * 24 - 50)),
+    ]
+
+
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 10_000))
+def test_the_book_may_be_changed_at_any_time_between_the_readings(make_shop, monkeypatch, seed):
+    chance = random.Random(seed)
+    early, late = furnished(make_shop), furnished(make_shop)
+    rows = history(early, seed)
+    end = early.hour(DAYS * 24 + 5)
+    for change in changes_of_the_book(early, seed):
+        early.change(change)
+    send(early, rows)
+    early.evaluate(end)
+
+    # Small portions, so that one evaluation takes many transactions.
+    monkeypatch.setattr(evaluation, "ROWS_AT_ONCE", chance.choice([30, 200, 40_000]))
+    monkeypatch.setattr(evaluation, "BODY_HOURS_AT_ONCE", chance.choice([500, 2_000_000]))
+    left, changes = rows[:], changes_of_the_book(late, seed)
+    chance.shuffle(left)
+    while left or changes:
+        count = chance.randrange(1, 250)
+        batch, left = left[:count], left[count:]
+        send(late, batch)
+        if changes and chance.random() < 0.5:
+            late.change(changes.pop(0))
+        if chance.random() < 0.3:
+            late.watch = Watch(late.store)
+        late.evaluate(late.hour(chance.randrange(DAYS * 24)))
+    late.evaluate(end)
+    monkeypatch.undo()
+    assert late.computed() == early.computed()

@@ -144,6 +144,20 @@ def test_a_piece_that_comes_in_past_a_limit_warns_at_once(make_shop):
     assert warning.opened_at == shop.hour(1)  # as soon as there is air to go by
 
 
+def test_a_retired_piece_s_warnings_end_with_it_and_open_again_when_it_is_restored(shop):
+    shop.send(dry_spell(shop, days=60))
+    shop.evaluate(shop.hour(60 * 24))
+    before = shop.computed()
+    shop.change(lambda session: book.retire(session, session.get_one(Piece, 1), shop.hour(50 * 24)))
+    shop.evaluate(shop.hour(60 * 24))
+    assert shop.warnings()
+    assert {warning.closed_at for warning in shop.warnings()} <= {shop.hour(50 * 24)}
+    assert not shop.fit_verdicts()
+    shop.change(lambda session: book.restore(session, session.get_one(Piece, 1)))
+    shop.evaluate(shop.hour(60 * 24))
+    assert shop.computed() == before
+
+
 def test_a_removed_piece_takes_its_warnings_along(shop):
     shop.send(dry_spell(shop))
     shop.evaluate(shop.hour(40 * 24))
