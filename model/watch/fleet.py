@@ -1,0 +1,219 @@
+"""A whole fleet computed anew: every piece and stack of a book from its start, on many machines at once.
+
+The same solver and the same arithmetic of fits as the watch, owner by owner, through Dask distributed (extra
+`fleet`). A state is the same to the last bit whoever else is computed beside it, so what comes back is what
+the watch has on record, or shows by how much a change of the science moves it. The book is only read.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.records.store import Store
+from model.watch import ledger
+from model.watch.bridge import Air
+from model.watch.climate import Climate
+from model.watch.margins import fits_through
+from model.watch.roster import Owner, PlaceOnBook, Roster, RosterReader
+from model.watch.state import DAY_H, Run, States, run
+from model.wood.movement import width_at
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+BODY_HOURS_A_TASK = 3_000_000
+"""Hours of bodies in one task: seconds of work, and some tens of megabytes while it lasts."""
+TASKS_AHEAD = 3
+"""Tasks handed out for each worker at a time, so that neither they nor their results pile up."""
+
+
+@dataclass(frozen=True)
+class Closest:
+    """How near a limit of a fit came, and at which hour since 1970."""
+
+    margin_mm: float
+    hour: int
+
+
+@dataclass(frozen=True)
+class Course:
+    """An owner from its start to the hour asked for.
+
+    Attributes
+    ----------
+    kind, id : str, int
+        piece or stack, and its id in the book.
+    hours : (k,)
+        Each midnight UTC on the way and the last hour, since 1970.
+    mc_mean_pct : (bodies, k)
+        Mean moisture content at these hours [%]; NaN before a body's start.
+    width_mm : (bodies, k)
+        By the pair of width and moisture as recorded; re-measured widths are left to the margins.
+    profile : (bodies, cells)
+        Moisture from face to back at the end [%].
+    margin_mm : mapping of (fit id, limit name) to (k,)
+        What was left before each limit [mm]; NaN before the fit's start.
+    closest : mapping of (fit id, limit name) to Closest
+        Over every hour, not only those of `hours`.
+    """
+
+    kind: str
+    id: int
+    body_ids: tuple[int, ...]
+    hours: Ints
+    mc_mean_pct: Floats
+    width_mm: Floats
+    profile: Floats
+    margin_mm: Mapping[tuple[int, str], Floats]
+    closest: Mapping[tuple[int, str], Closest]
+
+
+def courses(
+    owners: Sequence[Owner], places: Mapping[int, PlaceOnBook], airs: Mapping[int, Air], until: int
+) -> list[Course]:
+    """Compute owners from their start to an hour, in this process.
+
+    Parameters
+    ----------
+    owners : sequence of Owner
+        With bodies, and begun by `until`.
+    places : mapping of place id to PlaceOnBook
+    airs : mapping of place id to Air
+        Of every place where one of them stood.
+    until : int
+        Hours since 1970.
+    """
+    climates = {id_: Climate(place, airs[id_]) for id_, place in places.items() if id_ in airs}
+    blank = States.blank(sum(len(owner.bodies) for owner in owners))
+    done = run(owners, blank, {id_: air for id_, air in airs.items() if len(air)}, until)
+    found, row = [], 0
+    for owner in owners:
+        rows = {body.name: row + place for place, body in enumerate(owner.bodies)}
+        row += len(owner.bodies)
+        found.append(_course(owner, done, rows, climates, until))
+    return found
+
+
+def recompute(
+    store: Store,
+    until: int,
+    client: "Client | None" = None,
+    body_hours: int = BODY_HOURS_A_TASK,
+) -> Iterator[Course]:
+    """Compute every piece and stack of a book from its start, in no order of their own.
+
+    Parameters
+    ----------
+    store : Store
+        Read once, here; workers need no way to the database.
+    until : int
+        The hour to reach, since 1970.
+    client : distributed.Client, optional
+        Whose workers do it; one thread each is best, as the solver has threads of its own. Without it, this
+        process does all.
+    body_hours : int
+        How much makes one task.
+    """
+    with ledger.reading(store) as bulk:
+        roster = RosterReader().read(bulk)
+        airs = ledger.read_airs(bulk)
+    tasks = portions(roster, until, body_hours)
+    if client is None:
+        for task in tasks:
+            yield from courses(task, roster.places, _airs_of(task, airs), until)
+        return
+    yield from _spread(client, tasks, roster, airs, until)
+
+
+def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) -> list[list[Owner]]:
+    """Owners in portions of about so many hours of bodies, those that share places and starts together."""
+    begun = [owner for owner in roster.owners if owner.bodies and owner.start_hour <= until]
+    begun.sort(key=lambda owner: ([stay.place_id for stay in owner.stays], owner.start_hour, owner.key))
+    tasks: list[list[Owner]] = []
+    load = 0
+    for owner in begun:
+        own = (min(owner.until, until) - owner.start_hour + 1) * len(owner.bodies)
+        if not tasks or load + own > body_hours:
+            tasks.append([])
+            load = 0
+        tasks[-1].append(owner)
+        load += own
+    return tasks
+
+
+def _spread(
+    client: "Client", tasks: Sequence[Sequence[Owner]], roster: Roster, airs: Mapping[int, Air], until: int
+) -> Iterator[Course]:
+    from distributed import as_completed
+
+    waiting = iter(tasks)
+    workers = max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
+
+    def hand_out() -> Any:
+        task = next(waiting, None)
+        if task is None:
+            return None
+        own = _airs_of(task, airs)
+        places = {id_: roster.places[id_] for id_ in own}
+        return client.submit(courses, task, places, own, until, pure=False)
+
+    first = [future for future in (hand_out() for _ in range(TASKS_AHEAD * workers)) if future is not None]
+    coming = as_completed(first)
+    for future in coming:
+        done = future.result()
+        future.release()
+        following = hand_out()
+        if following is not None:
+            coming.add(following)
+        yield from done
+
+
+def _airs_of(owners: Sequence[Owner], airs: Mapping[int, Air]) -> dict[int, Air]:
+    return {id_: airs[id_] for id_ in sorted({s.place_id for o in owners for s in o.stays}) if id_ in airs}
+
+
+def _course(
+    owner: Owner, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], until: int
+) -> Course:
+    last = min(owner.until, until)
+    first = -(-owner.start_hour // DAY_H) * DAY_H
+    hours = np.unique(np.append(np.arange(first, last + 1, DAY_H), last)).astype(np.int64)
+    own = np.array([rows[body.name] for body in owner.bodies])
+    row_of = {body.id: rows[body.name] for body in owner.bodies}
+
+    def moisture_then(body_id: int, hour: int) -> float:
+        return float(done.mc_pct[row_of[body_id], hour - done.first])
+
+    mc_pct = done.mc_pct[own][:, hours - done.first]
+    members = [body.member for body in owner.bodies]
+    width_mm = [
+        np.asarray(width_at(member.width_mm, member.mc_pct, mc, member.movement))
+        for member, mc in zip(members, mc_pct, strict=True)
+    ]
+    margin_mm: dict[tuple[int, str], Floats] = {}
+    closest: dict[tuple[int, str], Closest] = {}
+    for fit in fits_through(owner, done, rows, None, {}, until, climates, {}, moisture_then):
+        kept = hours >= fit.first
+        for number, limit in enumerate(fit.limits):
+            key, margins = (fit.fit.id, limit.name), fit.margin_mm[number]
+            margin_mm[key] = np.full(len(hours), np.nan)
+            margin_mm[key][kept] = margins[hours[kept] - fit.first]
+            least = int(np.argmin(margins))
+            closest[key] = Closest(float(margins[least]), fit.first + least)
+    return Course(
+        owner.kind,
+        owner.id,
+        tuple(body.id for body in owner.bodies),
+        hours,
+        mc_pct,
+        np.array(width_mm),
+        done.states.profile[own],
+        margin_mm,
+        closest,
+    )

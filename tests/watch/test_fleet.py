@@ -1,0 +1,122 @@
+"""A fleet computed anew is, to the last bit, what the watch has on record, on a cluster as in one process."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+from sqlalchemy import select
+
+from model.records import book
+from model.records.tables import Checkpoint, Margin, Piece, Place
+from model.records.types import to_epoch_ms
+from model.watch import ledger
+from model.watch.fleet import Course, portions, recompute
+from model.watch.roster import RosterReader
+
+HOURS = 15 * 24 + 5
+HOMES = 4
+
+
+@pytest.fixture
+def homes(shop: Any) -> Any:
+    """Four homes with very different air, a piece in each, one that moved, and a stack; all evaluated."""
+    for number in range(HOMES):
+        shop.place(f"home {number}", "home")
+        shop.sensor(f"sensor {number}", number + 2)
+        shop.send(shop.hourly(HOURS, 20.0, 25.0 + 12.0 * number), number + 2)
+        shop.piece(shop.cabinet.replace("Wall cabinet", f"cabinet {number}"), number + 2)
+    shop.stack(place=2)
+    shop.change(
+        lambda session: book.move_piece(
+            session, session.get_one(Piece, 1), session.get_one(Place, 4), shop.hour(7 * 24)
+        )
+    )
+    shop.evaluate(shop.hour(HOURS))
+    return shop
+
+
+def last_hour(shop: Any) -> int:
+    return to_epoch_ms(shop.hour(HOURS)) // 3_600_000
+
+
+def by_key(found: Iterator[Course]) -> dict[tuple[str, int], Course]:
+    return {(course.kind, course.id): course for course in found}
+
+
+def same(one: Course, other: Course) -> bool:
+    return (
+        one.body_ids == other.body_ids
+        and one.closest == other.closest
+        and one.margin_mm.keys() == other.margin_mm.keys()
+        and all(
+            a.tobytes() == b.tobytes()
+            for a, b in [
+                (one.hours, other.hours),
+                (one.mc_mean_pct, other.mc_mean_pct),
+                (one.width_mm, other.width_mm),
+                (one.profile, other.profile),
+                *((one.margin_mm[key], other.margin_mm[key]) for key in one.margin_mm),
+            ]
+        )
+    )
+
+
+def test_it_is_what_the_watch_has_on_record(homes: Any) -> None:
+    found = by_key(recompute(homes.store, last_hour(homes)))
+    assert {kind for kind, _ in found} == {"piece", "stack"}
+    compared = 0
+    with homes.store.session() as session:
+        for course in found.values():
+            for row, body in enumerate(course.body_ids):
+                stored = {
+                    to_epoch_ms(point.at) // 3_600_000: point
+                    for point in session.scalars(select(Checkpoint).where(Checkpoint.body_id == body))
+                }
+                for hour, mc in zip(course.hours.tolist(), course.mc_mean_pct[row].tolist(), strict=True):
+                    assert stored[hour].mc_mean_pct == mc
+                    compared += 1
+                assert stored[last_hour(homes)].profile_pct == course.profile[row].astype("<f8").tobytes()
+            for (fit, limit), margins in course.margin_mm.items():
+                rows = session.scalars(select(Margin).where(Margin.fit_id == fit, Margin.limit_name == limit))
+                kept = {to_epoch_ms(row.at) // 3_600_000: row.margin_mm for row in rows}
+                for hour, margin in zip(course.hours.tolist(), margins.tolist(), strict=True):
+                    assert kept[hour] == margin
+                    compared += 1
+    # 16 midnights and the last hour, of nine bodies and at least as many limits.
+    assert compared > 18 * 17
+
+
+def test_closest_is_over_every_hour(homes: Any) -> None:
+    for course in recompute(homes.store, last_hour(homes)):
+        for key, closest in course.closest.items():
+            assert closest.margin_mm <= np.nanmin(course.margin_mm[key])
+            assert course.hours[0] <= closest.hour <= last_hour(homes)
+
+
+def test_portions_hold_everybody_once_and_are_bounded(homes: Any) -> None:
+    with ledger.reading(homes.store) as bulk:
+        roster = RosterReader().read(bulk)
+    until = last_hour(homes)
+    tasks = portions(roster, until, 3 * HOURS)
+    assert sorted(owner.key for task in tasks for owner in task) == sorted(o.key for o in roster.owners)
+    assert len(tasks) >= HOMES
+    assert len(portions(roster, until)) == 1
+    assert portions(roster, roster.owners[0].start_hour - 1) == []
+
+
+def test_a_cluster_gives_the_same_to_the_last_bit(homes: Any) -> None:
+    distributed = pytest.importorskip("distributed", reason="the extra fleet is not installed")
+    plain = by_key(recompute(homes.store, last_hour(homes)))
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
+        ) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        spread = by_key(recompute(homes.store, last_hour(homes), client, body_hours=2 * HOURS))
+        pids = set(client.run(lambda: __import__("os").getpid()).values())
+    assert len(pids) == 2
+    assert spread.keys() == plain.keys()
+    for key, course in spread.items():
+        assert same(course, plain[key]), key
