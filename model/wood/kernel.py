@@ -60,8 +60,9 @@ MEMBER_ROWS = 5
     BACK_SUPPLY,
 ) = range(MEMBER_ROWS)
 
-NEWTON_ROUNDS = 3
-"""After the opening round, in which the surface's diffusion coefficient is settled."""
+NEWTON_ROUNDS = 4
+SETTLING_ROUNDS = 2
+"""Rounds to find a surface, and in how many of them its diffusion coefficient is settled as well."""
 
 _WIDTHS, _PER_DISTANCE = WIDTHS.copy(), 1.0 / DISTANCES
 _LATER_NEAR, _LATER_FAR = LATER_NEAR.copy(), LATER_FAR.copy()
@@ -93,7 +94,7 @@ LOWEST_HUMIDITY = -0.05  # a layer a hair below 0 % MC still has a surface
 
 @compiled
 def exponential(x: Any) -> Any:
-    """e^x for 0 <= x < 4.5, to 1e-13: a polynomial for e^(x/16), squared four times."""
+    """e^x for 0 <= x < 4.5, to 1e-10: a polynomial for e^(x/16), squared four times."""
     r = x * (1.0 / 16.0) - _MIDDLE_EXPONENT
     p = spread(1.0 / 5040.0) * r + 1.0 / 720.0
     p = p * r + 1.0 / 120.0
@@ -163,16 +164,14 @@ def surface(
     by_slope = g * TYPICAL_SLOPE
     h = (supply * h_air + by_slope * (x / k)) / (supply + by_slope)
     h = lower(upper(h, LOWEST_HUMIDITY), 1.0)
-    here, slope = equilibrium(h, scale, k, k1, k12)
-    moved = (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
-    following = lower(upper(h + moved, LOWEST_HUMIDITY), 1.0)
-    at_surface = here + slope * (following - h)
-    h = following
-    g = diffusion((at_surface + mc) * 0.5, factor, rise, dry, per_pct) * per_diffusion
-    for _ in range(NEWTON_ROUNDS):
+    for round_ in range(NEWTON_ROUNDS):
         here, slope = equilibrium(h, scale, k, k1, k12)
-        h = h + (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
-        h = lower(upper(h, LOWEST_HUMIDITY), 1.0)
+        following = h + (supply * (h_air - h) - g * (here - mc)) / (supply + g * slope)
+        following = lower(upper(following, LOWEST_HUMIDITY), 1.0)
+        if round_ < SETTLING_ROUNDS:
+            at_surface = here + slope * (following - h)
+            g = diffusion((at_surface + mc) * 0.5, factor, rise, dry, per_pct) * per_diffusion
+        h = following
     flux = supply * (h_air - h)
     # A layer wetter than wood can be in saturated air keeps its surface at saturation, whatever it holds.
     tangent = where_less(h, 1.0, 0.0 - supply * g / (supply + g * slope), 0.0)
@@ -208,6 +207,7 @@ def _advance_blocks(
     step_s: float,
     every: int,
     done: int,
+    rows: int,
     means: Any,
     faces: Any,
     cores: Any,
@@ -231,9 +231,10 @@ def _advance_blocks(
         Equal parts into which each step is divided.
     every, done : int
         A row of output at the end of each `every` steps, `done` steps having gone before.
-    means, faces, cores, backs : (rows x blocks x LANES,)
+    rows : int
+        Rows of output that these steps fill.
+    means, faces, cores, backs : (blocks x rows x LANES,)
     """
-    blocks = parts.shape[0]
     at_air = np.empty(2 * LANES, np.int64)
     at_wood = np.empty(LANES, np.int64)
     held = np.empty(_BLOCK)
@@ -394,7 +395,7 @@ def _advance_blocks(
                 in_face = in_face + flow_face * tau
                 in_back = in_back + flow_back * tau
             if (done + step + 1) % every == 0:
-                at = ((done + step + 1) // every - 1) * blocks * LANES + block * LANES
+                at = (block * rows + (done + step + 1) // every - 1 - done // every) * LANES
                 mean = spread(0.0)
                 for i in range(CELLS):
                     mean = mean + load(held, i * LANES) * _WIDTHS[i]

@@ -55,7 +55,9 @@ PART_S_PER_M2 = 5e7
 """Longest part of a step is this times thickness squared: 1800 s for 6 mm, a whole hour from 8.5 mm up."""
 MOST_PARTS = 64
 ROWS_AT_ONCE = 60_000
-"""Rows of air tabulated at a time, so that years of air for many places don't fill the memory."""
+VALUES_AT_ONCE = 1_000_000
+"""Rows of air tabulated at a time, and values of each kind gathered, so that years of air for many places or
+members don't fill the memory twice."""
 
 
 @dataclass(frozen=True)
@@ -333,12 +335,13 @@ def advance(
             (pair, kernel.WOOD_COLUMNS),
         )
     ]
-    found = [np.empty((rows, lanes)) for _ in range(4)]
-    flat = [values.reshape(-1) for values in found]
-    at_once = max(1, ROWS_AT_ONCE // (air.airs + len(pairs)))
+    found = [np.empty((rows, n)) for _ in range(4)]
+    at_once = max(1, min(ROWS_AT_ONCE // (air.airs + len(pairs)), VALUES_AT_ONCE // lanes))
     for first in range(0, air.steps, at_once):
         last = min(first + at_once, air.steps)
         air_table, wood_table = tables(air, pairs, first, last)
+        kept = slice(first // every, last // every)
+        filled = [np.empty((len(blocks), kept.stop - kept.start, LANES)) for _ in found]
 
         def work(
             a: int,
@@ -347,6 +350,7 @@ def advance(
             done: int = first,
             air_table: Floats = air_table,
             wood_table: Floats = wood_table,
+            filled: list[Floats] = filled,
         ) -> None:
             kernel.advance_blocks(
                 held,
@@ -365,13 +369,17 @@ def advance(
                 float(step_s),
                 every,
                 done,
-                *flat,
+                filled[0].shape[1],
+                *(values.reshape(-1) for values in filled),
             )
 
         _POOL.run(work, len(blocks), threads or _cores())
+        for values, into in zip(filled, found, strict=True):
+            by_row = values.transpose(1, 0, 2).reshape(-1, lanes)
+            np.take(by_row, blocks.lane_of, axis=1, out=into[kept], mode="clip")
     ending = held.reshape(len(blocks), CELLS, LANES).transpose(0, 2, 1).reshape(lanes, CELLS)
     came = gained.reshape(len(blocks), 2, LANES).transpose(1, 0, 2).reshape(2, lanes)
-    mean, faces, core, backs = (np.take(values, blocks.lane_of, axis=1) for values in found)
+    mean, faces, core, backs = found
     return Advance(
         np.ascontiguousarray(ending[blocks.lane_of]),
         mean,

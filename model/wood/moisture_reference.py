@@ -141,11 +141,11 @@ class _Boards:
         by_slope = g * kernel.TYPICAL_SLOPE
         h = side.supply * side.h + by_slope * self.physics.opening(side.temperature_c, mc)
         h = np.clip(h / (side.supply + by_slope), kernel.LOWEST_HUMIDITY, 1.0)
-        for round_ in range(1 + kernel.NEWTON_ROUNDS):
+        for round_ in range(kernel.NEWTON_ROUNDS):
             here, slope = self.physics.sorption(side.temperature_c, h)
             step = (side.supply * (side.h - h) - g * (here - mc)) / (side.supply + g * slope)
             following = np.clip(h + step, kernel.LOWEST_HUMIDITY, 1.0)
-            if round_ == 0:
+            if round_ < kernel.SETTLING_ROUNDS:
                 at_surface = here + slope * (following - h)
                 g = self.diffusion(wood_c, 0.5 * (at_surface + mc)) * per_diffusion
             h = following

@@ -1,0 +1,122 @@
+"""Finishes by their trade names: what is found, what is interpolated, what is refused."""
+
+import math
+
+import pytest
+
+from model.wood.errors import BadInput
+from model.wood.finish import (
+    CLASSES,
+    MOST_COATS,
+    FinishFilm,
+    films_of,
+    finish_names,
+    is_bare,
+    permeance_of,
+    resolve,
+)
+
+
+def test_names_begin_with_none_and_are_all_known():
+    names = finish_names()
+    assert names[0] == "none"
+    assert len(names) == 32
+    for name in names:
+        assert resolve(name) == name
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        ("Shellac", "shellac"),
+        ("  oil-modified   urethane varnish ", "oil-modified urethane varnish"),
+        ("polyurethane varnish", "oil-modified urethane varnish"),
+        ("boiled linseed oil", "linseed oil"),
+        ("paste wax", "paste furniture wax"),
+        ("lacquer", "nitrocellulose lacquer"),
+        ("two part epoxy", "two-part epoxy"),
+        ("bare", "none"),
+        ("", "none"),
+    ],
+)
+def test_common_names_are_understood(asked, found):
+    assert resolve(asked) == found
+
+
+@pytest.mark.parametrize("word", CLASSES)
+def test_each_class_in_words_stands_for_a_row(word):
+    assert permeance_of(word, 2).permeance > 0.0
+
+
+def test_bare_is_nan_whatever_the_coats():
+    assert is_bare(permeance_of("none", 0))
+    assert is_bare(permeance_of("none", 7))
+    assert films_of("bare") == []
+
+
+def test_a_tested_row_carries_its_residuals_and_source():
+    film = permeance_of("oil-modified urethane varnish", 3)
+    assert film.film
+    assert film.provenance == "read"
+    assert not film.unverified
+    assert "Table 16-3" in film.source
+    assert abs(film.residual_7day_pct) < 6.0
+
+
+def test_a_row_from_memory_says_so():
+    film = permeance_of("floor and deck enamel", 2)
+    assert film.unverified
+    assert "from memory, unverified" in film.note
+
+
+def test_films_of_a_finish_are_its_tested_coats():
+    assert [film.coats for film in films_of("shellac")] == [1, 2, 3, 4, 5, 6]
+    assert [film.coats for film in films_of("alkyd gloss enamel")] == [2, 3]
+
+
+def test_interpolation_is_geometric(monkeypatch):
+    film = FinishFilm("oak gall", 1, 4e-10, 0.0, 0.0, 0.0, True, "s", "read", "")
+    rows = {"oak gall": {1: film, 3: FinishFilm("oak gall", 3, 1e-10, 0, 0, 0, True, "s", "memory", "")}}
+    monkeypatch.setattr("model.wood.finish._table", lambda: rows)
+    between = permeance_of("oak gall", 2)
+    assert between.permeance == pytest.approx(2e-10)
+    assert between.provenance == "read and memory"
+    assert between.unverified
+    assert between.note == "between 1 and 3 coats, which were tested"
+    assert math.isnan(between.residual_7day_pct)
+
+
+def test_more_coats_than_tested_are_not_credited():
+    most = permeance_of("oil-modified urethane varnish", 6)
+    beyond = permeance_of("oil-modified urethane varnish", 9)
+    assert beyond.permeance == most.permeance
+    assert beyond.coats == 9
+    assert beyond.note.startswith("6 coats were the most tested")
+
+
+def test_fewer_coats_than_tested_are_refused():
+    with pytest.raises(
+        BadInput, match="coats of two-part epoxy must be at least 2, the fewest that were tested"
+    ):
+        permeance_of("two-part epoxy", 1)
+
+
+@pytest.mark.parametrize("coats", [0, -1, MOST_COATS + 1])
+def test_impossible_coats_are_refused(coats):
+    with pytest.raises(BadInput, match="coats of shellac must lie in 1 to 20"):
+        permeance_of("shellac", coats)
+
+
+def test_unknown_finish_offers_near_matches_and_classes():
+    with pytest.raises(BadInput, match="finish is not in the table") as refused:
+        permeance_of("shelac", 2)
+    assert "perhaps shellac" in str(refused.value)
+    for word in CLASSES:
+        assert word in str(refused.value)
+    assert refused.value.got == "shelac"
+
+
+def test_unlike_anything_still_offers_the_classes():
+    with pytest.raises(BadInput, match="say its class: oil or wax, lacquer") as refused:
+        permeance_of("zzzz", 1)
+    assert "perhaps" not in str(refused.value)
