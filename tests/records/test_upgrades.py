@@ -1,0 +1,99 @@
+"""A book of the first schema is carried to the newest with everything in it, and works there."""
+
+import importlib.util
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from alembic.script import ScriptDirectory
+from sqlalchemy import func, select, text
+
+from model.records.archive import compare, write_archive
+from model.records.store import MIGRATIONS, Store, StoreUnavailable, newest_revision
+from model.records.tables import AirHour, Checkpoint, Measurement, Place, Reading
+from model.watch.evaluation import Watch
+
+
+def _old_books() -> Any:
+    path = Path(__file__).with_name("old_books.py")
+    spec = importlib.util.spec_from_file_location("paneltide_old_books", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+old_books = _old_books()
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Iterator[Store]:
+    """A book at the first schema, with rows in its tables."""
+    store = Store(f"sqlite:///{tmp_path / 'old.sqlite'}")
+    old_books.take_to(store, old_books.FIRST)
+    old_books.fill(store)
+    yield store
+    store.close()
+
+
+def test_every_row_is_carried_over(old: Store) -> None:
+    before = old_books.content(old)
+    assert sum(map(len, before.values())) > 500
+    assert old.bring_up_to_date() == newest_revision()
+    after = old_books.content(old)
+    for table, rows in before.items():
+        assert after[table] == rows, table
+
+
+def test_the_carried_book_works(old: Store, tmp_path: Path) -> None:
+    old.bring_up_to_date()
+    old.require_current()
+    now = old_books.AT + timedelta(hours=old_books.READINGS // 4)
+    Watch(old).bring_up_to_date(now)
+    with old.session() as session:
+        assert session.scalars(select(Place.name).order_by(Place.id)).first() == "shop ½"
+        assert session.scalar(select(func.count()).select_from(Reading)) == old_books.READINGS
+        assert session.get_one(Measurement, 1).value == 7.6
+        assert session.scalar(select(func.count()).select_from(AirHour)) == old_books.READINGS // 4
+        assert session.scalar(select(func.count()).where(Checkpoint.body_id == 1)) > 4
+    write_archive(old, tmp_path / "book.zip", now)
+    assert compare(old, tmp_path / "book.zip") == []
+
+
+@pytest.mark.parametrize("revision", [s.revision for s in ScriptDirectory(str(MIGRATIONS)).walk_revisions()])
+def test_every_schema_on_the_way_can_be_opened(tmp_path: Path, revision: str) -> None:
+    store = Store(f"sqlite:///{tmp_path / 'some.sqlite'}")
+    old_books.take_to(store, revision)
+    assert store.schema_revision() == revision
+    assert store.bring_up_to_date() == newest_revision()
+    store.close()
+
+
+def test_the_migrations_end_where_the_models_are(store: Store) -> None:
+    assert old_books.differences(store) == []
+
+
+def test_there_is_one_line_of_migrations() -> None:
+    script = ScriptDirectory(str(MIGRATIONS))
+    assert len(script.get_heads()) == 1
+    assert script.get_bases() == [old_books.FIRST]
+
+
+def test_a_schema_from_the_future_is_refused_and_left_alone(old: Store) -> None:
+    old.bring_up_to_date()
+    with old.session() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = 'from the future'"))
+    before = old_books.content(old)
+    for open_it in (old.bring_up_to_date, old.require_current):
+        with pytest.raises(StoreUnavailable, match=r"newer version of paneltide .*: update the program"):
+            open_it()
+    assert old.schema_revision() == "from the future"
+    assert old_books.content(old) == before
+
+
+def test_an_older_book_is_refused_by_a_part_that_may_not_migrate(old: Store) -> None:
+    with pytest.raises(StoreUnavailable, match=r"is at schema 0001, .* run `paneltide migrate`"):
+        old.require_current()
