@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from model.records import book, hangings, measured
 from model.records.tables import Fit, Member, Piece, Place, Sensor, Stack
-from model.watch import evaluation
+from model.watch import tasks, writing
 from model.watch.evaluation import Watch
 
 DAYS = 24
@@ -164,8 +164,8 @@ def test_the_book_may_be_changed_at_any_time_between_the_readings(make_shop, mon
     early.evaluate(end)
 
     # Small portions, so that one evaluation takes many transactions.
-    monkeypatch.setattr(evaluation, "ROWS_AT_ONCE", chance.choice([30, 200, 40_000]))
-    monkeypatch.setattr(evaluation, "BODY_HOURS_AT_ONCE", chance.choice([500, 2_000_000]))
+    monkeypatch.setattr(writing, "ROWS_AT_ONCE", chance.choice([30, 200, 40_000]))
+    monkeypatch.setattr(tasks, "BODY_HOURS_AT_ONCE", chance.choice([500, 2_000_000]))
     left, changes = rows[:], changes_of_the_book(late, seed)
     chance.shuffle(left)
     while left or changes:

@@ -11,7 +11,7 @@ import pytest
 
 from model.records import book
 from model.records.tables import AirHour, Place, Pulse, StaleHour, Verdict
-from model.watch import evaluation, ledger, loop
+from model.watch import evaluation, ledger, loop, writing
 from model.watch.evaluation import Watch
 
 DEADLINE_S = 60.0
@@ -50,7 +50,7 @@ class Killed(BaseException):
 def test_killed_at_any_statement_nothing_is_lost_or_doubled(make_shop, shop, monkeypatch, rows_at_once):
     rows = month(shop)
     expected = finished(make_shop, rows, 500)
-    monkeypatch.setattr(evaluation, "ROWS_AT_ONCE", rows_at_once)
+    monkeypatch.setattr(writing, "ROWS_AT_ONCE", rows_at_once)
     each = ledger.Bulk.each
     left = [0]
 
@@ -81,11 +81,11 @@ def test_killed_at_any_statement_nothing_is_lost_or_doubled(make_shop, shop, mon
 
 def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, monkeypatch):
     shop.send(month(shop))
-    compute = Watch._compute
+    compute = evaluation.compute
     moved = []
 
-    def move_meanwhile(self, *arguments):
-        result = compute(self, *arguments)
+    def move_meanwhile(*arguments):
+        result = compute(*arguments)
         if not moved:
             moved.append(shop.place("flat", "home"))
             shop.change(
@@ -95,7 +95,7 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
             )
         return result
 
-    monkeypatch.setattr(Watch, "_compute", move_meanwhile)
+    monkeypatch.setattr(evaluation, "compute", move_meanwhile)
     shop.evaluate(shop.hour(500))
     monkeypatch.undo()
 

@@ -1,0 +1,46 @@
+"""A place's air as something that stands there meets it, and how the place itself is."""
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from model.watch.climate import NEVER_H, Climate
+from model.watch.roster import Owner
+from model.watch.verdicts import MOVING_PCT_IN_3_DAYS, AirThen, Judged, verdict_of_place
+
+
+def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
+    """Whether the air where an owner stood up to an hour is known."""
+    place_id = owner.place_at(max(hour - 1, owner.start_hour))
+    climate = climates.get(place_id) if place_id is not None else None
+    if climate is None:
+        return AirThen(None, NEVER_H, 0, hour)
+    age_h = int(climate.age_h(np.array([hour]))[0])
+    return AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
+
+
+def place_now(climate: Climate, hour: int) -> Judged:
+    air = climate.air
+    age_h = int(climate.age_h(np.array([hour]))[0])
+    then = AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
+    if len(air) == 0:
+        return verdict_of_place(math.nan, math.nan, math.nan, math.nan, then, hour)
+    row = min(max(hour - 1 - air.first, 0), len(air) - 1)
+
+    def change(at: int) -> float:
+        return climate.mean_emc_pct(at - 24, at) - climate.mean_emc_pct(at - 96, at - 72, 12)
+
+    since = climate.heard_since()
+    if abs(change(hour)) > MOVING_PCT_IN_3_DAYS:
+        since = hour
+        while hour - since < 14 * 24 and abs(change(since - 24)) > MOVING_PCT_IN_3_DAYS:
+            since -= 24
+    return verdict_of_place(
+        float(air.temperature_c[row]),
+        float(air.rh_pct[row]),
+        climate.mean_emc_pct(hour - 24, hour),
+        climate.mean_emc_pct(hour - 96, hour - 72, 12),
+        then,
+        since,
+    )

@@ -1,0 +1,104 @@
+"""Who has to be computed, from where, and in which portions."""
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.watch.margins import Resumed
+from model.watch.roster import Owner
+from model.watch.state import States
+
+Hours = NDArray[np.int64]
+
+BODY_HOURS_AT_ONCE = 2_000_000
+"""Hours of bodies computed before they are written: some tens of megabytes."""
+
+
+@dataclass
+class Known:
+    """Where an owner is: its states and how its limits stand, at one hour."""
+
+    hour: int
+    states: States
+    resumed: dict[int, Resumed]
+
+
+@dataclass
+class Task:
+    """An owner to take from somewhere to the present; nothing known means from its start."""
+
+    owner: Owner
+    known: Known | None
+
+    @property
+    def hour(self) -> int | None:
+        return None if self.known is None else self.known.hour
+
+    @property
+    def begin(self) -> int:
+        return self.owner.start_hour if self.known is None else self.known.hour
+
+    def rewind_hour(self) -> int:
+        """The first hour whose rows are replaced: what follows, and a latest row that is not to stay."""
+        if self.known is None:
+            return 0
+        stays = self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours
+        return self.known.hour + 1 if stays else self.known.hour
+
+
+@dataclass
+class Tally:
+    """What an evaluation did so far, and how long each part of it took."""
+
+    counts: dict[str, int] = field(default_factory=dict)
+    durations_s: dict[str, float] = field(default_factory=dict)
+
+    def add(self, name: str, count: int) -> None:
+        self.counts[name] = self.counts.get(name, 0) + count
+
+    def took(self, name: str, since: float) -> float:
+        now = time.perf_counter()
+        self.durations_s[name] = self.durations_s.get(name, 0.0) + now - since
+        return now
+
+
+def earliest_change(owner: Owner, changed: Mapping[int, Hours], with_past: bool = False) -> int | None:
+    """The first hour an owner spent in air that changed.
+
+    Parameters
+    ----------
+    changed : mapping of place id to rising hours
+    with_past : bool
+        Whether a place's air before the owner came counts too, from the hour it came: an outlook goes by it.
+    """
+    found = []
+    for stay in owner.stays:
+        hours = changed.get(stay.place_id)
+        if hours is None:
+            continue
+        since = max(stay.since, owner.start_hour)
+        if with_past and hours[0] < since:
+            found.append(since)
+            continue
+        position = int(np.searchsorted(hours, since))
+        if position < len(hours) and hours[position] < stay.until:
+            found.append(int(hours[position]))
+    return min(found, default=None)
+
+
+def portions(tasks: Sequence[Task], hour: int) -> list[list[Task]]:
+    """Tasks in portions whose hours fit in memory, those that begin together in one."""
+    portions: list[list[Task]] = []
+    load, begin = 0, 0
+    for task in tasks:
+        begin = task.begin if not portions or not load else begin
+        load += (hour - begin + 1) * len(task.owner.bodies)
+        if not portions or load > BODY_HOURS_AT_ONCE:
+            portions.append([])
+            begin = task.begin
+            load = (hour - begin + 1) * len(task.owner.bodies)
+        portions[-1].append(task)
+    return portions

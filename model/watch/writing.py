@@ -1,0 +1,170 @@
+"""Computed portions as rows, written in few short transactions."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from model.records.store import Store
+from model.watch import ledger
+from model.watch.bridge import Air
+from model.watch.bulk import Bulk
+from model.watch.climate import Climate
+from model.watch.computing import moisture_then
+from model.watch.ledger import Counts
+from model.watch.margins import FitHours, Resumed
+from model.watch.places import air_then
+from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
+from model.watch.state import Run
+from model.watch.tasks import Known, Tally, Task
+from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
+from model.watch.warnings import Changes, episodes_of, limit_at, reconcile, write_changes
+
+ROWS_AT_ONCE = 40_000
+"""Rows of one transaction: some tenths of a second in which nobody else can write."""
+
+
+class Writer:
+    """Writes parts in as few transactions as stay short; each part is whole within one."""
+
+    def __init__(self, store: Store, counts: Counts) -> None:
+        self._store, self._counts = store, counts
+        self._parts: list[Callable[[Bulk], None]] = []
+        self._rows = 0
+
+    def add(self, rows: int, part: Callable[[Bulk], None]) -> None:
+        self._parts.append(part)
+        self._rows += rows
+        if self._rows > ROWS_AT_ONCE:
+            self._flush()
+
+    def finish(self) -> Counts:
+        """Write what is left; returns the counters as they are now."""
+        self._flush()
+        return self._counts
+
+    def _flush(self) -> None:
+        if not self._parts:
+            return
+        with ledger.writing(self._store, self._counts) as bulk:
+            for part in self._parts:
+                part(bulk)
+        self._counts = Counts(self._counts.watch + 1, self._counts.book, self._counts.air)
+        self._parts, self._rows = [], 0
+
+
+def air_writer(
+    place_id: int, air: Air, hours: np.ndarray[Any, np.dtype[np.int64]], tasks: Sequence[Task]
+) -> Callable[[Bulk], None]:
+    """Writes a place's changed air together with taking back what was computed from the air before.
+
+    Should the program end right after, the next evaluation finds the states taken back and goes on.
+    """
+    rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
+
+    def write(bulk: Bulk) -> None:
+        ledger.write_air(bulk, place_id, air, hours.tolist())
+        ledger.delete_from(bulk, rewinds)
+
+    return write
+
+
+def write_portion(
+    store: Store,
+    writer: "Writer",
+    tasks: Sequence[Task],
+    computed: tuple[Run, list[list[FitHours]]],
+    hour: int,
+    climates: Mapping[int, Climate],
+    stored: Mapping[int, list[Any]],
+    known: dict[tuple[str, int], Known],
+    tally: Tally,
+) -> None:
+    """Hand the rows of a computed portion to the writer; `known` takes where its owners now are."""
+    done, fits = computed
+    is_stack = [task.owner.kind == "stack" for task in tasks for _ in task.owner.bodies]
+    checkpoints = checkpoint_rows(done, _kept_widths(store, tasks, done), is_stack)
+    margins: list[tuple[Any, ...]] = []
+    verdicts: list[tuple[Any, ...]] = []
+    changes: list[Changes] = []
+    airs_then: dict[tuple[int | None, int], AirThen] = {}
+    row = 0
+    for task, own in zip(tasks, fits, strict=True):
+        owner, end = task.owner, min(task.owner.until, hour)
+        part = done.states.part(np.arange(row, row + len(owner.bodies)))
+        row += len(owner.bodies)
+        resumed = dict(task.known.resumed) if task.known else {}
+        judged: dict[str, Judged] = {}
+        stood = owner.place_at(max(end - 1, owner.start_hour)), end
+        if stood not in airs_then:
+            airs_then[stood] = air_then(owner, end, climates)
+        air = airs_then[stood]
+        for fit in own:
+            margins += margin_rows(fit, owner.kept_hours)
+            episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, []))
+            change = reconcile(replaced, episodes)
+            if len(change):
+                changes.append(change)
+            assert fit.history is not None
+            column = fit.last - fit.first
+            resumed[fit.fit.id] = Resumed(
+                fit.fit.limit_names,
+                fit.history.at(column),
+                tuple(held[column] for held in fit.crossing),
+            )
+            names = {member.name for member in fit.fit.fit.members}
+            variance = max(part.variance_pct2[k] for k, body in enumerate(owner.bodies) if body.name in names)
+            limits = [limit_at(fit, number, column) for number in range(len(fit.limits))]
+            judged[fit.fit.name] = verdict_of(limits, air, math.sqrt(variance))
+            if owner.until > hour:
+                verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
+        if owner.kind == "piece" and owner.until > hour:
+            problem = "its members were measured later" if owner.fits and not judged else ""
+            verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end, problem), hour))
+        known[owner.key] = Known(end, part, resumed)
+    rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
+    tally.add("checkpoints", len(checkpoints))
+    tally.add("margins", len(margins))
+    tally.add("opened", sum(len(change.added) for change in changes))
+    tally.add("changed", sum(len(change.changed) for change in changes))
+    tally.add("withdrawn", sum(len(change.removed) for change in changes))
+
+    def write(bulk: Bulk) -> None:
+        ledger.delete_from(bulk, rewinds)
+        ledger.insert(bulk, "checkpoint", ledger.CHECKPOINT, instants(bulk, checkpoints, 1))
+        ledger.insert(bulk, "margin", ledger.MARGIN, instants(bulk, margins, 2, 8))
+        write_changes(bulk, changes)
+        ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4))
+
+    writer.add(len(checkpoints) + len(margins) + len(verdicts), write)
+
+
+def _kept_widths(store: Store, tasks: Sequence[Task], done: Run) -> dict[int, list[tuple[int, float, float]]]:
+    """Re-measured widths by row: hour, width and the moisture content they were measured at."""
+    found: dict[int, list[tuple[int, float, float]]] = {}
+    row = 0
+    for task in tasks:
+        if not any(body.widths for body in task.owner.bodies):
+            row += len(task.owner.bodies)
+            continue
+        rows = {body.name: row + place for place, body in enumerate(task.owner.bodies)}
+        then = moisture_then(store, task, done, rows)
+        for body in task.owner.bodies:
+            if body.widths:
+                found[row] = [
+                    (at, width, then(body.id, at))
+                    for at, width in body.widths
+                    if body.start_hour <= at < done.first + done.mc_pct.shape[1]
+                ]
+            row += 1
+    return found
+
+
+def instants(bulk: Bulk, rows: Sequence[tuple[Any, ...]], *columns: int) -> list[tuple[Any, ...]]:
+    """Rows with the milliseconds of some columns as the database has instants."""
+    if bulk.instant(0) == 0:
+        return list(rows)
+    return [
+        tuple(bulk.instant(value) if k in columns else value for k, value in enumerate(row)) for row in rows
+    ]
