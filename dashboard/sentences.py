@@ -108,6 +108,34 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
     return ""
 
 
+def advice(detail: Mapping[str, Any]) -> str:
+    """What a foreseen crossing comes to if the room stays as it is, and what would keep it; nothing else.
+
+    `detail` is a verdict's: its crossing holds what the watch found by running the wood on, and a humidity to
+    hold that never lies above what the room bears.
+    """
+    crossing = detail.get("crossing") or {}
+    told = []
+    stays = crossing.get("if_it_stays")
+    if stays:
+        when = say.lead_time(stays["low_days"], stays["high_days"])
+        told.append(f"If the room stays at {say.rh(stays['rh_pct'])}, {when}.")
+    lever = crossing.get("lever")
+    if lever:
+        hold, advised, needed = lever["hold"], lever.get("advised_rh_pct"), lever.get("needed_rh_pct")
+        if lever["enough"] and advised is not None:
+            told.append(f"Hold it {hold} {say.rh(advised)}.")
+        elif advised is not None:
+            bears = say.rh(lever["ceiling_rh_pct"], "down")
+            told.append(
+                f"It would take {hold} {say.rh(needed)}; in the coldest weeks ahead the room bears {bears}."
+            )
+            told.append(f"Hold {say.rh(advised)}, and {say.joined(lever['instead'][:2])}.")
+        elif lever["instead"]:
+            told.append(say.sentence(say.joined(lever["instead"][:2])))
+    return " ".join(told)
+
+
 def what_is_seen(says: str) -> str:
     """A limit's clause with the names of members as people say them."""
     return says.replace("_", " ").rstrip(".")

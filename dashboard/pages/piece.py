@@ -178,6 +178,7 @@ def fit_block(piece: PieceNow, fit: FitNow, temperature_c: float, view: View) ->
                             word(fit.judgement.verdict),
                             ". ",
                             *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
+                            f" {sentences.advice(fit.judgement.detail)}",
                         ]
                     ),
                     limits_table(piece, fit, temperature_c, view.display),

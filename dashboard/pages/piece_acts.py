@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+import flask
 from dash import ALL, Dash, Input, State, ctx, html
 
 from dashboard import display as say
@@ -10,6 +11,7 @@ from dashboard import forms
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.frame import part, sheet
+from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, measured, queries
 from model.records.queries import PieceNow, PlaceNow
@@ -27,6 +29,8 @@ def acts_part(piece: PieceNow) -> html.Section:
         html.A("It was measured", href=address(*here, "measure"), className="button"),
         html.A("It was moved", href=address(*here, "move"), className="button"),
         html.A("Correct the record", href=address(*here, "edit"), className="button"),
+        html.A("Client sheet", href=address(*here, "sheet.pdf"), className="button", target="_blank"),
+        html.A("Job sheet", href=address(*here, "job.pdf"), className="button", target="_blank"),
         html.A("Client's link", href=address(*here, "client"), className="button"),
         html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
     ]
@@ -140,6 +144,26 @@ def register(app: Dash, context: Context) -> None:
     answers(MOVE, move)
     answers(MEASURE, measure)
     answers(RETIRE, retire)
+
+    def papers(name: str, make: Callable[..., bytes]) -> None:
+        @app.server.get(f"/piece/<int:piece_id>/{name}.pdf", endpoint=f"piece {name}")
+        def paper(piece_id: int) -> flask.Response:
+            view = view_of(context, flask.request.full_path)
+            with context.store.session() as session:
+                row = session.get(Piece, piece_id)
+                if row is None:
+                    return flask.Response("no such piece", 404, mimetype="text/plain")
+                try:
+                    written = make(session, piece_id, view.now, view.display)
+                except BadInput as error:
+                    return flask.Response(str(error), 422, mimetype="text/plain")
+                named = file_name(row.name, name)
+            response = flask.Response(written, mimetype="application/pdf")
+            response.headers["Content-Disposition"] = f'inline; filename="{named}"'
+            return response
+
+    papers("sheet", sheet_of_piece)
+    papers("job", job_sheet_of_piece)
 
 
 def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:

@@ -1,17 +1,19 @@
 """The tide of a piece's members: which one, over what span, and what happened meanwhile."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
+import numpy as np
 from dash import html
 
 from dashboard import display as say
 from dashboard import sentences, woodwork
-from dashboard.figures.tide import Flag, Shore, tide_chart
+from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
 from dashboard.pages.frame import aria, charted, empty, num, part
 from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import View, address
 from model.records import queries, series
 from model.records.queries import Event, MemberNow, PieceNow
+from model.records.types import to_epoch_ms
 from model.wood.piece import Member, Piece
 
 SPANS = ("month", "season", "year", "all")
@@ -27,7 +29,13 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         first_at = series.first_checkpoint_at(session, member.id) or member.start_at
         span = span_of(view, "year", first_at, least=timedelta(days=7))
         tide = series.tide(session, member.id, span.since_at, span.until_at)
+        ahead = series.outlook(session, "member", member.id, "width_mm")
         measured = queries.measurements(session, member.id)
+    until_at, fan = span.until_at, None
+    if ahead is not None and span.name:
+        # As far ahead as it looks back: the page's span is a stretch on both sides of today.
+        until_at = view.now + min(span.until_at - span.since_at, timedelta(days=366))
+        fan = fan_of(ahead, view.now, until_at)
     zone = piece.place.zone if piece.place else "UTC"
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
@@ -39,8 +47,10 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
             view.display,
             zone,
             span.since_at,
-            span.until_at,
+            until_at,
             flags=shown,
+            fan=fan,
+            now=view.now,
             moisture_marks=moisture_marks(wood.members[member.name]) if wood else (),
             latitude_deg=latitude(piece),
             width=width,
@@ -54,7 +64,7 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         member_links(piece, member, span),
         span_links(address("piece", piece.id, member=member.id), span, SPANS),
         charted(charts[0], charts[1], address("piece", piece.id, member=member.id)),
-        legend(bool(tide.estimated.any())),
+        legend(bool(tide.estimated.any()), fan is not None),
         html.Ol(
             [
                 html.Li([num(f"{number}"), f"  {say.day(flag.at, zone, view.units, view.now)}: {flag.says}"])
@@ -102,11 +112,22 @@ def member_links(piece: PieceNow, member: MemberNow, span: TimeSpan) -> html.Nav
     )
 
 
-def legend(any_estimated: bool) -> html.P:
+def fan_of(ahead: series.Spread, now: datetime, until_at: datetime) -> Fan | None:
+    """The part of an outlook between now and the end of the chart."""
+    low, high = np.datetime64(to_epoch_ms(now), "ms"), np.datetime64(to_epoch_ms(until_at), "ms")
+    shown = (ahead.at >= low) & (ahead.at <= high)
+    if not shown.any():
+        return None
+    return Fan(ahead.at[shown], ahead.p10[shown], ahead.p50[shown], ahead.p90[shown])
+
+
+def legend(any_estimated: bool, any_ahead: bool) -> html.P:
     """What the lines mean, for a reader of the printed page."""
     words = ["Solid: from measured air."]
     if any_estimated:
         words.append("Dotted: air estimated across a gap.")
+    if any_ahead:
+        words.append("Ahead: the middle of the years that may come, and where four in five of them lie.")
     words.append("Hatched shore: it binds, bursts or splits. Dashed line: it begins to show.")
     return html.P(" ".join(words), className="small soft")
 

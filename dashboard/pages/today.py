@@ -108,13 +108,14 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
 
 
 def _piece_line(piece: PieceNow, verdict: str, display: Display) -> html.Li:
+    why = say.sentence(sentences.piece_reason(piece, display))
     return noted(
         verdict,
         html.A(piece.name, href=address("piece", piece.id)),
         f", {piece.place.name}: " if piece.place else ": ",
         word(verdict),
         ". ",
-        html.Span(prose(say.sentence(sentences.piece_reason(piece, display))), className="why"),
+        html.Span(prose(f"{why} {sentences.advice(piece.judgement.detail)}".strip()), className="why"),
     )
 
 

@@ -13,7 +13,17 @@ import numpy as np
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
-from model.records.tables import AirHour, Checkpoint, Correction, Doubt, Hanging, Margin, Reading, Sensor
+from model.records.tables import (
+    AirHour,
+    Checkpoint,
+    Correction,
+    Doubt,
+    Hanging,
+    Margin,
+    Outlook,
+    Reading,
+    Sensor,
+)
 from model.records.types import to_epoch_ms
 
 
@@ -91,6 +101,38 @@ def tide(session: Session, body_id: int, since_at: datetime, until_at: datetime)
 def first_checkpoint_at(session: Session, body_id: int) -> datetime | None:
     """When a body's moisture begins to be known."""
     return session.scalar(select(func.min(Checkpoint.at)).where(Checkpoint.body_id == body_id))
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One quantity of the coming year: its 10th, 50th and 90th percentile at the end of each day."""
+
+    at: np.ndarray
+    p10: np.ndarray
+    p50: np.ndarray
+    p90: np.ndarray
+    detail: dict[str, Any]
+
+
+def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread | None:
+    """What is expected of a member, a fit's limit or a piece's air; none where no outlook was made.
+
+    Parameters
+    ----------
+    kind : str
+        piece, member or fit.
+    quantity : str
+        `mc_pct` or `width_mm` of a member, a limit's name of a fit, `rh_pct` or `temperature_c` of a piece.
+    """
+    row = session.get(Outlook, (kind, number, quantity))
+    if row is None:
+        return None
+    p10, p50, p90 = (
+        np.frombuffer(raw, dtype="<f4").astype(np.float64) for raw in (row.p10, row.p50, row.p90)
+    )
+    start = np.datetime64(to_epoch_ms(row.at), "ms")
+    days = np.arange(1, len(p50) + 1).astype("timedelta64[D]")
+    return Spread(start + days, p10, p50, p90, dict(row.detail))
 
 
 def margin_series(
