@@ -7,9 +7,11 @@ Every year carries its own share of what is not known besides the air:
   hysteresis (`state.MODEL_SD_PCT`); one shift for the whole piece;
 * how much this wood moves: the scatter of its kind about the table, two standard deviations wide.
 
-The last two are added to widths and margins; the moisture contents are those the air leads to. Chance comes
-in mirrored pairs, so that the middle of the spread is where it would be without. The same piece at the same
-place meets the same chance every day: what changes from one day to the next is what became known.
+The last two are added to widths and margins, and so to the chance of crossing a limit. Moisture contents, and
+when a limit is crossed, are what the air leads to from where the wood is taken to be: a range of days means
+something then, while half a point either way would make it "tomorrow to never". Chance comes in mirrored
+pairs, so that the middle of the spread is where it would be without. The same piece at the same place meets
+the same chance every day: what changes from one day to the next is what became known.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -26,10 +28,10 @@ from model.watch.margins import versions
 from model.watch.roster import Body
 from model.watch.state import LEAST_MC_PCT
 from model.watch.verdicts import LATER, SOONER
-from model.wood import moisture, season
+from model.wood import moisture
 from model.wood.fits import Fit, Limit
 from model.wood.layers import WIDTHS
-from model.wood.season import Season
+from model.wood.season import Air, Season
 
 Floats = NDArray[np.float64]
 
@@ -54,13 +56,16 @@ class LimitAhead:
     now_mm : float
         Its margin as the state is, without chance.
     margin_mm : (days, years)
-        At the end of each day.
+        At the end of each day, with all that is not known.
+    path_mm : (days, years)
+        The same by the air alone.
     """
 
     fit: str
     limit: Limit
     now_mm: float
     margin_mm: Floats
+    path_mm: Floats
 
     @cached_property
     def spread_mm(self) -> Floats:
@@ -69,12 +74,12 @@ class LimitAhead:
 
     @cached_property
     def crossing_days(self) -> Floats:
-        """In each year, days until the margin is first below zero; infinite where it never is."""
-        below = self.margin_mm < 0.0
+        """In each year, days until the air has led beyond the limit; infinite where it never does."""
+        below = self.path_mm < 0.0
         first = np.argmax(below, axis=0)
         years = np.arange(below.shape[1])
-        after = self.margin_mm[first, years]
-        before = np.where(first > 0, self.margin_mm[np.maximum(first - 1, 0), years], self.now_mm)
+        after = self.path_mm[first, years]
+        before = np.where(first > 0, self.path_mm[np.maximum(first - 1, 0), years], self.now_mm)
         with np.errstate(divide="ignore", invalid="ignore"):
             part = np.clip(np.where(before > after, before / (before - after), 1.0), 0.0, 1.0)
         return np.where(below.any(axis=0), first + part, np.inf)
@@ -82,7 +87,7 @@ class LimitAhead:
     @property
     def chance(self) -> float:
         """Share of the years in which the limit is crossed."""
-        return float(np.isfinite(self.crossing_days).mean())
+        return float((self.margin_mm < 0.0).any(axis=0).mean())
 
     def crossing_quantile(self, share: float) -> float:
         """Days within which this share of all years has crossed; infinite when fewer ever do."""
@@ -91,7 +96,7 @@ class LimitAhead:
 
     def middle_crosses_days(self) -> float:
         """Days until the 50th percentile of the margin is below zero; infinite when it never is."""
-        middle = self.spread_mm[1]
+        middle = spread(self.path_mm)[1]
         below = np.flatnonzero(middle < 0.0)
         if not len(below):
             return float("inf")
@@ -110,11 +115,14 @@ class Ahead:
     request : OutlookRequest
     season : Season
         What is known of the air where it stands.
+    air : Air
+        The plausible air itself, (days, years).
     mc_pct : mapping of member name to (days, years)
     """
 
     request: OutlookRequest
     season: Season
+    air: Air
     mc_pct: Mapping[str, Floats]
 
     @property
@@ -130,17 +138,16 @@ class Ahead:
     def limits(self) -> list[LimitAhead]:
         """Every limit of every fit."""
         found = []
-        for name, fit in self.fits.items():
+        for fit_name, fit in self.fits.items():
             reference = fit.references()
-            mc, now = {}, {}
-            for member in fit.members:
-                mc[member.name] = self._felt(member.name, reference[member.name])
-                now[member.name] = mean_of(self.request.profiles[member.name])
-            shape = (len(next(iter(mc.values()))), self.years)
-            flat = {member: values.ravel() for member, values in mc.items()}
+            names = [member.name for member in fit.members]
+            now = {name: mean_of(self.request.profiles[name]) for name in names}
+            both = {name: np.stack([self._felt(name, reference[name]), self.mc_pct[name]]) for name in names}
+            shape = next(iter(both.values())).shape
+            flat = {name: values.ravel() for name, values in both.items()}
             for limit, at in zip(fit.limits(flat), fit.limits(now), strict=True):
-                margin = np.broadcast_to(limit.margin_mm, shape[0] * shape[1]).reshape(shape)
-                found.append(LimitAhead(name, limit, float(at.margin_mm), margin))
+                margin = np.broadcast_to(limit.margin_mm, int(np.prod(shape))).reshape(shape)
+                found.append(LimitAhead(fit_name, limit, float(at.margin_mm), margin[0], margin[1]))
         return found
 
     @cached_property
@@ -285,7 +292,7 @@ def look_ahead(
 
 def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: int, years: int) -> list[Ahead]:
     columns: dict[tuple[int, int], int] = {}
-    airs: list[season.Air] = []
+    airs: list[Air] = []
     bodies: list[Body] = []
     hours: list[int] = []
     rates, profiles, chosen = [], [], []
@@ -319,7 +326,7 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
         for body in _there(request):
             mc[body.name] = done.mc_mean_pct[:, lane : lane + years]
             lane += years
-        found.append(Ahead(request, known, mc))
+        found.append(Ahead(request, known, airs[columns[request.place_id, request.hour]], mc))
     return found
 
 

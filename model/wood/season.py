@@ -4,7 +4,8 @@ Temperature and humidity (as its logit, so that it stays within 0 and 100 %) are
 
 * what was expected of the place before anything was measured (a typical year, `Expectation`),
 * a yearly and a half-yearly wave about it, which change a little from year to year,
-* a slow and a fast departure, each a first-order process: a mild winter, a spell of weather.
+* a slow departure, which goes on for a while the way it is going, and a fast one of first order: a mild
+  winter, a spell of weather.
 
 A Kalman filter learns all of them together, day by day, with a hole in the record being a day on which
 nothing is learned. So a place without history is its expectation with all of its uncertainty, a place with
@@ -36,8 +37,8 @@ LEAST_YEARS = 2
 LOWEST_RH_PCT, HIGHEST_RH_PCT = 1.0, 99.0
 COLDEST_C, WARMEST_C = -40.0, 60.0
 
-LEVEL, WAVES, SLOW, FAST = 0, slice(1, 5), 5, 6
-STATES = 7
+LEVEL, WAVES, SLOW, PACE, FAST = 0, slice(1, 5), 5, 6, 7
+STATES = 8
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Habit:
     slow_sd, fast_sd : tuple of float
         Sizes of the two departures that are tried.
     slow_days, fast_days : float, tuple of float
-        How long they last: days to fall to 37 %.
+        How long they last; the fast one falls to 37 % in that time.
     noise_sd : float
         Of a daily mean as measured.
     """
@@ -75,11 +76,11 @@ class Habit:
 # In logits of the humidity: 0.1 is 2.5 % RH at half saturation.
 HUMIDITY = Habit(
     level_sd=0.35, yearly_sd=0.25, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
-    fast_sd=(0.07, 0.15, 0.30), slow_days=40.0, fast_days=(2.0, 6.0), noise_sd=0.02,
+    fast_sd=(0.07, 0.15, 0.30), slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.02,
 )  # fmt: skip
 TEMPERATURE = Habit(
     level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
-    slow_days=40.0, fast_days=(2.0, 6.0), noise_sd=0.1,
+    slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.1,
 )  # fmt: skip
 YEAR_TO_YEAR = 0.1
 """Share of its first uncertainty by which a level or wave may change within a year."""
@@ -166,10 +167,10 @@ class Known:
     def middle(self, day: int, days: Integers) -> Floats:
         """Mean departure from the expectation on later days, without chance."""
         away = days - day
-        slow = np.exp(-away[:, None] / self.habit.slow_days)
+        slow, pace = _kept(away[:, None], self.habit.slow_days)
         fast = np.exp(-away[:, None] / self.habit.bank[:, 2])
         waves = _waves(days) @ self.mean[:, : WAVES.stop].T
-        paths = waves + slow * self.mean[:, SLOW] + fast * self.mean[:, FAST]
+        paths = waves + slow * self.mean[:, SLOW] + pace * self.mean[:, PACE] + fast * self.mean[:, FAST]
         return np.asarray(paths @ self.weight)
 
     def drawn(self, day: int, days: Integers, years: int, seed: np.random.SeedSequence) -> Floats:
@@ -191,12 +192,12 @@ class Known:
         shape = start[:, : WAVES.stop] + np.repeat(walk, _STEP_DAYS, axis=0)[: len(days)]
         seen = _waves(days)
         chance = np.einsum("dk,dpk->dp", seen, shape)
-        lasting = np.full(pairs, self.habit.slow_days)
-        chance += _process(start[:, SLOW], bank[:, 0], lasting, len(days), slow)
+        chance += _drifting(start[:, SLOW], start[:, PACE], bank[:, 0], self.habit.slow_days, len(days), slow)
         chance += _process(start[:, FAST], bank[:, 1], bank[:, 2], len(days), fast)
         gone = (days - day)[:, None]
         middle = seen @ mean[:, : WAVES.stop].T
-        middle += np.exp(-gone / lasting) * mean[:, SLOW] + np.exp(-gone / bank[:, 2]) * mean[:, FAST]
+        kept, pace = _kept(gone, self.habit.slow_days)
+        middle += kept * mean[:, SLOW] + pace * mean[:, PACE] + np.exp(-gone / bank[:, 2]) * mean[:, FAST]
         both = np.empty((len(days), 2 * pairs))
         both[:, 0::2], both[:, 1::2] = middle + chance, middle - chance
         return both
@@ -406,33 +407,37 @@ def _filtered(
     """The bank of filters after so many rows, for each number of rows wanted."""
     bank = habit.bank
     filters = len(bank)
-    mean = np.zeros((filters, STATES))
-    cover = np.zeros((filters, STATES, STATES))
-    first = np.concatenate(
-        [np.broadcast_to(scale * _spread(habit), (filters, WAVES.stop)), bank[:, :2]], axis=1
-    )
-    cover[:, np.arange(STATES), np.arange(STATES)] = first**2
-    fade = np.ones((filters, STATES))
-    fade[:, SLOW] = np.exp(-1.0 / habit.slow_days)
-    fade[:, FAST] = np.exp(-1.0 / bank[:, 2])
-    gain = np.zeros((filters, STATES))
-    gain[:, : WAVES.stop] = scale**2 * _drift(habit)
-    gain[:, SLOW:] = bank[:, :2] ** 2 * (1.0 - fade[:, SLOW:] ** 2)
+    at_first = np.empty((filters, STATES))
+    at_first[:, : WAVES.stop] = scale * _spread(habit)
+    at_first[:, SLOW], at_first[:, PACE] = bank[:, 0], bank[:, 0] / habit.slow_days
+    at_first[:, FAST] = bank[:, 1]
+    mean, cover = np.zeros((filters, STATES)), np.zeros((filters, STATES, STATES))
+    diagonal = np.arange(STATES)
+    cover[:, diagonal, diagonal] = at_first**2
+    fade = np.exp(-1.0 / bank[:, 2])
+    slow = _slow_step(habit.slow_days)
+    gain = np.zeros((filters, STATES, STATES))
+    gain[:, diagonal[: WAVES.stop], diagonal[: WAVES.stop]] = scale**2 * _drift(habit)
+    gain[:, SLOW:FAST, SLOW:FAST] = bank[:, 0, None, None] ** 2 * _slow_gain(habit.slow_days)
+    gain[:, FAST, FAST] = bank[:, 1] ** 2 * (1.0 - fade**2)
     log_weight = np.zeros(filters)
-    seen = np.column_stack([_waves(days), np.ones((len(days), 2))]) if len(days) else np.empty((0, STATES))
+    seen = (
+        np.column_stack([_waves(days), np.tile([1.0, 0.0, 1.0], (len(days), 1))])
+        if len(days)
+        else np.empty((0, STATES))
+    )
     found: list[Known] = []
     done = 0
     for rows in wanted.tolist():
-        _take_in(
-            mean, cover, log_weight, fade, gain, seen[done:rows], departures[done:rows], habit.noise_sd**2
-        )
+        span, noise = slice(done, rows), habit.noise_sd**2
+        _take_in(mean, cover, log_weight, slow, fade, gain, seen[span], departures[span], noise)
         found.append(Known(habit, mean.copy(), cover.copy(), log_weight.copy(), scale))
         done = rows
     return found
 
 
 @numba.njit(cache=True)
-def _take_in(mean, cover, log_weight, fade, gain, seen, departures, noise):  # type: ignore[no-untyped-def]
+def _take_in(mean, cover, log_weight, slow, fade, gain, seen, departures, noise):  # type: ignore[no-untyped-def]
     """Kalman filters over some rows; a NaN row is a day without a measurement."""
     states = mean.shape[1]
     reach = np.empty(states)
@@ -440,11 +445,23 @@ def _take_in(mean, cover, log_weight, fade, gain, seen, departures, noise):  # t
         h = seen[row]
         for f in range(mean.shape[0]):
             m, p = mean[f], cover[f]
+            level, pace = m[SLOW], m[PACE]
+            m[SLOW] = slow[0, 0] * level + slow[0, 1] * pace
+            m[PACE] = slow[1, 0] * level + slow[1, 1] * pace
+            m[FAST] *= fade[f]
             for i in range(states):
-                m[i] *= fade[f, i]
+                level, pace = p[SLOW, i], p[PACE, i]
+                p[SLOW, i] = slow[0, 0] * level + slow[0, 1] * pace
+                p[PACE, i] = slow[1, 0] * level + slow[1, 1] * pace
+                p[FAST, i] *= fade[f]
+            for i in range(states):
+                level, pace = p[i, SLOW], p[i, PACE]
+                p[i, SLOW] = slow[0, 0] * level + slow[0, 1] * pace
+                p[i, PACE] = slow[1, 0] * level + slow[1, 1] * pace
+                p[i, FAST] *= fade[f]
+            for i in range(states):
                 for j in range(states):
-                    p[i, j] *= fade[f, i] * fade[f, j]
-                p[i, i] += gain[f, i]
+                    p[i, j] += gain[f, i, j]
             if np.isnan(departures[row]):
                 continue
             variance, miss = noise, departures[row]
@@ -471,6 +488,44 @@ def _root(cover: Floats) -> Floats:
     """A square root of each covariance."""
     values, vectors = np.linalg.eigh(0.5 * (cover + np.swapaxes(cover, 1, 2)))
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :])
+
+
+def _slow_step(days: float, step: float = 1.0) -> Floats:
+    """How level and pace of the slow departure go on over some days: those of a Matern 3/2 process.
+
+    It is the smoothest first choice for something that keeps going the way it goes for a while, then fades:
+    its covariance is (1 + t/l) exp(-t/l).
+    """
+    share = step / days
+    still = np.array([[1.0 + share, step], [-share / days, 1.0 - share]])
+    return np.asarray(np.exp(-share) * still)
+
+
+def _slow_gain(days: float) -> Floats:
+    """Covariance that the slow departure of size 1 gains in a day, so that its size stays."""
+    size = np.diag([1.0, 1.0 / days**2])
+    step = _slow_step(days)
+    return np.asarray(size - step @ size @ step.T)
+
+
+def _kept(away: Floats | Integers, days: float) -> tuple[Floats, Floats]:
+    """What is left of a slow departure so many days later, of its level and for each unit of its pace."""
+    fade = np.exp(-away / days)
+    return np.asarray((1.0 + away / days) * fade), np.asarray(away * fade)
+
+
+def _drifting(
+    level: Floats, pace: Floats, sd: Floats, lasting: float, days: int, rng: np.random.Generator
+) -> Floats:
+    """Paths (days, draws) of the slow departure from its level and pace on the day before."""
+    step, root = _slow_step(lasting), np.linalg.cholesky(_slow_gain(lasting))
+    chance = np.einsum("ij,dpj->dpi", root, rng.standard_normal((days, len(sd), 2))) * sd[:, None]
+    path = np.empty((days, len(sd)))
+    now = np.column_stack([level, pace])
+    for day in range(days):
+        now = now @ step.T + chance[day]
+        path[day] = now[:, 0]
+    return path
 
 
 def _process(start: Floats, sd: Floats, lasting: Floats, days: int, rng: np.random.Generator) -> Floats:
