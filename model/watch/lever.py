@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from model.watch.evaluation import OutlookRequest
 from model.watch.outlook import DAY_S, batch_of
-from model.watch.plausible_air import Surroundings, recent
+from model.watch.plausible_air import AHEAD_DAYS, Surroundings, recent
 from model.wood import moisture
 from model.wood.condensation import Ceiling, condensation_ceiling
 from model.wood.design import limits_of
@@ -101,12 +101,23 @@ def lever_for(
 
 
 def lever_of(
-    request: OutlookRequest, fit: Fit, limit_name: str, season: Season, surroundings: Surroundings
+    request: OutlookRequest,
+    fit: Fit,
+    limit_name: str,
+    season: Season,
+    surroundings: Surroundings,
+    from_days: int = 0,
 ) -> Lever:
-    """What would keep a piece from a limit, from where it is now."""
-    day = request.hour // 24
-    room = float(np.clip(np.mean(season.middle(30).temperature_c), 0.0, 40.0))
-    coldest = surroundings.coldest_ahead_c(day)
+    """What would keep a piece from a limit, from where it is now.
+
+    Parameters
+    ----------
+    from_days : int
+        Days until the limit may first be crossed: room and weather are those of the month from then on.
+    """
+    there = season.middle(from_days + AHEAD_DAYS)
+    room = float(np.clip(np.mean(there.temperature_c[from_days:]), 0.0, 40.0))
+    coldest = surroundings.coldest_ahead_c(season.day + from_days)
     found = next(at for at in limits_of(fit) if at.limit.name == limit_name)
     direction = found.limit.direction
     needed = None

@@ -238,14 +238,16 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
     }
     if limit.chance < LIKELY or limit.now_mm < 0.0:
         return detail
-    if np.isfinite(limit.crossing_quantile(QUANTILES[0])):
+    first_days = limit.crossing_quantile(QUANTILES[0])
+    if np.isfinite(first_days):
         if np.isfinite(limit.middle_crosses_days()):
             detail["crossing"] = crossing_document(limit)
         else:
-            low = max(int(limit.crossing_quantile(QUANTILES[0])), 1)
-            detail["crossing"] = {"days": None, "low_days": low, "high_days": None}
+            low_days = max(int(first_days), 1)
+            detail["crossing"] = {"days": None, "low_days": low_days, "high_days": None}
     fit = ahead.fits[limit.fit]
-    lever = lever_of(ahead.request, fit, limit.limit.name, ahead.season, surroundings)
+    from_days = int(first_days) if np.isfinite(first_days) else 0
+    lever = lever_of(ahead.request, fit, limit.limit.name, ahead.season, surroundings, from_days)
     detail["lever"] = lever.document()
     detail["if_it_stays"] = stays_document(ahead.request, fit, limit.limit.name, (SOONER, LATER))
     return detail
@@ -308,8 +310,8 @@ def outlook_document(store: Store, piece: str) -> dict[str, Any]:
             names = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name)))
             raise BadInput("outlook", "piece", f"must be one on the book ({names or 'there is none'})", piece)
         rows = list(session.scalars(select(Outlook).where(Outlook.piece_id == found.id)))
-        members = {id_: name for id_, name in session.execute(select(Member.id, Member.name))}
-        fits = {id_: name for id_, name in session.execute(select(Fit.id, Fit.name))}
+        members = {row.id: row.name for row in session.execute(select(Member.id, Member.name))}
+        fits = {row.id: row.name for row in session.execute(select(Fit.id, Fit.name))}
         series = {(row.subject_kind, row.subject_id, row.quantity): _series(row) for row in rows}
     return _document(piece, series, members, fits)
 
