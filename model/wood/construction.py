@@ -150,7 +150,7 @@ def compare(part: PartWanted, home: HomeRange, steps: Increments = INCH_STEPS) -
     Raises
     ------
     BadInput
-        For sizes that make no part: a frame wider than what it frames, say.
+        For sizes that make no part.
     """
     choices = (_slab(part, home, steps), _framed(part, home, steps), _sheet(part, home, steps))
     # Solid wood in its simplest form first; what needs care only when nothing suits without.
@@ -248,7 +248,10 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
     layout = framed_layout(part, home.mc_range_pct, home.middle_pct, steps)
     design = _design(layout, home)
     piece = layout.piece
-    assert piece is not None
+    if piece is None:
+        return Choice(
+            "framed", "Frame and panel", "does not suit", layout.notes, 0.0, None, (), None, None, layout
+        )  # fmt: skip
     outside, panel = 2.0 * _moves(piece.members["stile"], home), _moves(piece.members["panel"], home)
     groove = layout.groove_depth_mm or 0.0
     verdict: Verdict = "suits"

@@ -251,8 +251,8 @@ def framed_layout(
     """A part as a frame of stiles and rails with a panel, or with two and a muntin when it is wide."""
     stile, inside = part.stile_mm, part.width_mm - 2.0 * part.stile_mm
     if inside < 2.0 * stile or part.length_mm < 3.0 * stile:
-        rule = f"must leave something to frame between stiles and rails {stile:.4g} mm wide"
-        raise BadInput("", "width" if inside < 2.0 * stile else "length", rule, part.width_mm)
+        note = f"Too small to frame: stiles and rails of {both_units(stile)} would leave next to no panel."
+        return Layout(None, StockNeeded(), 0.0, enough=False, notes=(note,))
     panels = 1
     while (inside - (panels - 1) * stile) / panels > WIDEST_PANEL_MM:
         panels += 1

@@ -123,9 +123,10 @@ class PartWanted:
             name=name,
             species=self.species,
             ring_angle_deg=self.ring_angle_deg,
-            width_mm=width_mm,
+            # To a nanometre, as a document reads it back.
+            width_mm=round(width_mm, 6),
             mc_pct=self.mc_pct,
-            thickness_mm=self.thickness_mm if thickness_mm is None else thickness_mm,
+            thickness_mm=round(self.thickness_mm if thickness_mm is None else thickness_mm, 6),
             finish=self.finish,
             role=role,
         )
