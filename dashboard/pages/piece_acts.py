@@ -14,9 +14,10 @@ from dashboard.pages.frame import part, sheet
 from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, measured, queries
-from model.records.queries import PieceNow, PlaceNow
+from model.records.queries import FitNow, PieceNow, PlaceNow
 from model.records.tables import Fit, Member, Piece
 from model.wood.errors import BadInput
+from model.wood.fits import kind_named
 
 MOVE, MEASURE, RETIRE = "piece-move", "piece-measure", "piece-retire"
 HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "oven")
@@ -80,7 +81,7 @@ def _id(form: str, key: str) -> dict[str, str]:
 def _measure_form(piece: PieceNow, zone: str, view: View) -> html.Div:
     what = [(f"mc:{member.id}", f"moisture of {say.said(member.name)}") for member in piece.members]
     what += [(f"width:{member.id}", f"width of {say.said(member.name)}") for member in piece.members]
-    what += [(f"gap:{fit.id}", f"gap at {say.said(fit.name)}") for fit in piece.fits]
+    what += [(f"gap:{fit.id}", f"gap at {say.said(fit.name)}") for fit in piece.fits if has_gap(fit)]
     return html.Div(
         [
             html.Div(
@@ -99,6 +100,11 @@ def _measure_form(piece: PieceNow, zone: str, view: View) -> html.Div:
             html.Button("Record the measurement", id={"act": MEASURE, "piece": piece.id}),
         ]
     )
+
+
+def has_gap(fit: FitNow) -> bool:
+    """Whether a fit of this kind has a gap that a feeler or a strip can measure."""
+    return kind_named(fit.kind).gap_attribute is not None
 
 
 def _move_form(piece: PieceNow, places: tuple[PlaceNow, ...], zone: str, view: View) -> html.Div | html.P:

@@ -1,0 +1,142 @@
+"""Sentences, in the viewer's units."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from dashboard import sentences
+from dashboard.display import Display
+from model.records.queries import AirNow, FitNow, Judgement, PieceNow, PlaceNow
+
+INCH, METRIC = Display("inch"), Display("metric")
+AT = datetime(2026, 2, 10, 15, tzinfo=UTC)
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def judged(key: str, margin_mm: float, **more) -> Judgement:
+    detail = {
+        "key": key,
+        "says": "the tongue of side_panel bottoms.",
+        "margin_mm": margin_mm,
+        "play_mm": 6.35,
+    }
+    return Judgement("near", "as stored, 2.1 mm", detail | more, AT, AT)
+
+
+@pytest.mark.parametrize(
+    ("key", "margin_mm", "inch", "metric"),
+    [
+        (
+            "easy",
+            2.14,
+            "5/64 in is left until the tongue of side panel bottoms",
+            "2.1 mm is left until the tongue of side panel bottoms",
+        ),
+        (
+            "near",
+            1.0,
+            "1/32 in of 1/4 in is left until the tongue of side panel bottoms",
+            "1.0 mm of 6.3 mm is left until the tongue of side panel bottoms",
+        ),
+        (
+            "past",
+            -0.5,
+            "the tongue of side panel bottoms, 1/32 in past",
+            "the tongue of side panel bottoms, 0.5 mm past",
+        ),
+    ],
+)
+def test_a_reason_is_said_in_the_viewers_units(key, margin_mm, inch, metric):
+    assert plain(sentences.reason(judged(key, margin_mm), INCH)) == inch
+    assert plain(sentences.reason(judged(key, margin_mm), METRIC)) == metric
+
+
+def test_a_foreseen_crossing_says_when():
+    told = judged("foreseen", 2.14, crossing={"days": 20, "low_days": 14, "high_days": 27})
+    assert plain(sentences.reason(told, INCH)) == (
+        "the tongue of side panel bottoms in 2–3 weeks; 5/64 in is left now"
+    )
+
+
+def test_not_knowing_still_says_what_was_known_last():
+    told = judged("unknown", 2.14, last_known="easy")
+    told = Judgement(
+        "unknown", "no reading from Lake house for 5 days; last known: 2.1 mm", told.detail, AT, AT
+    )
+    said = plain(sentences.reason(told, INCH))
+    assert said.startswith("no reading from Lake house for 5 days; last known: 5/64 in is left until")
+
+
+def test_a_reason_without_numbers_is_said_as_it_was_stored():
+    assert sentences.reason(Judgement("unknown", "nobody said where it stands"), INCH) == (
+        "nobody said where it stands"
+    )
+
+
+STAYS = {"rh_pct": 64.2, "low_days": 14, "high_days": 27}
+
+
+def lever(**more):
+    usual = {"hold": "at or under", "needed_rh_pct": 55, "advised_rh_pct": 55, "ceiling_rh_pct": 60}
+    return {"crossing": {"if_it_stays": STAYS, "lever": usual | {"enough": True, "instead": []} | more}}
+
+
+def test_advice_names_what_happens_and_what_would_keep_it():
+    assert plain(sentences.advice(lever())) == (
+        "If the room stays at 64 %, in 2–3 weeks. Hold it at or under 55 %."
+    )
+
+
+def test_advice_beyond_what_the_room_bears_says_so_and_what_to_do_instead():
+    told = plain(
+        sentences.advice(
+            lever(
+                hold="at or above",
+                needed_rh_pct=31,
+                advised_rh_pct=25,
+                ceiling_rh_pct=25,
+                enough=False,
+                instead=["stand it away from registers", "expect the gap"],
+            )
+        )
+    )
+    assert "It would take at or above 31 %; in the coldest weeks ahead the room bears 25 %." in told
+    assert "Hold 25 %, and stand it away from registers and expect the gap." in told
+
+
+def test_no_advice_is_invented():
+    assert sentences.advice({}) == ""
+    assert sentences.advice({"crossing": None}) == ""
+    assert sentences.advice({"crossing": {"days": 3}}) == ""
+
+
+def test_air_in_words():
+    place = PlaceNow(1, "Shop", "shop", "UTC", AirNow(AT, 19.0, 47.0, "measured"))
+    # Wood Handbook eq. 4-5 at 19 °C and 47 %: 8.8 %.
+    assert plain(sentences.air(place, INCH)) == "47 % at 66 °F; wood tends to 8.8 %"
+    assert sentences.air(PlaceNow(1, "Shop", "shop", "UTC"), INCH) == "no air known yet"
+
+
+def piece(*fits: FitNow, judgement: Judgement | None = None) -> PieceNow:
+    return PieceNow(1, "Desk", {}, None, None, fits, judgement or Judgement())
+
+
+def test_a_piece_stands_as_its_worst_fit_until_the_watch_has_spoken():
+    easy, past = (
+        FitNow(n, v, "mitre", {}, Judgement(v, v, {}, AT, AT)) for n, v in ((1, "easy"), (2, "past"))
+    )
+    assert sentences.piece_verdict(piece(easy, past)) == "past"
+    assert sentences.piece_verdict(piece()) == "unknown"
+    spoken = Judgement("near", "so", {}, AT, AT)
+    assert sentences.piece_verdict(piece(easy, past, judgement=spoken)) == "near"
+    assert sentences.governing(piece(easy, past)).name == "past"
+    assert sentences.governing(piece()) is None
+
+
+def test_counts_are_words_up_to_twelve():
+    assert sentences.counted(1, "piece") == "one piece"
+    assert sentences.counted(12, "piece") == "twelve pieces"
+    assert sentences.counted(13, "piece") == "13 pieces"
