@@ -115,7 +115,6 @@ def test_a_piece_is_moved_and_brought_back(book, view):
     [
         ("mc", "7.6", "mc_pct", 7.6),
         ("width", "14-15/32", "width_mm", 367.50625),
-        ("gap", "3/64", "gap_mm", 1.190625),
     ],
 )
 def test_what_was_measured_is_stored_in_si(book, view, what, value, quantity, stored):
