@@ -1,0 +1,143 @@
+"""What was foretold against what was measured, and the record of fact, on a small shop."""
+
+import json
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from model.records.measured import record_measurement, undo_measurement
+from model.records.tables import Body, Checkpoint, Fit, Measurement, Warning
+from model.watch.agreement import agreement, spreads
+from model.watch.record_of_fact import record_of_fact, record_text
+from model.wood.errors import BadInput
+
+
+@pytest.fixture
+def followed(shop: Any) -> Any:
+    """The wall cabinet followed through forty dry days."""
+    hour = shop.hour
+    shop.send(shop.hourly(40 * 24, 20.0, 30.0))
+    shop.evaluate(hour(40 * 24))
+    return shop
+
+
+def _body(session: Any, name: str) -> Body:
+    return next(body for body in session.query(Body) if body.name == name)
+
+
+def test_a_width_is_foretold_without_itself_and_later_ones_with_it(followed: Any) -> None:
+    hour = followed.hour
+    first, second = hour(20 * 24 + 3), hour(38 * 24 + 3)
+
+    def width_then(session: Any, at: Any) -> float:
+        rows = session.query(Checkpoint).filter(Checkpoint.body_id == _body(session, "front").id)
+        return max((row for row in rows if row.at < at), key=lambda row: row.at).width_mm
+
+    with followed.store.session() as session:
+        foretold = [width_then(session, at) for at in (first, second)]
+    # The board is 0.6 mm wider than it should be, both times: the first is missed, the second is not.
+    for at, width in zip((first, second), foretold, strict=True):
+        followed.change(
+            lambda s, at=at, width=width: record_measurement(
+                s, _body(s, "front"), "width_mm", width + 0.6, at, how="caliper"
+            )
+        )
+    followed.evaluate(hour(40 * 24))
+    with followed.store.session() as session:
+        found = agreement(session, hour(40 * 24))
+    assert [one.quantity for one in found.compared] == ["width_mm", "width_mm"]
+    assert found.compared[0].error == pytest.approx(-0.6, abs=0.02)
+    assert found.compared[1].error == pytest.approx(0.0, abs=0.02)
+    (spread,) = found.by_piece["Wall cabinet"]
+    assert spread == found.overall[0]
+    assert (spread.count, spread.quantity) == (2, "width_mm")
+    assert spread.bias == pytest.approx(-0.3, abs=0.02)
+    assert spread.spread == pytest.approx(0.6 / 2**0.5, abs=0.02)
+
+
+def test_a_gap_and_a_meter_reading_are_foretold(followed: Any) -> None:
+    hour = followed.hour
+    at = hour(30 * 24 + 5)
+
+    def record(session: Any) -> None:
+        fit = next(fit for fit in session.query(Fit) if fit.name == "front")
+        record_measurement(session, _body(session, "front"), "gap_mm", 2.0, at, fit=fit, how="gap strip")
+        record_measurement(session, _body(session, "back"), "mc_pct", 6.4, at, how="pin meter")
+
+    followed.change(record)
+    with followed.store.session() as session:
+        found = {one.quantity: one for one in agreement(session, hour(40 * 24), 1).compared}
+        undo_measurement(session, session.query(Measurement).first(), hour(40 * 24))
+    # At 30 % RH wood tends to 6.2 % (Wood Handbook Table 4-2): the thin back is there within a month.
+    assert found["mc_pct"].predicted == pytest.approx(6.2, abs=0.15)
+    gap = found["gap_mm"]
+    assert gap.fit == "front"
+    assert gap.predicted is not None
+    # The front has shrunk since it was fitted at 8 %, so its gap of 1.2 mm has opened.
+    assert 1.2 < gap.predicted < 2.5
+    with followed.store.session() as session:
+        assert len(agreement(session, hour(40 * 24)).compared) == 1
+
+
+def test_what_was_not_followed_is_not_foretold(shop: Any) -> None:
+    hour = shop.hour
+    shop.change(lambda s: record_measurement(s, _body(s, "front"), "width_mm", 219.0, hour(24 * 30)))
+    with shop.store.session() as session:
+        (one,) = agreement(session, hour(24 * 31)).compared
+    assert one.predicted is None
+    assert one.error is None
+    assert spreads([one]) == ()
+
+
+def test_a_record_of_fact_holds_what_happened(followed: Any) -> None:
+    hour = followed.hour
+    followed.change(
+        lambda s: record_measurement(
+            s, _body(s, "front"), "width_mm", 219.0, hour(30 * 24 + 2), how="caliper"
+        )
+    )
+    now = hour(40 * 24)
+    followed.evaluate(now)
+
+    def answer(session: Any) -> None:
+        warning = session.query(Warning).filter(Warning.subject_kind == "fit").first()
+        warning.acknowledged_at, warning.trade_act = now - timedelta(days=1), "client told"
+
+    followed.change(answer)
+    with followed.store.session() as session:
+        record = record_of_fact(session, 1, now)
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    (stand,) = record["stands"]
+    assert (stand["hours"], stand["hours_measured"], stand["hours_missing"]) == (960, 960, 0)
+    assert stand["mean_rh_pct"] == pytest.approx(30.0, abs=0.01)
+    # 30 % is 6.2 % of moisture (Wood Handbook Table 4-2), drier than the free back bears, at every hour.
+    assert record["design_range"]["mc_low_pct"] > 6.3
+    assert stand["hours_below_range"] == 960
+    assert record["wood"]["back"]["driest"]["mc_mean_pct"] < record["wood"]["back"]["wettest"]["mc_mean_pct"]
+    assert record["measurements"][0]["how"] == "caliper"
+    assert record["foretold"]["compared"][0]["measured"] == 219.0
+    assert record["predictions"]["warnings"][0]["fit"] == "back"
+    assert [one["act"] for one in record["advice"]] == ["client told"]
+    text = record_text(record)
+    for words in (
+        "Record of fact: Wall cabinet",
+        "AS BUILT",
+        "sugar maple",
+        "960 hours",
+        "caliper",
+        "SAID AND DONE",
+    ):
+        assert words in text
+
+
+def test_a_record_before_anything_happened(shop: Any) -> None:
+    hour = shop.hour
+    with shop.store.session() as session:
+        record = record_of_fact(session, 1, hour(0))
+        with pytest.raises(BadInput, match="piece"):
+            record_of_fact(session, 99, hour(0))
+    assert record["stands"][0]["hours"] == 0
+    assert "mean_rh_pct" not in record["stands"][0]
+    assert record["wood"] == {"back": None, "front": None}
+    assert "not followed yet" in record_text(record)
