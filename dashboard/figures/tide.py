@@ -249,10 +249,18 @@ def _flags(
         if not since_at <= flag.at <= until_at:
             continue
         at = x(to_epoch_ms(flag.at))
+        following = flags[number].at if number < len(flags) else None
+        # A flag flies to the other side where the next one would cover it.
+        crowded = following is not None and 0 <= x(to_epoch_ms(following)) - at < 20
+        fly = -1 if crowded and at - x.start > 18 else 1
         found += [
             shape("line", x1=at, x2=at, y1=top - 14, y2=bottom, class_="flag-pole"),
-            shape("path", d=f"M{at:.1f} {top - 24}h17l-4 7l4 7h-17z", class_="flag"),
-            shape("text", str(number), x=at + 6.5, y=top - 12.5, text_anchor="middle", font_size=12),
+            shape(
+                "path",
+                d=f"M{at:.1f} {top - 24}h{17 * fly}l{-4 * fly} 7l{4 * fly} 7h{-17 * fly}z",
+                class_="flag",
+            ),
+            shape("text", str(number), x=at + 6.5 * fly, y=top - 12.5, text_anchor="middle", font_size=12),
         ]
     return found
 

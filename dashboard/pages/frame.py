@@ -93,6 +93,11 @@ def aria(**names: str) -> Any:
     return {f"aria-{name.replace('_', '-')}": value for name, value in names.items()}
 
 
+def under(heading: str) -> Any:
+    """For a cell: its column's heading, shown beside it where a phone has no room for columns."""
+    return {"data-under": heading}
+
+
 def covering(covers: tuple[str, ...]) -> Any:
     """For the page's script, which moves the mark as the address changes."""
     return {"data-covers": " ".join(covers)}

@@ -11,7 +11,7 @@ from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.section import section_drawing
 from dashboard.marks import verdict_mark
 from dashboard.pages import piece_acts
-from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
+from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under, word
 from dashboard.pages.piece_tide import tide_part
 from dashboard.view import Route, View, address
 from model.records import queries
@@ -199,10 +199,13 @@ def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Di
         html.Tr(
             [
                 html.Th(sentences.what_is_seen(now.limit.says), scope="row", style={"fontWeight": "400"}),
-                html.Td("wet" if now.limit.direction == "swelling" else "dry"),
-                html.Td(num(display.margin(now.limit.play_mm)), className="right"),
-                html.Td(left(now.margin_mm, display), className="right"),
-                html.Td(num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never"),
+                html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
+                html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
+                html.Td(left(now.margin_mm, display), className="right", **under("Left now")),
+                html.Td(
+                    num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
+                    **under("At MC"),
+                ),
             ]
         )
         for now in limits
@@ -216,7 +219,7 @@ def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Di
             html.Th("At MC", scope="col"),
         ]
     )
-    return html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="scroll")
+    return html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll")
 
 
 def left(margin_mm: float, display: Display) -> Any:

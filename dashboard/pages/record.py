@@ -10,7 +10,7 @@ from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.drafts import Checked, Draft
 from dashboard.figures.section import section_drawing
 from dashboard.forms import Line, choice_field, field, text_field
-from dashboard.pages.frame import drawn, empty, num, part, sheet
+from dashboard.pages.frame import drawn, empty, num, part, sheet, under
 from dashboard.pages.piece import comfortable
 from dashboard.pages.stock import species_names
 from dashboard.sentences import what_is_seen
@@ -276,8 +276,12 @@ def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
             [
                 html.Th(what_is_seen(limit.says), scope="row", style={"fontWeight": "400"}),
                 *[
-                    html.Td(num(_left(float(margin), view)), className="right")
-                    for margin in (limit.play_mm, at_dry.margin_mm, at_wet.margin_mm)
+                    html.Td(num(_left(float(margin), view)), className="right", **under(name))
+                    for name, margin in (
+                        ("as built", limit.play_mm),
+                        ("at 6 %", at_dry.margin_mm),
+                        ("at 11 %", at_wet.margin_mm),
+                    )
                 ],
             ]
         )
@@ -300,7 +304,9 @@ def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
                     for width in (460, 350)
                 )
             ),
-            html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="scroll"),
+            html.Div(
+                html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll"
+            ),
         ],
         className="so-far",
     )

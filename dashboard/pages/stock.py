@@ -130,6 +130,9 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                     "Moisture through time",
                     span_links(here, span, SPANS),
                     charted(charts[0], charts[1], here),
+                    html.P(
+                        "Solid: mean. Dashed: core. Thin: face. Crosses: metered.", className="small soft"
+                    ),
                 ),
                 part(
                     "Through the thickness now",
