@@ -128,13 +128,9 @@ def back_test(found: list[House], place: PlaceOnBook, with_history: bool) -> Non
             np.mean(np.abs(house.mc_pct[start - HISTORY_DAYS : start].mean() - truth)),
         )
         rows.append(row)
-        print(
-            f"{house.name:38s} {days:4d}  {row[0]:4.0f} %  {row[1]:5.2f}   {row[2]:5.2f}  {row[3]:8.2f}  {row[4]:11.2f}"
-        )
+        print(f"{house.name:38s} {days:4d}  {LINE.format(*row)}")
     mean = np.mean(rows, axis=0)
-    print(
-        f"{'mean':38s}       {mean[0]:4.0f} %  {mean[1]:5.2f}   {mean[2]:5.2f}  {mean[3]:8.2f}  {mean[4]:11.2f}"
-    )
+    print(f"{'mean':38s}       {LINE.format(*mean)}")
     print(f"error: {mean[2] / mean[3]:.2f} x as today, {mean[2] / mean[4]:.2f} x the yearly mean\n")
 
 
