@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from model.records.store import Store
 from model.watch import ledger
 from model.watch.bridge import NO_AIR
-from model.watch.evaluation import OutlookRequest
+from model.watch.foreseeing import OutlookRequest
 from model.watch.lever import lever_of, stays_document
 from model.watch.outlook import (
     DAY_S,

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.evaluation import OutlookRequest
+from model.watch.foreseeing import OutlookRequest
+from model.watch.humidity import INSTEAD
 from model.watch.outlook import DAY_S, batch_of
 from model.watch.plausible_air import AHEAD_DAYS, Surroundings, recent
 from model.wood import moisture
@@ -33,12 +34,6 @@ CHECK_DAYS = 180
 STAYS_DAYS = 180
 RECENT_H = 5 * 24
 ROOM_C = 20.0
-INSTEAD = (
-    "stand it away from registers and stoves",
-    "centre and pin the panel at the next visit",
-    "expect the gap to open and to close again with the season",
-    "ask a heating contractor before humidifying the house",
-)
 
 
 @dataclass(frozen=True)

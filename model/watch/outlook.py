@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from model.watch.evaluation import OutlookRequest
+from model.watch.foreseeing import OutlookRequest
 from model.watch.margins import versions
 from model.watch.roster import Body
 from model.watch.state import LEAST_MC_PCT

@@ -23,7 +23,7 @@ from model.watch import ledger
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import NO_AIR, Air
 from model.watch.bulk import Bulk
-from model.watch.evaluation import OutlookRequest
+from model.watch.foreseeing import OutlookRequest
 from model.watch.foresight import seasons_for, surroundings_on_book
 from model.watch.lever import lever_of, stays_document
 from model.watch.outlook import (
