@@ -7,18 +7,9 @@ from typing import NamedTuple
 HOUR_MS = 3_600_000
 
 
-RowValues = tuple[int, int, int, float | None, float | None, str]
-
-
-class Row(NamedTuple):
-    """One reading as it is stored; instants in milliseconds since 1970."""
-
-    sensor_id: int
-    observed_ms: int
-    received_ms: int
-    temperature_c: float | None
-    rh_pct: float | None
-    clock: str
+# One reading as it is stored: sensor_id, observed_ms, received_ms (since 1970), temperature_c, rh_pct, clock.
+# A bare tuple: a name for each field would take as long to make as the row takes to store.
+Row = tuple[int, int, int, float | None, float | None, str]
 
 
 class Heard(NamedTuple):
@@ -58,18 +49,21 @@ class Batch:
 
     def add(self, row: Row, topic: str, payload: bytes) -> None:
         """Take a reading; another of the same sensor and instant fills what this one leaves empty."""
-        key = (row.sensor_id, row.observed_ms)
+        key = row[:2]
         known = self.rows.get(key)
         if known is None:
             self.rows[key] = row
             self.sources[key] = (topic, payload)
             return
-        temperature_c = row.temperature_c if known.temperature_c is None else known.temperature_c
-        rh_pct = row.rh_pct if known.rh_pct is None else known.rh_pct
-        if temperature_c is known.temperature_c and rh_pct is known.rh_pct:
+        temperature_c, rh_pct = known[3:5]
+        filled_c, filled_pct = (
+            row[3] if temperature_c is None else temperature_c,
+            row[4] if rh_pct is None else rh_pct,
+        )
+        if filled_c is temperature_c and filled_pct is rh_pct:
             self.counts["duplicate"] += 1
         else:
-            self.rows[key] = known._replace(temperature_c=temperature_c, rh_pct=rh_pct)
+            self.rows[key] = (*known[:3], filled_c, filled_pct, known[5])
             self.counts["stored"] += 1
 
     def hear(self, topic: str, heard: Heard) -> None:

@@ -10,14 +10,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 from sqlalchemy import select
 
 from ingest.accept import place_named
-from ingest.batch import RowValues
+from ingest.batch import Row
 from ingest.books import Book, BookAway, open_book
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
-from ingest.lines import Piece, pieces_of
+from ingest.lines import Piece, cast_whole, pieces_of
 from ingest.quantities import plain, shown
 from ingest.wall_time import WallTime
 from ingest.writer import COUNT
@@ -206,10 +207,11 @@ def _readings(
             "rh_pct": rh_pct,
         }
     )[good]
-    table = table.sort_values(["sensor_id", "observed_ms"], kind="stable")
+    table = table.iloc[np.lexsort((table["observed_ms"].to_numpy(), table["sensor_id"].to_numpy()))]
     names.seen(table)
     keys = ["sensor_id", "observed_ms"]
-    repeated = table.duplicated(keys).to_numpy()
+    sorted_keys = table[keys].to_numpy()
+    repeated = (sorted_keys[1:] == sorted_keys[:-1]).all(axis=1)
     if repeated.any():
         report.duplicate += int(repeated.sum())
         table = table.groupby(keys, as_index=False, sort=True).first()  # the first that is not missing
@@ -225,6 +227,9 @@ def _numbers(frame: pd.DataFrame, name: str | None, guess: ColumnGuess) -> tuple
     if name is None:
         return np.full(len(frame), np.nan), np.zeros(len(frame), dtype=bool)
     text = frame[name]
+    whole = cast_whole(text, pa.float64())
+    if whole is not None:
+        return whole, np.isinf(whole)
     if guess.decimal == ",":
         text = text.str.replace(",", ".", regex=False)
     numbers = pd.to_numeric(text, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
@@ -254,8 +259,7 @@ def _instants(
     return walls.localized(parsed, sensor_ids)
 
 
-def _rows(part: pd.DataFrame, received_ms: int) -> list[RowValues]:
-    """As `Row`s without their names, which would take as long to make as the rows take to store."""
+def _rows(part: pd.DataFrame, received_ms: int) -> list[Row]:
     temperature_c, rh_pct = part["temperature_c"], part["rh_pct"]
     columns: list[Any] = [part["sensor_id"].tolist(), part["observed_ms"].tolist(), [received_ms] * len(part)]
     for values in (temperature_c, rh_pct):
@@ -373,7 +377,7 @@ class _PatientBook:
         self._store = store
         self._book: Book | None = None
 
-    def store(self, rows: list[RowValues]) -> int:
+    def store(self, rows: list[Row]) -> int:
         changed: int = self._patiently(lambda book: book.upsert(rows)) if rows else 0
         return changed
 

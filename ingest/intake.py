@@ -3,7 +3,7 @@
 import logging
 from datetime import datetime
 
-from ingest.batch import Batch, Heard, Refused, Row
+from ingest.batch import Batch, Heard, Refused
 from ingest.books import Book
 from ingest.payload import BadPayload, Observed, read_presence
 from ingest.quantities import plain
@@ -30,7 +30,9 @@ class Intake:
         self.batch = Batch()
         self._registry, self._limits, self._now, self._remembered = registry, limits, now, remembered
         self._last_arrival_ms: dict[int, int] = {}
+        self._arrival: tuple[datetime | None, int] = (None, 0)  # the last arrival, and in milliseconds
         self._heard_ms: dict[str, int] = {}
+        self._battery_pct: dict[int, float] = {}  # as last written, so that it is written when it changes
         self._pace = Pace(limits.topic_rate_per_s, limits.topic_burst)
 
     def load(self, book: Book) -> None:
@@ -65,7 +67,6 @@ class Intake:
             self._heard_ms.pop(topic, None)
             for heard in self.batch.heard.pop(topic, ()):
                 self.batch.counts["heard"] -= 1
-                self.batch.counts["received"] -= 1
                 self.batch.messages -= 1
                 self.take(
                     topic,
@@ -92,7 +93,6 @@ class Intake:
         batch = self.batch
         batch.messages += 1
         batch.size_bytes += len(payload) + MESSAGE_COST_BYTES
-        batch.counts["received"] += 1
         if received_at is None:
             received_at = self._now()
         try:
@@ -128,6 +128,9 @@ class Intake:
         if not streams:
             return self._hear(batch, topic, payload, retained, received_at)
         known: bool | None = None
+        if received_at is not self._arrival[0]:
+            self._arrival = (received_at, to_epoch_ms(received_at))
+        received_ms = self._arrival[1]
         for stream in streams:
             if stream.read is None:
                 self._presence(batch, stream, topic, payload, received_at)
@@ -144,25 +147,27 @@ class Intake:
                 if sensor_id is None:
                     batch.counts["part_not_bound"] += 1
                     continue
-                if observed.battery_pct is not None:
-                    batch.battery[sensor_id] = observed.battery_pct
+                battery_pct = observed.battery_pct
+                if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
+                    batch.battery[sensor_id] = self._battery_pct[sensor_id] = battery_pct
                 if observed.temperature_c is None and observed.rh_pct is None:
                     continue
-                observed_ms = to_epoch_ms(observed.observed_at)
-                if observed.clock == "arrival":
+                if observed.clock == "device":
+                    observed_ms = to_epoch_ms(observed.observed_at)
+                else:
                     if known is None:
                         known = self._known_again(batch, topic, payload, packet_id, flagged)
                     if known:
                         continue
                     # Two arrivals within a millisecond are two readings, not one told twice.
-                    observed_ms = max(observed_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
+                    observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
                     self._last_arrival_ms[sensor_id] = observed_ms
                 batch.size_bytes += ROW_BYTES
                 batch.add(
-                    Row(
+                    (
                         sensor_id,
                         observed_ms,
-                        to_epoch_ms(received_at),
+                        received_ms,
                         observed.temperature_c,
                         observed.rh_pct,
                         observed.clock,
@@ -194,7 +199,9 @@ class Intake:
         return None
 
     def _hear(self, batch: Batch, topic: str, payload: bytes, retained: bool, received_at: datetime) -> None:
-        received_ms = to_epoch_ms(received_at)
+        if received_at is not self._arrival[0]:
+            self._arrival = (received_at, to_epoch_ms(received_at))
+        received_ms = self._arrival[1]
         if not payload or len(payload) > self._limits.heard_bytes or not self._room_for(topic, received_ms):
             batch.counts["heard_not_kept"] += 1
             return

@@ -4,11 +4,12 @@ import gzip
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, cast
+from typing import Any, BinaryIO, cast
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as compute
 import pyarrow.csv as csv
 from numpy.typing import NDArray
 
@@ -75,10 +76,10 @@ def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1
             for block in reader:
                 frame = block.to_pandas()
                 lines, next_line = _numbered(len(frame), next_line, wrong)
-                filled = (frame != "").any(axis=1).to_numpy(dtype=bool)
-                yield Piece(
-                    frame[filled].reset_index(drop=True), lines[filled], next_line - 1, raw.tell(), total
-                )
+                if (frame[guess.time] == "").any():
+                    filled = (frame != "").any(axis=1).to_numpy(dtype=bool)
+                    frame, lines = frame[filled].reset_index(drop=True), lines[filled]
+                yield Piece(frame, lines, next_line - 1, raw.tell(), total)
     except pa.ArrowInvalid as error:
         if "Empty CSV" in str(error):
             return
@@ -88,6 +89,16 @@ def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1
     except (OSError, EOFError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise BadInput(path.name, "file", "must be readable to its end", plain(reason)) from None
+
+
+def cast_whole(text: "pd.Series[Any]", kind: Any) -> NDArray[Any] | None:
+    """A column of text as numbers or instants, if all of it is written plainly; much faster than pandas."""
+    try:
+        cast = compute.cast(pa.chunked_array([pa.array(text)]), kind)
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, pa.ArrowTypeError, TypeError):
+        return None
+    values: NDArray[Any] = cast.to_numpy()
+    return values
 
 
 def _numbered(count: int, first: int, left_out: list[int]) -> tuple[NDArray[np.int64], int]:

@@ -36,6 +36,7 @@ __all__ = ["IngestSettings", "Limits", "Subscriber", "probe", "run"]
 log = logging.getLogger("paneltide.ingest")
 
 IDLE_WAIT_S = 0.25
+ARRIVAL_STEP_S = 0.001  # the clock is asked once a millisecond: that is as fine as instants are kept
 QUIET_S = 0.002  # a broker silent for so long waits for acknowledgements, or has nothing more
 BATCH_BYTES = 4_194_304
 PULSE_S = 1.0
@@ -64,6 +65,7 @@ class Subscriber:
         self._writer = Writer(store, settings.limits, self._remembered)
         self._link = Link(settings, self._on_message, self._on_session, self._on_lost)
         self._to_acknowledge: list[int] = []
+        self._arrived_at, self._arrived_s = now(), time.monotonic()
         self._batch_since = 0.0
         self._commit_s = QUIET_S
         self._retry_s = FIRST_RETRY_S
@@ -150,7 +152,7 @@ class Subscriber:
         self._note_back()
         self._intake.new_batch()
         self._commit_s = time.monotonic() - begun
-        self._totals["received"] += batch.counts["received"]
+        self._totals["received"] += batch.messages
         self._totals["stored"] += changed + batch.counts["stored"]
         self._totals["rejected"] += len(batch.refused)
         packet_ids, self._to_acknowledge = self._to_acknowledge, []
@@ -188,15 +190,23 @@ class Subscriber:
     # ------------------------------------------------------------ what the broker tells
 
     def _on_message(self, message: mqtt.MQTTMessage) -> None:
+        now_s = time.monotonic()
         if self._intake.batch.messages == 0:
-            self._batch_since = time.monotonic()
+            self._batch_since = now_s
+        if now_s - self._arrived_s > ARRIVAL_STEP_S:
+            self._arrived_at, self._arrived_s = self._now(), now_s
         try:
             topic = message.topic
         except UnicodeDecodeError as error:
             topic = error.object.decode("utf-8", "backslashreplace")
         packet_id = message.mid if message.qos else 0
         self._intake.take(
-            topic, bytes(message.payload), retained=message.retain, packet_id=packet_id, flagged=message.dup
+            topic,
+            bytes(message.payload),
+            retained=message.retain,
+            packet_id=packet_id,
+            flagged=message.dup,
+            received_at=self._arrived_at,
         )
         if packet_id:
             self._to_acknowledge.append(packet_id)

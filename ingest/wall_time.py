@@ -6,8 +6,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
+from ingest.lines import cast_whole
 from model.wood.errors import BadInput
 
 Instants = tuple[NDArray[np.int64], NDArray[np.bool_]]
@@ -49,20 +51,23 @@ class WallTime:
 
     def iso(self, written: "pd.Series[Any]", sensor_ids: NDArray[np.int64]) -> Instants:
         """Times in ISO 8601, with or without an offset."""
+        whole = cast_whole(written, pa.timestamp("ms", "UTC"))
+        if whole is not None:
+            return whole.astype("datetime64[ms]").astype(np.int64), ~np.isnat(whole)
         text = written.str.strip()
         own = text.str.contains(r"(?:Z|[+-]\d\d(?::?\d\d)?)$", case=False, regex=True).to_numpy(dtype=bool)
         # A bare date ends in "-05" too; it has no time of day and so no offset.
         own = own & (text.str.len().to_numpy(dtype=int) > len("2025-01-01"))
         if own.all():
             return _milliseconds(pd.to_datetime(text, format="ISO8601", utc=True, errors="coerce"))
-        whole = np.zeros(len(text), dtype=np.int64)
+        instants = np.zeros(len(text), dtype=np.int64)
         readable = np.zeros(len(text), dtype=bool)
         if own.any():
             with_offset = pd.to_datetime(text[own], format="ISO8601", utc=True, errors="coerce")
-            whole[own], readable[own] = _milliseconds(with_offset)
+            instants[own], readable[own] = _milliseconds(with_offset)
         local = pd.to_datetime(text[~own], format="ISO8601", errors="coerce")
-        whole[~own], readable[~own] = self.localized(local, sensor_ids[~own])
-        return whole, readable
+        instants[~own], readable[~own] = self.localized(local, sensor_ids[~own])
+        return instants, readable
 
     def localized(self, naive: "pd.Series[Any]", sensor_ids: NDArray[np.int64]) -> Instants:
         """Naive wall times as instants."""

@@ -111,6 +111,7 @@ class Writer:
             except BadRow:
                 changed, rows = self._one_by_one(book, rows, batch, refused)
         counts = batch.counts.copy()
+        counts["received"] = batch.messages - len(batch.turned)  # what was kept was counted when it came
         counts["stored"] += changed
         counts["duplicate"] += len(rows) - changed
         counts["rejected"] += len(refused)
@@ -165,10 +166,10 @@ class Writer:
                 changed += book.upsert([row])
                 taken.append(row)
             except BadRow as error:
-                topic, payload = batch.sources[(row.sensor_id, row.observed_ms)]
+                topic, payload = batch.sources[row[:2]]
                 kept = payload[: self._limits.rejected_row_bytes]
                 reason = f"the database refuses it: {plain(str(error))}"
-                refused.append(Refused(topic, kept, len(payload), reason, row.received_ms))
+                refused.append(Refused(topic, kept, len(payload), reason, row[2]))
         return changed, taken
 
 

@@ -102,6 +102,7 @@ def main() -> None:
     parser.add_argument(
         "--start", type=int, default=0, help="first device time, ms since 1970; now less a day if 0"
     )
+    parser.add_argument("--end", action="store_true", help="publish one last message on bench-end")
     given = parser.parse_args()
     start_ms = given.start or int(time.time() * 1_000) - 86_400_000
     publisher = Publisher(given.port)
@@ -114,6 +115,8 @@ def main() -> None:
         if given.rate:
             time.sleep(max(0.0, begun + first / given.rate - time.monotonic()))
         publisher.send(made[first : first + chunk])
+    if given.end:
+        publisher.send([("bench-end", b"")])
     publisher.wait()
     print(f"{given.count / (time.monotonic() - begun):.0f} messages a second acknowledged to the publisher")
     publisher.close()

@@ -253,7 +253,7 @@ def test_a_retired_sensor_is_not_listened_to_and_not_listed(bench: Bench) -> Non
 
 
 def test_readings_differ_by_their_order_in_nothing(bench: Bench) -> None:
-    rows = [Row(1, to_epoch_ms(NOON) + number, 0, float(number), 40.0, "device") for number in range(20)]
+    rows: list[Row] = [(1, to_epoch_ms(NOON) + n, 0, float(n), 40.0, "device") for n in range(20)]
     batch = Batch(messages=20)
     for row in reversed(rows):
         batch.add(row, "air", b"")

@@ -1,0 +1,97 @@
+"""Time from publishing to the commit, at a steady rate.
+
+``python tests/bench/bench_latency.py [--messages N] [--rate N] [--kind mosquitto|iotcore] [--database URL]``
+
+Each message carries the instant at which it was published as its device time; the commit is seen from
+outside, by asking the database every few milliseconds for rows that are new. So the figures are upper bounds.
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+import threading
+import time
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+HERE = Path(__file__).parent
+
+
+def load(name: str) -> Any:
+    """Another of the benches, by its file: they are scripts, not a package."""
+    spec = spec_from_file_location(name, HERE / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def main() -> None:
+    bench, publishing = load("bench_ingest"), load("publisher")
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--messages", type=int, default=20_000)
+    parser.add_argument("--rate", type=float, default=1_000.0)
+    parser.add_argument("--kind", choices=("mosquitto", "iotcore"), default="mosquitto")
+    parser.add_argument("--database", help="PostgreSQL address; SQLite in a temporary folder when missing")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        store = bench.Store(given.database or f"sqlite:///{folder}/bench.sqlite")
+        store.bring_up_to_date()
+        bench.fresh_book(store)
+        with bench.EmbeddedBroker(Path(folder) / "broker", kind=given.kind) as broker:
+            child = bench.start_ingest(store, broker.url, "3.1.1")
+            try:
+                latencies = measure(bench, publishing, store, broker.port, given.messages, given.rate)
+            finally:
+                child.terminate()
+                child.wait(20)
+        p50, p99, most = np.percentile(latencies, [50, 99, 100])
+        print(
+            f"publish to commit at {given.rate:g}/s ({given.kind}, {store.url.get_backend_name()}): "
+            f"p50 {p50:.0f} ms, p99 {p99:.0f} ms, longest {most:.0f} ms, {len(latencies)} messages"
+        )
+        store.close()
+
+
+def measure(bench: Any, publishing: Any, store: Any, port: int, count: int, rate: float) -> list[float]:
+    """Milliseconds from publishing to the first look that sees the row committed."""
+    publisher = publishing.Publisher(port)
+
+    def publish() -> None:
+        begun = time.monotonic()
+        for number in range(count):
+            time.sleep(max(0.0, begun + number / rate - time.monotonic()))
+            document = {"time": time.time_ns() // 1_000_000, "temperature": 20, "humidity": 45, "n": number}
+            publisher.send([(f"bench/{number % bench.SENSORS}/air", json.dumps(document).encode())])
+
+    threading.Thread(target=publish, daemon=True).start()
+    latencies: list[float] = []
+    newest: dict[int, Any] = {}
+    with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        deadline = time.monotonic() + count / rate + 60
+        while len(latencies) < count and time.monotonic() < deadline:
+            looked_ms = time.time() * 1_000
+            for sensor_id in range(1, bench.SENSORS + 1):
+                rows = connection.execute(
+                    bench.text("SELECT observed_at FROM reading WHERE sensor_id = :s AND observed_at > :n"),
+                    {"s": sensor_id, "n": newest.get(sensor_id, 0 if store.is_sqlite else bench.EPOCH)},
+                ).all()
+                for (at,) in rows:
+                    at_ms = at if isinstance(at, int) else at.timestamp() * 1_000
+                    latencies.append(max(0.0, looked_ms - at_ms))
+                    newest[sensor_id] = max(at, newest.get(sensor_id, at))
+            time.sleep(0.005)
+    assert len(latencies) == count, f"{len(latencies)} rows for {count} messages"
+    return latencies
+
+
+if __name__ == "__main__":
+    main()
