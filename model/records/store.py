@@ -135,4 +135,3 @@ def _set_up_sqlite(connection: object, _record: object) -> None:
     cursor.execute("PRAGMA synchronous = NORMAL")
     cursor.execute("PRAGMA foreign_keys = ON")
     cursor.close()
-
