@@ -157,7 +157,7 @@ def piece_reason(piece: PieceNow, display: Display) -> str:
         return f"{say.said(str(fit))}: {text}" if fit else text
     governs = governing(piece)
     if governs is None:
-        return "no fits are recorded for it, so there is nothing to run out"
+        return piece.judgement.reason
     return f"{say.said(governs.name)}: {reason(governs.judgement, display)}"
 
 

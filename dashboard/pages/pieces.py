@@ -16,7 +16,7 @@ def layout(view: View) -> html.Main:
     """The page of all pieces, or of those the address asks for."""
     chosen = view.query.get("show", "all")
     with view.store.session() as session:
-        pieces = queries.pieces(session, view.now, retired=True)
+        pieces = queries.pieces(session, view.now, retired=True, parts=False)
     followed = tuple(piece for piece in pieces if piece.retired_at is None)
     shown = tuple(piece for piece in pieces if wanted(piece, chosen))
     filters = [

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 from dash import html
+from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import sentences, woodwork
@@ -26,7 +27,8 @@ def list_layout(view: View) -> html.Main:
     """Every place with its rule."""
     with view.store.session() as session:
         places = queries.places(session, view.now)
-        pieces = queries.pieces(session, view.now)
+        pieces = queries.pieces(session, view.now, known=places, parts=False)
+        pieces = drawn_with_parts(session, places, pieces)
     if not places:
         return sheet(
             "No place is recorded.",
@@ -44,6 +46,18 @@ def list_layout(view: View) -> html.Main:
         *[place_part(place, pieces, view) for place in places],
         html.P(html.A("Record a place", href="/places/new", className="button"), className="no-print"),
     )
+
+
+def drawn_with_parts(
+    session: Session, places: tuple[PlaceNow, ...], pieces: tuple[PieceNow, ...]
+) -> tuple[PieceNow, ...]:
+    """The same pieces, those whose brackets are drawn with their parts: a long list does without."""
+    drawn: list[PieceNow] = []
+    for place in places:
+        here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
+        drawn += sorted(here, key=sentences.share_left)[:BRACKETS]
+    filled = {piece.id: piece for piece in queries.with_parts(session, drawn)}
+    return tuple(filled.get(piece.id, piece) for piece in pieces)
 
 
 def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Section:
@@ -65,7 +79,7 @@ def brackets_of(pieces: list[PieceNow], temperature_c: float, at_most: int = BRA
     """The humidity each piece can take, the most exacting first; of many, those with least left."""
     found = []
     for piece in sorted(pieces, key=sentences.share_left)[:at_most]:
-        design = woodwork.range_of(piece, temperature_c)
+        design = woodwork.range_of(piece, temperature_c) if piece.members else None
         if design is not None:
             low, high = design.span.rh_low_pct, design.span.rh_high_pct
             found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
@@ -105,9 +119,10 @@ def layout(view: View, place_id: int) -> html.Main | None:
         traces = series.traces(session, place_id, span.since_at, span.until_at)
         here = [
             piece
-            for piece in queries.pieces(session, view.now)
+            for piece in queries.pieces(session, view.now, parts=False)
             if piece.place is not None and piece.place.id == place_id
         ]
+        here = list(drawn_with_parts(session, found, tuple(here)))
         stacks = [
             stack
             for stack in queries.stacks(session, view.now)

@@ -1,6 +1,7 @@
 """Today: a note left on the bench. What asks for a look first, then the air, the lumber and every piece."""
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import Any
 
 from dash import html
@@ -8,21 +9,25 @@ from dash import html
 from dashboard import display as say
 from dashboard import sentences
 from dashboard.display import Display
-from dashboard.figures.place_rule import Bracket, place_rule
+from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import drawn, empty, noted, num, part, prose, sheet, word
 from dashboard.pages.place import brackets_of
 from dashboard.pages.stock import stack_row
 from dashboard.view import Route, View, address
 from model.records import queries
-from model.records.queries import PieceNow, PlaceNow, ShopNow, StackNow
+from model.records.queries import Judgement, PieceNow, PlaceNow, ShopNow, StackNow
 
 
 def layout(view: View) -> html.Main:
     """The first page, from the book as it is now."""
     with view.store.session() as session:
-        shop = queries.shop(session, view.now)
-    return page(shop, view)
+        shop = queries.shop(session, view.now, parts=False)
+        # The few whose brackets are drawn come with their parts; a long list does without.
+        drawn_ids = {piece.id for place in shop.places for piece in exacting_at(place, shop)}
+        filled = queries.with_parts(session, [piece for piece in shop.pieces if piece.id in drawn_ids])
+    by_id = {piece.id: piece for piece in filled}
+    return page(replace(shop, pieces=tuple(by_id.get(piece.id, piece) for piece in shop.pieces)), view)
 
 
 def page(shop: ShopNow, view: View) -> html.Main:
@@ -38,7 +43,7 @@ def page(shop: ShopNow, view: View) -> html.Main:
                 html.Div(
                     [
                         html.Ul(note(shop, view), className="note"),
-                        part("Pieces", *piece_rows(shop.pieces, view)),
+                        part("Pieces", *listed(shop.pieces, view)),
                     ]
                 ),
                 html.Div(
@@ -70,6 +75,9 @@ def headline(shop: ShopNow) -> str:
     return "Every piece is easy." if len(verdicts) > 1 else "The piece is easy."
 
 
+TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the easy ones how many are named
+
+
 def note(shop: ShopNow, view: View) -> list[html.Li]:
     """What a maker would want told first, each line opening what it speaks of."""
     lines: list[html.Li] = []
@@ -77,7 +85,12 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
     for piece in shop.pieces:
         by_verdict[sentences.piece_verdict(piece)].append(piece)
     for verdict in ("past", "near", "unknown"):
-        lines += [_piece_line(piece, verdict, view.display) for piece in by_verdict[verdict]]
+        found = sorted(by_verdict[verdict], key=sentences.share_left)
+        lines += [_piece_line(piece, verdict, view.display) for piece in found[:TOLD]]
+        if len(found) > TOLD:
+            asked = {"unknown": "not known"}.get(verdict, verdict)
+            more = html.A(f"{len(found) - TOLD} more", href=address("pieces", show=asked))
+            lines.append(noted(verdict, more, " ", word(verdict), "."))
     for place in shop.places:
         if place.kind == "shop":
             lines.append(_air_line(place, view))
@@ -99,10 +112,11 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
             )
     easy = by_verdict["easy"]
     if easy:
-        links: list[Any] = []
-        for index, piece in enumerate(easy):
-            links += [", " if 0 < index < len(easy) - 1 else " and " if index else ""]
-            links += [html.A(piece.name, href=address("piece", piece.id))]
+        links: list[Any] = [html.A(piece.name, href=address("piece", piece.id)) for piece in easy[:NAMED]]
+        if len(easy) > NAMED:
+            links.append(html.A(f"{len(easy) - NAMED} more", href=address("pieces", show="easy")))
+        for index in range(len(links) - 1, 0, -1):
+            links.insert(index, " and " if index == len(links) - 1 else ", ")
         lines.append(noted("easy", "Easy: ", *links, "."))
     return lines
 
@@ -136,7 +150,13 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
         why = say.sentence(place.judgement.reason)
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
     rule = [
-        place_rule(place.name, place.air.temperature_c, place.air.rh_pct, brackets_at(place, shop), width)
+        place_rule(
+            place.name,
+            place.air.temperature_c,
+            place.air.rh_pct,
+            brackets_of(exacting_at(place, shop), 20.0, BRACKETS),
+            width,
+        )
         for width in (560, 360)
     ]
     marks: list[Any] = (
@@ -159,10 +179,24 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
 BRACKETS = 4  # more of them bury the rule
 
 
-def brackets_at(place: PlaceNow, shop: ShopNow) -> list[Bracket]:
-    """What the pieces at a place can take, the most exacting few."""
+def exacting_at(place: PlaceNow, shop: ShopNow) -> list[PieceNow]:
+    """The few pieces at a place with least left of their play."""
     here = [piece for piece in shop.pieces if piece.place is not None and piece.place.id == place.id]
-    return brackets_of(here, 20.0, BRACKETS)
+    return sorted(here, key=sentences.share_left)[:BRACKETS]
+
+
+MANY = 24  # of more pieces than this, the first page lists those that ask for a look
+
+
+def listed(pieces: tuple[PieceNow, ...], view: View) -> list[Any]:
+    """The first page's list: every piece of a small shop, and of a large one those to look at first."""
+    if len(pieces) <= MANY:
+        return piece_rows(pieces, view)
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    first = sorted(
+        pieces, key=lambda piece: (order[sentences.piece_verdict(piece)], sentences.share_left(piece))
+    )[:MANY]
+    return [*piece_rows(tuple(first), view), html.P(html.A(f"All {len(pieces)} pieces", href="/pieces"))]
 
 
 def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
@@ -187,7 +221,6 @@ def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
 def piece_row(piece: PieceNow, view: View) -> html.Li:
     """One piece in a line or two."""
     verdict = sentences.piece_verdict(piece)
-    fit = sentences.governing(piece)
     return html.Li(
         [
             verdict_mark(verdict),
@@ -202,15 +235,15 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
                     ),
                 ]
             ),
-            html.Div(left(fit, view.display), className="right"),
+            html.Div(left(piece.judgement, view.display), className="right"),
         ],
         className="row",
     )
 
 
-def left(fit: Any, display: Display) -> list[Any]:
+def left(judgement: Judgement, display: Display) -> list[Any]:
     """How much is left at the governing fit, as a number and a word."""
-    margin_mm = fit.judgement.detail.get("margin_mm") if fit else None
+    margin_mm = judgement.detail.get("margin_mm")
     if not isinstance(margin_mm, int | float):
         return []
     if margin_mm < 0:

@@ -6,6 +6,7 @@ one made by hand.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -74,6 +75,7 @@ __all__ = [
     "stays",
     "subjects",
     "warnings",
+    "with_parts",
 ]
 
 # ---------------------------------------------------------------- places
@@ -169,40 +171,57 @@ def _judgements(session: Session, kind: str, ids: Sequence[int] | None = None) -
 
 
 def pieces(
-    session: Session, now: datetime, retired: bool = False, known: tuple[PlaceNow, ...] | None = None
+    session: Session,
+    now: datetime,
+    retired: bool = False,
+    known: tuple[PlaceNow, ...] | None = None,
+    parts: bool = True,
 ) -> tuple[PieceNow, ...]:
-    """Every piece with its fits and verdicts, by name; those retired only when asked for.
+    """Every piece with its verdict, by name; those retired only when asked for.
 
-    `known` is the places where they are read already.
+    Parameters
+    ----------
+    known : tuple of PlaceNow, optional
+        The places, where they are read already.
+    parts : bool
+        With members and fits and how each fit stands, which a list of many pieces can do without.
     """
-    wanted = select(Piece).order_by(Piece.name)
+    wanted = select(Piece.id, Piece.name, Piece.document, Piece.retired_at).order_by(Piece.name)
     if not retired:
         wanted = wanted.where(Piece.retired_at.is_(None))
-    rows = session.scalars(wanted).all()
     where = _standing(session, Stay.piece_id, now)
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
-    judged, judged_fits = _judgements(session, "piece"), _judgements(session, "fit")
-    fits: dict[int, list[FitNow]] = defaultdict(list)
-    for fit in session.scalars(select(Fit).order_by(Fit.id)):
-        fits[fit.piece_id].append(
-            FitNow(fit.id, fit.name, fit.kind, fit.document, judged_fits.get(fit.id, Judgement()))
-        )
-    members: dict[int, list[MemberNow]] = defaultdict(list)
-    for member in session.scalars(select(Member).order_by(Member.id)):
-        members[member.piece_id].append(_member(member, None))
-    return tuple(
+    judged = _judgements(session, "piece")
+    found = tuple(
         PieceNow(
             id=row.id,
             name=row.name,
             document=row.document,
             place=standing_places.get(where[row.id][0]) if row.id in where else None,
             since_at=where[row.id][1] if row.id in where else None,
-            fits=tuple(fits[row.id]),
             judgement=judged.get(row.id, Judgement()),
-            members=tuple(members[row.id]),
             retired_at=row.retired_at,
         )
-        for row in rows
+        for row in session.execute(wanted)
+    )
+    return with_parts(session, found) if parts else found
+
+
+def with_parts(session: Session, found: Sequence[PieceNow]) -> tuple[PieceNow, ...]:
+    """The same pieces with their members and fits."""
+    ids = [piece.id for piece in found]
+    fits: dict[int, list[FitNow]] = defaultdict(list)
+    fit_rows = select(Fit.id, Fit.piece_id, Fit.name, Fit.kind, Fit.document).where(Fit.piece_id.in_(ids))
+    rows = session.execute(fit_rows.order_by(Fit.id)).all()
+    judged = _judgements(session, "fit", [row.id for row in rows])
+    for row in rows:
+        judgement = judged.get(row.id, Judgement())
+        fits[row.piece_id].append(FitNow(row.id, row.name, row.kind, row.document, judgement))
+    members: dict[int, list[MemberNow]] = defaultdict(list)
+    for member in session.scalars(select(Member).where(Member.piece_id.in_(ids)).order_by(Member.id)):
+        members[member.piece_id].append(_member(member, None))
+    return tuple(
+        replace(piece, fits=tuple(fits[piece.id]), members=tuple(members[piece.id])) for piece in found
     )
 
 
@@ -389,13 +408,13 @@ def measurements(session: Session, body_id: int) -> tuple[Event, ...]:
     return tuple(Event(row.at, row.quantity, row.how or "measured", row.value) for row in rows)
 
 
-def shop(session: Session, now: datetime) -> ShopNow:
-    """Everything the first page tells of, in one unit of work."""
+def shop(session: Session, now: datetime, parts: bool = True) -> ShopNow:
+    """Everything the first page tells of, in one unit of work; `parts` as in `pieces`."""
     known = places(session, now)
     return ShopNow(
         places=known,
         stacks=stacks(session, now, known=known),
-        pieces=pieces(session, now, known=known),
+        pieces=pieces(session, now, known=known, parts=parts),
         warnings=warnings(session),
         heard_topics=session.scalar(select(func.count(func.distinct(HeardMessage.topic)))) or 0,
         sensors=session.scalar(select(func.count()).select_from(Sensor)) or 0,
