@@ -149,13 +149,13 @@ def _page(settings: Settings) -> Finding:
 def _parts(store: Store) -> list[Finding]:
     findings = []
     with store.session() as session:
-        pulses = {pulse.part: pulse for pulse in session.scalars(select(Pulse))}
+        pulses: dict[str, datetime] = dict(session.execute(select(Pulse.part, Pulse.at)).all())
     for part in ("ingest", "watch"):
-        pulse = pulses.get(part)
-        if pulse is None:
+        pulse_at = pulses.get(part)
+        if pulse_at is None:
             findings.append(Finding(part, "look", "has never run on this book", "start it: `paneltide run`"))
             continue
-        age_s = (machine_now() - pulse.at).total_seconds()
+        age_s = (machine_now() - pulse_at).total_seconds()
         if age_s > PULSE_FRESH_S:
             found = f"last sign of life {_span(age_s)} ago"
             findings.append(Finding(part, "look", found, "start it: `paneltide run`"))

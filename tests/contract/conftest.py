@@ -10,6 +10,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -244,12 +245,14 @@ def _server_user() -> pwd.struct_passwd | None:
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
+def postgres() -> Iterator[Postgres]:
     """One server for all tests; each makes a database of its own."""
     pytest.importorskip("psycopg", reason="the driver psycopg is missing (extra postgres)")
-    server = Postgres(tmp_path_factory.mktemp("postgres"))
-    yield server
-    server.stop()
+    # Not in pytest's own folder: another run of pytest closes that to the server's user.
+    with tempfile.TemporaryDirectory(prefix="paneltide-postgres-") as folder:
+        server = Postgres(Path(folder))
+        yield server
+        server.stop()
 
 
 @pytest.fixture
