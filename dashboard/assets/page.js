@@ -76,6 +76,16 @@
     shownPath = path;
   }
 
+  /* A session that ended while the page stood open leads to the door, and back here from it. */
+  const ask = window.fetch;
+  window.fetch = async function (...given) {
+    const answer = await ask.apply(this, given);
+    if (answer.status === 401) {
+      location.assign("/enter?next=" + encodeURIComponent(location.pathname));
+    }
+    return answer;
+  };
+
   let asked = false;
   new MutationObserver(() => {
     if (asked) return;

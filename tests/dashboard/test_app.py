@@ -6,6 +6,7 @@ import pytest
 
 from dashboard.app import build_app
 from model.records.store import Store
+from model.records.tables import Piece, Stay, Verdict
 
 
 @pytest.fixture
@@ -79,3 +80,30 @@ def test_every_answer_carries_a_strict_policy(client):
 def test_another_site_gives_no_orders(client):
     refused = client.post("/_dash-update-component", json={}, headers={"Origin": "http://elsewhere.example"})
     assert refused.status_code == 403
+
+
+def test_a_large_shop_is_told_of_in_few_lines(book, now):
+    with book.store.session() as session:
+        bench = session.get_one(Piece, book.bench)
+        for number in range(40):
+            piece = Piece(name=f"Stool {number:02}", document={"name": f"Stool {number:02}"}, recorded_at=now)
+            piece.stays.append(Stay(place_id=bench.stays[0].place_id, since_at=bench.stays[0].since_at))
+            session.add(piece)
+            session.flush()
+            session.add(
+                Verdict(
+                    subject_kind="piece",
+                    subject_id=piece.id,
+                    verdict="near" if number < 20 else "easy",
+                    since_at=now,
+                    evaluated_at=now,
+                    reason="little left",
+                    detail={"margin_mm": 1.0 - number / 100, "play_mm": 6.0},
+                )
+            )
+    document = build_app(book.store, lambda: now).server.test_client().get("/").get_data(as_text=True)
+    assert "20 are near a limit" in document
+    assert "12 more" in document
+    assert "All 42 pieces" in document
+    # Those with least left come first.
+    assert document.index("Stool 19") < document.index("Stool 18")
