@@ -98,20 +98,28 @@ def client_sheet(facts: ClientFacts, display: Display, paper: PaperSize | None =
     """
     size: PaperSize = paper or ("letter" if display.units == "inch" else "a4")
     rows = seen_rows(facts.piece, facts.year, display)
-    points = LARGEST_PT
-    while True:
+
+    def at(points: float, some: Sequence[SeenRow]) -> tuple[Paper, bool]:
         sheet = Paper(size, f"{facts.piece.name}: how it lives", facts.made_at, facts.contact.name, 14.0)
         sheet.add_page()
-        left = _draw(sheet, facts, display, rows, points)
-        if left >= 0.0:
-            return sheet.bytes()
-        if points > SMALLEST_PT:
-            points -= STEP_PT
-        elif len(rows) > 1:
-            rows = rows[:-1]
+        return sheet, _draw(sheet, facts, display, some, points) >= 0.0
+
+    sheet, fits = at(SMALLEST_PT, rows)
+    while not fits and len(rows) > 1:
+        rows = rows[:-1]
+        sheet, fits = at(SMALLEST_PT, rows)
+    if not fits:
+        # Only a name or a contact line beyond all measure comes here; what is over runs into the strip.
+        return sheet.bytes()
+    small, large = 0, round((LARGEST_PT - SMALLEST_PT) / STEP_PT)
+    while small < large:
+        middle = (small + large + 1) // 2
+        tried, fits = at(SMALLEST_PT + middle * STEP_PT, rows)
+        if fits:
+            sheet, small = tried, middle
         else:
-            # Only a name or a contact line beyond all measure comes here; what is over runs off the foot.
-            return sheet.bytes()
+            large = middle - 1
+    return sheet.bytes()
 
 
 def _draw(
@@ -188,7 +196,8 @@ def _range(sheet: Paper, facts: ClientFacts, display: Display, y: float, points:
     outdoors = ceilings(SHEET_OUTDOOR_C if display.units == "metric" else None)
     draw_humidity_rule(sheet, sheet.left, y, sheet.across, low, high, outdoors, display)
     y += rule_height_mm() + 0.6
-    caution = words.CEILING.format(highest=floor(HIGHEST_ROOM_RH_PCT))
+    examples = joined([f"{rh} % at {display.temperature(at_c)}" for at_c, rh in outdoors[1::2]])
+    caution = words.CEILING.format(highest=floor(HIGHEST_ROOM_RH_PCT), examples=examples)
     coldest = [rh for _, rh in outdoors]
     if low is not None and low > min(coldest):
         caution += f" {words.TOO_DRY}"
@@ -216,7 +225,9 @@ def _table(sheet: Paper, facts: ClientFacts, rows: Sequence[SeenRow], y: float, 
         return sheet.block(sheet.left, y, sheet.across, told, points) + 2.0
     first, other = 0.26 * sheet.across, 0.37 * sheet.across
     at = (sheet.left, sheet.left + first, sheet.left + first + other)
-    heads = ("", f"In {facts.dry_season}, the dry end", f"In {facts.damp_season}, the damp end")
+    heads = ("", f"In {facts.dry_season}", f"In {facts.damp_season}")
+    if facts.year.dry_at is not None:
+        heads = ("", f"{heads[1]}, the dry end", f"{heads[2]}, the damp end")
     for x, head in zip(at, heads, strict=True):
         sheet.line_of(x, y + 3.4, head, points, FIGURES, "B")
     y += 4.8

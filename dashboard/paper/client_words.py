@@ -14,8 +14,8 @@ WHY = (
 )
 STEADY = "Steady beats perfect: an hour or a day outside is nothing, weeks are what count."
 CEILING = (
-    "The marks above the rule are the most your house can bear when it is that cold outside (double "
-    "glazing; old or single glazing bears less). Never humidify beyond them, nor above {highest} % in "
+    "The marks above the rule are the most your house can bear when it is that cold outside, {examples} "
+    "(double glazing; old or single bears less). Never humidify beyond them, nor above {highest} % in "
     "any weather, even if the piece would like it. Water on the window glass means turn it down."
 )
 TOO_DRY = (

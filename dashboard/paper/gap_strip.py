@@ -167,15 +167,14 @@ def _column(gap_mm: float, units: Units) -> float:
 
 
 def _rule(paper: Paper, x: float, y: float, units: Units) -> None:
-    length = RULE_MM[units]
-    paper.set_line_width(0.3)
-    paper.line(x, y, x + length, y)
-    paper.set_line_width(0.2)
+    """A rule whose ink is exactly as long as it says: its first and last ticks lie within it."""
+    length, thin = RULE_MM[units], 0.2
+    paper.rect(x, y - 0.15, length, 0.3, style="F")
     parts, long_every = (100, 10) if units == "metric" else (64, 16)
     for part in range(parts + 1):
         tick = 3.0 if part % long_every == 0 else (2.0 if part % (long_every // 2) == 0 else 1.2)
-        at = x + length * part / parts
-        paper.line(at, y, at, y + tick)
+        at = min(max(x + length * part / parts - thin / 2.0, x), x + length - thin)
+        paper.rect(at, y, thin, tick, style="F")
     said = "100 mm" if units == "metric" else "4 in"
     paper.line_of(x + length + 3.0, y + 1.6, f"This rule is {said} long. If yours is", 9.5)
     paper.line_of(x + length + 3.0, y + 5.6, "not, print again at 100 %.", 9.5)

@@ -49,7 +49,7 @@ def draw_humidity_rule(
         paper.line(at(rh), base, at(rh), base + tick)
         if rh % 10 == 0:
             paper.line_of(at(rh), base + 6.8, f"{rh} %", 9.5, FIGURES, "", "middle")
-    _flags(paper, at(LOWEST), y, base, [(at(rh), c) for c, rh in outdoors], display)
+    _flags(paper, at(LOWEST), y, base, sorted((at(rh), c) for c, rh in outdoors), display)
     _bracket(paper, base + TICKS_MM + 1.0, at, low_pct, high_pct)
 
 

@@ -1,0 +1,360 @@
+"""Paper: one page that opens, text that can be read out, a strip that is as wide as it says."""
+
+import io
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from dashboard.display import Display, Units
+from dashboard.paper import gap_strip
+from dashboard.paper.client import SMALLEST_PT
+from dashboard.paper.page import SIZES_MM, Paper, true_fractions
+from dashboard.paper.seen import seen_of, seen_rows
+from dashboard.sheet import (
+    ClientFacts,
+    Contact,
+    JobFacts,
+    client_sheet,
+    cut_card,
+    file_name,
+    job_sheet,
+    letter_for,
+    read_letter,
+    steps_of,
+)
+from model.watch.home_year import HomeYear, given_year, usual_year
+from model.wood.cutting import cut_document
+from model.wood.design import design_range
+from model.wood.errors import BadInput
+from model.wood.piece import Piece, read_piece
+
+PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
+NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
+CONTACT = Contact("Two benches", "ask@two-benches.example", "https://two-benches.example/7")
+needs_poppler = pytest.mark.skipif(
+    shutil.which("pdftoppm") is None, reason="needs poppler (Debian package poppler-utils)"
+)
+
+
+def sample(name: str) -> Piece:
+    return read_piece((PIECES / f"{name}.toml").read_text("utf-8"), name)
+
+
+def facts_of(piece: Piece, **more: Any) -> ClientFacts:
+    given = {
+        "year": given_year(piece, 22.0, 55.0),
+        "place": "Orchard house",
+        "contact": CONTACT,
+        "made_at": NOW,
+    }
+    return ClientFacts(piece=piece, design=design_range(piece), **(given | more))
+
+
+def _poppler(tool: str, pdf: bytes, *options: str) -> bytes:
+    run = subprocess.run([tool, *options], input=pdf, capture_output=True, check=True)
+    # A page with something wrong in it opens, and says so.
+    assert run.stderr == b""
+    return run.stdout
+
+
+def words_of(pdf: bytes) -> str:
+    return " ".join(_poppler("pdftotext", pdf, "-raw", "-", "-").decode().split())
+
+
+def pages_of(pdf: bytes) -> tuple[int, tuple[float, float]]:
+    """Pages, and the size of the first [mm]."""
+    told = _poppler("pdfinfo", pdf, "-").decode()
+    pages = re.search(r"Pages:\s+(\d+)", told)
+    size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+) pts", told)
+    assert pages is not None
+    assert size is not None
+    return int(pages[1]), (float(size[1]) / 72.0 * 25.4, float(size[2]) / 72.0 * 25.4)
+
+
+def picture_of(pdf: bytes, dpi: int = 300) -> np.ndarray:
+    """The first page as it prints: true where there is ink."""
+    png = _poppler("pdftoppm", pdf, "-r", str(dpi), "-gray", "-png", "-singlefile", "-")
+    return np.asarray(Image.open(io.BytesIO(png)).convert("L")) < 128
+
+
+# --- the client sheet ---------------------------------------------------------------------------------
+
+
+@needs_poppler
+@pytest.mark.parametrize("name", ["chest_of_drawers", "wall_cupboard", "blanket_chest"])
+@pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])
+def test_the_client_sheet_is_one_page_with_everything_on_it(name: str, units: Units, paper: Any) -> None:
+    piece = sample(name)
+    pdf = client_sheet(facts_of(piece), Display(units), paper)
+    pages, size_mm = pages_of(pdf)
+    assert pages == 1
+    assert size_mm == pytest.approx(SIZES_MM[paper], abs=0.1)
+    words = words_of(pdf)
+    for said in (
+        piece.name, "The air it likes", "relative humidity", "What is normal", "What is not",
+        "Where to stand it",
+        "Care", "Moving and storing", "So that it can't tip", "ASTM F2057-23", "16 CFR 1261",
+        "check the rules where you live", "Measuring a gap for us", "Gap strip", "Water on the window glass",
+        "Two benches", "ask@two-benches.example", "never remove the anchor",
+    ):  # fmt: skip
+        assert said in words, said
+    assert "?" not in words
+    # No date on a sheet that is kept for years.
+    assert not re.search(r"\b20\d\d\b", words.replace(piece.details.get("built", "-"), ""))
+
+
+@needs_poppler
+def test_no_letter_is_missing() -> None:
+    piece = replace(sample("hall_bench"), name="Señora Łódź’s café bench, ½ by ⅜")
+    facts = facts_of(piece, contact=Contact("Zoë Brânză ﬁnish 木", "déjà-vu@two-benches.example"))
+    words = words_of(client_sheet(facts, Display("inch")))
+    assert "Señora Łódź’s café bench, ½ by ⅜" in words
+    # What the fonts do not have is told as missing, and nothing else is lost with it.
+    assert "Zoë Brânză finish ?" in words
+    assert "déjà-vu@two-benches.example" in words
+
+
+@needs_poppler
+def test_a_name_beyond_all_measure_still_gives_one_page() -> None:
+    piece = replace(sample("china_cabinet"), name="The long low cabinet " * 12, details={"client": "X" * 200})
+    assert pages_of(client_sheet(facts_of(piece), Display("metric")))[0] == 1
+
+
+def test_type_is_never_smaller_than_a_reader_needs(monkeypatch: pytest.MonkeyPatch) -> None:
+    sizes: list[float] = []
+    kept = Paper.set_font
+
+    def spy(self: Paper, family: str, style: str = "", size: float = 0.0) -> None:
+        sizes.append(size)
+        kept(self, family, style, size)
+
+    monkeypatch.setattr(Paper, "set_font", spy)
+    client_sheet(facts_of(sample("chest_of_drawers")), Display("inch"), "letter")
+    assert min(sizes) >= SMALLEST_PT
+
+
+def test_seasons_follow_the_hemisphere() -> None:
+    piece = sample("writing_desk")
+    year = replace(
+        given_year(piece, 25.0, 60.0), basis="recorded", dry_at=datetime(2026, 7, 10, tzinfo=UTC),
+        wet_at=datetime(2026, 1, 20, tzinfo=UTC),
+    )  # fmt: skip
+    south = facts_of(piece, year=year, zone="Australia/Hobart")
+    assert (south.dry_season, south.damp_season) == ("winter", "summer")
+    north = facts_of(piece, year=year, zone="Europe/Vienna")
+    assert (north.dry_season, north.damp_season) == ("summer", "winter")
+    assert facts_of(piece, year=usual_year(piece)).dry_season == "the heating season"
+
+
+@needs_poppler
+def test_the_sheet_says_what_its_sizes_rest_on() -> None:
+    piece = sample("wall_cupboard")
+    words = words_of(client_sheet(facts_of(piece, year=usual_year(piece)), Display("metric")))
+    assert "has not been measured" in words
+    known = words_of(
+        client_sheet(facts_of(piece, year=replace(usual_year(piece), basis="recorded")), Display("metric"))
+    )
+    assert "has not been measured" not in known
+
+
+@needs_poppler
+def test_the_printed_ceilings_stand_over_the_rule() -> None:
+    words = words_of(client_sheet(facts_of(sample("writing_desk")), Display("inch")))
+    assert "−20 −10 0 10 20 32 40" in words
+    # Home-energy table, double glazing.
+    assert "40 % at 32 °F, 30 % at 10 °F and 20 % at −10 °F" in words.replace("\u00a0", " ")
+    assert "nor above 60 % in any weather" in words
+
+
+# --- what is normal -----------------------------------------------------------------------------------
+
+DOOR = """
+[piece]
+name = "Door"
+[member.panel]
+species = "black cherry"
+cut = "flat-sawn"
+width = "14 1/2in"
+mc_pct = 8.0
+thickness = "3/4in"
+[fit.panel]
+kind = "panel-in-groove"
+member = "panel"
+held = "{held}"
+sight_width = "14in"
+groove_depth = "3/8in"
+finished = "{finished}"
+"""
+
+
+def test_the_line_beside_a_panel_by_hand() -> None:
+    """14-1/2 in cherry, 8 to 6.19 % (30 % RH): 14.5 x 0.00248 x 1.81 = 0.065 in, half of it a side."""
+    piece = read_piece(DOOR.format(held="centre", finished="after assembly"))
+    year = HomeYear("", {"panel": 6.19}, {"panel": 8.0})
+    row = seen_of(piece.fits["panel"], year, Display("inch"))
+    assert row is not None
+    assert row.gap_mm is not None
+    assert row.gap_mm[0] / 25.4 == pytest.approx(0.0325, abs=0.0005)
+    assert row.dry == "a light line at each edge, up to 1/16\u00a0in"
+    assert row.damp == "no line; the panel fills its grooves"
+    free = seen_of(
+        read_piece(DOOR.format(held="free", finished="before assembly")).fits["panel"], year, Display("inch")
+    )
+    assert free is not None
+    assert free.gap_mm == pytest.approx((2.0 * row.gap_mm[0], 0.0))
+    assert free.dry.startswith("a line of finished wood at one edge")
+
+
+def test_gaps_come_first_and_every_row_covers_what_comes() -> None:
+    for name in ("chest_of_drawers", "wall_cupboard", "china_cabinet", "tool_cabinet"):
+        piece = sample(name)
+        rows = seen_rows(piece, given_year(piece, 20.0, 60.0), Display("metric"))
+        assert rows
+        gaps = [row.gap_mm is not None for row in rows]
+        assert gaps == sorted(gaps, reverse=True)
+        for row in rows:
+            told = re.search(r"up to ([\d.]+)", row.dry)
+            if told and row.gap_mm:
+                assert float(told[1]) >= row.gap_mm[0]
+
+
+# --- the gap strip ------------------------------------------------------------------------------------
+
+
+def _runs(row: np.ndarray) -> list[tuple[int, int]]:
+    """Where a row of the picture has ink: starts and ends of each run."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], row, [False]]).astype(np.int8)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+@needs_poppler
+@pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])
+def test_the_strip_is_true_to_size_on_paper(units: Units, paper: Any) -> None:
+    """At 300 dpi a dot is 0.085 mm: every bar within 0.2 mm of its width, the rule of its length."""
+    dpi = 300
+    ink = picture_of(client_sheet(facts_of(sample("chest_of_drawers")), Display(units), paper), dpi)
+    mm = 25.4 / dpi
+    left = 14.0 + gap_strip.NAMES_MM + gap_strip.PITCH_MM / 2.0
+    right = left + 12.0 * gap_strip.PITCH_MM
+    window = ink[:, round(left / mm) : round(right / mm)]
+    expected = gap_strip.step_widths_mm(units)
+    found = None
+    starts = (np.diff(window.astype(np.int8), axis=1) == 1).sum(axis=1)
+    for number in np.flatnonzero(starts == 12):
+        runs = _runs(window[number])
+        widths = [(end - start) * mm for start, end in runs]
+        if len(runs) == 12 and widths == sorted(widths) and widths[-1] > 5.0:
+            found = runs
+            break
+    assert found is not None, "no row of twelve widening bars on the page"
+    for (start, end), width_mm in zip(found, expected, strict=True):
+        assert (end - start) * mm == pytest.approx(width_mm, abs=0.2)
+    middles = [(start + end) / 2.0 * mm for start, end in found]
+    assert np.diff(middles) == pytest.approx(gap_strip.PITCH_MM, abs=0.2)
+    length_mm = gap_strip.RULE_MM[units]
+    rows = ink[(ink.sum(axis=1) * mm > length_mm - 0.5) & (ink.sum(axis=1) * mm < length_mm + 60.0)]
+    longest = [max(end - start for start, end in _runs(row)) * mm for row in rows]
+    assert any(length == pytest.approx(length_mm, abs=0.2) for length in longest)
+
+
+@pytest.mark.parametrize("units", ["inch", "metric"])
+def test_a_letter_reads_back_as_the_gap_it_stands_for(units: Units) -> None:
+    for letter, width in zip(gap_strip.LETTERS, gap_strip.step_widths_mm(units), strict=True):
+        assert letter_for(width, units) == letter
+        reading = read_letter(letter.lower(), units)
+        assert reading.gap_mm == width
+        assert 0.0 < reading.uncertainty_mm < 0.6
+    assert letter_for(0.0, units) == "–"
+    assert letter_for(30.0, units) == "+"
+    for gap_mm in np.linspace(0.3, 6.0, 200):
+        letter = letter_for(float(gap_mm), units)
+        # An even spread of a bar's own room lies within the root of three deviations of it.
+        reading = read_letter(letter, units)
+        assert abs(reading.gap_mm - gap_mm) <= 3.0 * reading.uncertainty_mm
+
+
+@pytest.mark.parametrize("letter", ["I", "Z", "", "AB", "3"])
+def test_a_letter_no_bar_has_is_refused(letter: str) -> None:
+    with pytest.raises(BadInput, match="letter"):
+        read_letter(letter, "inch")
+
+
+# --- cut card and job sheet ---------------------------------------------------------------------------
+
+
+@needs_poppler
+@pytest.mark.parametrize(("units", "size"), [("inch", "card"), ("metric", "a6")])
+def test_a_cut_card_is_one_card_with_its_sizes(units: Units, size: Any) -> None:
+    display = Display(units)
+    piece = sample("hall_bench")
+    document = cut_document(piece, "back_panel", 8.1, (6.0, 11.0), steps_of(display))
+    pdf = cut_card(document, display, NOW, "Dry flat")
+    pages, size_mm = pages_of(pdf)
+    assert pages == 1
+    assert size_mm == pytest.approx(SIZES_MM[size], abs=0.1)
+    words = words_of(pdf)
+    cut = display.length(document["width_to_cut_rounded_mm"], "nearest", 64).replace("\u00a0", " ")
+    assert true_fractions(cut) in words
+    assert "stock at 8.1 % today; Dry flat, 6.0 to 11.0 % there" in words
+    assert "at its centre" in words
+    assert "_" not in words
+
+
+@needs_poppler
+@pytest.mark.parametrize("fit", ["top", "drawer_bottoms", "top_drawer"])
+def test_every_kind_of_advice_makes_a_card(fit: str) -> None:
+    document = cut_document(sample("chest_of_drawers"), fit, 8.0, (6.0, 11.0))
+    words = words_of(cut_card(document, Display("inch"), NOW))
+    assert "Chest of drawers" in words
+    assert true_fractions(document["sentences"][-1].replace("_", " ")) in words.replace("\u00a0", " ")
+
+
+@needs_poppler
+def test_a_job_sheet_holds_the_record() -> None:
+    piece = sample("chest_of_drawers")
+    facts = JobFacts(piece, given_year(piece, 22.0, 55.0), "Dry flat", NOW, "America/New_York", NOW)
+    pdf = job_sheet(facts, Display("inch"))
+    words = words_of(pdf)
+    assert pages_of(pdf)[0] <= 2
+    for member in piece.members.values():
+        assert member.species.name in words
+    for said in (
+        "As built",
+        "Fits, and what gives out first",
+        "wet end",
+        "Cut again for Dry flat",
+        "13 in",
+        "8.9 %",
+    ):
+        assert said in words
+    assert "?" not in words
+
+
+# --- small things -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("plain", "set_as"),
+    [
+        ("14-1/2 in", "14½ in"),
+        ("3/8 in", "⅜ in"),
+        ("1-3/16 in and 5/64 in", "1³⁄₁₆ in and ⁵⁄₆₄ in"),
+        ("5/4 lumber, 16/4", "5/4 lumber, 16/4"),
+        ("2026/03/04, 1/3, 0.1/2", "2026/03/04, 1/3, 0.1/2"),
+    ],
+)
+def test_inch_fractions_are_set_as_fractions(plain: str, set_as: str) -> None:
+    assert true_fractions(plain) == set_as
+
+
+def test_a_paper_is_named_after_its_piece() -> None:
+    assert file_name("Hall bench, No. 2", "sheet") == "hall-bench-no-2-sheet.pdf"
+    assert file_name("木", "sheet") == "piece-sheet.pdf"

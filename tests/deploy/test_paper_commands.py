@@ -1,0 +1,131 @@
+"""The commands for paper and planning: what they write and answer, and their one way of failing."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from deploy.commands import main
+
+PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
+Ran = tuple[int, str, str]
+
+
+@pytest.fixture
+def paneltide(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Ran]:
+    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
+    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
+    monkeypatch.delenv("PANELTIDE_DATABASE_URL", raising=False)
+
+    def run(*arguments: object) -> Ran:
+        with pytest.raises(SystemExit) as ended:
+            main([str(argument) for argument in arguments])
+        printed = capsys.readouterr()
+        return int(str(ended.value.code)), printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
+def recorded(paneltide: Callable[..., Ran]) -> Callable[..., Ran]:
+    """The same, with the hall bench standing at a home of which nothing is recorded."""
+    assert paneltide("place", "add", "Lake house", "--kind", "home")[0] == 0
+    added = paneltide(
+        "piece", "add", PIECES / "hall_bench.toml", "--place", "Lake house", "--since", "2025-11-21"
+    )
+    assert added[0] == 0, added[2]
+    return paneltide
+
+
+def test_a_recorded_piece_gets_its_sheet_and_its_job_sheet(
+    recorded: Callable[..., Ran], tmp_path: Path
+) -> None:
+    for more in ([], ["--paper", "a4", "--units", "metric"], ["--job"], ["--rh", "20-50"]):
+        out = tmp_path / "sheet.pdf"
+        status, said, wrong = recorded("sheet", "Hall bench", "--out", out, *more)
+        assert (status, wrong) == (0, "")
+        assert "is written" in said
+        assert out.read_bytes().startswith(b"%PDF-")
+        out.unlink()
+
+
+def test_a_piece_file_gets_a_sheet_and_a_card(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
+    bench = PIECES / "hall_bench.toml"
+    assert paneltide("sheet", bench, "--out", tmp_path / "sheet.pdf")[0] == 0
+    card = (
+        "cut-card",
+        bench,
+        "--fit",
+        "back_panel",
+        "--mc",
+        8.1,
+        "--range",
+        "4-9",
+        "--out",
+        tmp_path / "card.pdf",
+    )
+    assert paneltide(*card)[0] == 0
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "rule"),
+    [
+        (("sheet", "Nobody", "--out", "x.pdf"), "must be one that is recorded (Hall bench)"),
+        (("sheet", "Hall bench", "--out", "x.doc"), "must name a .pdf file"),
+        (("sheet", "Hall bench", "--out", "x.pdf", "--paper", "a3"), "must be a4 or letter"),
+        (("sheet", "Hall bench", "--out", "x.pdf", "--units", "cubits"), "must be inch or metric"),
+        (("sheet", "Hall bench", "--out", "x.pdf", "--rh", "dry"), "must be two humidities"),
+        (("export", "record", "Hall bench", "--out", "x.doc"), "must name a .json or a .txt file"),
+        (("deliver", "Hall bench", "--to", "Moon"), "must be one that is recorded (Lake house)"),
+    ],
+)
+def test_bad_input_is_one_line(recorded: Callable[..., Ran], arguments: tuple[str, ...], rule: str) -> None:
+    status, _, wrong = recorded(*arguments)
+    assert status == 2
+    assert rule in wrong
+    assert wrong.count("\n") == 1
+
+
+def test_plan_gives_three_choices_that_can_be_recorded(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
+    asked = (
+        "plan", "door", "--species", "black walnut", "--width", "16in", "--length", "24in", "--thickness",
+        "13/16in", "--mc", 8.1, "--rh", "18-50",
+    )  # fmt: skip
+    status, out, _ = paneltide(*asked, "--json")
+    assert status == 0
+    answer: dict[str, Any] = json.loads(out)
+    assert answer["advised"] == "framed"
+    assert [choice["kind"] for choice in answer["choices"]] == ["slab", "framed", "sheet"]
+    framed = answer["choices"][1]["document"]
+    assert set(framed["fit"]) == {"panel_in_grooves", "opening"}
+    status, said, _ = paneltide(*asked)
+    assert status == 0
+    assert said.startswith("Build it as a frame and panel")
+    assert paneltide("plan", "leg", *asked[2:])[0] == 2
+
+
+def test_delivery_to_an_unknown_home_is_answered_no(recorded: Callable[..., Ran]) -> None:
+    status, out, _ = recorded("deliver", "Hall bench", "--to", "Lake house", "--json")
+    assert status == 1
+    assert json.loads(out)["answer"] == "unknown"
+
+
+def test_the_record_of_fact_is_written_both_ways(recorded: Callable[..., Ran], tmp_path: Path) -> None:
+    assert recorded("export", "record", "Hall bench", "--out", tmp_path / "r.json")[0] == 0
+    record = json.loads((tmp_path / "r.json").read_text("utf-8"))
+    assert record["piece"] == "Hall bench"
+    assert record["stands"][0]["place"] == "Lake house"
+    assert recorded("export", "record", "Hall bench", "--out", tmp_path / "r.txt")[0] == 0
+    assert "Record of fact: Hall bench" in (tmp_path / "r.txt").read_text("utf-8")
+
+
+def test_nothing_measured_is_said(recorded: Callable[..., Ran]) -> None:
+    status, said, _ = recorded("foretold")
+    assert (status, said.strip()) == (0, "Nothing has been measured since it was built.")
+    status, out, _ = recorded("foretold", "Hall bench", "--json")
+    assert json.loads(out) == {"compared": [], "by_piece": {}, "overall": []}
