@@ -140,7 +140,7 @@ def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict
         ]
         hours = np.unique(np.concatenate(wanted)) if wanted else np.empty(0, dtype=np.int64)
         for first, until in _windows(hours):
-            instants, temperature_c, rh_pct = _trusted(bulk, trust, sensor_id, first, until)
+            instants, temperature_c, rh_pct = trusted_readings(bulk, trust, sensor_id, first, until)
             for place, spans in places.items():
                 here = np.zeros(len(instants), dtype=bool)
                 for hung in spans:
@@ -163,7 +163,7 @@ def _windows(hours: Hours) -> list[tuple[int, int]]:
     return windows
 
 
-def _trusted(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
+def trusted_readings(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
     """A sensor's trusted readings over a span of hours, corrected, each humidity with its temperature."""
     rows = bulk.rows(
         f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "

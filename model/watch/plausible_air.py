@@ -24,8 +24,6 @@ from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
 from model.wood.outdoor import OutdoorClimate
 from model.wood.season import Expectation, Season
 
-KEYS = ("name", "temperature_c", "rh_pct", "scheme", "zone_h", "latitude_deg", "source")
-
 # A mild temperate year, January first (common practice, no source; no particular town).
 TEMPERATE_C = (0.0, 1.0, 5.0, 9.5, 14.0, 17.5, 19.5, 19.0, 15.0, 10.0, 5.0, 1.5)
 TEMPERATE_RH_PCT = (85.0, 81.0, 76.0, 71.0, 71.0, 72.0, 72.0, 74.0, 78.0, 82.0, 86.0, 87.0)
@@ -65,13 +63,10 @@ def climate_of(document: Mapping[str, Any] | None, where: str = "climate") -> Ou
     Raises
     ------
     BadInput
-        For an unknown key, or air that is not twelve months of what there is.
+        For air that is not twelve months of what there is.
     """
     if not document:
         return None
-    for key in document:
-        if key not in KEYS:
-            raise BadInput(where, key, f"must be one of {', '.join(KEYS)}", document[key])
     if document.get("temperature_c") is None:
         return None
     name = str(document.get("name") or where)

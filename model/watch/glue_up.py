@@ -1,0 +1,333 @@
+"""The glue-up board: go, wait or not today, with the reasons and the earliest time as a range.
+
+The rules are the trade's (Wood Handbook ch. 10 and 13, extension columns for wood shops): boards within two
+points of each other and of the air they are glued in, wood and air above the adhesive's minimum. The air
+that counts for the wood is the mean of five days; a damp hour is no reason, a damp day is.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from model.records.store import Store
+from model.watch.adhesives import LABEL, Adhesive, adhesive_named
+from model.watch.answer import Answer, Reason, days_said
+from model.watch.climate import Climate
+from model.watch.followed import Followed, StackNow, first_days, followed, settling_ahead
+from model.watch.verdicts import hours_in_words
+
+GO, WAIT, NOT_TODAY = "go", "wait", "not today"
+RANK = {GO: 0, WAIT: 1, NOT_TODAY: 2}
+
+WITHIN_PCT = 2.0
+"""Points within which boards lie of each other and of the air (extension columns; Wood Handbook ch. 10)."""
+FIVE_DAYS_H = 120
+DAY_H = 24
+NOW_H = 3
+LOOK_DAYS = 60
+BRING_IN_DAYS = (1, 2)
+"""Cold lumber brought into a warm shop needs about a day (extension columns)."""
+
+
+@dataclass(frozen=True)
+class ShopAir:
+    """The air that a glue-up meets.
+
+    Attributes
+    ----------
+    emc_now_pct, emc_day_pct, emc_five_days_pct : float
+        What wood would settle to in the air of the last hours, day and five days [%]; NaN where not known.
+    rh_pct, temperature_c : float
+        Of the last hours.
+    wood_c : float
+        Temperature of the wood [°C].
+    wood_measured : bool
+        Whether somebody measured it; else it is the mean of the last day's air.
+    age_h, silent_after_h : int
+        Since the last reading, and from when that is too long.
+    """
+
+    emc_now_pct: float
+    emc_day_pct: float
+    emc_five_days_pct: float
+    rh_pct: float
+    temperature_c: float
+    wood_c: float
+    wood_measured: bool = False
+    age_h: int = 0
+    silent_after_h: int = 24
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What is to be glued: mean, driest and wettest board [%]."""
+
+    name: str
+    mc_pct: float
+    low_pct: float
+    high_pct: float
+
+
+def judge(stock: Stock | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, list[Reason]]:
+    """Verdict and reasons for one lot of stock in the air as it is, those against first.
+
+    Examples
+    --------
+    >>> air = ShopAir(7.9, 7.9, 7.9, 41.0, 20.0, 18.9)
+    >>> judge(Stock("cherry", 7.4, 6.9, 7.9), air, Adhesive("white glue", 12.8))[0]
+    'go'
+    """
+    if air.age_h > air.silent_after_h or math.isnan(air.emc_five_days_pct):
+        known = math.isnan(air.emc_five_days_pct) or air.age_h >= 1 << 30
+        since = "yet" if known else f"for {hours_in_words(air.age_h)}"
+        says = f"No reading {since}: the air is not known, so there is no all-clear"
+        return WAIT, [Reason("unknown", says, True, {"age_h": None if known else air.age_h})]
+    reasons = _temperature(air, adhesive)
+    verdict = NOT_TODAY if any(reason.against for reason in reasons) else GO
+    moisture = _moisture(stock, air, adhesive) if stock is not None else []
+    if verdict == GO and any(reason.against for reason in moisture):
+        verdict = WAIT
+    reasons += moisture
+    if adhesive.source != LABEL:
+        says = f"{adhesive.name}: the figures are what such glues usually say; read the label"
+        reasons.append(Reason("read-label", says))
+    return verdict, sorted(reasons, key=lambda reason: not reason.against)
+
+
+def _temperature(air: ShopAir, adhesive: Adhesive) -> list[Reason]:
+    reasons = []
+    numbers = {
+        "wood_c": round(air.wood_c, 1), "temperature_c": round(air.temperature_c, 1),
+        "least_c": adhesive.least_c, "most_c": adhesive.most_c,
+    }  # fmt: skip
+    least = f"{adhesive.name} wants {adhesive.least_c:g} °C or more"
+    if air.wood_c < adhesive.least_c:
+        warm = air.temperature_c >= adhesive.least_c
+        then = "bring the wood in a day before" if warm else "warm the shop, and give the wood a day in it"
+        says = f"The wood is at {air.wood_c:.0f} °C and {least}: {then}"
+        reasons.append(Reason("cold-wood", says, True, numbers))
+    elif air.temperature_c < adhesive.least_c:
+        says = f"The air is at {air.temperature_c:.0f} °C and {least}: warm the shop"
+        reasons.append(Reason("cold-air", says, True, numbers))
+    elif max(air.wood_c, air.temperature_c) > adhesive.most_c:
+        hottest = max(air.wood_c, air.temperature_c)
+        says = f"At {hottest:.0f} °C {adhesive.name} sets too soon: it wants {adhesive.most_c:g} °C or less"
+        reasons.append(Reason("too-warm", says, True, numbers))
+    else:
+        says = f"Wood at {air.wood_c:.0f} °C, air at {air.temperature_c:.0f} °C: {least}"
+        reasons.append(Reason("warm-enough", says, False, numbers))
+    if adhesive.most_rh_pct is not None and air.rh_pct > adhesive.most_rh_pct:
+        says = (
+            f"The air is at {air.rh_pct:.0f} % and {adhesive.name} wants {adhesive.most_rh_pct:g} % or less"
+        )
+        reasons.append(Reason("too-damp-to-set", says, True, {"rh_pct": round(air.rh_pct, 1)}))
+    return reasons
+
+
+def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
+    reasons = []
+    numbers = {
+        "mc_pct": round(stock.mc_pct, 2), "low_pct": round(stock.low_pct, 2),
+        "high_pct": round(stock.high_pct, 2), "emc_now_pct": round(air.emc_now_pct, 2),
+        "emc_five_days_pct": round(air.emc_five_days_pct, 2),
+    }  # fmt: skip
+    for key, emc, span in (
+        ("air-differs", air.emc_five_days_pct, "five days"),
+        ("air-differs-today", air.emc_day_pct, "day"),
+    ):
+        off = emc - stock.mc_pct
+        if abs(off) > WITHIN_PCT:
+            way = "damper" if off > 0 else "drier"
+            says = (
+                f"{stock.name} is at {stock.mc_pct:.1f} %, the air of the last {span} leads to {emc:.1f} %: "
+                f"{abs(off):.1f} points {way}, and {WITHIN_PCT:g} is the most"
+            )
+            reasons.append(Reason(key, says, True, numbers))
+            break
+    else:
+        says = (
+            f"{stock.name} is at {stock.mc_pct:.1f} %, the air leads to {air.emc_five_days_pct:.1f} %: "
+            f"within {WITHIN_PCT:g} points"
+        )
+        reasons.append(Reason("air-agrees", says, False, numbers))
+        if abs(air.emc_now_pct - stock.mc_pct) > WITHIN_PCT:
+            says = f"This hour's air leads to {air.emc_now_pct:.1f} %: a spell, unless it stays"
+            reasons.append(Reason("spell", says, False, numbers))
+    spread = stock.high_pct - stock.low_pct
+    if spread > WITHIN_PCT:
+        says = (
+            f"Boards of {stock.name} run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
+            f"within {WITHIN_PCT:g} points of each other is the most; sort them"
+        )
+        reasons.append(Reason("uneven", says, True, numbers))
+    if stock.high_pct > adhesive.most_mc_pct:
+        says = (
+            f"The wettest board of {stock.name} is at {stock.high_pct:.1f} % and {adhesive.name} takes "
+            f"{adhesive.most_mc_pct:g} % at most"
+        )
+        reasons.append(Reason("too-wet", says, True, numbers))
+    return reasons
+
+
+# ---------------------------------------------------------------- on the book
+
+
+def glue_up(
+    store: Store,
+    place: str,
+    now: datetime,
+    adhesive: str | None = None,
+    stacks: Sequence[str] = (),
+    wood_temperature_c: float | None = None,
+) -> Answer:
+    """Whether to glue up at a place today.
+
+    Parameters
+    ----------
+    place : str
+        Its name.
+    adhesive : str, optional
+        By name; else the shop's usual one.
+    stacks : sequence of str
+        Glued together; else each stack of the place is judged by itself, and the best gives the verdict.
+    wood_temperature_c : float, optional
+        As measured [°C]; else the mean of the last day's air.
+
+    Raises
+    ------
+    BadInput
+        For a place, stack or adhesive that isn't on the book.
+    """
+    with store.session() as session:
+        glue = adhesive_named(session, adhesive)
+    book = followed(store, now)
+    where = book.place_named(place, "glue-up")
+    air = _shop_air(book.climate(where.id), book.hour, wood_temperature_c)
+    if stacks:
+        chosen = [book.stack_named(name, "glue-up") for name in stacks]
+        lots = [(_together(chosen), chosen)]
+    else:
+        here = [one for one in book.stacks if one.owner.place_at(max(book.hour - 1, 0)) == where.id]
+        lots = [(_together([one]), [one]) for one in here]
+    judged = [(judge(stock, air, glue), stock, own) for stock, own in lots]
+    if not judged:
+        verdict, reasons = judge(None, air, glue)
+        reasons.append(Reason("no-stock", "No stack is recorded here: its moisture was not looked at"))
+        earliest, holds = _temperature_ahead(book, where.id, glue, verdict)
+        return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, _detail(air, glue, []))
+    best = min(judged, key=lambda one: (RANK[one[0][0]], abs(one[1].mc_pct - air.emc_five_days_pct)))
+    (verdict, reasons), stock, own = best
+    earliest, holds = _when(book, where.id, own, glue, verdict, reasons)
+    if earliest is not None:
+        says = f"Earliest {days_said(earliest)}"
+        reasons.append(Reason("earliest", says))
+    lots_told = [
+        {"name": one.name, "verdict": said, "reasons": [reason.says for reason in why if reason.against]}
+        for (said, why), one, _ in judged
+    ]
+    detail = _detail(air, glue, lots_told) | {"stock": stock.name}
+    return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, detail)
+
+
+def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> ShopAir:
+    air = climate.air
+    rows = slice(max(hour - NOW_H - air.first, 0), max(hour - air.first, 0))
+    day = slice(max(hour - DAY_H - air.first, 0), max(hour - air.first, 0))
+    known = len(air.rh_pct[rows]) > 0
+    air_c = float(np.mean(air.temperature_c[rows])) if known else math.nan
+    wood_c = wood_temperature_c
+    if wood_c is None:
+        wood_c = float(np.mean(air.temperature_c[day])) if known else math.nan
+    return ShopAir(
+        emc_now_pct=climate.mean_emc_pct(hour - NOW_H, hour),
+        emc_day_pct=climate.mean_emc_pct(hour - DAY_H, hour),
+        emc_five_days_pct=climate.mean_emc_pct(hour - FIVE_DAYS_H, hour),
+        rh_pct=float(np.mean(air.rh_pct[rows])) if known else math.nan,
+        temperature_c=air_c,
+        wood_c=wood_c,
+        wood_measured=wood_temperature_c is not None,
+        age_h=int(climate.age_h(np.array([hour]))[0]),
+        silent_after_h=climate.silent_after_h,
+    )
+
+
+def _together(stacks: Sequence[StackNow]) -> Stock:
+    mean = float(np.mean([stack.mc_pct for stack in stacks]))
+    low, high = min(stack.low_pct for stack in stacks), max(stack.high_pct for stack in stacks)
+    return Stock(" with ".join(stack.owner.name for stack in stacks), mean, low, high)
+
+
+def _when(
+    book: Followed,
+    place_id: int,
+    stacks: Sequence[StackNow],
+    adhesive: Adhesive,
+    verdict: str,
+    reasons: Sequence[Reason],
+) -> tuple[tuple[int, int | None] | None, int | None]:
+    """When it may be otherwise, and for how many days it holds, over the plausible air to come."""
+    keys = {reason.key for reason in reasons if reason.against}
+    if "unknown" in keys:
+        return None, None
+    if keys == {"cold-wood"} and _is_warm(book, place_id, adhesive):
+        return BRING_IN_DAYS, None
+    ends = book.hour // 24 * 24
+    climate = book.climate(place_id)
+    before = np.array([climate.mean_emc_pct(ends - 24 * k, ends - 24 * k + 24) for k in range(4, 0, -1)])
+    before = before[np.isfinite(before)]
+    holds = None
+    for stack in stacks:
+        ahead = book.ahead(stack, place_id, LOOK_DAYS)
+        mc = next(iter(ahead.mc_pct.values()))
+        off = np.abs(settling_ahead(ahead, before) - mc)
+        left = np.exp(-np.arange(1, LOOK_DAYS + 1) * 24.0 / stack.owner.bodies[0].time_constant_h)[:, None]
+        good = off <= WITHIN_PCT
+        good &= (stack.high_pct - stack.low_pct) * left <= WITHIN_PCT
+        good &= mc + (stack.high_pct - stack.mc_pct) * left <= adhesive.most_mc_pct
+        good &= ahead.air.temperature_c >= adhesive.least_c
+        good &= ahead.air.temperature_c <= adhesive.most_c
+        holds = good if holds is None else holds & good
+    assert holds is not None
+    if verdict == GO:
+        ending = first_days(~holds)
+        return None, None if ending is None else max(ending[0] - 1, 0)
+    return first_days(holds), None
+
+
+def _temperature_ahead(
+    book: Followed, place_id: int, adhesive: Adhesive, verdict: str
+) -> tuple[tuple[int, int | None] | None, int | None]:
+    if verdict != NOT_TODAY:
+        return None, None
+    air = book.season(place_id).years(LOOK_DAYS, 50, place_id)
+    warm = (air.temperature_c >= adhesive.least_c) & (air.temperature_c <= adhesive.most_c)
+    return first_days(warm), None
+
+
+def _is_warm(book: Followed, place_id: int, adhesive: Adhesive) -> bool:
+    air = book.airs[place_id]
+    rows = slice(max(book.hour - NOW_H - air.first, 0), max(book.hour - air.first, 0))
+    return bool(np.mean(air.temperature_c[rows]) >= adhesive.least_c)
+
+
+def _detail(air: ShopAir, adhesive: Adhesive, lots: list[dict[str, Any]]) -> dict[str, Any]:
+    def plain(value: float) -> float | None:
+        return None if math.isnan(value) else round(value, 2)
+
+    return {
+        "air": {
+            "emc_now_pct": plain(air.emc_now_pct),
+            "emc_five_days_pct": plain(air.emc_five_days_pct),
+            "rh_pct": plain(air.rh_pct),
+            "temperature_c": plain(air.temperature_c),
+            "wood_c": plain(air.wood_c),
+            "wood_measured": air.wood_measured,
+            "age_h": None if air.age_h >= 1 << 30 else air.age_h,
+        },
+        "adhesive": adhesive.document(),
+        "stacks": lots,
+    }
