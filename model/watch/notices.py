@@ -1,0 +1,321 @@
+"""Messages about warnings: planned, sent, retried, and shown when they can't be sent.
+
+Warning and sending are apart. `plan` writes a row for every warning and address that is to hear of it, once
+for its opening and once for its escalation; the table allows no second. `send_due` takes rows that are due,
+says in the table that it tries, sends, and says that it has. Notices of one address that are due together
+go as one message, but what can't wait goes at once by itself.
+
+A process that dies between sending and saying so leaves a row that was tried and has no answer. It is tried
+again after `LEASE`, and the message says that it may have come before: a maker would rather hear twice of a
+binding drawer than never, and nothing that leaves the machine can be both certain and single. A row whose
+warning was closed or acknowledged before it was due is dropped.
+
+Addresses hold passwords, so the table has them masked, with a short hash to tell them apart.
+"""
+
+import hashlib
+import logging
+import re
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import apprise
+from sqlalchemy import delete, exists, select, update
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.orm import Session
+
+from model.records.clock import Now
+from model.records.store import Store
+from model.records.tables import Notice, Warning
+from model.watch.notice_times import Hours, read_hours
+from model.wood.errors import BadInput
+
+log = logging.getLogger(__name__)
+
+Send = Callable[[str, str, str], str | None]
+"""Sends a title and a body to an address; returns what went wrong, None when it went out."""
+
+OPENED, ESCALATED = "opened", "escalated"
+TRYING = "being sent"
+LEASE = timedelta(minutes=2)
+WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
+"""How long to wait after each failed try; after the last one a notice is given up, and shown."""
+MOST_TRIES = len(WAITS) + 1
+AGAIN = "(Sent again: the first time may have come through as well.)"
+FOOT = "This follows wood and the air it stands in. It is no smoke, fire, flood or frost alarm."
+
+
+@dataclass(frozen=True)
+class Failing:
+    """An address that can't be reached: masked, with how many notices wait, and why."""
+
+    address: str
+    notices: int
+    tries: int
+    problem: str
+    given_up: bool
+
+
+# ---------------------------------------------------------------- addresses
+
+
+def masked(address: str) -> str:
+    """An address without its secrets, told apart from others by a short hash.
+
+    Raises
+    ------
+    BadInput
+        If it is no address that can be notified.
+    """
+    service = apprise.Apprise.instantiate(address, suppress_exceptions=True)
+    if service is None:
+        shown = re.sub(r"//[^@/]*@", "//****@", address)
+        rule = "must be an address like mailto://, mqtt://, json:// or one of a push service"
+        raise BadInput("notify", "address", rule, shown)
+    shown = str(service.url(privacy=True)).split("?")[0].rstrip("/")
+    return f"{shown}#{hashlib.blake2b(address.encode(), digest_size=3).hexdigest()}"
+
+
+def send_by_apprise(address: str, title: str, body: str) -> str | None:
+    """Send one message; returns what went wrong, None when it went out."""
+    service = apprise.Apprise()
+    if not service.add(address):
+        return "the address is not understood"
+    with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as said:
+        sent = service.notify(title=title, body=body)
+    if sent:
+        return None
+    lines = [line.strip() for line in said.getvalue().splitlines() if line.strip()]
+    why = lines[-1] if lines else "the other side did not take it"
+    return why.replace(address, masked(address))[:200]
+
+
+def send_test(address: str, send: Send = send_by_apprise) -> str | None:
+    """Send a test message now; returns what went wrong, None when it went out.
+
+    Raises
+    ------
+    BadInput
+        If it is no address that can be notified.
+    """
+    masked(address)
+    return send(address, "paneltide: a test", "If you read this, notices reach you here.")
+
+
+# ---------------------------------------------------------------- planning
+
+
+def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
+    """Write a row for every open warning that an address has not been told of; returns how many."""
+    added = 0
+    with store.session() as session:
+        hours = read_hours(session)
+        known = _by_mask([*addresses, *hours.addresses])
+        _drop_stale(session)
+        open_now = list(
+            session.scalars(
+                select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
+            )
+        )
+        told: dict[int, dict[str, set[str]]] = {}
+        for warning_id, address, stage in session.execute(
+            select(Notice.warning_id, Notice.address, Notice.stage)
+            .join(Warning, Warning.id == Notice.warning_id)
+            .where(Warning.closed_at.is_(None))
+        ).all():
+            told.setdefault(warning_id, {}).setdefault(address, set()).add(stage)
+        rows = [
+            (warning, mask, stage)
+            for warning in open_now
+            for mask, address in known.items()
+            if hours.wants(address, warning.tier)
+            for stage in [ESCALATED if warning.escalated_at is not None else OPENED]
+            if stage not in told.get(warning.id, {}).get(mask, set())
+        ]
+        session.expunge_all()
+    for warning, mask, stage in rows:
+        added += _add(store, warning, mask, stage, hours, now)
+    return added
+
+
+def _add(store: Store, warning: Warning, mask: str, stage: str, hours: Hours, now: datetime) -> int:
+    """One row; none when another process has just written it or the warning is gone."""
+    try:
+        with store.session() as session:
+            if stage == ESCALATED:
+                # One that waits still to be sent becomes the worse news.
+                session.execute(
+                    delete(Notice).where(
+                        Notice.warning_id == warning.id,
+                        Notice.address == mask,
+                        Notice.sent_at.is_(None),
+                        Notice.tries == 0,
+                    )
+                )
+            session.add(
+                Notice(
+                    warning_id=warning.id, address=mask, stage=stage, due_at=hours.due_at(warning.tier, now)
+                )
+            )
+    except IntegrityError:
+        return 0
+    return 1
+
+
+def _drop_stale(session: Session) -> None:
+    """Rows not yet tried whose warning was closed or acknowledged meanwhile."""
+    over = select(Warning.id).where(
+        Warning.id == Notice.warning_id,
+        Warning.closed_at.is_not(None) | Warning.acknowledged_at.is_not(None),
+    )
+    session.execute(
+        delete(Notice)
+        .where(Notice.sent_at.is_(None), Notice.tries == 0, exists(over))
+        .execution_options(synchronize_session=False)
+    )
+
+
+def _by_mask(addresses: Iterable[str]) -> dict[str, str]:
+    found = {}
+    for address in addresses:
+        if address.strip():
+            try:
+                found[masked(address.strip())] = address.strip()
+            except BadInput as problem:
+                log.warning("%s", problem)
+    return found
+
+
+# ---------------------------------------------------------------- sending
+
+
+def send_due(store: Store, now: datetime, addresses: Sequence[str], send: Send = send_by_apprise) -> int:
+    """Send what is due; returns how many notices went out."""
+    with store.session() as session:
+        known = _by_mask([*addresses, *read_hours(session).addresses])
+        due = session.execute(
+            select(Notice.id, Notice.address, Notice.due_at, Warning.tier)
+            .join(Warning, Warning.id == Notice.warning_id)
+            .where(Notice.sent_at.is_(None), Notice.tries < MOST_TRIES, Notice.due_at <= now)
+            .order_by(Notice.due_at, Notice.id)
+        ).all()
+    parcels: dict[tuple[str, int], list[tuple[int, datetime]]] = {}
+    for id_, mask, due_at, tier in due:
+        if mask in known:
+            parcels.setdefault((mask, id_ if tier == "now" else 0), []).append((id_, due_at))
+    sent = 0
+    for (mask, _), rows in parcels.items():
+        sent += _send(store, now, known[mask], rows, send)
+    return sent
+
+
+def _send(store: Store, now: datetime, address: str, rows: Sequence[tuple[int, datetime]], send: Send) -> int:
+    """Send one message about some notices, taken so that no other process sends them too."""
+    taken: list[int] = []
+    again = False
+    with store.session() as session:
+        for id_, due_at in rows:
+            before = session.scalar(select(Notice.problem).where(Notice.id == id_))
+            changed = session.execute(
+                update(Notice)
+                .where(Notice.id == id_, Notice.due_at == due_at, Notice.sent_at.is_(None))
+                .values(tries=Notice.tries + 1, due_at=now + LEASE, problem=TRYING)
+                .returning(Notice.id)
+                .execution_options(synchronize_session=False)
+            )
+            if changed.first() is not None:
+                taken.append(id_)
+                again |= before == TRYING
+        if not taken:
+            return 0
+        found = session.execute(
+            select(Notice, Warning).join(Warning, Warning.id == Notice.warning_id).where(Notice.id.in_(taken))
+        ).all()
+        title, body = message([(notice.stage, warning) for notice, warning in found], again)
+    try:
+        problem = send(address, title, body)
+    except Exception as error:  # whatever a service does, the next address must hear
+        log.exception("sending a notice failed")
+        problem = str(error)[:200] or type(error).__name__
+    with store.session() as session:
+        for notice in session.scalars(select(Notice).where(Notice.id.in_(taken))):
+            if problem is None:
+                notice.sent_at, notice.problem = now, None
+            else:
+                notice.problem = problem
+                notice.due_at = now + WAITS[min(notice.tries, len(WAITS)) - 1]
+    if problem is not None:
+        log.warning("a notice to %s was not sent: %s", masked(address), problem)
+        return 0
+    return len(taken)
+
+
+def message(told: Sequence[tuple[str, Warning]], again: bool = False) -> tuple[str, str]:
+    """Title and body of one message about some warnings."""
+    lines = [_line(stage, warning) for stage, warning in told]
+    if len(told) == 1:
+        title = f"paneltide: {_subject(told[0][1])}"
+    else:
+        title = f"paneltide: {len(told)} things to look at"
+    parts = [*([AGAIN] if again else []), *lines, FOOT]
+    return title, "\n\n".join(parts)
+
+
+def _subject(warning: Warning) -> str:
+    detail = warning.detail
+    names = [detail.get(key) for key in ("piece", "fit", "place", "sensor", "stack")]
+    return ", ".join(str(name) for name in names if name) or warning.subject_kind
+
+
+def _line(stage: str, warning: Warning) -> str:
+    worse = "It has got worse. " if stage == ESCALATED else ""
+    text = f"{_subject(warning)}: {worse}{warning.reason.rstrip('.')}."
+    lever = (warning.detail.get("crossing") or {}).get("lever") or {}
+    if lever.get("advised_rh_pct") is not None:
+        text += f" Hold the room {lever['hold']} {lever['advised_rh_pct']:.0f} %"
+        text += "." if lever.get("enough") else ", which is all the house bears and may not be enough."
+    return text
+
+
+# ---------------------------------------------------------------- showing and running
+
+
+def failing(session: Session) -> list[Failing]:
+    """Addresses with notices that could not be sent, for a page to show."""
+    found: dict[str, list[Notice]] = {}
+    for notice in session.scalars(
+        select(Notice)
+        .where(Notice.sent_at.is_(None), Notice.problem.is_not(None), Notice.problem != TRYING)
+        .order_by(Notice.address, Notice.id)
+    ):
+        found.setdefault(notice.address, []).append(notice)
+    return [
+        Failing(
+            address,
+            len(notices),
+            max(notice.tries for notice in notices),
+            notices[-1].problem or "",
+            any(notice.tries >= MOST_TRIES for notice in notices),
+        )
+        for address, notices in found.items()
+    ]
+
+
+def run(
+    store: Store,
+    now: Now,
+    stop: threading.Event,
+    addresses: Sequence[str],
+    interval_s: float = 5.0,
+    send: Send = send_by_apprise,
+) -> None:
+    """Plan and send until told to stop; made for a thread beside the watch, which it never delays."""
+    while not stop.is_set():
+        try:
+            plan(store, now(), addresses)
+            send_due(store, now(), addresses, send)
+        except DBAPIError as error:
+            log.warning("notices wait for the database: %s", error.orig)
+        stop.wait(interval_s)
