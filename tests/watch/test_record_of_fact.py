@@ -9,6 +9,7 @@ import pytest
 from model.records.measured import record_measurement, undo_measurement
 from model.records.tables import Body, Checkpoint, Fit, Measurement, Warning
 from model.watch.agreement import agreement, spreads
+from model.watch.outlook_run import Outlooks
 from model.watch.record_of_fact import record_of_fact, record_text
 from model.wood.errors import BadInput
 
@@ -105,6 +106,7 @@ def test_a_record_of_fact_holds_what_happened(followed: Any) -> None:
         warning.acknowledged_at, warning.trade_act = now - timedelta(days=1), "client told"
 
     followed.change(answer)
+    Outlooks(followed.store, years=16).refresh(now)
     with followed.store.session() as session:
         record = record_of_fact(session, 1, now)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
@@ -118,6 +120,9 @@ def test_a_record_of_fact_holds_what_happened(followed: Any) -> None:
     assert record["measurements"][0]["how"] == "caliper"
     assert record["foretold"]["compared"][0]["measured"] == 219.0
     assert record["predictions"]["warnings"][0]["fit"] == "back"
+    year_ahead = record["predictions"]["year_ahead"]
+    assert {one["fit"] for one in year_ahead} == {"back", "front"}
+    assert all(0.0 <= one["chance"] <= 1.0 for one in year_ahead)
     assert [one["act"] for one in record["advice"]] == ["client told"]
     text = record_text(record)
     for words in (
