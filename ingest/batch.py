@@ -7,9 +7,19 @@ from typing import NamedTuple
 HOUR_MS = 3_600_000
 
 
-# One reading as it is stored: sensor_id, observed_ms, received_ms (since 1970), temperature_c, rh_pct, clock.
-# A bare tuple: a name for each field would take as long to make as the row takes to store.
-Row = tuple[int, int, int, float | None, float | None, str]
+# A row's values without their names, which would take as long to make as the row takes to store.
+RowValues = tuple[int, int, int, float | None, float | None, str]
+
+
+class Row(NamedTuple):
+    """One reading as it is stored; instants in milliseconds since 1970."""
+
+    sensor_id: int
+    observed_ms: int
+    received_ms: int
+    temperature_c: float | None
+    rh_pct: float | None
+    clock: str
 
 
 class Heard(NamedTuple):
@@ -34,7 +44,7 @@ class Refused(NamedTuple):
 class Batch:
     """Messages that belong into one transaction."""
 
-    rows: dict[tuple[int, int], Row] = field(default_factory=dict)
+    rows: dict[tuple[int, int], RowValues] = field(default_factory=dict)
     sources: dict[tuple[int, int], tuple[str, bytes]] = field(default_factory=dict)
     refused: list[Refused] = field(default_factory=list)
     heard: dict[str, list[Heard]] = field(default_factory=dict)
@@ -47,9 +57,9 @@ class Batch:
     messages: int = 0
     size_bytes: int = 0
 
-    def add(self, row: Row, topic: str, payload: bytes) -> None:
+    def add(self, row: RowValues, topic: str, payload: bytes) -> None:
         """Take a reading; another of the same sensor and instant fills what this one leaves empty."""
-        key = row[:2]
+        key = (row[0], row[1])
         known = self.rows.get(key)
         if known is None:
             self.rows[key] = row

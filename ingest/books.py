@@ -9,7 +9,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from ingest.batch import HOUR_MS, Row
+from ingest.batch import HOUR_MS, RowValues
 from model.records.store import Store
 from model.records.types import from_epoch_ms
 
@@ -54,7 +54,7 @@ class Book(ABC):
         """An instant as this database takes it."""
 
     @abstractmethod
-    def upsert(self, rows: Sequence[Row]) -> int:
+    def upsert(self, rows: Sequence[RowValues]) -> int:
         """Store rows of distinct keys and mark their hours; how many changed anything.
 
         Raises
@@ -98,7 +98,7 @@ PAIRED_MS = HOUR_MS // 2
 SHIFTS = f"SELECT 0 AS shift UNION ALL SELECT {-PAIRED_MS} UNION ALL SELECT {PAIRED_MS}"
 
 
-def _hours(rows: Sequence[Row]) -> set[tuple[int, int]]:
+def _hours(rows: Sequence[RowValues]) -> set[tuple[int, int]]:
     """The hours that these readings touch, by sensor."""
     hours = set()
     for sensor_id, observed_ms, _received_ms, temperature_c, rh_pct, _clock in rows:
@@ -166,7 +166,7 @@ class SqliteBook(Book):
     def at(self, milliseconds: int) -> int:
         return milliseconds
 
-    def upsert(self, rows: Sequence[Row]) -> int:
+    def upsert(self, rows: Sequence[RowValues]) -> int:
         self.execute("SAVEPOINT readings")
         try:
             changed = self._upsert(rows)
@@ -177,7 +177,7 @@ class SqliteBook(Book):
         self.execute("RELEASE readings")
         return changed
 
-    def _upsert(self, rows: Sequence[Row]) -> int:
+    def _upsert(self, rows: Sequence[RowValues]) -> int:
         changed: int = self.executemany(self._ONE_BY_ONE, rows).rowcount
         if changed == 0:
             return 0
@@ -285,7 +285,7 @@ class PostgresBook(Book):
     def at(self, milliseconds: int) -> Any:
         return from_epoch_ms(milliseconds)
 
-    def upsert(self, rows: Sequence[Row]) -> int:
+    def upsert(self, rows: Sequence[RowValues]) -> int:
         self.execute("SAVEPOINT readings")
         try:
             with self._connection.cursor() as cursor:
@@ -323,7 +323,7 @@ class PostgresBook(Book):
 _NOTHING = "\\N"
 
 
-def _copy_line(row: Row) -> str:
+def _copy_line(row: RowValues) -> str:
     # Numbers and one of two known words: nothing here can need COPY's escapes.
     sensor_id, observed_ms, received_ms, temperature_c, rh_pct, clock = row
     temperature = _NOTHING if temperature_c is None else temperature_c

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sqlalchemy import select
 
 from ingest.accept import place_named
-from ingest.batch import Row
+from ingest.batch import RowValues
 from ingest.books import Book, BookAway, open_book
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
 from ingest.lines import Piece, cast_whole, pieces_of
@@ -259,7 +259,7 @@ def _instants(
     return walls.localized(parsed, sensor_ids)
 
 
-def _rows(part: pd.DataFrame, received_ms: int) -> list[Row]:
+def _rows(part: pd.DataFrame, received_ms: int) -> list[RowValues]:
     temperature_c, rh_pct = part["temperature_c"], part["rh_pct"]
     columns: list[Any] = [part["sensor_id"].tolist(), part["observed_ms"].tolist(), [received_ms] * len(part)]
     for values in (temperature_c, rh_pct):
@@ -377,7 +377,7 @@ class _PatientBook:
         self._store = store
         self._book: Book | None = None
 
-    def store(self, rows: list[Row]) -> int:
+    def store(self, rows: list[RowValues]) -> int:
         changed: int = self._patiently(lambda book: book.upsert(rows)) if rows else 0
         return changed
 

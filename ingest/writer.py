@@ -5,7 +5,7 @@ import logging
 from dataclasses import dataclass
 from typing import Any
 
-from ingest.batch import Batch, Refused, Row
+from ingest.batch import Batch, Refused, RowValues
 from ingest.books import BadRow, Book, BookAway, open_book
 from ingest.quantities import plain
 from ingest.redelivery import Remembered
@@ -157,8 +157,8 @@ class Writer:
         return changed
 
     def _one_by_one(
-        self, book: Book, rows: list[Row], batch: Batch, refused: list[Refused]
-    ) -> tuple[int, list[Row]]:
+        self, book: Book, rows: list[RowValues], batch: Batch, refused: list[Refused]
+    ) -> tuple[int, list[RowValues]]:
         """Store what the database takes; the rest becomes refusals, so no row stops the others."""
         changed, taken = 0, []
         for row in rows:
@@ -166,7 +166,7 @@ class Writer:
                 changed += book.upsert([row])
                 taken.append(row)
             except BadRow as error:
-                topic, payload = batch.sources[row[:2]]
+                topic, payload = batch.sources[(row[0], row[1])]
                 kept = payload[: self._limits.rejected_row_bytes]
                 reason = f"the database refuses it: {plain(str(error))}"
                 refused.append(Refused(topic, kept, len(payload), reason, row[2]))

@@ -62,9 +62,8 @@ def main() -> None:
                 rates.append(given.rows / (time.perf_counter() - begun))
                 assert report.accepted + report.duplicate == given.rows
             store.close()
-            print(
-                f"pair {number + 1}: pandas {theirs[-1]:,.0f} rows/s, import {ours[-1]:,.0f}, again {again[-1]:,.0f}"
-            )
+            shown = f"import {ours[-1]:,.0f}, again {again[-1]:,.0f}"
+            print(f"pair {number + 1}: pandas {theirs[-1]:,.0f} rows/s, {shown}")
         ratio = statistics.median(mine / other for mine, other in zip(ours, theirs, strict=True))
         print(
             f"median: import {statistics.median(ours):,.0f} rows/s, of rows already there "

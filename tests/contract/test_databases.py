@@ -53,7 +53,7 @@ def batch_of(*rows: Row) -> Batch:
 def row(
     at_ms: int, temperature_c: float | None = 20.0, rh_pct: float | None = 40.0, sensor_id: int = 1
 ) -> Row:
-    return (sensor_id, at_ms, at_ms + 500, temperature_c, rh_pct, "device")
+    return Row(sensor_id, at_ms, at_ms + 500, temperature_c, rh_pct, "device")
 
 
 def marks(store: Store) -> dict[tuple[int, int], int]:
