@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from . import kernel
+from . import lane_laws as laws
 from .air import saturation_vapour_pressure
 from .air_tables import sorption_constants
 from .diffusion import permeance_in_series, transverse_diffusion
@@ -72,7 +72,7 @@ def _sorption(temperature_c: Floats, h: Floats) -> tuple[Floats, Floats]:
 def _opening(temperature_c: Floats, mc_pct: Floats) -> Floats:
     scale, k, _k1, _k12 = sorption_constants(temperature_c)
     m = mc_pct / scale
-    a, b, c = kernel.OPENING
+    a, b, c = laws.OPENING
     return m * (m + a) / (m**2 + b * m + c) / k
 
 
@@ -138,21 +138,21 @@ class _Boards:
         `d_near` is the coefficient just inside, to open with.
         """
         g = d_near * per_diffusion
-        by_slope = g * kernel.TYPICAL_SLOPE
+        by_slope = g * laws.TYPICAL_SLOPE
         h = side.supply * side.h + by_slope * self.physics.opening(side.temperature_c, mc)
-        h = np.clip(h / (side.supply + by_slope), kernel.LOWEST_HUMIDITY, 1.0)
-        for round_ in range(kernel.NEWTON_ROUNDS):
+        h = np.clip(h / (side.supply + by_slope), laws.LOWEST_HUMIDITY, 1.0)
+        for round_ in range(laws.NEWTON_ROUNDS):
             here, slope = self.physics.sorption(side.temperature_c, h)
             step = (side.supply * (side.h - h) - g * (here - mc)) / (side.supply + g * slope)
-            following = np.clip(h + step, kernel.LOWEST_HUMIDITY, 1.0)
-            if round_ < kernel.SETTLING_ROUNDS:
+            following = np.clip(h + step, laws.LOWEST_HUMIDITY, 1.0)
+            if round_ < laws.SETTLING_ROUNDS:
                 at_surface = here + slope * (following - h)
                 g = self.diffusion(wood_c, 0.5 * (at_surface + mc)) * per_diffusion
             h = following
         flux = side.supply * (side.h - h)
         tangent = np.where(h < 1.0, -side.supply * g / (side.supply + g * slope), 0.0)
         away = mc - side.settled
-        resting = away**2 < kernel.AT_REST
+        resting = away**2 < laws.AT_REST
         chord = np.where(resting, 0.0, flux / np.where(resting, 1.0, away))
         return _Face(flux, tangent, chord, -tangent / g, mc + flux / g)
 

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.linalg import solve_banded
 
-from model.wood import kernel, layers, moisture
+from model.wood import lane_laws, layers, moisture
 from model.wood.air_tables import AirTables, tables
 from model.wood.diffusion import FULLEST_CELL_WALL, SATURATED_PCT, permeance_in_series
 
@@ -128,14 +128,14 @@ def constants() -> Constants:
         layers.FACE_LATER,
         SATURATED_PCT,
         FULLEST_CELL_WALL,
-        kernel.LOWEST_HUMIDITY,
-        kernel.AT_REST,
-        kernel.TYPICAL_SLOPE,
-        (ctypes.c_double * 3)(*kernel.OPENING),
+        lane_laws.LOWEST_HUMIDITY,
+        lane_laws.AT_REST,
+        lane_laws.TYPICAL_SLOPE,
+        (ctypes.c_double * 3)(*lane_laws.OPENING),
         middle,
         float(np.exp(middle)),
-        kernel.NEWTON_ROUNDS,
-        kernel.SETTLING_ROUNDS,
+        lane_laws.NEWTON_ROUNDS,
+        lane_laws.SETTLING_ROUNDS,
     )
 
 

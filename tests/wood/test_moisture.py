@@ -207,7 +207,7 @@ def test_one_part_less_of_a_step_makes_no_difference_to_speak_of():
     start=st.floats(0.0, 28.0),
     temperature=st.floats(-40.0, 60.0),
     rh=st.floats(0.0, 100.0),
-    step=st.sampled_from([3600.0, 21600.0, 86400.0, 30 * 86400.0]),
+    step=st.sampled_from([3600.0, 21600.0, 86400.0]),
 )
 def test_wood_stays_between_where_it_was_and_where_its_air_leads(
     thickness, gravity, face, back, start, temperature, rh, step

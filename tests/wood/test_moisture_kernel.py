@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from model.wood import kernel
+from model.wood import kernel, lane_laws
 from model.wood.air import saturation_vapour_pressure
 from model.wood.air_tables import AirTables, sorption_constants, tables
 from model.wood.diffusion import transverse_diffusion
@@ -22,13 +22,13 @@ from model.wood.sorption import equilibrium_moisture_content, sorption_slope
 @numba.njit
 def _exponentials(x, out):
     for i in range(0, len(x), LANES):
-        store(out, i, kernel.exponential(load(x, i)))
+        store(out, i, lane_laws.exponential(load(x, i)))
 
 
 @numba.njit
 def _equilibria(h, scale, k, k1, k12, mc, slope):
     for i in range(0, len(h), LANES):
-        a, b = kernel.equilibrium(load(h, i), spread(scale), spread(k), spread(k1), spread(k12))
+        a, b = lane_laws.equilibrium(load(h, i), spread(scale), spread(k), spread(k1), spread(k12))
         store(mc, i, a)
         store(slope, i, b)
 
@@ -36,7 +36,7 @@ def _equilibria(h, scale, k, k1, k12, mc, slope):
 @numba.njit
 def _diffusions(mc, factor, rise, dry, per_pct, out):
     for i in range(0, len(mc), LANES):
-        d = kernel.diffusion(load(mc, i), spread(factor), spread(rise), spread(dry), spread(per_pct))
+        d = lane_laws.diffusion(load(mc, i), spread(factor), spread(rise), spread(dry), spread(per_pct))
         store(out, i, d)
 
 
@@ -45,8 +45,8 @@ def _surfaces(mc, supply, h_air, air, wood, out):
     for i in range(0, len(mc), LANES):
         dry, per_pct = spread(0.667 * 0.5), spread(0.01 * 0.5)
         factor, rise = spread(wood[0]), spread(wood[1])
-        d = kernel.diffusion(load(mc, i), factor, rise, dry, per_pct)
-        flux, _tangent, _chord, _passes, at_surface = kernel.surface(
+        d = lane_laws.diffusion(load(mc, i), factor, rise, dry, per_pct)
+        flux, _tangent, _chord, _passes, at_surface = lane_laws.surface(
             load(mc, i),
             wood[2],
             d,
