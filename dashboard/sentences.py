@@ -12,6 +12,8 @@ from model.records.queries import FitNow, Judgement, PieceNow, PlaceNow, StackNo
 from model.wood.errors import OutsideValidity
 from model.wood.sorption import equilibrium_moisture_content
 
+LIKELY = 0.1  # a chance below this is not worth a sentence
+
 NUMBERS = (
     *("no", "one", "two", "three", "four", "five", "six"),
     *("seven", "eight", "nine", "ten", "eleven", "twelve"),
@@ -116,11 +118,11 @@ def advice(detail: Mapping[str, Any]) -> str:
     """
     crossing = detail.get("crossing") or {}
     told = []
-    stays = crossing.get("if_it_stays")
+    stays = crossing.get("if_it_stays") or detail.get("if_it_stays")
     if stays:
         when = say.lead_time(stays["low_days"], stays["high_days"])
         told.append(f"If the room stays at {say.rh(stays['rh_pct'])}, {when}.")
-    lever = crossing.get("lever")
+    lever = crossing.get("lever") or detail.get("lever")
     if lever:
         hold, advised, needed = lever["hold"], lever.get("advised_rh_pct"), lever.get("needed_rh_pct")
         if lever["enough"] and advised is not None:
@@ -136,17 +138,51 @@ def advice(detail: Mapping[str, Any]) -> str:
     return " ".join(told)
 
 
+def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
+    """What the coming year is likely to bring at a fit's likeliest limit, and what would keep it.
+
+    Parameters
+    ----------
+    details : mapping of limit name to detail
+        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `says`.
+    """
+    likely = [detail for detail in details.values() if float(detail.get("chance") or 0.0) >= LIKELY]
+    if not likely:
+        return ""
+    worst = max(likely, key=lambda detail: float(detail["chance"]))
+    crossing = worst.get("crossing") or {}
+    when = f", the first {expected(crossing)}" if crossing else ""
+    seen = what_is_seen(str(worst.get("says", "")))
+    years = chance(worst["chance"]).replace(" in ", " of ")
+    told = f"{seen} in {years} years that may come{when}."
+    return f"{say.sentence(told)} {advice(worst)}".strip()
+
+
+def chance(share: float) -> str:
+    """A share of years in words a maker bets by: `3 in 10`, `under 1 in 10`, `nearly all`."""
+    tenths = round(float(share) * 10)
+    if share <= 0.0:
+        return "none"
+    if tenths == 0:
+        return "under 1 in 10"
+    return "nearly all" if tenths == 10 else f"{tenths} in 10"
+
+
 def what_is_seen(says: str) -> str:
     """A limit's clause with the names of members as people say them."""
     return says.replace("_", " ").rstrip(".")
 
 
 def expected(crossing: Mapping[str, Any]) -> str:
-    """When a foreseen crossing comes."""
+    """When a foreseen crossing comes; without a latest day, the soonest is told as such."""
     low, high, days = (crossing.get(name) for name in ("low_days", "high_days", "days"))
     if isinstance(low, int | float) and isinstance(high, int | float):
         return say.lead_time(low, high)
-    return say.lead_time(days, days) if isinstance(days, int | float) else "soon"
+    if isinstance(days, int | float):
+        return say.lead_time(days, days)
+    if isinstance(low, int | float):
+        return say.lead_time(low, low).replace("in about", "in").replace("in ", "no sooner than in ", 1)
+    return "soon"
 
 
 def piece_reason(piece: PieceNow, display: Display) -> str:

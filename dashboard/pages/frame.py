@@ -22,7 +22,7 @@ NAV = (
 
 PAGE, ADDRESS, UNITS, SHOWN, TICK = "page", "address", "units", "shown", "tick"
 SAID, ACTED = "said", "acted"
-TICK_MS = 15_000
+TICK_MS = 6_000
 
 
 def placed(page: Child, path: str) -> html.Div:

@@ -1,5 +1,6 @@
 """One piece: how it stands and why, what each fit has left, and the tide of its members."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from dash import html
@@ -14,21 +15,23 @@ from dashboard.pages import piece_acts
 from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under, word
 from dashboard.pages.piece_tide import tide_part
 from dashboard.view import Route, View, address
-from model.records import queries
+from model.records import queries, series
 from model.records.queries import FitNow, PieceNow
 from model.wood.design import DesignRange, Governing, Span
 
 ROOM_C = 20.0
+Ahead = Mapping[tuple[int, str], dict[str, Any]]
 
 
 def layout(view: View, piece_id: int) -> html.Main | None:
     """The page of a piece; none when there is no such piece."""
     with view.store.session() as session:
         piece = queries.piece(session, piece_id, view.now)
-    return None if piece is None else page(piece, view)
+        ahead = series.limits_ahead(session, [fit.id for fit in piece.fits]) if piece else {}
+    return None if piece is None else page(piece, ahead, view)
 
 
-def page(piece: PieceNow, view: View) -> html.Main:
+def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
     temperature_c = piece.place.air.temperature_c if piece.place and piece.place.air else ROOM_C
     design = woodwork.range_of(piece, temperature_c)
@@ -56,7 +59,7 @@ def page(piece: PieceNow, view: View) -> html.Main:
             ],
             className="columns even",
         ),
-        fits_part(piece, temperature_c, view),
+        fits_part(piece, ahead, temperature_c, view),
         tide_part(piece, view),
         members_part(piece, view.display),
         details_part(piece, view),
@@ -141,7 +144,7 @@ def rule(piece: PieceNow, design: DesignRange | None, view: View) -> Any:
 # ---------------------------------------------------------------- fits
 
 
-def fits_part(piece: PieceNow, temperature_c: float, view: View) -> html.Section:
+def fits_part(piece: PieceNow, ahead: Ahead, temperature_c: float, view: View) -> html.Section:
     """Every fit: its verdict, what is left before each of its limits, and its cross-section."""
     if not piece.fits:
         return part(
@@ -149,10 +152,17 @@ def fits_part(piece: PieceNow, temperature_c: float, view: View) -> html.Section
         )
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     fits = sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict])
-    return part("Fits", *[fit_block(piece, fit, temperature_c, view) for fit in fits])
+    return part("Fits", *[fit_block(piece, fit, ahead_of(fit, ahead), temperature_c, view) for fit in fits])
 
 
-def fit_block(piece: PieceNow, fit: FitNow, temperature_c: float, view: View) -> html.Article:
+def ahead_of(fit: FitNow, ahead: Ahead) -> dict[str, dict[str, Any]]:
+    """What is expected of each limit of a fit, by the limit's name."""
+    return {name: detail for (fit_id, name), detail in ahead.items() if fit_id == fit.id}
+
+
+def fit_block(
+    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], temperature_c: float, view: View
+) -> html.Article:
     """One fit."""
     wood = woodwork.wood_piece(piece)
     kind = wood.fits[fit.name] if wood is not None and fit.name in wood.fits else None
@@ -178,10 +188,11 @@ def fit_block(piece: PieceNow, fit: FitNow, temperature_c: float, view: View) ->
                             word(fit.judgement.verdict),
                             ". ",
                             *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
-                            f" {sentences.advice(fit.judgement.detail)}",
+                            f" {sentences.advice(fit.judgement.detail)}" if not ahead else "",
                         ]
                     ),
-                    limits_table(piece, fit, temperature_c, view.display),
+                    html.P(prose(sentences.ahead(ahead)), className="soft") if ahead else None,
+                    limits_table(piece, fit, ahead, temperature_c, view.display),
                 ]
             ),
             html.Div(drawing),
@@ -190,7 +201,9 @@ def fit_block(piece: PieceNow, fit: FitNow, temperature_c: float, view: View) ->
     )
 
 
-def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Display) -> html.Div | None:
+def limits_table(
+    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], temperature_c: float, display: Display
+) -> html.Div | None:
     """What is left before each limit: as built, now, and the humidity at which it would be reached."""
     limits = woodwork.limits_now(piece, fit, temperature_c)
     if not limits:
@@ -206,6 +219,7 @@ def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Di
                     num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
                     **under("At MC"),
                 ),
+                html.Td(chance_of(ahead.get(now.limit.name)), **under("In a year")) if ahead else None,
             ]
         )
         for now in limits
@@ -217,9 +231,16 @@ def limits_table(piece: PieceNow, fit: FitNow, temperature_c: float, display: Di
             html.Th("Built with", scope="col", className="right"),
             html.Th("Left now", scope="col", className="right"),
             html.Th("At MC", scope="col"),
+            html.Th("In a year", scope="col") if ahead else None,
         ]
     )
     return html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll")
+
+
+def chance_of(detail: dict[str, Any] | None) -> Any:
+    """In how many of the years that may come a limit is crossed."""
+    share = (detail or {}).get("chance")
+    return num(sentences.chance(share)) if isinstance(share, int | float) else say.NOTHING
 
 
 def left(margin_mm: float, display: Display) -> Any:

@@ -9,7 +9,7 @@ from dashboard import display as say
 from dashboard import sentences, woodwork
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
 from dashboard.pages.frame import aria, charted, empty, num, part
-from dashboard.spans import TimeSpan, span_links, span_of
+from dashboard.spans import NAMES, TimeSpan, span_links, span_of
 from dashboard.view import View, address
 from model.records import queries, series
 from model.records.queries import Event, MemberNow, PieceNow
@@ -33,8 +33,8 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         measured = queries.measurements(session, member.id)
     until_at, fan = span.until_at, None
     if ahead is not None and span.name:
-        # As far ahead as it looks back: the page's span is a stretch on both sides of today.
-        until_at = view.now + min(span.until_at - span.since_at, timedelta(days=366))
+        # As far ahead as its name looks back: the page's span is a stretch on both sides of today.
+        until_at = view.now + timedelta(days=NAMES[span.name] or 366)
         fan = fan_of(ahead, view.now, until_at)
     zone = piece.place.zone if piece.place else "UTC"
     flags = flags_of(piece, member, measured, view)

@@ -135,6 +135,16 @@ def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread |
     return Spread(start + days, p10, p50, p90, dict(row.detail))
 
 
+def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, str], dict[str, Any]]:
+    """What the coming year is expected to bring at each limit of some fits, by fit and limit name."""
+    rows = session.execute(
+        select(Outlook.subject_id, Outlook.quantity, Outlook.detail).where(
+            Outlook.subject_kind == "fit", Outlook.subject_id.in_(fit_ids)
+        )
+    )
+    return {(row.subject_id, row.quantity): dict(row.detail) for row in rows}
+
+
 def margin_series(
     session: Session, fit_ids: Sequence[int], since_at: datetime, until_at: datetime
 ) -> tuple[MarginSeries, ...]:

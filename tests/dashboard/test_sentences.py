@@ -113,6 +113,29 @@ def test_no_advice_is_invented():
     assert sentences.advice({"crossing": {"days": 3}}) == ""
 
 
+def test_what_the_year_may_bring_is_told_of_the_likeliest_limit():
+    details = {
+        "a": {
+            "chance": 0.62,
+            "says": "the tongue of side_panel bottoms",
+            "crossing": {"low_days": 150, "days": None},
+        },
+        "b": {"chance": 0.2, "says": "bare wood shows", "crossing": None},
+    }
+    assert plain(sentences.ahead(details)) == (
+        "The tongue of side panel bottoms in 6 of 10 years that may come, "
+        "the first no sooner than in 4 months."
+    )
+    assert sentences.ahead({"a": {"chance": 0.04, "says": "x"}}) == ""
+    assert sentences.ahead({}) == ""
+
+
+def test_chances_are_those_a_maker_bets_by():
+    shares = (0.0, 0.01, 0.12, 0.5, 0.97, 1.0)
+    words = ["none", "under 1 in 10", "1 in 10", "5 in 10", "nearly all", "nearly all"]
+    assert [sentences.chance(share) for share in shares] == words
+
+
 def test_air_in_words():
     place = PlaceNow(1, "Shop", "shop", "UTC", AirNow(AT, 19.0, 47.0, "measured"))
     # Wood Handbook eq. 4-5 at 19 °C and 47 %: 8.8 %.
