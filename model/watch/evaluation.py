@@ -21,10 +21,11 @@ from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merg
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.computing import compute
+from model.watch.fit_on_book import FitOnBook
 from model.watch.foreseeing import OutlookProvider, OutlookRequest
 from model.watch.ledger import Counts, Overtaken
 from model.watch.places import air_then, place_now
-from model.watch.roster import FitOnBook, Owner, Roster, RosterReader
+from model.watch.roster import Owner, Roster, RosterReader
 from model.watch.rows import verdict_row
 from model.watch.sensors import sensors_now
 from model.watch.stacks import StackHistory, stack_now

@@ -21,8 +21,9 @@ from model.records.store import Store
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
+from model.watch.fit_on_book import FitOnBook
 from model.watch.margins import Resumed
-from model.watch.roster import FitOnBook, Owner
+from model.watch.roster import Owner
 from model.watch.standing import STANDINGS, Standing
 from model.watch.state import NOT_STARTED, States
 from model.wood import moisture

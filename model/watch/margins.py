@@ -7,12 +7,14 @@ then. What the outlook foresees comes from outside, as `Crossings`; without it n
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from model.watch.climate import Climate, Floats
-from model.watch.roster import Body, FitOnBook, Owner
+from model.watch.fit_on_book import FitOnBook
+from model.watch.roster import Body, Owner
 from model.watch.standing import CLEAR_BY_PCT, NEAR_SHARE, Flags, History, Standing, standings
 from model.watch.state import Run
 from model.wood.errors import BadInput
@@ -107,6 +109,7 @@ def fits_through(
         mc = {body.name: run.mc_pct[rows[body.name], columns] for body in members}
         parts = [
             _part(
+                fit,
                 version,
                 {name: values[start - first : end - first] for name, values in mc.items()},
                 settling_pct[start - first : end - first],
@@ -192,8 +195,13 @@ def _air_through(
     return unknown, settling_pct
 
 
-def _part(fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats) -> tuple[list[Limit], list[Floats]]:
+def _part(
+    on_book: FitOnBook, fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats
+) -> tuple[Sequence[Limit], Sequence[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
+    straight = on_book.straight(fit)
+    if straight is not None:
+        return straight.limits, straight.margins(mc, settling_pct, CLEAR_BY_PCT)
     n = len(settling_pct)
     asked = {}
     for name, values in mc.items():
@@ -215,6 +223,7 @@ def versions(
     fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
 ) -> list[tuple[Fit, int, int]]:
     """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
+    key: tuple[Any, ...]
     changes: list[tuple[int, str, Body | None, float]] = []
     for body in members:
         changes += [(hour, "width", body, value) for hour, value in body.widths]
@@ -222,15 +231,15 @@ def versions(
     if not changes:
         return [(fit.fit, first, end)]
     versions: list[tuple[Fit, int, int]] = []
-    now, since = fit.fit, first
+    now, since, key = fit.fit, first, ()
     for hour, _, measured, value in sorted(changes, key=lambda change: (change[0], change[1])):
         if hour >= end:
             break
+        asked = members if measured is None else [measured]
+        mc = {body.name: moisture_then(body.id, hour) for body in asked}
+        key = (*key, measured is None, value, *mc.items())
         try:
-            if measured is not None:
-                new = now.re_measured(measured.name, value, moisture_then(measured.id, hour))
-            else:
-                new = now.with_gap(value, {body.name: moisture_then(body.id, hour) for body in members})
+            new = fit.version(key, partial(_measured, now, measured, value, mc))
         except BadInput:
             continue  # a fit without a gap that can be measured stays as it was
         if hour > since:
@@ -239,6 +248,13 @@ def versions(
         now = new
     versions.append((now, since, end))
     return versions
+
+
+def _measured(fit: Fit, body: Body | None, value_mm: float, mc: Mapping[str, float]) -> Fit:
+    """A fit after the width of a member, or else its gap, was measured."""
+    if body is not None:
+        return fit.re_measured(body.name, value_mm, mc[body.name])
+    return fit.with_gap(value_mm, mc)
 
 
 def _foreseen(

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 from model.records.lumber import lumber_from_document
 from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
+from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
 from model.wood.errors import BadInput
-from model.wood.fits import Fit as WoodFit
-from model.wood.fits import Limit
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
 from model.wood.sorption import sorption_slope
@@ -28,6 +27,7 @@ from model.wood.species import find_species
 
 FOREVER = 1 << 40
 """An hour that never comes."""
+
 
 # One standard deviation of the first moisture content: a hand meter is good to one point at two deviations
 # (Wood Handbook ch. 13); an assumed one may be a point and a half off (common practice, no source).
@@ -77,29 +77,6 @@ class Body:
     time_constant_h: float
     moistures: tuple[tuple[int, float, float], ...] = ()
     widths: tuple[tuple[int, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class FitOnBook:
-    """A fit of a piece and its re-measured gaps (hour, gap_mm), in order."""
-
-    id: int
-    name: str
-    fit: WoodFit
-    gaps: tuple[tuple[int, float], ...] = ()
-
-    @cached_property
-    def limits_as_built(self) -> tuple[Limit, ...]:
-        return tuple(self.fit.limits(self.fit.references()))
-
-    @cached_property
-    def limit_names(self) -> tuple[str, ...]:
-        return tuple(limit.name for limit in self.limits_as_built)
-
-    @cached_property
-    def play_mm(self) -> NDArray[np.float64]:
-        """The play designed before each limit."""
-        return np.array([limit.play_mm for limit in self.limits_as_built])
 
 
 @dataclass(frozen=True)
