@@ -47,8 +47,8 @@ DIFFUSION_SCALE = 3.5
 """Factor on Siau's diffusion coefficient, one for all woods; see `calibrate`."""
 WETTEST_PCT = 200.0
 """Highest moisture content a profile may hold: above fibre saturation the model only drains it slowly."""
-PART_S_PER_M2 = 5e7
-"""Longest part of a step is this times thickness squared: 1800 s for 6 mm, a whole hour from 8.5 mm up."""
+PART_S_PER_M2 = 3e7
+"""Longest part of a step is this times thickness squared: 1080 s for 6 mm, a whole hour from 11 mm up."""
 MOST_PARTS = 64
 ROWS_AT_ONCE = 60_000
 VALUES_AT_ONCE = 1_000_000

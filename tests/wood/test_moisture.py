@@ -187,7 +187,7 @@ def test_one_long_step_is_many_short_ones():
     np.testing.assert_allclose(long.mc_core_pct, short.mc_core_pct, rtol=0, atol=0.02)
 
 
-def test_one_part_less_of_a_step_makes_no_difference_to_speak_of():
+def test_thin_boards_divide_an_hour():
     assert moisture.parts_of(np.array([50.0, 19.0, 8.5, 6.0, 3.0, 0.5]), 3600.0).tolist() == [
         1,
         1,
