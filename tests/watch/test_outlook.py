@@ -1,0 +1,214 @@
+"""The outlook of a piece: warnings that come in time and not too often, and what would prevent them."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from model.records import book
+from model.records.tables import Margin, Outlook, Place
+from model.watch.evaluation import Watch
+from model.watch.foresight import Foresight
+from model.watch.outlook_run import Outlooks, outlook_document, read_series
+from model.wood.errors import BadInput
+
+AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)
+
+# A river-valley panel that leaves its groove in a dry winter, about 5.4 % or 25 % RH.
+PIECE = """
+[piece]
+name = "Walnut cabinet"
+[member.panel]
+species = "hard maple"
+cut = "flat-sawn"
+width = "360mm"
+mc_pct = 8.0
+thickness = "19mm"
+finish = { face = "oil-modified urethane varnish", coats = 2 }
+[fit.panel]
+kind = "panel-in-groove"
+member = "panel"
+held = "free"
+sight_width = "345mm"
+groove_depth = "10mm"
+finished = "before assembly"
+"""
+
+
+def lived_in(rh_pct: np.ndarray, seed: int = 2) -> np.ndarray:
+    """Hours of a home whose humidity goes this way: a day's wave and weather on it."""
+    rng = np.random.default_rng(seed)
+    weather = np.zeros(len(rh_pct))
+    for hour in range(1, len(rh_pct)):
+        weather[hour] = 0.98 * weather[hour - 1] + 0.4 * rng.standard_normal()
+    day = 1.5 * np.sin(2 * np.pi * np.arange(len(rh_pct)) / 24)
+    return np.clip(rh_pct + weather + day, 3.0, 97.0)
+
+
+def home(shop: Any, rh_pct: np.ndarray, temperature_c: np.ndarray | float = 20.5) -> Any:
+    """A home with the piece in it, heard hour by hour, and watched with an outlook."""
+    shop.place("flat", "home")
+    shop.sensor("hall", at=AUTUMN)
+    shop.piece(PIECE, at=AUTUMN)
+    temperature = np.broadcast_to(temperature_c, len(rh_pct))
+    shop.send(
+        [
+            (AUTUMN + timedelta(hours=k + 0.5), float(t), float(h))
+            for k, (t, h) in enumerate(zip(temperature, rh_pct, strict=True))
+        ]
+    )
+    shop.watch = Watch(shop.store, Foresight(shop.store))
+    return shop
+
+
+def evaluated(shop: Any, days: float) -> Any:
+    shop.evaluate(AUTUMN + timedelta(days=days))
+    return shop
+
+
+def test_a_home_that_slowly_dries_is_warned_of_once_and_ten_days_before(make_shop: Callable[[], Any]):
+    hours = np.arange(170 * 24)
+    falling = np.maximum(44.0 - np.maximum(hours / 24 - 30, 0.0) * 24.0 / 100.0, 20.0)
+    shop = evaluated(home(make_shop(), lived_in(falling)), 170)
+    (warning,) = shop.warnings()
+    past = min(row.at for row in shop.rows(Margin) if row.margin_mm < 0.0)
+    assert past - warning.opened_at >= timedelta(days=10)
+    assert warning.limit_name == "leaves-groove"
+    assert warning.escalated_at is not None
+
+
+def test_an_hour_of_steam_and_a_day_of_stove_heat_warn_of_nothing(make_shop: Callable[[], Any]):
+    rh_pct, temperature_c = lived_in(np.full(60 * 24, 36.0)), np.full(60 * 24, 20.5)
+    rh_pct[40 * 24 + 9] = 100.0
+    rh_pct[50 * 24 + 8 : 50 * 24 + 20], temperature_c[50 * 24 + 8 : 50 * 24 + 20] = 22.0, 26.0
+    shop = evaluated(home(make_shop(), rh_pct, temperature_c), 60)
+    assert shop.warnings() == []
+
+
+def test_a_crossing_says_when_as_a_range_and_what_would_prevent_it(make_shop: Callable[[], Any]):
+    hours = np.arange(100 * 24)
+    falling = np.maximum(44.0 - np.maximum(hours / 24 - 30, 0.0) * 24.0 / 50.0, 20.0)
+    shop = evaluated(home(make_shop(), lived_in(falling)), 100)
+    found = [row.crossing for row in shop.rows(Margin) if row.crossing]
+    assert found
+    for crossing in found:
+        assert 1 <= crossing["low_days"] <= crossing["days"] <= 30
+        assert crossing["high_days"] is None or crossing["high_days"] >= crossing["days"]
+        lever = crossing["lever"]
+        assert lever["hold"] == "at or above"
+        assert lever["needed_rh_pct"] in (25.0, 26.0)
+        assert lever["advised_rh_pct"] <= lever["ceiling_rh_pct"]
+
+
+def steady_home(shop: Any, rh_pct: float, days: int = 45) -> Any:
+    return evaluated(home(shop, np.full(days * 24, rh_pct)), days)
+
+
+def test_the_outlook_is_kept_by_day_for_a_year(make_shop: Callable[[], Any]):
+    shop = steady_home(make_shop(), 40.0)
+    now = AUTUMN + timedelta(days=45, hours=5)
+    assert Outlooks(shop.store).refresh(now) == 1
+    with shop.store.session() as session:
+        width = read_series(session, "member", 1, "width_mm")
+        margin = read_series(session, "fit", 1, "leaves-groove")
+        moisture = read_series(session, "member", 1, "mc_pct")
+    assert len(width.p50) == len(margin.p50) == 365
+    assert width.at == AUTUMN + timedelta(days=45)
+    assert (width.p10 <= width.p50).all()
+    assert (width.p50 <= width.p90).all()
+    # The margin of a panel that wanders is its width less what the grooves need: they move together.
+    assert np.diff(margin.p50) == pytest.approx(np.diff(width.p50), abs=0.01)
+    assert np.ptp(moisture.p50) > 1.0
+    assert 0.0 <= margin.detail["chance"] <= 1.0
+
+
+def test_the_outlook_document_goes_month_by_month(make_shop: Callable[[], Any]):
+    shop = steady_home(make_shop(), 40.0)
+    Outlooks(shop.store).refresh(AUTUMN + timedelta(days=45))
+    document = outlook_document(shop.store, "Walnut cabinet")
+    months = document["months"]
+    assert [month["month"] for month in months][:2] == ["2025-11", "2025-12"]
+    assert len(months) == 13
+    for month in months:
+        margin = month["fits"]["panel"]["leaves-groove"]["margin_mm"]
+        assert margin["p10"] <= margin["p50"] <= margin["p90"]
+    assert {limit["limit"] for limit in document["limits"]} >= {"leaves-groove"}
+    assert document["climate_known"] is False
+    assert "general temperate" in document["known_from"]
+    with pytest.raises(BadInput, match="Walnut cabinet"):
+        outlook_document(shop.store, "no such piece")
+
+
+def test_an_outlook_is_computed_once_a_day_and_again_when_its_ground_moves(make_shop: Callable[[], Any]):
+    shop = steady_home(make_shop(), 40.0)
+    now = AUTUMN + timedelta(days=45)
+    keeper = Outlooks(shop.store)
+    assert keeper.refresh(now) == 1
+    assert keeper.refresh(now + timedelta(hours=3)) == 0
+    assert Outlooks(shop.store).refresh(now + timedelta(hours=3)) == 0
+    before = [(row.quantity, row.p50) for row in shop.rows(Outlook)]
+    # A reading of the past that comes late.
+    shop.send([(AUTUMN + timedelta(days=30, hours=4, minutes=40), 20.5, 46.0)])
+    evaluated(shop, 45)
+    assert keeper.refresh(now) == 1
+    assert [(row.quantity, row.p50) for row in shop.rows(Outlook)] != before
+
+
+def test_the_same_readings_give_the_same_outlook_in_any_order(make_shop: Callable[[], Any]):
+    rh_pct = lived_in(np.full(40 * 24, 33.0), 4)
+    one, other = make_shop(), make_shop()
+    evaluated(home(one, rh_pct), 40)
+    other.place("flat", "home")
+    other.sensor("hall", at=AUTUMN)
+    other.piece(PIECE, at=AUTUMN)
+    other.watch = Watch(other.store, Foresight(other.store))
+    rows = [(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(rh_pct)]
+    order = np.random.default_rng(1).permutation(4)
+    for part in order:
+        other.send(rows[int(part) * 240 : int(part) * 240 + 240])
+        other.evaluate(AUTUMN + timedelta(days=40))
+    assert one.computed() == other.computed()
+    kept = []
+    for shop in (one, other):
+        Outlooks(shop.store).refresh(AUTUMN + timedelta(days=40))
+        kept.append([(r.subject_kind, r.quantity, r.p10, r.p50, r.p90, r.detail) for r in shop.rows(Outlook)])
+    assert kept[0] == kept[1]
+
+
+def test_air_from_before_a_piece_came_teaches_its_outlook_whenever_it_arrives(make_shop: Callable[[], Any]):
+    rh_pct = lived_in(np.concatenate([np.full(30 * 24, 26.0), np.full(20 * 24, 28.0)]), 6)
+    rows = [(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(rh_pct)]
+    moved_in = AUTUMN + timedelta(days=30)
+    answers = []
+    for parts in ((rows,), (rows[30 * 24 :], rows[: 30 * 24])):
+        shop = make_shop()
+        shop.place("flat", "home")
+        shop.sensor("hall", at=AUTUMN)
+        shop.piece(PIECE, at=moved_in)
+        shop.watch = Watch(shop.store, Foresight(shop.store))
+        for part in parts:
+            shop.send(part)
+            shop.evaluate(AUTUMN + timedelta(days=50))
+        answers.append(shop.computed())
+    assert answers[0] == answers[1]
+
+
+def test_a_recorded_climate_is_what_a_home_without_history_rests_on(make_shop: Callable[[], Any]):
+    # A cold continental winter and a mild one, both with EN 15026's house in them.
+    cold = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
+    mild = {"temperature_c": [9, 9, 10, 11, 13, 15, 17, 17, 16, 13, 11, 9], "rh_pct": [80] * 12}
+    lowest = []
+    for climate in (cold, mild):
+        shop = make_shop()
+        steady_home(shop, 38.0, 10)
+        with shop.store.session() as session:
+            book.change_place(session, session.get_one(Place, 1), climate=climate)
+        shop.evaluate(AUTUMN + timedelta(days=10))
+        Outlooks(shop.store).refresh(AUTUMN + timedelta(days=10))
+        with shop.store.session() as session:
+            air = read_series(session, "piece", 1, "rh_pct")
+        assert air.detail["climate_known"] is True
+        lowest.append(float(air.p50.min()))
+    assert lowest[0] < lowest[1] - 6.0
