@@ -12,6 +12,8 @@ from math import ceil, floor, isfinite
 from typing import Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+import numpy as np
+
 from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
 
 Toward = Literal["nearest", "up", "down"]
@@ -101,6 +103,12 @@ class Display:
 
     def temperature_value(self, temperature_c: float) -> float:
         return float(celsius_to_fahrenheit(temperature_c)) if self.units == "inch" else temperature_c
+
+    def temperature_values(self, temperature_c: np.ndarray) -> np.ndarray:
+        """An array of temperatures in the viewer's unit, for an axis."""
+        if self.units == "metric":
+            return temperature_c
+        return np.asarray(celsius_to_fahrenheit(temperature_c), dtype=np.float64)
 
     @property
     def temperature_unit(self) -> str:

@@ -15,7 +15,7 @@ from dashboard.display import Display
 from dashboard.drawing import Shape, picture, shape
 from dashboard.figures.scale import Scale
 from dashboard.figures.thin import gapped, thinned
-from dashboard.figures.time_axis import Chart, broken_path, month_marks, ms_of, season_bands, zoom_of
+from dashboard.figures.time_axis import Chart, broken_path, milliseconds, month_marks, season_bands, zoom_of
 from model.records.series import Air, Trace
 from model.records.types import from_epoch_ms, to_epoch_ms
 from model.wood.air import dew_point
@@ -24,6 +24,7 @@ from model.wood.sorption import equilibrium_moisture_content
 HOURLY_GAP = np.timedelta64(90 * 60 * 1000, "ms")
 RAW_GAP = np.timedelta64(3 * 3600 * 1000, "ms")
 STRIP_POINTS, RAW_POINTS, SPOKEN = 500, 400, 300
+Spoken = tuple[list[int], list[str]]
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ def air_chart(
     latitude_deg: float | None = None,
     width: int = 960,
     name: str = "the place",
+    said: Spoken | None = None,
 ) -> Chart:
     """A place's air as a drawing; `air` and `traces` may be empty and may have gaps.
 
@@ -59,7 +61,10 @@ def air_chart(
         The place's time zone.
     width : int
         Width of the drawing in its own units; a phone's is 360.
+    said : optional
+        What `spoken` gave, where it was asked already.
     """
+    instants, says = spoken(air, display, zone) if said is None else said
     wide = width >= 500
     left, right = (52 if wide else 40), width - 12
     heights = (150, 96, 96) if wide else (130, 92, 92)
@@ -68,8 +73,7 @@ def air_chart(
     x = Scale(to_epoch_ms(since_at), to_epoch_ms(until_at), left, right)
     emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
     dew_c = np.asarray(dew_point(air.temperature_c, air.rh_pct)) if len(air.at) else air.temperature_c
-    warm = np.array([display.temperature_value(value) for value in air.temperature_c.tolist()])
-    dew = np.array([display.temperature_value(value) for value in dew_c.tolist()])
+    warm, dew = (display.temperature_values(column) for column in (air.temperature_c, dew_c))
     strips = (
         _Strip("Relative humidity", "%", air.rh_pct, 10, 4),
         _Strip("Wood tends to (EMC)", "%", emc_pct, 2, 0.6),
@@ -94,7 +98,7 @@ def air_chart(
         )
     return Chart(
         picture(width, bottom + 46, *drawn, label=_label(air, emc_pct, display, name), class_="air"),
-        _readings(air, emc_pct, x, display, zone, top, bottom),
+        {"x": [round(x(ms), 1) for ms in instants], "says": says, "top": top, "bottom": bottom},
         zoom_of(x),
     )
 
@@ -169,23 +173,24 @@ def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
     ]
 
 
-def _readings(
-    air: Air, emc_pct: np.ndarray, x: Scale, display: Display, zone: str, top: float, bottom: float
-) -> dict[str, object]:
+def spoken(air: Air, display: Display, zone: str) -> Spoken:
+    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one."""
     kept = thinned(air.rh_pct, SPOKEN)
+    emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c[kept], air.rh_pct[kept]))
+    instants = milliseconds(air.at[kept])
     says = []
-    for index in kept.tolist():
-        at = from_epoch_ms(ms_of(air.at[index]))
-        warm, damp = display.temperature(float(air.temperature_c[index])), say.rh(float(air.rh_pct[index]))
-        words = f"{say.moment(at, zone, display.units)}: {damp} at {warm}, wood tends to "
-        words += say.mc(float(emc_pct[index]))
-        says.append(f"{words}, estimated" if air.estimated[index] else words)
-    return {
-        "x": [round(x(ms_of(air.at[index])), 1) for index in kept.tolist()],
-        "says": says,
-        "top": top,
-        "bottom": bottom,
-    }
+    for ms, temperature_c, rh_pct, tends_pct, bridged in zip(
+        instants,
+        air.temperature_c[kept].tolist(),
+        air.rh_pct[kept].tolist(),
+        emc_pct.tolist(),
+        air.estimated[kept].tolist(),
+        strict=True,
+    ):
+        words = f"{say.moment(from_epoch_ms(ms), zone, display.units)}: {say.rh(rh_pct)} at "
+        words += f"{display.temperature(temperature_c)}, wood tends to {say.mc(tends_pct)}"
+        says.append(f"{words}, estimated" if bridged else words)
+    return instants, says
 
 
 def _label(air: Air, emc_pct: np.ndarray, display: Display, name: str) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from math import ceil, floor
 
 from dashboard.display import Display, Units, zone_of
@@ -55,6 +56,16 @@ def length_graduations(low_mm: float, high_mm: float, display: Display, at_most:
 
 def rule_graduations(length_mm: float, units: Units) -> list[Graduation]:
     """The graduations of a steel rule laid from zero: 1/32 in., or 0.5 mm, ranked as such a rule is cut."""
+    # Cut by the foot and laid to length: every drawing asks for the same few.
+    found = _rule_cut(ceil((length_mm + 1e-6) / RULE_MM) * RULE_MM, units)
+    return [mark for mark in found if mark.value <= length_mm + 1e-6]
+
+
+RULE_MM = 12 * MM_PER_INCH
+
+
+@lru_cache(maxsize=32)
+def _rule_cut(length_mm: float, units: Units) -> tuple[Graduation, ...]:
     if units == "inch":
         count = floor(length_mm / MM_PER_INCH * 32 + 1e-9)
         found = []
@@ -63,13 +74,13 @@ def rule_graduations(length_mm: float, units: Units) -> list[Graduation]:
             found.append(
                 Graduation(step * MM_PER_INCH / 32, rank, str(step // 32) if step and step % 32 == 0 else "")
             )
-        return found
+        return tuple(found)
     count = floor(length_mm / 0.5 + 1e-9)
     found = []
     for step in range(count + 1):
         rank = 1 if step % 20 == 0 else 2 if step % 10 == 0 else 4 if step % 2 == 0 else 6
         found.append(Graduation(step * 0.5, rank, str(step // 2) if step and step % 20 == 0 else ""))
-    return found
+    return tuple(found)
 
 
 def _multiples(low: float, high: float, step: float) -> Iterator[float]:

@@ -5,7 +5,7 @@ What was is a line, dashed where its air was bridged; what is ahead opens as a f
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -14,11 +14,24 @@ from dashboard.display import Display
 from dashboard.drawing import Shape, end_grain, picture, shape
 from dashboard.figures.scale import Scale, length_graduations
 from dashboard.figures.thin import gapped, thinned
-from dashboard.figures.time_axis import GAP, Chart, broken_path, month_marks, ms_of, season_bands, zoom_of
+from dashboard.figures.time_axis import (
+    GAP,
+    Chart,
+    broken_path,
+    milliseconds,
+    month_marks,
+    ms_of,
+    season_bands,
+    zoom_of,
+)
 from model.records.series import Tide
 from model.records.types import from_epoch_ms, to_epoch_ms
 
 CHARACTER = 6.6  # how wide a letter of a shore's words is, in the drawing's units
+
+
+SPOKEN = 400
+Spoken = tuple[list[int], list[str]]
 
 
 @dataclass(frozen=True)
@@ -65,6 +78,7 @@ def tide_chart(
     width: int = 760,
     uid: str = "tide",
     name: str = "the member",
+    said: Spoken | None = None,
 ) -> Chart:
     """A member's tide as a drawing.
 
@@ -86,7 +100,10 @@ def tide_chart(
         The months ahead.
     width : int
         Width of the drawing in its own units; a phone's is 360.
+    said : optional
+        What `spoken` gave, where it was asked already.
     """
+    instants, says = spoken(tide, display, zone) if said is None else said
     wide = width >= 500
     height = 360 if wide else 330
     left, right, top, bottom = (66 if wide else 58), (width - (40 if wide else 32)), 30, height - 46
@@ -125,7 +142,7 @@ def tide_chart(
     label = _label(tide, shores, display, zone, name)
     return Chart(
         picture(width, height, *drawn, label=label, class_="tide"),
-        _readings(tide, x, display, zone, top, bottom),
+        {"x": [round(x(ms), 1) for ms in instants], "says": says, "top": top, "bottom": bottom},
         zoom_of(x),
     )
 
@@ -201,12 +218,14 @@ def _shores(
 
 
 def _fan(fan: Fan, x: Scale, y: Scale) -> list[Shape]:
-    out = [f"{x(ms_of(at)):.1f} {y(value):.1f}" for at, value in zip(fan.at, fan.p90_mm, strict=True)]
-    back = [f"{x(ms_of(at)):.1f} {y(value):.1f}" for at, value in zip(fan.at, fan.p10_mm, strict=True)]
-    middle = [f"{x(ms_of(at)):.1f} {y(value):.1f}" for at, value in zip(fan.at, fan.p50_mm, strict=True)]
+    at = [x(ms) for ms in milliseconds(fan.at)]
+    edges = [
+        [f"{here:.1f} {y(value):.1f}" for here, value in zip(at, column.tolist(), strict=True)]
+        for column in (fan.p90_mm, fan.p10_mm, fan.p50_mm)
+    ]
     return [
-        shape("path", d="M" + "L".join(out + back[::-1]) + "Z", class_="fan-outer"),
-        shape("path", d="M" + "L".join(middle), class_="fan-middle"),
+        shape("path", d="M" + "L".join(edges[0] + edges[1][::-1]) + "Z", class_="fan-outer"),
+        shape("path", d="M" + "L".join(edges[2]), class_="fan-middle"),
     ]
 
 
@@ -265,28 +284,25 @@ def _flags(
     return found
 
 
-def _readings(
-    tide: Tide, x: Scale, display: Display, zone: str, top: float, bottom: float
-) -> dict[str, object]:
-    kept = thinned(tide.width_mm, 400)
+def spoken(tide: Tide, display: Display, zone: str) -> Spoken:
+    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one."""
+    kept = thinned(tide.width_mm, SPOKEN)
     kept = kept[~np.isnan(tide.width_mm[kept])] if len(kept) else kept
+    instants = milliseconds(tide.at[kept])
+    local = say.zone_of(zone)
     says = []
-    for index in kept:
-        at = from_epoch_ms(ms_of(tide.at[index])).astimezone(UTC)
-        words = (
-            f"{say.day(at, zone, display.units)} {at.astimezone(say.zone_of(zone)).year}: "
-            f"{display.length(float(tide.width_mm[index]), finest=64)} wide at "
-            f"{say.mc(float(tide.mc_mean_pct[index]))} MC"
-        )
-        if tide.estimated[index]:
-            words += ", air estimated"
-        says.append(words)
-    return {
-        "x": [round(x(ms_of(tide.at[index])), 1) for index in kept],
-        "says": says,
-        "top": top,
-        "bottom": bottom,
-    }
+    for ms, width_mm, mc_pct, bridged in zip(
+        instants,
+        tide.width_mm[kept].tolist(),
+        tide.mc_mean_pct[kept].tolist(),
+        tide.estimated[kept].tolist(),
+        strict=True,
+    ):
+        at = from_epoch_ms(ms)
+        words = f"{say.day(at, zone, display.units)} {at.astimezone(local).year}: "
+        words += f"{display.length(width_mm, finest=64)} wide at {say.mc(mc_pct)} MC"
+        says.append(f"{words}, air estimated" if bridged else words)
+    return instants, says
 
 
 def _label(tide: Tide, shores: Sequence[Shore], display: Display, zone: str, name: str) -> str:

@@ -36,6 +36,12 @@ def ms_of(at: np.datetime64) -> int:
     return int(at.astype("datetime64[ms]").astype(np.int64))
 
 
+def milliseconds(at: np.ndarray) -> list[int]:
+    """Milliseconds since 1970 of an array of instants."""
+    found: list[int] = at.astype("datetime64[ms]").astype(np.int64).tolist()
+    return found
+
+
 def broken_path(
     at: np.ndarray, values: np.ndarray, x: Scale, y: Scale, wanted: np.ndarray | None = None
 ) -> str:

@@ -7,7 +7,7 @@ from dash import html
 
 from dashboard import display as say
 from dashboard import sentences, woodwork
-from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
+from dashboard.figures.tide import Fan, Flag, Shore, spoken, tide_chart
 from dashboard.pages.frame import aria, charted, empty, num, part
 from dashboard.spans import NAMES, TimeSpan, span_links, span_of
 from dashboard.view import View, address
@@ -40,6 +40,7 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
     wood = woodwork.wood_piece(piece)
+    said = spoken(tide, view.display, zone)
     charts = [
         tide_chart(
             tide,
@@ -56,6 +57,7 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
             width=width,
             uid=f"tide-{member.id}-{width}",
             name=say.said(member.name),
+            said=said,
         )
         for width in (960, 360)
     ]

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import sentences, woodwork
-from dashboard.figures.air import air_chart
+from dashboard.figures.air import air_chart, spoken
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, drawn, empty, num, part, sheet, word
@@ -143,6 +143,7 @@ def page(
     """The page, from what the book answered."""
     temperature_c = place.air.temperature_c if place.air else 20.0
     brackets = brackets_of(pieces, temperature_c)
+    said = spoken(air, view.display, place.zone)
     charts = [
         air_chart(
             air,
@@ -154,6 +155,7 @@ def page(
             latitude_deg=(place.climate or {}).get("latitude_deg"),
             width=width,
             name=place.name,
+            said=said,
         )
         for width in (960, 360)
     ]

@@ -7,7 +7,7 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard.figures.air import air_chart
+from dashboard.figures.air import air_chart, spoken
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, part, sheet, word
@@ -28,9 +28,11 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     span = span_of(view, "week", first_at)
     trace = series.sensor_trace(session, sensor.id, span.since_at, span.until_at)
     places = queries.places(session, view.now)
+    air = as_air(trace)
+    said = spoken(air, view.display, sensor.zone)
     charts = [
         air_chart(
-            as_air(trace),
+            air,
             [trace],
             view.display,
             sensor.zone,
@@ -38,6 +40,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
             span.until_at,
             width=width,
             name=sensor.name,
+            said=said,
         )
         for width in (960, 360)
     ]

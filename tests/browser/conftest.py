@@ -178,3 +178,20 @@ def wait_for() -> Callable:
         return waiting.until(condition, message)
 
     return wait
+
+
+@pytest.fixture
+def follow(wait_for) -> Callable:
+    """Follows a link of the live page by its words."""
+
+    def click(driver, words: str) -> None:
+        def done(browser) -> bool:
+            for link in browser.find_elements("css selector", "#page a, header a"):
+                if link.text == words and not browser.find_elements("css selector", ".first-sight"):
+                    link.click()
+                    return True
+            return False
+
+        wait_for(driver, done, f"there is no link {words!r}")
+
+    return click

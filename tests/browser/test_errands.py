@@ -10,7 +10,7 @@ from model.records.tables import HeardMessage
 from model.watch.loop import bring_up_to_date
 
 
-def test_first_afternoon(empty_shop, browser, wait_for):
+def test_first_afternoon(empty_shop, browser, wait_for, follow):
     """Nothing recorded; a sensor talks, is accepted at the shop, its air shows; a stack is recorded."""
     shop = empty_shop
     browser.get(shop.address)
@@ -19,7 +19,7 @@ def test_first_afternoon(empty_shop, browser, wait_for):
     heard(shop, "valley/bench/air")
     browser.refresh()
     wait_for(browser, lambda b: "A sensor is already talking." in text(b))
-    browser.find_element(By.LINK_TEXT, "See what was heard").click()
+    follow(browser, "See what was heard")
     wait_for(browser, lambda b: heading(b) == "One topic waits to be accepted.")
     assert '"humidity": 44' in text(browser)
     write(browser, "Its name", "Bench")
@@ -27,11 +27,11 @@ def test_first_afternoon(empty_shop, browser, wait_for):
     wait_for(browser, lambda b: "Bench is accepted at shop; three kept messages became readings." in said(b))
     bring_up_to_date(shop.store, shop.now)
 
-    browser.find_element(By.LINK_TEXT, "Places").click()
+    follow(browser, "Places")
     wait_for(browser, lambda b: heading(b).startswith("shop 44"))
     assert "wood tends to" in text(browser)
 
-    browser.find_element(By.LINK_TEXT, "Stock").click()
+    follow(browser, "Stock")
     wait_for(browser, lambda b: heading(b) == "No stack is recorded yet.")
     write(browser, "Name", "Ash, 4/4")
     write(browser, "Wood", "white ash")
@@ -127,9 +127,9 @@ def test_names_sent_by_anyone_are_text(shop, browser, wait_for):
     assert browser.find_elements(By.CSS_SELECTOR, "#page img") == []
 
 
-def test_a_piece_is_moved_and_brought_back(shop, browser, wait_for):
+def test_a_piece_is_moved_and_brought_back(shop, browser, wait_for, follow):
     browser.get(f"{shop.address}/piece/{shop.piece}")
-    wait_for(browser, lambda b: b.find_element(By.LINK_TEXT, "It was moved")).click()
+    follow(browser, "It was moved")
     wait_for(browser, lambda b: heading(b) == "Where did Chest of drawers go?")
     field(browser, "To").send_keys("Orchard house")
     press(browser, "Move it")

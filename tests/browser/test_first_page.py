@@ -23,10 +23,10 @@ def test_the_page_says_how_the_pieces_are_and_in_which_units(shop, browser, wait
     assert " mm" in page_text(browser).replace("\u00a0", " ")
 
 
-def test_a_sentence_opens_what_it_speaks_of_and_back_works(shop, browser, wait_for):
+def test_a_sentence_opens_what_it_speaks_of_and_back_works(shop, browser, wait_for, follow):
     browser.get(shop.address)
     wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page .note a"))
-    browser.find_element(By.LINK_TEXT, "Wall cupboard").click()
+    follow(browser, "Wall cupboard")
     wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page h1").text == "Wall cupboard")
     assert "/piece/" in browser.current_url
     assert browser.title.startswith("Wall cupboard")
@@ -35,12 +35,12 @@ def test_a_sentence_opens_what_it_speaks_of_and_back_works(shop, browser, wait_f
     wait_for(browser, lambda b: "past a limit" in b.find_element(By.CSS_SELECTOR, "#page h1").text)
 
 
-def test_the_address_of_a_state_can_be_sent_to_someone(shop, browser, another_browser, wait_for):
+def test_the_address_of_a_state_can_be_sent_to_someone(shop, browser, another_browser, wait_for, follow):
     browser.get(f"{shop.address}/piece/{shop.piece}")
     wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page svg.tide"))
-    browser.find_element(By.LINK_TEXT, "top front").click()
+    follow(browser, "top front")
     wait_for(browser, lambda b: chosen(b) == ["top front", "year"])
-    browser.find_element(By.LINK_TEXT, "month").click()
+    follow(browser, "month")
     wait_for(browser, lambda b: chosen(b) == ["top front", "month"])
     another_browser.get(browser.current_url)
     wait_for(another_browser, lambda b: chosen(b) == ["top front", "month"])
