@@ -131,8 +131,9 @@ class EmbeddedBroker:
     @property
     def url(self) -> str:
         """Address for clients. What ingest must know of this broker rides in the query."""
-        # iotcore sends unacknowledged messages again without the duplicate flag, and under new packet ids.
-        query = "?redelivery=unmarked" if self.kind == "iotcore" else ""
+        # iotcore sends unacknowledged messages again without the duplicate flag, under new packet ids, and
+        # waits for acknowledgements at a hundred: a batch of half of that keeps it sending.
+        query = "?redelivery=unmarked&batch=50" if self.kind == "iotcore" else ""
         return f"mqtt://{self._reachable}:{self.port}{query}"
 
     @property

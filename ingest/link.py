@@ -40,12 +40,14 @@ OnSession = Callable[[bool], None]
 class _Client(mqtt.Client):
     """paho's client, reading ahead: three system calls a message become one for hundreds.
 
-    It steps in where paho asks its socket for bytes. Should a later paho ask elsewhere, this is not called,
-    and all that is lost is speed.
+    It steps in where paho asks its socket for bytes and where it looks for a message's callback, of which
+    there is only one here. Should a later paho do either elsewhere, these are not called, and all that is
+    lost is speed.
     """
 
     _ahead = b""
     _at = 0
+    deliver: Callable[[mqtt.MQTTMessage], None]
 
     @property
     def holds_bytes(self) -> bool:
@@ -58,6 +60,9 @@ class _Client(mqtt.Client):
             self._ahead, at = super()._sock_recv(READ_AHEAD_BYTES), 0
         self._at = at + bufsize
         return self._ahead[at : self._at]
+
+    def _handle_on_message(self, message: mqtt.MQTTMessage) -> None:
+        self.deliver(message)
 
 
 class Link:
@@ -156,7 +161,8 @@ class Link:
             client.tls_set_context(_tls_context(settings))
         client.on_connect = self._answered
         client.on_disconnect = self._dropped
-        client.on_message = self._arrived
+        client.on_message = lambda _client, _data, message: self._arrived(message)
+        client.deliver = self._arrived
         return client
 
     def _answered(self, client: mqtt.Client, _data: Any, flags: Any, code: Any, _properties: Any) -> None:
@@ -286,7 +292,7 @@ class Link:
             if client.want_write() and (connection := client.socket()) is not None:
                 select.select([], [connection], [], 0.05)
 
-    def _arrived(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
+    def _arrived(self, message: mqtt.MQTTMessage) -> None:
         self._taken += 1
         self._on_message(message)
 

@@ -68,6 +68,7 @@ class Subscriber:
         self._arrived_at, self._arrived_s = now(), time.monotonic()
         self._batch_since = 0.0
         self._commit_s = QUIET_S
+        self._window = self._last_quiet = 0  # messages at which the broker seems to wait for us
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
         self._away: str | None = None  # why the database can't be written
@@ -100,7 +101,7 @@ class Subscriber:
         reading = batch.messages < limits.backlog_messages and batch.size_bytes < limits.backlog_bytes
         readable = self._link.wait(self._patience(batch), reading=reading)
         if readable:
-            # While the database is away the batch may grow to the bound of the backlog, not only to a batch.
+            # While the database is away the batch may grow to the bound of the backlog.
             bound = limits.backlog_messages
             if not self._away:
                 bound = min(bound, max(self._settings.batch_messages, batch.messages + 1))
@@ -109,7 +110,13 @@ class Subscriber:
             self._link.misc()
         else:
             self._link.ping_unheard()
-        if self._is_due(self._intake.batch, quiet=not readable):
+        quiet = not readable
+        if self._is_due(self._intake.batch, quiet=quiet):
+            if quiet:
+                # Silent twice at the same number: next time look, but don't wait, before taking it for the
+                # end.
+                count = self._intake.batch.messages
+                self._window, self._last_quiet = count if count == self._last_quiet else 0, count
             self._commit()
         if time.monotonic() >= self._next_pulse:
             self._every_second()
@@ -120,6 +127,8 @@ class Subscriber:
             return max(0.0, min(self._retry_at - time.monotonic(), IDLE_WAIT_S))
         if batch.messages == 0:
             return max(0.0, min(self._next_pulse - time.monotonic(), IDLE_WAIT_S))
+        if batch.messages == self._window:
+            return 0.0
         # The slower the disk, the longer it pays to gather: at most half the time goes into commits.
         quiet_s = min(max(QUIET_S, self._commit_s), self._settings.tick_s)
         left_s = self._batch_since + self._settings.tick_s - time.monotonic()
