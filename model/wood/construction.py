@@ -260,14 +260,22 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
         f"the {both_units(panel)} of its panel{'s' if layout.panels > 1 else ''} go unseen in the grooves."
     ]
     against = _lacks(design, home)
-    if groove > DEEPEST_GROOVE_MM or not layout.enough or against:
+    if groove > DEEPEST_GROOVE_MM or not layout.cuts[0]["enough"]:
+        against.append(f"It would need grooves {both_units(groove)} deep.")
+    if against:
         verdict = "does not suit"
-        reasons = [*against, f"It would need grooves {both_units(groove)} deep.", *reasons]
+        reasons = [*against, *reasons]
     elif groove > DEEP_GROOVE_MM:
         verdict = "with care"
         reasons.append(
             f"The grooves must be {both_units(groove)} deep: make the stiles wide enough, or quarter it."
         )
+    for cut in layout.cuts[1:]:
+        # A gap that is too wide to look right harms nothing, and any other way to build it gapes more.
+        if not cut["enough"]:
+            verdict = verdict if against else "with care"
+            widest = both_units(max(cut["gap_dry_mm"], cut["gap_wet_mm"]))
+            reasons.append(f"The gap beside it opens to {widest} over the year, more than looks right.")
     reasons += layout.notes
     fixed = (
         "Anything may be fixed fast across it, along a rail: rails are long grain and stay.",
