@@ -42,7 +42,7 @@ def layout(view: View) -> html.Main:
                 " and name where it hangs.",
             ),
         )
-    return _page("Record a piece", None, view)
+    return form_page("Record a piece", None, view)
 
 
 def edit_layout(view: View, piece_id: int) -> html.Main | None:
@@ -56,10 +56,11 @@ def edit_layout(view: View, piece_id: int) -> html.Main | None:
             document = document_of(book.load_piece(session, row))
         except BadInput as error:
             return sheet(name, forms.problem(error))
-    return _page(f"Correct {name}", piece_id, view, drafts.draft_of(document, view.units))
+    return form_page(f"Correct {name}", piece_id, view, drafts.draft_of(document, view.units))
 
 
-def _page(title: str, piece_id: int | None, view: View, draft: Draft | None = None) -> html.Main:
+def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None = None) -> html.Main:
+    """The form: of a new piece, of one to correct, or filled with a draft that its address holds."""
     return sheet(
         title,
         html.Div(
@@ -81,8 +82,8 @@ def _page(title: str, piece_id: int | None, view: View, draft: Draft | None = No
         ),
         species_names(),
         dcc.Store(id=WHICH, data=piece_id),
-        # A new piece is kept through a reload and a look at another page; a correction is not.
-        dcc.Store(id=DRAFT, storage_type="session" if piece_id is None else "memory", data=draft),
+        # A new piece is kept through a reload and a look at another page; what came filled in is not.
+        dcc.Store(id=DRAFT, storage_type="session" if draft is None else "memory", data=draft),
         lead="What stands in the book is what was built: width across the grain, and the moisture then."
         if piece_id is None
         else "Everything since it was built is worked out again from the corrected record.",
