@@ -11,9 +11,12 @@ from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
 from dashboard.pages import place_edit as place_edit
+from dashboard.pages import plan as plan
+from dashboard.pages import plan_record as plan_record
 from dashboard.pages import record as record
 from dashboard.pages import sensors as sensors
 from dashboard.pages import settings as settings
+from dashboard.pages import sheets as sheets
 from dashboard.pages import stock as stock
 from dashboard.pages import today as today
 from dashboard.pages import trust as trust
@@ -28,9 +31,12 @@ MODULES: tuple[ModuleType, ...] = (
     pieces,
     place,
     place_edit,
+    plan,
+    plan_record,
     record,
     sensors,
     settings,
+    sheets,
     stock,
     trust,
     warnings,

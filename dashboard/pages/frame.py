@@ -16,6 +16,7 @@ NAV = (
     ("Today", "/", ("",)),
     ("Stock", "/stock", ("stock", "stack")),
     ("Pieces", "/pieces", ("pieces", "piece", "record")),
+    ("Plan", "/plan", ("plan", "rehearse")),
     ("Places", "/places", ("places", "place")),
     ("Sensors", "/sensors", ("sensors", "sensor")),
 )
