@@ -12,8 +12,8 @@ from model.watch.trust.presence import Day
 from model.watch.trust.reconcile import OnRecord
 from model.watch.trust.series import Beside, Series
 
-KEPT = 64
-"""Spans of readings kept while a book is looked through: sensors of one place look at each other's."""
+KEPT = 1_000_000
+"""Readings kept while a book is looked through, some 50 MB: sensors of one place look at each other's."""
 
 Span = tuple[int, int]
 
@@ -33,6 +33,7 @@ class Library:
     names: Mapping[int, str]
     end_ms: int
     _kept: dict[tuple[int, int, int, bool], Series] = field(default_factory=dict)
+    _kept_readings: int = 0
 
     def series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Series:
         """A sensor's readings over a span, both ends included; or the mean of each hour, at its beginning,
@@ -40,9 +41,11 @@ class Library:
         until_ms = min(until_ms, self.end_ms)
         key = (sensor_id, since_ms, until_ms, by_hour)
         if key not in self._kept:
-            if len(self._kept) >= KEPT:
+            if self._kept_readings >= KEPT:
                 self._kept.clear()
+                self._kept_readings = 0
             self._kept[key] = self._read(*key)
+            self._kept_readings += len(self._kept[key])
         return self._kept[key]
 
     def _read(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool) -> Series:
