@@ -1,0 +1,155 @@
+"""Two ingesters through a shared subscription beside one, on PostgreSQL.
+
+    python tests/bench/bench_shared.py [--messages 40000] [--rounds 3]
+
+The messages wait in mosquitto before anybody takes them, so that no publisher competes for the cores; then
+one ingester, or two, drain them into an empty book. Rates are over the middle of the run, rounds alternate,
+and beside them stands the processor time each program spent: where the limit is if the ratio is below two.
+"""
+
+import argparse
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+from sqlalchemy import text
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from model.records.clock import machine_now  # noqa: E402
+from model.records.partitions import keep_months  # noqa: E402
+from model.records.store import Store  # noqa: E402
+from model.records.tables import Binding, Sensor  # noqa: E402
+from tests.bench.publisher import Publisher, message  # noqa: E402
+from tests.bench.soak import World, wait_for  # noqa: E402
+
+SENSORS = 50
+FROM, TO = 0.1, 0.9
+PAYLOAD = {"shape": "json", "temperature": "/temperature", "rh": "/humidity", "time": "/time"}
+TICKS_S = os.sysconf("SC_CLK_TCK")
+
+
+def processor_s(pid: int) -> float:
+    """Processor time of a process and its children that live, user and system [s]."""
+    total = 0.0
+    for entry in Path("/proc").iterdir():
+        if not entry.name.isdigit():
+            continue
+        try:
+            fields = (entry / "stat").read_text().rpartition(")")[2].split()
+        except OSError:
+            continue
+        if int(entry.name) == pid or int(fields[1]) == pid:
+            total += (int(fields[11]) + int(fields[12])) / TICKS_S
+    return total
+
+
+def ingester(world: World, url: str, name: str, log: Path) -> "subprocess.Popen[bytes]":
+    with log.open("ab") as out:
+        return subprocess.Popen(
+            [sys.executable, "-m", "ingest.subscriber", "--mqtt-url", f"mqtt://127.0.0.1:{world.mqtt_port}",
+             "--database-url", url, "--share-group", "bench", "--client-id", name, "--topics", "bench/#"],
+            cwd=ROOT, stdout=out, stderr=out,
+        )  # fmt: skip
+
+
+def stop(processes: "list[subprocess.Popen[bytes]]") -> None:
+    for process in processes:
+        process.send_signal(signal.SIGTERM)
+    for process in processes:
+        process.wait(20)
+
+
+def one_round(world: World, number: int, names: list[str], count: int) -> dict[str, float]:
+    """Drain so many messages through these ingesters; the rate, and processor time by program."""
+    import psycopg
+
+    admin = f"host=127.0.0.1 port={world.sql_port} user=paneltide dbname=postgres"
+    with psycopg.connect(admin, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE round{number}")
+    url = world.url.replace("/book", f"/round{number}")
+    store = Store(url)
+    store.bring_up_to_date()
+    keep_months(store, machine_now())
+    with store.session() as session:
+        for each in range(SENSORS):
+            sensor = Sensor(name=f"s{each}", accepted_at=machine_now())
+            sensor.bindings.append(Binding(topic=f"bench/{each}/air", payload=PAYLOAD))
+            session.add(sensor)
+
+    def stored() -> int:
+        with store.engine.connect() as connection:
+            return int(
+                connection.scalar(text("SELECT coalesce(sum(count), 0) FROM tally WHERE name = 'stored'"))
+            )
+
+    log = world.folder / f"round{number}.log"
+    clients = [f"{name}-{number}" for name in names]
+    first = [ingester(world, url, client, log) for client in clients]
+    wait_for(lambda: log.read_text().count("connected to the broker") >= len(names), 30, "ingest")
+    stop(first)  # the broker knows their sessions now, and holds what comes for them
+    publisher = Publisher(world.mqtt_port)
+    start_ms = int(time.time() * 1_000) - 86_400_000
+    made = [message(each, start_ms, SENSORS) for each in range(count)]
+    for begin in range(0, count, 500):
+        publisher.send(made[begin : begin + 500])
+    assert publisher.wait(300)
+    publisher.close()
+    spent = {name: -processor_s(world.parts[name].process.pid) for name in ("broker", "database")}  # type: ignore[union-attr]
+    running = [ingester(world, url, client, log) for client in clients]
+    wait_for(lambda: stored() >= FROM * count, 120, "the first rows")
+    low, low_s = stored(), time.monotonic()
+    wait_for(lambda: stored() >= TO * count, 300, "most rows")
+    high, high_s = stored(), time.monotonic()
+    wait_for(lambda: stored() >= count, 120, "the last rows")
+    for name in spent:
+        spent[name] += processor_s(world.parts[name].process.pid)  # type: ignore[union-attr]
+    spent["ingest"] = sum(processor_s(process.pid) for process in running)
+    stop(running)
+    with store.engine.connect() as connection:
+        assert connection.scalar(text("SELECT count(*) FROM reading")) == count
+    store.close()
+    return {"rate": (high - low) / (high_s - low_s), **spent}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0] if __doc__ else None)
+    parser.add_argument("--messages", type=int, default=40_000)
+    parser.add_argument("--rounds", type=int, default=3)
+    given = parser.parse_args()
+    found: dict[int, list[dict[str, float]]] = {1: [], 2: []}
+    with tempfile.TemporaryDirectory(prefix="paneltide-shared-") as folder:
+        world = World(Path(folder))
+        world.parts["broker"].start()
+        world.parts["database"].start()
+        try:
+            wait_for(world.database_answers, 60, "PostgreSQL")
+            number = 0
+            for _ in range(given.rounds):
+                for names in (["one"], ["one", "two"]):
+                    found[len(names)].append(one_round(world, number, names, given.messages))
+                    number += 1
+        finally:
+            world.stop()
+    load = f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
+    print(f"{given.messages} messages, {given.rounds} rounds; {load}")
+    for ingesters, rounds in found.items():
+        middle = {name: median(each[name] for each in rounds) for name in rounds[0]}
+        spent = {name: 1e6 * seconds / given.messages for name, seconds in middle.items() if name != "rate"}
+        words = ", ".join(f"{name} {micro:.0f}" for name, micro in spent.items())
+        print(
+            f"{ingesters} ingester(s): {middle['rate']:8.0f} messages/s   processor time a message [us]: "
+            f"{words}, in all {sum(spent.values()):.0f}"
+        )
+    ratios = [two["rate"] / one["rate"] for one, two in zip(found[1], found[2], strict=True)]
+    print(f"ratio two to one: {median(ratios):.2f} (of {', '.join(f'{ratio:.2f}' for ratio in ratios)})")
+
+
+if __name__ == "__main__":
+    main()
