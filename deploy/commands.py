@@ -12,6 +12,7 @@ from deploy import (
     book_commands,
     doctor_command,
     paper_commands,
+    question_commands,
     run_commands,
     safety_commands,
     sensor_commands,
@@ -55,6 +56,7 @@ for group in (
     sensor_commands,
     safety_commands,
     paper_commands,
+    question_commands,
     doctor_command,
 ):
     group.register(app)

@@ -66,9 +66,7 @@ def demo(
         say("Loading the sample shop's past year (all of it invented) …")
         store = wiring.open_store(fresh)
         sample_shop.load_history(store)
-        from model.watch.loop import bring_up_to_date
-
-        bring_up_to_date(store, sample_shop.STORY_START_AT)
+        wiring.evaluate_once(store, sample_shop.STORY_START_AT)
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
             start_at = sample_shop.STORY_START_AT
             brisk_s = sample_shop.BRISK_DAYS * 86400.0 / rate
@@ -155,9 +153,7 @@ def watch(
     if not once:
         wiring.run_watch(settings, stop_on_signals())
         return
-    from model.watch.loop import bring_up_to_date
-
-    evaluation = bring_up_to_date(wiring.open_store(settings), wiring.clock_of(settings)())
+    evaluation = wiring.evaluate_once(wiring.open_store(settings), wiring.clock_of(settings)())
     document = {
         "as_of": evaluation.as_of,
         "counts": dict(evaluation.counts),

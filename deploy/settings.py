@@ -59,6 +59,10 @@ class Settings(BaseSettings):
     units: Literal["inch", "metric"] = Field(
         default="inch", description="Units shown until the maker chooses others on the page."
     )
+    notify: str = Field(
+        default="",
+        description="Addresses told of warnings, in Apprise's form, separated by blanks or line ends.",
+    )
     zone: str = Field(
         default="UTC",
         description="Time zone of the first place recorded, as Europe/Vienna; others have their own.",
@@ -121,6 +125,11 @@ class Settings(BaseSettings):
         file_secret_settings: PydanticBaseSettingsSource,
     ) -> tuple[PydanticBaseSettingsSource, ...]:
         return (init_settings, env_settings, _FileSource(settings_cls))
+
+    @property
+    def notice_addresses(self) -> tuple[str, ...]:
+        """The addresses told of warnings."""
+        return tuple(self.notify.split())
 
     @property
     def database(self) -> str:
@@ -186,13 +195,13 @@ OTHER_VARIABLES = frozenset({f"{PREFIX}NO_SKIPS", f"{PREFIX}LIFELINE"})
 
 def is_secret(name: str) -> bool:
     """Whether a setting's value is masked wherever it is shown."""
-    return name in ("password", "database_url", "mqtt_url")
+    return name in ("password", "database_url", "mqtt_url", "notify")
 
 
 def shown_value(settings: Settings, name: str) -> str:
     """A setting's value for people, secrets masked."""
     value = str(getattr(settings, name))
-    if name == "password":
+    if name in ("password", "notify"):
         return "***" if value else ""
     if name in ("database_url", "mqtt_url") and "@" in value:
         scheme, _, rest = value.partition("://")

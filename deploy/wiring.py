@@ -19,6 +19,7 @@ from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
     from ingest.settings import IngestSettings
+    from model.watch.evaluation import Evaluation
 
 
 def prepare_logging(level: str = "INFO", log_format: str = "text") -> None:
@@ -156,18 +157,43 @@ def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[st
 
 
 def run_watch(settings: Settings, stop: threading.Event) -> None:
-    """Keep everything computed up to date, and old readings let go, until told to stop."""
+    """Keep everything computed up to date, and send notices, until told to stop."""
     from model.records.retention import Housekeeper
+    from model.watch import notices
+    from model.watch.clamps import watch_clamps
+    from model.watch.foresight import Foresight
     from model.watch.loop import run
+    from model.watch.outlook_run import Outlooks
 
-    store = open_store(settings)
+    store, now = open_store(settings), clock_of(settings)
+    sender = threading.Thread(
+        target=notices.run, args=(store, now, stop, settings.notice_addresses), name="notices", daemon=True
+    )
+    sender.start()
     run(
         store,
-        clock_of(settings),
+        now,
         stop,
         interval_s=settings.watch_interval_s,
-        after=[Housekeeper(store, settings.retention_days)],
+        outlook_crossings=Foresight(store),
+        after=[
+            partial(watch_clamps, store),
+            Outlooks(store).refresh,
+            Housekeeper(store, settings.retention_days),
+        ],
     )
+    sender.join(timeout=2.0)
+
+
+def evaluate_once(store: Store, at: datetime) -> "Evaluation":
+    """Bring everything computed up to date as of an instant, outlooks and all."""
+    from model.watch.foresight import Foresight
+    from model.watch.loop import bring_up_to_date
+    from model.watch.outlook_run import Outlooks
+
+    evaluation = bring_up_to_date(store, at, Foresight(store))
+    Outlooks(store).refresh(at)
+    return evaluation
 
 
 def run_ingest(settings: Settings, stop: threading.Event) -> None:

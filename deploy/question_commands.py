@@ -1,0 +1,81 @@
+"""The maker's three questions: glue up today, is this stack ready, what will this piece do."""
+
+from typing import Annotated, Any
+
+import typer
+
+from deploy.answer import NO, AsJson, give_json, give_table, say
+from deploy.book_commands import open_book
+from model.wood.units import parse_temperature_c
+
+
+def glue_up(
+    place: Annotated[str, typer.Argument(help="The place's name.")],
+    adhesive: Annotated[str | None, typer.Option("--adhesive", help="By name; else the usual one.")] = None,
+    stack: Annotated[
+        list[str] | None, typer.Option("--stack", help="Glued together; else each stack here by itself.")
+    ] = None,
+    wood: Annotated[
+        str | None, typer.Option("--wood", help="The wood's temperature, as 18C or 64F; else from the air.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Glue up here today? Answers go, wait or not today, and why."""
+    from model.watch.questions import glue_up as ask
+
+    store, now = open_book()
+    wood_c = parse_temperature_c(wood, "--wood") if wood else None
+    _give(ask(store, place, now, adhesive, tuple(stack or ()), wood_c), as_json)
+
+
+def ready(
+    stack: Annotated[str, typer.Argument(help="The stack's name.")],
+    as_json: AsJson = False,
+) -> None:
+    """Has this stack settled for the home it is meant for? If not, when."""
+    from model.watch.questions import ready as ask
+
+    store, now = open_book()
+    _give(ask(store, stack, now), as_json)
+
+
+def _give(answer: Any, as_json: bool) -> None:
+    if as_json:
+        give_json(answer.document())
+    else:
+        say(f"{answer.subject}: {answer.verdict}.")
+        for reason in answer.reasons:
+            say(f"  {'✗' if reason.against else '·'} {reason.says}")
+    if not answer.yes:
+        raise typer.Exit(NO)
+
+
+def outlook(
+    piece: Annotated[str, typer.Argument(help="The piece's name.")],
+    as_json: AsJson = False,
+) -> None:
+    """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
+    from model.watch.questions import outlook_document
+
+    store, _ = open_book()
+    document = outlook_document(store, piece)
+    if as_json:
+        give_json(document)
+        return
+    rows = []
+    for limit in document["limits"]:
+        margins = [
+            (month["month"], month["fits"][limit["fit"]][limit["limit"]]["margin_mm"])
+            for month in document["months"]
+        ]
+        month, least = min(margins, key=lambda one: one[1]["p50"])
+        spread = " / ".join(f"{least[name]:.1f}" for name in ("p10", "p50", "p90"))
+        rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", f"{spread} mm", month])
+    give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("glue-up")(glue_up)
+    app.command()(ready)
+    app.command()(outlook)

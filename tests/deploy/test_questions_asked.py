@@ -1,0 +1,86 @@
+"""The three questions from the command line, asked of the sample shop at its story's start."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from deploy import sample_shop, wiring
+from deploy.commands import main
+from deploy.settings import load_settings
+from model.records.clock import SampleClock, machine_now
+
+Ask = Callable[..., tuple[int, Any]]
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("shop")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PANELTIDE_DATA_DIR", str(folder))
+        store = wiring.open_store(load_settings())
+        sample_shop.load_history(store)
+        wiring.evaluate_once(store, sample_shop.STORY_START_AT)
+        store.close()
+    return folder
+
+
+@pytest.fixture
+def ask(shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Ask:
+    clock = SampleClock(machine_now(), sample_shop.STORY_START_AT, 1.0, 1.0)
+    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(shop))
+    monkeypatch.setenv("PANELTIDE_SAMPLE_CLOCK", wiring.clock_words(clock))
+
+    def run(*arguments: str) -> tuple[int, Any]:
+        with pytest.raises(SystemExit) as ended:
+            main([*arguments, "--json"])
+        return int(str(ended.value.code)), json.loads(capsys.readouterr().out)
+
+    return run
+
+
+def test_glue_up_is_answered_with_its_reasons(ask: Ask) -> None:
+    status, document = ask("glue-up", "Shop")
+    assert document["verdict"] in ("go", "wait", "not today")
+    assert status == (0 if document["verdict"] == "go" else 1)
+    assert document["reasons"]
+    if document["verdict"] != "go":
+        assert any(reason["against"] for reason in document["reasons"])
+
+
+def test_warm_wood_in_settled_air_may_be_glued_and_cold_wood_not(ask: Ask) -> None:
+    """A yellow glue's usual minimum is about 10 °C (common practice, no source: the label counts)."""
+    status, cold = ask("glue-up", "Shop", "--wood", "2C")
+    assert (status, cold["verdict"]) == (1, "not today")
+
+
+def test_stack_that_has_not_settled_is_not_ready_and_says_when(ask: Ask) -> None:
+    status, document = ask("ready", "Hard maple, 8/4")
+    assert (status, document["verdict"]) == (1, "not ready")
+    assert document["earliest"] is None or document["earliest"]["low_days"] > 0
+
+
+def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:
+    status, document = ask("outlook", "Hall bench")
+    assert status == 0
+    assert len(document["months"]) in (12, 13)
+    for month in document["months"]:
+        for limits in month["fits"].values():
+            for limit in limits.values():
+                margin = limit["margin_mm"]
+                assert margin["p10"] <= margin["p50"] <= margin["p90"]
+    chances = [limit["chance"] for limit in document["limits"]]
+    assert all(0.0 <= chance <= 1.0 for chance in chances)
+    # The bench stands in a damp house, so that swelling is what it has to fear.
+    worst = max(document["limits"], key=lambda limit: limit["chance"])
+    assert (worst["fit"], worst["limit"]) == ("back_panel", "groove-bottom")
+
+
+def test_client_sheet_is_a_pdf(ask: Ask, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.pdf"
+    with pytest.raises(SystemExit) as ended:
+        main(["sheet", "Hall bench", "--out", str(out)])
+    assert ended.value.code == 0
+    assert out.read_bytes().startswith(b"%PDF-")
