@@ -188,14 +188,8 @@ def test_one_long_step_is_many_short_ones():
 
 
 def test_thin_boards_divide_an_hour():
-    assert moisture.parts_of(np.array([50.0, 19.0, 8.5, 6.0, 3.0, 0.5]), 3600.0).tolist() == [
-        1,
-        1,
-        1,
-        2,
-        8,
-        64,
-    ]
+    thickness_mm = np.array([50.0, 19.0, 8.5, 6.0, 3.0, 0.5])
+    assert moisture.parts_of(thickness_mm, 3600.0).tolist() == [1, 1, 2, 4, 14, 64]
 
 
 @settings(max_examples=60, deadline=None)
