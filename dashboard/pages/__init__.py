@@ -14,6 +14,7 @@ from dashboard.pages import place_edit as place_edit
 from dashboard.pages import plan as plan
 from dashboard.pages import plan_record as plan_record
 from dashboard.pages import record as record
+from dashboard.pages import rehearse as rehearse
 from dashboard.pages import sensors as sensors
 from dashboard.pages import settings as settings
 from dashboard.pages import sheets as sheets
@@ -34,6 +35,7 @@ MODULES: tuple[ModuleType, ...] = (
     plan,
     plan_record,
     record,
+    rehearse,
     sensors,
     settings,
     sheets,
