@@ -1,0 +1,89 @@
+"""A fleet computed anew: bodies by hours a second of one core, and with Dask's workers beside it.
+
+    python tests/bench/bench_fleet.py [--homes 30] [--days 730] [--workers 2]
+
+From what is measured follows what thousands of homes and ten years take, printed with it.
+"""
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from model.watch import ledger  # noqa: E402
+from model.watch.bridge import Air  # noqa: E402
+from model.watch.fleet import BODY_HOURS_A_TASK, _spread, courses, portions  # noqa: E402
+from model.watch.roster import Roster, RosterReader  # noqa: E402
+from tests.bench.bench_watch import START, build  # noqa: E402
+from tests.bench.soak import Store  # noqa: E402
+
+
+def air_of(first: int, hours: int, seed: int) -> Air:
+    """Invented air with a season, a day and weather."""
+    rng = np.random.default_rng(seed)
+    at = np.arange(hours)
+    weather = np.cumsum(rng.standard_normal(hours)) * 0.1
+    rh_pct = 45 - 15 * np.cos(2 * np.pi * at / 8766 + seed) + weather - np.linspace(0, weather[-1], hours)
+    temperature_c = 20 + 2 * np.sin(2 * np.pi * at / 24)
+    return Air(first, temperature_c, np.clip(rh_pct, 5, 95), np.ones(hours, dtype=np.int64))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0] if __doc__ else None)
+    parser.add_argument("--homes", type=int, default=30, help="pieces of three members each")
+    parser.add_argument("--days", type=int, default=730)
+    parser.add_argument("--workers", type=int, default=0, help="Dask workers on this machine; 0 for none")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        store = Store(f"sqlite:///{Path(folder) / 'book.sqlite'}")
+        build(store, 3 * given.homes, 1)
+        with ledger.reading(store) as bulk:
+            roster = RosterReader().read(bulk)
+        store.close()
+    first, hours = int(START.timestamp()) // 3600, given.days * 24
+    airs = {place: air_of(first, hours, place) for place in roster.places}
+    body_hours = 3 * given.homes * hours
+    courses(roster.owners[:1], roster.places, airs, first + 48)  # compiles
+    began, spent = time.perf_counter(), time.process_time()
+    done = courses(roster.owners, roster.places, airs, first + hours)
+    took_s, spent_s = time.perf_counter() - began, time.process_time() - spent
+    assert len(done) == given.homes
+    a_core = body_hours / spent_s
+    load = f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
+    print(f"{given.homes} homes, {3 * given.homes} members, {given.days} days; {load}")
+    print(f"plain: {took_s:.2f} s, {a_core / 1e6:.2f} million member-hours a second of one core")
+    for homes in (1_000, 5_000):
+        total = homes * 30 * 10 * 8766
+        print(f"  {homes} homes x 30 members x 10 years: {total / a_core / 3600:.1f} core-hours")
+    if given.workers:
+        spread(roster, airs, first + hours, given.workers, body_hours, took_s)
+
+
+def spread(
+    roster: Roster, airs: dict[int, Air], until: int, workers: int, body_hours: int, plain_s: float
+) -> None:
+    from distributed import Client, LocalCluster
+
+    with (
+        LocalCluster(
+            n_workers=workers, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        tasks = portions(roster, until, min(BODY_HOURS_A_TASK, body_hours // (4 * workers)))
+        client.run(courses, roster.owners[:1], roster.places, airs, until)  # workers load the solver
+        began = time.perf_counter()
+        list(_spread(client, tasks, roster, airs, until))
+        took_s = time.perf_counter() - began
+    print(f"{workers} workers, {len(tasks)} tasks: {took_s:.2f} s, ratio to plain {plain_s / took_s:.2f}")
+
+
+if __name__ == "__main__":
+    main()
