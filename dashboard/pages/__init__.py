@@ -11,6 +11,7 @@ from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
 from dashboard.pages import place as place
 from dashboard.pages import place_edit as place_edit
+from dashboard.pages import placement as placement
 from dashboard.pages import plan as plan
 from dashboard.pages import plan_record as plan_record
 from dashboard.pages import record as record
@@ -32,6 +33,7 @@ MODULES: tuple[ModuleType, ...] = (
     pieces,
     place,
     place_edit,
+    placement,
     plan,
     plan_record,
     record,
