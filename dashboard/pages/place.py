@@ -175,7 +175,13 @@ def page(
             html.P(spread(air, view), className="small"),
         ),
         standing_part(pieces, stacks, view),
-        html.P(html.A("Correct the record", href=f"{here}/edit", className="button"), className="no-print"),
+        html.Div(
+            [
+                html.A("Its corners", href=f"{here}/corners", className="button"),
+                html.A("Correct the record", href=f"{here}/edit", className="button"),
+            ],
+            className="buttons no-print",
+        ),
         dateline=[KINDS[place.kind], f". {heard(place, view)}"],
     )
 
