@@ -26,7 +26,7 @@ Moistures = Mapping[str, Amount]
 INCH = 25.4
 
 # Wood held across its grain takes about 0.4 % before it sets or splits: Mecklenburg, Tumosa and Erhardt
-# 1998, from memory, unverified; TRADE practice says 0.4 to 0.5 %.
+# 1998, from memory, unverified; common practice says 0.4 to 0.5 %.
 RESTRAINED_STRAIN = 0.004
 # Cross-grain conflict over less width than this is ignored (common practice, no source: 3 to 4 in).
 IGNORED_WIDTH_MM = 4.0 * INCH
