@@ -19,6 +19,10 @@ from model.records.tables import Checkpoint, Measurement, Member, Piece
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.member import Member as WoodMember
+from model.wood.piece import Piece as WoodPiece
+
+Pairs = dict[str, tuple[float, float]]
+"""Width [mm] and the moisture content it was measured at [%], by member."""
 
 NEAR_ENOUGH = timedelta(hours=49)
 """A prediction rests on a checkpoint at most two days before the measurement; wood is slow."""
@@ -141,7 +145,32 @@ class _Followed:
         return self._mc[row]
 
 
+def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
+    """A piece as it counts now: as recorded, with every width and gap measured since taken up.
+
+    Raises
+    ------
+    BadInput
+        If there is no such piece or its record can't be read.
+    """
+    row = session.get(Piece, piece_id)
+    if row is None:
+        raise BadInput("", "piece", "must be one that is recorded", piece_id)
+    piece = load_piece(session, row)
+    _, pairs, fits = _through(session, row, now)
+    members = {
+        name: replace(member, width_mm=pairs[name][0], mc_pct=pairs[name][1]) if name in pairs else member
+        for name, member in piece.members.items()
+    }
+    return replace(piece, members=members, fits=fits or piece.fits)
+
+
 def _of_piece(session: Session, row: Piece, now: datetime) -> list[Compared]:
+    return _through(session, row, now)[0]
+
+
+def _through(session: Session, row: Piece, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:
+    """Every measurement of a piece in turn, each foretold from those before it; and what they leave."""
     measured = session.scalars(
         select(Measurement)
         .where(
@@ -152,14 +181,14 @@ def _of_piece(session: Session, row: Piece, now: datetime) -> list[Compared]:
         .order_by(Measurement.at, Measurement.id)
     ).all()
     if not measured:
-        return []
+        return [], {}, {}
     try:
         piece = load_piece(session, row)
     except BadInput:
-        return []
+        return [], {}, {}
     names = {member.id: member.name for member in row.members}
     followed = {member.name: _Followed(session, member) for member in row.members}
-    pairs = {name: (member.width_mm, member.mc_pct) for name, member in piece.members.items()}
+    pairs: Pairs = {name: (member.width_mm, member.mc_pct) for name, member in piece.members.items()}
     fits: dict[str, Fit] = dict(piece.fits)
     fit_names = {fit.id: fit.name for fit in row.fits}
     found = []
@@ -180,7 +209,7 @@ def _of_piece(session: Session, row: Piece, now: datetime) -> list[Compared]:
             )
         )
         _take_up(one, name, fit_name, pairs, fits, followed)
-    return found
+    return found, pairs, fits
 
 
 def _width(member: WoodMember, pair: tuple[float, float], mc_pct: float) -> float:
@@ -200,7 +229,7 @@ def _take_up(
     one: Measurement,
     name: str,
     fit_name: str | None,
-    pairs: dict[str, tuple[float, float]],
+    pairs: Pairs,
     fits: dict[str, Fit],
     followed: dict[str, _Followed],
 ) -> None:
