@@ -35,8 +35,8 @@ ASHRAE_160_ROOM: Points = ((18.3, 21.1), (21.1, 23.9))
 _EN_15026 = (
     "EN 15026:2007 Annex C, break-points read in three public implementations; the standard not re-read"
 )
-_CONTINENTAL = "EN ISO 13788:2012 Annex A, read in two public transcriptions; the standard not re-read"
-_CLASSES = "EN ISO 13788 Annex A, read in three public transcriptions; the standard not re-read"
+_CONTINENTAL = "EN ISO 13788:2012 Annex A, read in two public copies; the standard not re-read"
+_CLASSES = "EN ISO 13788 Annex A, read in three public copies; the standard not re-read"
 _DWELLINGS = (
     "Kalamees, Vinha and Kurnitski, J. Building Physics 2006: 101 timber houses of low occupancy, the "
     "excess that one house in ten goes beyond, so rather damp than dry"
@@ -45,11 +45,11 @@ _ASHRAE = "ASHRAE 160 simplified method, from memory, unverified"
 _DRY = "outdoor moisture warmed, with a small excess; size of the excess is common practice, no source"
 
 CLASS_EXCESS_PA: Mapping[int, float] = MappingProxyType({1: 270.0, 2: 540.0, 3: 810.0, 4: 1080.0, 5: 1360.0})
-"""Upper limits of the ISO 13788 humidity classes at 0 °C and below. For class 2 some transcriptions print
+"""Upper limits of the ISO 13788 humidity classes at 0 °C and below. For class 2 some copies print
 640; 540 agrees with its 4 g/m3, and is the default."""
 CLASS_2_OTHER_READING_PA = 640.0
 CLASS_TAIL_PA: Mapping[int, float] = MappingProxyType({1: 100.0, 2: 100.0, 3: 100.0, 4: 100.0, 5: 200.0})
-"""The excess left at 20 °C and above in some transcriptions; the 2001 edition has none, as is the default."""
+"""The excess left at 20 °C and above in some copies; the 2001 edition has none, as is the default."""
 CLASS_USE: Mapping[int, str] = MappingProxyType(
     {
         1: "unoccupied or dry storage",
@@ -181,7 +181,7 @@ def iso_13788_class(
     indoor_temperature_c : float, optional
         Room temperature [°C], 0 to 40; if left out that of EN 15026.
     class_2_pa : float
-        Limit of class 2 [Pa]; transcriptions print 540 (default) or 640.
+        Limit of class 2 [Pa]; copies print 540 (default) or 640.
     warm_tail : bool
         Whether 100 Pa (200 in class 5) of the excess stay at 20 °C outdoors and above; by default none does.
 

@@ -17,7 +17,7 @@ SALT_TEMPERATURE = Range("temperature_c", 5.0, 40.0, "°C")
 HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 
 GREENSPAN = (
-    "Greenspan, J. Res. NBS 81A (1977) 89, polynomials as transcribed in two public programs; the sign of "
+    "Greenspan, J. Res. NBS 81A (1977) 89, polynomials as written out in two public programs; the sign of "
     "the linear term of LiCl and K2CO3 set right by the printed table"
 )
 

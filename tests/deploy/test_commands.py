@@ -164,7 +164,7 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
 
 def test_salt_check_corrects_by_two_points(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:
     """Reads 35.6 over MgCl2 and 78.5 over NaCl at 20 °C; their humidities from Greenspan (1977), 33.07 and
-    75.47 %, as transcribed in public programs: b = 42.40 / 42.9, a = 33.07 - b x 35.6, by hand."""
+    75.47 %, as written out in public programs: b = 42.40 / 42.9, a = 33.07 - b x 35.6, by hand."""
     air = tmp_path / "air.csv"
     air.write_text("timestamp_utc,temperature_c,rh_pct\n2026-01-01T00:00:00Z,20,45\n")
     assert paneltide("import-readings", air, "--sensor", "bench", "--place", "Shop")[0] == 0

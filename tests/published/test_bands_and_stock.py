@@ -73,7 +73,7 @@ def test_resawing_doubles_coverage():
 @pytest.mark.parametrize(("specific_gravity", "kg_m3"), [(0.40, 448.0), (0.50, 560.0), (0.60, 672.0)])
 def test_density_at_12_percent(specific_gravity, kg_m3):
     # 1000 G (1 + M/100), Wood Handbook (FPL-GTR-190, 2010) ch. 4, with its example 0.40 at 12 % -> 448
-    # kg/m3 as repeated in a public transcription; the other two computed by hand.
+    # kg/m3 as repeated in a public copy; the other two computed by hand.
     woods = [wood for wood in all_species() if wood.specific_gravity_12pct == specific_gravity]
     assert woods
     for wood in woods:
@@ -81,7 +81,7 @@ def test_density_at_12_percent(specific_gravity, kg_m3):
 
 
 def test_green_specific_gravity_follows_from_that_at_12_percent():
-    # Wood Handbook Tables 5-3 and 5-5 print both for these woods (read in a transcription). Two printed
+    # Wood Handbook Tables 5-3 and 5-5 print both for these woods (read in a copy). Two printed
     # digits each, and mean shrinkage, leave 0.03.
     compared = 0
     for wood in all_species():

@@ -1,7 +1,7 @@
 """Indoor air without a sensor, and how damp a room may be, against published values.
 
 EN 15026:2007 Annex C break-points as read in three public implementations; EN ISO 13788 excess as read in
-three public transcriptions (the standards themselves were not re-read); Kalamees, Vinha and Kurnitski,
+three public copies (the standards themselves were not re-read); Kalamees, Vinha and Kurnitski,
 J. Building Physics 2006. Resulting humidities were computed independently (mpmath) from those and the ASHRAE
 saturation pressure.
 """
@@ -54,7 +54,7 @@ def test_en_15026_is_level_beyond_its_break_points():
 
 @pytest.mark.parametrize(("outdoor_c", "normal"), [(-10.0, 35.0), (5.0, 50.0), (20.0, 65.0)])
 def test_continental_form_of_iso_13788(outdoor_c, normal):
-    # EN ISO 13788:2012, two public transcriptions: 35 to 65 %, high occupancy 5 more.
+    # EN ISO 13788:2012, two public copies: 35 to 65 %, high occupancy 5 more.
     assert indoor_air(outdoor_c, 80.0, iso_13788_continental()).rh_pct == pytest.approx(normal)
     assert indoor_air(outdoor_c, 80.0, iso_13788_continental(True)).rh_pct == pytest.approx(normal + 5.0)
 

@@ -60,7 +60,7 @@ def test_smooth_form_agrees_with_the_kiln_manuals_near_12_percent():
     assert smooth == pytest.approx(rule, abs=0.1)
 
 
-# Greenspan, J. Res. NBS 81A (1977) 89, polynomials as transcribed in two public programs and computed
+# Greenspan, J. Res. NBS 81A (1977) 89, polynomials as written out in two public programs and computed
 # independently; the printed table may differ by 0.01, tolerance 0.03.
 GREENSPAN_AT_15_20_25_30 = {
     "LiCl": (11.31, 11.31, 11.30, 11.29),
@@ -80,7 +80,7 @@ def test_saturated_salts(salt):
 
 def test_lithium_chloride_has_the_sign_that_agrees_with_another_fit():
     # CRC Handbook (Wexler): 14.53 exp(-75/T) = 11.25 % at 20 °C, good to 2 %. With the sign as it stands in
-    # two public transcriptions the polynomial would give 10.98.
+    # two public copies the polynomial would give 10.98.
     assert salt_humidity("LiCl", 20.0) == pytest.approx(11.25, abs=0.1)
 
 

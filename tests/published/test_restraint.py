@@ -1,7 +1,7 @@
 """Restrained movement against published values and independent computations.
 
 Bending moduli and strengths are those of the Wood Handbook tables as carried in the project's data (read in
-a transcription); ratios of stiffness that are remembered only (cherry, walnut) are given here as inputs, so
+a copy); ratios of stiffness that are remembered only (cherry, walnut) are given here as inputs, so
 that the equation is tested and not the memory.
 """
 

@@ -6,6 +6,7 @@ Everything else (reading, writing, guided entry, design range, drawing) follows 
 """
 
 import dataclasses
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -56,7 +57,7 @@ class Limit(Way):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fit:
+class Fit(ABC):
     """A place in a piece where a member's movement has to go somewhere.
 
     Subclasses set `kind` (the word in files), `title` and `what` (for people), declare fields, and
@@ -94,13 +95,13 @@ class Fit:
     def check(self) -> None:
         """Refuse contradictory geometry with `self.bad`."""
 
+    @abstractmethod
     def ways(self, mc: Moistures) -> list[Way]:
         """Every way this fit runs out, at these moisture contents of its members."""
-        raise NotImplementedError
 
+    @abstractmethod
     def section(self, mc: Moistures) -> Section:
         """A cross-section at these moisture contents (one number a member)."""
-        raise NotImplementedError
 
     # -------------------------------------------------------- fields and documents
 

@@ -5,6 +5,7 @@ lets it travel. Which end of the slot it nears as the wood swells depends on whi
 """
 
 import dataclasses
+from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -54,9 +55,9 @@ class SlottedFit(Fit):
         ]
 
     @property
+    @abstractmethod
     def moving(self) -> tuple[Member, float]:
         """The member whose movement the slot takes, and how much of its width lies before the screw [mm]."""
-        raise NotImplementedError
 
     def check_slot(self, needed: bool = True) -> None:
         """Refuse a slot given twice, not at all, too short for its screw, or with the screw outside it."""
