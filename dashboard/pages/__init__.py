@@ -6,6 +6,9 @@ from dash import Dash
 
 from dashboard import acts
 from dashboard.pages import client as client
+from dashboard.pages import deliver as deliver
+from dashboard.pages import foretold as foretold
+from dashboard.pages import gap as gap
 from dashboard.pages import piece as piece
 from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
@@ -28,6 +31,9 @@ from dashboard.view import Context, Route
 MODULES: tuple[ModuleType, ...] = (
     today,
     client,
+    deliver,
+    foretold,
+    gap,
     piece,
     piece_acts,
     pieces,

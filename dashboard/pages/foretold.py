@@ -1,0 +1,113 @@
+"""Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
+
+from dash import html
+
+from dashboard import display as say
+from dashboard.display import Display
+from dashboard.pages.frame import num, part, sheet, under
+from dashboard.view import Route, View
+from model.records.tables import Place
+from model.watch.agreement import Agreement, Spread, agreement
+
+WHAT = {"width_mm": "width", "gap_mm": "gap", "mc_pct": "moisture"}
+WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
+
+
+def layout(view: View) -> html.Main:
+    """All pieces together, and each by itself."""
+    with view.store.session() as session:
+        found = agreement(session, view.now)
+        zone = session.query(Place.zone).limit(1).scalar() or "UTC"
+    known = sum(spread.count for spread in found.overall)
+    if not known:
+        return sheet(
+            "Nothing has been measured against a forecast yet.",
+            html.P("Measure a width, a gap or a moisture on a piece: it is set beside what was foretold."),
+        )
+    return sheet(
+        f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
+        html.Ul([html.Li(spread_words(spread, view.display)) for spread in found.overall], className="rows"),
+        *[
+            part(
+                name,
+                html.Ul(
+                    [html.Li(spread_words(spread, view.display)) for spread in spreads], className="rows"
+                ),
+            )
+            for name, spreads in found.by_piece.items()
+            if spreads
+        ],
+        foretold_part(found, zone, view, named=True),
+        lead="Each forecast rests on what was known just before; the measurement itself has no part in it.",
+    )
+
+
+def spread_words(spread: Spread, display: Display) -> str:
+    """Bias and spread of one quantity in words, in the viewer's units."""
+    if spread.bias is None:
+        return f"{WHATS[spread.quantity]}: nothing foretold."
+    way = "too large" if spread.bias > 0 else "too small"
+    told = f"{WHATS[spread.quantity]}: {spread.count} foretold, on average "
+    told += f"{_size(abs(spread.bias), spread.quantity, display)} {way}"
+    if spread.spread is not None:
+        told += f", give or take {_size(spread.spread, spread.quantity, display)}"
+    return f"{told}."
+
+
+def _size(size: float, quantity: str, display: Display) -> str:
+    if quantity == "mc_pct":
+        return say.points(size)
+    if display.units == "inch":
+        # Finer than a rule: a feeler's thousandths.
+        return f"{size / 25.4:.3f}{say.NBSP}in"
+    return f"{size:.2f}{say.NBSP}mm"
+
+
+def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
+    """The table of what was measured and foretold, newest first; none where nothing was measured."""
+    if not found.compared:
+        return None
+    display = view.display
+
+    def value(number: float | None, quantity: str) -> str:
+        if number is None:
+            return "not followed then"
+        return say.mc(number) if quantity == "mc_pct" else display.length(number, finest=64)
+
+    rows = []
+    for one in reversed(found.compared):
+        where = say.said(one.fit or one.member)
+        title = f"{one.piece}, {where}" if named else where
+        error = one.error
+        off = say.NOTHING
+        if error is not None:
+            off = f"{_size(abs(error), one.quantity, display)} {'too large' if error > 0 else 'too small'}"
+        rows.append(
+            html.Tr(
+                [
+                    html.Th(f"{title}, {WHAT[one.quantity]}", scope="row"),
+                    html.Td(say.day(one.at, zone, view.units, view.now), **under("On")),
+                    html.Td(num(value(one.predicted, one.quantity)), className="right", **under("Foretold")),
+                    html.Td(num(value(one.measured, one.quantity)), className="right", **under("Measured")),
+                    html.Td(off, **under("Forecast")),
+                    html.Td(one.how or "measured", **under("With")),
+                ]
+            )
+        )
+    names = ("What", "On", "Foretold", "Measured", "Forecast", "With")
+    head = html.Tr(
+        [
+            html.Th(name, scope="col", className="right" if name in ("Foretold", "Measured") else "")
+            for name in names
+        ]
+    )
+    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
+    summary = (
+        None
+        if named
+        else html.Ul([html.Li(spread_words(spread, display)) for spread in found.overall], className="rows")
+    )
+    return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
+
+
+ROUTES = [Route("/foretold", layout, live=False)]
