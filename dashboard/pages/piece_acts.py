@@ -26,12 +26,18 @@ HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "
 def acts_part(piece: PieceNow) -> html.Section:
     """What can be done to the piece."""
     here = ("piece", piece.id)
+    air = piece.place.id if piece.place else None
+    rehearsal = address("rehearse", first=f"piece-{piece.id}", air=air, begin="lived")
     links: list[Any] = [
         html.A("It was measured", href=address(*here, "measure"), className="button"),
+        html.A("A gap reported", href=address(*here, "gap"), className="button"),
+        html.A("Hold or deliver", href=address(*here, "deliver"), className="button"),
+        html.A("Rehearse", href=rehearsal, className="button"),
         html.A("It was moved", href=address(*here, "move"), className="button"),
         html.A("Correct the record", href=address(*here, "edit"), className="button"),
         html.A("Client sheet", href=address(*here, "sheet.pdf"), className="button", target="_blank"),
         html.A("Job sheet", href=address(*here, "job.pdf"), className="button", target="_blank"),
+        html.A("Record of fact", href=address(*here, "record.txt"), className="button", download=""),
         html.A("Client's link", href=address(*here, "client"), className="button"),
         html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
     ]
