@@ -92,7 +92,7 @@ class Fit(ABC):
 
     # -------------------------------------------------------- what a kind answers
 
-    def check(self) -> None:
+    def check(self) -> None:  # noqa: B027 - a kind without contradictions needs none
         """Refuse contradictory geometry with `self.bad`."""
 
     @abstractmethod
