@@ -1,45 +1,66 @@
 """Every stored record. Every datetime is aware UTC; every constraint has a name.
 
-What people recorded (places, sensors, pieces, stacks) and what sensors sent is truth. What follows
-under "Computed" can be deleted at any time and is computed again by the watch.
+What people recorded (places, sensors, pieces, stacks) and what sensors sent is truth, and stands here.
+What the watch computes from it stands in `computed` and is named here too, so that one import serves.
 """
 
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import (
-    JSON,
     BigInteger,
     CheckConstraint,
     ForeignKey,
     Index,
     Integer,
     LargeBinary,
-    MetaData,
-    Text,
     UniqueConstraint,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from model.records.types import UtcDateTime
+from model.records.base import Document, Record
+from model.records.computed import (
+    AirHour,
+    Checkpoint,
+    Margin,
+    Notice,
+    Outlook,
+    Verdict,
+    Warning,
+)
 
-NAMING = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-    "pk": "pk_%(table_name)s",
-}
-
-Document = dict[str, Any]
-
-
-class Record(DeclarativeBase):
-    """Base of every stored record. Every datetime column holds UTC."""
-
-    metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map = {datetime: UtcDateTime, str: Text, Document: JSON}  # noqa: RUF012
-
+__all__ = [
+    "AirHour",
+    "Binding",
+    "Body",
+    "Checkpoint",
+    "Correction",
+    "Document",
+    "Doubt",
+    "Fit",
+    "GlueUp",
+    "Hanging",
+    "HeardMessage",
+    "Margin",
+    "Measurement",
+    "Member",
+    "Notice",
+    "Outlook",
+    "Piece",
+    "Place",
+    "Preference",
+    "Pulse",
+    "Reading",
+    "Record",
+    "RejectedMessage",
+    "Sensor",
+    "Stack",
+    "StaleHour",
+    "Stay",
+    "Tally",
+    "Verdict",
+    "Warning",
+]
 
 # ---------------------------------------------------------------- places and sensors
 
@@ -360,162 +381,6 @@ class GlueUp(Record):
     clamps_off_at: Mapped[datetime | None]
     adhesive: Mapped[Document]  # its name and range, as they were when the clamps went on
     note: Mapped[str] = mapped_column(default="")
-
-
-# ---------------------------------------------------------------- Computed
-
-
-class AirHour(Record):
-    """A place's air for the hour that begins at `hour_at`, from all its trusted readings."""
-
-    __tablename__ = "air_hour"
-    __table_args__ = (
-        CheckConstraint("basis IN ('measured', 'estimated')", name="basis"),
-        {"sqlite_with_rowid": False},
-    )
-
-    place_id: Mapped[int] = mapped_column(ForeignKey("place.id"), primary_key=True)
-    hour_at: Mapped[datetime] = mapped_column(primary_key=True)
-    temperature_c: Mapped[float]
-    rh_pct: Mapped[float]
-    n_readings: Mapped[int]
-    basis: Mapped[str]
-
-
-class Checkpoint(Record):
-    """The moisture inside a body at an instant: daily at midnight UTC, and the latest hour reached."""
-
-    __tablename__ = "checkpoint"
-    __table_args__ = ({"sqlite_with_rowid": False},)
-
-    body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
-    at: Mapped[datetime] = mapped_column(primary_key=True)
-    profile_pct: Mapped[bytes] = mapped_column(LargeBinary)  # float64 little-endian, face to back
-    mc_mean_pct: Mapped[float]
-    mc_face_pct: Mapped[float]
-    mc_core_pct: Mapped[float]
-    mc_back_pct: Mapped[float]
-    width_mm: Mapped[float | None]  # none for a stack
-    estimated_hours: Mapped[int] = mapped_column(default=0)  # consecutive bridged hours up to here
-    variance_pct2: Mapped[float] = mapped_column(default=0.0)  # of the mean moisture content
-
-
-def _own_instant(context: Any) -> datetime:
-    instant: datetime = context.get_current_parameters()["at"]
-    return instant
-
-
-class Margin(Record):
-    """What is left before one limit of a fit, at a checkpoint's instant, and how the limit stands.
-
-    The standing carries hysteresis, so it is kept with the margin: whatever rewinds to this instant
-    goes on from here and comes to the same warnings.
-    """
-
-    __tablename__ = "margin"
-    __table_args__ = (
-        CheckConstraint("direction IN ('swelling', 'shrinking')", name="direction"),
-        CheckConstraint("severity IN ('shows', 'harms')", name="severity"),
-        CheckConstraint("standing IN ('easy', 'near', 'past')", name="standing"),
-        {"sqlite_with_rowid": False},
-    )
-
-    fit_id: Mapped[int] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"), primary_key=True)
-    limit_name: Mapped[str] = mapped_column(primary_key=True)
-    at: Mapped[datetime] = mapped_column(primary_key=True)
-    direction: Mapped[str]
-    severity: Mapped[str]
-    margin_mm: Mapped[float]
-    play_mm: Mapped[float]  # the play designed before this limit, at the reference moisture content
-    standing: Mapped[str] = mapped_column(default="easy")
-    standing_since_at: Mapped[datetime] = mapped_column(default=_own_instant)
-    eased: Mapped[bool] = mapped_column(default=False)  # the last change of standing was for the better
-    projected_days: Mapped[int] = mapped_column(default=0)  # days in a row that foresaw a crossing
-    crossing: Mapped[Document | None]  # the last daily evaluation's, when it foresaw one
-
-
-class Verdict(Record):
-    """How a fit, stack, place or sensor stands now, with the reason in words."""
-
-    __tablename__ = "verdict"
-    __table_args__ = (
-        CheckConstraint("subject_kind IN ('fit', 'stack', 'place', 'sensor', 'piece')", name="subject_kind"),
-        CheckConstraint("verdict IN ('easy', 'near', 'past', 'unknown')", name="verdict"),
-    )
-
-    subject_kind: Mapped[str] = mapped_column(primary_key=True)
-    subject_id: Mapped[int] = mapped_column(primary_key=True)
-    verdict: Mapped[str]
-    since_at: Mapped[datetime]  # when it became this verdict
-    evaluated_at: Mapped[datetime]
-    reason: Mapped[str]
-    detail: Mapped[Document]  # the numbers behind the reason, in mm and %, for a page to say in its own units
-
-
-class Outlook(Record):
-    """One quantity of a piece through the coming year, as a spread.
-
-    Of a member `mc_pct` and `width_mm`, of a fit each limit's margin [mm] by the limit's name, of the piece
-    `rh_pct` and `temperature_c` of the air it is expected to stand in. Value k is that at the end of day k
-    after `at`. All rows of a piece are replaced together, once a day.
-    """
-
-    __tablename__ = "outlook"
-    __table_args__ = (
-        CheckConstraint("subject_kind IN ('piece', 'member', 'fit')", name="subject_kind"),
-        Index(None, "piece_id"),
-    )
-
-    subject_kind: Mapped[str] = mapped_column(primary_key=True)
-    subject_id: Mapped[int] = mapped_column(primary_key=True)
-    quantity: Mapped[str] = mapped_column(primary_key=True)
-    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
-    at: Mapped[datetime]  # the midnight UTC up to which everything was known
-    p10: Mapped[bytes] = mapped_column(LargeBinary)  # float32 little-endian, a value a day
-    p50: Mapped[bytes] = mapped_column(LargeBinary)
-    p90: Mapped[bytes] = mapped_column(LargeBinary)
-    detail: Mapped[Document]  # of a limit its chance, crossing and lever; of the air what it is known from
-
-
-class Warning(Record):
-    """A stored change of verdict for the worse: opened, acknowledged, closed."""
-
-    __tablename__ = "warning"
-    __table_args__ = (
-        CheckConstraint("closed_at IS NULL OR closed_at >= opened_at", name="order"),
-        UniqueConstraint("subject_kind", "subject_id", "limit_name", "opened_at"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    subject_kind: Mapped[str]
-    subject_id: Mapped[int]
-    limit_name: Mapped[str] = mapped_column(default="")
-    tier: Mapped[str] = mapped_column(default="week")  # now, morning, week or season
-    from_verdict: Mapped[str]
-    to_verdict: Mapped[str]
-    reason: Mapped[str]
-    detail: Mapped[Document]
-    opened_at: Mapped[datetime]
-    escalated_at: Mapped[datetime | None]  # when it went from near to past
-    acknowledged_at: Mapped[datetime | None]
-    trade_act: Mapped[str | None]  # how it was acknowledged: eased it, re-measured, moved it ...
-    closed_at: Mapped[datetime | None]
-
-
-class Notice(Record):
-    """A message to be sent about a warning; sending is separate from warning and survives a crash."""
-
-    __tablename__ = "notice"
-    __table_args__ = (UniqueConstraint("warning_id", "address", "stage"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    warning_id: Mapped[int] = mapped_column(ForeignKey("warning.id", ondelete="CASCADE"))
-    address: Mapped[str]
-    stage: Mapped[str] = mapped_column(default="opened")  # opened or escalated
-    due_at: Mapped[datetime]
-    tries: Mapped[int] = mapped_column(default=0)
-    sent_at: Mapped[datetime | None]
-    problem: Mapped[str | None]
 
 
 # ---------------------------------------------------------------- running
