@@ -104,6 +104,7 @@ class Link:
         self._connected_since = 0.0
         self._last_ping = self._answer_by = 0.0
         self._said: str | None = None
+        self._let_in = False  # the broker knows us, though perhaps not yet our topics
         self.connected = False
         self.reason = "not tried yet"
 
@@ -127,7 +128,7 @@ class Link:
         """Say goodbye; the broker keeps our queue."""
         client, self._client = self._client, None
         if client is not None:
-            self.connected = False
+            self._let_in = self.connected = False
             client.on_disconnect = None
             client.disconnect()
             with contextlib.suppress(OSError):
@@ -160,6 +161,7 @@ class Link:
         if settings.tls:
             client.tls_set_context(_tls_context(settings))
         client.on_connect = self._answered
+        client.on_subscribe = self._subscribed
         client.on_disconnect = self._dropped
         client.on_message = lambda _client, _data, message: self._arrived(message)
         client.deliver = self._arrived
@@ -169,14 +171,30 @@ class Link:
         if code.is_failure:
             self._lost(f"it refuses us: {plain(str(code)).lower()}", hang_up=client)
             return
-        self.connected, self.reason = True, ""
+        self._let_in, self.reason = True, "it hasn't confirmed our topics yet"
         self._connected_since = self._last_ping = time.monotonic()
-        self._said = None
-        if self._lasting:
-            log.info("connected to the broker at %s", self._settings.shown)
         self._on_session(bool(flags.session_present))
         options = [(topic, 1) for topic in self._settings.filters]
         client.subscribe(options)
+        if flags.session_present:
+            # The old session's topics hold; a broker may answer for the new ones only after a backlog.
+            self._listening()
+
+    def _subscribed(self, client: mqtt.Client, _data: Any, _mid: int, codes: Any, _properties: Any) -> None:
+        """Only now does everything that is published reach a new session."""
+        refused = [
+            topic for topic, code in zip(self._settings.filters, codes, strict=False) if code.is_failure
+        ]
+        if refused:
+            self._lost(f"it refuses us the topics {', '.join(map(plain, refused))}", hang_up=client)
+            return
+        if not self.connected:
+            self._listening()
+
+    def _listening(self) -> None:
+        self.connected, self.reason, self._said = True, "", None
+        if self._lasting:
+            log.info("connected to the broker at %s", self._settings.shown)
 
     def _dropped(self, client: mqtt.Client, _data: Any, _flags: Any, code: Any, _properties: Any) -> None:
         if client is self._client:
@@ -187,9 +205,9 @@ class Link:
         if hang_up is not None:
             self._hang_up(hang_up)
         self._client = None
-        if self.connected and time.monotonic() - self._connected_since > SETTLED_S:
+        if self._let_in and time.monotonic() - self._connected_since > SETTLED_S:
             self._wait_s = FIRST_WAIT_S
-        self.connected, self.reason = False, reason
+        self._let_in, self.connected, self.reason = False, False, reason
         # Spread out, so that many clients don't come back at the same instant.
         self._next_try = time.monotonic() + self._wait_s * random.uniform(0.5, 1.0)
         self._wait_s = min(self._wait_s * 2, LONGEST_WAIT_S)
@@ -253,7 +271,7 @@ class Link:
         """
         client = self._client
         packets = b"".join([ACK.pack(PUBACK, ACK_LENGTH, packet_id) for packet_id in packet_ids])
-        if client is None or not self.connected or not packets:
+        if client is None or not self._let_in or not packets:
             return
         self._send(client, packets)
 
@@ -262,13 +280,13 @@ class Link:
         client = self._client
         if client is not None:
             client.loop_misc()
-        if client is self._client is not None and not self.connected and time.monotonic() > self._answer_by:
+        if client is self._client is not None and not self._let_in and time.monotonic() > self._answer_by:
             self._lost("it doesn't answer", hang_up=client)
 
     def ping_unheard(self) -> None:
         """Keep the connection alive while nothing is read from it, and so no answer can be waited for."""
         client, now = self._client, time.monotonic()
-        if client is not None and self.connected and now - self._last_ping > self._settings.keep_alive_s / 2:
+        if client is not None and self._let_in and now - self._last_ping > self._settings.keep_alive_s / 2:
             self._last_ping = now
             self._send(client, PINGREQ)
 
