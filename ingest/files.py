@@ -1,6 +1,5 @@
 """Readings from files, in pieces; the same file twice is the same rows."""
 
-import time
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -16,12 +15,11 @@ from sqlalchemy import select
 
 from ingest.accept import place_named
 from ingest.batch import RowValues
-from ingest.books import Book, BookAway, open_book
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
 from ingest.lines import Piece, cast_whole, pieces_of
+from ingest.patient_book import PatientBook
 from ingest.quantities import plain, shown
 from ingest.wall_time import WallTime
-from ingest.writer import COUNT
 from model.records.clock import Now
 from model.records.hangings import correct_hanging, hang_sensor
 from model.records.store import Store
@@ -31,7 +29,6 @@ from model.wood.errors import BadInput
 
 REJECTED_KEPT = 10_000
 TRANSACTION_ROWS = 50_000
-LOCK_PATIENCE_S = 60.0
 EARLIEST_MS, AHEAD_MS = to_epoch_ms(datetime.fromisoformat("1990-01-01T00:00:00+00:00")), 600_000
 
 Progress = Callable[[int, int], None]
@@ -134,7 +131,7 @@ def import_readings(
     names.settle(sensor, topic)
     limit_ms = to_epoch_ms(now()) + AHEAD_MS
     received_ms = to_epoch_ms(now())
-    writer = _PatientBook(store)
+    writer = PatientBook(store)
     try:
         for piece in pieces_of(path, guess, report.refuse, from_line):
             table = _readings(piece, guess, walls, names, limit_ms, report)
@@ -368,44 +365,3 @@ class _Names:
                 hang_sensor(session, session.get_one(Sensor, number), place, since_at)
             else:
                 correct_hanging(session, hanging, place, since_at)
-
-
-class _PatientBook:
-    """Stores rows, waiting while the database is locked or away."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-        self._book: Book | None = None
-
-    def store(self, rows: list[RowValues]) -> int:
-        changed: int = self._patiently(lambda book: book.upsert(rows)) if rows else 0
-        return changed
-
-    def count(self, counts: Mapping[str, int]) -> None:
-        self._patiently(lambda book: book.executemany(COUNT, [pair for pair in counts.items() if pair[1]]))
-
-    def close(self) -> None:
-        if self._book is not None:
-            self._book.close()
-
-    def _patiently(self, work: Callable[[Book], Any]) -> Any:
-        deadline = time.monotonic() + LOCK_PATIENCE_S
-        while True:
-            try:
-                if self._book is None:
-                    self._book = open_book(self._store)
-                    self._book.durable(False)  # a file can be read again
-                self._book.begin()
-                try:
-                    done = work(self._book)
-                    self._book.commit()
-                except BaseException:
-                    self._book.rollback()
-                    raise
-                return done
-            except BookAway as error:
-                if "locked" not in str(error):
-                    self._book = None
-                if time.monotonic() > deadline:
-                    raise
-                time.sleep(0.05)
