@@ -64,6 +64,9 @@ class _Client(mqtt.Client):
     def _handle_on_message(self, message: mqtt.MQTTMessage) -> None:
         self.deliver(message)
 
+    def _easy_log(self, level: Any, fmt: str, *args: Any) -> None:
+        """Nobody listens to paho's own log, which has several lines for each message."""
+
 
 class Link:
     """One session with a broker, through as many connections as it takes.

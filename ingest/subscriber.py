@@ -9,6 +9,7 @@ so that memory stays bounded and the broker does the queueing.
 """
 
 import argparse
+import gc
 import logging
 import signal
 import sys
@@ -304,6 +305,11 @@ def run(store: Store, settings: IngestSettings, now: Now, stop: threading.Event)
     stop : threading.Event
         Set it to end; what is at hand is committed and acknowledged first, within two seconds.
     """
+    # A batch is thousands of small objects that go together: looking through them for cycles again and again
+    # takes a fifteenth of the time. What is loaded by now stays, so it needn't be looked through at all.
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 50, 100)
     Subscriber(store, settings, now).run(stop)
 
 
