@@ -124,7 +124,7 @@ def headline(gaps: list[GapNow]) -> str:
 def sentence_of(gap: GapNow, zone: str, view: View) -> str:
     """One gap: how big now, how wide it gets, when it closes."""
     display = view.display
-    size = display.length(gap.now_mm, "up", 32)
+    size = display.length(gap.now_mm, finest=64)
     if not gap.is_open:
         wide = display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
         return f"{say.sentence(gap.what)[:-1]}: no wider than it was built now; up to {wide} in a year."
