@@ -22,6 +22,7 @@ from sqlalchemy import text
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from ingest.broker import answers  # noqa: E402
 from model.records.clock import machine_now  # noqa: E402
 from model.records.partitions import keep_months  # noqa: E402
 from model.records.store import Store  # noqa: E402
@@ -69,6 +70,12 @@ def stop(processes: "list[subprocess.Popen[bytes]]") -> None:
 def one_round(world: World, number: int, names: list[str], count: int) -> dict[str, float]:
     """Drain so many messages through these ingesters; the rate, and processor time by program."""
     import psycopg
+
+    # A broker that remembers the last round's sessions would go on sharing with them.
+    world.parts["broker"].end(signal.SIGKILL)
+    (world.folder / "mosquitto" / "mosquitto.db").unlink(missing_ok=True)
+    world.parts["broker"].start()
+    wait_for(lambda: answers("127.0.0.1", world.mqtt_port), 20, "the broker")
 
     admin = f"host=127.0.0.1 port={world.sql_port} user=paneltide dbname=postgres"
     with psycopg.connect(admin, autocommit=True) as connection:
@@ -125,7 +132,8 @@ def main() -> None:
     given = parser.parse_args()
     found: dict[int, list[dict[str, float]]] = {1: [], 2: []}
     with tempfile.TemporaryDirectory(prefix="paneltide-shared-") as folder:
-        world = World(Path(folder))
+        # mosquitto writes its whole queue at each save: with tens of thousands waiting, not once here.
+        world = World(Path(folder), save_every=1_000_000)
         world.parts["broker"].start()
         world.parts["database"].start()
         try:

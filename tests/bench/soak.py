@@ -137,7 +137,7 @@ class Part:
 class World:
     """Broker, database and the three parts, in a folder of their own."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, save_every: int = 10) -> None:
         self.folder = folder
         self.mqtt_port, self.sql_port, self.page_port = free_port(), free_port(), free_port()
         self.url = f"postgresql+psycopg://paneltide@127.0.0.1:{self.sql_port}/book"
@@ -160,9 +160,9 @@ class World:
         config = folder / "mosquitto" / "soak.conf"
         config.write_text(
             f"listener {self.mqtt_port} 127.0.0.1\nallow_anonymous true\npersistence true\n"
-            f"persistence_location {folder}/mosquitto/\nautosave_on_changes true\nautosave_interval 10\n"
-            "max_queued_messages 0\nmax_inflight_messages 5000\nset_tcp_nodelay true\n"
-            + ("user root\n" if os.geteuid() == 0 else "")
+            f"persistence_location {folder}/mosquitto/\nautosave_on_changes true\n"
+            f"autosave_interval {save_every}\nmax_queued_messages 0\nmax_inflight_messages 5000\n"
+            "set_tcp_nodelay true\n" + ("user root\n" if os.geteuid() == 0 else "")
         )
         data = folder / "postgres"
         data.mkdir()
