@@ -27,9 +27,10 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-BODY_HOURS_A_TASK = 3_000_000
-"""Hours of bodies in one task: seconds of work, and some tens of megabytes while it lasts."""
-TASKS_AHEAD = 3
+BODY_HOURS_A_TASK = 12_000_000
+"""Hours of bodies in one task: some seconds of work and a few hundred megabytes while it lasts. Each day of a
+run costs half a millisecond however few bodies are in it, so that small tasks waste most of their time."""
+TASKS_AHEAD = 2
 """Tasks handed out for each worker at a time, so that neither they nor their results pile up."""
 
 

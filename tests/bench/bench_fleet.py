@@ -77,7 +77,7 @@ def spread(
         ) as cluster,
         Client(cluster) as client,
     ):
-        tasks = portions(roster, until, min(BODY_HOURS_A_TASK, body_hours // (4 * workers)))
+        tasks = portions(roster, until, min(BODY_HOURS_A_TASK, body_hours // workers))
         client.run(courses, roster.owners[:1], roster.places, airs, until)  # workers load the solver
         began = time.perf_counter()
         list(_spread(client, tasks, roster, airs, until))
