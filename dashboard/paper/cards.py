@@ -64,13 +64,16 @@ def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
     wanted: list[tuple[str, str | None]] = [("cut it wide", exactly("width_to_cut_rounded_mm"))]
     if "groove_depth_centre_rounded_mm" in document:
         held = str(document.get("held", "centre"))
-        depth = {
+        needed = {
             "centre": up("groove_depth_centre_rounded_mm"),
             "free": up("groove_depth_free_rounded_mm"),
-        }.get(held, up("groove_depth_mm"))
-        wanted.append(("grooves deep", depth))
-        if not document.get("enough", True):
+        }.get(held)
+        # The width above fills the grooves as drawn: in any others it would not fit.
+        if document.get("enough", True):
+            wanted.append(("grooves deep", up("groove_depth_mm")))
+        else:
             wanted.append(("grooves as drawn", up("groove_depth_mm")))
+            wanted.append(("grooves it needs", needed))
         wanted.append(("held", {"centre": "at its centre", "free": "free"}.get(held, "at one edge")))
         wanted.append(("shoulder gap", up("shoulder_gap_rounded_mm")))
     if "gap_rounded_mm" in document:
