@@ -236,7 +236,7 @@ def _in_grooves(
         return _piece(part, inside, {fit: table | {"groove_depth": groove}, **(more or {})})
 
     asked = _cut(built(groove_mm, sight_mm + 1.2 * groove_mm), fit, part, mc_range, steps)
-    groove = max(groove_mm, asked["groove_depth_centre_rounded_mm"])
+    groove = max(steps.depth_up(groove_mm), asked["groove_depth_centre_rounded_mm"])
     asked = _cut(built(groove, sight_mm + 1.2 * groove), fit, part, mc_range, steps)
     piece = built(groove, asked["width_to_cut_rounded_mm"])
     return piece, _cut(piece, fit, part, mc_range, steps)
