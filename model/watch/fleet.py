@@ -162,7 +162,9 @@ def _spread(
             return None
         own = _airs_of(task, airs)
         places = {id_: roster.places[id_] for id_ in own}
-        return client.submit(courses, task, places, own, until, pure=False)
+        # Handed to a worker directly: megabytes of air have no business in the scheduler.
+        given = client.scatter((task, places, own), hash=False)
+        return client.submit(_given_courses, given, until, pure=False)
 
     first = [future for future in (hand_out() for _ in range(TASKS_AHEAD * workers)) if future is not None]
     coming = as_completed(first)
@@ -173,6 +175,10 @@ def _spread(
         if following is not None:
             coming.add(following)
         yield from done
+
+
+def _given_courses(given: tuple[Sequence[Owner], dict[int, PlaceOnBook], dict[int, Air]], until: int) -> Any:
+    return courses(*given, until)
 
 
 def _airs_of(owners: Sequence[Owner], airs: Mapping[int, Air]) -> dict[int, Air]:
