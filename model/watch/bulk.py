@@ -40,11 +40,14 @@ class Bulk:
         changed: int = self._cursor.rowcount
         return changed
 
-    def each(self, statement: str, rows: Iterable[Row]) -> None:
-        """Run one statement for each row of values."""
+    def each(self, statement: str, rows: Iterable[Row]) -> int:
+        """Run one statement for each row of values; returns how many rows all of them changed."""
         many = list(rows)
-        if many:
-            self._cursor.executemany(self._worded(statement), many)
+        if not many:
+            return 0
+        self._cursor.executemany(self._worded(statement), many)
+        changed: int = self._cursor.rowcount
+        return changed
 
     def put(self, table: str, key: Sequence[str], columns: Sequence[str], rows: Iterable[Row]) -> None:
         """Insert rows, or replace those of the same key."""

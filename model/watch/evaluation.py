@@ -83,6 +83,7 @@ class Watch:
         self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
         self._stacks: dict[int, StackHistory] = {}
+        self._verdicts: set[tuple[str, int]] = set()  # on record, for all that this watch knows
         self._hour: int | None = None
 
     def bring_up_to_date(self, now: datetime) -> Evaluation:
@@ -125,9 +126,10 @@ class Watch:
             stored = read_stored(bulk, "fit", min((task.begin for task in tasks), default=hour) * HOUR_MS)
             clock = tally.took("read", clock)
         climates = {id_: Climate(place, airs.get(id_, NO_AIR)) for id_, place in self._roster.places.items()}
-        writer = Writer(self._store, self._counts)
+        writer = Writer(self._store, self._counts, self._verdicts)
+        taken_back = [task for task in tasks if task.rewind_hour() is not None]
         for place_id, hours in changed.items():
-            affected = [task for task in tasks if any(s.place_id == place_id for s in task.owner.stays)]
+            affected = [task for task in taken_back if any(s.place_id == place_id for s in task.owner.stays)]
             writer.add(len(hours), air_writer(place_id, airs[place_id], hours, affected))
             tally.add("air_hours", len(hours))
         tally.add("marks", len(marks))
@@ -155,7 +157,7 @@ class Watch:
         others = before is None or before.watch != counts.watch
         if others or before is None or before.book != counts.book:
             self._roster = self._reader.read(bulk)
-            self._known, self._stacks = {}, {}
+            self._known, self._stacks, self._verdicts = {}, {}, set()
         if others or before is None or before.air != counts.air:
             self._airs = ledger.read_airs(bulk)
             self._air_is_fresh = True
@@ -294,8 +296,9 @@ class Watch:
         rows += sensors
         tally.add("opened", sum(len(change.added) for change in changes))
         write_changes(bulk, changes)
-        ledger.put_verdicts(bulk, instants(bulk, rows, 3, 4))
+        ledger.put_verdicts(bulk, instants(bulk, rows, 3, 4), self._verdicts)
         bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
+        self._verdicts -= set(retired)
 
 
 def bring_up_to_date(

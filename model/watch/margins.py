@@ -8,7 +8,7 @@ then. What the outlook foresees comes from outside, as `Crossings`; without it n
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -39,6 +39,16 @@ class Resumed:
     crossing: tuple[Crossing | None, ...]
 
 
+class Latest(NamedTuple):
+    """One limit at the last hour, as plain numbers: what an hour's evaluation mostly asks for."""
+
+    margin_mm: float
+    level: int
+    since: int
+    eased: bool
+    foreseen: int
+
+
 @dataclass
 class FitHours:
     """A fit through consecutive hours: arrays are limits by hours."""
@@ -58,6 +68,8 @@ class FitHours:
     unknown: Flags  # (hours,)
     before: Resumed | None
     history: History | None = None
+    latest: tuple[Latest, ...] = ()
+    standing: Standing | None = None  # at the last hour
     changed: bool = True  # whether the standing of a limit ever became another
 
     @property
@@ -146,23 +158,24 @@ def settle(fits: Sequence[FitHours]) -> None:
             fit.before.standing if fit.before is not None else Standing.first(len(fit.limits), fit.first)
             for fit in group
         ]
+        counts = np.array([len(fit.limits) for fit in group])
+        margin_mm = np.concatenate([fit.margin_mm for fit in group])
+        was = Standing(*(np.concatenate(column) for column in zip(*before, strict=True)))
         history = standings(
-            Standing(
-                np.concatenate([standing.level for standing in before]),
-                np.concatenate([standing.since for standing in before]),
-                np.concatenate([standing.eased for standing in before]),
-                np.concatenate([standing.foreseen for standing in before]),
-            ),
+            was,
             first,
-            np.concatenate([fit.margin_mm for fit in group]),
+            margin_mm,
             np.concatenate([fit.dearer_mm for fit in group]),
             np.concatenate([fit.settling_mm for fit in group]),
             np.concatenate([fit.play_mm for fit in group]),
             np.concatenate([fit.crosses for fit in group]),
-            np.concatenate([np.broadcast_to(fit.unknown, fit.margin_mm.shape) for fit in group]),
+            np.repeat(np.array([fit.unknown for fit in group]), counts, axis=0),
         )
-        was = np.concatenate([standing.level for standing in before])
-        changed = (history.level != was[:, None]).any(axis=1).tolist()
+        changed = (history.level != was.level[:, None]).any(axis=1).tolist()
+        end = history.at(-1)
+        latest = [
+            Latest(*one) for one in zip(margin_mm[:, -1].tolist(), *(x.tolist() for x in end), strict=True)
+        ]
         row = 0
         for fit in group:
             own = slice(row, row + len(fit.limits))
@@ -170,6 +183,8 @@ def settle(fits: Sequence[FitHours]) -> None:
             fit.history = History(
                 history.level[own], history.since[own], history.eased[own], history.foreseen[own]
             )
+            fit.standing = Standing(end.level[own], end.since[own], end.eased[own], end.foreseen[own])
+            fit.latest = tuple(latest[own])
             row += len(fit.limits)
 
 

@@ -128,6 +128,15 @@ class Owner:
     def start_hour(self) -> int:
         return min((body.start_hour for body in self.bodies), default=FOREVER)
 
+    @cached_property
+    def rows_of_fit(self) -> dict[int, tuple[int, ...]]:
+        """Which of the bodies each fit rests on."""
+        names = [{member.name for member in fit.fit.members} for fit in self.fits]
+        return {
+            fit.id: tuple(row for row, body in enumerate(self.bodies) if body.name in own)
+            for fit, own in zip(self.fits, names, strict=True)
+        }
+
     def place_at(self, hour: int) -> int | None:
         """Where it stands from this hour to the next; none where nobody said."""
         for stay in self.stays:

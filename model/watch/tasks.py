@@ -19,11 +19,15 @@ BODY_HOURS_AT_ONCE = 2_000_000
 
 @dataclass
 class Known:
-    """Where an owner is: its states and how its limits stand, at one hour."""
+    """Where an owner is: its states and how its limits stand, at one hour.
+
+    `is_last` where this watch has written that hour itself, so that nothing later can be on record.
+    """
 
     hour: int
     states: States
     resumed: dict[int, Resumed]
+    is_last: bool = False
 
 
 @dataclass
@@ -41,12 +45,26 @@ class Task:
     def begin(self) -> int:
         return self.owner.start_hour if self.known is None else self.known.hour
 
-    def rewind_hour(self) -> int:
-        """The first hour whose rows are replaced: what follows, and a latest row that is not to stay."""
+    def rewind_hour(self) -> int | None:
+        """The first hour whose rows are taken back: what follows, and a latest row that is not to stay.
+
+        None where nothing is.
+        """
         if self.known is None:
             return 0
-        stays = self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours
-        return self.known.hour + 1 if stays else self.known.hour
+        if self.known.is_last:
+            return None
+        return self.known.hour + 1 if self._stays else self.known.hour
+
+    def moving_hour(self) -> int | None:
+        """The hour of the latest rows where they move on to the new hour instead of being taken back."""
+        return self.known.hour if self.known is not None and self.known.is_last and not self._stays else None
+
+    @property
+    def _stays(self) -> bool:
+        """Whether the rows of the hour it goes on from stay on record: midnights, and hours kept."""
+        assert self.known is not None
+        return self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours
 
 
 @dataclass

@@ -79,6 +79,19 @@ def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
     )
 
 
+def limits_now(fit: FitHours) -> list[LimitNow]:
+    """The limits of a fit at its last hour."""
+    return [
+        LimitNow(
+            limit.name, limit.direction, limit.severity, limit.says, now.margin_mm, play_mm,
+            now.level, now.since, crossing[-1],
+        )
+        for limit, now, play_mm, crossing in zip(
+            fit.limits, fit.latest, fit.play_mm.tolist(), fit.crossing, strict=True
+        )
+    ]  # fmt: skip
+
+
 def tier_of(severity: str, level: int, crossing: Crossing | None) -> str:
     """How soon a maker wants to know: harm, or harm two weeks off, the same morning; else this week."""
     if severity == "harms":

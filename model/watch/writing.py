@@ -8,6 +8,7 @@ import numpy as np
 
 from model.records.store import Store
 from model.watch import ledger
+from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
@@ -19,8 +20,10 @@ from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.state import Run
 from model.watch.tasks import Known, Tally, Task
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
-from model.watch.warnings import Changes, episodes_of, limit_at, reconcile, write_changes
+from model.watch.warnings import Changes, episodes_of, limits_now, reconcile, write_changes
 
+ROWS_OF = {"checkpoint": (ledger.CHECKPOINT, (1,)), "margin": (ledger.MARGIN, (2, 8))}
+"""Columns of the tables that grow with time, and which of them are instants."""
 ROWS_AT_ONCE = 40_000
 """Rows of one transaction: some tenths of a second in which nobody else can write."""
 
@@ -28,8 +31,9 @@ ROWS_AT_ONCE = 40_000
 class Writer:
     """Writes parts in as few transactions as stay short; each part is whole within one."""
 
-    def __init__(self, store: Store, counts: Counts) -> None:
+    def __init__(self, store: Store, counts: Counts, verdicts: set[tuple[str, int]]) -> None:
         self._store, self._counts = store, counts
+        self.verdicts = verdicts  # those on record, kept up while writing
         self._parts: list[Callable[[Bulk], None]] = []
         self._rows = 0
 
@@ -85,7 +89,9 @@ def write_portion(
     done, fits = computed
     is_stack = [task.owner.kind == "stack" for task in tasks for _ in task.owner.bodies]
     checkpoints = checkpoint_rows(done, _kept_widths(store, tasks, done), is_stack)
+    moved_from: dict[int, int] = {}  # body id to the hour whose row moves on to its last
     margins: list[tuple[Any, ...]] = []
+    moved_margins: list[tuple[int, tuple[Any, ...]]] = []
     verdicts: list[tuple[Any, ...]] = []
     changes: list[Changes] = []
     airs_then: dict[tuple[int | None, int], AirThen] = {}
@@ -96,48 +102,74 @@ def write_portion(
         row += len(owner.bodies)
         resumed = dict(task.known.resumed) if task.known else {}
         judged: dict[str, Judged] = {}
+        variances = part.variance_pct2.tolist()
         stood = owner.place_at(max(end - 1, owner.start_hour)), end
         if stood not in airs_then:
             airs_then[stood] = air_then(owner, end, climates)
         air = airs_then[stood]
+        moving = task.moving_hour()
+        if moving is not None:
+            assert task.known is not None
+            there = (task.known.states.hour == moving).tolist()
+            moved_from |= {body.id: moving for body, is_ in zip(owner.bodies, there, strict=True) if is_}
         for fit in own:
-            margins += margin_rows(fit, owner.kept_hours)
+            kept, ends = margin_rows(fit, owner.kept_hours)
+            margins += kept
+            if moving is not None and fit.before is not None:
+                moved_margins += [(moving * HOUR_MS, end_row) for end_row in ends]
+            else:
+                margins += ends
             episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, []))
             change = reconcile(replaced, episodes)
             if len(change):
                 changes.append(change)
-            assert fit.history is not None
-            column = fit.last - fit.first
+            assert fit.standing is not None
             resumed[fit.fit.id] = Resumed(
-                fit.fit.limit_names,
-                fit.history.at(column),
-                tuple(held[column] for held in fit.crossing),
+                fit.fit.limit_names, fit.standing, tuple(held[-1] for held in fit.crossing)
             )
-            names = {member.name for member in fit.fit.fit.members}
-            variance = max(part.variance_pct2[k] for k, body in enumerate(owner.bodies) if body.name in names)
-            limits = [limit_at(fit, number, column) for number in range(len(fit.limits))]
-            judged[fit.fit.name] = verdict_of(limits, air, math.sqrt(variance))
+            variance = max(variances[k] for k in owner.rows_of_fit[fit.fit.id])
+            judged[fit.fit.name] = verdict_of(limits_now(fit), air, math.sqrt(variance))
             if owner.until > hour:
                 verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
         if owner.kind == "piece" and owner.until > hour:
             problem = "its members were measured later" if owner.fits and not judged else ""
             verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end, problem), hour))
-        known[owner.key] = Known(end, part, resumed)
+        known[owner.key] = Known(end, part, resumed, is_last=True)
+    last_ms_of = {
+        body.id: min(task.owner.until, hour) * HOUR_MS for task in tasks for body in task.owner.bodies
+    }
+    moved_checkpoints, new_checkpoints = [], []
+    for checkpoint in checkpoints:
+        since = moved_from.get(checkpoint[0])
+        if since is not None and checkpoint[1] == last_ms_of[checkpoint[0]]:
+            moved_checkpoints.append((since * HOUR_MS, checkpoint))
+        else:
+            new_checkpoints.append(checkpoint)
     rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
     tally.add("checkpoints", len(checkpoints))
-    tally.add("margins", len(margins))
+    tally.add("margins", len(margins) + len(moved_margins))
     tally.add("opened", sum(len(change.added) for change in changes))
     tally.add("changed", sum(len(change.changed) for change in changes))
     tally.add("withdrawn", sum(len(change.removed) for change in changes))
 
     def write(bulk: Bulk) -> None:
         ledger.delete_from(bulk, rewinds)
-        ledger.insert(bulk, "checkpoint", ledger.CHECKPOINT, instants(bulk, checkpoints, 1))
-        ledger.insert(bulk, "margin", ledger.MARGIN, instants(bulk, margins, 2, 8))
+        write_rows(bulk, "checkpoint", moved_checkpoints, new_checkpoints)
+        write_rows(bulk, "margin", moved_margins, margins)
         write_changes(bulk, changes)
-        ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4))
+        ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4), writer.verdicts)
 
-    writer.add(len(checkpoints) + len(margins) + len(verdicts), write)
+    writer.add(len(checkpoints) + len(margins) + len(moved_margins) + len(verdicts), write)
+
+
+def write_rows(
+    bulk: Bulk, table: str, moved: Sequence[tuple[int, tuple[Any, ...]]], new: Sequence[tuple[Any, ...]]
+) -> None:
+    """Write rows of checkpoint or margin: those that move on from an instant [ms], and those that are new."""
+    columns, of_time = ROWS_OF[table]
+    there = instants(bulk, [row for _, row in moved], *of_time)
+    ledger.move(bulk, table, columns, zip([since for since, _ in moved], there, strict=True))
+    ledger.insert(bulk, table, columns, instants(bulk, new, *of_time))
 
 
 def _kept_widths(store: Store, tasks: Sequence[Task], done: Run) -> dict[int, list[tuple[int, float, float]]]:
