@@ -21,6 +21,7 @@ from model.records.tables import Place
 from model.watch.home_year import home_year, recorded_air
 from model.wood.construction import Comparison, HomeRange, PartWanted, compare
 from model.wood.errors import BadInput
+from model.wood.finish import permeance_of
 from model.wood.member import Finish
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT, ring_angle_of_cut
@@ -144,6 +145,7 @@ def _finish(asked: Mapping[str, str]) -> Finish:
     coats = asked.get("coats", "2")
     if not coats.isdigit():
         raise BadInput("", "coats", "must be a whole number", coats)
+    permeance_of(face, int(coats))  # refuses what is no finish
     return Finish(face, int(coats), face, int(coats))
 
 
@@ -159,7 +161,9 @@ def home_of(
         )
         if not 0.0 < low < high <= 95.0:
             raise BadInput("", "humidity", "must run from a dry to a damper one", f"{low:g} to {high:g} %")
-        return HomeRange.of_humidity(low, high), f"{low:g} to {high:g} % RH as given, held long enough"
+        exact = HomeRange.of_humidity(low, high)
+        home = HomeRange(round(exact.mc_low_pct, 1), round(exact.mc_high_pct, 1))
+        return home, f"{low:g} to {high:g} % RH as given, held long enough"
     place = session.get(Place, int(wanted)) if wanted.isdigit() else None
     if place is None:
         low, high = HOME_MC_PCT
