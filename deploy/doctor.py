@@ -15,6 +15,7 @@ from deploy import wiring
 from deploy.answer import ServiceMissing
 from deploy.settings import Settings, origin, settings_file, shown_value
 from model.records.clock import machine_now
+from model.records.health import writable
 from model.records.store import Store, StoreUnavailable
 from model.records.tables import Pulse, Reading, RejectedMessage
 
@@ -95,8 +96,13 @@ def _database(settings: Settings) -> tuple[Store | None, Finding]:
             remedy = "nothing to do: the first `paneltide run` or `paneltide migrate` makes it"
             return None, Finding("database", "look", f"{store.shown} holds no book yet", remedy)
         store.require_current()
-        with store.session() as session:
-            session.merge(Pulse(part="doctor", at=machine_now(), detail={}))
+        if not writable(store):
+            return None, Finding(
+                "database",
+                "amiss",
+                f"{store.shown} can be read, not written",
+                "check the disk, and the permissions of the file and its folder",
+            )
     except StoreUnavailable as error:
         return None, Finding("database", "amiss", str(error), "see the sentence itself")
     except Exception as error:
@@ -107,14 +113,16 @@ def _database(settings: Settings) -> tuple[Store | None, Finding]:
 
 
 def _broker(settings: Settings) -> Finding:
-    from ingest.broker import answers, mosquitto_program
+    from ingest.broker import mosquitto_program
+    from ingest.link import probe
 
     if settings.mqtt_url != "embedded":
         broker = wiring.ingest_settings(settings)
-        if not answers(broker.host, broker.port) and not broker.tls:
-            remedy = "check that the broker runs there and that the address is right"
-            return Finding("broker", "amiss", f"no broker answers at {broker.shown}", remedy)
-        return Finding("broker", "well", f"set to {broker.shown}")
+        problem = probe(broker)
+        if problem:
+            remedy = "check that the broker runs there, and the address, user, password and certificates"
+            return Finding("broker", "amiss", f"{broker.shown}: {problem}", remedy)
+        return Finding("broker", "well", f"{broker.shown} lets us in")
     program = mosquitto_program()
     if program:
         return Finding("broker", "well", f"embedded: {program}; its queue survives a restart")

@@ -60,7 +60,7 @@ def health(store: Store, now: Now) -> dict[str, Any]:
                 answer["parts"][part] = {"at": _iso(at), "alive": alive, **(detail or {})}
                 if not alive:
                     problems.append(f"{part} has not been heard of since {_iso(at)}")
-        answer["database_writable"] = _writable(store)
+        answer["database_writable"] = writable(store)
     except SQLAlchemyError as error:
         cause = getattr(error, "orig", None) or error
         problems.append(f"the database can't be used: {str(cause).strip().splitlines()[0]}")
@@ -76,7 +76,7 @@ def health(store: Store, now: Now) -> dict[str, Any]:
     return answer
 
 
-def _writable(store: Store) -> bool:
+def writable(store: Store) -> bool:
     """Whether a write would be taken, tried and taken back."""
     try:
         with store.engine.connect() as connection:
