@@ -19,6 +19,7 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
+from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.errors import BadInput
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
@@ -294,9 +295,8 @@ def _stack_owner(stack_id: int, signature: Any) -> Owner:
         batch = moisture_batch([board])
     except BadInput as problem:
         return Owner("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
-    if not lumber.stickered:
-        closed = np.full(1, DEAD_PILED_PERMEANCE)
-        batch = replace(batch, face_permeance=closed, back_permeance=closed)
+    between = np.full(1, STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE)
+    batch = replace(batch, face_permeance=between, back_permeance=between)
     body = _body(stack_id, board, start, start_mc, basis, batch, 0, measured)
     return Owner("stack", stack_id, name, (body,), (), spans, until, destination)
 
