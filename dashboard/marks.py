@@ -7,6 +7,7 @@ WORDS = {"easy": "easy", "near": "near a limit", "past": "past a limit", "unknow
 OF_KIND = {
     "stack": {"easy": "ready", "near": "nearly ready", "past": "not ready", "unknown": "not known"},
     "place": {"easy": "steady", "near": "moving", "past": "moving", "unknown": "not known"},
+    "glue-up": {"easy": "go", "near": "wait", "past": "not now", "unknown": "not known"},
     "warning": {"easy": "answered", "near": "to answer", "past": "to answer", "unknown": "to answer"},
     "sensor": {"easy": "heard", "near": "doubted", "past": "doubted", "unknown": "silent"},
 }

@@ -162,6 +162,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.watch import notices
     from model.watch.clamps import watch_clamps
     from model.watch.foresight import Foresight
+    from model.watch.glue_board import GlueBoard
     from model.watch.loop import run
     from model.watch.outlook_run import Outlooks
 
@@ -178,6 +179,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         outlook_crossings=Foresight(store),
         after=[
             partial(watch_clamps, store),
+            GlueBoard(store).refresh,
             Outlooks(store).refresh,
             Housekeeper(store, settings.retention_days),
         ],
@@ -188,10 +190,12 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
 def evaluate_once(store: Store, at: datetime) -> "Evaluation":
     """Bring everything computed up to date as of an instant, outlooks and all."""
     from model.watch.foresight import Foresight
+    from model.watch.glue_board import GlueBoard
     from model.watch.loop import bring_up_to_date
     from model.watch.outlook_run import Outlooks
 
     evaluation = bring_up_to_date(store, at, Foresight(store))
+    GlueBoard(store).refresh(at)
     Outlooks(store).refresh(at)
     return evaluation
 

@@ -9,6 +9,7 @@ from dashboard.pages import client as client
 from dashboard.pages import deliver as deliver
 from dashboard.pages import foretold as foretold
 from dashboard.pages import gap as gap
+from dashboard.pages import glue as glue
 from dashboard.pages import piece as piece
 from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
@@ -34,6 +35,7 @@ MODULES: tuple[ModuleType, ...] = (
     deliver,
     foretold,
     gap,
+    glue,
     piece,
     piece_acts,
     pieces,

@@ -6,6 +6,7 @@ from typing import Any
 from dash import html
 
 from dashboard import display as say
+from dashboard.pages import glue
 from dashboard.pages.frame import aria, num, part, sheet
 from dashboard.view import Route, View
 from model.records import queries
@@ -22,6 +23,8 @@ def layout(view: View) -> html.Main:
         title = say.sentence(str(problems[0]))
     else:
         title = "All parts are running." if health["parts"] else "Nothing listens to sensors yet."
+    with view.store.session() as session:
+        labels = glue.adhesives_part(session, view)
     return sheet(
         title,
         part(
@@ -36,6 +39,7 @@ def layout(view: View) -> html.Main:
                 ]
             ),
         ),
+        labels,
         part("Running", health_facts(health, view)),
         part("Who may look", *access(view)),
         part(
@@ -110,4 +114,4 @@ def access(view: View) -> list[Any]:
     ]
 
 
-ROUTES = [Route("/settings", layout)]
+ROUTES = [Route("/settings", layout, live=False)]

@@ -1,6 +1,7 @@
 """Today: a note left on the bench. What asks for a look first, then the air, the lumber and every piece."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,6 +12,7 @@ from dashboard import sentences
 from dashboard.display import Display
 from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
+from dashboard.pages import glue
 from dashboard.pages.frame import drawn, empty, noted, num, part, prose, sheet, word
 from dashboard.pages.place import brackets_of
 from dashboard.pages.stock import stack_row
@@ -26,12 +28,15 @@ def layout(view: View) -> html.Main:
         # The few whose brackets are drawn come with their parts; a long list does without.
         drawn_ids = {piece.id for place in shop.places for piece in exacting_at(place, shop)}
         filled = queries.with_parts(session, [piece for piece in shop.pieces if piece.id in drawn_ids])
+        glueing = glue.lines(session, shop.places, view)
     by_id = {piece.id: piece for piece in filled}
-    return page(replace(shop, pieces=tuple(by_id.get(piece.id, piece) for piece in shop.pieces)), view)
+    return page(
+        replace(shop, pieces=tuple(by_id.get(piece.id, piece) for piece in shop.pieces)), view, glueing
+    )
 
 
-def page(shop: ShopNow, view: View) -> html.Main:
-    """The first page, from what the book answered."""
+def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Main:
+    """The first page, from what the book answered; `glueing` is a line for each shop."""
     display = view.display
     if not shop.places and not shop.pieces and not shop.stacks:
         return sheet("Nothing is recorded yet.", first_steps(shop))
@@ -42,7 +47,7 @@ def page(shop: ShopNow, view: View) -> html.Main:
             [
                 html.Div(
                     [
-                        html.Ul(note(shop, view), className="note"),
+                        html.Ul(note(shop, view, glueing), className="note"),
                         part("Pieces", *listed(shop.pieces, view)),
                     ]
                 ),
@@ -78,7 +83,7 @@ def headline(shop: ShopNow) -> str:
 TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the easy ones how many are named
 
 
-def note(shop: ShopNow, view: View) -> list[html.Li]:
+def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[html.Li]:
     """What a maker would want told first, each line opening what it speaks of."""
     lines: list[html.Li] = []
     by_verdict: dict[str, list[PieceNow]] = defaultdict(list)
@@ -94,6 +99,7 @@ def note(shop: ShopNow, view: View) -> list[html.Li]:
     for place in shop.places:
         if place.kind == "shop":
             lines.append(_air_line(place, view))
+    lines += glueing
     waiting = [warning for warning in shop.warnings if warning.acknowledged_at is None]
     if waiting:
         told = sentences.counted(len(waiting), "warning").capitalize()

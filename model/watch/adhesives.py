@@ -126,3 +126,11 @@ def keep_adhesive(session: Session, adhesive: Adhesive, usual: bool = False) -> 
     if usual:
         value["usual"] = adhesive.name
     session.merge(Preference(name=NAME, value=value))
+
+
+def make_usual_adhesive(session: Session, name: str) -> Adhesive:
+    """Let a known adhesive be the one that is asked about when none is named; BadInput for an unknown one."""
+    found = adhesive_named(session, name)
+    row = session.get(Preference, NAME)
+    session.merge(Preference(name=NAME, value={**(row.value if row else {}), "usual": found.name}))
+    return found

@@ -79,6 +79,21 @@ def clamps_off(session: Session, place: Place, at: datetime) -> GlueUp:
     return glue_up
 
 
+def clamps_on_again(session: Session, glue_up: GlueUp, at: datetime) -> None:
+    """Take back that the clamps came off.
+
+    Raises
+    ------
+    BadInput
+        If others have gone on there since.
+    """
+    place = session.get_one(Place, glue_up.place_id)
+    if open_glue_up(session, place, at) is not None:
+        raise BadInput(f"place {place.name}", "clamps", "must be off before others go on", "on")
+    glue_up.clamps_off_at = None
+    session.flush()
+
+
 def open_glue_up(session: Session, place: Place, at: datetime) -> GlueUp | None:
     """The glue-up whose clamps are on at a place; None where there is none."""
     return session.scalar(

@@ -1,0 +1,323 @@
+"""Glue-ups: the board's answer for each shop, clamps declared on and off, and the adhesives of the shop."""
+
+import re
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+from dash import ALL, Dash, Input, State, ctx, html
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from dashboard import display as say
+from dashboard import forms
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.display import Display
+from dashboard.forms import choice_field, text_field
+from dashboard.pages.frame import aria, noted, part, prose, sheet
+from dashboard.view import Context, Route, View, address, view_of
+from model.records.queries import PlaceNow
+from model.records.tables import GlueUp, Place, Warning
+from model.watch.adhesives import (
+    LABEL,
+    Adhesive,
+    adhesive_named,
+    adhesives,
+    keep_adhesive,
+    make_usual_adhesive,
+)
+from model.watch.clamps import clamps_off, clamps_on, clamps_on_again, open_glue_up
+from model.watch.glue_board import BoardLine, glue_board
+from model.wood.errors import BadInput
+
+ON, OFF, ADHESIVE, USUAL = "clamps on", "clamps off", "adhesive", "usual adhesive"
+HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
+MARKS = {"go": "easy", "wait": "near", "not today": "past"}
+OLD = timedelta(hours=3)
+"""A line of the board older than this is not said: the air it speaks of has gone."""
+CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) °C")
+
+
+def in_units(text: str, display: Display) -> str:
+    """A sentence of the watch's with its temperatures in the viewer's unit."""
+    return CELSIUS.sub(lambda found: display.temperature(float(found[1])), text)
+
+
+# ---------------------------------------------------------------- on the first page
+
+
+def lines(session: Session, places: tuple[PlaceNow, ...], view: View) -> list[html.Li]:
+    """One line of the note for each shop: the glue-up that is clamped there, else the board's answer."""
+    shops = [place for place in places if place.kind == "shop"]
+    if not shops:
+        return []
+    board = glue_board(session)
+    found = []
+    for place in shops:
+        open_one = open_glue_up(session, session.get_one(Place, place.id), view.now)
+        if open_one is not None:
+            found.append(_clamped(session, open_one, place, view))
+        elif place.id in board and view.now - board[place.id].as_of <= OLD:
+            found.append(_asked(board[place.id], place, len(shops) > 1, view))
+    return found
+
+
+def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> html.Li:
+    """The clamps are on: how the air is meanwhile, and the button that ends it."""
+    leaving = session.scalar(
+        select(Warning)
+        .where(Warning.limit_name == f"glue-up {glue_up.id}", Warning.closed_at.is_(None))
+        .order_by(Warning.opened_at.desc())
+    )
+    name = glue_up.adhesive["name"]
+    since = say.moment(glue_up.clamps_on_at, place.zone, view.units, view.now)
+    clamps = f"clamps on since {since}, {name}. "
+    told = (
+        in_units(say.sentence(leaving.reason), view.display)
+        if leaving is not None
+        else f"The air is watched reading by reading: {range_of(glue_up.adhesive, view.display)}."
+    )
+    return noted(
+        "past" if leaving is not None else "easy",
+        html.A(place.name, href=address("place", place.id)),
+        ": ",
+        html.B("out of the glue's range, ") if leaving is not None else None,
+        clamps,
+        html.Span(prose(told), className="why", role="alert" if leaving is not None else "status"),
+        html.Button("Clamps are off", id={"act": OFF, "place": place.id}, className="plain"),
+        kind="glue-up",
+    )
+
+
+def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li:
+    """Go, wait or not today, why, and until when it holds."""
+    answer = line.answer
+    verdict = answer["verdict"]
+    against = [reason for reason in answer["reasons"] if reason["against"]]
+    speaking = against or [
+        reason for reason in answer["reasons"] if reason["key"] in ("air-agrees", "warm-enough", "no-stock")
+    ]
+    why = " ".join(in_units(say.sentence(reason["says"]), view.display) for reason in speaking[:3])
+    label = any(reason["key"] == "read-label" for reason in answer["reasons"])
+    usual = str(answer["adhesive"]["name"])
+    head = HEADS[verdict]
+    return noted(
+        MARKS[verdict] if not _unknown(answer) else "unknown",
+        html.A(place.name, href=address("place", place.id)) if named else None,
+        ": " if named else None,
+        html.B(head),
+        f" {until(answer)}".rstrip(),
+        html.Span(prose(why), className="why"),
+        html.Span(
+            [
+                f"{usual}: the figures are what such glues usually say. ",
+                html.A("Copy your label's", href="/settings#adhesives"),
+                ".",
+            ],
+            className="small soft",
+        )
+        if label
+        else None,
+        html.Div(
+            [
+                html.Button("Clamps are on", id={"act": ON, "place": place.id}, className="plain"),
+                html.A("with another glue", href=address("place", place.id, "clamps"), className="small"),
+            ],
+            className="buttons",
+        ),
+        kind="glue-up",
+    )
+
+
+def _unknown(answer: dict[str, Any]) -> bool:
+    return any(reason["key"] == "unknown" for reason in answer["reasons"])
+
+
+def until(answer: dict[str, Any]) -> str:
+    """Until when the answer holds, or when it may be otherwise."""
+    holds, earliest = answer["holds_until"], answer["earliest"]
+    if answer["verdict"] == "go":
+        if holds is None:
+            # Without stock nothing was looked at ahead.
+            return "It holds for two months at least, as years go." if "stock" in answer else ""
+        days = holds["low_days"]
+        if days == 0:
+            return "It may not hold past today."
+        return f"It holds for {'a day' if days == 1 else f'{days} days'} at least, as years go."
+    if earliest is None:
+        return ""
+    low, high = earliest["low_days"], earliest["high_days"]
+    if high is None:
+        return f"No sooner than in {say.span(timedelta(days=low))}, as years go."
+    return f"Perhaps {say.lead_time(low, high)}, as years go."
+
+
+def range_of(adhesive: dict[str, Any], display: Display) -> str:
+    """The range an adhesive's air is held to."""
+    text = f"{display.temperature(adhesive['least_c'])} to {display.temperature(adhesive['most_c'])}"
+    if adhesive.get("most_rh_pct") is not None:
+        text += f", {say.rh(adhesive['most_rh_pct'])} at most"
+    return text
+
+
+def clamps_layout(view: View, place_id: int) -> html.Main | None:
+    """Where the glue of a glue-up is chosen; it is not drawn again while it is chosen."""
+    with view.store.session() as session:
+        place = session.get(Place, place_id)
+        if place is None:
+            return None
+        on = open_glue_up(session, place, view.now)
+        usual, known = adhesive_named(session).name, adhesives(session)
+        name = place.name
+    if on is not None:
+        since = say.moment(on.clamps_on_at, place.zone, view.units, view.now)
+        body: list[Any] = [
+            html.P(f"{on.adhesive['name']}, since {since}: {range_of(on.adhesive, view.display)}."),
+            html.Button("Clamps are off", id={"act": OFF, "place": place_id}, className="first"),
+        ]
+    else:
+        options = [
+            (one.name, f"{one.name}: {range_of(one.document(), view.display)}") for one in known.values()
+        ]
+        body = [
+            html.P("While they are on, the air is watched reading by reading against the glue's range."),
+            html.Div(
+                [choice_field("Glue", {"form": ON, "place": place_id}, options, usual)], className="fields"
+            ),
+            html.Button("Clamps are on", id={"act": ON, "place": place_id}, className="first"),
+        ]
+    title = f"Clamps are on at {name}." if on is not None else f"Which glue, at {name}?"
+    return sheet(title, *body, dateline=html.A("Today", href="/"))
+
+
+# ---------------------------------------------------------------- on the page of settings
+
+
+def adhesives_part(session: Session, view: View) -> html.Section:
+    """The shop's adhesives as their labels give them, and the form for another label."""
+    usual = adhesive_named(session).name
+    rows = []
+    for one in adhesives(session).values():
+        told = f"{range_of(one.document(), view.display)}; wood at {say.mc(one.most_mc_pct)} or less"
+        source = "from its label" if one.source == LABEL else "as such glues usually say: read the label"
+        button: Any = " The usual one."
+        if one.name != usual:
+            button = html.Button(
+                "Make it the usual one",
+                id={"act": USUAL, "name": one.name},
+                className="plain",
+                **aria(label=f"Make {one.name} the usual one"),
+            )
+        rows.append(html.Li([html.B(one.name), f": {told}; {source}. ", button]))
+    degrees = view.display.temperature_unit
+
+    def id(key: str) -> dict[str, str]:
+        return {"form": ADHESIVE, "key": key}
+
+    form = html.Div(
+        [
+            html.Div(
+                [
+                    text_field("Adhesive", id("name"), hint="one of a name listed here is replaced"),
+                    text_field("Not colder than", id("least"), hint=degrees),
+                    text_field("Not warmer than", id("most"), hint=degrees),
+                    text_field("Wood not wetter than", id("mc"), "12", hint="%"),
+                    text_field("Air not damper than", id("rh"), hint="% RH, where the label says so"),
+                    text_field("Clamps stay on", id("clamp"), "1", hint="hours"),
+                ],
+                className="fields",
+            ),
+            html.Button("Keep this label", id={"act": ADHESIVE, "number": 0}),
+        ]
+    )
+    return part("Adhesives", html.Ul(rows, className="rows small", id="adhesives"), form)
+
+
+# ---------------------------------------------------------------- acts
+
+
+def register(app: Dash, context: Context) -> None:
+    """Clamps on, clamps off, and the labels."""
+
+    def answers(inputs: Any, state: Any, act: Callable[[dict[str, Any], dict[str, Any], View], Act]) -> None:
+        @app.callback(*OUTPUTS, Input(inputs, "n_clicks"), State(state, "value"), prevent_initial_call=True)
+        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
+            if not any(clicks):
+                return NOTHING
+            typed = {
+                item["id"].get("key", item["id"].get("place")): item.get("value")
+                for item in ctx.states_list[0]
+            }
+            try:
+                return answered(act(dict(ctx.triggered_id), typed, view_of(context)))
+            except BadInput as error:
+                return refused(error)
+
+    answers({"act": ON, "place": ALL}, {"form": ON, "place": ALL}, put_on)
+    answers({"act": OFF, "place": ALL}, {"form": ON, "place": ALL}, take_off)
+    answers({"act": ADHESIVE, "number": ALL}, {"form": ADHESIVE, "key": ALL}, keep_label)
+    answers({"act": USUAL, "name": ALL}, {"form": ADHESIVE, "key": ALL}, make_usual)
+
+
+def put_on(pressed: dict[str, Any], typed: dict[str, Any], view: View) -> Act:
+    """The clamps go on at a place."""
+    with view.store.session() as session:
+        place = session.get_one(Place, pressed["place"])
+        adhesive = adhesive_named(session, typed.get(pressed["place"]) or None)
+        row = clamps_on(session, place, adhesive, view.now)
+        told = range_of(adhesive.document(), view.display)
+        return Act(
+            f"Clamps are on at {place.name}; its air is watched: {told} for {adhesive.name}.",
+            "/",
+            ("clamps on", row.id),
+        )
+
+
+def take_off(pressed: dict[str, Any], _typed: dict[str, Any], view: View) -> Act:
+    """The clamps come off at a place."""
+    with view.store.session() as session:
+        place = session.get_one(Place, pressed["place"])
+        row = clamps_off(session, place, view.now)
+        return Act(f"Clamps are off at {place.name}.", "/", ("clamps off", row.id))
+
+
+def keep_label(_pressed: dict[str, Any], typed: dict[str, Any], view: View) -> Act:
+    """Keep an adhesive with its label's figures as typed."""
+    most_rh = str(typed.get("rh") or "").strip()
+    adhesive = Adhesive(
+        str(typed.get("name") or "").strip(),
+        least_c=forms.temperature_typed(typed.get("least"), view.units, "not colder than"),
+        most_c=forms.temperature_typed(typed.get("most"), view.units, "not warmer than"),
+        most_mc_pct=forms.number_typed(typed.get("mc"), "wood not wetter than"),
+        most_rh_pct=forms.number_typed(most_rh, "air not damper than") if most_rh else None,
+        clamp_h=forms.number_typed(typed.get("clamp"), "clamps stay on", "hours"),
+        source=LABEL,
+    )
+    with view.store.session() as session:
+        keep_adhesive(session, adhesive)
+        return Act(f"{adhesive.name} is kept by its label.", "/settings")
+
+
+def make_usual(pressed: dict[str, Any], _typed: dict[str, Any], view: View) -> Act:
+    """The adhesive the first page asks about."""
+    with view.store.session() as session:
+        adhesive = adhesive_named(session, str(pressed["name"]))
+        make_usual_adhesive(session, adhesive.name)
+        return Act(f"{adhesive.name} is the usual one.", "/settings")
+
+
+def _undo_on(view: View, number: int) -> str:
+    with view.store.session() as session:
+        row = session.get_one(GlueUp, number)
+        session.delete(row)
+        return "No clamps went on."
+
+
+def _undo_off(view: View, number: int) -> str:
+    with view.store.session() as session:
+        clamps_on_again(session, session.get_one(GlueUp, number), view.now)
+        return "The clamps are on still."
+
+
+UNDO = {"clamps on": _undo_on, "clamps off": _undo_off}
+ROUTES = [Route("/place/<place_id>/clamps", clamps_layout, live=False)]
