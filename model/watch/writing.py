@@ -13,6 +13,7 @@ from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.computing import moisture_then
+from model.watch.fit_warnings import episodes_of, limits_now
 from model.watch.ledger import Counts
 from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
@@ -20,7 +21,7 @@ from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.state import Run
 from model.watch.tasks import Known, Tally, Task
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
-from model.watch.warnings import Changes, episodes_of, limits_now, reconcile, write_changes
+from model.watch.warnings import Changes, reconcile, write_changes
 
 ROWS_OF = {"checkpoint": (ledger.CHECKPOINT, (1,)), "margin": (ledger.MARGIN, (2, 8))}
 """Columns of the tables that grow with time, and which of them are instants."""

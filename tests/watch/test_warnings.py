@@ -7,6 +7,7 @@ import pytest
 
 from model.records import book
 from model.records.tables import Notice, Piece, Warning
+from model.watch.evaluation import Watch
 from model.watch.warnings import Episode, Stored, reconcile
 
 HOUR_MS = 3_600_000
@@ -175,3 +176,69 @@ def test_harm_is_told_in_the_morning_and_looks_within_the_week(shop, severity, t
     past = [w for w in shop.warnings() if w.to_verdict == "past" and w.detail["severity"] == severity]
     assert past
     assert {warning.tier for warning in past} == {tier}
+
+
+# ---------------------------------------------------------------- escalation
+
+
+def foresees(days_at):
+    """An outlook that foresees one crossing of the front's gap, in so many days by the day asked."""
+
+    def outlook(requests):
+        answers = []
+        for request in requests:
+            days = days_at(request.hour // 24 - FIRST_DAY)
+            crossing = {"days": days, "low_days": 0.7 * days, "high_days": 1.4 * days} if days else None
+            answers.append({("front", "binds"): crossing} if crossing else {})
+        return answers
+
+    return outlook
+
+
+FIRST_DAY = 20458  # days from 1970 to the start of the shop
+
+
+@pytest.mark.parametrize("at_once", [True, False])
+def test_a_harm_that_comes_within_two_weeks_is_told_again_once_and_in_the_morning(shop, at_once):
+    shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day))
+    shop.send(shop.hourly(24 * 24, 20.0, 45.0))
+    for day in [24] if at_once else range(1, 25):
+        shop.evaluate(shop.hour(24 * day))
+    (warning,) = shop.warnings()
+    # Foreseen on three days in a row: told as 25 days off, and again as 14 days off.
+    assert warning.opened_at == shop.hour(2 * 24)
+    assert warning.escalated_at == shop.hour(13 * 24)
+    assert (warning.tier, warning.to_verdict) == ("morning", "near")
+    assert warning.detail["crossing"]["days"] == 14.0
+    assert warning.detail["opening"]["tier"] == "week"
+
+
+def test_what_was_told_again_is_taken_back_with_the_readings_that_said_so(make_shop):
+    books = []
+    for late in (False, True):
+        shop = make_shop()
+        shop.place()
+        shop.sensor()
+        shop.piece()
+        shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day))
+        rows = shop.hourly(24 * 24, 20.0, 45.0)
+        shop.send([row for row in rows if not late or not shop.hour(190) < row[0] < shop.hour(200)])
+        shop.evaluate(shop.hour(20 * 24))
+        shop.send(rows)
+        shop.evaluate(shop.hour(24 * 24))
+        books.append(shop.computed())
+    assert books[0] == books[1]
+
+
+@pytest.mark.parametrize("at_once", [True, False])
+def test_one_that_is_past_is_told_again_when_the_wood_goes_half_a_point_further(shop, at_once):
+    shop.send(shop.hourly(6 * 24, 20.0, 45.0))
+    shop.send(shop.hourly(44 * 24, 20.0, 90.0, first=6 * 24))
+    for day in [50] if at_once else range(1, 51):
+        shop.evaluate(shop.hour(24 * day))
+    told = [w for w in shop.warnings() if w.detail["direction"] == "swelling"]
+    assert told
+    for warning in told:
+        assert warning.to_verdict == "past"
+        assert warning.escalated_at is not None
+        assert warning.detail["margin_mm"] < warning.detail["opening"]["detail"]["margin_mm"]
