@@ -6,6 +6,7 @@ import pytest
 from selenium.webdriver.common.by import By
 
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
+DOOR = "role=door&width=18+in&length=26+in&thickness=3/4+in&species=black+walnut&mc=8.1&home=usual"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
@@ -23,7 +24,14 @@ def test_no_page_has_a_serious_finding(shop, browser, wait_for, theme, asked):
         f"/piece/{shop.piece}/edit",
         f"/piece/{shop.piece}/measure",
         f"/piece/{shop.piece}/client",
+        f"/piece/{shop.piece}/gap",
+        f"/piece/{shop.piece}/deliver?to=1&days=90",
         "/record",
+        "/plan",
+        f"/plan?{DOOR}&choose=framed",
+        f"/rehearse?first=plan-framed&second=plan-slab&air={shop.place}&{DOOR}",
+        "/foretold",
+        f"/place/{shop.place}/corners",
         "/places",
         f"/place/{shop.place}",
         f"/place/{shop.place}/edit",
