@@ -7,14 +7,12 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.drawing import Drawing
-from dashboard.figures.plan import Front, front_drawing
 from dashboard.figures.section import section_drawing
 from dashboard.forms import choice_field, text_field
-from dashboard.marks import mark
 from dashboard.pages import plan_asked
-from dashboard.pages.frame import ADDRESS, aria, drawn, num, part, prose, sheet, under
+from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
 from dashboard.pages.plan_asked import Plan, plan_of
+from dashboard.pages.plan_compared import grain_part, side_by_side
 from dashboard.pages.stock import species_names
 from dashboard.paper.cards import card_figures, plain_sentence
 from dashboard.sized import in_units
@@ -28,7 +26,6 @@ from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.wanted import ROLES
 
 GO, FIELD = "plan-go", "plan"
-MARKS = {"suits": "easy", "with care": "near", "does not suit": "past"}
 IN_WORDS = {"slab": "as a solid slab", "framed": "as a frame and panel", "sheet": "of sheet goods"}
 ROLE_WORDS = {
     "side": "side of a case",
@@ -37,7 +34,6 @@ ROLE_WORDS = {
     "back": "back",
     "bottom": "drawer bottom",
 }
-KG_PER_POUND = 0.45359237
 
 
 def layout(view: View) -> html.Main:
@@ -72,6 +68,7 @@ def page(plan: Plan, asked: Mapping[str, str], form: Any, view: View) -> html.Ma
         html.P(home_says(plan), className="soft"),
         form,
         side_by_side(plan, asked, view),
+        grain_part(plan, view),
         chosen_part(plan, asked, view),
         dateline=plan_asked.part_says(comparison.part, view),
     )
@@ -148,164 +145,6 @@ def _usual(length_mm: float, view: View) -> str:
 
 def _id(key: str) -> dict[str, str]:
     return {"form": FIELD, "key": key}
-
-
-# ---------------------------------------------------------------- side by side
-
-
-def side_by_side(plan: Plan, asked: Mapping[str, str], view: View) -> html.Section:
-    """The three as drawings and as a table, with their verdicts and reasons."""
-    choices = plan.comparison.choices
-    return part(
-        "Three ways to build it",
-        html.Div([_column(choice, plan, asked, view) for choice in choices], className="three"),
-        table(plan, view),
-    )
-
-
-def _column(choice: Choice, plan: Plan, asked: Mapping[str, str], view: View) -> html.Article:
-    most_mm = max(
-        max(one.outside_movement_mm, one.panel_movement_mm or 0.0) for one in plan.comparison.choices
-    )
-    found = plan.comparison.part
-    front = Front(
-        choice.kind,
-        choice.title,
-        found.width_mm,
-        found.length_mm,
-        found.stile_mm,
-        choice.layout.panels,
-        choice.outside_movement_mm,
-        choice.panel_movement_mm,
-    )
-    chosen = choice.kind == plan.chosen
-    link = html.A(
-        f"Cut it {'so' if chosen else 'like this'}",
-        href=address("plan", **asked, choose=choice.kind),
-        className="button first" if chosen else "button",
-        **aria(current="true" if chosen else "false"),
-    )
-    drawing = (
-        Drawing(front_drawing(front, most_mm, view.display, uid=f"front-{choice.kind}"))
-        if choice.layout.piece is not None or choice.kind == "sheet"
-        else None
-    )
-    return html.Article(
-        [
-            html.H3([verdict_of(choice.verdict), " ", choice.title]),
-            html.P(html.B(say.sentence(choice.verdict))),
-            drawing,
-            *[html.P(prose(in_units(reason, view.display)), className="small") for reason in choice.reasons],
-            html.P(link, className="no-print"),
-        ],
-        className="choice",
-    )
-
-
-def verdict_of(verdict: str) -> Drawing:
-    """A plan's verdict by the shape that a piece's verdict has, under its own name."""
-    tree = mark(MARKS[verdict])
-    tree[1]["aria-label"] = verdict
-    return Drawing(tree, className="mark-holder")
-
-
-def table(plan: Plan, view: View) -> html.Div:
-    """The three compared, one line for each thing that matters."""
-    choices = plan.comparison.choices
-    head = html.Tr([html.Th("", scope="col"), *[html.Th(choice.title, scope="col") for choice in choices]])
-    rows = [
-        html.Tr(
-            [
-                html.Th(name, scope="row"),
-                *[
-                    html.Td(num(cell), **under(choice.title))
-                    if short
-                    else html.Td(prose(cell), **under(choice.title))
-                    for choice, cell in zip(choices, cells, strict=True)
-                ],
-            ]
-        )
-        for name, short, cells in table_rows(choices, view)
-        if any(cell != say.NOTHING for cell in cells)
-    ]
-    return html.Div(
-        html.Table([html.Thead(head), html.Tbody(rows)], className="limits ways"), className="scroll"
-    )
-
-
-def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, list[str]]]:
-    """Each line of the table: what it tells, whether it is a number, and a cell for each choice."""
-    display = view.display
-
-    def length(value: float | None) -> str:
-        return say.NOTHING if value is None else display.length(value, finest=64)
-
-    def span(choice: Choice) -> str:
-        if choice.design is None:
-            return "any humidity"
-        return say.humidity_range(choice.design.span.rh_low_pct, choice.design.span.rh_high_pct)
-
-    def gives_out(choice: Choice, end: str) -> str:
-        found = choice.design and getattr(choice.design.span, end)
-        return say.said(found.fit) if found else "nothing"
-
-    def wood(choice: Choice) -> str:
-        stock = choice.layout.stock
-        if stock.net_m3 <= 0.0:
-            return "none"
-        if view.units == "inch":
-            return f"{stock.net_board_feet:.1f} bd ft, buy {stock.buy_board_feet:.1f}"
-        buy = stock.net_m3 * stock.buy_board_feet / stock.net_board_feet
-        return f"{stock.net_m3 * 1000.0:.1f}{say.NBSP}dm³, buy {buy * 1000.0:.1f}"
-
-    def sheets(choice: Choice) -> str:
-        area = choice.layout.stock.sheet_m2
-        if not area:
-            return say.NOTHING
-        return (
-            f"{area / 0.09290304:.1f}{say.NBSP}sq ft" if view.units == "inch" else f"{area:.2f}{say.NBSP}m²"
-        )
-
-    def leaves(choice: Choice) -> str:
-        stock = choice.layout.stock
-        if not stock.leaves_from_a_board or stock.board_thickness_mm is None:
-            return say.NOTHING
-        return (
-            f"{stock.leaves_from_a_board} leaves a board, {stock.boards_to_resaw} boards; "
-            f"two book-matched need {display.length(stock.leaf_width_needed_mm, 'up')} each"
-        )
-
-    def held(choice: Choice) -> str:
-        if choice.if_held is None:
-            return say.NOTHING
-        return {"none": "nothing: it only swells"}.get(choice.if_held.likelihood, choice.if_held.likelihood)
-
-    return [
-        ("Moves across, over the year", True, [length(choice.outside_movement_mm) for choice in choices]),
-        ("Its panel, in the grooves", True, [length(choice.panel_movement_mm) for choice in choices]),
-        ("Easy at", True, [span(choice) for choice in choices]),
-        ("Gives out first, dry", False, [gives_out(choice, "low") for choice in choices]),
-        ("Gives out first, damp", False, [gives_out(choice, "high") for choice in choices]),
-        ("Grooves deep", True, [length(choice.layout.groove_depth_mm) for choice in choices]),
-        ("Slots long", True, [length(choice.layout.slot_length_mm) for choice in choices]),
-        ("A split, if held fast all across", False, [held(choice) for choice in choices]),
-        (
-            "May be fixed across it",
-            False,
-            [in_units(" ".join(choice.fixed_across), display) or say.NOTHING for choice in choices],
-        ),
-        ("Weighs", True, [weight(choice.layout.weight_kg, view) for choice in choices]),
-        ("Solid wood in it", True, [wood(choice) for choice in choices]),
-        ("Sheet", True, [sheets(choice) for choice in choices]),
-        ("Resawn", False, [leaves(choice) for choice in choices]),
-    ]
-
-
-def weight(weight_kg: float, view: View) -> str:
-    """A weight in pounds where inches are read."""
-    if view.units == "inch":
-        return f"{weight_kg / KG_PER_POUND:.1f}{say.NBSP}lb"
-    return f"{weight_kg:.1f}{say.NBSP}kg"
 
 
 # ---------------------------------------------------------------- the one chosen

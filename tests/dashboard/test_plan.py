@@ -112,6 +112,14 @@ def test_the_choice_taken_is_in_the_address_and_leads_on(book, now):
     assert [href for href in hrefs if href.startswith("/plan/card.pdf")]
 
 
+def test_a_sides_grain_is_told_round_the_case_and_across(book, now):
+    told = plain(plan.layout(view_of(book, now, {**DOOR, "role": "side"})))
+    assert "Grain runs all round and moves together" in told
+    # 18 in of walnut: 18 x 0.00274 for each point of the home's year is held back at a crossed corner.
+    assert "Grain crosses at a corner: one side would move" in told
+    assert "Grain round the case" not in plain(plan.layout(view_of(book, now, DOOR)))
+
+
 def test_sheet_goods_that_do_not_move_have_nothing_to_cut_or_record(book, now):
     query = {**DOOR, "role": "back", "choose": "sheet"}
     assert "Nothing of it moves enough to follow" in plain(plan.layout(view_of(book, now, query)))
