@@ -19,14 +19,14 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import metrics, pages, security, signing
 from dashboard.display import Display, Units
-from dashboard.doors import SensorDoor
+from dashboard.doors import NoticeDoor, SensorDoor
 from dashboard.links import Links
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
 from dashboard.still import still
 from dashboard.view import UNITS_COOKIE, Context, Route, View, view_of
 from model.records import queries
-from model.records.clock import Now
+from model.records.clock import Now, SampleClock
 from model.records.store import Store
 
 ASSETS = Path(__file__).parent / "assets"
@@ -86,6 +86,7 @@ def build_app(
     password: str = "",
     zone: str = "UTC",
     sensors: SensorDoor | None = None,
+    notices: NoticeDoor | None = None,
 ) -> Dash:
     """The dashboard over a book.
 
@@ -103,6 +104,8 @@ def build_app(
         Time zone of the first place recorded; later places have their own.
     sensors : SensorDoor, optional
         What ingest does for the Sensors page; without it unknown topics are not listed.
+    notices : NoticeDoor, optional
+        The addresses that are told of warnings, masked; without it none are listed.
 
     Returns
     -------
@@ -116,6 +119,8 @@ def build_app(
         units=units,
         zone=zone,
         sensors=sensors,
+        notices=notices,
+        sample=isinstance(now, SampleClock),
         links=Links(key),
         password=bool(password),
     )
@@ -149,14 +154,15 @@ def build_app(
     def first_page() -> str:
         view, path = _asked(context, flask.request.full_path)
         page, _live = _answer(table, view, path)
-        return f'<div class="first-sight">{still([top(view.units, path, live=False), page])}</div>'
+        head = top(view.units, path, live=False, sample=context.sample)
+        return f'<div class="first-sight">{still([head, page])}</div>'
 
     def layout() -> Component:
         # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
         href = flask.request.referrer if flask.has_request_context() else None
         view, path = _asked(context, href or "/")
         page, _live = _answer(table, view, path)
-        return shell(page, view.units, href or "/", path)
+        return shell(page, view.units, href or "/", path, context.sample)
 
     app.first_sight = first_page
     app.layout = layout

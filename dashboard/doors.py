@@ -48,3 +48,19 @@ class SensorDoor:
 
     heard: Callable[[], Sequence[HeardTopic]]
     accept: Callable[..., Accepted]
+
+
+@dataclass(frozen=True)
+class NoticeDoor:
+    """What the Settings page may know of the addresses that are told of warnings: never the addresses.
+
+    Attributes
+    ----------
+    addresses : callable
+        Every address, masked.
+    test : callable
+        ``test(masked)`` sends a test message; returns what went wrong, None when it went out.
+    """
+
+    addresses: Callable[[], Sequence[str]]
+    test: Callable[[str], str | None]

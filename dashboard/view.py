@@ -10,7 +10,7 @@ import flask
 from dash.development.base_component import Component
 
 from dashboard.display import Display, Units
-from dashboard.doors import SensorDoor
+from dashboard.doors import NoticeDoor, SensorDoor
 from dashboard.links import Links
 from model.records.clock import Now
 from model.records.store import Store
@@ -25,8 +25,10 @@ class Context:
     units: Units = "inch"
     zone: str = "UTC"
     sensors: SensorDoor | None = None
+    notices: NoticeDoor | None = None
     links: Links | None = None
     password: bool = False
+    sample: bool = False
 
 
 @dataclass(frozen=True)

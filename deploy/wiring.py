@@ -230,12 +230,14 @@ def ingest_settings(settings: Settings) -> "IngestSettings":
 def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     """Serve the pages until told to stop."""
     from dashboard.app import build_app, serve
-    from dashboard.doors import SensorDoor
+    from dashboard.doors import NoticeDoor, SensorDoor
+    from deploy.notice_door import Addresses
     from ingest.accept import accept, known_and_heard
 
     store = open_store(settings)
     now = clock_of(settings)
     sensors = SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
+    addresses = Addresses(store, settings.notice_addresses)
     app = build_app(
         store,
         now,
@@ -243,5 +245,6 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         password=settings.password,
         zone=settings.zone,
         sensors=sensors,
+        notices=NoticeDoor(addresses.masked, addresses.test),
     )
     serve(app, settings.bind, settings.port, stop)

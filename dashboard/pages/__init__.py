@@ -10,6 +10,7 @@ from dashboard.pages import deliver as deliver
 from dashboard.pages import foretold as foretold
 from dashboard.pages import gap as gap
 from dashboard.pages import glue as glue
+from dashboard.pages import notices as notices
 from dashboard.pages import piece as piece
 from dashboard.pages import piece_acts as piece_acts
 from dashboard.pages import pieces as pieces
@@ -36,6 +37,7 @@ MODULES: tuple[ModuleType, ...] = (
     foretold,
     gap,
     glue,
+    notices,
     piece,
     piece_acts,
     pieces,

@@ -26,17 +26,20 @@ SAID, ACTED = "said", "acted"
 TICK_MS = 6_000
 
 
+INVENTED = "The sample shop: all of it is invented, and its clock runs fast."
+
+
 def placed(page: Child, path: str) -> html.Div:
     """A page with its path, by which the page's script knows that another one has come."""
     return html.Div(page, **{"data-path": path})  # type: ignore[arg-type]
 
 
-def shell(page: Child, units: str, href: str, path: str) -> html.Div:
+def shell(page: Child, units: str, href: str, path: str, sample: bool = False) -> html.Div:
     """The whole document: the top rule, the page, and what keeps it current."""
     return html.Div(
         [
             html.A("Skip to the page", href="#page", className="skip"),
-            top(units, path, live=True),
+            top(units, path, live=True, sample=sample),
             html.Div(id=SAID, className="said"),
             html.Div(placed(page, path), id=PAGE),
             dcc.Location(id=ADDRESS, refresh=False, href=href),
@@ -47,7 +50,7 @@ def shell(page: Child, units: str, href: str, path: str) -> html.Div:
     )
 
 
-def top(units: str, path: str, live: bool) -> html.Header:
+def top(units: str, path: str, live: bool, sample: bool = False) -> html.Header:
     """The name, the words to get about by, and the rule under them; still, it has no buttons."""
     first = path.strip("/").split("/")[0]
     switch = units_word(units)
@@ -84,6 +87,7 @@ def top(units: str, path: str, live: bool) -> html.Header:
                 className="top-row",
             ),
             html.Div(className="scale", **aria(hidden="true")),
+            html.P(INVENTED, className="invented") if sample else None,
         ],
         className="top",
     )

@@ -84,7 +84,7 @@ def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> 
         html.B("out of the glue's range, ") if leaving is not None else None,
         clamps,
         html.Span(prose(told), className="why", role="alert" if leaving is not None else "status"),
-        html.Button("Clamps are off", id={"act": OFF, "place": place.id}, className="plain"),
+        html.Button("Clamps come off", id={"act": OFF, "place": place.id}, className="plain"),
         kind="glue-up",
     )
 
@@ -120,7 +120,7 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
         else None,
         html.Div(
             [
-                html.Button("Clamps are on", id={"act": ON, "place": place.id}, className="plain"),
+                html.Button("Clamps go on", id={"act": ON, "place": place.id}, className="plain"),
                 html.A("with another glue", href=address("place", place.id, "clamps"), className="small"),
             ],
             className="buttons",
@@ -173,7 +173,7 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
         since = say.moment(on.clamps_on_at, place.zone, view.units, view.now)
         body: list[Any] = [
             html.P(f"{on.adhesive['name']}, since {since}: {range_of(on.adhesive, view.display)}."),
-            html.Button("Clamps are off", id={"act": OFF, "place": place_id}, className="first"),
+            html.Button("Clamps come off", id={"act": OFF, "place": place_id}, className="first"),
         ]
     else:
         options = [
@@ -184,7 +184,7 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
             html.Div(
                 [choice_field("Glue", {"form": ON, "place": place_id}, options, usual)], className="fields"
             ),
-            html.Button("Clamps are on", id={"act": ON, "place": place_id}, className="first"),
+            html.Button("Clamps go on", id={"act": ON, "place": place_id}, className="first"),
         ]
     title = f"Clamps are on at {name}." if on is not None else f"Which glue, at {name}?"
     return sheet(title, *body, dateline=html.A("Today", href="/"))

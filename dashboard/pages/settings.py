@@ -6,7 +6,7 @@ from typing import Any
 from dash import html
 
 from dashboard import display as say
-from dashboard.pages import glue
+from dashboard.pages import glue, notices
 from dashboard.pages.frame import aria, num, part, sheet
 from dashboard.view import Route, View
 from model.records import queries
@@ -25,6 +25,7 @@ def layout(view: View) -> html.Main:
         title = "All parts are running." if health["parts"] else "Nothing listens to sensors yet."
     with view.store.session() as session:
         labels = glue.adhesives_part(session, view)
+        told = notices.notices_part(session, view)
     return sheet(
         title,
         part(
@@ -39,6 +40,7 @@ def layout(view: View) -> html.Main:
                 ]
             ),
         ),
+        told,
         labels,
         part("Running", health_facts(health, view)),
         part("Who may look", *access(view)),

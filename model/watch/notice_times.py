@@ -34,7 +34,7 @@ class Hours:
     addresses : tuple of str
         Besides those of the settings.
     tiers : mapping of address to tiers
-        Which tiers an address gets; every one where it isn't named.
+        Which tiers an address gets, named as it is or masked; every one where it isn't named.
     """
 
     zone: str = "UTC"
@@ -60,9 +60,9 @@ class Hours:
                 if tier not in TIERS:
                     raise BadInput(NAME, f"tiers of {address}", f"must be of {', '.join(TIERS)}", tier)
 
-    def wants(self, address: str, tier: str) -> bool:
-        """Whether an address gets notices of a tier."""
-        return tier in self.tiers.get(address, TIERS)
+    def wants(self, address: str, tier: str, mask: str = "") -> bool:
+        """Whether an address gets notices of a tier; what was kept under its mask comes first."""
+        return tier in self.tiers.get(mask, self.tiers.get(address, TIERS))
 
     def due_at(self, tier: str, at: datetime) -> datetime:
         """When a notice of a tier that comes up at an instant is to be sent."""

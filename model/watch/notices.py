@@ -130,7 +130,7 @@ def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
             (warning, mask, stage)
             for warning in open_now
             for mask, address in known.items()
-            if hours.wants(address, warning.tier)
+            if hours.wants(address, warning.tier, mask)
             for stage in [ESCALATED if warning.escalated_at is not None else OPENED]
             if stage not in told.get(warning.id, {}).get(mask, set())
         ]

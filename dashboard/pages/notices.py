@@ -1,0 +1,212 @@
+"""Notices, on the page of settings: who is told of what, when, and whether it gets there."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from dash import ALL, Dash, Input, State, ctx, html
+from sqlalchemy.orm import Session
+
+from dashboard import display as say
+from dashboard import forms, sentences
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.forms import choice_field, text_field
+from dashboard.marks import verdict_mark
+from dashboard.pages.frame import part
+from dashboard.view import Context, View, view_of
+from model.records.tables import Preference
+from model.watch.notice_times import NAME, TIERS, Hours, keep_hours, read_hours
+from model.watch.notices import failing
+from model.wood.errors import BadInput
+
+TEST, TOLD, WHEN = "notice test", "notice tiers", "notice hours"
+BEFORE = "notices before"
+LEVELS = (
+    ("4", "everything, with the season's letter"),
+    ("3", "what can't wait, each morning's and the week's"),
+    ("2", "what can't wait, and each morning's"),
+    ("1", "only what can't wait"),
+)
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def notices_part(session: Session, view: View) -> html.Section:
+    """Every address, masked, with what it gets and whether it can be reached; then the hours."""
+    hours = read_hours(session)
+    door = view.context.notices
+    masks = list(door.addresses()) if door is not None else []
+    troubles = {trouble.address: trouble for trouble in failing(session)}
+    rows = []
+    for number, mask in enumerate(masks):
+        trouble = troubles.pop(mask, None)
+        rows.append(_address_row(number, mask, hours, trouble))
+    gone = [
+        html.Li([verdict_mark("past", "sensor"), " ", html.Span(mask, className="topic"), _problem(trouble)])
+        for mask, trouble in troubles.items()
+    ]
+    nobody = html.P(
+        [
+            "Nobody is told of warnings; they wait on the first page. Name addresses in ",
+            html.Code("PANELTIDE_NOTIFY"),
+            " (mailto://, mqtt://, json:// or a push service's) and they are listed here.",
+        ]
+    )
+    return part(
+        "Notices",
+        html.Ul([*rows, *gone], className="rows small") if rows or gone else nobody,
+        _hours_form(hours),
+    )
+
+
+def _problem(trouble: Any) -> str:
+    told = sentences.counted(trouble.notices, "notice")
+    end = "given up" if trouble.given_up else f"tried {sentences.counted(trouble.tries, 'time')}"
+    return f": {told} not sent ({trouble.problem}), {end}."
+
+
+def _address_row(number: int, mask: str, hours: Hours, trouble: Any) -> html.Li:
+    level = str(len(hours.tiers.get(mask, TIERS)))
+    return html.Li(
+        [
+            html.Div(
+                [
+                    html.Span(mask.split("#")[0], className="topic"),
+                    html.B(_problem(trouble)) if trouble is not None else None,
+                ]
+            ),
+            html.Div(
+                [
+                    choice_field("Is told", {"form": TOLD, "number": number}, LEVELS, level),
+                    html.Button("Keep", id={"act": TOLD, "number": number}),
+                    html.Button("Send a test", id={"act": TEST, "number": number}),
+                ],
+                className="buttons",
+            ),
+        ]
+    )
+
+
+def _hours_form(hours: Hours) -> html.Div:
+    def id(key: str) -> dict[str, str]:
+        return {"form": WHEN, "key": key}
+
+    days = [(str(number), name) for number, name in enumerate(DAYS)]
+    return html.Div(
+        [
+            html.Div(
+                [
+                    text_field("Each morning at", id("morning_at"), hours.morning_at),
+                    choice_field("The week's on", id("week_day"), days, str(hours.week_day)),
+                    text_field("Quiet from", id("quiet_from"), hours.quiet_from),
+                    text_field("until", id("quiet_until"), hours.quiet_until),
+                    choice_field(
+                        "What can't wait",
+                        id("now_at_night"),
+                        [("no", "waits for the morning too"), ("yes", "comes at night as well")],
+                        "yes" if hours.now_at_night else "no",
+                    ),
+                    text_field("Time zone", id("zone"), hours.zone, hint="as Europe/Vienna"),
+                ],
+                className="fields",
+            ),
+            html.Button("Keep these hours", id={"act": WHEN, "number": 0}),
+        ]
+    )
+
+
+# ---------------------------------------------------------------- acts
+
+
+def register(app: Dash, context: Context) -> None:
+    """Testing an address, and keeping what it is told and when."""
+
+    def answers(name: str, state: dict[str, Any], act: Callable[[int, dict[Any, Any], View], Act]) -> None:
+        @app.callback(
+            *OUTPUTS,
+            Input({"act": name, "number": ALL}, "n_clicks"),
+            State(state, "value"),
+            prevent_initial_call=True,
+        )
+        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
+            if not any(clicks):
+                return NOTHING
+            typed = {
+                item["id"].get("key", item["id"].get("number")): item.get("value")
+                for item in ctx.states_list[0]
+            }
+            try:
+                done = act(int(ctx.triggered_id["number"]), typed, view_of(context))
+                return answered(done, "/settings")
+            except BadInput as error:
+                return refused(error)
+
+    answers(TEST, {"form": TOLD, "number": ALL}, test)
+    answers(TOLD, {"form": TOLD, "number": ALL}, keep_told)
+    answers(WHEN, {"form": WHEN, "key": ALL}, keep_when)
+
+
+def _mask(number: int, view: View) -> str:
+    masks = list(view.context.notices.addresses()) if view.context.notices is not None else []
+    if number >= len(masks):
+        raise BadInput("", "address", "must be one of the settings", "nothing")
+    return masks[number]
+
+
+def test(number: int, _typed: dict[Any, Any], view: View) -> Act:
+    """Send a test message now, and say how it went."""
+    mask = _mask(number, view)
+    assert view.context.notices is not None
+    problem = view.context.notices.test(mask)
+    shown = mask.split("#")[0]
+    if problem is not None:
+        raise BadInput("", f"the test to {shown}", f"did not go out: {problem.rstrip('.')}", "nothing")
+    return Act(f"A test went out to {shown}. Look whether it came.")
+
+
+def keep_told(number: int, typed: dict[Any, Any], view: View) -> Act:
+    """What an address is told of from now on."""
+    mask = _mask(number, view)
+    level = str(typed.get(number) or "")
+    if level not in dict(LEVELS):
+        raise BadInput("", "what it is told", "must be one of the four", "nothing")
+    with view.store.session() as session:
+        hours = read_hours(session)
+        _remember(session, hours)
+        keep_hours(session, replace(hours, tiers={**hours.tiers, mask: TIERS[: int(level)]}))
+    return Act(f"{mask.split('#')[0]} is told {dict(LEVELS)[level]}.", undo=(BEFORE, 0))
+
+
+def keep_when(_number: int, typed: dict[Any, Any], view: View) -> Act:
+    """The hours of notices as typed."""
+    with view.store.session() as session:
+        hours = read_hours(session)
+        kept = replace(
+            hours,
+            zone=str(typed.get("zone") or "").strip(),
+            morning_at=str(typed.get("morning_at") or "").strip(),
+            week_day=int(forms.number_typed(typed.get("week_day"), "the week's day", "")),
+            quiet_from=str(typed.get("quiet_from") or "").strip(),
+            quiet_until=str(typed.get("quiet_until") or "").strip(),
+            now_at_night=typed.get("now_at_night") == "yes",
+        )
+        _remember(session, hours)
+        keep_hours(session, kept)
+    told = f"Quiet from {kept.quiet_from} until {kept.quiet_until}; the day's notices come at"
+    return Act(say.sentence(f"{told} {kept.morning_at}"), undo=(BEFORE, 0))
+
+
+def _remember(session: Session, hours: Hours) -> None:
+    session.merge(Preference(name=BEFORE, value=hours.document()))
+
+
+def _undo(view: View, _number: int) -> str:
+    with view.store.session() as session:
+        kept = session.get(Preference, BEFORE)
+        if kept is None:
+            raise BadInput("", "change", "can't be taken back any more", "nothing")
+        session.merge(Preference(name=NAME, value=kept.value))
+        session.delete(kept)
+    return "Notices are as they were before."
+
+
+UNDO = {BEFORE: _undo}
