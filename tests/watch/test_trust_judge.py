@@ -11,7 +11,7 @@ from sqlalchemy import delete, select, text
 from model.records import hangings, trusted
 from model.records.rewind import mark_hours
 from model.records.store import Store
-from model.records.tables import AirHour, Doubt, Place, Reading, Sensor, StaleHour, Tally
+from model.records.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour, Tally
 from model.watch import ledger
 from model.watch.trust.judge import Judge
 
@@ -383,3 +383,32 @@ def test_drift_and_clocks_come_out_the_same_at_once_day_by_day_and_backwards(two
     ]
     assert judged(two_sensors, shop, by_day, [24 * d + 24 for d in range(days)]) == at_once
     assert judged(two_sensors, shop, by_day[::-1], [last] * days) == at_once
+
+
+@pytest.mark.parametrize(
+    ("payload", "doubted"),
+    [
+        ({"shape": "number", "quantity": "rh"}, False),
+        ({"shape": "json", "rh": "/rh"}, False),
+        ({"shape": "json", "rh": "/rh", "time": "/time"}, True),
+        ({"shape": "senml-json"}, True),
+    ],
+)
+def test_a_sensor_that_never_names_an_instant_has_no_wrong_clock(bare, payload, doubted):
+    """A file with instants was read in, and from noon on bare numbers arrive."""
+    with bare.store.session() as session:
+        session.add(Binding(sensor_id=1, topic="valley/bench", payload=payload))
+        session.add_all(
+            Reading(
+                sensor_id=1,
+                observed_at=at,
+                received_at=at + timedelta(seconds=k % 7),
+                temperature_c=temperature_c,
+                rh_pct=rh_pct,
+                clock="device" if k < 48 else "arrival",
+            )
+            for k, (at, temperature_c, rh_pct) in enumerate(readings(bare, 24))
+        )
+        mark_hours(session, [1], bare.hour(0))
+    bare.evaluate(bare.hour(24))
+    assert ("clock" in {kind for _, kind in kinds(bare)}) is doubted

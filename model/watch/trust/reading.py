@@ -1,5 +1,6 @@
 """Reads what the detectors look at from the book: a sensor's readings over a span, and those beside it."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -144,7 +145,19 @@ class Library:
             mean = float(lag) / n if n else 0.0
             spread = max(float(squares) / n - mean * mean, 0.0) ** 0.5 if n else 0.0
             days.append((int(day), int(n), 1000.0 * mean, 1000.0 * spread, int(arrivals)))
+        if not self._names_instants(sensor_id):
+            # Arrival is all there is: beside readings of a file, which have instants, that is no fault.
+            days = [(day, n, lag_ms, spread_ms, 0) for day, n, lag_ms, spread_ms, _ in days]
         return days
+
+    def _names_instants(self, sensor_id: int) -> bool:
+        """Whether any of a sensor's messages can carry an instant of its own."""
+        found = self.bulk.rows("SELECT payload FROM binding WHERE sensor_id = ?", (sensor_id,))
+        readings = [json.loads(told) if isinstance(told, str | bytes) else told for (told,) in found]
+        return not readings or any(
+            str(told.get("shape", "")).startswith("senml") or told.get("time") or told.get("shared_time")
+            for told in readings
+        )
 
 
 def read_doubts(bulk: Bulk, sensor_ids: Sequence[int]) -> dict[int, list[OnRecord]]:
