@@ -25,9 +25,11 @@ from dashboard.pages import sensors as sensors
 from dashboard.pages import settings as settings
 from dashboard.pages import sheets as sheets
 from dashboard.pages import stock as stock
+from dashboard.pages import swap as swap
 from dashboard.pages import today as today
 from dashboard.pages import trust as trust
 from dashboard.pages import warnings as warnings
+from dashboard.pages import witness as witness
 from dashboard.view import Context, Route
 
 MODULES: tuple[ModuleType, ...] = (
@@ -52,8 +54,10 @@ MODULES: tuple[ModuleType, ...] = (
     settings,
     sheets,
     stock,
+    swap,
     trust,
     warnings,
+    witness,
 )
 
 

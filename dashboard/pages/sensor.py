@@ -11,6 +11,7 @@ from dashboard.figures.air import air_chart, spoken
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, part, sheet, word
+from dashboard.pages.swap import swap_form
 from dashboard.pages.trust import trust_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
@@ -106,4 +107,5 @@ def hanging_part(
             ]
         )
     first = html.Ul(rows, className="rows small") if rows else html.P("It hangs nowhere.")
-    return part("Where it hangs", first, form)
+    another = swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None
+    return part("Where it hangs", first, form, another)

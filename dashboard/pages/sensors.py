@@ -265,7 +265,17 @@ def hung(number: int, typed: dict[str, Any], view: View) -> Act:
         if last is not None and at <= last:
             at = last + timedelta(minutes=1)
         hangings.hang_sensor(session, row, place, at)
-        return Act(f"{row.name} hangs at {place.name}.")
+        return Act(f"{row.name} hangs at {place.name}.", undo=("hanging", number))
+
+
+def _undo_hanging(view: View, number: int) -> str:
+    with view.store.session() as session:
+        row = session.get_one(Sensor, number)
+        place = hangings.undo_hanging(session, row)
+        return f"{row.name} hangs {f'at {place.name} again' if place else 'nowhere'}."
+
+
+UNDO = {"hanging": _undo_hanging}
 
 
 ROUTES = [

@@ -14,6 +14,7 @@ from dashboard.figures.profile import profile_drawing
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, drawn, empty, num, part, prose, sheet, word
+from dashboard.pages.witness import witness_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, measured, queries, series
@@ -93,6 +94,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         tide = series.tide(session, stack_id, span.since_at, span.until_at)
         metered = queries.measurements(session, stack_id)
         places = queries.places(session, view.now)
+        witness = witness_part(session, stack)
     zone = stack.place.zone if stack.place else "UTC"
     target = stack.judgement.detail.get("target_pct")
     charts = [
@@ -155,6 +157,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             className="columns",
         ),
         part("Metered", metered_list(stack, metered, view), meter_form(stack, zone, view)),
+        witness,
         part("Move it", move_form(stack, places, zone, view)),
         dateline=[html.A("Stock", href="/stock"), f" · {sentences.stack_wood(stack, view.display)}"],
     )

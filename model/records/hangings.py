@@ -31,6 +31,30 @@ def hang_sensor(session: Session, sensor: Sensor, place: Place, at: datetime) ->
     return hanging
 
 
+def undo_hanging(session: Session, sensor: Sensor) -> Place | None:
+    """Take back where a sensor was hung last; it hangs where it hung before, or nowhere.
+
+    Raises
+    ------
+    BadInput
+        If it was never hung.
+    """
+    ordered = sorted(sensor.hangings, key=lambda hanging: hanging.since_at)
+    if not ordered:
+        raise BadInput(f"sensor {sensor.name}", "hanging", "must be on record to be taken back", "nowhere")
+    last, before = ordered[-1], ordered[-2] if len(ordered) > 1 else None
+    note_change(session)
+    _take_back_air(session, last.place_id, last.since_at, last.until_at)
+    since_at = last.since_at
+    sensor.hangings.remove(last)
+    if before is not None and before.until_at == since_at:
+        _take_back_air(session, before.place_id, since_at, None)
+        before.until_at = None
+    session.flush()
+    mark_hours(session, [sensor.id], since_at)
+    return before.place if before is not None and before.until_at is None else None
+
+
 def take_down_sensor(session: Session, sensor: Sensor, at: datetime) -> None:
     """A sensor hangs nowhere from an instant on."""
     where = f"sensor {sensor.name}"

@@ -1,0 +1,52 @@
+"""Acts at the bench: a sensor swapped or hung and brought back, a witness board weighed."""
+
+import pytest
+
+from dashboard.display import Display
+from dashboard.pages import sensors, swap, witness
+from dashboard.view import Context, View
+from model.records.queries import measurements, stacks
+from model.records.sensing import sensors as known
+from model.wood.errors import BadInput
+
+
+@pytest.fixture
+def view(book, now):
+    return View(Context(book.store, lambda: now), Display("metric"), now)
+
+
+def test_another_device_goes_on_where_the_old_one_hung(view, now):
+    day = now.strftime("%Y-%m-%d")
+    done = swap.swap(1, {"name": "bench, new", "topics": "yes", "at": day}, view)
+    with view.store.session() as session:
+        found = {one.name: one for one in known(session, now)}
+    assert "bench" not in found
+    assert found["bench, new"].place == "Shop"
+    assert found["bench, new"].topics == ("valley/bench",)
+    assert done.href == f"/sensor/{found['bench, new'].id}"
+    with pytest.raises(BadInput, match="must not be a sensor's already"):
+        swap.swap(2, {"name": "bench, new", "at": day}, view)
+
+
+def test_a_hanging_is_taken_back(view, book, now):
+    sensors.hung(1, {"place": str(book.flat), "at": now.strftime("%Y-%m-%d")}, view)
+    assert sensors.UNDO["hanging"](view, 1) == "bench hangs at Shop again."
+    with view.store.session() as session:
+        assert {one.name: one.place for one in known(session, now)}["bench"] == "Shop"
+
+
+def test_a_witness_board_tells_the_stack_by_its_weight(view, book, now):
+    """By arithmetic: 1240 g at 8 % is 1148 g dry; at 1224 g it is at 6.6 %."""
+    witness.begin(book.stack, {"mass": "1240 g", "mc": "8", "by": "meter"}, view)
+    done = witness.weigh(book.stack, {"mass": "1224"}, view)
+    assert "6.6" in done.says
+    with view.store.session() as session:
+        (event,) = measurements(session, book.stack)
+        assert event.value == pytest.approx(100.0 * (1224.0 / (1240.0 / 1.08) - 1.0))
+        assert stacks(session, now, only=book.stack)
+    name, number = done.undo
+    witness.UNDO[name](view, number)
+    with view.store.session() as session:
+        assert measurements(session, book.stack) == ()
+    with pytest.raises(BadInput, match="oven-dry"):
+        witness.weigh(book.stack, {"mass": "900"}, view)
