@@ -1,0 +1,185 @@
+"""A large invented book: 10 million readings, 200 pieces, 1,000 members, a year of states and margins.
+
+Run as ``python tests/bench/big_book.py FILE``: it is written straight into the tables, in a few minutes, for
+`bench_pages`. Nothing in it is computed by the watch, so that how long that takes has no part in it.
+"""
+
+import math
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+from sqlalchemy import insert
+
+from model.records import book
+from model.records.store import Store
+from model.records.tables import (
+    AirHour,
+    Binding,
+    Checkpoint,
+    Fit,
+    Hanging,
+    Margin,
+    Place,
+    Pulse,
+    Sensor,
+    Verdict,
+)
+from model.wood.piece import read_piece
+
+NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
+DAYS = 365
+PIECES, READINGS, PLACES = 200, 10_000_000, 20
+PANEL = """
+[member.panel_{n}]
+species = "{wood}"
+cut = "flat-sawn"
+width = "368mm"
+mc_pct = 8.0
+thickness = "16mm"
+finish = {{ face = "oil-modified urethane varnish", coats = 3, back = "none" }}
+
+[fit.panel_{n}]
+kind = "panel-in-groove"
+member = "panel_{n}"
+held = "centre"
+sight_width = "356mm"
+groove_depth = "9.5mm"
+finished = "before assembly"
+"""
+WOODS = ("black walnut", "white ash", "hard maple", "sycamore")
+
+
+def build(file: Path) -> None:
+    """Write the book."""
+    store = Store(f"sqlite:///{file}")
+    store.bring_up_to_date()
+    since = NOW - timedelta(days=DAYS)
+    with store.session() as session:
+        places = [
+            Place(name=f"House {n}" if n else "Shop", kind="home" if n else "shop", zone="Europe/Vienna")
+            for n in range(PLACES)
+        ]
+        session.add_all(places)
+        session.flush()
+        for n, place in enumerate(places):
+            sensor = Sensor(name=f"sensor {n}", accepted_at=since)
+            sensor.bindings.append(Binding(topic=f"valley/{n}", payload={"shape": "json"}))
+            sensor.hangings.append(Hanging(place_id=place.id, since_at=since))
+            session.add(sensor)
+        session.add_all(Pulse(part=part, at=datetime.now(UTC), detail={}) for part in ("ingest", "watch"))
+        for n in range(PIECES):
+            panels = "".join(PANEL.format(n=k, wood=WOODS[(n + k) % 4]) for k in range(5))
+            piece = read_piece(f'[piece]\nname = "Cabinet {n}"\n{panels}', "book")
+            book.add_piece(session, piece, places[n % PLACES], since)
+        session.flush()
+        ids = [place.id for place in places]
+    _readings(store, since)
+    _computed(store, since, ids)
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("ANALYZE")
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    store.close()
+
+
+def _readings(store: Store, since: datetime) -> None:
+    each = READINGS // PLACES
+    step = int(DAYS * 86_400_000 / each)
+    at = int(since.timestamp() * 1000) + step * np.arange(each)
+    for number in range(1, PLACES + 1):
+        hours = at / 3_600_000.0
+        temperature = np.round(20.0 + np.sin(hours * 2.0 * math.pi / 24.0), 1)
+        rh = np.round(45.0 - 12.0 * np.cos(hours * 2.0 * math.pi / 8766.0) + np.sin(hours), 1)
+        rows = zip([number] * each, at.tolist(), at.tolist(), temperature.tolist(), rh.tolist(), strict=True)
+        with store.engine.begin() as connection:
+            connection.connection.driver_connection.executemany(  # type: ignore[union-attr]
+                "INSERT INTO reading (sensor_id, observed_at, received_at, temperature_c, rh_pct, clock) "
+                "VALUES (?, ?, ?, ?, ?, 'device')",
+                rows,
+            )
+
+
+def _computed(store: Store, since: datetime, places: list[int]) -> None:
+    with store.session() as session:
+        for place_id in places:
+            session.execute(
+                insert(AirHour),
+                [
+                    {
+                        "place_id": place_id,
+                        "hour_at": since + timedelta(hours=h),
+                        "temperature_c": 20.0,
+                        "rh_pct": 45.0,
+                        "n_readings": 60,
+                        "basis": "measured",
+                    }
+                    for h in range(DAYS * 24)
+                ],
+            )
+        profile = np.full(16, 8.0).tobytes()
+        bodies = [row[0] for row in session.execute(Fit.__table__.select().with_only_columns(Fit.id))]
+        members = session.connection().exec_driver_sql("SELECT id FROM member").scalars().all()
+        for body_id in members:
+            session.execute(
+                insert(Checkpoint),
+                [
+                    {
+                        "body_id": body_id,
+                        "at": since + timedelta(days=day),
+                        "profile_pct": profile,
+                        "mc_mean_pct": 8.0 + math.sin(day / 58.0),
+                        "mc_face_pct": 8.0,
+                        "mc_core_pct": 8.0,
+                        "mc_back_pct": 8.0,
+                        "width_mm": 368.0 + math.sin(day / 58.0),
+                        "estimated_hours": 0,
+                    }
+                    for day in range(1, DAYS + 1)
+                ],
+            )
+        for fit_id in bodies:
+            for limit, direction in (("groove-bottom", "swelling"), ("leaves-groove", "shrinking")):
+                session.execute(
+                    insert(Margin),
+                    [
+                        {
+                            "fit_id": fit_id,
+                            "limit_name": limit,
+                            "at": since + timedelta(days=day),
+                            "direction": direction,
+                            "severity": "harms",
+                            "margin_mm": 3.0,
+                            "play_mm": 6.0,
+                            "standing": "easy",
+                        }
+                        for day in range(1, DAYS + 1)
+                    ],
+                )
+        verdicts = ("easy", "easy", "near", "past", "unknown")
+        pieces = session.connection().exec_driver_sql("SELECT id FROM piece").scalars().all()
+        rows = [("fit", k) for k in bodies] + [("piece", k) for k in pieces] + [("place", k) for k in places]
+        session.execute(
+            insert(Verdict),
+            [
+                {
+                    "subject_kind": kind,
+                    "subject_id": number,
+                    "verdict": "easy" if kind == "place" else verdicts[number % 5],
+                    "since_at": NOW,
+                    "evaluated_at": NOW,
+                    "reason": "3 mm left until the tongue bottoms in its groove",
+                    "detail": {
+                        "key": "easy",
+                        "says": "the tongue bottoms in its groove",
+                        "margin_mm": 3.0,
+                        "play_mm": 6.0,
+                    },
+                }
+                for kind, number in rows
+            ],
+        )
+
+
+if __name__ == "__main__":
+    build(Path(sys.argv[1]))
