@@ -206,7 +206,7 @@ def adhesives_part(session: Session, view: View) -> html.Section:
                 "Make it the usual one",
                 id={"act": USUAL, "name": one.name},
                 className="plain",
-                **aria(label=f"Make {one.name} the usual one"),
+                **aria(label=f"Make it the usual one: {one.name}"),
             )
         rows.append(html.Li([html.B(one.name), f": {told}; {source}. ", button]))
     degrees = view.display.temperature_unit
