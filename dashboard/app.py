@@ -20,6 +20,7 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboard import metrics, pages, security, signing
 from dashboard.display import Display, Units
 from dashboard.doors import NoticeDoor, SensorDoor
+from dashboard.fresh import Fresh
 from dashboard.links import Links
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
@@ -150,18 +151,28 @@ def build_app(
     ]
 
     table = pages.routes()
+    fresh = Fresh(store)
 
     def first_page() -> str:
         view, path = _asked(context, flask.request.full_path)
-        page, _live = _answer(table, view, path)
-        head = top(view.units, path, live=False, sample=context.sample)
-        return f'<div class="first-sight">{still([head, page])}</div>'
+
+        def written() -> str:
+            page, _live = _answer(table, view, path)
+            head = top(view.units, path, live=False, sample=context.sample)
+            return f'<div class="first-sight">{still([head, page])}</div>'
+
+        shared = _shared(table, view, path)
+        return fresh.of(("first sight", *shared), written) if shared else written()
 
     def layout() -> Component:
         # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
         href = flask.request.referrer if flask.has_request_context() else None
         view, path = _asked(context, href or "/")
-        page, _live = _answer(table, view, path)
+        shared = _shared(table, view, path)
+        if shared:
+            page, _live = fresh.of(("page", *shared), lambda: _answer(table, view, path))
+        else:
+            page, _live = _answer(table, view, path)
         return shell(page, view.units, href or "/", path, context.sample)
 
     app.first_sight = first_page
@@ -231,6 +242,13 @@ def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
 def _asked(context: Context, href: str) -> tuple[View, str]:
     """Who asks for what: the view, and the path of an address."""
     return view_of(context, href), urlsplit(href).path or "/"
+
+
+def _shared(table: list[Route], view: View, path: str) -> tuple[Any, ...] | None:
+    """By what a page is the same for every viewer; None where it is one viewer's own."""
+    if not any(route.live and route.match(path) is not None for route in table):
+        return None
+    return path, tuple(sorted(view.query.items())), view.units, view.now.replace(second=0, microsecond=0)
 
 
 def _answer(table: list[Route], view: View, path: str) -> tuple[Component, bool]:

@@ -10,8 +10,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select, tuple_
-from sqlalchemy.orm import Session
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, aliased
 
 from model.records.answers import (
     AirNow,
@@ -120,17 +120,18 @@ def places(session: Session, now: datetime, only: int | None = None) -> tuple[Pl
 
 def _latest_air(session: Session, ids: Sequence[int], now: datetime) -> dict[int, AirNow]:
     # One seek a place, at the end of its part of the key, instead of a pass over every hour ever.
+    other = aliased(AirHour)
     newest = (
-        select(func.max(AirHour.hour_at))
-        .where(AirHour.place_id == Place.id, AirHour.hour_at <= now)
+        select(func.max(other.hour_at))
+        .where(other.place_id == Place.id, other.hour_at <= now)
+        .correlate(Place)
         .scalar_subquery()
     )
-    pairs = [
-        (place_id, hour_at)
-        for place_id, hour_at in session.execute(select(Place.id, newest).where(Place.id.in_(ids)))
-        if hour_at is not None
-    ]
-    found = session.scalars(select(AirHour).where(tuple_(AirHour.place_id, AirHour.hour_at).in_(pairs)))
+    found = session.scalars(
+        select(AirHour)
+        .join(Place, AirHour.place_id == Place.id)
+        .where(Place.id.in_(ids), AirHour.hour_at == newest)
+    )
     return {row.place_id: AirNow(row.hour_at, row.temperature_c, row.rh_pct, row.basis) for row in found}
 
 

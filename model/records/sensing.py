@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select, tuple_
-from sqlalchemy.orm import Session
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, aliased
 
 from model.records.answers import Judgement
 from model.records.tables import (
@@ -96,18 +96,19 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
     )
     rows = session.scalars(wanted).all()
     ids = [row.id for row in rows]
+    # One seek a sensor at the end of its part of the key.
+    other = aliased(Reading)
     newest = (
-        select(func.max(Reading.observed_at))
-        .where(Reading.sensor_id == Sensor.id, Reading.observed_at <= now)
+        select(func.max(other.observed_at))
+        .where(other.sensor_id == Sensor.id, other.observed_at <= now)
+        .correlate(Sensor)
         .scalar_subquery()
     )
-    # One seek a sensor at the end of its part of the key.
-    pairs = [
-        (number, at)
-        for number, at in session.execute(select(Sensor.id, newest).where(Sensor.id.in_(ids)))
-        if at is not None
-    ]
-    found = select(Reading).where(tuple_(Reading.sensor_id, Reading.observed_at).in_(pairs))
+    found = (
+        select(Reading)
+        .join(Sensor, Reading.sensor_id == Sensor.id)
+        .where(Sensor.id.in_(ids), Reading.observed_at == newest)
+    )
     last = {reading.sensor_id: reading for reading in session.scalars(found)}
     hung = {
         hanging.sensor_id: place

@@ -7,6 +7,7 @@ beside them are float64 with NaN where there is nothing.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -242,11 +243,19 @@ def _trace(session: Session, sensor_id: int, name: str, since_at: datetime, unti
     if session.get_bind().dialect.name == "sqlite":
         low: object = to_epoch_ms(since_at)
         high: object = to_epoch_ms(until_at)
+        # Straight into one array: half a million rows as objects of their own cost three times as much.
         sql = (
-            "SELECT observed_at, temperature_c, rh_pct FROM reading"
+            "SELECT observed_at, IFNULL(temperature_c, 1e9), IFNULL(rh_pct, 1e9) FROM reading"
             " WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at"
         )
-        rows = session.connection().exec_driver_sql(sql, (sensor_id, low, high)).fetchall()
+        cursor = session.connection().connection.cursor()
+        try:
+            cursor.execute(sql, (sensor_id, low, high))
+            cells = chain.from_iterable(iter(cursor.fetchone, None))
+            table = np.fromiter(cells, dtype=np.float64).reshape(-1, 3)
+        finally:
+            cursor.close()
+        table[table == 1e9] = np.nan
     else:
         moment = func.extract("epoch", Reading.observed_at) * 1000
         rows = session.execute(
@@ -258,6 +267,7 @@ def _trace(session: Session, sensor_id: int, name: str, since_at: datetime, unti
             )
             .order_by(Reading.observed_at)
         ).fetchall()
+        table = np.array(rows, dtype=np.float64).reshape(-1, 3)
     doubts = session.scalars(
         select(Doubt)
         .where(
@@ -276,9 +286,9 @@ def _trace(session: Session, sensor_id: int, name: str, since_at: datetime, unti
     return Trace(
         sensor_id,
         name,
-        np.array([round(row[0]) for row in rows], dtype="datetime64[ms]"),
-        _column([row[1] for row in rows]),
-        _column([row[2] for row in rows]),
+        np.rint(table[:, 0]).astype(np.int64).astype("datetime64[ms]"),
+        np.ascontiguousarray(table[:, 1]),
+        np.ascontiguousarray(table[:, 2]),
         tuple((doubt.since_at, doubt.until_at, doubt.reason) for doubt in doubts),
         bool(corrected),
     )

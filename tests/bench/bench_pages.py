@@ -1,6 +1,7 @@
 """How soon a page can be read, beside a blank page of the same framework in the same browser.
 
-Run as ``python tests/bench/bench_pages.py [DATABASE_URL]``: without an address it measures the sample shop.
+Run as ``python tests/bench/bench_pages.py [FILE]``: with the file of a book by `big_book.py`, or without one
+on the sample shop.
 Readable is the first frame with the page's heading in it; live is when scripts have taken the page over.
 Prints medians and their ratio to the blank page; needs Debian's chromium and chromium-driver.
 """
@@ -10,17 +11,18 @@ import statistics
 import sys
 import tempfile
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 
+from big_book import NOW
 from dash import Dash, html
 from selenium import webdriver
 
 from dashboard.app import build_app, serve
-from deploy.sample_shop import STORY_START_AT, load_history
 from model.records.store import Store
-from model.watch.loop import bring_up_to_date
 
 RUNS = 9
+STORY_AT = datetime(2026, 2, 3, 12, tzinfo=UTC)  # where the sample shop's story starts
 WATCH = """
 window.seen = {};
 const look = () => {
@@ -44,8 +46,9 @@ wait();
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
-        store = Store(sys.argv[1]) if len(sys.argv) > 1 else sample(Path(folder))
-        address = served(build_app(store, lambda: STORY_START_AT))
+        large = len(sys.argv) > 1
+        store = Store(f"sqlite:///{sys.argv[1]}") if large else sample(Path(folder))
+        address = served(build_app(store, lambda: NOW if large else STORY_AT))
         blank = Dash("blank", update_title="")
         blank.layout = html.Main(html.H1("Blank", id="blank"))
         blank_address = served(blank)
@@ -65,10 +68,14 @@ def main() -> None:
 
 
 def sample(folder: Path) -> Store:
+    """The sample shop's book."""
+    from deploy.sample_shop import load_history
+    from model.watch.loop import bring_up_to_date
+
     store = Store(f"sqlite:///{folder / 'book.sqlite'}")
     store.bring_up_to_date()
     load_history(store)
-    bring_up_to_date(store, STORY_START_AT)
+    bring_up_to_date(store, STORY_AT)
     return store
 
 
