@@ -18,6 +18,7 @@ from big_book import NOW
 from dash import Dash, html
 from selenium import webdriver
 
+from dashboard import fresh
 from dashboard.app import build_app, serve
 from model.records.store import Store
 
@@ -46,6 +47,7 @@ wait();
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
+        fresh.KEPT_S = -1.0  # every page is made for the one who asks
         large = len(sys.argv) > 1
         store = Store(f"sqlite:///{sys.argv[1]}") if large else sample(Path(folder))
         address = served(build_app(store, lambda: NOW if large else STORY_AT))
