@@ -7,6 +7,8 @@ Every year carries its own share of what is not known besides the air:
   hysteresis (`state.MODEL_SD_PCT`); one shift for the whole piece;
 * how much this wood moves: the scatter of its kind about the table, two standard deviations wide.
 
+Where a gap or a width was read, the two last count from the reading on: it tightens the spread.
+
 The last two are added to widths and margins, and so to the chance of crossing a limit. Moisture contents, and
 when a limit is crossed, are what the air leads to from where the wood is taken to be: a range of days means
 something then, while half a point either way would make it "tomorrow to never". Chance comes in mirrored
@@ -26,7 +28,7 @@ from scipy.special import ndtri
 from model.watch.foreseeing import OutlookRequest
 from model.watch.margins import versions
 from model.watch.roster import Body
-from model.watch.state import LEAST_MC_PCT
+from model.watch.state import LEAST_MC_PCT, MODEL_SD_PCT
 from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
 from model.wood.fits import Fit, Limit
@@ -139,10 +141,14 @@ class Ahead:
         """Every limit of every fit."""
         found = []
         for fit_name, fit in self.fits.items():
-            reference = fit.references()
             names = [member.name for member in fit.members]
             now = {name: mean_of(self.request.profiles[name]) for name in names}
-            both = {name: np.stack([self._felt(name, reference[name]), self.mc_pct[name]]) for name in names}
+            read = read_at(self.request, fit_name)
+            known = {**fit.references(), **read}
+            both = {
+                name: np.stack([self._felt(name, known[name], name in read), self.mc_pct[name]])
+                for name in names
+            }
             shape = next(iter(both.values())).shape
             flat = {name: values.ravel() for name, values in both.items()}
             for limit, at in zip(fit.limits(flat), fit.limits(now), strict=True):
@@ -158,12 +164,12 @@ class Ahead:
             if body.name in self.mc_pct:
                 member = body.member
                 at = [(hour, width) for hour, width in body.widths if hour <= self.request.hour]
-                reference = member.mc_pct
+                reference, read = member.mc_pct, False
                 width_mm = member.width_mm
                 if at and self.request.moisture_then is not None:
                     hour, width_mm = at[-1]
-                    reference = self.request.moisture_then(body.id, hour)
-                felt = self._felt(body.name, reference)
+                    reference, read = self.request.moisture_then(body.id, hour), True
+                felt = self._felt(body.name, reference, read)
                 grown = np.reshape(member.strain_from(reference, felt.ravel()), felt.shape)
                 found[body.name] = width_mm * (1.0 + grown)
         return found
@@ -172,13 +178,20 @@ class Ahead:
     def _chance(self) -> "_Chance":
         return _Chance.of(self.request, self.years)
 
-    def _felt(self, name: str, reference_pct: float) -> Floats:
-        """Moisture by which a member of ordinary wood would move as much as this one does each year."""
+    def _felt(self, name: str, reference_pct: float, read_there: bool = False) -> Floats:
+        """Moisture by which a member of ordinary wood would move as much as this one does each year.
+
+        From where a gap or width was read, only what has changed since is unknown: how wrong the state was
+        is in the reading already, unless the air has not been heard since, and the wood's scatter counts
+        from that moisture on. A reading's own error, a quarter of a millimetre or less, is left out.
+        """
         body = next(body for body in self.request.owner.bodies if body.name == name)
         chance = self._chance
         low, high = body.member.movement_band()
         moves = 1.0 + chance.moves[name] * (high - low) / 4.0
         variance = max(self.request.variances.values(), default=0.0)
+        if read_there:
+            variance = max(variance - MODEL_SD_PCT**2, 0.0)
         mc = self.mc_pct[name] + chance.state * np.sqrt(variance)
         felt = reference_pct + np.maximum(moves, 0.1) * (mc - reference_pct)
         return np.asarray(np.maximum(felt, LEAST_MC_PCT))
@@ -237,6 +250,23 @@ def fits_then(request: OutlookRequest) -> dict[str, Fit]:
             members = [bodies[name] for name in names]
             fit = versions(on_book, members, 0, request.hour + 1, request.moisture_then)[-1][0]
         found[on_book.name] = fit
+    return found
+
+
+def read_at(request: OutlookRequest, fit_name: str) -> Mapping[str, float]:
+    """Moisture content of each member of a fit when the gap or its own width was read last, if ever."""
+    then = request.moisture_then
+    if then is None:
+        return {}
+    on_book = next(one for one in request.owner.fits if one.name == fit_name)
+    gaps = on_book.gaps if on_book.fit.gap_attribute is not None else ()
+    bodies = {body.name: body for body in request.owner.bodies}
+    found = {}
+    for member in on_book.fit.members:
+        body = bodies[member.name]
+        hours = [hour for hour, _ in (*gaps, *body.widths) if hour <= request.hour]
+        if hours:
+            found[member.name] = then(body.id, max(hours))
     return found
 
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from model.records import book
-from model.records.tables import Margin, Outlook, Place
+from model.records.measured import record_measurement
+from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place
 from model.watch.evaluation import Watch
 from model.watch.foresight import Foresight
 from model.watch.outlook_run import Outlooks, outlook_document, read_series
@@ -212,3 +213,58 @@ def test_a_recorded_climate_is_what_a_home_without_history_rests_on(make_shop: C
         assert air.detail["climate_known"] is True
         lowest.append(float(air.p50.min()))
     assert lowest[0] < lowest[1] - 6.0
+
+
+DOOR = """
+[piece]
+name = "Walnut press"
+[member.door]
+species = "black walnut"
+cut = "flat-sawn"
+width = "300mm"
+mc_pct = 9.5
+thickness = "19mm"
+finish = { face = "oil-modified urethane varnish", coats = 2 }
+[fit.door]
+kind = "front-in-opening"
+members = ["door"]
+gap = "2.5mm"
+"""
+
+
+def test_a_gap_that_was_read_tightens_the_outlook(make_shop: Callable[[], Any]):
+    """A reading says where the front stands now; only what comes after it is still unknown."""
+    spreads, middles = [], []
+    for read in (False, True):
+        shop = make_shop()
+        shop.place("flat", "home")
+        shop.sensor("hall", at=AUTUMN)
+        shop.piece(DOOR, at=AUTUMN)
+        air = lived_in(np.full(60 * 24, 35.0))
+        shop.send([(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(air)])
+        shop.watch = Watch(shop.store, Foresight(shop.store))
+        evaluated(shop, 59)
+        with shop.store.session() as session:
+            body, fit = session.get_one(Member, 1), session.get_one(Fit, 1)
+            foreseen = float(
+                book.load_piece(session, fit.piece).fits["door"].gap_now({"door": mc_at(session)})
+            )
+            if read:
+                at = AUTUMN + timedelta(days=58)
+                record_measurement(session, body, "gap_mm", foreseen, at, fit=fit, how="gap strip")
+        evaluated(shop, 59)
+        Outlooks(shop.store).refresh(AUTUMN + timedelta(days=59, hours=1))
+        with shop.store.session() as session:
+            margin = read_series(session, "fit", 1, "gap-shows")
+        spreads.append(margin.p90 - margin.p10)
+        middles.append(margin.p50)
+    # Within the first weeks the wood goes little further, so that most of what was unknown is known now.
+    assert (spreads[1][:14] < 0.7 * spreads[0][:14]).all()
+    assert spreads[1].mean() < spreads[0].mean()
+    # A reading that says what was foreseen moves nothing but the width of the band.
+    assert np.abs(middles[1] - middles[0])[:14].max() < 0.1
+
+
+def mc_at(session: Any) -> float:
+    day = AUTUMN + timedelta(days=58)
+    return float(session.get_one(Checkpoint, (1, day)).mc_mean_pct)
