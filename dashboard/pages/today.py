@@ -26,7 +26,7 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         shop = queries.shop(session, view.now, parts=False)
         # The few whose brackets are drawn come with their parts; a long list does without.
-        drawn_ids = {piece.id for place in shop.places for piece in exacting_at(place, shop)}
+        drawn_ids = {piece.id for place in drawn_places(shop)[0] for piece in exacting_at(place, shop)}
         filled = queries.with_parts(session, [piece for piece in shop.pieces if piece.id in drawn_ids])
         glueing = glue.lines(session, shop.places, view)
     by_id = {piece.id: piece for piece in filled}
@@ -53,7 +53,7 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
                 ),
                 html.Div(
                     [
-                        part("The air", *[place_block(place, shop, view) for place in shop.places]),
+                        part("The air", *airs(shop, view)),
                         part("Lumber", stack_rows(shop.stacks, display)),
                     ]
                 ),
@@ -147,6 +147,38 @@ def _air_line(place: PlaceNow, view: View) -> html.Li:
         f": {sentences.air(place, view.display)}.{heard}",
         kind="place",
     )
+
+
+PLACES = 8  # of more places than this, the first page draws those to look at first
+
+
+def drawn_places(shop: ShopNow) -> tuple[list[PlaceNow], list[PlaceNow]]:
+    """The places whose rule is drawn, and the others: every one of a few, else the shop and the worst."""
+    if len(shop.places) <= PLACES:
+        return list(shop.places), []
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    standing: dict[int, list[int]] = defaultdict(list)
+    for piece in shop.pieces:
+        if piece.place is not None:
+            standing[piece.place.id].append(order[sentences.piece_verdict(piece)])
+    by_need = sorted(
+        shop.places,
+        key=lambda place: (place.kind != "shop", min(standing.get(place.id, [len(order)])), place.name),
+    )
+    first = {place.id for place in by_need[:PLACES]}
+    return (
+        [place for place in shop.places if place.id in first],
+        [place for place in shop.places if place.id not in first],
+    )
+
+
+def airs(shop: ShopNow, view: View) -> list[Any]:
+    """The air of the places to look at, each on its rule, and where the others are."""
+    first, others = drawn_places(shop)
+    blocks: list[Any] = [place_block(place, shop, view) for place in first]
+    if others:
+        blocks.append(html.P(html.A(f"All {len(shop.places)} places", href="/places")))
+    return blocks
 
 
 def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:

@@ -6,7 +6,7 @@ import pytest
 
 from dashboard.app import build_app
 from model.records.store import Store
-from model.records.tables import Piece, Stay, Verdict
+from model.records.tables import Piece, Place, Stay, Verdict
 
 
 @pytest.fixture
@@ -107,3 +107,13 @@ def test_a_large_shop_is_told_of_in_few_lines(book, now):
     assert "All 42 pieces" in document
     # Those with least left come first.
     assert document.index("Stool 19") < document.index("Stool 18")
+
+
+def test_of_many_places_the_first_page_draws_those_to_look_at_first(book, now):
+    with book.store.session() as session:
+        session.add_all(Place(name=f"Other home {n:02d}", kind="home", zone="UTC") for n in range(20))
+    page = build_app(book.store, lambda: now).server.test_client().get("/").get_data(as_text=True)
+    assert page.count('class="place-block"') == 8
+    assert "All 22 places" in page
+    assert "Other home 19" not in page
+    assert "Dry flat" in page[page.index("The air") :]
