@@ -57,17 +57,22 @@ class Trust:
         return found
 
 
-def read_trust(bulk: Bulk) -> Trust:
-    """What the book knows of its sensors now."""
+def read_hangings(bulk: Bulk) -> list[Hung]:
+    """Where every sensor hung, and when."""
     ms = bulk.instant_of
-    hangings = [
+    return [
         Hung(sensor, place, since, FAR_MS if until is None else until)
         for sensor, place, since, until in bulk.rows(
             f"SELECT sensor_id, place_id, {ms('since_at')}, {ms('until_at')} FROM hanging "
             "ORDER BY sensor_id, since_at"
         )
     ]
-    trust = Trust(hangings, dict(bulk.rows("SELECT id, wood_offset_c FROM place")))
+
+
+def read_trust(bulk: Bulk) -> Trust:
+    """What the book knows of its sensors now."""
+    ms = bulk.instant_of
+    trust = Trust(read_hangings(bulk), dict(bulk.rows("SELECT id, wood_offset_c FROM place")))
     advice = ", ".join(f"'{kind}'" for kind in ADVICE)
     for sensor, since, until in bulk.rows(
         f"SELECT sensor_id, {ms('since_at')}, {ms('until_at')} FROM doubt "

@@ -17,6 +17,7 @@ from model.records.store import Store
 from model.records.types import from_epoch_ms, to_epoch_ms
 from model.watch import ledger
 from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
+from model.watch.around import Around
 from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merged
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
@@ -24,11 +25,8 @@ from model.watch.computing import compute
 from model.watch.fit_on_book import FitOnBook
 from model.watch.foreseeing import OutlookProvider, OutlookRequest
 from model.watch.ledger import Counts, Overtaken
-from model.watch.places import air_then, place_now
 from model.watch.roster import Owner, Roster, RosterReader
 from model.watch.rows import verdict_row
-from model.watch.sensors import sensors_now
-from model.watch.stacks import StackHistory, stack_now
 from model.watch.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.trust.judge import Judge
 from model.watch.verdicts import verdict_of_piece
@@ -82,7 +80,7 @@ class Watch:
         self._airs: dict[int, Air] = {}
         self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
-        self._stacks: dict[int, StackHistory] = {}
+        self._around = Around()
         self._verdicts: set[tuple[str, int]] = set()  # on record, for all that this watch knows
         self._hour: int | None = None
 
@@ -139,9 +137,8 @@ class Watch:
             computed = compute(self._store, self._outlook, portion, hour, airs, climates, tally)
             clock = time.perf_counter()
             write_portion(self._store, writer, portion, computed, hour, climates, stored, known, tally)
-            for task in portion:
-                if task.owner.kind == "stack" and task.begin // 24 < hour // 24:
-                    self._stacks.pop(task.owner.id, None)
+        begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
+        self._around.changed_from(min(begins, default=hour))
         writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
         writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
         self._counts = writer.finish()
@@ -157,7 +154,7 @@ class Watch:
         others = before is None or before.watch != counts.watch
         if others or before is None or before.book != counts.book:
             self._roster = self._reader.read(bulk)
-            self._known, self._stacks, self._verdicts = {}, {}, set()
+            self._known, self._around, self._verdicts = {}, Around(), set()
         if others or before is None or before.air != counts.air:
             self._airs = ledger.read_airs(bulk)
             self._air_is_fresh = True
@@ -276,27 +273,22 @@ class Watch:
         marks: Sequence[tuple[int, int, int]],
         tally: Tally,
     ) -> None:
-        """Verdicts of places, stacks and sensors, and of pieces that can't be followed."""
+        """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
         assert self._roster is not None
-        rows = []
-        for id_, climate in climates.items():
-            rows.append(verdict_row("place", id_, place_now(climate, hour), hour))
-        retired = []
+        found = self._around.judge(bulk, self._roster, hour, climates, marks)
         for owner in self._roster.owners:
-            if owner.until <= hour:
-                retired += [(owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids)]
-                continue
-            if owner.kind == "stack" and owner.bodies and owner.start_hour <= hour:
-                judged = stack_now(bulk, owner, hour, climates, air_then(owner, hour, climates), self._stacks)
-                rows.append(verdict_row("stack", owner.id, judged, hour))
-            elif not owner.bodies or owner.start_hour > hour:
+            if owner.until > hour and (not owner.bodies or owner.start_hour > hour):
                 judged = verdict_of_piece({}, hour, owner.problem)
-                rows.append(verdict_row(owner.kind, owner.id, judged, hour))
-        sensors, changes = sensors_now(bulk, self._roster.places, hour, marks)
-        rows += sensors
-        tally.add("opened", sum(len(change.added) for change in changes))
-        write_changes(bulk, changes)
-        ledger.put_verdicts(bulk, instants(bulk, rows, 3, 4), self._verdicts)
+                found.verdicts.append(verdict_row(owner.kind, owner.id, judged, hour))
+        retired = [
+            key
+            for owner in self._roster.owners
+            if owner.until <= hour
+            for key in ((owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids))
+        ]
+        tally.add("opened", sum(len(change.added) for change in found.changes))
+        write_changes(bulk, found.changes)
+        ledger.put_verdicts(bulk, instants(bulk, found.verdicts, 3, 4), self._verdicts)
         bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
         self._verdicts -= set(retired)
 

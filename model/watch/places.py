@@ -6,8 +6,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from model.watch.climate import NEVER_H, Climate
+from model.watch.place_days import PlaceHistory
 from model.watch.roster import Owner
-from model.watch.verdicts import MOVING_PCT_IN_3_DAYS, AirThen, Judged, verdict_of_place
+from model.watch.verdicts import AirThen, Judged, verdict_of_place
 
 
 def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
@@ -20,27 +21,19 @@ def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThe
     return AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
 
 
-def place_now(climate: Climate, hour: int) -> Judged:
+def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
+    """The verdict of a place, from its days up to the last midnight and its air now."""
     air = climate.air
     age_h = int(climate.age_h(np.array([hour]))[0])
     then = AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
     if len(air) == 0:
-        return verdict_of_place(math.nan, math.nan, math.nan, math.nan, then, hour)
+        return verdict_of_place(math.nan, math.nan, math.nan, then, hour)
     row = min(max(hour - 1 - air.first, 0), len(air) - 1)
-
-    def change(at: int) -> float:
-        return climate.mean_emc_pct(at - 24, at) - climate.mean_emc_pct(at - 96, at - 72, 12)
-
-    since = climate.heard_since()
-    if abs(change(hour)) > MOVING_PCT_IN_3_DAYS:
-        since = hour
-        while hour - since < 14 * 24 and abs(change(since - 24)) > MOVING_PCT_IN_3_DAYS:
-            since -= 24
     return verdict_of_place(
         float(air.temperature_c[row]),
         float(air.rh_pct[row]),
         climate.mean_emc_pct(hour - 24, hour),
-        climate.mean_emc_pct(hour - 96, hour - 72, 12),
         then,
-        since,
+        max(climate.heard_since(), history.since),
+        history.moved_pct,
     )

@@ -31,8 +31,8 @@ def sensors_now(
     places: Mapping[int, PlaceOnBook],
     hour: int,
     marks: Sequence[tuple[int, int, int]],
-) -> tuple[list[Row], list[Changes]]:
-    """Verdict rows of every sensor, and what to write so that the warnings of silences are right.
+) -> tuple[list[Row], list[Changes], dict[int, list[Episode]]]:
+    """Verdict rows of every sensor, what to write so that its warnings are right, and its silences.
 
     Parameters
     ----------
@@ -71,6 +71,7 @@ def sensors_now(
     stored = read_stored(bulk, "sensor", 0)
     rows: list[Row] = []
     changes: list[Changes] = []
+    silences: dict[int, list[Episode]] = {}
     for sensor in sensors:
         own = hangings.get(sensor.id, [])
         window = touched.get(sensor.id)
@@ -82,8 +83,9 @@ def sensors_now(
         if len(change):
             changes.append(change)
         episodes += [other.episode for other in past if other not in again]
+        silences[sensor.id] = episodes
         rows.append(verdict_row("sensor", sensor.id, _judged(sensor, episodes, doubts), hour))
-    return rows, changes
+    return rows, changes, silences
 
 
 Gap = tuple[int, int | None]

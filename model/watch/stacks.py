@@ -1,88 +1,189 @@
-"""Stacks now: their last weeks from the checkpoints, and whether they are ready for where they go."""
+"""Stacks now: their course from the checkpoints, whether they are ready, and what is told of them.
+
+A stack is judged by its midnights, so that a day's stove and a night's damp don't make it ready and not ready
+by turns, and at once when it was metered since. Two things are told, from the
+midnights alone: that it has become ready, this week; and that it drifts away from where it is to be, the
+same morning.
+"""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
+from model.watch.daily import DAY_H, Days
 from model.watch.roster import Owner
-from model.watch.verdicts import AirThen, Judged, StackDay, verdict_of_stack
+from model.watch.stack_verdicts import (
+    CLEAR_BY_PCT,
+    StackDay,
+    StackStanding,
+    off_in_words,
+    stack_standings,
+    verdict_of_stack,
+)
+from model.watch.standing import EASY, STANDINGS
+from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged, sentence
+from model.watch.warnings import Episode
 
-WEEK_H = 7 * 24
-LOOK_BACK_H = 60 * 24
-YEAR_H = 365 * 24
-FIVE_DAYS_H = 5 * 24
-TARGET_LEAST_H = 7 * 24
-
-Day = tuple[int, float, float, float, float]
+WEEK_H = 7 * DAY_H
+YEAR_DAYS = 365
+FIVE_DAYS = 5
+TARGET_LEAST_DAYS = 7
+DRIFTS_PCT_A_WEEK = 0.5
+"""Farther from its target by this much than a week before is drifting (common practice, no source)."""
+NEWS_FOR_H = WEEK_H
+"""That a stack is ready stands open as news for a week."""
 
 
 @dataclass(frozen=True)
 class StackHistory:
-    """A stack's midnights of the last weeks: hour, mean, face, core, back."""
+    """A stack's midnights up to one, how it stood at the last of them, and what was told."""
 
     until: int
-    days: tuple[Day, ...]
+    days: tuple[StackDay, ...]
+    standing: StackStanding | None
+    target_is: str
+    episodes: tuple[Episode, ...]
+
+
+def stack_history(
+    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+) -> StackHistory:
+    """The course of a stack up to the last midnight.
+
+    Parameters
+    ----------
+    days_of : mapping of place id to Days
+    """
+    (body,) = owner.bodies
+    until = hour // DAY_H * DAY_H
+    rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
+    mean_at = {at: mean for at, mean, _ in rows}
+    targets = [_target(owner, at, climates, days_of) for at, _, _ in rows]
+    days = tuple(
+        StackDay(at, mean, core, target, mean_at.get(at - WEEK_H, math.nan), _heard(owner, at, climates))
+        for (at, mean, core), (target, _) in zip(rows, targets, strict=True)
+    )
+    standings = stack_standings(days)
+    told = _episodes(owner, days, standings, [is_ for _, is_ in targets], until)
+    return StackHistory(
+        until, days, standings[-1] if standings else None, targets[-1][1] if targets else "", tuple(told)
+    )
 
 
 def stack_now(
-    bulk: Bulk,
-    owner: Owner,
-    hour: int,
-    climates: Mapping[int, Climate],
-    air: AirThen,
-    known: dict[int, StackHistory],
+    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], air: AirThen, history: StackHistory
 ) -> Judged:
-    """The verdict of a stack; `known` keeps the midnights between hours of one day."""
+    """The verdict of a stack, from its history up to the last midnight."""
     (body,) = owner.bodies
-    midnight = hour // 24 * 24
-    history = known.get(owner.id)
-    if history is None or history.until != midnight:
-        history = StackHistory(midnight, _days(bulk, body.id, hour - LOOK_BACK_H - WEEK_H, midnight))
-        known[owner.id] = history
-    latest = _days(bulk, body.id, midnight + 1, hour)
-    days = [*history.days, *latest[-1:]]
-    mean_then = {day[0]: day[1] for day in days}
-    stack_days = []
-    for at, mean, face, core, back in days:
-        if at >= hour - LOOK_BACK_H:
-            week_ago = mean_then.get((at - WEEK_H) // 24 * 24, math.nan)
-            stack_days.append(StackDay(at, mean, core, (face + back) / 2.0, week_ago))
-    target_pct, target_is = _target(owner, hour, climates)
     place_id = owner.place_at(max(hour - 1, owner.start_hour))
     here = climates.get(place_id) if place_id is not None else None
-    emc_pct = here.mean_emc_pct(hour - FIVE_DAYS_H, hour) if here is not None else math.nan
-    if not stack_days or math.isnan(target_pct):
+    emc_pct = here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour) if here is not None else math.nan
+    target, target_is = (history.days[-1].target_pct, history.target_is) if history.days else (math.nan, "")
+    if math.isnan(target) and here is not None:
+        target, target_is = emc_pct, f"the air of {here.place.name} ({emc_pct:.1f} %)"
+    latest = _rows(bulk, body.id, history.until, hour)
+    if not latest or math.isnan(target):
         reason = "No air is known yet to compare it with"
         return Judged("unknown", owner.start_hour, reason, {"key": "no-air"})
-    return verdict_of_stack(stack_days, target_pct, emc_pct, body.time_constant_h, target_is, air)
+    at, mean, core = latest[-1]
+    week_ago = next((day.mc_pct for day in history.days if day.hour == history.until - WEEK_H), math.nan)
+    now = StackDay(at, mean, core, target, week_ago, not air.unknown)
+    standing = history.standing
+    if standing is None or any(metered > history.until for metered, _, _ in body.moistures):
+        (standing,) = stack_standings([now], standing)
+    assert standing is not None
+    return verdict_of_stack(now, standing, emc_pct, body.time_constant_h, target_is, air)
 
 
-def _target(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> tuple[float, str]:
+def _target(
+    owner: Owner, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+) -> tuple[float, str]:
     """The moisture content a stack is to have: its destination's yearly mean, else its own air's."""
-    if owner.destination_id is not None:
-        climate = climates.get(owner.destination_id)
-        if climate is not None:
-            mean = climate.mean_emc_pct(hour - YEAR_H, hour, TARGET_LEAST_H)
-            if not math.isnan(mean):
-                return mean, f"{climate.place.name} ({mean:.1f} %)"
+    day = hour // DAY_H
+    if owner.destination_id in days_of:
+        assert owner.destination_id is not None
+        mean = days_of[owner.destination_id].mean_emc_pct(day - YEAR_DAYS, day, TARGET_LEAST_DAYS)
+        if not math.isnan(mean):
+            return mean, f"{climates[owner.destination_id].place.name} ({mean:.1f} %)"
+    place_id = owner.place_at(max(hour - 1, owner.start_hour))
+    if place_id is None or place_id not in days_of:
+        return math.nan, ""
+    mean = days_of[place_id].mean_emc_pct(day - FIVE_DAYS, day)
+    return mean, f"the air of {climates[place_id].place.name} ({mean:.1f} %)"
+
+
+def _heard(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> bool:
     place_id = owner.place_at(max(hour - 1, owner.start_hour))
     climate = climates.get(place_id) if place_id is not None else None
-    if climate is None:
-        return math.nan, ""
-    mean = climate.mean_emc_pct(hour - FIVE_DAYS_H, hour)
-    return mean, f"the air of {climate.place.name} ({mean:.1f} %)"
+    return climate is not None and int(climate.age_h(np.array([hour]))[0]) <= climate.silent_after_h
 
 
-def _days(bulk: Bulk, body_id: int, since: int, until: int) -> tuple[Day, ...]:
-    at = bulk.instant_of("at")
-    return tuple(
-        (int(ms) // HOUR_MS, mean, face, core, back)
-        for ms, mean, face, core, back in bulk.rows(
-            f"SELECT {at}, mc_mean_pct, mc_face_pct, mc_core_pct, mc_back_pct FROM checkpoint "
+def _episodes(
+    owner: Owner,
+    days: Sequence[StackDay],
+    standings: Sequence[StackStanding | None],
+    targets_are: Sequence[str],
+    midnight: int,
+) -> list[Episode]:
+    """What is told of a stack, from its midnights up to one."""
+    found = []
+    drifting: Episode | None = None
+    for k, (day, now) in enumerate(zip(days, standings, strict=True)):
+        before = standings[k - 1] if k else None
+        if now is None:
+            continue
+        if before is not None and now.level == EASY and before.level != EASY:
+            left = next((one.since for one in standings[k:] if one and one.level != EASY), math.inf)
+            ended = min(left, day.hour + NEWS_FOR_H, owner.until)
+            closed = int(ended) if ended <= midnight else None
+            reason = f"ready: {off_in_words(day, targets_are[k])}, even and steady"
+            found.append(_episode(owner, "ready", "week", before.level, EASY, reason, day, closed))
+        if owner.destination_id is None:
+            continue  # its target is the very air it follows
+        further = abs(day.off_pct) - abs(day.week_ago_pct - day.target_pct)
+        off = off_in_words(day, targets_are[k])
+        is_off = abs(day.off_pct) > READY_WITHIN_PCT
+        if drifting is None and day.heard and is_off and further >= DRIFTS_PCT_A_WEEK:
+            reason = f"drifting away: {off}, {further:.1f} more than a week before"
+            drifting = _episode(owner, "drift", "morning", EASY, max(now.level, 1), reason, day, None)
+        elif drifting is not None and (further <= 0.0 or abs(day.off_pct) <= READY_WITHIN_PCT - CLEAR_BY_PCT):
+            found.append(replace(drifting, closed_ms=day.hour * HOUR_MS))
+            drifting = None
+    if drifting is not None:
+        over = owner.until <= midnight
+        found.append(replace(drifting, closed_ms=owner.until * HOUR_MS) if over else drifting)
+    return found
+
+
+def _episode(
+    owner: Owner,
+    limit: str,
+    tier: str,
+    before: int,
+    after: int,
+    reason: str,
+    day: StackDay,
+    closed: int | None,
+) -> Episode:
+    return Episode(
+        "stack", owner.id, limit, tier, STANDINGS[before], STANDINGS[after], sentence(reason),
+        {"key": limit, "stack": owner.name, "mc_pct": day.mc_pct, "target_pct": day.target_pct},
+        day.hour * HOUR_MS, closed_ms=None if closed is None else closed * HOUR_MS,
+    )  # fmt: skip
+
+
+def _rows(bulk: Bulk, body_id: int, since: int, until: int) -> list[tuple[int, float, float]]:
+    """Hour, mean and core of a body's records from one hour to another, both included."""
+    return [
+        (int(ms) // HOUR_MS, mean, core)
+        for ms, mean, core in bulk.rows(
+            f"SELECT {bulk.instant_of('at')}, mc_mean_pct, mc_core_pct FROM checkpoint "
             "WHERE body_id = ? AND at >= ? AND at <= ? ORDER BY at",
             (body_id, bulk.instant(max(since, 0) * HOUR_MS), bulk.instant(until * HOUR_MS)),
         )
-    )
+    ]

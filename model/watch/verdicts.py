@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from model.watch.standing import EASY, NEAR, NEAR_SHARE, PAST, STANDINGS
+from model.watch.standing import NEAR, NEAR_SHARE, PAST, STANDINGS
 
 Detail = dict[str, Any]
 
@@ -22,10 +22,8 @@ RANK = {"past": 3, "near": 2, UNKNOWN: 1, "easy": 0}
 READY_WITHIN_PCT = 1.0
 USABLE_WITHIN_PCT = 2.0
 STEADY_PCT_A_WEEK = 0.3
-STACK_CLEAR_BY_PCT = 0.3
 # Time constants are known to about this: "10 to 20 days" for 14.
 SOONER, LATER = 0.7, 1.4
-MOVING_PCT_IN_3_DAYS = 1.0
 
 
 @dataclass(frozen=True)
@@ -173,150 +171,41 @@ def verdict_of_piece(fits: Mapping[str, Judged], hour: int, problem: str = "") -
     return Judged(worst.verdict, since, worst.reason, {**worst.detail, "fit": name})
 
 
-# ---------------------------------------------------------------- stacks
-
-
-@dataclass(frozen=True)
-class StackDay:
-    """A stack at an instant, by its own moisture and what it had a week before."""
-
-    hour: int
-    mc_pct: float
-    core_pct: float
-    face_pct: float
-    week_ago_pct: float = math.nan
-
-    @property
-    def slope_pct_a_week(self) -> float:
-        return self.mc_pct - self.week_ago_pct
-
-    @property
-    def uneven_pct(self) -> float:
-        return abs(self.core_pct - self.face_pct)
-
-
-def verdict_of_stack(
-    days: Sequence[StackDay],
-    target_pct: float,
-    place_emc_pct: float,
-    time_constant_h: float,
-    target_is: str,
-    air: AirThen,
-) -> Judged:
-    """Whether a stack is ready, from its last weeks and where it is to go.
-
-    Easy is ready: level, slope and core to face all within what a maker accepts. Near is usable with care.
-    Steady alone is not ready.
-
-    Parameters
-    ----------
-    days : sequence of StackDay
-        Rising, the last is now.
-    target_pct : float
-        Moisture content it should have [%].
-    place_emc_pct : float
-        What the air where it stands would bring it to [%].
-    time_constant_h : float
-        About how long it takes to come within 37 % of that.
-    target_is : str
-        Whose moisture the target is, in words.
-    """
-    level, since = EASY, days[0].hour
-    for position, day in enumerate(days):
-        off = abs(day.mc_pct - target_pct)
-        even = day.uneven_pct <= READY_WITHIN_PCT
-        steady = math.isnan(day.week_ago_pct) or abs(day.slope_pct_a_week) < STEADY_PCT_A_WEEK
-        slack = STACK_CLEAR_BY_PCT if position else 0.0
-        ready_within = READY_WITHIN_PCT + (slack if level == EASY else 0.0)
-        usable_within = USABLE_WITHIN_PCT - (slack if level == PAST else 0.0)
-        if off <= ready_within and even and (steady or (position and level == EASY)):
-            now = EASY
-        else:
-            now = NEAR if off <= usable_within else PAST
-        if now != level or position == 0:
-            level, since = now, day.hour
-    last = days[-1]
-    off = last.mc_pct - target_pct
-    range_days = days_to_level(last.mc_pct, target_pct, place_emc_pct, time_constant_h)
-    detail: Detail = {
-        "key": ("ready", "nearly", "not-ready")[level],
-        "ready": level == EASY,
-        "mc_pct": last.mc_pct,
-        "target_pct": target_pct,
-        "place_emc_pct": None if math.isnan(place_emc_pct) else place_emc_pct,
-        "slope_pct_a_week": None if math.isnan(last.week_ago_pct) else last.slope_pct_a_week,
-        "core_to_face_pct": last.uneven_pct,
-        "days": list(range_days) if range_days else None,
-        "age_h": air.age_h if air.place is not None and air.age_h < 1 << 30 else None,
-    }
-    reason = _stack_reason(level, last, off, target_is, range_days)
-    if air.unknown:
-        detail |= {"key": "unknown", "last_verdict": STANDINGS[level]}
-        return Judged(UNKNOWN, air.unknown_since, f"{air_reason(air)}; last known: {reason}", detail)
-    return Judged(STANDINGS[level], since, sentence(reason), detail)
-
-
-def _stack_reason(
-    level: int, last: StackDay, off: float, target_is: str, range_days: tuple[int, int] | None
-) -> str:
-    where = f"{abs(off):.1f} points {'wetter' if off > 0 else 'drier'} than {target_is}"
-    if level == EASY:
-        return f"ready: {where}, even and steady"
-    if abs(off) <= READY_WITHIN_PCT and last.uneven_pct > READY_WITHIN_PCT:
-        return f"{where}, but the core is still {last.uneven_pct:.1f} points from the face"
-    if abs(off) <= READY_WITHIN_PCT:
-        return f"{where}, but still moving {abs(last.slope_pct_a_week):.1f} points a week"
-    if range_days is None:
-        return f"{where}, and the air here will not bring it there"
-    return f"{where}, about {range_days[0]} to {range_days[1]} more days here"
-
-
-def days_to_level(
-    mc_pct: float, target_pct: float, place_emc_pct: float, time_constant_h: float
-) -> tuple[int, int] | None:
-    """Days until within a point of a target in this air, as a range; none when it never will be."""
-    if abs(mc_pct - target_pct) <= READY_WITHIN_PCT:
-        return 0, 0
-    bound = target_pct + math.copysign(READY_WITHIN_PCT, mc_pct - target_pct)
-    whole, left = mc_pct - place_emc_pct, bound - place_emc_pct
-    if math.isnan(whole) or whole == 0.0 or not 0.0 < left / whole < 1.0:
-        return None
-    days = time_constant_h / 24.0 * math.log(whole / left)
-    return max(math.floor(SOONER * days), 1), max(math.ceil(LATER * days), 2)
-
-
 # ---------------------------------------------------------------- places and sensors
 
 
 def verdict_of_place(
-    temperature_c: float, rh_pct: float, emc_pct: float, emc_before_pct: float, air: AirThen, since_hour: int
+    temperature_c: float, rh_pct: float, emc_pct: float, air: AirThen, since_hour: int, moved_pct: float = 0.0
 ) -> Judged:
-    """How a place's air is: easy when steady, near when it moves the wood, unknown without readings.
+    """How a place's air is: near when it moves the wood, unknown without readings, else easy.
 
     Parameters
     ----------
-    emc_pct, emc_before_pct : float
-        Mean of the last day, and of the day three days before [%]; NaN where not known.
+    emc_pct : float
+        Mean of the last day [%]; NaN where not known.
     since_hour : int
         Since when it has been as it is, where the caller knows.
+    moved_pct : float
+        By how much the mean of a day lies above that of three days before, while that is worth saying
+        [points]; else 0.
     """
     detail: Detail = {
-        "key": "steady",
+        "key": "moving" if moved_pct else "steady",
         "temperature_c": temperature_c,
         "rh_pct": rh_pct,
         "emc_pct": None if math.isnan(emc_pct) else emc_pct,
-        "emc_change_pct": None if math.isnan(emc_pct - emc_before_pct) else emc_pct - emc_before_pct,
+        "emc_change_pct": moved_pct or None,
         "age_h": air.age_h if air.age_h < 1 << 30 else None,
     }
     if air.unknown:
         detail["key"] = "unknown"
         return Judged(UNKNOWN, air.unknown_since, sentence(air_reason(air)), detail)
-    change = emc_pct - emc_before_pct
-    if abs(change) > MOVING_PCT_IN_3_DAYS:
-        detail["key"] = "moving"
-        way = "damper" if change > 0 else "drier"
-        reason = f"{abs(change):.1f} points {way} than three days ago"
-        return Judged(
-            "near", since_hour, sentence(f"the air would bring wood to {emc_pct:.1f} %, {reason}"), detail
-        )
-    return Judged("easy", since_hour, f"Steady: the air would bring wood to {emc_pct:.1f} %", detail)
+    leads = f"the air would bring wood to {emc_pct:.1f} %"
+    if moved_pct:
+        return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
+    return Judged("easy", since_hour, sentence(leads), detail)
+
+
+def moved_in_words(change_pct: float) -> str:
+    """A change of what the air would bring wood to, over three days."""
+    return f"{abs(change_pct):.1f} points {'damper' if change_pct > 0 else 'drier'} than three days before"

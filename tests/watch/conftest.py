@@ -117,10 +117,18 @@ class Shop:
         with self.store.session() as session:
             return book.add_piece(session, piece, session.get_one(Place, place), at).id
 
-    def stack(self, name: str = "maple", place: int = 1, at: datetime = START, **document: Any) -> int:
+    def stack(
+        self,
+        name: str = "maple",
+        place: int = 1,
+        at: datetime = START,
+        destination: int | None = None,
+        **document: Any,
+    ) -> int:
         document = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 11.0, **document}
         with self.store.session() as session:
-            return book.add_stack(session, name, document, session.get_one(Place, place), at).id
+            home = None if destination is None else session.get_one(Place, destination)
+            return book.add_stack(session, name, document, session.get_one(Place, place), at, home).id
 
     def change(self, change: Callable[[Session], Any]) -> Any:
         with self.store.session() as session:

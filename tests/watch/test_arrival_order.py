@@ -23,6 +23,8 @@ def history(shop, seed):
     for sensor in (1, 2):
         dry = 45.0 - 30.0 * np.clip(np.arange(hours) / hours * 1.5, 0.0, 1.0)
         rh_pct = np.clip(dry + 8.0 * np.sin(np.arange(hours) / 40.0) + rng.normal(0.0, 6.0, hours), 2, 98)
+        if sensor == 1:  # a burst pipe, and a damp spell after it
+            rh_pct[200:206], rh_pct[206:330] = 96.0, rh_pct[206:330] + 18.0
         temperature_c = 18.0 + 3.0 * np.sin(np.arange(hours) / 3.8)
         start = int(rng.integers(24, hours - 48))
         gap = range(start, start + int(rng.integers(2, 120)))
@@ -43,6 +45,7 @@ def furnished(make_shop):
     shop.piece()
     shop.piece(shop.cabinet.replace("Wall", "Hall"), 2, shop.hour(30.3))
     shop.stack()
+    shop.stack("ash for the flat", destination=2, thickness_mm=8.0)
     return shop
 
 

@@ -1,0 +1,150 @@
+"""Places, stacks and sensors: what is judged of them after the wood has been followed.
+
+What follows from whole days is computed once a day, and again when something changed before the last
+midnight; what it follows from is only what is stored, so both come to the same.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from model.watch import ledger
+from model.watch.air_hours import read_hangings
+from model.watch.bulk import Bulk
+from model.watch.climate import Climate
+from model.watch.daily import DAY_H, Days, days_of
+from model.watch.margins import versions
+from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
+from model.watch.place_warnings import SILENT, WATER, place_silences, water_events
+from model.watch.places import air_then, place_now
+from model.watch.roster import Owner, Roster
+from model.watch.rows import Row, verdict_row
+from model.watch.sensors import sensors_now
+from model.watch.stacks import StackHistory, stack_history, stack_now
+from model.watch.warnings import Changes, Episode, Stored, read_stored, reconcile
+
+OF_PLACES = {MOVING, SEASON, SILENT, WATER}
+"""The warnings of places that are written here; others speak of glue-ups."""
+DRY_END_PCT = 1.0
+
+
+@dataclass
+class Found:
+    """Rows of verdicts, and what to write so that the warnings are right."""
+
+    verdicts: list[Row]
+    changes: list[Changes]
+
+
+class Around:
+    """Judges places, stacks and sensors, and keeps what follows from their days."""
+
+    def __init__(self) -> None:
+        self._midnight = -1
+        self._places: dict[int, PlaceHistory] = {}
+        self._stacks: dict[int, StackHistory] = {}
+
+    def changed_from(self, hour: int) -> None:
+        """Air or wood changed from an hour on."""
+        if hour < self._midnight:
+            self._midnight = -1
+
+    def judge(
+        self,
+        bulk: Bulk,
+        roster: Roster,
+        hour: int,
+        climates: Mapping[int, Climate],
+        marks: Sequence[tuple[int, int, int]],
+    ) -> Found:
+        """Judge all of them at an hour, from what is stored."""
+        stacks = [o for o in roster.owners if o.kind == "stack" and o.bodies and o.start_hour <= hour]
+        if self._midnight != hour // DAY_H * DAY_H:
+            self._look_back(bulk, roster, stacks, hour, climates)
+        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks)
+        hangings = read_hangings(bulk)
+        stored = read_stored(bulk, "place", 0)
+        for id_, climate in climates.items():
+            history = self._places[id_]
+            verdicts.append(verdict_row("place", id_, place_now(climate, hour, history), hour))
+            told = [
+                *history.episodes,
+                *water_events(climate, partial(_is_used, roster.owners, id_)),
+                *place_silences(climate, hour, hangings, silences),
+            ]
+            own = [one for one in stored.get(id_, []) if one.episode.limit_name in OF_PLACES]
+            changes += _changes(own, told)
+        stored = read_stored(bulk, "stack", 0)
+        for owner in stacks:
+            changes += _changes(stored.get(owner.id, []), self._stacks[owner.id].episodes)
+            if owner.until > hour:
+                air = air_then(owner, hour, climates)
+                judged = stack_now(bulk, owner, hour, climates, air, self._stacks[owner.id])
+                verdicts.append(verdict_row("stack", owner.id, judged, hour))
+        return Found(verdicts, changes)
+
+    def _look_back(
+        self, bulk: Bulk, roster: Roster, stacks: Sequence[Owner], hour: int, climates: Mapping[int, Climate]
+    ) -> None:
+        days = {id_: days_of(climate.air, hour) for id_, climate in climates.items()}
+        self._places = {
+            id_: place_history(
+                climate.place,
+                days[id_],
+                hour,
+                partial(_is_used, roster.owners, id_),
+                partial(dry_pieces, bulk, roster.owners, id_),
+            )
+            for id_, climate in climates.items()
+        }
+        known: dict[int, Days] = {id_: own for id_, own in days.items() if len(own.emc_pct)}
+        self._stacks = {o.id: stack_history(bulk, o, hour, climates, known) for o in stacks}
+        self._midnight = hour // DAY_H * DAY_H
+
+
+def _changes(stored: Sequence[Stored], told: Sequence[Episode]) -> list[Changes]:
+    change = reconcile(stored, told)
+    return [change] if len(change) else []
+
+
+def _is_used(owners: Sequence[Owner], place_id: int, hour: int) -> bool:
+    """Whether anything of wood stood at a place at an hour."""
+    return any(_stood(owner, place_id, hour) for owner in owners)
+
+
+def _stood(owner: Owner, place_id: int, hour: int) -> bool:
+    before = max(hour - 1, owner.start_hour)
+    return owner.start_hour <= hour < owner.until and owner.place_at(before) == place_id
+
+
+def dry_pieces(bulk: Bulk, owners: Sequence[Owner], place_id: int, midnight: int) -> list[str]:
+    """Names of the pieces at a place that would pass a limit if they became a point drier, at a midnight."""
+    pieces = [o for o in owners if o.kind == "piece" and o.fits and _stood(o, place_id, midnight)]
+    asked: dict[int, list[int]] = {}
+    for owner in pieces:
+        for at in {midnight, *owner.kept_hours}:
+            if at <= midnight:
+                asked.setdefault(at, []).extend(body.id for body in owner.bodies)
+    mean_pct = {key: float(values[3]) for key, values in ledger.read_states(bulk, asked).items()}
+
+    def moisture_then(body_id: int, hour: int) -> float:
+        return mean_pct[body_id, hour]
+
+    found = []
+    for owner in pieces:
+        drier = {
+            body.name: max(mean_pct[body.id, midnight] - DRY_END_PCT, 0.0)
+            for body in owner.bodies
+            if (body.id, midnight) in mean_pct
+        }
+        bodies = {body.name: body for body in owner.bodies}
+        for fit in owner.fits:
+            members = [bodies[member.name] for member in fit.fit.members]
+            if not all(member.name in drier for member in members):
+                continue
+            version, _, _ = versions(fit, members, midnight, midnight + 1, moisture_then)[-1]
+            limits = version.limits(drier)
+            if any(limit.direction == "shrinking" and limit.margin_mm < 0.0 for limit in limits):
+                found.append(owner.name)
+                break
+    return found

@@ -1,0 +1,108 @@
+"""What is told of a place from its hours: water, and silence."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from model.watch.air_hours import HOUR_MS, Hung
+from model.watch.climate import Climate
+from model.watch.standing import EASY, PAST, STANDINGS
+from model.watch.verdicts import UNKNOWN, hours_in_words
+from model.watch.warnings import Episode
+from model.wood.air import dew_point
+
+SILENT, WATER = "silent", "water"
+
+# Water where there should be none: damper by fifteen points and in dew point by three degrees within an
+# hour, and then at 85 % or more for an hour (common practice, no source). An hour's mean tells of a rise
+# within it only in part, so the rise is looked for over two, and two hours' means at 85 % are an hour at
+# the least: a spike is none.
+RISE_RH_PCT, RISE_DEW_C = 15.0, 3.0
+WET_RH_PCT = 85.0
+WET_H = 2
+DRY_RH_PCT = 75.0
+
+
+def water_events(climate: Climate, is_used: Callable[[int], bool]) -> list[Episode]:
+    """The water events of a place in which anything of wood stood at the time."""
+    air = climate.air
+    wet = (air.rh_pct >= WET_RH_PCT) & air.measured
+    begins: list[int] = np.flatnonzero(np.diff(wet.astype(np.int8), prepend=0) == 1).tolist()
+    found: list[Episode] = []
+    dry_from = -1
+    for row in begins:
+        if row < dry_from or row < WET_H or not wet[row : row + WET_H].all() or row + WET_H > len(wet):
+            continue
+        before = row - WET_H + int(np.argmin(air.rh_pct[row - WET_H : row]))
+        if not air.measured[before] or air.rh_pct[row] - air.rh_pct[before] < RISE_RH_PCT:
+            continue
+        rows = [before, row]
+        dew = dew_point(air.temperature_c[rows], np.maximum(air.rh_pct[rows], 1.0)).tolist()
+        told = air.first + row + WET_H
+        if dew[1] - dew[0] < RISE_DEW_C or not is_used(told):
+            continue
+        dry = np.flatnonzero((air.rh_pct[row:] < DRY_RH_PCT) & air.measured[row:])
+        dry_from = row + int(dry[0]) if len(dry) else len(wet)
+        found.append(_water(climate, row, before, dew, told, air.first + dry_from + 1 if len(dry) else None))
+    return found
+
+
+def _water(
+    climate: Climate, row: int, before: int, dew: Sequence[float], told: int, dry: int | None
+) -> Episode:
+    air, name = climate.air, climate.place.name
+    reason = (
+        f"{name} became wet within an hour: {air.rh_pct[before]:.0f} to {air.rh_pct[row]:.0f} %, dew point "
+        f"{dew[0]:.0f} to {dew[1]:.0f} °C. Look for water"
+    )
+    detail = {"key": WATER, "place": name, "rh_pct": float(air.rh_pct[row]), "dew_point_c": dew[1]}
+    return Episode(
+        "place", climate.place.id, WATER, "now", STANDINGS[EASY], STANDINGS[PAST], reason, detail,
+        told * HOUR_MS, closed_ms=None if dry is None else dry * HOUR_MS,
+    )  # fmt: skip
+
+
+def place_silences(
+    climate: Climate, hour: int, hangings: Sequence[Hung], silences: Mapping[int, Sequence[Episode]]
+) -> list[Episode]:
+    """The silences of a place that no single silent sensor tells of already.
+
+    Parameters
+    ----------
+    hangings : sequence of Hung
+        Of all sensors.
+    silences : mapping of sensor id to Episode
+    """
+    measured, name = climate.air.measured_hours, climate.place.name
+    allowed = climate.silent_after_h
+    found: list[Episode] = []
+    if len(measured) == 0:
+        return found
+    edges = [*np.flatnonzero(np.diff(measured) > allowed + 1).tolist(), len(measured) - 1]
+    for position in edges:
+        last = int(measured[position])
+        opened = last + 1 + allowed
+        back = int(measured[position + 1]) if position + 1 < len(measured) else None
+        if opened >= hour if back is None else opened >= back:
+            continue
+        hung = [
+            one for one in hangings
+            if one.place_id == climate.place.id and one.since_ms <= last * HOUR_MS + HOUR_MS - 1
+            and one.until_ms > opened * HOUR_MS
+        ]  # fmt: skip
+        if not hung or (len(hung) == 1 and _is_told(silences.get(hung[0].sensor_id, ()), opened)):
+            continue
+        reason = f"No reading that can be trusted from {name} for more than {hours_in_words(allowed)}"
+        detail = {"key": SILENT, "place": name, "sensors": len(hung)}
+        found.append(
+            Episode(
+                "place", climate.place.id, SILENT, "morning", STANDINGS[EASY], UNKNOWN, reason, detail,
+                opened * HOUR_MS, closed_ms=None if back is None else (back + 1) * HOUR_MS,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _is_told(silences: Sequence[Episode], opened: int) -> bool:
+    """Whether a silence of the one sensor there begins with the place's own."""
+    return any(abs(one.opened_ms - opened * HOUR_MS) <= HOUR_MS for one in silences)
