@@ -282,8 +282,25 @@ def export_record(
     say(f"{out} is written.")
 
 
+def contact(
+    name: Annotated[str, typer.Argument(help="Who to call, as it stands on the client's sheet.")],
+    line: Annotated[str, typer.Option("--line", help="How: a telephone number, an address.")] = "",
+    link: Annotated[str, typer.Option("--link", help="An address that becomes a QR code.")] = "",
+) -> None:
+    """Set who the client calls, as printed on every client sheet."""
+    from dashboard.sheet import CONTACT
+    from model.records.tables import Preference
+
+    if link and not link.startswith(("https://", "http://", "mailto:", "tel:")):
+        raise BadInput("", "--link", "must begin with https://, http://, mailto: or tel:", link)
+    store, _ = open_book()
+    with store.session() as session:
+        session.merge(Preference(name=CONTACT, value={"name": name, "line": line, "link": link}))
+    say(f"{name} stands on the client sheets from now on.")
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands to the program; `export record` joins the other exports as it is."""
-    for command in (plan, deliver, sheet, foretold):
+    for command in (plan, deliver, sheet, foretold, contact):
         app.command()(command)
     app.command("cut-card")(cut_card)

@@ -1,6 +1,8 @@
 """The three questions from the command line, asked of the sample shop at its story's start."""
 
 import json
+import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -76,6 +78,22 @@ def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:
     # The bench stands in a damp house, so that swelling is what it has to fear.
     worst = max(document["limits"], key=lambda limit: limit["chance"])
     assert (worst["fit"], worst["limit"]) == ("back_panel", "groove-bottom")
+
+
+def test_contact_stands_on_the_client_sheet(ask: Ask, tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("needs pdftotext (Debian package poppler-utils)")
+    out = tmp_path / "sheet.pdf"
+    for words in (
+        ["contact", "The bench by the river", "--line", "555 0100"],
+        ["sheet", "Hall bench", "--out", str(out)],
+    ):
+        with pytest.raises(SystemExit) as ended:
+            main(words)
+        assert ended.value.code == 0
+    said = subprocess.run(["pdftotext", str(out), "-"], capture_output=True, text=True, check=True).stdout
+    assert "The bench by the river" in said
+    assert "555 0100" in said
 
 
 def test_client_sheet_is_a_pdf(ask: Ask, tmp_path: Path) -> None:
