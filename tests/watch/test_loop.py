@@ -183,8 +183,9 @@ def test_killed_for_real_it_goes_on_where_it_was(make_shop, shop):
         )
         try:
             assert watch.stdout is not None
-            watch.stdout.readline()
-            until(seen)
+            assert watch.stdout.readline() == b"ready\n"
+            until(lambda seen=seen, watch=watch: seen() or watch.poll() is not None)
+            assert watch.poll() is None, "the watch ended by itself"
         finally:
             watch.send_signal(signal.SIGKILL)
             watch.wait()
