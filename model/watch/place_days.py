@@ -19,11 +19,13 @@ from model.watch.warnings import Episode
 MOVING, SEASON = "moving", "season"
 
 # All common practice, no source: a shop's mean EMC that moves more than a point in three days is worth
-# knowing; two days running, so that one day by the stove is not.
+# knowing; two days running, so that one day by the stove is not. It is steady again after two days of
+# less: the way back from a damp spell is no news of its own.
 MOVES_PCT = 1.0
 MOVES_CLEAR_PCT = 0.7
 MOVES_DAYS = 3
 RUNNING_DAYS = 2
+STEADY_DAYS = 2
 
 # Heating begins where the mean humidity of a week lies ten points below that of the summer, which is the
 # dampest three months of the year before; it is over within five.
@@ -78,17 +80,18 @@ def _moving(
     change[MOVES_DAYS:] = emc_pct[MOVES_DAYS:] - emc_pct[:-MOVES_DAYS]
     found: list[Episode] = []
     told: Episode | None = None
-    moving, since, running = False, 0, 0
+    moving, since, running, steady = False, 0, 0, 0
     for day, by in enumerate(change.tolist()):
         midnight = (days.first + day + 1) * DAY_H
         if math.isnan(by):
             continue  # nothing is known, so nothing changes
         running = running + 1 if abs(by) > MOVES_PCT else 0
+        steady = steady + 1 if abs(by) <= MOVES_CLEAR_PCT else 0
         if not moving and running >= RUNNING_DAYS:
             moving, since = True, midnight
             if is_used(midnight):
                 told = _told_moving(place, by, float(emc_pct[day]), midnight)
-        elif moving and abs(by) <= MOVES_CLEAR_PCT:
+        elif moving and steady >= STEADY_DAYS:
             moving, since = False, midnight
             if told is not None:
                 found.append(_closed(told, midnight))

@@ -14,12 +14,11 @@ from model.wood.air import dew_point
 SILENT, WATER = "silent", "water"
 
 # Water where there should be none: damper by fifteen points and in dew point by three degrees within an
-# hour, and then at 85 % or more for an hour (common practice, no source). An hour's mean tells of a rise
-# within it only in part, so the rise is looked for over two, and two hours' means at 85 % are an hour at
-# the least: a spike is none.
-RISE_RH_PCT, RISE_DEW_C = 15.0, 3.0
-WET_RH_PCT = 85.0
-WET_H = 2
+# hour, and then at 85 % or more (common practice, no source). An hour's mean tells of a rise within it only
+# in part, so the rise is looked for over two. It has to last for three: what is over sooner is a shower, wet
+# sanding or a glue-up in a cold shop.
+RISE_RH_PCT, RISE_DEW_C, RISE_H = 15.0, 3.0, 2
+WET_RH_PCT, WET_H = 85.0, 3
 DRY_RH_PCT = 75.0
 
 
@@ -31,9 +30,9 @@ def water_events(climate: Climate, is_used: Callable[[int], bool]) -> list[Episo
     found: list[Episode] = []
     dry_from = -1
     for row in begins:
-        if row < dry_from or row < WET_H or not wet[row : row + WET_H].all() or row + WET_H > len(wet):
+        if row < dry_from or row < RISE_H or not wet[row : row + WET_H].all() or row + WET_H > len(wet):
             continue
-        before = row - WET_H + int(np.argmin(air.rh_pct[row - WET_H : row]))
+        before = row - RISE_H + int(np.argmin(air.rh_pct[row - RISE_H : row]))
         if not air.measured[before] or air.rh_pct[row] - air.rh_pct[before] < RISE_RH_PCT:
             continue
         rows = [before, row]

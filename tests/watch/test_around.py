@@ -107,7 +107,7 @@ def test_a_shop_whose_air_moves_is_told_the_same_morning(bare, step):
     (moving,) = told(bare, "place")
     assert (moving.limit_name, moving.tier) == ("moving", "morning")
     assert moving.opened_at == bare.hour(12 * DAY)
-    assert moving.closed_at == bare.hour(14 * DAY)
+    assert moving.closed_at == bare.hour(15 * DAY)
     assert "points damper than three days before" in moving.reason
     assert bare.verdict("place", 1).verdict == "easy"
 
@@ -144,7 +144,7 @@ def test_water_is_told_now(bare, step):
     watched(bare, burst(5), step)
     (water,) = told(bare, "place", "water")
     assert (water.tier, water.to_verdict) == ("now", "past")
-    assert water.opened_at == bare.hour(72)
+    assert water.opened_at == bare.hour(73)
     assert water.closed_at == bare.hour(76)
     assert "40 to 95 %" in water.reason
 
@@ -154,7 +154,7 @@ def test_a_spike_a_cold_night_and_a_room_without_wood_are_no_water(make_shop):
     cold[68:80] = [18, 16, 14, 12, 10, 8, 8, 8, 8, 8, 8, 8]
     night = np.full(6 * DAY, 45.0)
     night[68:80] = [51, 58, 66, 75, 86, 98, 98, 98, 98, 98, 98, 98]  # the same moisture in the air
-    for used, rh_pct, temperature_c in ((True, burst(1), 20.0), (True, night, cold), (False, burst(5), 20.0)):
+    for used, rh_pct, temperature_c in ((True, burst(2), 20.0), (True, night, cold), (False, burst(5), 20.0)):
         shop = make_shop()
         shop.place()
         shop.sensor()
