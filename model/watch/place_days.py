@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model.watch.air_hours import HOUR_MS
 from model.watch.daily import DAY_H, Days, Floats
@@ -27,12 +28,12 @@ MOVES_DAYS = 3
 RUNNING_DAYS = 2
 STEADY_DAYS = 2
 
-# Heating begins where the mean humidity of a week lies ten points below that of the summer, which is the
-# dampest three months of the year before; it is over within five.
+# Heating begins where the mean humidity of a week lies ten points below that of the last summer; it is over
+# within five.
 FALL_PCT, OVER_PCT = 10.0, 5.0
 WEEK_DAYS, LEAST_OF_WEEK = 7, 5
-SUMMER_DAYS, LEAST_OF_SUMMER = 90, 60
-YEAR_DAYS = 365
+SUMMER, SOUTHERN_SUMMER = (6, 7, 8), (12, 1, 2)
+YEAR_DAYS, LEAST_OF_SUMMER = 365, 30
 APART_DAYS = 180
 NEWS_FOR_DAYS = 28
 NAMED = 4
@@ -112,27 +113,26 @@ def _told_moving(place: PlaceOnBook, by: float, emc_pct: float, midnight: int) -
 
 
 def _season(place: PlaceOnBook, days: Days, dry_pieces: Callable[[int], list[str]]) -> list[Episode]:
-    week = _means(days.measured_rh_pct, WEEK_DAYS, LEAST_OF_WEEK)
-    quarter = _means(days.measured_rh_pct, SUMMER_DAYS, LEAST_OF_SUMMER)
+    rh_pct = days.measured_rh_pct
+    latitude = (place.climate or {}).get("latitude_deg")
+    southern = isinstance(latitude, int | float) and latitude < 0.0
+    is_summer = np.isin(_months(days), SOUTHERN_SUMMER if southern else SUMMER)
     found: list[Episode] = []
-    heating: bool | None = None  # not known while no summer is
-    began = -(1 << 40)
-    for day, now in enumerate(week.tolist()):
-        past = quarter[max(day - YEAR_DAYS, 0) : day]
-        past = past[np.isfinite(past)]
-        if math.isnan(now) or len(past) == 0:
-            continue
-        summer = float(past.max())
+    heating, began = False, -(1 << 40)
+    for day in np.flatnonzero(~is_summer).tolist():
+        now = _mean(rh_pct[max(day + 1 - WEEK_DAYS, 0) : day + 1], LEAST_OF_WEEK)
+        year = slice(max(day + 1 - YEAR_DAYS, 0), day + 1)
+        summer = _mean(rh_pct[year][is_summer[year]], LEAST_OF_SUMMER)
         midnight = (days.first + day + 1) * DAY_H
         if not heating and now <= summer - FALL_PCT:
-            seen, heating = heating is not None, True
-            if not seen or day - began < APART_DAYS:
+            heating = True
+            if day - began < APART_DAYS:
                 continue
             began = day
             names = dry_pieces(midnight)
             if names:
                 found.append(_told_season(place, names, now, summer, midnight))
-        elif heating is None or (heating and now >= summer - OVER_PCT):
+        elif heating and now >= summer - OVER_PCT:
             heating = False
             if found:
                 found[-1] = _closed(found[-1], midnight)
@@ -167,12 +167,13 @@ def _told_season(place: PlaceOnBook, names: list[str], week: float, summer: floa
     )  # fmt: skip
 
 
-def _means(values: Floats, window: int, least: int) -> Floats:
-    """Means of the last `window` days at each day; NaN where fewer than `least` of them are known."""
-    found = np.full(len(values), np.nan)
-    for day in range(len(values)):
-        own = values[max(day + 1 - window, 0) : day + 1]
-        own = own[np.isfinite(own)]
-        if len(own) >= least:
-            found[day] = own.mean()
-    return found
+def _months(days: Days) -> NDArray[np.int64]:
+    """The month of each day, 1 to 12."""
+    dates = np.arange(days.first, days.end).astype("datetime64[D]")
+    return dates.astype("datetime64[M]").astype(np.int64) % 12 + 1
+
+
+def _mean(values: Floats, least: int) -> float:
+    """The mean of what is known; NaN where that is fewer than `least`."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) >= least else math.nan
