@@ -274,6 +274,9 @@ MARGIN = (
     "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",
     "standing_since_at", "eased", "projected_days", "crossing",
 )  # fmt: skip
+AS_BUILT = ("direction", "severity", "play_mm")
+STANDS = ("standing", "standing_since_at", "eased", "projected_days", "crossing")
+"""Columns of margin that never change while a row moves on, and those that seldom do."""
 VERDICT = ("subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "reason", "detail")
 
 
@@ -282,8 +285,16 @@ def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequen
     bulk.each(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", rows)
 
 
-def move(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[tuple[int, Sequence[Any]]]) -> None:
+def move(
+    bulk: Bulk,
+    table: str,
+    columns: Sequence[str],
+    rows: Iterable[tuple[int, Sequence[Any]]],
+    unchanged: Iterable[str] = (),
+) -> None:
     """Move rows that are there on to their new instant, each from the one it has [ms since 1970].
+
+    Columns that are `unchanged` are not written again.
 
     Half the work of deleting and inserting, of which an hour's evaluation would mostly consist.
 
@@ -293,9 +304,7 @@ def move(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[tuple[in
         If one is not there.
     """
     key = {"checkpoint": ("body_id", "at"), "margin": ("fit_id", "limit_name", "at")}[table]
-    # What never changes while a row moves on is not written again.
-    left = {*key[:-1], "direction", "severity", "play_mm"}
-    moving = [column for column in columns if column not in left]
+    moving = [column for column in columns if column not in {*key[:-1], *unchanged}]
     take = itemgetter(*(columns.index(column) for column in moving))
     find = [columns.index(column) for column in key[:-1]]
     many = [(*take(row), *(row[k] for k in find), bulk.instant(since)) for since, row in rows]

@@ -71,6 +71,7 @@ class FitHours:
     latest: tuple[Latest, ...] = ()
     standing: Standing | None = None  # at the last hour
     changed: bool = True  # whether the standing of a limit ever became another
+    moved_only: bool = False  # whether nothing but the margins is other than before the first hour
 
     @property
     def last(self) -> int:
@@ -119,21 +120,22 @@ def fits_through(
         unknown, settling_pct = air[first]
         columns = slice(first - run.first, last + 1 - run.first)
         mc = {body.name: run.mc_pct[rows[body.name], columns] for body in members}
-        parts = [
-            _part(
-                fit,
-                version,
-                {name: values[start - first : end - first] for name, values in mc.items()},
-                settling_pct[start - first : end - first],
+        if fit.gaps or any(body.widths for body in members):
+            parts = [
+                _part(
+                    fit,
+                    version,
+                    {name: values[start - first : end - first] for name, values in mc.items()},
+                    settling_pct[start - first : end - first],
+                )
+                for version, start, end in versions(fit, members, first, last + 1, moisture_then)
+            ]
+            limits = parts[0][0]
+            margin_mm, dearer_mm, settling_mm = (
+                np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
             )
-            for version, start, end in versions(fit, members, first, last + 1, moisture_then)
-        ]
-        limits = tuple(parts[0][0])
-        margin_mm, dearer_mm, settling_mm = (
-            parts[0][1]
-            if len(parts) == 1
-            else [np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)]
-        )
+        else:
+            limits, (margin_mm, dearer_mm, settling_mm) = _part(fit, fit.fit, mc, settling_pct)
         before = resumed.get(fit.id)
         names = fit.limit_names
         if before is not None and before.names != names:
@@ -153,7 +155,7 @@ def settle(fits: Sequence[FitHours]) -> None:
     groups: dict[tuple[int, int], list[FitHours]] = {}
     for fit in fits:
         groups.setdefault((fit.first, fit.last), []).append(fit)
-    for (first, _), group in groups.items():
+    for (first, last), group in groups.items():
         before = [
             fit.before.standing if fit.before is not None else Standing.first(len(fit.limits), fit.first)
             for fit in group
@@ -173,6 +175,9 @@ def settle(fits: Sequence[FitHours]) -> None:
         )
         changed = (history.level != was.level[:, None]).any(axis=1).tolist()
         end = history.at(-1)
+        same = np.all([now == then for now, then in zip(end, was, strict=True)], axis=0)
+        # At midnight what is foreseen may become another, too.
+        same = (same & (last // 24 == (first - 1) // 24)).tolist()
         latest = [
             Latest(*one) for one in zip(margin_mm[:, -1].tolist(), *(x.tolist() for x in end), strict=True)
         ]
@@ -185,6 +190,7 @@ def settle(fits: Sequence[FitHours]) -> None:
             )
             fit.standing = Standing(end.level[own], end.since[own], end.eased[own], end.foreseen[own])
             fit.latest = tuple(latest[own])
+            fit.moved_only = fit.before is not None and all(same[own])
             row += len(fit.limits)
 
 
@@ -212,7 +218,7 @@ def _air_through(
 
 def _part(
     on_book: FitOnBook, fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats
-) -> tuple[Sequence[Limit], Sequence[Floats]]:
+) -> tuple[tuple[Limit, ...], Sequence[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
     straight = on_book.straight(fit)
     if straight is not None:
@@ -231,7 +237,7 @@ def _part(
     for row, limit in enumerate(limits):
         table[row] = np.reshape(limit.margin_mm, (4, n))
         dearer[row] = table[row, 1 if limit.direction == "swelling" else 2]
-    return limits, [table[:, 0], dearer, table[:, 3]]
+    return tuple(limits), [table[:, 0], dearer, table[:, 3]]
 
 
 def versions(

@@ -12,7 +12,10 @@ from model.watch.verdicts import AirThen, Judged, verdict_of_place
 
 
 def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
-    """Whether the air where an owner stood up to an hour is known."""
+    """Whether the air where an owner stood up to an hour is known.
+
+    A place that speaks again is known again from the next full hour: only then has an hour been measured.
+    """
     place_id = owner.place_at(max(hour - 1, owner.start_hour))
     climate = climates.get(place_id) if place_id is not None else None
     if climate is None:

@@ -93,6 +93,7 @@ def write_portion(
     moved_from: dict[int, int] = {}  # body id to the hour whose row moves on to its last
     margins: list[tuple[Any, ...]] = []
     moved_margins: list[tuple[int, tuple[Any, ...]]] = []
+    restated_margins: list[tuple[int, tuple[Any, ...]]] = []  # moved, and standing otherwise
     verdicts: list[tuple[Any, ...]] = []
     changes: list[Changes] = []
     airs_then: dict[tuple[int | None, int], AirThen] = {}
@@ -117,13 +118,13 @@ def write_portion(
             kept, ends = margin_rows(fit, owner.kept_hours)
             margins += kept
             if moving is not None and fit.before is not None:
-                moved_margins += [(moving * HOUR_MS, end_row) for end_row in ends]
+                into = moved_margins if fit.moved_only else restated_margins
+                into += [(moving * HOUR_MS, end_row) for end_row in ends]
             else:
                 margins += ends
             episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, []))
-            change = reconcile(replaced, episodes)
-            if len(change):
-                changes.append(change)
+            if episodes or replaced:
+                changes.append(reconcile(replaced, episodes))
             assert fit.standing is not None
             resumed[fit.fit.id] = Resumed(
                 fit.fit.limit_names, fit.standing, tuple(held[-1] for held in fit.crossing)
@@ -148,29 +149,32 @@ def write_portion(
             new_checkpoints.append(checkpoint)
     rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
     tally.add("checkpoints", len(checkpoints))
-    tally.add("margins", len(margins) + len(moved_margins))
+    tally.add("margins", len(margins) + len(moved_margins) + len(restated_margins))
     tally.add("opened", sum(len(change.added) for change in changes))
     tally.add("changed", sum(len(change.changed) for change in changes))
     tally.add("withdrawn", sum(len(change.removed) for change in changes))
 
     def write(bulk: Bulk) -> None:
         ledger.delete_from(bulk, rewinds)
-        write_rows(bulk, "checkpoint", moved_checkpoints, new_checkpoints)
-        write_rows(bulk, "margin", moved_margins, margins)
+        move_rows(bulk, "checkpoint", moved_checkpoints)
+        move_rows(bulk, "margin", moved_margins, (*ledger.AS_BUILT, *ledger.STANDS))
+        move_rows(bulk, "margin", restated_margins, ledger.AS_BUILT)
+        ledger.insert(bulk, "checkpoint", ledger.CHECKPOINT, instants(bulk, new_checkpoints, 1))
+        ledger.insert(bulk, "margin", ledger.MARGIN, instants(bulk, margins, 2, 8))
         write_changes(bulk, changes)
         ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4), writer.verdicts)
 
-    writer.add(len(checkpoints) + len(margins) + len(moved_margins) + len(verdicts), write)
+    rows_in_all = len(checkpoints) + len(margins) + len(moved_margins) + len(restated_margins) + len(verdicts)
+    writer.add(rows_in_all, write)
 
 
-def write_rows(
-    bulk: Bulk, table: str, moved: Sequence[tuple[int, tuple[Any, ...]]], new: Sequence[tuple[Any, ...]]
+def move_rows(
+    bulk: Bulk, table: str, rows: Sequence[tuple[int, tuple[Any, ...]]], unchanged: Sequence[str] = ()
 ) -> None:
-    """Write rows of checkpoint or margin: those that move on from an instant [ms], and those that are new."""
+    """Move rows of checkpoint or margin on, each from an instant [ms]."""
     columns, of_time = ROWS_OF[table]
-    there = instants(bulk, [row for _, row in moved], *of_time)
-    ledger.move(bulk, table, columns, zip([since for since, _ in moved], there, strict=True))
-    ledger.insert(bulk, table, columns, instants(bulk, new, *of_time))
+    there = instants(bulk, [row for _, row in rows], *of_time)
+    ledger.move(bulk, table, columns, zip([since for since, _ in rows], there, strict=True), unchanged)
 
 
 def _kept_widths(store: Store, tasks: Sequence[Task], done: Run) -> dict[int, list[tuple[int, float, float]]]:
