@@ -183,3 +183,16 @@ def test_the_book_may_be_changed_at_any_time_between_the_readings(make_shop, mon
     late.evaluate(end)
     monkeypatch.undo()
     assert late.computed() == early.computed()
+
+
+def test_an_hour_at_a_time_rewrites_only_what_changed_and_ends_in_the_same_book(make_shop):
+    """What moves rows on, and what a new process deletes and inserts, are the same rows."""
+    moving, anew = furnished(make_shop), furnished(make_shop)
+    rows = history(moving, 3)
+    for number in range(8 * 24, 9 * 24 + 5):
+        for shop in (moving, anew):
+            send(shop, [entry for entry in rows if entry[1][0] < shop.hour(number)])
+            if shop is anew:
+                shop.watch = Watch(shop.store)
+            shop.evaluate(shop.hour(number))
+        assert moving.computed() == anew.computed()
