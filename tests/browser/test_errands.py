@@ -5,6 +5,7 @@ from datetime import timedelta
 from selenium.common.exceptions import NoSuchElementException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import Select
 
 from model.records.tables import HeardMessage
 from model.watch.loop import bring_up_to_date
@@ -103,7 +104,9 @@ def test_a_warning_is_answered_in_a_trade_act_and_the_answer_taken_back(shop, br
     browser.get(f"{shop.address}/warnings")
     wait_for(browser, lambda b: heading(b).endswith("warnings to answer."))
     before = heading(browser)
-    browser.find_element(By.CSS_SELECTOR, ".answer select").send_keys("client told")
+    Select(browser.find_element(By.CSS_SELECTOR, "#page .answer select")).select_by_visible_text(
+        "client told"
+    )
     press(browser, "Answered")
     wait_for(browser, lambda b: "Answered: client told." in said(b))
     wait_for(browser, lambda b: heading(b) != before)
@@ -232,7 +235,8 @@ def write(browser, label: str, typed: str) -> None:
 
 
 def press(browser, words: str) -> None:
-    for button in browser.find_elements(By.TAG_NAME, "button"):
+    # What is written out before the scripts run looks the same and does nothing.
+    for button in browser.find_elements(By.CSS_SELECTOR, "button:not(.first-sight button)"):
         if button.text == words:
             browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
             button.click()
