@@ -9,6 +9,15 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from selenium import webdriver
+from selenium.common.exceptions import (
+    ElementClickInterceptedException,
+    ElementNotInteractableException,
+    NoSuchElementException,
+    StaleElementReferenceException,
+)
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import WebDriverWait
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 PATIENCE_S = 45.0  # a loaded machine may take its time; a sound one never waits so long
@@ -29,8 +38,6 @@ def _start(folder: Path):
     """A browser with nothing in it."""
     if not (CHROMIUM and DRIVER):
         pytest.skip("Chromium and its driver are not installed (Debian packages chromium, chromium-driver)")
-    from selenium import webdriver
-
     options = webdriver.ChromeOptions()
     options.binary_location = CHROMIUM
     for argument in (*QUIETLY, f"--user-data-dir={folder}"):
@@ -169,29 +176,166 @@ def door_to(store, now):
 @pytest.fixture
 def wait_for() -> Callable:
     """Waits until something is so in a browser, and gives what it came to."""
-    from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
-    from selenium.webdriver.support.ui import WebDriverWait
 
     def wait(driver, condition, message: str = ""):
-        patient = [StaleElementReferenceException, NoSuchElementException]
+        patient = [
+            StaleElementReferenceException,
+            NoSuchElementException,
+            ElementClickInterceptedException,
+            ElementNotInteractableException,
+        ]
         waiting = WebDriverWait(driver, PATIENCE_S, poll_frequency=0.1, ignored_exceptions=patient)
         return waiting.until(condition, message)
 
     return wait
 
 
+class Hands:
+    """What a maker's hands and eyes do with a page.
+
+    What is read is read in one step inside the browser, and what is pressed is found again when the page was
+    drawn anew in between: a live page may be drawn at any moment.
+    """
+
+    def __init__(self, browser, wait_for) -> None:
+        self.browser, self._wait_for = browser, wait_for
+
+    # ------------------------------------------------------------ eyes
+
+    def until(self, so: Callable, message: str = ""):
+        """Waits until something is so, and gives what it came to."""
+        return self._wait_for(self.browser, lambda _: so(), message)
+
+    @property
+    def live(self) -> bool:
+        """Whether the page answers; what is written out before the scripts run looks the same."""
+        return bool(
+            self.browser.execute_script(
+                "return document.querySelector('#page h1') && !document.querySelector('.first-sight')"
+            )
+        )
+
+    def all(self, selector: str) -> list[str]:
+        """What everything found reads as."""
+        words = self.browser.execute_script(
+            "return [...document.querySelectorAll(arguments[0])].map((e) => e.innerText ?? e.textContent)",
+            selector,
+        )
+        return [found.replace("\u00a0", " ").strip() for found in words]
+
+    def read(self, selector: str) -> str:
+        """What the first one found reads as."""
+        found = self.all(selector)
+        if not found:
+            raise NoSuchElementException(f"there is no {selector!r}")
+        return found[0]
+
+    @property
+    def heading(self) -> str:
+        return self.read("#page h1")
+
+    @property
+    def text(self) -> str:
+        return self.read("#page")
+
+    @property
+    def said(self) -> str:
+        return self.read("#said")
+
+    def line(self, beginning: str) -> list[str]:
+        """The cells of the first line of a table that reads so at its beginning."""
+        lines = self.browser.execute_script(
+            "return [...document.querySelectorAll('#page tbody tr')]"
+            ".map((line) => [...line.querySelectorAll('th, td')].map((cell) => cell.innerText.trim()))"
+        )
+        return next((cells for cells in lines if " ".join(cells).casefold().startswith(beginning)), [])
+
+    # ------------------------------------------------------------ hands
+
+    def open(self, address: str) -> None:
+        """A page, until the live one stands in place of the one that came written out."""
+        self.browser.get(address)
+        self.until(lambda: self.live, f"{address} doesn't come alive")
+
+    def reload(self) -> None:
+        self.browser.refresh()
+        self.until(lambda: self.live, "the page doesn't come alive again")
+
+    def _click(self, find: Callable, message: str) -> None:
+        def click() -> bool:
+            target = find() if self.live else None
+            if target is None:
+                return False
+            self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", target)
+            target.click()
+            return True
+
+        self.until(click, message)
+
+    def click(self, selector: str) -> None:
+        """Press the first one found."""
+        self._click(lambda: self._first(selector), f"there is no {selector!r}")
+
+    def follow(self, words: str) -> None:
+        """Follow a link by its words."""
+        self._click(lambda: self._first("#page a, header a", words), f"there is no link {words!r}")
+
+    def press(self, words: str) -> None:
+        """Press a button by its words."""
+        self._click(lambda: self._first("button", words), f"there is no button {words!r}")
+
+    def _first(self, selector: str, words: str | None = None):
+        return self.browser.execute_script(
+            "return [...document.querySelectorAll(arguments[0])].find((e) => arguments[1] === null"
+            " || (e.innerText.replaceAll('\u00a0', ' ').trim() === arguments[1] && e.checkVisibility()))",
+            selector,
+            words,
+        )
+
+    def field(self, label: str, number: int = 0):
+        """The field under a label, as the label says."""
+        found = self.browser.execute_script(
+            "const under = [...document.querySelectorAll('#page label')]"
+            ".filter((e) => e.innerText.trim() === arguments[0])[arguments[1]];"
+            "return under && document.getElementById(under.htmlFor)",
+            label,
+            number,
+        )
+        if found is None:
+            raise NoSuchElementException(f"there is no field {label!r}")
+        return found
+
+    def value(self, label: str, number: int = 0) -> str:
+        return self.field(label, number).get_attribute("value")
+
+    def write(self, label: str, typed: str) -> None:
+        """Write into a field in place of what stands there, and go on to the next."""
+
+        def write() -> bool:
+            target = self.field(label)
+            target.send_keys(Keys.CONTROL, "a")
+            target.send_keys(typed, Keys.TAB)
+            return True
+
+        self.until(write, f"there is no field {label!r}")
+
+    def choose(self, label: str, words: str, number: int = 0) -> None:
+        """Choose from a list by its words."""
+
+        def choose() -> bool:
+            self.field(label, number).send_keys(words)
+            return True
+
+        self.until(choose, f"there is no list {label!r}")
+
+
 @pytest.fixture
-def follow(wait_for) -> Callable:
-    """Follows a link of the live page by its words."""
+def hands(browser, wait_for) -> Hands:
+    """Hands on the browser of the bench computer."""
+    return Hands(browser, wait_for)
 
-    def click(driver, words: str) -> None:
-        def done(browser) -> bool:
-            for link in browser.find_elements("css selector", "#page a, header a"):
-                if link.text == words and not browser.find_elements("css selector", ".first-sight"):
-                    link.click()
-                    return True
-            return False
 
-        wait_for(driver, done, f"there is no link {words!r}")
-
-    return click
+@pytest.fixture
+def hands_on(wait_for) -> Callable[..., Hands]:
+    """Hands on another browser."""
+    return lambda driver: Hands(driver, wait_for)

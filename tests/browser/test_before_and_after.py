@@ -8,7 +8,6 @@ from types import SimpleNamespace
 from urllib.request import urlopen
 
 import pytest
-from selenium.common.exceptions import NoSuchElementException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
@@ -37,10 +36,9 @@ def day_by_day(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     store.close()
 
 
-def test_at_the_saw(day_by_day, browser, wait_for):
+def test_at_the_saw(day_by_day, browser, hands):
     """A panel for the dry flat, stock at 8.1 %: three ways side by side, framed is taken."""
     shop = day_by_day
-    hands = Hands(browser, wait_for)
     hands.open(shop.address)
     hands.follow("Plan")
     hands.until(lambda: hands.heading == "How should it be built?")
@@ -55,10 +53,10 @@ def test_at_the_saw(day_by_day, browser, wait_for):
     assert "width=18+in" in browser.current_url
     assert "mc=8.1" in browser.current_url
 
-    hands.click(By.XPATH, "//article[contains(., 'Frame and panel')]//a[@aria-current]")
+    hands.click('#page article a[aria-current][href*="choose=framed"]')
     hands.until(lambda: "choose=framed" in browser.current_url)
     hands.until(lambda: "Cut it today as a frame and panel" in hands.text)
-    card = browser.find_element(By.CSS_SELECTOR, "#page article.fit").text.replace("\u00a0", " ")
+    card = hands.read("#page article.fit")
     for words in ("cut it wide", "grooves deep", "at its centre", "Cut panel"):
         assert words in card
     href = browser.find_element(By.LINK_TEXT, "Cut card to print").get_attribute("href")
@@ -71,14 +69,14 @@ def test_at_the_saw(day_by_day, browser, wait_for):
     hands.until(lambda: "Three ways to build it" in hands.text)
 
 
-def test_delivery(day_by_day, phone, wait_for):
+def test_delivery(day_by_day, phone, hands_on):
     """Recorded as built from the plan, moved to the lake house from Friday; its range stands on that rule."""
     shop, browser = day_by_day, phone
     phone.execute_cdp_cmd(
         "Emulation.setDeviceMetricsOverride",
         {"width": 820, "height": 1180, "deviceScaleFactor": 1, "mobile": True},
     )
-    hands = Hands(browser, wait_for)
+    hands = hands_on(browser)
     hands.open(f"{shop.address}/plan")
     hands.until(lambda: hands.heading == "How should it be built?")
     plan_a_door(hands, home="Lake house")
@@ -101,7 +99,7 @@ def test_delivery(day_by_day, phone, wait_for):
 
     hands.follow("It was moved")
     hands.until(lambda: hands.heading == "Where did Linen cupboard go?")
-    hands.field("To").send_keys("Lake house")
+    hands.choose("To", "Lake house")
     browser.execute_script(
         "const field = arguments[0];"
         "Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, 'value').set.call(field, '2026-02-06');"
@@ -125,11 +123,10 @@ def test_delivery(day_by_day, phone, wait_for):
     assert any("Linen cupboard · " in rule.get_attribute("textContent") for rule in rules)
 
 
-def test_the_february_call(day_by_day, browser, wait_for):
+def test_the_february_call(day_by_day, browser, hands):
     """The client of the dry flat reports a gap: expected, so big, closed by about May; the strip is read."""
     shop = day_by_day
     Outlooks(shop.store).refresh(shop.now)
-    hands = Hands(browser, wait_for)
     hands.open(f"{shop.address}/pieces")
     hands.follow("Wall cupboard")
     hands.until(lambda: hands.heading == "Wall cupboard")
@@ -143,8 +140,8 @@ def test_the_february_call(day_by_day, browser, wait_for):
     assert "Door panel a light line at each edge, up to ³⁄₃₂ in" in words
 
     # They slide the strip along the gap between the boards of the back, and read F; the book had said E.
-    assert row_of(browser, "back, between boards")[-1] == "E"
-    hands.field("Where").send_keys("back")
+    assert hands.line("back, between boards")[-1] == "E"
+    hands.choose("Where", "back")
     hands.write("Letter", "F")
     hands.press("Record the letter")
     hands.until(lambda: "F is 3/32 in at back; recorded." in hands.said)
@@ -153,7 +150,7 @@ def test_the_february_call(day_by_day, browser, wait_for):
     bring_up_to_date(shop.store, tomorrow)
     Outlooks(shop.store).refresh(tomorrow)
     shop.now = tomorrow
-    browser.refresh()
+    hands.reload()
     hands.until(lambda: "back, gap" in hands.text and "gap strip" in hands.text)
     # What was read is the reference from now on: the weeks ahead are as much wider as it was read wider,
     # and the outlook tightens, most in the first week, until the season takes the wood far from there.
@@ -174,15 +171,6 @@ def test_the_february_call(day_by_day, browser, wait_for):
     hands.until(lambda: hands.heading == "Wall cupboard")
 
 
-def row_of(browser, name: str) -> list[str]:
-    """The cells of a table's line."""
-    for found in browser.find_elements(By.CSS_SELECTOR, "#page tbody tr"):
-        cells = [cell.text for cell in found.find_elements(By.CSS_SELECTOR, "th, td")]
-        if cells[0].casefold() == name.casefold():
-            return cells
-    return []
-
-
 def outlook_of(shop, fit_name: str):
     """The spread of the coming year's margin at a fit of the wall cupboard, by day."""
     with shop.store.session() as session:
@@ -194,9 +182,9 @@ def outlook_of(shop, fit_name: str):
         return found
 
 
-def plan_a_door(hands: "Hands", home: str = "Dry flat") -> None:
+def plan_a_door(hands, home: str = "Dry flat") -> None:
     """The fields of the plan, as they are said at the saw."""
-    hands.field("Part").send_keys("door")
+    hands.choose("Part", "door")
     for label, typed in (
         ("Width across the grain", "18"),
         ("Length along the grain", "26"),
@@ -205,7 +193,7 @@ def plan_a_door(hands: "Hands", home: str = "Dry flat") -> None:
         ("Moisture of the stock today", "8.1"),
     ):
         hands.write(label, typed)
-    hands.field("Home").send_keys(home)
+    hands.choose("Home", home)
     hands.press("Compare")
 
 
@@ -217,67 +205,3 @@ def read_pdf(href: str) -> str:
         pytest.skip("needs poppler (Debian package poppler-utils)")
     run = subprocess.run(["pdftotext", "-raw", "-", "-"], input=content, capture_output=True, check=True)
     return " ".join(run.stdout.decode().split())
-
-
-class Hands:
-    """What a maker's hands and eyes do with a page."""
-
-    def __init__(self, browser, wait_for) -> None:
-        self.browser, self.wait_for = browser, wait_for
-
-    def open(self, address: str) -> None:
-        """A page, until the live one stands in place of the one that came written out."""
-        self.browser.get(address)
-        self.until(lambda: not self.browser.find_elements(By.CSS_SELECTOR, ".first-sight"))
-
-    def until(self, so) -> None:
-        self.wait_for(self.browser, lambda _: so())
-
-    def _read(self, selector: str) -> str:
-        return self.browser.find_element(By.CSS_SELECTOR, selector).text.replace("\u00a0", " ")
-
-    @property
-    def heading(self) -> str:
-        return self._read("#page h1")
-
-    @property
-    def text(self) -> str:
-        return self._read("#page")
-
-    @property
-    def said(self) -> str:
-        return self._read("#said")
-
-    def follow(self, words: str) -> None:
-        self.click(By.LINK_TEXT, words)
-
-    def click(self, by: str, what: str) -> None:
-        """Click something once it stands; a page that is drawn again meanwhile is looked at again."""
-
-        def click(browser) -> bool:
-            link = browser.find_element(by, what)
-            browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", link)
-            link.click()
-            return True
-
-        self.wait_for(self.browser, click)
-
-    def field(self, label: str):
-        """The first field under a label, as the label says."""
-        for found in self.browser.find_elements(By.CSS_SELECTOR, "#page label"):
-            if found.text == label:
-                return self.browser.find_element(By.CSS_SELECTOR, f"[id='{found.get_attribute('for')}']")
-        raise NoSuchElementException(f"there is no field {label!r}")
-
-    def write(self, label: str, typed: str) -> None:
-        target = self.field(label)
-        target.send_keys(Keys.CONTROL, "a")
-        target.send_keys(typed, Keys.TAB)
-
-    def press(self, words: str) -> None:
-        for button in self.browser.find_elements(By.TAG_NAME, "button"):
-            if button.text == words:
-                self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
-                button.click()
-                return
-        raise AssertionError(f"there is no button {words!r}")

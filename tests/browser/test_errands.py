@@ -2,56 +2,55 @@
 
 from datetime import timedelta
 
-from selenium.common.exceptions import NoSuchElementException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
-from selenium.webdriver.support.ui import Select
+from sqlalchemy import select
 
-from model.records.tables import HeardMessage
+from model.records.tables import Binding, Hanging, HeardMessage, Member, Place, Sensor, Stay
 from model.watch.loop import bring_up_to_date
 
 
-def test_first_afternoon(empty_shop, browser, wait_for, follow):
+def test_first_afternoon(empty_shop, hands):
     """Nothing recorded; a sensor talks, is accepted at the shop, its air shows; a stack is recorded."""
     shop = empty_shop
-    browser.get(shop.address)
-    wait_for(browser, lambda b: heading(b) == "Nothing is recorded yet.")
-    assert "First, hear a sensor." in text(browser)
+    hands.open(shop.address)
+    hands.until(lambda: hands.heading == "Nothing is recorded yet.")
+    assert "First, hear a sensor." in hands.text
     heard(shop, "valley/bench/air")
-    browser.refresh()
-    wait_for(browser, lambda b: "A sensor is already talking." in text(b))
-    follow(browser, "See what was heard")
-    wait_for(browser, lambda b: heading(b) == "One topic waits to be accepted.")
-    assert '"humidity": 44' in text(browser)
-    write(browser, "Its name", "Bench")
-    press(browser, "Accept it")
-    wait_for(browser, lambda b: "Bench is accepted at shop; three kept messages became readings." in said(b))
+    hands.reload()
+    hands.until(lambda: "A sensor is already talking." in hands.text)
+    hands.follow("See what was heard")
+    hands.until(lambda: hands.heading == "One topic waits to be accepted.")
+    assert '"humidity": 44' in hands.text
+    hands.write("Its name", "Bench")
+    hands.press("Accept it")
+    hands.until(lambda: "Bench is accepted at shop; three kept messages became readings." in hands.said)
     bring_up_to_date(shop.store, shop.now)
 
-    follow(browser, "Places")
-    wait_for(browser, lambda b: heading(b).startswith("shop 44"))
-    assert "wood tends to" in text(browser)
+    hands.follow("Places")
+    hands.until(lambda: hands.heading.startswith("shop 44"))
+    assert "wood tends to" in hands.text
 
-    follow(browser, "Stock")
-    wait_for(browser, lambda b: heading(b) == "No stack is recorded yet.")
-    write(browser, "Name", "Ash, 4/4")
-    write(browser, "Wood", "white ash")
-    write(browser, "Thickness", "1")
-    write(browser, "Moisture content", "9.5")
-    press(browser, "Record the stack")
-    wait_for(browser, lambda b: heading(b) == "Ash, 4/4")
+    hands.follow("Stock")
+    hands.until(lambda: hands.heading == "No stack is recorded yet.")
+    hands.write("Name", "Ash, 4/4")
+    hands.write("Wood", "white ash")
+    hands.write("Thickness", "1")
+    hands.write("Moisture content", "9.5")
+    hands.press("Record the stack")
+    hands.until(lambda: hands.heading == "Ash, 4/4")
     bring_up_to_date(shop.store, shop.now + timedelta(hours=1))
-    browser.refresh()
+    hands.reload()
     # Metered at 9.5 % in air that leads to 8.4 %: it says how long to settle.
-    wait_for(browser, lambda b: "nearly ready" in text(b))
-    assert "wetter than" in text(browser)
-    assert "about 1 to 3 more days here" in text(browser)
+    hands.until(lambda: "nearly ready" in hands.text)
+    assert "wetter than" in hands.text
+    assert "about 1 to 3 more days here" in hands.text
 
 
-def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, browser, wait_for):
-    browser.get(f"{shop.address}/record")
-    wait_for(browser, lambda b: "Still to put right" in text(b))
-    write(browser, "Name", "Coat rack")
+def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
+    hands.open(f"{shop.address}/record")
+    hands.until(lambda: "Still to put right" in hands.text)
+    hands.write("Name", "Coat rack")
     for label, typed in (
         ("Member", "back"),
         ("Wood", "white ash"),
@@ -59,101 +58,106 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, browser, wait_f
         ("at a moisture content of", "8"),
         ("Thickness", "5/8"),
     ):
-        write(browser, label, typed)
-    wait_for(browser, lambda b: "Nothing is missing." in text(b))
-    press(browser, "Add the fit")
-    wait_for(browser, lambda b: "sight width must be given" in text(b))
-    write(browser, "Sight width", "14")
-    write(browser, "Groove depth", "3/8")
+        hands.write(label, typed)
+    hands.until(lambda: "Nothing is missing." in hands.text)
+    hands.press("Add the fit")
+    hands.until(lambda: "sight width must be given" in hands.text)
+    hands.write("Sight width", "14")
+    hands.write("Groove depth", "3/8")
     # Common practice, no source: 1/8 clear each side, 1/4 in all before the tongues bottom.
-    wait_for(browser, lambda b: "Comfortable in a room at" in text(b))
-    assert "1/8 in clearance" in text(browser)
+    hands.until(lambda: "Comfortable in a room at" in hands.text)
+    assert "1/8 in clearance" in hands.text
 
-    write(browser, "Groove depth", "1/8")
-    wait_for(browser, lambda b: "groove depth must be more" in text(b))
-    write(browser, "Groove depth", "3/8")
-    wait_for(browser, lambda b: "Nothing is missing." in text(b))
-    browser.refresh()
-    wait_for(browser, lambda b: value(b, "Sight width") == "14")
+    hands.write("Groove depth", "1/8")
+    hands.until(lambda: "groove depth must be more" in hands.text)
+    hands.write("Groove depth", "3/8")
+    hands.until(lambda: "Nothing is missing." in hands.text)
+    hands.reload()
+    hands.until(lambda: hands.value("Sight width") == "14")
 
-    press(browser, "Record the piece")
-    wait_for(browser, lambda b: heading(b) == "Coat rack")
-    assert "Coat rack is recorded" in said(browser)
+    hands.press("Record the piece")
+    hands.until(lambda: hands.heading == "Coat rack")
+    assert "Coat rack is recorded" in hands.said
     bring_up_to_date(shop.store, shop.now + timedelta(hours=2))
-    browser.refresh()
-    wait_for(browser, lambda b: "easy" in text(b) and "is left until" in text(b))
+    hands.reload()
+    hands.until(lambda: "easy" in hands.text and "is left until" in hands.text)
 
-    browser.get(f"{shop.address}/record")
-    wait_for(browser, lambda b: value(b, "Name") == "")
+    hands.open(f"{shop.address}/record")
+    hands.until(lambda: hands.value("Name") == "")
 
 
-def test_a_wrong_cut_is_corrected_and_the_correction_taken_back(shop, browser, wait_for):
+def test_a_wrong_cut_is_corrected_and_the_correction_taken_back(shop, hands):
     """The wrong move: entered as quarter-sawn, it is flat-sawn."""
-    browser.get(f"{shop.address}/piece/{shop.piece}/edit")
-    wait_for(browser, lambda b: value(b, "Member", 2) == "top_front")
-    field(browser, "Cut", 2).send_keys("flat-sawn")
-    press(browser, "Correct the record")
-    wait_for(browser, lambda b: "is corrected; everything since it was built is worked out again" in said(b))
-    wait_for(browser, lambda b: "flat-sawn" in row(b, "top front black walnut"))
-    press(browser, "Undo")
-    wait_for(browser, lambda b: "is as it was recorded before" in said(b))
-    wait_for(browser, lambda b: "quarter-sawn" in row(b, "top front black walnut"))
+    before = documents(shop)
+    hands.open(f"{shop.address}/piece/{shop.piece}/edit")
+    hands.until(lambda: hands.value("Member", 2) == "top_front")
+    hands.choose("Cut", "flat-sawn", 2)
+    hands.press("Correct the record")
+    hands.until(lambda: "is corrected; everything since it was built is worked out again" in hands.said)
+    hands.until(lambda: "flat-sawn" in "".join(hands.line("top front black walnut")))
+    assert documents(shop)["top_front"]["cut"] == "flat-sawn"
+    hands.press("Undo")
+    hands.until(lambda: "is as it was recorded before" in hands.said)
+    hands.until(lambda: "quarter-sawn" in "".join(hands.line("top front black walnut")))
+    assert documents(shop) == before
 
 
-def test_a_warning_is_answered_in_a_trade_act_and_the_answer_taken_back(shop, browser, wait_for):
-    browser.get(f"{shop.address}/warnings")
-    wait_for(browser, lambda b: heading(b).endswith("warnings to answer."))
-    before = heading(browser)
-    Select(browser.find_element(By.CSS_SELECTOR, "#page .answer select")).select_by_visible_text(
-        "client told"
-    )
-    press(browser, "Answered")
-    wait_for(browser, lambda b: "Answered: client told." in said(b))
-    wait_for(browser, lambda b: heading(b) != before)
-    assert "client told" in text(browser)
-    press(browser, "Undo")
-    wait_for(browser, lambda b: heading(b) == before)
+def test_a_warning_is_answered_in_a_trade_act_and_the_answer_taken_back(shop, hands):
+    hands.open(f"{shop.address}/warnings")
+    hands.until(lambda: hands.heading.endswith("warnings to answer."))
+    before = hands.heading
+    hands.browser.find_element(By.CSS_SELECTOR, "#page .answer select").send_keys("client told")
+    hands.press("Answered")
+    hands.until(lambda: "Answered: client told." in hands.said)
+    hands.until(lambda: hands.heading != before)
+    assert "client told" in hands.text
+    hands.press("Undo")
+    hands.until(lambda: hands.heading == before)
 
 
-def test_an_unknown_sensor_is_accepted_with_one_click(shop, browser, wait_for):
+def test_an_unknown_sensor_is_accepted_with_one_click(shop, hands):
     heard(shop, "valley/finishing/air")
-    browser.get(f"{shop.address}/sensors")
-    wait_for(browser, lambda b: "valley/finishing/air" in text(b))
-    press(browser, "Accept it")
-    wait_for(browser, lambda b: "is accepted at Shop" in said(b))
-    wait_for(browser, lambda b: "to be accepted" not in heading(b))
+    hands.open(f"{shop.address}/sensors")
+    hands.until(lambda: "valley/finishing/air" in hands.text)
+    hands.press("Accept it")
+    hands.until(lambda: "is accepted at Shop" in hands.said)
+    hands.until(lambda: "to be accepted" not in hands.heading)
+    with shop.store.session() as session:
+        topics = select(Binding.topic).join(Sensor).join(Hanging).join(Place).where(Place.name == "Shop")
+        assert "valley/finishing/air" in session.scalars(topics).all()
 
 
-def test_names_sent_by_anyone_are_text(shop, browser, wait_for):
+def test_names_sent_by_anyone_are_text(shop, hands):
     heard(shop, "valley/<img src=x onerror=alert(1)>")
-    browser.get(f"{shop.address}/sensors")
-    wait_for(browser, lambda b: "valley/<img src=x onerror=alert(1)>" in text(b))
-    assert browser.find_elements(By.CSS_SELECTOR, "#page img") == []
+    hands.open(f"{shop.address}/sensors")
+    hands.until(lambda: "valley/<img src=x onerror=alert(1)>" in hands.text)
+    assert hands.all("#page img") == []
 
 
-def test_a_piece_is_moved_and_brought_back(shop, browser, wait_for, follow):
-    browser.get(f"{shop.address}/piece/{shop.piece}")
-    follow(browser, "It was moved")
-    wait_for(browser, lambda b: heading(b) == "Where did Chest of drawers go?")
-    field(browser, "To").send_keys("Orchard house")
-    press(browser, "Move it")
-    wait_for(browser, lambda b: "stands at Orchard house." in said(b))
-    wait_for(browser, lambda b: "Orchard house, since" in text(b))
-    press(browser, "Undo")
-    wait_for(browser, lambda b: "stands at Dry flat again." in said(b))
+def test_a_piece_is_moved_and_brought_back(shop, hands):
+    hands.open(f"{shop.address}/piece/{shop.piece}")
+    hands.follow("It was moved")
+    hands.until(lambda: hands.heading == "Where did Chest of drawers go?")
+    hands.choose("To", "Orchard house")
+    hands.press("Move it")
+    hands.until(lambda: "stands at Orchard house." in hands.said)
+    hands.until(lambda: "Orchard house, since" in hands.text)
+    hands.press("Undo")
+    hands.until(lambda: "stands at Dry flat again." in hands.said)
+    with shop.store.session() as session:
+        stays = session.scalars(select(Stay).where(Stay.piece_id == shop.piece).order_by(Stay.since_at)).all()
+        assert [(stay.place.name, stay.until_at) for stay in stays][-1] == ("Dry flat", None)
 
 
-def test_a_client_sees_one_piece_and_is_refused_elsewhere(
-    shop, serve_book, browser, another_browser, wait_for
-):
+def test_a_client_sees_one_piece_and_is_refused_elsewhere(shop, serve_book, browser, hands, another_browser):
     address = serve_book(shop.store, lambda: shop.now, password="linseed")
     browser.get(address)
     browser.find_element(By.ID, "password").send_keys("linseed", Keys.ENTER)
-    wait_for(browser, lambda b: "past a limit" in heading(b))
-    browser.get(f"{address}/piece/{shop.piece}/client")
-    wait_for(browser, lambda b: "No client sees" in heading(b))
-    press(browser, "Give a link")
-    link = wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page a.topic")).get_attribute("href")
+    hands.until(lambda: "past a limit" in hands.heading)
+    hands.open(f"{address}/piece/{shop.piece}/client")
+    hands.until(lambda: "No client sees" in hands.heading)
+    hands.press("Give a link")
+    link = hands.until(lambda: browser.find_element(By.CSS_SELECTOR, "#page a.topic")).get_attribute("href")
 
     another_browser.get(link)
     assert another_browser.find_element(By.TAG_NAME, "h1").text == "Chest of drawers"
@@ -162,15 +166,15 @@ def test_a_client_sees_one_piece_and_is_refused_elsewhere(
         another_browser.get(address + path)
         assert another_browser.find_element(By.TAG_NAME, "h1").text == "Whose shop is it?"
 
-    press(browser, "Take the link back")
-    wait_for(browser, lambda b: "No client sees" in heading(b))
+    hands.press("Take the link back")
+    hands.until(lambda: "No client sees" in hands.heading)
     another_browser.get(link)
     assert "shows nothing any more" in another_browser.find_element(By.TAG_NAME, "h1").text
 
 
-def test_everything_can_be_reached_without_a_mouse(shop, browser, wait_for):
-    browser.get(shop.address)
-    wait_for(browser, lambda b: "past a limit" in heading(b))
+def test_everything_can_be_reached_without_a_mouse(shop, browser, hands):
+    hands.open(shop.address)
+    hands.until(lambda: "past a limit" in hands.heading)
     keys(browser, Keys.TAB)
     assert focused(browser).text == "Skip to the page"
     reached = []
@@ -184,11 +188,18 @@ def test_everything_can_be_reached_without_a_mouse(shop, browser, wait_for):
     while focused(browser).text != "Wall cupboard":
         keys(browser, Keys.SHIFT + Keys.TAB)
     keys(browser, Keys.ENTER)
-    wait_for(browser, lambda b: heading(b) == "Wall cupboard")
-    wait_for(browser, lambda b: focused(b).tag_name == "h1")
+    hands.until(lambda: hands.heading == "Wall cupboard")
+    hands.until(lambda: focused(browser).tag_name == "h1")
 
 
-# ---------------------------------------------------------------- what hands and eyes do
+# ---------------------------------------------------------------- what hands do
+
+
+def documents(shop) -> dict[str, dict]:
+    """What is recorded of the chest's members."""
+    with shop.store.session() as session:
+        members = session.scalars(select(Member).where(Member.piece_id == shop.piece))
+        return {member.name: member.document for member in members}
 
 
 def heard(shop, topic: str) -> None:
@@ -202,53 +213,6 @@ def heard(shop, topic: str) -> None:
                     received_at=shop.now - timedelta(minutes=75 * (3 - number)),
                 )
             )
-
-
-def heading(browser) -> str:
-    return browser.find_element(By.CSS_SELECTOR, "#page h1").text.replace("\u00a0", " ")
-
-
-def text(browser) -> str:
-    return browser.find_element(By.ID, "page").text.replace("\u00a0", " ")
-
-
-def said(browser) -> str:
-    return browser.find_element(By.ID, "said").text.replace("\u00a0", " ")
-
-
-def field(browser, label: str, number: int = 0):
-    """The field under a label, as the label says."""
-    labels = [found for found in browser.find_elements(By.CSS_SELECTOR, "#page label") if found.text == label]
-    if len(labels) <= number:
-        raise NoSuchElementException(f"there is no field {label!r}")
-    return browser.find_element(By.CSS_SELECTOR, f"[id='{labels[number].get_attribute('for')}']")
-
-
-def value(browser, label: str, number: int = 0) -> str:
-    return field(browser, label, number).get_attribute("value")
-
-
-def write(browser, label: str, typed: str) -> None:
-    target = field(browser, label)
-    target.send_keys(Keys.CONTROL, "a")
-    target.send_keys(typed, Keys.TAB)
-
-
-def press(browser, words: str) -> None:
-    # What is written out before the scripts run looks the same and does nothing.
-    for button in browser.find_elements(By.CSS_SELECTOR, "button:not(.first-sight button)"):
-        if button.text == words:
-            browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
-            button.click()
-            return
-    raise AssertionError(f"there is no button {words!r}")
-
-
-def row(browser, name: str) -> str:
-    for found in browser.find_elements(By.CSS_SELECTOR, "#page tr"):
-        if found.text.startswith(name):
-            return found.text
-    return ""
 
 
 def keys(browser, *pressed: str) -> None:

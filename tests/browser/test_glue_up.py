@@ -67,50 +67,40 @@ def send(shop, temperature_c: float, minutes: int) -> None:
     watch_clamps(shop.store, shop.now)
 
 
-def note(browser) -> str:
-    return browser.find_element(By.CSS_SELECTOR, "#page .note").text.replace("\u00a0", " ")
-
-
-def press(browser, words: str) -> None:
-    (button,) = [b for b in browser.find_elements(By.TAG_NAME, "button") if b.text == words]
-    button.click()
-
-
-def test_monday_before_glue_up(warm_shop, browser, wait_for):
-    browser.get(warm_shop.address)
+def test_monday_before_glue_up(warm_shop, hands):
+    hands.open(warm_shop.address)
     # Today says go or wait, why, and until when it holds.
-    wait_for(browser, lambda b: "Good to glue today." in note(b))
-    assert "It holds for" in note(browser)
-    assert "within 2 points" in note(browser)
+    hands.until(lambda: "Good to glue today." in hands.read("#page .note"))
+    assert "It holds for" in hands.read("#page .note")
+    assert "within 2 points" in hands.read("#page .note")
     # The clamps are declared on.
-    press(browser, "Clamps go on")
-    wait_for(browser, lambda b: "clamps on since" in note(b))
-    assert "Good to glue today." not in note(browser)
-    assert "10 °C to 32 °C" in note(browser)
+    hands.press("Clamps go on")
+    hands.until(lambda: "clamps on since" in hands.read("#page .note"))
+    assert "Good to glue today." not in hands.read("#page .note")
+    assert "10 °C to 32 °C" in hands.read("#page .note")
     # The shop leaves the adhesive's range: the page says so, without being asked.
     send(warm_shop, 7.0, 30)
-    wait_for(browser, lambda b: "out of the glue's range" in note(b))
-    assert "7 °C" in note(browser)
-    assert "colder than yellow glue allows" in note(browser)
+    hands.until(lambda: "out of the glue's range" in hands.read("#page .note"))
+    assert "7 °C" in hands.read("#page .note")
+    assert "colder than yellow glue allows" in hands.read("#page .note")
     # It forgets when the clamps come off.
-    press(browser, "Clamps come off")
-    wait_for(browser, lambda b: "clamps on since" not in note(b))
+    hands.press("Clamps come off")
+    hands.until(lambda: "clamps on since" not in hands.read("#page .note"))
     send(warm_shop, 7.0, 30)
-    browser.refresh()
-    wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page .note"))
-    assert "out of the glue's range" not in note(browser)
+    hands.reload()
+    assert "out of the glue's range" not in hands.read("#page .note")
 
 
-def test_clamps_put_on_by_mistake_are_taken_back_and_another_glue_is_chosen(warm_shop, browser, wait_for):
-    browser.get(warm_shop.address)
-    wait_for(browser, lambda b: "Good to glue today." in note(b))
-    wait_for(browser, lambda b: not b.find_elements(By.CSS_SELECTOR, ".first-sight"))
-    press(browser, "Clamps go on")
-    wait_for(browser, lambda b: "clamps on since" in note(b))
-    press(browser, "Undo")
-    wait_for(browser, lambda b: "Good to glue today." in note(b))
-    browser.get(f"{warm_shop.address}/place/{warm_shop.place}/clamps")
-    wait_for(browser, lambda b: b.find_element(By.CSS_SELECTOR, "#page select"))
-    browser.find_element(By.CSS_SELECTOR, "#page select").send_keys("hide glue")
-    press(browser, "Clamps go on")
-    wait_for(browser, lambda b: "hide glue" in note(b) and "75 % at most" in note(b))
+def test_clamps_put_on_by_mistake_are_taken_back_and_another_glue_is_chosen(warm_shop, hands):
+    hands.open(warm_shop.address)
+    hands.until(lambda: "Good to glue today." in hands.read("#page .note"))
+    hands.press("Clamps go on")
+    hands.until(lambda: "clamps on since" in hands.read("#page .note"))
+    hands.press("Undo")
+    hands.until(lambda: "Good to glue today." in hands.read("#page .note"))
+    hands.open(f"{warm_shop.address}/place/{warm_shop.place}/clamps")
+    hands.until(lambda: hands.all("#page select"))
+    hands.browser.find_element(By.CSS_SELECTOR, "#page select").send_keys("hide glue")
+    hands.press("Clamps go on")
+    hands.until(lambda: "hide glue" in hands.read("#page .note"))
+    assert "75 % at most" in hands.read("#page .note")
