@@ -64,8 +64,16 @@ class Hours:
         """Whether an address gets notices of a tier; what was kept under its mask comes first."""
         return tier in self.tiers.get(mask, self.tiers.get(address, TIERS))
 
-    def due_at(self, tier: str, at: datetime) -> datetime:
-        """When a notice of a tier that comes up at an instant is to be sent."""
+    def due_at(self, tier: str, at: datetime, not_before: datetime | None = None) -> datetime:
+        """When a notice of a tier that comes up at an instant is to be sent, and not before another."""
+        due = self._due_at(tier, at)
+        if not_before is None or due >= not_before:
+            return due
+        if tier == "now" and self.now_at_night:
+            return not_before
+        return self._out_of_the_night(not_before.astimezone(ZoneInfo(self.zone))).astimezone(UTC)
+
+    def _due_at(self, tier: str, at: datetime) -> datetime:
         here = at.astimezone(ZoneInfo(self.zone))
         if tier == "now":
             return at if self.now_at_night else self._out_of_the_night(here).astimezone(UTC)

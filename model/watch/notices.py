@@ -1,9 +1,11 @@
 """Messages about warnings: planned, sent, retried, and shown when they can't be sent.
 
-Warning and sending are apart. `plan` writes a row for every warning and address that is to hear of it, once
-for its opening and once for its escalation; the table allows no second. `send_due` takes rows that are due,
-says in the table that it tries, sends, and says that it has. Notices of one address that are due together
-go as one message, but what can't wait goes at once by itself.
+Warning and sending are apart. `plan` writes a row for every warning and address that is to hear of it: once
+for its opening, once for its escalation, and once for going past its limit where it was told as worse before
+that; the table allows no second. No address hears of one warning twice within a day, and never of less than
+it was told. `send_due` takes rows that are due, says in the table that it tries, sends, and says that it has.
+What waits is told as it stands when it goes out. Notices of one address that are due together go as one
+message, but what can't wait goes at once by itself.
 
 A process that dies between sending and saying so leaves a row that was tried and has no answer. It is tried
 again after `LEASE`, and the message says that it may have come before: a maker would rather hear twice of a
@@ -29,7 +31,9 @@ from sqlalchemy.orm import Session
 from model.records.clock import Now
 from model.records.store import Store
 from model.records.tables import Notice, Warning
+from model.watch import standing
 from model.watch.notice_times import Hours, read_hours
+from model.watch.standing import STANDINGS
 from model.wood.errors import BadInput
 
 log = logging.getLogger(__name__)
@@ -37,7 +41,10 @@ log = logging.getLogger(__name__)
 Send = Callable[[str, str, str], str | None]
 """Sends a title and a body to an address; returns what went wrong, None when it went out."""
 
-OPENED, ESCALATED = "opened", "escalated"
+OPENED, ESCALATED, PAST = STAGES = ("opened", "escalated", "past")
+WORSE = {OPENED: "", ESCALATED: "It has got worse. ", PAST: "It is past its limit now. "}
+APART = timedelta(hours=24)
+"""How long nothing more of a warning is told after a notice of it (common practice, no source)."""
 TRYING = "being sent"
 LEASE = timedelta(minutes=2)
 WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
@@ -107,6 +114,18 @@ def send_test(address: str, send: Send = send_by_apprise) -> str | None:
 # ---------------------------------------------------------------- planning
 
 
+def stage_of(warning: Warning) -> str:
+    """How far a warning has come: opened, worse, or past its limit after it had become worse before that."""
+    if warning.escalated_at is None:
+        return OPENED
+    before = (warning.detail or {}).get("opening") or {}
+    went_past = (
+        warning.to_verdict == STANDINGS[standing.PAST]
+        and before.get("to_verdict") == (STANDINGS[standing.NEAR])
+    )
+    return PAST if went_past and before.get("escalated_ms") is not None else ESCALATED
+
+
 def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
     """Write a row for every open warning that an address has not been told of; returns how many."""
     added = 0
@@ -119,20 +138,20 @@ def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
                 select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
             )
         )
-        told: dict[int, dict[str, set[str]]] = {}
+        told: dict[tuple[int, str], int] = {}
         for warning_id, address, stage in session.execute(
             select(Notice.warning_id, Notice.address, Notice.stage)
             .join(Warning, Warning.id == Notice.warning_id)
             .where(Warning.closed_at.is_(None))
         ).all():
-            told.setdefault(warning_id, {}).setdefault(address, set()).add(stage)
+            worst = max(told.get((warning_id, address), 0), STAGES.index(stage))
+            told[warning_id, address] = worst
         rows = [
-            (warning, mask, stage)
+            (warning, mask, stage_of(warning))
             for warning in open_now
             for mask, address in known.items()
             if hours.wants(address, warning.tier, mask)
-            for stage in [ESCALATED if warning.escalated_at is not None else OPENED]
-            if stage not in told.get(warning.id, {}).get(mask, set())
+            and STAGES.index(stage_of(warning)) > told.get((warning.id, mask), -1)
         ]
         session.expunge_all()
     for warning, mask, stage in rows:
@@ -141,24 +160,28 @@ def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
 
 
 def _add(store: Store, warning: Warning, mask: str, stage: str, hours: Hours, now: datetime) -> int:
-    """One row; none when another process has just written it or the warning is gone."""
+    """One row; none when another process has just written it, the warning is gone, or one still waits."""
     try:
         with store.session() as session:
-            if stage == ESCALATED:
-                # One that waits still to be sent becomes the worse news.
+            rows = session.scalars(
+                select(Notice).where(Notice.warning_id == warning.id, Notice.address == mask)
+            ).all()
+            told_at = max((row.sent_at for row in rows if row.sent_at is not None), default=None)
+            due_at = hours.due_at(warning.tier, now, None if told_at is None else told_at + APART)
+            waiting = [row for row in rows if row.sent_at is None and row.tries < MOST_TRIES]
+            if waiting:  # it becomes the worse news when it goes out, which may now have to be sooner
                 session.execute(
-                    delete(Notice).where(
-                        Notice.warning_id == warning.id,
-                        Notice.address == mask,
-                        Notice.sent_at.is_(None),
-                        Notice.tries == 0,
+                    update(Notice)
+                    .where(
+                        Notice.id.in_([row.id for row in waiting]), Notice.tries == 0, Notice.due_at > due_at
                     )
+                    .values(due_at=due_at)
+                    .execution_options(synchronize_session=False)
                 )
-            session.add(
-                Notice(
-                    warning_id=warning.id, address=mask, stage=stage, due_at=hours.due_at(warning.tier, now)
-                )
-            )
+                return 0
+            if any(STAGES.index(row.stage) >= STAGES.index(stage) for row in rows):
+                return 0
+            session.add(Notice(warning_id=warning.id, address=mask, stage=stage, due_at=due_at))
     except IntegrityError:
         return 0
     return 1
@@ -233,6 +256,8 @@ def _send(store: Store, now: datetime, address: str, rows: Sequence[tuple[int, d
         found = session.execute(
             select(Notice, Warning).join(Warning, Warning.id == Notice.warning_id).where(Notice.id.in_(taken))
         ).all()
+        for notice, warning in found:
+            _worsen(session, notice, stage_of(warning))
         title, body = message([(notice.stage, warning) for notice, warning in found], again)
     try:
         problem = send(address, title, body)
@@ -250,6 +275,17 @@ def _send(store: Store, now: datetime, address: str, rows: Sequence[tuple[int, d
         log.warning("a notice to %s was not sent: %s", masked(address), problem)
         return 0
     return len(taken)
+
+
+def _worsen(session: Session, notice: Notice, stage: str) -> None:
+    """Make a notice that goes out one of what its warning is by now, unless that has a row of its own."""
+    if STAGES.index(stage) <= STAGES.index(notice.stage):
+        return
+    others = select(Notice.stage).where(
+        Notice.warning_id == notice.warning_id, Notice.address == notice.address, Notice.id != notice.id
+    )
+    if stage not in set(session.scalars(others)):
+        notice.stage = stage
 
 
 def message(told: Sequence[tuple[str, Warning]], again: bool = False) -> tuple[str, str]:
@@ -270,8 +306,7 @@ def _subject(warning: Warning) -> str:
 
 
 def _line(stage: str, warning: Warning) -> str:
-    worse = "It has got worse. " if stage == ESCALATED else ""
-    text = f"{_subject(warning)}: {worse}{warning.reason.rstrip('.')}."
+    text = f"{_subject(warning)}: {WORSE[stage]}{warning.reason.rstrip('.')}."
     lever = (warning.detail.get("crossing") or {}).get("lever") or {}
     if lever.get("advised_rh_pct") is not None:
         text += f" Hold the room {lever['hold']} {lever['advised_rh_pct']:.0f} %"

@@ -181,6 +181,80 @@ def test_worse_before_it_was_told_is_told_as_worse_only(shop: Any):
     assert len(shop.rows(Notice)) == 1
 
 
+def gone_past(shop: Any, warning: int, escalated_at: datetime) -> None:
+    """As the watch writes a warning that was worse already when it went past."""
+    opening = {"to_verdict": "near", "escalated_ms": int(escalated_at.timestamp() * 1000)}
+    detail = {"piece": "Chest", "fit": "top drawer", "opening": opening}
+    change(shop, warning, to_verdict="past", reason="The drawer binds: 0.2 mm past", detail=detail)
+
+
+def tell(shop: Any, post: Post, now: datetime) -> int:
+    plan(shop.store, now, [MAIL])
+    return send_due(shop.store, now, [MAIL], post)
+
+
+def test_what_was_told_as_worse_is_told_once_more_when_it_is_past(shop: Any):
+    warning, post = warn(shop), Post()
+    tell(shop, post, MONDAY)
+    worse, past = MONDAY + timedelta(days=3), MONDAY + timedelta(days=9)
+    change(shop, warning, escalated_at=worse)
+    tell(shop, post, worse)
+    gone_past(shop, warning, worse)
+    for minute in range(3):
+        tell(shop, post, past + timedelta(minutes=minute))
+    assert [row.stage for row in shop.rows(Notice)] == ["opened", "escalated", "past"]
+    assert len(post.sent) == 3
+    assert "It is past its limit now. The drawer binds: 0.2 mm past." in post.sent[2][2]
+
+
+def test_nothing_more_of_a_warning_is_told_within_a_day(shop: Any):
+    warning, post = warn(shop, tier="morning"), Post()
+    monday, tuesday = MONDAY + timedelta(hours=7, seconds=3), MONDAY + timedelta(days=1, hours=7)
+    plan(shop.store, MONDAY, [MAIL])
+    tell(shop, post, monday)
+    change(shop, warning, escalated_at=monday)
+    plan(shop.store, monday, [MAIL])
+    assert tell(shop, post, tuesday) == 0
+    assert tell(shop, post, monday + timedelta(days=1)) == 1
+    gone_past(shop, warning, monday)
+    assert tell(shop, post, monday + timedelta(days=1)) == 0
+    assert tell(shop, post, tuesday + timedelta(days=1)) == 0
+    assert tell(shop, post, monday + timedelta(days=2)) == 1
+    assert "It is past" in post.sent[-1][2]
+
+
+def test_past_before_the_worse_was_told_is_told_as_past_only(shop: Any):
+    warning, post = warn(shop, tier="morning"), Post()
+    plan(shop.store, MONDAY, [MAIL])
+    change(shop, warning, escalated_at=MONDAY + timedelta(hours=1))
+    plan(shop.store, MONDAY + timedelta(hours=1), [MAIL])
+    gone_past(shop, warning, MONDAY + timedelta(hours=1))
+    for hour in range(48):
+        tell(shop, post, MONDAY + timedelta(hours=hour))
+    assert [row.stage for row in shop.rows(Notice)] == ["past"]
+    assert len(post.sent) == 1
+
+
+def test_past_that_late_readings_take_back_is_not_told_as_anything_less(shop: Any):
+    warning, post = warn(shop, escalated_at=MONDAY), Post()
+    gone_past(shop, warning, MONDAY)
+    tell(shop, post, MONDAY)
+    change(shop, warning, to_verdict="near", detail={"piece": "Chest"})
+    assert tell(shop, post, MONDAY + timedelta(days=2)) == 0
+    change(shop, warning, escalated_at=None)
+    assert tell(shop, post, MONDAY + timedelta(days=4)) == 0
+
+
+def test_an_address_that_fails_meanwhile_hears_of_past_once(shop: Any):
+    warning, post = warn(shop, escalated_at=MONDAY), Post()
+    tell(shop, Post("no route"), MONDAY)
+    gone_past(shop, warning, MONDAY)
+    for hour in range(1, 72):
+        tell(shop, post, MONDAY + timedelta(hours=hour))
+    ((_, _, body),) = post.sent
+    assert "It is past its limit now." in body
+
+
 @pytest.mark.parametrize(
     "answer", [{"closed_at": MONDAY}, {"acknowledged_at": MONDAY, "trade_act": "eased it"}]
 )
@@ -360,6 +434,24 @@ def test_a_kill_while_sending_loses_nothing_and_says_that_it_may_repeat(shop: An
     assert post.sent[0][2].startswith(AGAIN)
     assert send_due(shop.store, MONDAY + timedelta(days=1), [MAIL], post) == 0
     assert letters.exists() is (when == "after")
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_a_kill_while_past_is_told_neither_loses_it_nor_tells_it_as_new(shop: Any, tmp_path: Path, when: str):
+    warning, post = warn(shop, escalated_at=MONDAY), Post()
+    tell(shop, post, MONDAY)
+    gone_past(shop, warning, MONDAY)
+    past = MONDAY + timedelta(days=2)
+    plan(shop.store, past, [MAIL])
+    asked = [str(shop.store.url), str(tmp_path / "letters"), when, past.isoformat(), MAIL]
+    died = subprocess.run([sys.executable, "-c", DYING, *asked], cwd=ROOT, timeout=60, check=False)
+    assert died.returncode == -signal.SIGKILL
+    for minute in range(5):
+        tell(shop, post, past + LEASE + timedelta(minutes=minute))
+    assert len(post.sent) == 2
+    assert post.sent[1][2].startswith(AGAIN)
+    assert "It is past its limit now." in post.sent[1][2]
+    assert [row.stage for row in shop.rows(Notice)] == ["escalated", "past"]
 
 
 def test_a_crash_between_warning_and_planning_loses_nothing(shop: Any):

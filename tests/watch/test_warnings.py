@@ -7,7 +7,9 @@ import pytest
 
 from model.records import book
 from model.records.tables import Notice, Piece, Warning
+from model.records.types import to_epoch_ms
 from model.watch.evaluation import Watch
+from model.watch.notices import plan, send_due
 from model.watch.warnings import Episode, Stored, reconcile
 
 HOUR_MS = 3_600_000
@@ -228,6 +230,23 @@ def test_what_was_told_again_is_taken_back_with_the_readings_that_said_so(make_s
         shop.evaluate(shop.hour(24 * 24))
         books.append(shop.computed())
     assert books[0] == books[1]
+
+
+def test_a_harm_told_again_as_near_is_told_once_more_when_it_is_past(shop):
+    # Foreseen nearer and nearer while the air is still, then damp: it goes past after it had escalated.
+    shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day if day < 25 else 2.0))
+    shop.send(shop.hourly(20 * 24, 20.0, 45.0))
+    shop.send(shop.hourly(40 * 24, 20.0, 90.0, first=20 * 24))
+    stages = []
+    for day in range(1, 61):
+        shop.evaluate(shop.hour(24 * day))
+        plan(shop.store, shop.hour(24 * day), ["json://127.0.0.1:9/shop"])
+        send_due(shop.store, shop.hour(24 * day), ["json://127.0.0.1:9/shop"], lambda *_: None)
+        binds = [w.id for w in shop.warnings() if w.limit_name == "binds"]
+        stages.append([n.stage for n in shop.rows(Notice) if n.warning_id in binds and n.sent_at is not None])
+    assert stages[-1] == ["opened", "escalated", "past"]
+    (warning,) = [w for w in shop.warnings() if w.limit_name == "binds"]
+    assert warning.detail["worse_ms"] > to_epoch_ms(warning.escalated_at)
 
 
 @pytest.mark.parametrize("at_once", [True, False])
