@@ -16,15 +16,17 @@ from dashboard.drawing import Shape, picture, shape
 from dashboard.figures.scale import Scale
 from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.time_axis import Chart, broken_path, milliseconds, month_marks, season_bands, zoom_of
-from model.records.series import Air, Trace
+from model.records.series import Air
+from model.records.traces import Trace
 from model.records.types import from_epoch_ms, to_epoch_ms
 from model.wood.air import dew_point
 from model.wood.sorption import equilibrium_moisture_content
 
-HOURLY_GAP = np.timedelta64(90 * 60 * 1000, "ms")
-RAW_GAP = np.timedelta64(3 * 3600 * 1000, "ms")
+GAP_STEPS = 1.5
+RAW_GAP_MS = 3 * 3_600_000
 STRIP_POINTS, RAW_POINTS, SPOKEN = 500, 400, 300
 Spoken = tuple[list[int], list[str]]
+Worked = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,7 @@ def air_chart(
     width: int = 960,
     name: str = "the place",
     said: Spoken | None = None,
+    worked: Worked | None = None,
 ) -> Chart:
     """A place's air as a drawing; `air` and `traces` may be empty and may have gaps.
 
@@ -61,8 +64,8 @@ def air_chart(
         The place's time zone.
     width : int
         Width of the drawing in its own units; a phone's is 360.
-    said : optional
-        What `spoken` gave, where it was asked already.
+    said, worked : optional
+        What `spoken` and `worked_out` gave, where they were asked already.
     """
     instants, says = spoken(air, display, zone) if said is None else said
     wide = width >= 500
@@ -71,8 +74,7 @@ def air_chart(
     top, between = 26, 34
     bottom = top + sum(heights) + 2 * between
     x = Scale(to_epoch_ms(since_at), to_epoch_ms(until_at), left, right)
-    emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
-    dew_c = np.asarray(dew_point(air.temperature_c, air.rh_pct)) if len(air.at) else air.temperature_c
+    emc_pct, dew_c = worked_out(air) if worked is None else worked
     warm, dew = (display.temperature_values(column) for column in (air.temperature_c, dew_c))
     strips = (
         _Strip("Relative humidity", "%", air.rh_pct, 10, 4),
@@ -135,10 +137,11 @@ def _frame(strip: _Strip, y: Scale, left: float, right: float) -> list[Shape]:
 
 def _lines(air: Air, strip: _Strip, x: Scale, y: Scale) -> list[Shape]:
     found = []
+    gap = np.timedelta64(int(GAP_STEPS * air.step_ms), "ms")
     for values, class_ in ((strip.second, "dew"), (strip.values, "tide-line")):
         if values is None or not len(values):
             continue
-        at, held, estimated = gapped(air.at, values, HOURLY_GAP, air.estimated.astype(np.float64))
+        at, held, estimated = gapped(air.at, values, gap, air.estimated.astype(np.float64))
         kept = thinned(held, STRIP_POINTS)
         at, held, bridged = at[kept], held[kept], estimated[kept] == 1.0
         if class_ == "dew":
@@ -160,7 +163,8 @@ def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
         low = np.datetime64(to_epoch_ms(since_at), "ms")
         high = np.datetime64(to_epoch_ms(until_at), "ms") if until_at else trace.at[-1]
         doubted[(trace.at >= low) & (trace.at <= high)] = 1.0
-    at, values, marks = gapped(trace.at, trace.rh_pct, RAW_GAP, doubted)
+    gap = np.timedelta64(max(RAW_GAP_MS, trace.step_ms), "ms")
+    at, values, marks = gapped(trace.at, trace.rh_pct, gap, doubted)
     kept = thinned(values, RAW_POINTS)
     at, values, is_doubted = at[kept], values[kept], marks[kept] == 1.0
     return [
@@ -171,6 +175,13 @@ def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
         )
         if d
     ]
+
+
+def worked_out(air: Air) -> Worked:
+    """Each hour's EMC [%] and dew point [°C]: the same for a wide drawing and a narrow one."""
+    emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
+    dew_c = np.asarray(dew_point(air.temperature_c, air.rh_pct)) if len(air.at) else air.temperature_c
+    return emc_pct, dew_c
 
 
 def spoken(air: Air, display: Display, zone: str) -> Spoken:

@@ -8,15 +8,16 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import sentences, woodwork
-from dashboard.figures.air import air_chart, spoken
+from dashboard.figures.air import air_chart, spoken, worked_out
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, drawn, empty, num, part, sheet, word
 from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import Route, View, address
-from model.records import queries, series
+from model.records import queries, series, traces
 from model.records.queries import PieceNow, PlaceNow, StackNow
-from model.records.series import Air, Trace
+from model.records.series import Air
+from model.records.traces import Trace
 from model.wood.air import dew_point
 
 KINDS = {"shop": "The shop", "storage": "A storage room", "home": "A client's home"}
@@ -116,7 +117,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
             return None
         span = span_of(view, "month", series.first_air_at(session, place_id))
         air = series.air(session, place_id, span.since_at, span.until_at)
-        traces = series.traces(session, place_id, span.since_at, span.until_at)
+        sent = traces.traces(session, place_id, span.since_at, span.until_at)
         here = [
             piece
             for piece in queries.pieces(session, view.now, parts=False)
@@ -128,14 +129,14 @@ def layout(view: View, place_id: int) -> html.Main | None:
             for stack in queries.stacks(session, view.now)
             if stack.place is not None and stack.place.id == place_id
         ]
-    return page(found[0], span, air, traces, here, stacks, view)
+    return page(found[0], span, air, sent, here, stacks, view)
 
 
 def page(
     place: PlaceNow,
     span: TimeSpan,
     air: Air,
-    traces: tuple[Trace, ...],
+    sent: tuple[Trace, ...],
     pieces: list[PieceNow],
     stacks: list[StackNow],
     view: View,
@@ -143,11 +144,11 @@ def page(
     """The page, from what the book answered."""
     temperature_c = place.air.temperature_c if place.air else 20.0
     brackets = brackets_of(pieces, temperature_c)
-    said = spoken(air, view.display, place.zone)
+    said, worked = spoken(air, view.display, place.zone), worked_out(air)
     charts = [
         air_chart(
             air,
-            traces,
+            sent,
             view.display,
             place.zone,
             span.since_at,
@@ -156,6 +157,7 @@ def page(
             width=width,
             name=place.name,
             said=said,
+            worked=worked,
         )
         for width in (960, 360)
     ]
@@ -171,7 +173,7 @@ def page(
             "The air through time",
             span_links(here, span, SPANS),
             charted(charts[0], charts[1], here),
-            html.P(legend(air, traces), className="small soft"),
+            html.P(legend(air, sent), className="small soft"),
             html.P(spread(air, view), className="small"),
         ),
         standing_part(pieces, stacks, view),
@@ -201,14 +203,14 @@ def lead(place: PlaceNow, view: View) -> list[Any]:
     ]
 
 
-def legend(air: Air, traces: tuple[Trace, ...]) -> str:
+def legend(air: Air, sent: tuple[Trace, ...]) -> str:
     """What the lines mean."""
     words = ["Solid: the hour's air."]
     if air.estimated.any():
         words.append("Dotted: estimated across a gap.")
-    if any(len(trace.at) for trace in traces):
+    if any(len(trace.at) for trace in sent):
         words.append("Thin grey: what the sensors sent.")
-    if any(trace.doubts for trace in traces):
+    if any(trace.doubts for trace in sent):
         words.append("Thin dotted: readings that are doubted and count for nothing.")
     words.append("Drag over a stretch to see it finer.")
     return " ".join(words)

@@ -7,7 +7,7 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard.figures.air import air_chart, spoken
+from dashboard.figures.air import air_chart, spoken, worked_out
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, part, sheet, word
@@ -15,22 +15,24 @@ from dashboard.pages.swap import swap_form
 from dashboard.pages.trust import trust_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
-from model.records import queries, sensing, series
+from model.records import queries, sensing, traces
 from model.records.sensing import SensorNow
-from model.records.series import Air, Trace
+from model.records.series import Air
+from model.records.traces import Trace
 
 HANG = "hang"
+HOUR_MS = 3_600_000
 SPANS = ("day", "week", "month", "season", "year")
 
 
 def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     """The page, from the book."""
-    first_at = series.first_reading_at(session, sensor.id)
+    first_at = traces.first_reading_at(session, sensor.id)
     span = span_of(view, "week", first_at)
-    trace = series.sensor_trace(session, sensor.id, span.since_at, span.until_at)
+    trace = traces.sensor_trace(session, sensor.id, span.since_at, span.until_at)
     places = queries.places(session, view.now)
     air = as_air(trace)
-    said = spoken(air, view.display, sensor.zone)
+    said, worked = spoken(air, view.display, sensor.zone), worked_out(air)
     charts = [
         air_chart(
             air,
@@ -42,6 +44,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
             width=width,
             name=sensor.name,
             said=said,
+            worked=worked,
         )
         for width in (960, 360)
     ]
@@ -78,6 +81,7 @@ def as_air(trace: Trace) -> Air:
         trace.temperature_c[both],
         trace.rh_pct[both],
         np.zeros(int(both.sum()), dtype=bool),
+        max(trace.step_ms, HOUR_MS),
     )
 
 

@@ -1,4 +1,4 @@
-"""What the book holds through time, as arrays: a member's tide, a place's air, a sensor's readings.
+"""What the book computed through time, as arrays: a member's tide, a limit's margins, a place's air.
 
 Instants come as numpy `datetime64[ms]` in UTC, because charts and solvers both count on arrays; the columns
 beside them are float64 with NaN where there is nothing.
@@ -7,24 +7,13 @@ beside them are float64 with NaN where there is nothing.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import chain
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from model.records.tables import (
-    AirHour,
-    Checkpoint,
-    Correction,
-    Doubt,
-    Hanging,
-    Margin,
-    Outlook,
-    Reading,
-    Sensor,
-)
+from model.records.tables import AirHour, Checkpoint, Margin, Outlook
 from model.records.types import to_epoch_ms
 
 
@@ -60,19 +49,7 @@ class Air:
     temperature_c: np.ndarray
     rh_pct: np.ndarray
     estimated: np.ndarray  # bool
-
-
-@dataclass(frozen=True)
-class Trace:
-    """One sensor's readings as they came, raw, and the spans of them that are doubted."""
-
-    sensor_id: int
-    sensor: str
-    at: np.ndarray
-    temperature_c: np.ndarray
-    rh_pct: np.ndarray
-    doubts: tuple[tuple[datetime, datetime | None, str], ...] = ()
-    corrected: bool = False
+    step_ms: int = 3_600_000  # as far neighbours lie apart where nothing is missing
 
 
 def tide(session: Session, body_id: int, since_at: datetime, until_at: datetime) -> Tide:
@@ -198,99 +175,6 @@ def air(session: Session, place_id: int, since_at: datetime, until_at: datetime)
         np.array(temperature_c, dtype=np.float64),
         np.array(rh_pct, dtype=np.float64),
         np.array(estimated, dtype=bool),
-    )
-
-
-def traces(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> tuple[Trace, ...]:
-    """What each sensor that hung at a place reported there within a span."""
-    hangings = session.execute(
-        select(Hanging, Sensor.name)
-        .join(Sensor)
-        .where(
-            Hanging.place_id == place_id,
-            Hanging.since_at <= until_at,
-            (Hanging.until_at.is_(None)) | (Hanging.until_at > since_at),
-        )
-        .order_by(Hanging.since_at)
-    ).all()
-    return tuple(
-        _trace(
-            session,
-            hanging.sensor_id,
-            name,
-            max(hanging.since_at, since_at),
-            until_at if hanging.until_at is None else min(hanging.until_at, until_at),
-        )
-        for hanging, name in hangings
-    )
-
-
-def first_reading_at(session: Session, sensor_id: int) -> datetime | None:
-    """When a sensor was first heard."""
-    return session.scalar(select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor_id))
-
-
-def sensor_trace(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Trace:
-    """One sensor's readings within a span, wherever it hung."""
-    name = session.scalars(select(Sensor.name).where(Sensor.id == sensor_id)).one()
-    return _trace(session, sensor_id, name, since_at, until_at)
-
-
-def _trace(session: Session, sensor_id: int, name: str, since_at: datetime, until_at: datetime) -> Trace:
-    # Rows are read past the typed columns: turning half a million integers into datetimes and back costs
-    # more than everything else a chart does.
-    moment: ColumnElement[int]
-    if session.get_bind().dialect.name == "sqlite":
-        low: object = to_epoch_ms(since_at)
-        high: object = to_epoch_ms(until_at)
-        # Straight into one array: half a million rows as objects of their own cost three times as much.
-        sql = (
-            "SELECT observed_at, IFNULL(temperature_c, 1e9), IFNULL(rh_pct, 1e9) FROM reading"
-            " WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at"
-        )
-        cursor = session.connection().connection.cursor()
-        try:
-            cursor.execute(sql, (sensor_id, low, high))
-            cells = chain.from_iterable(iter(cursor.fetchone, None))
-            table = np.fromiter(cells, dtype=np.float64).reshape(-1, 3)
-        finally:
-            cursor.close()
-        table[table == 1e9] = np.nan
-    else:
-        moment = func.extract("epoch", Reading.observed_at) * 1000
-        rows = session.execute(
-            select(moment, Reading.temperature_c, Reading.rh_pct)
-            .where(
-                Reading.sensor_id == sensor_id,
-                Reading.observed_at >= since_at,
-                Reading.observed_at <= until_at,
-            )
-            .order_by(Reading.observed_at)
-        ).fetchall()
-        table = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    doubts = session.scalars(
-        select(Doubt)
-        .where(
-            Doubt.sensor_id == sensor_id,
-            Doubt.undone_at.is_(None),
-            Doubt.since_at <= until_at,
-            (Doubt.until_at.is_(None)) | (Doubt.until_at >= since_at),
-        )
-        .order_by(Doubt.since_at)
-    )
-    corrected = session.scalar(
-        select(func.count())
-        .select_from(Correction)
-        .where(Correction.sensor_id == sensor_id, Correction.undone_at.is_(None))
-    )
-    return Trace(
-        sensor_id,
-        name,
-        np.rint(table[:, 0]).astype(np.int64).astype("datetime64[ms]"),
-        np.ascontiguousarray(table[:, 1]),
-        np.ascontiguousarray(table[:, 2]),
-        tuple((doubt.since_at, doubt.until_at, doubt.reason) for doubt in doubts),
-        bool(corrected),
     )
 
 

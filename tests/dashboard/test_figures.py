@@ -14,7 +14,8 @@ from dashboard.figures.section import section_drawing
 from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
 from dashboard.marks import WORDS, mark
-from model.records.series import Air, Tide, Trace
+from model.records.series import Air, Tide
+from model.records.traces import Trace
 from model.wood.fits.drawing import Section
 from model.wood.piece import read_piece
 

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from model.records import queries, series
+from model.records import queries, series, traces
 from model.records.store import Store
 from model.records.tables import (
     AirHour,
@@ -269,7 +269,7 @@ def test_a_trace_is_raw_with_gaps_for_what_was_not_sent_and_its_doubts(session, 
             undone_at=NOW,
         ),
     )
-    (trace,) = series.traces(session, shop.id, NOW - 9 * HOUR, NOW)
+    (trace,) = traces.traces(session, shop.id, NOW - 9 * HOUR, NOW)
     assert trace.rh_pct.tolist() == [40.0, 41.0]
     assert np.isnan(trace.temperature_c).tolist() == [False, True]
     assert [reason for _, _, reason in trace.doubts] == ["stuck"]
