@@ -51,7 +51,9 @@ class Fresh:
         """What differs once anybody has written to the book."""
         with self._turn:
             if self._connection is None:
-                # A connection of its own: the mark tells of what others have written.
+                # A connection of its own: the mark tells of what others have written. SQLite's means nothing
+                # beside that of an earlier connection.
+                self._kept.clear()
                 self._connection = self._store.engine.connect().execution_options(
                     isolation_level="AUTOCOMMIT"
                 )
