@@ -9,6 +9,8 @@ came can't show.
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,49 @@ WINDOW_H = 100 * 24
 
 Floats = NDArray[np.float64]
 Readings = tuple[Floats, Floats, Floats]
+
+
+class Keeper(Protocol):
+    """Where readings come from: those from an hour to before another, and of the half hours around them at
+    least what a humidity that came alone may be paired with; in the order of their instants."""
+
+    def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings: ...
+
+    def sends_apart(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
+        """Whether a sensor has readings of one quantity alone in a span of hours."""
+        ...
+
+
+class FromBook:
+    """Reads everything when it is asked for."""
+
+    def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+        return read_readings(
+            bulk, sensor_id, first * HOUR_MS - PAIR_WITHIN_MS, until * HOUR_MS + PAIR_WITHIN_MS
+        )
+
+    def sends_apart(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
+        span = (sensor_id, bulk.instant(max(first, 0) * HOUR_MS), bulk.instant(until * HOUR_MS))
+        return bool(
+            bulk.rows(
+                "SELECT 1 FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
+                "AND (temperature_c IS NULL OR rh_pct IS NULL) LIMIT 1",
+                span,
+            )
+        )
+
+
+def read_readings(bulk: Bulk, sensor_id: int, since_ms: int, until_ms: int) -> Readings:
+    """A sensor's readings from an instant to before another: instants, temperatures and humidities as they
+    came, NaN where one is missing."""
+    rows = bulk.rows(
+        f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
+        "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at",
+        (sensor_id, bulk.instant(max(since_ms, 0)), bulk.instant(until_ms)),
+    )
+    table = np.array(rows, dtype=np.float64).reshape(-1, 3)
+    at_ms, temperature_c, rh_pct = (np.ascontiguousarray(table[:, column]) for column in range(3))
+    return at_ms, temperature_c, rh_pct
 
 
 @dataclass(frozen=True)
@@ -50,10 +95,14 @@ class Trust:
     kept_since: int = 0  # hour before which air is final: the readings it was made of may be gone
 
     def places_of(self, sensor_id: int) -> dict[int, list[Hung]]:
-        found: dict[int, list[Hung]] = {}
+        """Where a sensor hung: its spans by place."""
+        return self._by_sensor.get(sensor_id, {})
+
+    @cached_property
+    def _by_sensor(self) -> dict[int, dict[int, list[Hung]]]:
+        found: dict[int, dict[int, list[Hung]]] = {}
         for hung in self.hangings:
-            if hung.sensor_id == sensor_id:
-                found.setdefault(hung.place_id, []).append(hung)
+            found.setdefault(hung.sensor_id, {}).setdefault(hung.place_id, []).append(hung)
         return found
 
 
@@ -90,23 +139,30 @@ def read_trust(bulk: Bulk) -> Trust:
     return trust
 
 
-def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]]) -> dict[int, Hours]:
+def hours_to_compute(
+    bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]], keeper: Keeper | None = None
+) -> dict[int, Hours]:
     """The hours of each place that marked hours of sensors can change; none whose air is final.
 
     Parameters
     ----------
     marks : pairs of sensor id and hour since 1970
+    keeper : Keeper, optional
+        Has the readings of hours that were judged just now.
 
     Returns
     -------
     mapping of place id to rising hours
     """
+    keeper = keeper or FromBook()
     by_sensor: dict[int, set[int]] = {}
     for sensor, hour in marks:
         by_sensor.setdefault(sensor, set()).add(hour)
     asked: dict[int, set[int]] = {}
     for sensor, hours in by_sensor.items():
-        if _sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 2):
+        # What came alone in a marked hour, or before it, may be paired across the hour; of a humidity that
+        # came alone in the hour after, that hour is marked as well.
+        if keeper.sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 1):
             hours = hours | {hour - 1 for hour in hours} | {hour + 1 for hour in hours}
         hours = {hour for hour in hours if hour >= trust.kept_since}
         for place in trust.places_of(sensor):
@@ -114,25 +170,18 @@ def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]])
     return {place: np.array(sorted(hours), dtype=np.int64) for place, hours in asked.items()}
 
 
-def _sends_apart(bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
-    """Whether a sensor has readings of one quantity alone in a span of hours."""
-    span = (sensor_id, bulk.instant(first * HOUR_MS), bulk.instant(until * HOUR_MS))
-    return bool(
-        bulk.rows(
-            "SELECT 1 FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
-            "AND (temperature_c IS NULL OR rh_pct IS NULL) LIMIT 1",
-            span,
-        )
-    )
-
-
-def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict[int, Measured]:
+def measured_hours(
+    bulk: Bulk, trust: Trust, asked: Mapping[int, Hours], keeper: Keeper | None = None
+) -> dict[int, Measured]:
     """The air of the asked hours, where there are trusted readings for it.
 
     Parameters
     ----------
     asked : mapping of place id to rising hours since 1970
+    keeper : Keeper, optional
+        Has the readings of hours that were judged just now; without it all are read from the book.
     """
+    keeper = keeper or FromBook()
     parts: dict[int, list[NDArray[np.float64]]] = {place: [] for place in asked}
     for sensor_id in sorted({hung.sensor_id for hung in trust.hangings if hung.place_id in asked}):
         places = {place: spans for place, spans in trust.places_of(sensor_id).items() if place in asked}
@@ -145,7 +194,9 @@ def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict
         ]
         hours = np.unique(np.concatenate(wanted)) if wanted else np.empty(0, dtype=np.int64)
         for first, until in _windows(hours):
-            instants, temperature_c, rh_pct = trusted_readings(bulk, trust, sensor_id, first, until)
+            instants, temperature_c, rh_pct = _trusted(
+                trust, sensor_id, *keeper.around(bulk, sensor_id, first, until)
+            )
             for place, spans in places.items():
                 here = np.zeros(len(instants), dtype=bool)
                 for hung in spans:
@@ -158,10 +209,10 @@ def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict
 
 
 def _windows(hours: Hours) -> list[tuple[int, int]]:
-    """Spans that cover the hours, each read in one statement: apart by days, and bounded."""
+    """Spans that cover the hours, each read in one statement: nothing in between is read, and bounded."""
     windows: list[tuple[int, int]] = []
     for hour in hours.tolist():
-        if windows and hour - windows[-1][1] < 48 and hour - windows[-1][0] < WINDOW_H:
+        if windows and hour == windows[-1][1] and hour - windows[-1][0] < WINDOW_H:
             windows[-1] = (windows[-1][0], hour + 1)
         else:
             windows.append((hour, hour + 1))
@@ -170,20 +221,14 @@ def _windows(hours: Hours) -> list[tuple[int, int]]:
 
 def trusted_readings(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
     """A sensor's trusted readings over a span of hours, corrected, each humidity with its temperature."""
-    rows = bulk.rows(
-        f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
-        "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at",
-        (
-            sensor_id,
-            bulk.instant(first * HOUR_MS - PAIR_WITHIN_MS),
-            bulk.instant(until * HOUR_MS + PAIR_WITHIN_MS),
-        ),
-    )
-    table = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    keep = np.ones(len(table), dtype=bool)
+    return _trusted(trust, sensor_id, *FromBook().around(bulk, sensor_id, first, until))
+
+
+def _trusted(trust: Trust, sensor_id: int, at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
+    keep = np.ones(len(at_ms), dtype=bool)
     for since, end in trust.doubts.get(sensor_id, ()):
-        keep &= (table[:, 0] < since) | (table[:, 0] > end)
-    instants, temperature_c, rh_pct = (np.ascontiguousarray(table[keep, column]) for column in range(3))
+        keep &= (at_ms < since) | (at_ms > end)
+    instants, temperature_c, rh_pct = at_ms[keep], temperature_c[keep], rh_pct[keep]
     corrected = rh_pct.copy()
     for since, intercept, slope in trust.corrections.get(sensor_id, ()):
         later = instants >= since

@@ -21,6 +21,10 @@ class Bulk:
         self._is_sqlite = connection.dialect.name == "sqlite"
         self._cursor: Any = connection.connection.cursor()
 
+    @property
+    def is_sqlite(self) -> bool:
+        return self._is_sqlite
+
     def instant(self, milliseconds: int) -> Any:
         """An instant as a value of a statement."""
         return milliseconds if self._is_sqlite else from_epoch_ms(milliseconds)

@@ -159,6 +159,7 @@ class Watch:
             self._airs = ledger.read_airs(bulk)
             self._air_is_fresh = True
         if others:
+            self._judge.forget()  # another may have deleted marks of hours that changed
             last = ledger.last_hours(bulk)
             self._hour = max(last.values(), default=0)
         self._counts = counts
@@ -174,9 +175,11 @@ class Watch:
         found: dict[int, Measured] = {}
         if marks:
             trust = read_trust(bulk)
-            asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
+            asked = hours_to_compute(
+                bulk, trust, [(sensor, at) for sensor, at, _ in marks], self._judge.shelf
+            )
             asked = {place: hours[hours <= hour] for place, hours in asked.items()}
-            found = measured_hours(bulk, trust, asked)
+            found = measured_hours(bulk, trust, asked, self._judge.shelf)
         first_needed = self._roster.first_needed()
         airs: dict[int, Air] = {}
         changed: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}

@@ -8,7 +8,7 @@ The judge returns the marks of hours it has seen, and only those may be computed
 comes while it looks marks its hour again, and is judged the next time.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sqlalchemy import text
@@ -24,6 +24,7 @@ from model.watch.trust import company, presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding
 from model.watch.trust.reading import Library, Span, read_doubts
 from model.watch.trust.reconcile import Change, OnRecord, Region, reconcile
+from model.watch.trust.shelf import Shelf
 
 CONTEXT_MS = 24 * HOUR_MS
 """How far from a suspicious span the readings bear on it."""
@@ -64,17 +65,29 @@ class Judge:
 
     Attributes
     ----------
+    has_sensor : callable, optional
+        Whether it is this judge's to look at; with a sensor all that ever hung beside it have to be. All of
+        them when it is not given.
+    shelf : Shelf
+        Readings and figures of hours; whoever else deletes marks has to make the judge `forget`.
     raised, changed, taken_back : int
         How many doubts, since it was made.
     """
 
     store: Store
+    has_sensor: Callable[[int], bool] | None = None
+    shelf: Shelf = field(default_factory=Shelf)
     raised: int = 0
     changed: int = 0
     taken_back: int = 0
     _hour: int | None = None
     _waiting: dict[int, set[int]] = field(default_factory=dict)
     _looked_before: bool = False
+    _names: set[int] = field(default_factory=set)
+
+    def forget(self) -> None:
+        """Look at everything with new eyes: somebody else may have deleted marks of hours that changed."""
+        self.shelf.forget()
 
     def judge(self, bulk: Bulk, hour: int, at_ms: int) -> list[Mark]:
         """Judge everything that is marked up to an hour.
@@ -96,16 +109,21 @@ class Judge:
         seen: dict[tuple[int, int], int] = {}
         new_hour, self._hour = self._hour != hour, hour
         marks: list[Mark] = []
+        self.shelf.begin(ledger.read_counts(bulk).book)
         for _ in range(TRIES):
             marks = ledger.read_marks(bulk, hour)
+            if self.has_sensor is not None:
+                marks = [mark for mark in marks if self.has_sensor(mark[0])]
             fresh = [(sensor, at) for sensor, at, revision in marks if seen.get((sensor, at)) != revision]
             if not fresh and not new_hour:
                 break
+            self.shelf.changed(fresh)
             seen.update({(sensor, at): revision for sensor, at, revision in marks})
             found = self._look(bulk, fresh, hour, new_hour)
             new_hour = False
-            if self._differs(bulk, found):
-                self._write(found, seen, hour, at_ms)
+            if not self._differs(bulk, found):
+                break  # what came meanwhile stays marked, and is looked at the next time
+            self._write(found, seen, hour, at_ms)
         return [
             (sensor, at, revision) for sensor, at, revision in marks if seen.get((sensor, at)) == revision
         ]
@@ -114,7 +132,14 @@ class Judge:
 
     def _look(self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool) -> list[Found]:
         names = dict(bulk.rows("SELECT id, name FROM sensor"))
-        library = Library(bulk, read_trust(bulk), names, (hour + 1) * HOUR_MS - 1)
+        if self.has_sensor is not None:
+            names = {id_: name for id_, name in names.items() if self.has_sensor(id_)}
+            if not names.keys() <= self._names:
+                self.forget()  # marks of those that came from another judge may be gone
+            self._names = set(names)
+        trust = read_trust(bulk)
+        self.shelf.trusting(trust)
+        library = Library(bulk, self.shelf, trust, names, (hour + 1) * HOUR_MS - 1)
         hours: dict[int, set[int]] = {}
         for sensor_id, at in fresh:
             hours.setdefault(sensor_id, set()).add(at)
@@ -266,30 +291,42 @@ def _around(library: Library, sensor_id: int, region: Region, hour: int) -> list
 
 
 def _detect(library: Library, sensor_id: int, span: Span, hour: int) -> list[Finding]:
+    """Everything that is in a span; detectors run only for what the outlines of its hours can't rule out."""
+    unclear = library.unclear(sensor_id, *span, hour * HOUR_MS)
+    if not unclear:
+        return []
     series = library.series(sensor_id, *span)
     beside = library.beside(sensor_id, *span)
     hung = library.hung(sensor_id)
-    rehung = [edge for edges in hung for edge in edges]
-    steps = [
-        f
-        for f in signatures.moved(series, beside)
-        if all(abs(f.since_ms - edge) > MOVED_KNOWN_MS for edge in rehung)
-    ]
-    return [
-        *signatures.out_of_range(series),
-        *signatures.jumps(series, beside),
-        *signatures.stuck(series, beside),
-        *signatures.pegged(series, beside),
-        *company.warm(series, beside),
-        *steps,
-        *presence.silences(series.at_ms, hung, hour * HOUR_MS, series.to_the_last),
-    ]
+    found: list[Finding] = []
+    if "out-of-range" in unclear:
+        found += signatures.out_of_range(series)
+    if "jump" in unclear:
+        found += signatures.jumps(series, beside)
+    if "stuck" in unclear:
+        found += signatures.stuck(series, beside)
+    if "pegged" in unclear:
+        found += signatures.pegged(series, beside)
+    if "warm" in unclear:
+        found += company.warm(series, beside)
+    if "moved" in unclear:
+        edges = [edge for span in hung for edge in span]
+        found += [
+            f
+            for f in signatures.moved(series, beside)
+            if all(abs(f.since_ms - edge) > MOVED_KNOWN_MS for edge in edges)
+        ]
+    if "silent" in unclear:
+        found += presence.silences(series.at_ms, hung, hour * HOUR_MS, series.to_the_last)
+    return found
 
 
 def _presence(library: Library, sensor_id: int, last_ms: int, hour: int) -> Found:
     """Whether a sensor of which nothing new came has fallen silent."""
-    series = library.series(sensor_id, last_ms - CONTEXT_MS, library.end_ms)
-    found = presence.silences(series.at_ms, library.hung(sensor_id), hour * HOUR_MS)
+    found = []
+    if hour * HOUR_MS - last_ms > presence.SILENT_LEAST_MS:
+        series = library.series(sensor_id, last_ms - CONTEXT_MS, library.end_ms)
+        found = presence.silences(series.at_ms, library.hung(sensor_id), hour * HOUR_MS)
     return Found(sensor_id, PRESENCE_KINDS, [(last_ms + 1, OPEN_MS)], found)
 
 
@@ -305,8 +342,8 @@ def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Found]
             # Whole days: a window of two weeks is looked at whole, or not at all.
             first_day, last_day = (low - SLOW_MS) // DAY_MS, (high + SLOW_MS) // DAY_MS
             span = (first_day * DAY_MS, (last_day + 1) * DAY_MS - 1)
-            series = library.series(sensor_id, *span, by_hour=True)
-            others = library.beside(sensor_id, *span, by_hour=True)
+            series = library.by_hour(sensor_id, *span)
+            others = library.beside_by_hour(sensor_id, *span)
             windows_from = first_day + company.DRIFT_DAYS - 1
             beside.findings += company.drift(series, others, windows_from)
             beside.findings += company.self_heated(series, others, windows_from)

@@ -1,7 +1,8 @@
 """Readings as the detectors look at them: one sensor's in order, and the hours of those beside it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,26 +102,41 @@ def hourly(series: Series, corrected: bool = True) -> Hourly:
     )
 
 
-@dataclass(frozen=True)
 class Beside:
     """The sensors that hung at the same place at the same time, each with the readings of that time.
 
-    Attributes
+    Parameters
     ----------
-    others : sequence of Series
-    hours : Hourly
-        Median over the sensors, at each hour in which at least one of them was heard.
+    others : sequence of Series, or callable
+        A callable is asked when the readings themselves are needed, which is seldom.
+    names : sequence of str, optional
+        Of those that were heard; from the others when it is not given.
+    means : callable, optional
+        The hourly means of each of the others; from their readings when it is not given.
     """
 
-    others: Sequence[Series] = ()
-    hours: Hourly = field(init=False)
+    def __init__(
+        self,
+        others: Sequence[Series] | Callable[[], Sequence[Series]] = (),
+        names: Sequence[str] | None = None,
+        means: Callable[[], Sequence[Hourly]] | None = None,
+    ) -> None:
+        self._others, self._names, self._means = others, names, means
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "hours", _median([hourly(other) for other in self.others]))
+    @cached_property
+    def others(self) -> Sequence[Series]:
+        return self._others() if callable(self._others) else self._others
+
+    @cached_property
+    def hours(self) -> Hourly:
+        """Median over the sensors, at each hour in which at least one of them was heard."""
+        means = [hourly(other) for other in self.others] if self._means is None else self._means()
+        return _median(means)
 
     @property
     def names(self) -> str:
-        return " and ".join(other.name for other in self.others)
+        names = [other.name for other in self.others] if self._names is None else self._names
+        return " and ".join(names)
 
     def between(self, since_ms: int, until_ms: int) -> Hourly:
         """The hours that a span touches."""

@@ -54,7 +54,7 @@ def out_of_range(series: Series) -> list[Finding]:
     ):
         known = ~np.isnan(values)
         at = series.at_ms[known]
-        for first, last in _runs_of(bad[known]):
+        for first, last in runs_of(bad[known]):
             if at[last] - at[first] >= OUT_OF_RANGE_MS:
                 until = _end(series, at, last)
                 found.append(Finding("out-of-range", int(at[first]), until, words(values[known][first])))
@@ -228,10 +228,10 @@ def pegged(series: Series, beside: Beside) -> list[Finding]:
 def _onsets(own: Series, beside: Beside) -> list[tuple[int, str | None]]:
     """Where a sensor is at its top for long enough; with the reason, none when those beside it are damp."""
     found: list[tuple[int, str | None]] = []
-    for first, last in _runs_of(own.rh_pct >= DAMP_PCT):
+    for first, last in runs_of(own.rh_pct >= DAMP_PCT):
         since, until = int(own.at_ms[first]), int(own.at_ms[last])
         top = own.rh_pct[first : last + 1] >= PEGGED_PCT
-        longest = max((int(own.at_ms[first + b] - own.at_ms[first + a]) for a, b in _runs_of(top)), default=0)
+        longest = max((int(own.at_ms[first + b] - own.at_ms[first + a]) for a, b in runs_of(top)), default=0)
         if longest < PEGGED_MS and until - since < DAMP_MS:
             continue
         others = _humidity_beside(own, first, last, beside)
@@ -295,7 +295,7 @@ def moved(series: Series, beside: Beside) -> list[Finding]:
     return found
 
 
-def _runs_of(flags: Bools) -> list[tuple[int, int]]:
+def runs_of(flags: Bools) -> list[tuple[int, int]]:
     """First and last index of each run of true."""
     edges = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
     first, last = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
