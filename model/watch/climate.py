@@ -1,11 +1,13 @@
 """What a place's air says at an instant: how old it is, what wood would settle to in it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.bridge import NO_AIR, Air
+from model.watch.plausible_air import seasons_of, surroundings_of
 from model.watch.roster import PlaceOnBook
 from model.watch.state import COLDEST_C, WARMEST_C
 from model.wood.sorption import equilibrium_moisture_content
@@ -20,6 +22,7 @@ SILENT_AFTER_H = {"shop": 24, "storage": 24, "home": 72}
 NEVER_H = 1 << 40
 SETTLING_H = 72
 LEAST_SETTLING_H = 24
+YEAR_DAYS = 365
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,7 @@ class Climate:
     place: PlaceOnBook
     air: Air = NO_AIR
     _asked: dict[tuple[int, int], tuple[Flags, Floats]] = field(default_factory=dict, compare=False)
+    _years: dict[int, float] = field(default_factory=dict, compare=False)
 
     def through(self, first: int, last: int) -> tuple[Flags, Floats]:
         """At each hour from one to another: whether the air is unknown, and what wood would settle to in it.
@@ -76,3 +80,20 @@ class Climate:
             self.mean_emc_pct(day * 24 - SETTLING_H, day * 24, LEAST_SETTLING_H) for day in days.tolist()
         ]
         return np.array(means)[row]
+
+    def year_emc_pct(self, midnights: Iterable[int]) -> list[float]:
+        """What wood would settle to through the year that begins at each of some midnights, on average [%].
+
+        As far as it was known then: what the place does in seasons it was not yet seen in is what is expected
+        of it, and without any reading that is all. Kept, since every stack that goes there asks the same.
+        """
+        asked = list(midnights)
+        new = sorted(set(asked) - self._years.keys())
+        if new:
+            for midnight, known in zip(
+                new, seasons_of(surroundings_of(self.place), self.air, new), strict=True
+            ):
+                air = known.middle(YEAR_DAYS)
+                emc_pct = equilibrium_moisture_content(air.temperature_c, air.rh_pct)
+                self._years[midnight] = float(np.mean(emc_pct))
+        return [self._years[midnight] for midnight in asked]

@@ -160,7 +160,7 @@ def _reason(level: int, last: StackDay, target_is: str, range_days: tuple[int, i
         if abs(last.off_pct) <= READY_WITHIN_PCT:
             return f"{where}, not yet clearly even and steady"
     if range_days is None:
-        return f"{where}, and the air here will not bring it there"
+        return f"{where}, and the air of these days here will not bring it there"
     return f"{where}, about {range_days[0]} to {range_days[1]} more days here"
 
 

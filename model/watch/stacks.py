@@ -30,9 +30,7 @@ from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged, sentence
 from model.watch.warnings import Episode
 
 WEEK_H = 7 * DAY_H
-YEAR_DAYS = 365
 FIVE_DAYS = 5
-TARGET_LEAST_DAYS = 7
 DRIFTS_PCT_A_WEEK = 0.5
 """Farther from its target by this much than a week before is drifting (common practice, no source)."""
 NEWS_FOR_H = WEEK_H
@@ -46,8 +44,27 @@ class StackHistory:
     until: int
     days: tuple[StackDay, ...]
     standing: StackStanding | None
+    target_pct: float
     target_is: str
     episodes: tuple[Episode, ...]
+
+
+@dataclass(frozen=True)
+class StackAsIs:
+    """A stack at its last hour, how it stands, and what it is judged against.
+
+    Attributes
+    ----------
+    target_is : str
+        Whose moisture the target is, in words.
+    place_emc_pct : float
+        What the air of five days where it stands would bring it to [%].
+    """
+
+    day: StackDay
+    standing: StackStanding
+    target_is: str
+    place_emc_pct: float
 
 
 def stack_history(
@@ -63,58 +80,77 @@ def stack_history(
     until = hour // DAY_H * DAY_H
     rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
     mean_at = {at: mean for at, mean, _ in rows}
-    targets = [_target(owner, at, climates, days_of) for at, _, _ in rows]
+    *targets, (target, target_is) = _targets(owner, [*(at for at, _, _ in rows), until], climates, days_of)
     days = tuple(
         StackDay(at, mean, core, target, mean_at.get(at - WEEK_H, math.nan), _heard(owner, at, climates))
         for (at, mean, core), (target, _) in zip(rows, targets, strict=True)
     )
     standings = stack_standings(days)
     told = _episodes(owner, days, standings, [is_ for _, is_ in targets], until)
-    return StackHistory(
-        until, days, standings[-1] if standings else None, targets[-1][1] if targets else "", tuple(told)
-    )
+    return StackHistory(until, days, standings[-1] if standings else None, target, target_is, tuple(told))
+
+
+def stack_as_it_is(
+    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], heard: bool, history: StackHistory
+) -> StackAsIs | None:
+    """A stack at an hour, from its history up to the last midnight; None where nothing is known of it."""
+    (body,) = owner.bodies
+    place_id = owner.place_at(max(hour - 1, owner.start_hour))
+    here = climates.get(place_id) if place_id is not None else None
+    emc_pct = here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour) if here is not None else math.nan
+    target, target_is = history.target_pct, history.target_is
+    if math.isnan(target) and here is not None:
+        target, target_is = emc_pct, f"the air of {here.place.name} ({emc_pct:.1f} %)"
+    latest = _rows(bulk, body.id, history.until, hour)
+    if not latest or math.isnan(target):
+        return None
+    at, mean, core = latest[-1]
+    week_ago = next((day.mc_pct for day in history.days if day.hour == history.until - WEEK_H), math.nan)
+    now = StackDay(at, mean, core, target, week_ago, heard)
+    standing = history.standing
+    if standing is None or any(metered > history.until for metered, _, _ in body.moistures):
+        (standing,) = stack_standings([now], standing)
+    assert standing is not None
+    return StackAsIs(now, standing, target_is, emc_pct)
 
 
 def stack_now(
     bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], air: AirThen, history: StackHistory
 ) -> Judged:
     """The verdict of a stack, from its history up to the last midnight."""
-    (body,) = owner.bodies
-    place_id = owner.place_at(max(hour - 1, owner.start_hour))
-    here = climates.get(place_id) if place_id is not None else None
-    emc_pct = here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour) if here is not None else math.nan
-    target, target_is = (history.days[-1].target_pct, history.target_is) if history.days else (math.nan, "")
-    if math.isnan(target) and here is not None:
-        target, target_is = emc_pct, f"the air of {here.place.name} ({emc_pct:.1f} %)"
-    latest = _rows(bulk, body.id, history.until, hour)
-    if not latest or math.isnan(target):
+    found = stack_as_it_is(bulk, owner, hour, climates, not air.unknown, history)
+    if found is None:
         reason = "No air is known yet to compare it with"
         return Judged("unknown", owner.start_hour, reason, {"key": "no-air"})
-    at, mean, core = latest[-1]
-    week_ago = next((day.mc_pct for day in history.days if day.hour == history.until - WEEK_H), math.nan)
-    now = StackDay(at, mean, core, target, week_ago, not air.unknown)
-    standing = history.standing
-    if standing is None or any(metered > history.until for metered, _, _ in body.moistures):
-        (standing,) = stack_standings([now], standing)
-    assert standing is not None
-    return verdict_of_stack(now, standing, emc_pct, body.time_constant_h, target_is, air)
+    (body,) = owner.bodies
+    return verdict_of_stack(
+        found.day, found.standing, found.place_emc_pct, body.time_constant_h, found.target_is, air
+    )
 
 
-def _target(
-    owner: Owner, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
-) -> tuple[float, str]:
-    """The moisture content a stack is to have: its destination's yearly mean, else its own air's."""
-    day = hour // DAY_H
-    if owner.destination_id in days_of:
+def _targets(
+    owner: Owner, hours: Sequence[int], climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+) -> list[tuple[float, str]]:
+    """The moisture content a stack is to have, and whose it is, as far as it was known at some midnights.
+
+    What the air of its destination leads to through a year; without a destination that of five days where it
+    stands.
+    """
+    if owner.destination_id in climates:
         assert owner.destination_id is not None
-        mean = days_of[owner.destination_id].mean_emc_pct(day - YEAR_DAYS, day, TARGET_LEAST_DAYS)
-        if not math.isnan(mean):
-            return mean, f"{climates[owner.destination_id].place.name} ({mean:.1f} %)"
-    place_id = owner.place_at(max(hour - 1, owner.start_hour))
-    if place_id is None or place_id not in days_of:
-        return math.nan, ""
-    mean = days_of[place_id].mean_emc_pct(day - FIVE_DAYS, day)
-    return mean, f"the air of {climates[place_id].place.name} ({mean:.1f} %)"
+        home = climates[owner.destination_id]
+        return [
+            (mean, f"{home.place.name} through the year ({mean:.1f} %)") for mean in home.year_emc_pct(hours)
+        ]
+    found = []
+    for hour in hours:
+        place_id = owner.place_at(max(hour - 1, owner.start_hour))
+        if place_id is None or place_id not in days_of:
+            found.append((math.nan, ""))
+            continue
+        mean = days_of[place_id].mean_emc_pct(hour // DAY_H - FIVE_DAYS, hour // DAY_H)
+        found.append((mean, f"the air of {climates[place_id].place.name} ({mean:.1f} %)"))
+    return found
 
 
 def _heard(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> bool:

@@ -49,9 +49,9 @@ def bare(make_shop):
 
 @pytest.mark.parametrize("step", [None, 8])
 def test_a_stack_that_becomes_ready_is_told_once_this_week(bare, step):
-    bare.send(bare.hourly(50 * DAY, 20.0, 40.0), 2)
+    bare.send(bare.hourly(50 * DAY, 20.0, 50.0), 2)
     bare.stack("ash", destination=2, species="white ash", thickness_mm=12.0)
-    watched(bare, days((50, 40)), step)
+    watched(bare, days((50, 50)), step)
     (ready,) = told(bare, "stack")
     assert (ready.limit_name, ready.tier, ready.from_verdict, ready.to_verdict) == (
         "ready",
