@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from model.records.answers import (
     AirNow,
@@ -30,25 +30,23 @@ from model.records.answers import (
     WarningNow,
 )
 from model.records.health import health
+from model.records.rooms import places
 from model.records.subjects import subjects
 from model.records.tables import (
-    AirHour,
     Checkpoint,
     Fit,
-    Hanging,
     HeardMessage,
     Margin,
     Measurement,
     Member,
     Piece,
     Place,
-    Reading,
     Sensor,
     Stack,
     Stay,
-    Verdict,
     Warning,
 )
+from model.records.verdicts import judgements
 
 __all__ = [
     "AirNow",
@@ -78,96 +76,6 @@ __all__ = [
     "with_parts",
 ]
 
-# ---------------------------------------------------------------- places
-
-
-def places(session: Session, now: datetime, only: int | None = None) -> tuple[PlaceNow, ...]:
-    """Every place with its latest air, shop first, then by name.
-
-    Parameters
-    ----------
-    now : datetime
-        Aware UTC; air hours later than this are not looked at.
-    only : int, optional
-        One place's id.
-    """
-    wanted = select(Place)
-    if only is not None:
-        wanted = wanted.where(Place.id == only)
-    rows = session.scalars(wanted).all()
-    ids = [row.id for row in rows]
-    latest = _latest_air(session, ids, now)
-    heard, names = _hanging_now(session, ids, now)
-    judged = _judgements(session, "place", ids)
-    found = [
-        PlaceNow(
-            id=row.id,
-            name=row.name,
-            kind=row.kind,
-            zone=row.zone,
-            air=latest.get(row.id),
-            last_reading_at=heard.get(row.id),
-            sensors=tuple(names.get(row.id, ())),
-            judgement=judged.get(row.id, Judgement()),
-            note=row.note,
-            climate=row.climate,
-        )
-        for row in rows
-    ]
-    order = {"shop": 0, "storage": 1, "home": 2}
-    return tuple(sorted(found, key=lambda place: (order[place.kind], place.name.casefold())))
-
-
-def _latest_air(session: Session, ids: Sequence[int], now: datetime) -> dict[int, AirNow]:
-    # One seek a place, at the end of its part of the key, instead of a pass over every hour ever.
-    other = aliased(AirHour)
-    newest = (
-        select(func.max(other.hour_at))
-        .where(other.place_id == Place.id, other.hour_at <= now)
-        .correlate(Place)
-        .scalar_subquery()
-    )
-    found = session.scalars(
-        select(AirHour)
-        .join(Place, AirHour.place_id == Place.id)
-        .where(Place.id.in_(ids), AirHour.hour_at == newest)
-    )
-    return {row.place_id: AirNow(row.hour_at, row.temperature_c, row.rh_pct, row.basis) for row in found}
-
-
-def _hanging_now(
-    session: Session, ids: Sequence[int], now: datetime
-) -> tuple[dict[int, datetime], dict[int, list[str]]]:
-    newest = (
-        select(func.max(Reading.observed_at))
-        .where(Reading.sensor_id == Hanging.sensor_id, Reading.observed_at <= now)
-        .scalar_subquery()
-    )
-    rows = session.execute(
-        select(Hanging.place_id, Sensor.name, newest)
-        .join(Sensor)
-        .where(Hanging.place_id.in_(ids), Hanging.until_at.is_(None), Sensor.retired_at.is_(None))
-        .order_by(Sensor.name)
-    )
-    heard: dict[int, datetime] = {}
-    names: dict[int, list[str]] = defaultdict(list)
-    for place_id, name, at in rows:
-        names[place_id].append(name)
-        if at is not None:
-            heard[place_id] = max(at, heard.get(place_id, at))
-    return heard, names
-
-
-def _judgements(session: Session, kind: str, ids: Sequence[int] | None = None) -> dict[int, Judgement]:
-    wanted = select(Verdict).where(Verdict.subject_kind == kind)
-    if ids is not None and len(ids) <= 20:
-        wanted = wanted.where(Verdict.subject_id.in_(ids))
-    return {
-        row.subject_id: Judgement(row.verdict, row.reason, row.detail, row.since_at, row.evaluated_at)
-        for row in session.scalars(wanted)
-    }
-
-
 # ---------------------------------------------------------------- pieces
 
 
@@ -177,11 +85,14 @@ def pieces(
     retired: bool = False,
     known: tuple[PlaceNow, ...] | None = None,
     parts: bool = True,
+    at: int | None = None,
 ) -> tuple[PieceNow, ...]:
     """Every piece with its verdict, by name; those retired only when asked for.
 
     Parameters
     ----------
+    at : int, optional
+        Only those that stand at this place now.
     known : tuple of PlaceNow, optional
         The places, where they are read already.
     parts : bool
@@ -192,7 +103,12 @@ def pieces(
         wanted = wanted.where(Piece.retired_at.is_(None))
     where = _standing(session, Stay.piece_id, now)
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
-    judged = _judgements(session, "piece")
+    if at is not None:
+        wanted = wanted.where(
+            Piece.id.in_([number for number, (place_id, _) in where.items() if place_id == at])
+        )
+    rows = session.execute(wanted).all()
+    judged = judgements(session, "piece", [row.id for row in rows])
     found = tuple(
         PieceNow(
             id=row.id,
@@ -200,10 +116,10 @@ def pieces(
             document=row.document,
             place=standing_places.get(where[row.id][0]) if row.id in where else None,
             since_at=where[row.id][1] if row.id in where else None,
-            judgement=judged.get(row.id, Judgement()),
+            judgement=judged[row.id],
             retired_at=row.retired_at,
         )
-        for row in session.execute(wanted)
+        for row in rows
     )
     return with_parts(session, found) if parts else found
 
@@ -214,19 +130,27 @@ def with_parts(session: Session, found: Sequence[PieceNow]) -> tuple[PieceNow, .
     fits: dict[int, list[FitNow]] = defaultdict(list)
     fit_rows = select(Fit.id, Fit.piece_id, Fit.name, Fit.kind, Fit.document).where(Fit.piece_id.in_(ids))
     rows = session.execute(fit_rows.order_by(Fit.id)).all()
-    judged = _judgements(session, "fit", [row.id for row in rows])
+    judged = judgements(session, "fit", [row.id for row in rows])
     for row in rows:
-        judgement = judged.get(row.id, Judgement())
-        fits[row.piece_id].append(FitNow(row.id, row.name, row.kind, row.document, judgement))
+        fits[row.piece_id].append(FitNow(row.id, row.name, row.kind, row.document, judged[row.id]))
     members: dict[int, list[MemberNow]] = defaultdict(list)
-    for member in session.scalars(select(Member).where(Member.piece_id.in_(ids)).order_by(Member.id)):
+    member_rows = select(
+        Member.piece_id,
+        Member.id,
+        Member.name,
+        Member.document,
+        Member.start_at,
+        Member.start_mc_pct,
+        Member.start_basis,
+    )
+    for member in session.execute(member_rows.where(Member.piece_id.in_(ids)).order_by(Member.id)):
         members[member.piece_id].append(_member(member, None))
     return tuple(
         replace(piece, fits=tuple(fits[piece.id]), members=tuple(members[piece.id])) for piece in found
     )
 
 
-def _member(row: Member, moisture: Moisture | None) -> MemberNow:
+def _member(row: Any, moisture: Moisture | None) -> MemberNow:
     return MemberNow(
         row.id, row.name, row.document, row.start_at, row.start_mc_pct, row.start_basis, moisture
     )
@@ -241,7 +165,7 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     standing = places(session, now, only=where[0]) if where else ()
     fit_rows = session.scalars(select(Fit).where(Fit.piece_id == piece_id).order_by(Fit.id)).all()
     member_rows = session.scalars(select(Member).where(Member.piece_id == piece_id).order_by(Member.id)).all()
-    judged_fits = _judgements(session, "fit", [fit.id for fit in fit_rows])
+    judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows])
     margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
     moist = _latest_moisture(session, [member.id for member in member_rows], now)
     return PieceNow(
@@ -256,12 +180,12 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
                 fit.name,
                 fit.kind,
                 fit.document,
-                judged_fits.get(fit.id, Judgement()),
+                judged_fits[fit.id],
                 tuple(margins.get(fit.id, ())),
             )
             for fit in fit_rows
         ),
-        judgement=_judgements(session, "piece", [piece_id]).get(piece_id, Judgement()),
+        judgement=judgements(session, "piece", [piece_id])[piece_id],
         members=tuple(_member(member, moist.get(member.id)) for member in member_rows),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
@@ -352,7 +276,7 @@ def stacks(
     rows = session.scalars(wanted).all()
     where = _standing(session, Stay.stack_id, now)
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
-    judged = _judgements(session, "stack")
+    judged = judgements(session, "stack", [row.id for row in rows])
     moist = _latest_moisture(session, [row.id for row in rows], now)
     return tuple(
         StackNow(
@@ -364,7 +288,7 @@ def stacks(
             start_at=row.start_at,
             start_mc_pct=row.start_mc_pct,
             moisture=moist.get(row.id),
-            judgement=judged.get(row.id, Judgement()),
+            judgement=judged[row.id],
             retired_at=row.retired_at,
         )
         for row in rows
