@@ -177,5 +177,9 @@ class Drawing(Component):
         zoom: Mapping[str, Any] | None = None,
         className: str | None = None,
     ) -> None:
+        # Dash's own would look for a Python package of the namespace's name at every drawing, in vain, to
+        # tell its version in a complaint; there is nothing here to complain of.
         given = {"tree": tree, "id": id, "readings": readings, "zoom": zoom, "className": className}
-        super().__init__(**{name: value for name, value in given.items() if value is not None})
+        for name, value in given.items():
+            if value is not None:
+                setattr(self, name, value)

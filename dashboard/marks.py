@@ -1,5 +1,7 @@
 """The marks of a verdict: a shape and a word each, colour third."""
 
+from functools import cache
+
 from dashboard.drawing import Drawing, Shape, picture, shape
 
 WORDS = {"easy": "easy", "near": "near a limit", "past": "past a limit", "unknown": "not known"}
@@ -18,6 +20,7 @@ def words_for(verdict: str, kind: str = "") -> str:
     return OF_KIND.get(kind, WORDS)[verdict]
 
 
+@cache
 def mark(verdict: str, kind: str = "") -> Shape:
     """The shape of a verdict, 20 units square.
 

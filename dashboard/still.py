@@ -69,7 +69,7 @@ def _element(node: Component) -> str:
         return still(children) if children is not None else ""
     tag = node._type.lower()
     written = []
-    for name, value in node.to_plotly_json()["props"].items():
+    for name, value in vars(node).items():
         if value is None or value is False:
             continue
         if name in ATTRIBUTES:

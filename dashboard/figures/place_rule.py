@@ -17,6 +17,7 @@ from model.wood.errors import OutsideValidity
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 
 LOW_RH_PCT, HIGH_RH_PCT = 0.0, 100.0
+EDGE, TOP, BOTTOM = 14, 34, 88
 EMC_MARKS = (4, 6, 8, 10, 12, 14, 16, 20)
 
 
@@ -56,25 +57,12 @@ def place_rule(
     width : int
         Width of the drawing in its own units; a phone's is 360.
     """
-    edge = 14
-    x = Scale(LOW_RH_PCT, HIGH_RH_PCT, edge, width - edge)
+    x = Scale(LOW_RH_PCT, HIGH_RH_PCT, EDGE, width - EDGE)
     known = rh_pct is not None and temperature_c is not None and isfinite(rh_pct) and isfinite(temperature_c)
     at_c = temperature_c if known and temperature_c is not None else 20.0
-    top, bottom = 34, 88
+    top, bottom = TOP, BOTTOM
     parts: list[Shape] = [
-        shape("rect", x=1, y=top, width=width - 2, height=bottom - top, rx=1.5, class_="steel-body"),
-        shape(
-            "text",
-            "RH %",
-            x=width - edge - 2,
-            y=top + 31,
-            text_anchor="end",
-            class_="soft-text",
-            font_size=12,
-        ),
-        shape("text", "EMC %", x=edge + 2, y=bottom - 22, class_="soft-text", font_size=12),
-        *_humidity_edge(x, top, width),
-        *_moisture_edge(x, bottom, at_c, width),
+        *_steel(width, round(at_c)),
     ]
     label = f"{name}: no air known"
     if known and rh_pct is not None:
@@ -97,6 +85,21 @@ def place_rule(
     return picture(width, y - (10 if brackets else 14), *parts, label=label, class_="place-rule")
 
 
+@lru_cache(maxsize=256)
+def _steel(width: int, temperature_c: int) -> tuple[Shape, ...]:
+    """The rule itself, which is the same for every place as warm: nothing may change what is shared."""
+    x = Scale(LOW_RH_PCT, HIGH_RH_PCT, EDGE, width - EDGE)
+    body = {"y": TOP, "width": width - 2, "height": BOTTOM - TOP}
+    right = {"x": width - EDGE - 2, "y": TOP + 31, "text_anchor": "end"}
+    return (
+        shape("rect", x=1, rx=1.5, class_="steel-body", **body),
+        shape("text", "RH %", class_="soft-text", font_size=12, **right),
+        shape("text", "EMC %", x=EDGE + 2, y=BOTTOM - 22, class_="soft-text", font_size=12),
+        *_humidity_edge(x, TOP, width),
+        *_moisture_edge(x, BOTTOM, temperature_c, width),
+    )
+
+
 def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
     numbered = 10 if width >= 500 else 20
     tall = {value: 15 if value % 10 == 0 else 10 if value % 5 == 0 else 6 for value in range(101)}
@@ -110,9 +113,9 @@ def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
     ]
 
 
-def _moisture_edge(x: Scale, bottom: float, temperature_c: float, width: int) -> list[Shape]:
+def _moisture_edge(x: Scale, bottom: float, temperature_c: int, width: int) -> list[Shape]:
     whole, half, numbers = [], [], []
-    for mc_pct, rh_pct in _graduations(round(temperature_c)):
+    for mc_pct, rh_pct in _graduations(temperature_c):
         if mc_pct % 1:
             half.append((x(rh_pct), bottom - 7, bottom))
             continue

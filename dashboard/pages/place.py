@@ -112,24 +112,21 @@ def heard(place: PlaceNow, view: View) -> str:
 def layout(view: View, place_id: int) -> html.Main | None:
     """The page of a place; none when there is no such place."""
     with view.store.session() as session:
-        found = queries.places(session, view.now, only=place_id)
-        if not found:
+        known = queries.places(session, view.now)
+        place = next((place for place in known if place.id == place_id), None)
+        if place is None:
             return None
         span = span_of(view, "month", series.first_air_at(session, place_id))
         air = series.air(session, place_id, span.since_at, span.until_at)
         sent = traces.traces(session, place_id, span.since_at, span.until_at)
-        here = [
-            piece
-            for piece in queries.pieces(session, view.now, parts=False)
-            if piece.place is not None and piece.place.id == place_id
-        ]
-        here = list(drawn_with_parts(session, found, tuple(here)))
+        pieces = queries.pieces(session, view.now, known=known, parts=False, at=place_id)
+        here = list(drawn_with_parts(session, (place,), pieces))
         stacks = [
             stack
-            for stack in queries.stacks(session, view.now)
+            for stack in queries.stacks(session, view.now, known=known)
             if stack.place is not None and stack.place.id == place_id
         ]
-    return page(found[0], span, air, sent, here, stacks, view)
+    return page(place, span, air, sent, here, stacks, view)
 
 
 def page(
