@@ -23,9 +23,6 @@ OUTPUTS = (
 )
 NOTHING = (no_update, no_update, no_update)
 
-Undo = Callable[[View, int], str]
-"""Takes an act back by the id of what it made or changed; says what is so again."""
-
 
 @dataclass(frozen=True)
 class Act:
@@ -34,6 +31,11 @@ class Act:
     says: str
     href: str = ""
     undo: tuple[str, int] | None = None
+
+
+Undo = Callable[[View, int], str | Act]
+"""Takes an act back by the id of what it made or changed; says what is so again, and where to go when the
+page it was done on is gone."""
 
 
 def answered(act: Act, here: str = "") -> tuple[Any, Any, Any]:
@@ -62,6 +64,7 @@ def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:
         if take_back is None:
             return NOTHING
         try:
-            return answered(Act(take_back(view_of(context), int(ctx.triggered_id["number"]))))
+            told = take_back(view_of(context), int(ctx.triggered_id["number"]))
+            return answered(told if isinstance(told, Act) else Act(told))
         except BadInput as error:
             return refused(error)

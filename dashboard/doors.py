@@ -31,6 +31,8 @@ class Accepted(Protocol):
     def sensors(self) -> Sequence[str]: ...
     @property
     def readings(self) -> int: ...
+    @property
+    def number(self) -> int: ...  # by which it is taken back, see model.records.acceptances
 
 
 @dataclass(frozen=True)

@@ -5,18 +5,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+import msgspec
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from ingest.batch import Batch
 from ingest.books import BookAway
 from ingest.kept import kept_batch
+from ingest.naming import readable_name, unique_name
 from ingest.payload import PayloadReading
 from ingest.quantities import plain
 from ingest.recognise import Proposal, propose
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
+from model.records.acceptances import remember_acceptance, remember_place, set_aside
 from model.records.book import add_place
 from model.records.clock import Now
 from model.records.hangings import hang_sensor
@@ -55,12 +58,13 @@ class HeardTopic:
 
 @dataclass(frozen=True)
 class Accepted:
-    """What accepting came to."""
+    """What accepting came to; `number` is that by which it is taken back."""
 
     sensors: tuple[str, ...]
     topics: tuple[str, ...]
     readings: int
     rejected: int
+    number: int
 
 
 @dataclass
@@ -81,14 +85,33 @@ def known_and_heard(store: Store) -> tuple[list[KnownSensor], list[HeardTopic]]:
     with store.session() as session:
         known = [_known(session, sensor) for sensor in _in_use(session)]
         heard = []
+        names = dict.fromkeys(session.scalars(select(Sensor.name)), "")
         rows = session.execute(
-            select(HeardMessage.topic, func.count(), func.max(HeardMessage.id)).group_by(HeardMessage.topic)
+            select(HeardMessage.topic, func.count(), func.max(HeardMessage.id))
+            .group_by(HeardMessage.topic)
+            .order_by(HeardMessage.topic)
         ).all()
         for topic, kept, last_id in rows:
             last = session.get_one(HeardMessage, last_id)
-            proposal = propose(topic, _payloads(session, topic))
+            proposal = _named_apart(propose(topic, _payloads(session, topic)), names)
             heard.append(HeardTopic(topic, kept, last.received_at, last.payload, proposal))
     return known, sorted(heard, key=lambda topic: topic.last_at, reverse=True)
+
+
+def _named_apart(proposal: Proposal | None, names: dict[str, str]) -> Proposal | None:
+    """A proposal whose names are no sensor's and no other proposal's; topics of one sensor share theirs.
+
+    `names` tells whose each name is: the part and the sibling it was proposed for, "" for a known sensor.
+    """
+    if proposal is None:
+        return None
+    parts = []
+    for part in proposal.parts:
+        whose = f"{part.part} {proposal.sibling}"
+        name = unique_name(part.name, {name for name, other in names.items() if other != whose})
+        names[name] = whose
+        parts.append(msgspec.structs.replace(part, name=name))
+    return msgspec.structs.replace(proposal, parts=tuple(parts))
 
 
 def accept(
@@ -112,7 +135,8 @@ def accept(
     Parameters
     ----------
     name : str, optional
-        The sensor's; by default the one proposed.
+        The sensor's, and of several what stands before each one's own; by default the one proposed. A sensor
+        on record that has no topic yet, such as one that was hung in another's place, may be named.
     place : str, optional
         Where it hangs, since its first kept reading; a place not known yet is made, of `place_kind`. Without
         one the readings are stored and belong to no place until the sensor is hung.
@@ -133,24 +157,30 @@ def accept(
             raise BadInput(
                 "sensors", "topic", "must be one of the unknown topics that were heard", plain(topic)
             )
+        before = {sensor.id for sensor in _in_use(session)}
         if reading is not None:
-            sensors, topics = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
+            bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
         else:
-            sensors, topics = _bind(session, heard, topic, name, temperature_unit, zone, now())
-        names = tuple(sensor.name for sensor in sensors)
-        numbers = [sensor.id for sensor in sensors]
-    batch, changed = _turn_kept(store, topics, limits, now)
+            bound = _bind(session, heard, topic, name, temperature_unit, zone, now())
+        names = tuple(sensor.name for sensor in bound.sensors)
+        numbers = [sensor.id for sensor in bound.sensors]
+        made = [sensor for sensor in bound.sensors if sensor.id not in before]
+        number = remember_acceptance(session, made, bound.bindings, bound.topics, now())
+    batch, changed = _turn_kept(store, bound.topics, limits, now)
     if place is not None:
         with store.session() as session:
+            known = session.scalar(select(Place.id).where(Place.name == place))
             hung_at = place_named(session, place, place_kind, zone)
-            for number in numbers:
-                sensor = session.get_one(Sensor, number)
+            if known is None:
+                remember_place(session, number, hung_at)
+            for sensor_id in numbers:
+                sensor = session.get_one(Sensor, sensor_id)
                 first = session.scalar(
-                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == number)
+                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor_id)
                 )
                 if not sensor.hangings:
                     hang_sensor(session, sensor, hung_at, first or now())
-    return Accepted(names, tuple(topics), changed, len(batch.refused))
+    return Accepted(names, tuple(bound.topics), changed, len(batch.refused), number)
 
 
 def accept_all(
@@ -189,14 +219,33 @@ def _payloads(session: Session, topic: str) -> Sequence[bytes]:
     ).all()
 
 
+@dataclass
+class _Bound:
+    """The sensors of an acceptance, with the bindings that are new and the topics of these."""
+
+    sensors: list[Sensor] = field(default_factory=list)
+    bindings: list[Binding] = field(default_factory=list)
+    topics: list[str] = field(default_factory=list)
+
+    def bind(self, sensor: Sensor, topic: str, reading: PayloadReading, part: str = "") -> None:
+        binding = Binding(topic=topic, part=part, payload=reading.to_document())
+        sensor.bindings.append(binding)
+        self.bindings.append(binding)
+        if sensor not in self.sensors:
+            self.sensors.append(sensor)
+        if topic not in self.topics:
+            self.topics.append(topic)
+
+
 def _bind(
     session: Session, heard: _Heard, topic: str, name: str | None, unit: str, zone: str, at: datetime
-) -> tuple[list[Sensor], list[str]]:
+) -> _Bound:
     chosen = heard.proposals.get(topic)
     if chosen is None:
         raise BadInput(plain(topic), "messages", "hold nothing that is recognised as a place's air", "none")
     if not chosen.parts:
         return _bind_presence(session, chosen)
+    bound = _Bound()
     sensors: dict[str, Sensor] = {}
     alone = len(chosen.parts) == 1
     before = _sensor_of_siblings(session, chosen) if alone else None
@@ -205,18 +254,17 @@ def _bind(
             key = "" if alone else part.part
             if key not in sensors:
                 wanted = name if alone or name is None else f"{name} {part.part}"
-                sensors[key] = before or _new_sensor(session, wanted, part.name, unit, zone, at)
-            sensors[key].bindings.append(
-                Binding(topic=proposal.topic, part=part.part, payload=part.reading.to_document())
-            )
+                waiting = set_aside(session, proposal.topic, part.part) if before is None else None
+                sensors[key] = before or _sensor_named(session, wanted, part.name, unit, zone, at, waiting)
+            bound.bind(sensors[key], proposal.topic, part.reading, part.part)
         if proposal.presence is not None:
             for sensor in sensors.values():
-                sensor.bindings.append(Binding(topic=proposal.topic, payload=proposal.presence.to_document()))
+                bound.bind(sensor, proposal.topic, proposal.presence)
     session.flush()
-    return list(sensors.values()), [proposal.topic for proposal in heard.sharing(chosen.sibling)]
+    return bound
 
 
-def _bind_presence(session: Session, chosen: Proposal) -> tuple[list[Sensor], list[str]]:
+def _bind_presence(session: Session, chosen: Proposal) -> _Bound:
     assert chosen.presence is not None
     sensors = [
         sensor
@@ -227,10 +275,11 @@ def _bind_presence(session: Session, chosen: Proposal) -> tuple[list[Sensor], li
         raise BadInput(
             plain(chosen.topic), "presence", "needs its sensor to be accepted first", "no sensor yet"
         )
+    bound = _Bound()
     for sensor in sensors:
-        sensor.bindings.append(Binding(topic=chosen.topic, payload=chosen.presence.to_document()))
+        bound.bind(sensor, chosen.topic, chosen.presence)
     session.flush()
-    return sensors, [chosen.topic]
+    return bound
 
 
 def _bind_by_hand(
@@ -241,11 +290,13 @@ def _bind_by_hand(
     unit: str,
     zone: str,
     at: datetime,
-) -> tuple[list[Sensor], list[str]]:
-    sensor = _new_sensor(session, name, plain(topic, 80), unit, zone, at)
-    sensor.bindings.append(Binding(topic=topic, part=reading.part, payload=reading.to_document()))
+) -> _Bound:
+    waiting = set_aside(session, topic, reading.part)
+    bound = _Bound()
+    sensor = _sensor_named(session, name, readable_name(topic), unit, zone, at, waiting)
+    bound.bind(sensor, topic, reading, reading.part)
     session.flush()
-    return [sensor], [topic]
+    return bound
 
 
 def _sensor_of_siblings(session: Session, chosen: Proposal) -> Sensor | None:
@@ -261,19 +312,26 @@ def _sensor_of_siblings(session: Session, chosen: Proposal) -> Sensor | None:
     return None
 
 
-def _new_sensor(
-    session: Session, wanted: str | None, proposed: str, unit: str, zone: str, at: datetime
+def _sensor_named(
+    session: Session,
+    wanted: str | None,
+    proposed: str,
+    unit: str,
+    zone: str,
+    at: datetime,
+    waiting: Sensor | None = None,
 ) -> Sensor:
-    taken = set(session.scalars(select(Sensor.name)))
-    if wanted is not None:
-        if wanted in taken:
-            raise BadInput("sensors", "name", "must not be another sensor's", wanted)
-        name = wanted
-    else:
-        name, number = proposed, 2
-        while name in taken:
-            name, number = f"{proposed} {number}", number + 1
-    sensor = Sensor(name=name, temperature_unit=unit, zone=zone, accepted_at=at)
+    """The sensor for a topic: the one that waits for it, else that name's without a topic, else a new one."""
+    others = {row.name: row for row in session.scalars(select(Sensor)) if row is not waiting}
+    known = others.get(wanted) if wanted is not None else None
+    if known is not None and waiting is None and known.retired_at is None and not known.bindings:
+        known.temperature_unit, known.zone = unit, zone
+        return known
+    if known is not None:
+        raise BadInput("sensors", "name", "must not be another sensor's", wanted)
+    sensor = waiting if waiting is not None else Sensor()
+    sensor.name = wanted if wanted is not None else unique_name(proposed, others)
+    sensor.temperature_unit, sensor.zone, sensor.accepted_at = unit, zone, at
     session.add(sensor)
     session.flush()
     return sensor

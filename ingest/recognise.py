@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 
 import msgspec
 
-from ingest import quantities, senml, words
+from ingest import naming, quantities, senml, words
 from ingest.bodies import document_of, text_of
 from ingest.groups import json_parts
 from ingest.judging import Judged, judge_rh, judge_temperature
@@ -118,10 +118,6 @@ def _sibling(topic: str) -> str:
     return "/".join(kept) or topic
 
 
-def _name(topic: str) -> str:
-    return quantities.plain(topic.strip("/"), 80)
-
-
 def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     last = _levels(topic)[-1].lower().lstrip("$")
     if not bodies or last not in _PRESENCE_LEVELS or _naming_level(topic) is not None:
@@ -193,7 +189,7 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         reading = msgspec.structs.replace(reading, rh_unit="ratio")
     reasons.append(judged.why)
     sibling = _sibling(topic)
-    part = Part("", _name(sibling), reading, (str(quantity),))
+    part = Part("", naming.readable_name(sibling), reading, (str(quantity),))
     return Proposal(topic, (part,), None, sibling, round(confidence * judged.weight, 2), tuple(reasons))
 
 
@@ -221,8 +217,9 @@ def _senml(topic: str, packs: Sequence[object], reading: PayloadReading) -> Prop
             if quantity is not None:
                 found.setdefault(words.stem_of(record.name), set()).add(quantity)
                 bare = bare or (quantity == "temperature" and not record.unit)
+    name = naming.readable_name(topic)
     parts = tuple(
-        Part(part, _name(f"{topic}/{part}" if part else topic), reading, tuple(sorted(quantity)))
+        Part(part, f"{name} {naming.readable_name(part)}" if part else name, reading, tuple(sorted(quantity)))
         for part, quantity in found.items()
         if quantity & {"temperature", "rh"}
     )
@@ -251,14 +248,14 @@ def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
             return proposal
     at = _naming_level(topic)
     topic_name = _levels(topic)[at] if at is not None else ""
-    parts, confidence, reasons = json_parts(documents, _name(topic), topic_name)
+    parts, confidence, reasons = json_parts(documents, naming.readable_name(topic, documents), topic_name)
     if not parts:
         return None
     sibling = topic
     spoken = Counter(quantity for part in parts for quantity in part.quantities)
     if topic_name and len(parts) == 1 and len(spoken) == 1:
         sibling = _sibling(topic)
-        parts = (msgspec.structs.replace(parts[0], name=_name(sibling)),)
+        parts = (msgspec.structs.replace(parts[0], name=naming.readable_name(sibling, documents)),)
     return Proposal(topic, parts, None, sibling, confidence, reasons)
 
 

@@ -28,6 +28,7 @@ SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
 )
 _VALUES, _NOISE, _INSIDE = (_bag(key) for key in ("value", "noise", "unlike_inside"))
 _QUANTITIES = TEMPERATURE_WORDS | RH_WORDS | BATTERY_WORDS
+PLUMBING = _bag("plumbing")
 NAME_KEYS, KIND_KEYS = (tuple(_VOCABULARY[key].split()) for key in ("name", "kind"))
 _UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unlike"].items()}
 _UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}

@@ -124,7 +124,7 @@ def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
     with view.store.session() as session:
         if place_id == NEW:
             place = book.add_place(session, climate=_climate(None, typed), **values)
-            return Act(f"{place.name} is recorded.", address("place", place.id))
+            return Act(f"{place.name} is recorded.", address("place", place.id), ("place", place.id))
         place = session.get_one(Place, place_id)
         before = _row(place)
         book.change_place(session, place, climate=_climate(place.climate, typed), **values)
@@ -155,7 +155,15 @@ def _undo(view: View, place_id: int) -> str:
         return f"{place.name} is as it was recorded before."
 
 
-UNDO = {"place correction": _undo}
+def _undo_new(view: View, place_id: int) -> Act:
+    with view.store.session() as session:
+        place = session.get_one(Place, place_id)
+        name = place.name
+        book.remove_place(session, place)
+        return Act(f"{name} is out of the book again.", "/places")
+
+
+UNDO = {"place": _undo_new, "place correction": _undo}
 ROUTES = [
     Route("/places/new", new_layout, live=False),
     Route("/place/<place_id>/edit", layout, live=False),

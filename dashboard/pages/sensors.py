@@ -1,5 +1,6 @@
 """Sensors: what is heard, what is not believed, and what speaks but is not known yet."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -14,7 +15,7 @@ from dashboard.marks import verdict_mark
 from dashboard.pages import sensor
 from dashboard.pages.frame import empty, num, part, sheet
 from dashboard.view import Context, Route, View, address, view_of
-from model.records import hangings, queries, sensing
+from model.records import acceptances, hangings, queries, sensing
 from model.records.sensing import SensorNow
 from model.records.tables import Sensor
 from model.wood.errors import BadInput
@@ -123,7 +124,7 @@ def _heard_block(
     lines.append(
         html.Div(
             [
-                text_field("Its name", id("name"), proposal.parts[0].name),
+                name_field(proposal.parts, id("name")),
                 choice_field(
                     "It hangs at",
                     id("place"),
@@ -140,6 +141,16 @@ def _heard_block(
         html.Button("Accept it", id={"act": ACCEPT, "row": index, "topic": topic.topic}, className="first")
     )
     return html.Article(lines, className="heard")
+
+
+def name_field(parts: Sequence[Any], id: dict[str, Any]) -> html.Div:
+    """Where the proposed name can be changed: the sensor's, or what several of one message share."""
+    first = parts[0]
+    if len(parts) == 1:
+        return text_field("Its name", id, first.name)
+    own = say.joined([part.part for part in parts])
+    common = str(first.name).removesuffix(str(first.part)).strip() or first.name
+    return text_field("Their name", id, common, hint=f"each one's own comes after it: {own}")
 
 
 def shown_payload(payload: bytes) -> str:
@@ -252,7 +263,9 @@ def accepted(topic: str, typed: dict[str, Any], view: View) -> Act:
     )
     told = sentences.counted(done.readings, "kept message")
     verb = "became a reading" if done.readings == 1 else "became readings"
-    return Act(f"{say.joined(list(done.sensors))} is accepted at {name}; {told} {verb}.")
+    are = "is" if len(done.sensors) == 1 else "are"
+    said = f"{say.joined(list(done.sensors))} {are} accepted at {name}; {told} {verb}."
+    return Act(said, undo=("acceptance", done.number))
 
 
 def hung(number: int, typed: dict[str, Any], view: View) -> Act:
@@ -275,7 +288,19 @@ def _undo_hanging(view: View, number: int) -> str:
         return f"{row.name} hangs {f'at {place.name} again' if place else 'nowhere'}."
 
 
-UNDO = {"hanging": _undo_hanging}
+def _undo_acceptance(view: View, number: int) -> Act:
+    with view.store.session() as session:
+        back = acceptances.take_back_acceptance(session, number, view.now)
+    waits = "waits" if len(back.topics) == 1 else "wait"
+    said = f"{say.joined(list(back.topics))} {waits} to be accepted again, with all that came."
+    if back.place_gone:
+        said += f" {back.place_gone} is out of the book again."
+    elif back.place_stays:
+        said += f" {say.sentence(back.place_stays)}"
+    return Act(said, "/sensors")
+
+
+UNDO = {"hanging": _undo_hanging, "acceptance": _undo_acceptance}
 
 
 ROUTES = [

@@ -8,7 +8,7 @@ from dashboard import forms
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.view import Context, View, address, view_of
-from model.records import trusted
+from model.records import swaps
 from model.records.sensing import SensorNow
 from model.records.tables import Sensor
 from model.wood.errors import BadInput
@@ -79,5 +79,15 @@ def swap(number: int, typed: dict[str, Any], view: View) -> Act:
         at = forms.day_typed(typed.get("at"), old.zone, "since")
         if at + forms.DAY > view.now:
             at = view.now
-        new = trusted.swap_sensor(session, old, name, at, takes_topics=typed.get("topics") != "no")
-        return Act(f"{new.name} hangs in the place of {old.name}.", address("sensor", new.id))
+        new = swaps.swap_sensor(session, old, name, at, takes_topics=typed.get("topics") != "no")
+        said = f"{new.name} hangs in the place of {old.name}."
+        return Act(said, address("sensor", new.id), ("swap", new.id))
+
+
+def _undo(view: View, number: int) -> Act:
+    with view.store.session() as session:
+        old = swaps.undo_swap(session, session.get_one(Sensor, number))
+        return Act(f"{old.name} hangs there again, with all that was sent since.", address("sensor", old.id))
+
+
+UNDO = {"swap": _undo}

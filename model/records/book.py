@@ -14,8 +14,9 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from model.records.lumber import Lumber, lumber_from_document
-from model.records.rewind import aware, mark_hours, note_change, rewind_piece, rewind_stack
+from model.records.rewind import AIR, aware, mark_hours, note_change, rewind_piece, rewind_stack
 from model.records.tables import (
+    AirHour,
     Document,
     Fit,
     Hanging,
@@ -24,9 +25,9 @@ from model.records.tables import (
     Place,
     Stack,
     Stay,
-    Verdict,
     Warning,
 )
+from model.records.unchanged import forget_subject, use_of
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import document_of, piece_from_document
@@ -89,6 +90,27 @@ def change_place(session: Session, place: Place, **changes: Any) -> None:
     if place.wood_offset_c != offset_before:
         for hanging in session.scalars(select(Hanging).where(Hanging.place_id == place.id)):
             mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
+
+
+def remove_place(session: Session, place: Place) -> None:
+    """Take a place out of the book, as if it had never been recorded.
+
+    Raises
+    ------
+    BadInput
+        If something stands, stood or hangs there, or is meant for it: what, in one sentence.
+    """
+    kept_by = use_of(session, place)
+    if kept_by is not None:
+        raise BadInput("", place.name, f"can't be taken out of the book: {kept_by}", "nothing")
+    note_change(session)
+    note_change(session, AIR)
+    session.execute(
+        delete(AirHour).where(AirHour.place_id == place.id), execution_options={"synchronize_session": False}
+    )
+    forget_subject(session, "place", place.id)
+    session.delete(place)
+    session.flush()
 
 
 def _check_place(place: Place) -> None:
@@ -158,7 +180,7 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> WoodPiece:
     tables = document_of(piece)
     row.document = tables["piece"]
     for fit in [fit for fit in row.fits if fit.name not in piece.fits]:
-        _forget(session, "fit", fit.id)
+        forget_subject(session, "fit", fit.id)
         row.fits.remove(fit)
     for member in [member for member in row.members if member.name not in piece.members]:
         row.members.remove(member)
@@ -323,11 +345,11 @@ def remove(session: Session, owner: Owner) -> None:
     """Take a piece or stack out of the book with its past, as if it had never been recorded."""
     note_change(session)
     if isinstance(owner, Piece):
-        _forget(session, "piece", owner.id)
+        forget_subject(session, "piece", owner.id)
         for fit in owner.fits:
-            _forget(session, "fit", fit.id)
+            forget_subject(session, "fit", fit.id)
     else:
-        _forget(session, "stack", owner.id)
+        forget_subject(session, "stack", owner.id)
     session.delete(owner)
     session.flush()
 
@@ -346,15 +368,6 @@ def _rewind(session: Session, owner: Owner, at: datetime) -> None:
         rewind_piece(session, owner, at)
     else:
         rewind_stack(session, owner, at)
-
-
-def _forget(session: Session, subject_kind: str, subject_id: int) -> None:
-    """Delete the verdict and warnings of something that is no longer in the book."""
-    for table in (Verdict, Warning):
-        session.execute(
-            delete(table).where(table.subject_kind == subject_kind, table.subject_id == subject_id),
-            execution_options={"synchronize_session": False},
-        )
 
 
 def _says(owner: Owner) -> str:

@@ -6,8 +6,17 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from model.records.retention import kept_since
-from model.records.rewind import AIR, FAR, aware, hour_of, mark_hours, note_change
-from model.records.tables import AirHour, Hanging, Place, Sensor
+from model.records.rewind import (
+    AIR,
+    FAR,
+    aware,
+    hour_of,
+    mark_hours,
+    note_change,
+    rewind_piece,
+    rewind_stack,
+)
+from model.records.tables import AirHour, Hanging, Place, Sensor, Stay
 from model.wood.errors import BadInput
 
 
@@ -22,7 +31,7 @@ def hang_sensor(session: Session, sensor: Sensor, place: Place, at: datetime) ->
         )
     note_change(session)
     if last is not None and (last.until_at is None or last.until_at > at):
-        _take_back_air(session, last.place_id, at, last.until_at)
+        take_back_air(session, last.place_id, at, last.until_at)
         last.until_at = at
     hanging = Hanging(place_id=place.id, since_at=at)
     sensor.hangings.append(hanging)
@@ -44,11 +53,11 @@ def undo_hanging(session: Session, sensor: Sensor) -> Place | None:
         raise BadInput(f"sensor {sensor.name}", "hanging", "must be on record to be taken back", "nowhere")
     last, before = ordered[-1], ordered[-2] if len(ordered) > 1 else None
     note_change(session)
-    _take_back_air(session, last.place_id, last.since_at, last.until_at)
+    take_back_air(session, last.place_id, last.since_at, last.until_at)
     since_at = last.since_at
     sensor.hangings.remove(last)
     if before is not None and before.until_at == since_at:
-        _take_back_air(session, before.place_id, since_at, None)
+        take_back_air(session, before.place_id, since_at, None)
         before.until_at = None
     session.flush()
     mark_hours(session, [sensor.id], since_at)
@@ -63,7 +72,7 @@ def take_down_sensor(session: Session, sensor: Sensor, at: datetime) -> None:
     if last is None or at <= last.since_at or (last.until_at is not None and last.until_at <= at):
         raise BadInput(where, "at", "must come while it hangs somewhere", at.isoformat())
     note_change(session)
-    _take_back_air(session, last.place_id, at, last.until_at)
+    take_back_air(session, last.place_id, at, last.until_at)
     last.until_at = at
     session.flush()
     mark_hours(session, [sensor.id], at)
@@ -86,17 +95,19 @@ def correct_hanging(
         )
     note_change(session)
     start = min(since, hanging.since_at)
-    _take_back_air(session, hanging.place_id, start, hanging.until_at)
+    take_back_air(session, hanging.place_id, start, hanging.until_at)
     hanging.place_id = place.id
     hanging.since_at = since
     session.flush()
     mark_hours(session, [sensor.id], start, hanging.until_at)
 
 
-def _take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:
-    """Take back a place's air over a span, and mark the hours of every sensor that hung there then.
+def take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:
+    """Take back a place's air over a span, with what was worked out in it of the wood that stood there.
 
-    Air whose readings may be gone is final: what a place was recorded to have then stays.
+    The hours of every sensor that hung there then are marked, so that what they still tell is computed
+    again; where nothing hangs any more no mark would lead there, so the wood is rewound here. Air whose
+    readings may be gone is final: what a place was recorded to have then stays.
     """
     end = until_at or FAR
     since_at = max(since_at, kept_since(session) or since_at)
@@ -113,3 +124,10 @@ def _take_back_air(session: Session, place_id: int, since_at: datetime, until_at
     ):
         if (hanging.until_at or FAR) > since_at:
             mark_hours(session, [hanging.sensor_id], since_at, until_at)
+    for stay in session.scalars(select(Stay).where(Stay.place_id == place_id, Stay.since_at < end)):
+        if (stay.until_at or FAR) > since_at:
+            from_at = max(since_at, stay.since_at)
+            if stay.piece is not None:
+                rewind_piece(session, stay.piece, from_at)
+            elif stay.stack is not None:
+                rewind_stack(session, stay.stack, from_at)

@@ -1,4 +1,4 @@
-"""Whether a sensor is believed: doubts, their undoing, salt checks, and a sensor put in another's place.
+"""Whether a sensor is believed: doubts, their undoing, and salt checks.
 
 Nothing here changes a value that was sent. Whatever changes which readings count, and how, marks their
 hours in the same unit of work, so that the air and the wood are computed again from there.
@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import hypot
 
-from sqlalchemy import select, update
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from model.records.hangings import hang_sensor, take_down_sensor
 from model.records.rewind import FAR, aware, mark_hours, note_change
-from model.records.tables import Binding, Correction, Doubt, Reading, Sensor
+from model.records.tables import Correction, Doubt, Sensor
 from model.wood.errors import BadInput
 from model.wood.salts import (
     HumidityCorrection,
@@ -285,67 +284,3 @@ def _mark_from(session: Session, correction: Correction) -> None:
         .limit(1)
     )
     mark_hours(session, [correction.sensor_id], correction.since_at, following)
-
-
-# ---------------------------------------------------------------- another device in its place
-
-
-def swap_sensor(
-    session: Session, old: Sensor, new: Sensor | str, at: datetime, takes_topics: bool = False
-) -> Sensor:
-    """Another device hangs where this one hung, from an instant on; each keeps its own record.
-
-    Parameters
-    ----------
-    new : Sensor or str
-        A sensor on record, or the name for a new one, which takes over unit and zone settings.
-    takes_topics : bool
-        The new device sends on the old one's topics: its bindings pass over, and readings that came since
-        `at` under the old name are the new one's. Their values and instants stay as they came.
-
-    Returns
-    -------
-    Sensor
-        The new one. The old is taken down and retired.
-
-    Raises
-    ------
-    BadInput
-        If the old one hangs nowhere then, the name is taken, or both are one.
-    """
-    where = f"sensor {old.name}"
-    at = aware(at, where, "at")
-    last = max(old.hangings, key=lambda hanging: hanging.since_at, default=None)
-    if last is None or at <= last.since_at or (last.until_at is not None and last.until_at <= at):
-        raise BadInput(where, "at", "must come while it hangs somewhere", at.isoformat())
-    place = last.place
-    if isinstance(new, str):
-        if session.scalar(select(Sensor.id).where(Sensor.name == new)) is not None:
-            raise BadInput(where, "the new name", "must not be a sensor's already", new)
-        new = Sensor(name=new, temperature_unit=old.temperature_unit, zone=old.zone, accepted_at=at)
-        session.add(new)
-        session.flush()
-    if new.id == old.id:
-        raise BadInput(where, "the new sensor", "must be another one", new.name)
-    take_down_sensor(session, old, at)
-    hang_sensor(session, new, place, at)
-    old.retired_at = at
-    if takes_topics:
-        session.flush()
-        mark_hours(session, [old.id], at)
-        moved = (Reading.sensor_id == old.id) & (Reading.observed_at >= at)
-        both = select(Reading.observed_at).where(Reading.sensor_id == new.id, Reading.observed_at >= at)
-        no_sync = {"synchronize_session": False}
-        session.execute(
-            update(Reading).where(moved, Reading.observed_at.not_in(both)).values(sensor_id=new.id),
-            execution_options=no_sync,
-        )
-        session.execute(
-            update(Binding).where(Binding.sensor_id == old.id).values(sensor_id=new.id),
-            execution_options=no_sync,
-        )
-        session.expire(old, ["bindings"])
-        session.expire(new, ["bindings"])
-        mark_hours(session, [new.id], at)
-    session.flush()
-    return new

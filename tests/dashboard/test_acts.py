@@ -244,7 +244,7 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
 
     def accept(topic, **more):
         asked.update(more, topic=topic)
-        return SimpleNamespace(sensors=["Finishing"], readings=1)
+        return SimpleNamespace(sensors=["Finishing"], readings=1, number=7)
 
     context = Context(book.store, lambda: now, sensors=SensorDoor(list, accept))
     view = View(context, Display("inch"), now)
@@ -258,6 +258,7 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
         "zone": "America/New_York",
     }
     assert act.says == "Finishing is accepted at Spray room; one kept message became a reading."
+    assert act.undo == ("acceptance", 7)
     with pytest.raises(BadInput, match="must be given"):
         sensors.accepted("valley/x", typed | {"new": " "}, view)
 

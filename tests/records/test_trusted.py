@@ -5,10 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records import trusted
+from model.records import swaps, trusted
 from model.records.book import add_place
 from model.records.hangings import hang_sensor, take_down_sensor
-from model.records.tables import Binding, Correction, Doubt, Hanging, Reading, Sensor, StaleHour, Tally
+from model.records.tables import Binding, Correction, Doubt, Hanging, Place, Reading, Sensor, StaleHour, Tally
 from model.records.trusted import SaltPoint
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
@@ -205,7 +205,7 @@ def test_a_second_check_from_the_same_instant_takes_the_place_of_the_first(sessi
 
 def test_a_swap_splits_the_record(session, sensor):
     at = START + 20 * HOUR
-    new = trusted.swap_sensor(session, sensor, "bench 2", at)
+    new = swaps.swap_sensor(session, sensor, "bench 2", at)
     spans = [(row.sensor_id, row.since_at, row.until_at) for row in session.scalars(select(Hanging))]
     assert spans == [(sensor.id, START, at), (new.id, at, None)]
     assert (new.temperature_unit, new.zone) == ("F", "America/New_York")
@@ -217,7 +217,7 @@ def test_a_swap_splits_the_record(session, sensor):
 
 def test_a_new_device_on_the_old_topic_takes_what_came_since(session, sensor):
     at = START + 20 * HOUR
-    new = trusted.swap_sensor(session, sensor, "bench 2", at, takes_topics=True)
+    new = swaps.swap_sensor(session, sensor, "bench 2", at, takes_topics=True)
     assert [binding.topic for binding in new.bindings] == ["shop/bench"]
     assert sensor.bindings == []
     own = {
@@ -235,15 +235,99 @@ def test_a_sensor_on_record_can_take_over(session, sensor):
     spare = Sensor(name="spare", accepted_at=START)
     session.add(spare)
     session.flush()
-    assert trusted.swap_sensor(session, sensor, spare, START + HOUR) is spare
+    assert swaps.swap_sensor(session, sensor, spare, START + HOUR) is spare
     assert spare.hangings[0].since_at == START + HOUR
 
 
 def test_a_swap_that_cannot_be_is_refused(session, sensor):
     with pytest.raises(BadInput, match="must not be a sensor's already"):
-        trusted.swap_sensor(session, sensor, "bench", START + HOUR)
+        swaps.swap_sensor(session, sensor, "bench", START + HOUR)
     with pytest.raises(BadInput, match="must be another one"):
-        trusted.swap_sensor(session, sensor, sensor, START + HOUR)
+        swaps.swap_sensor(session, sensor, sensor, START + HOUR)
     take_down_sensor(session, sensor, START + 5 * HOUR)
     with pytest.raises(BadInput, match="while it hangs somewhere"):
-        trusted.swap_sensor(session, sensor, "bench 2", START + 6 * HOUR)
+        swaps.swap_sensor(session, sensor, "bench 2", START + 6 * HOUR)
+
+
+def as_recorded(session):
+    """Everything that people and sensors put into the book, row by row."""
+    session.flush()
+    session.expire_all()
+    tables = (Place, Sensor, Binding, Hanging, Reading, Doubt, Correction)
+    return {
+        table.__tablename__: sorted(
+            repr(tuple(row)) for row in session.execute(select(*table.__table__.columns))
+        )
+        for table in tables
+    }
+
+
+@pytest.mark.parametrize("takes_topics", [True, False])
+def test_a_swap_taken_back_leaves_the_book_as_it_was(session, sensor, takes_topics):
+    before = as_recorded(session)
+    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=takes_topics)
+    assert as_recorded(session) != before
+    marked(session)
+    assert swaps.undo_swap(session, new) is sensor
+    assert as_recorded(session) == before
+    assert set(range(20, 48)) <= set(marked(session))
+
+
+def test_what_came_since_the_swap_stays_when_it_is_taken_back(session, sensor):
+    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=True)
+    at = START + 60 * HOUR
+    session.add(Reading(sensor_id=new.id, observed_at=at, received_at=at, temperature_c=18.0, rh_pct=51.0))
+    swaps.undo_swap(session, new)
+    session.expire_all()
+    assert session.get(Reading, (sensor.id, at)).rh_pct == 51.0
+    assert len(session.scalars(select(Reading)).all()) == 49
+
+
+def _hung_elsewhere(session, new):
+    hang_sensor(session, new, add_place(session, "attic", "storage"), START + 30 * HOUR)
+
+
+def _salted(session, new):
+    trusted.salt_check(session, new, TWO_POINTS, START + 30 * HOUR)
+
+
+def _doubted(session, new):
+    trusted.doubt_span(session, new, START + 30 * HOUR, None, "wet cloth on it", START + 31 * HOUR)
+
+
+def _bound(session, new):
+    new.bindings.append(Binding(topic="shop/other", payload={}))
+
+
+def _swapped_again(session, new):
+    swaps.swap_sensor(session, new, "bench 3", START + 30 * HOUR, takes_topics=True)
+
+
+@pytest.mark.parametrize(
+    ("since", "says"),
+    [
+        (_hung_elsewhere, "was hung elsewhere since"),
+        (_salted, "was checked over salt since"),
+        (_doubted, "was doubted by hand since"),
+        (_bound, "has other topics since"),
+        (_swapped_again, "is no longer in use"),
+    ],
+)
+def test_a_swap_that_was_built_on_is_not_taken_back(session, sensor, since, says):
+    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=True)
+    since(session, new)
+    before = as_recorded(session)
+    with pytest.raises(BadInput) as refused:
+        swaps.undo_swap(session, new)
+    assert refused.value.rule == f"{says}, so this swap can't be taken back"
+    assert as_recorded(session) == before
+
+
+def test_a_device_with_readings_of_its_own_stays(session, sensor):
+    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR)
+    at = START + 21 * HOUR
+    session.add(Reading(sensor_id=new.id, observed_at=at, received_at=at, temperature_c=18.0, rh_pct=51.0))
+    with pytest.raises(BadInput, match="has readings of its own"):
+        swaps.undo_swap(session, new)
+    with pytest.raises(BadInput, match="can't be taken back any more"):
+        swaps.undo_swap(session, sensor)

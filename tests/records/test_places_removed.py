@@ -1,0 +1,108 @@
+"""A place taken out of the book again, and what keeps it there."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from sqlalchemy import select
+
+from model.records import book
+from model.records.hangings import hang_sensor
+from model.records.tables import AirHour, GlueUp, Place, Sensor, Verdict
+from model.wood.errors import BadInput
+from model.wood.piece import read_piece
+
+START = datetime(2026, 1, 5, tzinfo=UTC)
+STOOL = """
+[piece]
+name = "Stool"
+[member.seat]
+species = "white ash"
+cut = "flat-sawn"
+width = "300mm"
+mc_pct = 8.0
+thickness = "30mm"
+"""
+
+
+@pytest.fixture
+def session(store):
+    with store.session() as session:
+        yield session
+
+
+def test_a_place_goes_with_what_was_computed_for_it(session):
+    place = book.add_place(session, "attic", "storage")
+    kept = book.add_place(session, "shop", "shop")
+    for one in (place, kept):
+        session.add(
+            AirHour(
+                place_id=one.id,
+                hour_at=START,
+                temperature_c=20.0,
+                rh_pct=45.0,
+                n_readings=1,
+                basis="measured",
+            )
+        )
+        session.add(
+            Verdict(
+                subject_kind="place",
+                subject_id=one.id,
+                verdict="easy",
+                since_at=START,
+                evaluated_at=START,
+                reason="",
+                detail={},
+            )
+        )
+    session.flush()
+    book.remove_place(session, place)
+    assert session.scalars(select(Place.name)).all() == ["shop"]
+    assert session.scalars(select(AirHour.place_id)).all() == [kept.id]
+    assert session.scalars(select(Verdict.subject_id)).all() == [kept.id]
+
+
+def _piece(session, place):
+    book.add_piece(session, read_piece(STOOL), place, START)
+
+
+def _piece_before(session, place):
+    row = book.add_piece(session, read_piece(STOOL), place, START)
+    book.move_piece(session, row, book.add_place(session, "shop", "shop"), START + timedelta(days=1))
+
+
+def _sensor(session, place):
+    sensor = Sensor(name="rafter", accepted_at=START)
+    session.add(sensor)
+    session.flush()
+    hang_sensor(session, sensor, place, START)
+
+
+def _meant(session, place):
+    shop = book.add_place(session, "shop", "shop")
+    document = {"species": "white ash", "thickness_mm": 25.4, "mc_pct": 9.0}
+    book.add_stack(session, "ash", document, shop, START, destination=place)
+
+
+def _clamps(session, place):
+    session.add(GlueUp(place_id=place.id, clamps_on_at=START, adhesive={"name": "hide glue"}))
+
+
+@pytest.mark.parametrize(
+    ("use", "says"),
+    [
+        (_piece, "Stool stands there"),
+        (_piece_before, "Stool stood there"),
+        (_sensor, "rafter hangs there"),
+        (_meant, "ash is meant for it"),
+        (_clamps, "clamps were on there"),
+    ],
+)
+def test_a_place_in_use_stays_and_says_why(session, use, says):
+    place = book.add_place(session, "attic", "storage")
+    use(session, place)
+    session.flush()
+    with pytest.raises(BadInput) as refused:
+        book.remove_place(session, place)
+    assert (refused.value.what, refused.value.rule) == ("attic", f"can't be taken out of the book: {says}")
+    assert session.get(Place, place.id) is not None
