@@ -58,11 +58,14 @@ def place_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     kind: Annotated[str, typer.Option("--kind", help="shop, storage or home.")],
     zone: Annotated[str, typer.Option("--zone", help="Its time zone, as Europe/Vienna.")] = "UTC",
+    iron: Annotated[
+        bool, typer.Option("--iron", help="Cast iron stands there: warn when water comes on it.")
+    ] = False,
 ) -> None:
     """Record a place with air of its own."""
     store, _ = open_book()
     with store.session() as session:
-        book.add_place(session, name, kind, zone=zone)
+        book.add_place(session, name, kind, zone=zone, has_iron=iron)
     say(f"{name} is recorded.")
 
 

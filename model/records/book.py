@@ -47,6 +47,7 @@ def add_place(
     wood_offset_c: float = 0.0,
     climate: Document | None = None,
     note: str = "",
+    has_iron: bool = False,
 ) -> Place:
     """Record a place.
 
@@ -63,8 +64,12 @@ def add_place(
         vapour pressure.
     climate : dict, optional
         Outdoor climate and occupancy, when known.
+    has_iron : bool
+        Whether cast iron stands there, whose rusting is to be warned of.
     """
-    place = Place(kind=kind, zone=zone, wood_offset_c=wood_offset_c, climate=climate, note=note)
+    place = Place(
+        kind=kind, zone=zone, wood_offset_c=wood_offset_c, climate=climate, note=note, has_iron=has_iron
+    )
     place.name = _free_name(session, Place, name, "place")
     _check_place(place)
     note_change(session)
@@ -75,7 +80,7 @@ def add_place(
 
 def change_place(session: Session, place: Place, **changes: Any) -> None:
     """Correct what was recorded of a place; a changed wood offset computes all its air again."""
-    allowed = ("name", "kind", "zone", "wood_offset_c", "climate", "note")
+    allowed = ("name", "kind", "zone", "wood_offset_c", "climate", "has_iron", "note")
     for key, value in changes.items():
         if key not in allowed:
             raise BadInput(f"place {place.name}", key, f"must be one of {', '.join(allowed)}", value)

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     UniqueConstraint,
+    false,
 )
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
@@ -77,6 +78,7 @@ class Place(Record):
     zone: Mapped[str] = mapped_column(default="UTC")  # IANA time zone, for showing times
     wood_offset_c: Mapped[float] = mapped_column(default=0.0)  # wood's temperature less the sensor's
     climate: Mapped[Document | None]  # outdoor climate and occupancy, when known
+    has_iron: Mapped[bool] = mapped_column(default=False, server_default=false())  # cast iron stands there
     note: Mapped[str] = mapped_column(default="")
     hangings: Mapped[list["Hanging"]] = relationship(back_populates="place")
 

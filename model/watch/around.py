@@ -15,7 +15,7 @@ from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days, days_of
 from model.watch.margins import versions
 from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
-from model.watch.place_warnings import SILENT, WATER, place_silences, water_events
+from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
 from model.watch.places import air_then, place_now
 from model.watch.roster import Owner, Roster
 from model.watch.rows import Row, verdict_row
@@ -23,7 +23,7 @@ from model.watch.sensors import sensors_now
 from model.watch.stacks import StackHistory, stack_history, stack_now
 from model.watch.warnings import Changes, Episode, Stored, read_stored, reconcile
 
-OF_PLACES = {MOVING, SEASON, SILENT, WATER}
+OF_PLACES = {MOVING, SEASON, SILENT, WATER, COLD_IRON}
 """The warnings of places that are written here; others speak of glue-ups."""
 DRY_END_PCT = 1.0
 
@@ -70,6 +70,7 @@ class Around:
             told = [
                 *history.episodes,
                 *water_events(climate, partial(_is_used, roster.owners, id_)),
+                *cold_iron(climate),
                 *place_silences(climate, hour, hangings, silences),
             ]
             own = [one for one in stored.get(id_, []) if one.episode.limit_name in OF_PLACES]

@@ -1,17 +1,21 @@
-"""What is told of a place from its hours: water, and silence."""
+"""What is told of a place from its hours: water, cold iron, and silence."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model.watch.air_hours import HOUR_MS, Hung
 from model.watch.climate import Climate
-from model.watch.standing import EASY, PAST, STANDINGS
+from model.watch.standing import EASY, NEAR, PAST, STANDINGS
 from model.watch.verdicts import UNKNOWN, hours_in_words
 from model.watch.warnings import Episode
 from model.wood.air import dew_point
+from model.wood.cold_iron import iron_temperature, is_wet, lag_h
 
-SILENT, WATER = "silent", "water"
+SILENT, WATER, COLD_IRON = "silent", "water", "cold-iron"
 
 # Water where there should be none: damper by fifteen points and in dew point by three degrees within an
 # hour, and then at 85 % or more (common practice, no source). An hour's mean tells of a rise within it only
@@ -20,6 +24,11 @@ SILENT, WATER = "silent", "water"
 RISE_RH_PCT, RISE_DEW_C, RISE_H = 15.0, 3.0, 2
 WET_RH_PCT, WET_H = 85.0, 3
 DRY_RH_PCT = 75.0
+
+# How long that cast iron became wet stays worth saying after it could dry, so that the next morning hears of
+# it, and of a wet week once (common practice, no source). Its temperature is known after three lags of air.
+IRON_NEWS_H = 24
+IRON_KNOWN_AFTER_H = math.ceil(3.0 * lag_h())
 
 
 def water_events(climate: Climate, is_used: Callable[[int], bool]) -> list[Episode]:
@@ -59,6 +68,42 @@ def _water(
         "place", climate.place.id, WATER, "now", STANDINGS[EASY], STANDINGS[PAST], reason, detail,
         told * HOUR_MS, closed_ms=None if dry is None else dry * HOUR_MS,
     )  # fmt: skip
+
+
+def iron_wet(climate: Climate) -> NDArray[np.bool_]:
+    """Whether cast iron at a place stood below the dew point in each hour of its air, as far as known."""
+    air = climate.air
+    if not climate.place.has_iron or len(air) == 0:
+        return np.zeros(len(air), dtype=bool)
+    last_unmeasured = np.maximum.accumulate(np.where(air.measured, -1, np.arange(len(air))))
+    known = np.arange(len(air)) - last_unmeasured > IRON_KNOWN_AFTER_H
+    return np.asarray(known & is_wet(air.temperature_c, air.rh_pct))
+
+
+def cold_iron(climate: Climate) -> list[Episode]:
+    """The times at which cast iron stood below the dew point at a place that has some."""
+    air, name = climate.air, climate.place.name
+    wet: list[int] = np.flatnonzero(iron_wet(climate)).tolist()
+    found: list[Episode] = []
+    for position, row in enumerate(wet):
+        if position == 0 or row - wet[position - 1] > IRON_NEWS_H:
+            iron_c = float(iron_temperature(air.temperature_c)[row])
+            dew_c = float(dew_point(air.temperature_c[row], max(float(air.rh_pct[row]), 1.0)))
+            reason = (
+                f"Cast iron at {name} stood below the dew point of the air for an hour, by an estimate "
+                "of its temperature: wipe it dry before it rusts, and warm it before damp air comes in"
+            )
+            detail = {"key": COLD_IRON, "place": name, "iron_c": iron_c, "dew_point_c": dew_c}
+            opened_ms = (air.first + row + 1) * HOUR_MS
+            found.append(
+                Episode(
+                    "place", climate.place.id, COLD_IRON, "morning", STANDINGS[EASY], STANDINGS[NEAR], reason,
+                    {**detail, "basis": "estimated"}, opened_ms,
+                )
+            )  # fmt: skip
+        ends = air.first + row + 1 + IRON_NEWS_H
+        found[-1] = replace(found[-1], closed_ms=ends * HOUR_MS if ends <= air.end else None)
+    return found
 
 
 def place_silences(

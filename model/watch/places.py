@@ -2,13 +2,15 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from model.watch.climate import NEVER_H, Climate
 from model.watch.place_days import PlaceHistory
+from model.watch.place_warnings import COLD_IRON, iron_wet
 from model.watch.roster import Owner
-from model.watch.verdicts import AirThen, Judged, verdict_of_place
+from model.watch.verdicts import AirThen, Judged, sentence, verdict_of_place
 
 
 def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
@@ -32,7 +34,7 @@ def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
     if len(air) == 0:
         return verdict_of_place(math.nan, math.nan, math.nan, then, hour)
     row = min(max(hour - 1 - air.first, 0), len(air) - 1)
-    return verdict_of_place(
+    judged = verdict_of_place(
         float(air.temperature_c[row]),
         float(air.rh_pct[row]),
         climate.mean_emc_pct(hour - 24, hour),
@@ -40,3 +42,9 @@ def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
         max(climate.heard_since(), history.since),
         history.moved_pct,
     )
+    if judged.verdict in ("easy", "near") and iron_wet(climate)[row]:
+        reason = f"cast iron stands below the dew point, by an estimate: wipe it dry; {judged.reason}"
+        judged = replace(
+            judged, verdict="near", reason=sentence(reason), detail={**judged.detail, "key": COLD_IRON}
+        )
+    return judged

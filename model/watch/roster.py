@@ -154,13 +154,16 @@ class PlaceOnBook:
     name: str
     kind: str
     climate: Raw | None = None
+    has_iron: bool = False
 
     @classmethod
     def all(cls, bulk: Bulk) -> "dict[int, PlaceOnBook]":
         """Every place, by id."""
         return {
-            id_: cls(id_, name, kind, None if climate is None else _loaded(climate))
-            for id_, name, kind, climate in bulk.rows("SELECT id, name, kind, climate FROM place ORDER BY id")
+            id_: cls(id_, name, kind, None if climate is None else _loaded(climate), bool(has_iron))
+            for id_, name, kind, climate, has_iron in bulk.rows(
+                "SELECT id, name, kind, climate, has_iron FROM place ORDER BY id"
+            )
         }
 
 

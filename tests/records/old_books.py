@@ -1,5 +1,6 @@
 """Books as the first schema kept them, written by plain statements: no later model has a say in them."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -42,15 +43,29 @@ def reflected(connection: Connection) -> dict[str, Table]:
     return dict(metadata.tables)
 
 
-def content(store: Store) -> dict[str, list[tuple[Any, ...]]]:
-    """Every row of every table but the schema's own mark, by column names in order, sorted."""
+def columns(store: Store) -> dict[str, set[str]]:
+    """The columns that each table has."""
+    with store.engine.connect() as connection:
+        return {
+            name: {column.name for column in table.columns} for name, table in reflected(connection).items()
+        }
+
+
+def content(store: Store, of: Mapping[str, set[str]] | None = None) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every table but the schema's own mark, by column names in order, sorted.
+
+    Parameters
+    ----------
+    of : mapping of table to columns, optional
+        Those to read; else all.
+    """
     with store.engine.connect() as connection:
         parts = _partitions(connection)
         found = {}
         for name, table in reflected(connection).items():
-            if name != "alembic_version" and name not in parts:
-                columns = sorted(table.columns, key=lambda column: column.name)
-                rows = connection.execute(select(*columns)).all()
+            if name != "alembic_version" and name not in parts and (of is None or name in of):
+                own = [column for column in table.columns if of is None or column.name in of[name]]
+                rows = connection.execute(select(*sorted(own, key=lambda column: column.name))).all()
                 found[name] = sorted((tuple(row) for row in rows), key=repr)
         return found
 
