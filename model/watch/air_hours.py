@@ -7,10 +7,10 @@ came can't show.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +69,11 @@ def read_readings(bulk: Bulk, sensor_id: int, since_ms: int, until_ms: int) -> R
         "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at",
         (sensor_id, bulk.instant(max(since_ms, 0)), bulk.instant(until_ms)),
     )
+    return columns_of(rows)
+
+
+def columns_of(rows: Sequence[tuple[Any, ...]]) -> Readings:
+    """Rows of instant, temperature and humidity as columns."""
     table = np.array(rows, dtype=np.float64).reshape(-1, 3)
     at_ms, temperature_c, rh_pct = (np.ascontiguousarray(table[:, column]) for column in range(3))
     return at_ms, temperature_c, rh_pct

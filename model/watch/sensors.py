@@ -109,15 +109,16 @@ def _gaps(
     ((after,),) = bulk.rows(edges.format(ms("MIN(observed_at)"), ">="), (sensor.id, bulk.instant(high)))
     start = low if before is None else int(before)
     end = high if after is None else int(after)
-    gaps += [
-        (int(a), int(b))
-        for a, b in bulk.rows(
-            f"SELECT a, b FROM (SELECT {ms('observed_at')} AS b, LAG({ms('observed_at')}) OVER "
-            "(ORDER BY observed_at) AS a FROM reading WHERE sensor_id = ? AND observed_at >= ? "
-            "AND observed_at <= ?) AS pair WHERE b - a > ? ORDER BY a",
-            (sensor.id, bulk.instant(start), bulk.instant(min(end, end_ms)), least),
-        )
-    ]
+    if min(end, end_ms) - start > least:  # else no two of them lie so far apart
+        gaps += [
+            (int(a), int(b))
+            for a, b in bulk.rows(
+                f"SELECT a, b FROM (SELECT {ms('observed_at')} AS b, LAG({ms('observed_at')}) OVER "
+                "(ORDER BY observed_at) AS a FROM reading WHERE sensor_id = ? AND observed_at >= ? "
+                "AND observed_at <= ?) AS pair WHERE b - a > ? ORDER BY a",
+                (sensor.id, bulk.instant(start), bulk.instant(min(end, end_ms)), least),
+            )
+        ]
     # Without a reading before, nothing that opened earlier can be a silence of this sensor.
     return gaps, [*spans, (0 if before is None else start, end)]
 

@@ -109,10 +109,14 @@ def send(store: Store, sensors: int, at_ms: int) -> None:
                 },
             )  # fmt: skip
         hour_ms = at_ms // HOUR_MS * HOUR_MS
-        session.execute(
-            text("UPDATE stale_hour SET revision = revision + 1 WHERE hour_at = :hour"),
-            {"hour": hour_ms if store.is_sqlite else from_epoch_ms(hour_ms)},
-        )
+        for number in range(1, sensors + 1):
+            session.execute(
+                text(
+                    "INSERT INTO stale_hour (sensor_id, hour_at, revision) VALUES (:sensor, :hour, 1) "
+                    "ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1"
+                ),
+                {"sensor": number, "hour": hour_ms if store.is_sqlite else from_epoch_ms(hour_ms)},
+            )
 
 
 def look(store: Store, judge: Judge, hour: int) -> tuple[float, float]:

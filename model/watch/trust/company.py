@@ -26,6 +26,8 @@ DRIFT_SPREAD_PCT = 3.0
 SELF_HEATED_K = 2.0
 SELF_HEATED_SPREAD_K = 1.0
 LEAST_HOURS_A_DAY = 12
+LEAST_HOURS = DRIFT_LEAST_DAYS * LEAST_HOURS_A_DAY
+"""With fewer hours nothing is found over two weeks."""
 
 Floats = NDArray[np.float64]
 

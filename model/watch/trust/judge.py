@@ -118,6 +118,7 @@ class Judge:
             if not fresh and not new_hour:
                 break
             self.shelf.changed(fresh)
+            self.shelf.refresh(bulk)
             seen.update({(sensor, at): revision for sensor, at, revision in marks})
             found = self._look(bulk, fresh, hour, new_hour)
             new_hour = False
@@ -336,20 +337,20 @@ def _presence(library: Library, sensor_id: int, last_ms: int, hour: int) -> Foun
 def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Found]:
     result = []
     own = set(hours)
+    beside = Found(sensor_id, ("drift", "self-heated"), _regions(own, SLOW_MS))
     if library.company(sensor_id):
-        beside = Found(sensor_id, ("drift", "self-heated"), _regions(own, SLOW_MS))
         for low, high in beside.regions:
             # Whole days: a window of two weeks is looked at whole, or not at all.
             first_day, last_day = (low - SLOW_MS) // DAY_MS, (high + SLOW_MS) // DAY_MS
             span = (first_day * DAY_MS, (last_day + 1) * DAY_MS - 1)
+            if library.heard_hours(sensor_id, *span) < company.LEAST_HOURS:
+                continue
             series = library.by_hour(sensor_id, *span)
             others = library.beside_by_hour(sensor_id, *span)
             windows_from = first_day + company.DRIFT_DAYS - 1
             beside.findings += company.drift(series, others, windows_from)
             beside.findings += company.self_heated(series, others, windows_from)
-        result.append(beside)
-    else:
-        result.append(Found(sensor_id, ("drift", "self-heated"), _regions(own, SLOW_MS)))
+    result.append(beside)
     clocks = Found(sensor_id, ("clock",), _regions(own, 2 * DAY_MS))
     newest = library.previous_ms(sensor_id, library.end_ms + 1)
     for low, high in clocks.regions:

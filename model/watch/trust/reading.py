@@ -20,6 +20,7 @@ from model.watch.trust.shelf import (
     LAG_N,
     LAG_SQUARES,
     LAG_SUM,
+    LAST,
     N_RH,
     N_T,
     RH_SUM,
@@ -55,6 +56,8 @@ class Library:
     names: Mapping[int, str]
     end_ms: int
     _companies: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
+    _by_hour: dict[tuple[int, int, int], Series] = field(default_factory=dict)
+    _means_by_hour: dict[tuple[int, int, int], Hourly] = field(default_factory=dict)
 
     def _hours(self, since_ms: int, until_ms: int) -> tuple[int, int]:
         """First hour of a span and the hour after its last."""
@@ -71,6 +74,12 @@ class Library:
     def by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> Series:
         """The mean of each hour of a span, at its beginning; of hours in which anything was heard."""
         first, until = self._hours(since_ms, until_ms)
+        key = (sensor_id, first, until)
+        if key not in self._by_hour:
+            self._by_hour[key] = self._read_by_hour(sensor_id, first, until)
+        return self._by_hour[key]
+
+    def _read_by_hour(self, sensor_id: int, first: int, until: int) -> Series:
         table = self.shelf.outlines(self.bulk, sensor_id, first, until)
         heard = np.flatnonzero(table[:, N] > 0.0)
         with np.errstate(invalid="ignore"):  # of a quantity that wasn't heard: NaN
@@ -78,6 +87,11 @@ class Library:
             rh_pct: Floats = table[heard, RH_SUM] / WHOLE / table[heard, N_RH]
         found = Readings(np.asarray((first + heard) * HOUR_MS, dtype=np.float64), temperature_c, rh_pct)
         return self._series(sensor_id, found, self.to_the_last(sensor_id, until))
+
+    def heard_hours(self, sensor_id: int, since_ms: int, until_ms: int) -> int:
+        """In how many hours of a span it was heard."""
+        table = self.shelf.outlines(self.bulk, sensor_id, *self._hours(since_ms, until_ms))
+        return int(np.count_nonzero(table[:, N] > 0.0))
 
     def _series(self, sensor_id: int, found: Readings, to_the_last: bool) -> Series:
         return Series(
@@ -116,13 +130,20 @@ class Library:
 
     def beside_by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> Beside:
         """The same by the means of their hours."""
-        found = []
+        found, means = [], []
         for other, spans in self._spans_beside(sensor_id, since_ms, until_ms).items():
             whole = self.by_hour(other, since_ms, until_ms)
             keep = _within(whole.at_ms, spans)
             if keep.any():
                 found.append(whole.where(keep))
-        return Beside(found)
+                if not keep.all():
+                    means.append(hourly(found[-1]))
+                    continue
+                key = (other, *self._hours(since_ms, until_ms))
+                if key not in self._means_by_hour:  # a place's sensors look at each other's
+                    self._means_by_hour[key] = hourly(whole)
+                means.append(self._means_by_hour[key])
+        return Beside(found, means=lambda: means)
 
     def _spans_beside(self, sensor_id: int, since_ms: int, until_ms: int) -> dict[int, list[Span]]:
         found: dict[int, list[Span]] = {}
@@ -208,7 +229,14 @@ class Library:
         """Instant of a sensor's last reading before an instant."""
         if before_ms <= 0:
             return None
-        return self.shelf.edge(self.bulk, sensor_id, "before", min(before_ms, self.end_ms + 1))
+        before_ms = min(before_ms, self.end_ms + 1)
+        if before_ms % HOUR_MS == 0:
+            # The outlines of the day before are looked at anyway, and mostly tell.
+            first, until = before_ms // HOUR_MS - 24, before_ms // HOUR_MS
+            last = self.shelf.outlines(self.bulk, sensor_id, max(first, 0), until)[:, LAST]
+            if not np.isnan(last).all():
+                return int(np.nanmax(last))
+        return self.shelf.edge(self.bulk, sensor_id, "before", before_ms)
 
     def next_ms(self, sensor_id: int, after_ms: int) -> int | None:
         """Instant of a sensor's first reading after an instant."""

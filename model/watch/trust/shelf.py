@@ -16,18 +16,20 @@ A mark says which hour changed. An hour that was read and not marked since is as
 have deleted marks makes the keeper `forget`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, paired, read_readings
+from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, columns_of, paired, read_readings
 from model.watch.bulk import Bulk
 from model.watch.trust.hours import HourTable, Table
 from model.wood.air import vapour_pressure
 
 Floats = NDArray[np.float64]
+Key = tuple[int, int]
+"""A sensor and an hour."""
 
 OUTLINES_BYTES, LAGS_BYTES, MEANS_BYTES = 48_000_000, 16_000_000, 16_000_000
 READINGS_BYTES = 64_000_000
@@ -36,6 +38,8 @@ KEPT_TOGETHER_H = 7 * 24
 """Spans longer than this are read and not kept."""
 ONE_BY_ONE_H = 2
 """So few hours to outline are read reading by reading, since their air is made next."""
+ASKED_AT_ONCE = 500
+"""Hours of sensors asked for in one statement."""
 WHOLE = 1 << 20
 """Sums are of whole millionths (2**-20), about: exact in any order, and far below any limit."""
 
@@ -165,6 +169,15 @@ class Shelf:
 
     # ------------------------------------------------------------ readings
 
+    def refresh(self, bulk: Bulk) -> None:
+        """Read at once what came in those hours that are kept and were marked."""
+        stale = {key: self._readings[key] for key in self._stale}
+        for key, own in _newer(bulk, stale).items():
+            before = self._readings.pop(key, None)
+            if before is not None:
+                self._bytes -= len(before.at_ms) * _ROW_BYTES + _ENTRY_BYTES
+                self._keep(key, own)
+
     def readings(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
         """A sensor's readings from an hour to before another."""
         if until - first > KEPT_TOGETHER_H:
@@ -187,7 +200,7 @@ class Shelf:
                 continue
             self._bytes -= len(kept.at_ms) * _ROW_BYTES + _ENTRY_BYTES
             if key in self._stale:
-                kept = _newer(bulk, sensor_id, hour, kept)
+                kept = _newer(bulk, {key: kept})[key]
             self._keep(key, kept)
             parts.append(kept)
             hour += 1
@@ -275,26 +288,81 @@ class Shelf:
 # ---------------------------------------------------------------- readings from the book
 
 
+_COUNTS = "COUNT(*), COUNT(temperature_c), COUNT(rh_pct)"
+_UP_TO = "WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ?"
+
+
 def _read(bulk: Bulk, sensor_id: int, since_ms: int, until_ms: int) -> Readings:
     return Readings(*read_readings(bulk, sensor_id, since_ms, until_ms))
 
 
-def _newer(bulk: Bulk, sensor_id: int, hour: int, kept: Readings) -> Readings:
-    """An hour's readings, of which some are kept: only those that came, if they are all newer."""
-    since, until = hour * HOUR_MS, (hour + 1) * HOUR_MS
-    if not len(kept.at_ms):
-        return _read(bulk, sensor_id, since, until)
-    newest = int(kept.at_ms[-1])
-    fresh = _read(bulk, sensor_id, newest + 1, until)
-    # After those: what came in between meanwhile is counted, and then all is read again.
-    counted = bulk.rows(
-        "SELECT COUNT(*), COUNT(temperature_c), COUNT(rh_pct) FROM reading "
-        "WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ?",
-        (sensor_id, bulk.instant(since), bulk.instant(newest)),
-    )
-    if tuple(counted[0]) != kept.counts:
-        return _read(bulk, sensor_id, since, until)
-    return joined([kept, fresh])
+def _newer(bulk: Bulk, kept: Mapping[Key, Readings]) -> dict[Key, Readings]:
+    """Hours' readings, of which some are kept: only those that came, if they are all newer."""
+    found = _came(bulk, {key: own for key, own in kept.items() if len(own.at_ms)})
+    for (sensor_id, hour), own in kept.items():
+        if (sensor_id, hour) not in found:
+            own = _read(bulk, sensor_id, hour * HOUR_MS, (hour + 1) * HOUR_MS)
+            found[sensor_id, hour] = own
+    return found
+
+
+def _came(bulk: Bulk, kept: Mapping[Key, Readings]) -> dict[Key, Readings]:
+    """What is kept and what came after it, of those hours in which nothing came in between.
+
+    What is newer is read first and the rest counted after, so that nothing falls between the two.
+    """
+    spans = {
+        key: (key[0], key[1] * HOUR_MS, int(own.at_ms[-1]), (key[1] + 1) * HOUR_MS)
+        for key, own in kept.items()
+    }
+    fresh: dict[Key, list[tuple[object, ...]]] = {key: [] for key in kept}
+    same: dict[Key, bool] = {}
+    if bulk.is_sqlite:
+        for key, (sensor_id, since, newest, until) in spans.items():
+            fresh[key] = bulk.rows(
+                "SELECT observed_at, temperature_c, rh_pct FROM reading "
+                "WHERE sensor_id = ? AND observed_at > ? AND observed_at < ? ORDER BY observed_at",
+                (sensor_id, newest, until),
+            )
+            counted = bulk.rows(f"SELECT {_COUNTS} FROM reading {_UP_TO}", (sensor_id, since, newest))
+            same[key] = tuple(counted[0]) == kept[key].counts
+    else:
+        # Many in one statement: each would be a way there and back. OFFSET keeps the planner from taking the
+        # inner query for a join, and every row of the table with it.
+        for keys in _portions(list(kept)):
+            asked = ", ".join(
+                ["(?::integer, ?::bigint, ?::timestamptz, ?::timestamptz, ?::timestamptz)"] * len(keys)
+            )
+            values = [
+                value
+                for key in keys
+                for value in (spans[key][0], key[1], *(bulk.instant(at_ms) for at_ms in spans[key][1:]))
+            ]
+            head = f"FROM (VALUES {asked}) AS asked(id, hour, since, newest, until) CROSS JOIN LATERAL"
+            for sensor_id, hour, *row in bulk.rows(
+                f"SELECT id, hour, {bulk.instant_of('observed_at')}, temperature_c, rh_pct {head} (SELECT "
+                "observed_at, temperature_c, rh_pct FROM reading WHERE sensor_id = id "
+                "AND observed_at > newest AND observed_at < until ORDER BY observed_at OFFSET 0) AS came",
+                values,
+            ):
+                fresh[sensor_id, hour].append(tuple(row))
+            for sensor_id, hour, *counts in bulk.rows(
+                f"SELECT id, hour, n, n_t, n_rh {head} (SELECT COUNT(*) AS n, COUNT(temperature_c) AS n_t, "
+                "COUNT(rh_pct) AS n_rh FROM reading WHERE sensor_id = id AND observed_at >= since "
+                "AND observed_at <= newest) AS counted",
+                values,
+            ):
+                same[sensor_id, hour] = tuple(counts) == kept[sensor_id, hour].counts
+    return {
+        key: joined([kept[key], Readings(*columns_of(rows))]) if rows else kept[key]
+        for key, rows in fresh.items()
+        if same[key]
+    }
+
+
+def _portions(keys: Sequence[Key]) -> Iterator[Sequence[Key]]:
+    for start in range(0, len(keys), ASKED_AT_ONCE):
+        yield keys[start : start + ASKED_AT_ONCE]
 
 
 # ---------------------------------------------------------------- figures from readings
