@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, ctx, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from dashboard import forms
 from dashboard.pages.frame import ACTED, ADDRESS, SAID
@@ -51,6 +51,49 @@ def answered(act: Act, here: str = "") -> tuple[Any, Any, Any]:
 def refused(error: BadInput) -> tuple[Any, Any, Any]:
     """A refusal at the head of the page, which is left as it was typed."""
     return forms.problem(error), no_update, no_update
+
+
+def answers(
+    app: Dash,
+    context: Context,
+    form: str,
+    act: Callable[[Any, dict[Any, Any], View], Act],
+    which: str = "number",
+    field: str = "key",
+    fields_of: str = "",
+    here: Callable[[Any], str] | None = None,
+) -> None:
+    """Let a form's button do an act, and answer with what it did or what is wrong.
+
+    The button is ``{"act": form, which: ...}``; the fields that are read with it are ``{"form": form, field:
+    ...}``.
+
+    Parameters
+    ----------
+    act : callable
+        ``act(whose, typed, view)``: `whose` is the button's `which`, `typed` what stands in the fields by
+        their `field`; raises BadInput.
+    fields_of : str, optional
+        The form whose fields are read, where it is another's.
+    here : callable, optional
+        From `whose` to the page's address, for an act that leads nowhere else.
+    """
+
+    @app.callback(
+        *OUTPUTS,
+        Input({"act": form, which: ALL}, "n_clicks"),
+        State({"form": fields_of or form, field: ALL}, "value"),
+        prevent_initial_call=True,
+    )
+    def answer(clicks: list[int | None], _values: list[Any]) -> tuple[Any, Any, Any]:
+        if not any(clicks) or not ctx.triggered_id:
+            return NOTHING
+        whose = ctx.triggered_id[which]
+        typed = {item["id"][field]: item.get("value") for item in ctx.states_list[0]}
+        try:
+            return answered(act(whose, typed, view_of(context)), here(whose) if here is not None else "")
+        except BadInput as error:
+            return refused(error)
 
 
 def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:

@@ -13,6 +13,7 @@ from dashboard import display as say
 from dashboard.display import Display
 from model.records.tables import Place
 from model.wood.errors import BadInput
+from model.wood.species import all_species
 from model.wood.units import parse_length_mm, parse_temperature_c
 
 Id = str | dict[str, Any]
@@ -125,6 +126,11 @@ def choice_field(
 def named_by(options: Mapping[Any, str]) -> list[tuple[str, str]]:
     """Options from names by key."""
     return [(str(key), name) for key, name in options.items()]
+
+
+def species_names() -> html.Datalist:
+    """The woods that are known, to choose from while typing."""
+    return html.Datalist([html.Option(value=wood.name) for wood in all_species()], id="species-names")
 
 
 # ---------------------------------------------------------------- what was typed

@@ -29,6 +29,7 @@ from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
 
 CONTACT = "contact"
 """Name of the preference that holds who to call: ``{"name", "line", "link"}``, texts."""
+LINKS = ("https://", "http://", "mailto:", "tel:")
 
 
 def contact_of(session: Session) -> Contact:
@@ -36,6 +37,21 @@ def contact_of(session: Session) -> Contact:
     row = session.get(Preference, CONTACT)
     value = row.value if row is not None else {}
     return Contact(*(str(value.get(key) or "") for key in ("name", "line", "link")))
+
+
+def keep_contact(session: Session, name: str, line: str = "", link: str = "") -> None:
+    """Set who to call, as every client sheet prints it.
+
+    Raises
+    ------
+    BadInput
+        For a link that is none, or one without a name or a line beside it.
+    """
+    if link and not link.startswith(LINKS):
+        raise BadInput("", "link", "must begin with https://, http://, mailto: or tel:", link)
+    if link and not (name or line):
+        raise BadInput("", "name", "must be given beside a link", "nothing")
+    session.merge(Preference(name=CONTACT, value={"name": name, "line": line, "link": link}))
 
 
 def piece_row(session: Session, name_or_id: str | int) -> Piece:

@@ -288,14 +288,11 @@ def contact(
     link: Annotated[str, typer.Option("--link", help="An address that becomes a QR code.")] = "",
 ) -> None:
     """Set who the client calls, as printed on every client sheet."""
-    from dashboard.sheet import CONTACT
-    from model.records.tables import Preference
+    from dashboard.sheet import keep_contact
 
-    if link and not link.startswith(("https://", "http://", "mailto:", "tel:")):
-        raise BadInput("", "--link", "must begin with https://, http://, mailto: or tel:", link)
     store, _ = open_book()
     with store.session() as session:
-        session.merge(Preference(name=CONTACT, value={"name": name, "line": line, "link": link}))
+        keep_contact(session, name, line, link)
     say(f"{name} stands on the client sheets from now on.")
 
 

@@ -6,6 +6,7 @@ from dash import Dash
 
 from dashboard import acts
 from dashboard.pages import client as client
+from dashboard.pages import contact as contact
 from dashboard.pages import deliver as deliver
 from dashboard.pages import foretold as foretold
 from dashboard.pages import gap as gap
@@ -24,6 +25,7 @@ from dashboard.pages import rehearse as rehearse
 from dashboard.pages import sensors as sensors
 from dashboard.pages import settings as settings
 from dashboard.pages import sheets as sheets
+from dashboard.pages import stack_acts as stack_acts
 from dashboard.pages import stock as stock
 from dashboard.pages import swap as swap
 from dashboard.pages import today as today
@@ -35,6 +37,7 @@ from dashboard.view import Context, Route
 MODULES: tuple[ModuleType, ...] = (
     today,
     client,
+    contact,
     deliver,
     foretold,
     gap,
@@ -53,6 +56,7 @@ MODULES: tuple[ModuleType, ...] = (
     sensors,
     settings,
     sheets,
+    stack_acts,
     stock,
     swap,
     trust,

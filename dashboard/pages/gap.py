@@ -6,12 +6,12 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
 from dashboard.display import Display, Units
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.foretold import foretold_part
@@ -19,7 +19,7 @@ from dashboard.pages.frame import num, part, prose, sheet, under
 from dashboard.paper.gap_strip import LETTERS, letter_for
 from dashboard.paper.seen import NOTHING_MM, seen_of
 from dashboard.sheet import read_letter
-from dashboard.view import Context, Route, View, address, view_of
+from dashboard.view import Context, Route, View, address
 from model.records import measured, queries, series
 from model.records.queries import PieceNow
 from model.records.tables import Fit as FitRow
@@ -316,20 +316,7 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
 def register(app: Dash, context: Context) -> None:
     """The letter's answer."""
 
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": FORM, "piece": ALL}, "n_clicks"),
-        State({"form": FORM, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def write(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(record_letter(int(ctx.triggered_id["piece"]), typed, view_of(context)))
-        except BadInput as error:
-            return refused(error)
+    answers(app, context, FORM, record_letter, which="piece")
 
 
 ROUTES = [Route("/piece/<piece_id>/gap", layout, live=False)]

@@ -1,21 +1,21 @@
 """Glue-ups: the board's answer for each shop, clamps declared on and off, and the adhesives of the shop."""
 
 import re
-from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
+from dashboard.before import put_back, remembered
 from dashboard.display import Display
 from dashboard.forms import choice_field, text_field
 from dashboard.pages.frame import aria, noted, part, prose, sheet
-from dashboard.view import Context, Route, View, address, view_of
+from dashboard.view import Context, Route, View, address
 from model.records.queries import PlaceNow
 from model.records.tables import GlueUp, Place, Warning
 from model.watch.adhesives import (
@@ -26,9 +26,9 @@ from model.watch.adhesives import (
     keep_adhesive,
     make_usual_adhesive,
 )
+from model.watch.adhesives import NAME as LABELS
 from model.watch.clamps import clamps_off, clamps_on, clamps_on_again, open_glue_up
 from model.watch.glue_board import BoardLine, glue_board
-from model.wood.errors import BadInput
 
 ON, OFF, ADHESIVE, USUAL = "clamps on", "clamps off", "adhesive", "usual adhesive"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
@@ -239,31 +239,17 @@ def adhesives_part(session: Session, view: View) -> html.Section:
 def register(app: Dash, context: Context) -> None:
     """Clamps on, clamps off, and the labels."""
 
-    def answers(inputs: Any, state: Any, act: Callable[[dict[str, Any], dict[str, Any], View], Act]) -> None:
-        @app.callback(*OUTPUTS, Input(inputs, "n_clicks"), State(state, "value"), prevent_initial_call=True)
-        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-            if not any(clicks):
-                return NOTHING
-            typed = {
-                item["id"].get("key", item["id"].get("place")): item.get("value")
-                for item in ctx.states_list[0]
-            }
-            try:
-                return answered(act(dict(ctx.triggered_id), typed, view_of(context)))
-            except BadInput as error:
-                return refused(error)
-
-    answers({"act": ON, "place": ALL}, {"form": ON, "place": ALL}, put_on)
-    answers({"act": OFF, "place": ALL}, {"form": ON, "place": ALL}, take_off)
-    answers({"act": ADHESIVE, "number": ALL}, {"form": ADHESIVE, "key": ALL}, keep_label)
-    answers({"act": USUAL, "name": ALL}, {"form": ADHESIVE, "key": ALL}, make_usual)
+    answers(app, context, ON, put_on, which="place", field="place")
+    answers(app, context, OFF, take_off, which="place", field="place", fields_of=ON)
+    answers(app, context, ADHESIVE, keep_label)
+    answers(app, context, USUAL, make_usual, which="name", fields_of=ADHESIVE)
 
 
-def put_on(pressed: dict[str, Any], typed: dict[str, Any], view: View) -> Act:
+def put_on(place_id: int, typed: dict[int, Any], view: View) -> Act:
     """The clamps go on at a place."""
     with view.store.session() as session:
-        place = session.get_one(Place, pressed["place"])
-        adhesive = adhesive_named(session, typed.get(pressed["place"]) or None)
+        place = session.get_one(Place, place_id)
+        adhesive = adhesive_named(session, typed.get(place_id) or None)
         row = clamps_on(session, place, adhesive, view.now)
         told = range_of(adhesive.document(), view.display)
         return Act(
@@ -273,15 +259,15 @@ def put_on(pressed: dict[str, Any], typed: dict[str, Any], view: View) -> Act:
         )
 
 
-def take_off(pressed: dict[str, Any], _typed: dict[str, Any], view: View) -> Act:
+def take_off(place_id: int, _typed: dict[int, Any], view: View) -> Act:
     """The clamps come off at a place."""
     with view.store.session() as session:
-        place = session.get_one(Place, pressed["place"])
+        place = session.get_one(Place, place_id)
         row = clamps_off(session, place, view.now)
         return Act(f"Clamps are off at {place.name}.", "/", ("clamps off", row.id))
 
 
-def keep_label(_pressed: dict[str, Any], typed: dict[str, Any], view: View) -> Act:
+def keep_label(_number: int, typed: dict[str, Any], view: View) -> Act:
     """Keep an adhesive with its label's figures as typed."""
     most_rh = str(typed.get("rh") or "").strip()
     adhesive = Adhesive(
@@ -294,16 +280,18 @@ def keep_label(_pressed: dict[str, Any], typed: dict[str, Any], view: View) -> A
         source=LABEL,
     )
     with view.store.session() as session:
-        keep_adhesive(session, adhesive)
-        return Act(f"{adhesive.name} is kept by its label.", "/settings")
+        with remembered(session, LABELS):
+            keep_adhesive(session, adhesive)
+        return Act(f"{adhesive.name} is kept by its label.", "/settings", ("adhesives", 0))
 
 
-def make_usual(pressed: dict[str, Any], _typed: dict[str, Any], view: View) -> Act:
+def make_usual(name: str, _typed: dict[str, Any], view: View) -> Act:
     """The adhesive the first page asks about."""
     with view.store.session() as session:
-        adhesive = adhesive_named(session, str(pressed["name"]))
-        make_usual_adhesive(session, adhesive.name)
-        return Act(f"{adhesive.name} is the usual one.", "/settings")
+        adhesive = adhesive_named(session, name)
+        with remembered(session, LABELS):
+            make_usual_adhesive(session, adhesive.name)
+        return Act(f"{adhesive.name} is the usual one.", "/settings", ("adhesives", 0))
 
 
 def _undo_on(view: View, number: int) -> str:
@@ -319,5 +307,11 @@ def _undo_off(view: View, number: int) -> str:
         return "The clamps are on still."
 
 
-UNDO = {"clamps on": _undo_on, "clamps off": _undo_off}
+def _undo_label(view: View, _number: int) -> str:
+    with view.store.session() as session:
+        put_back(session, LABELS, "this change of the adhesives")
+        return f"The adhesives are as they were; {adhesive_named(session).name} is the usual one."
+
+
+UNDO = {"clamps on": _undo_on, "clamps off": _undo_off, "adhesives": _undo_label}
 ROUTES = [Route("/place/<place_id>/clamps", clamps_layout, live=False)]

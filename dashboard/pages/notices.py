@@ -1,20 +1,19 @@
 """Notices, on the page of settings: who is told of what, when, and whether it gets there."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
+from dashboard.before import put_back, remembered
 from dashboard.forms import choice_field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import part
-from dashboard.view import Context, View, view_of
-from model.records.tables import Preference
+from dashboard.view import Context, View
 from model.watch.notice_times import NAME, TIERS, Hours, keep_hours, read_hours
 from model.watch.notices import failing
 from model.wood.errors import BadInput
@@ -120,29 +119,13 @@ def _hours_form(hours: Hours) -> html.Div:
 def register(app: Dash, context: Context) -> None:
     """Testing an address, and keeping what it is told and when."""
 
-    def answers(name: str, state: dict[str, Any], act: Callable[[int, dict[Any, Any], View], Act]) -> None:
-        @app.callback(
-            *OUTPUTS,
-            Input({"act": name, "number": ALL}, "n_clicks"),
-            State(state, "value"),
-            prevent_initial_call=True,
-        )
-        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-            if not any(clicks):
-                return NOTHING
-            typed = {
-                item["id"].get("key", item["id"].get("number")): item.get("value")
-                for item in ctx.states_list[0]
-            }
-            try:
-                done = act(int(ctx.triggered_id["number"]), typed, view_of(context))
-                return answered(done, "/settings")
-            except BadInput as error:
-                return refused(error)
+    answers(app, context, TEST, test, field="number", fields_of=TOLD, here=_page)
+    answers(app, context, TOLD, keep_told, field="number", here=_page)
+    answers(app, context, WHEN, keep_when, here=_page)
 
-    answers(TEST, {"form": TOLD, "number": ALL}, test)
-    answers(TOLD, {"form": TOLD, "number": ALL}, keep_told)
-    answers(WHEN, {"form": WHEN, "key": ALL}, keep_when)
+
+def _page(_number: int) -> str:
+    return "/settings"
 
 
 def _mask(number: int, view: View) -> str:
@@ -171,8 +154,8 @@ def keep_told(number: int, typed: dict[Any, Any], view: View) -> Act:
         raise BadInput("", "what it is told", "must be one of the four", "nothing")
     with view.store.session() as session:
         hours = read_hours(session)
-        _remember(session, hours)
-        keep_hours(session, replace(hours, tiers={**hours.tiers, mask: TIERS[: int(level)]}))
+        with remembered(session, NAME):
+            keep_hours(session, replace(hours, tiers={**hours.tiers, mask: TIERS[: int(level)]}))
     return Act(f"{mask.split('#')[0]} is told {dict(LEVELS)[level]}.", undo=(BEFORE, 0))
 
 
@@ -189,23 +172,15 @@ def keep_when(_number: int, typed: dict[Any, Any], view: View) -> Act:
             quiet_until=str(typed.get("quiet_until") or "").strip(),
             now_at_night=typed.get("now_at_night") == "yes",
         )
-        _remember(session, hours)
-        keep_hours(session, kept)
+        with remembered(session, NAME):
+            keep_hours(session, kept)
     told = f"Quiet from {kept.quiet_from} until {kept.quiet_until}; the day's notices come at"
     return Act(say.sentence(f"{told} {kept.morning_at}"), undo=(BEFORE, 0))
 
 
-def _remember(session: Session, hours: Hours) -> None:
-    session.merge(Preference(name=BEFORE, value=hours.document()))
-
-
 def _undo(view: View, _number: int) -> str:
     with view.store.session() as session:
-        kept = session.get(Preference, BEFORE)
-        if kept is None:
-            raise BadInput("", "change", "can't be taken back any more", "nothing")
-        session.merge(Preference(name=NAME, value=kept.value))
-        session.delete(kept)
+        put_back(session, NAME, "this change of the notices")
     return "Notices are as they were before."
 
 

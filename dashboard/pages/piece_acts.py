@@ -4,11 +4,11 @@ from collections.abc import Callable
 from typing import Any
 
 import flask
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.frame import part, sheet
 from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
@@ -136,26 +136,8 @@ def _move_form(piece: PieceNow, places: tuple[PlaceNow, ...], zone: str, view: V
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
 
-    def answers(name: str, act: Callable[[int, dict[str, Any], View], Act]) -> None:
-        @app.callback(
-            *OUTPUTS,
-            Input({"act": name, "piece": ALL}, "n_clicks"),
-            State({"form": name, "key": ALL}, "value"),
-            prevent_initial_call=True,
-        )
-        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-            if not any(clicks):
-                return NOTHING
-            piece_id = int(ctx.triggered_id["piece"])
-            typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-            try:
-                return answered(act(piece_id, typed, view_of(context)))
-            except BadInput as error:
-                return refused(error)
-
-    answers(MOVE, move)
-    answers(MEASURE, measure)
-    answers(RETIRE, retire)
+    for form, act in ((MOVE, move), (MEASURE, measure), (RETIRE, retire)):
+        answers(app, context, form, act, which="piece")
 
     def papers(name: str, make: Callable[..., bytes]) -> None:
         @app.server.get(f"/piece/<int:piece_id>/{name}.pdf", endpoint=f"piece {name}")

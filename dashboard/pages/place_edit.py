@@ -3,13 +3,13 @@
 from typing import Any
 from zoneinfo import available_timezones
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, text_field
 from dashboard.pages.frame import sheet
-from dashboard.view import Context, Route, View, address, view_of
+from dashboard.view import Context, Route, View, address
 from model.records import book
 from model.records.tables import Place, Preference
 from model.wood.errors import BadInput
@@ -95,20 +95,7 @@ def form_of(place_id: int, row: dict[str, Any], view: View) -> html.Div:
 def register(app: Dash, context: Context) -> None:
     """The form's answer."""
 
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": FORM, "place": ALL}, "n_clicks"),
-        State({"form": FORM, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def write(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(save(int(ctx.triggered_id["place"]), typed, view_of(context)))
-        except BadInput as error:
-            return refused(error)
+    answers(app, context, FORM, save, which="place")
 
 
 def save(place_id: int, typed: dict[str, Any], view: View) -> Act:

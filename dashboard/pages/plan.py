@@ -8,12 +8,11 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from dashboard import display as say
 from dashboard import forms
 from dashboard.figures.section import section_drawing
-from dashboard.forms import choice_field, text_field
+from dashboard.forms import choice_field, species_names, text_field
 from dashboard.pages import plan_asked
 from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
 from dashboard.pages.plan_asked import Plan, plan_of
 from dashboard.pages.plan_compared import grain_part, side_by_side
-from dashboard.pages.stock import species_names
 from dashboard.paper.cards import card_figures, plain_sentence
 from dashboard.sized import in_units
 from dashboard.view import Context, Route, View, address, view_of

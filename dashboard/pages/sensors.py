@@ -8,7 +8,7 @@ from dash import ALL, Dash, Input, State, ctx, html
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, refused
 from dashboard.doors import HeardTopic
 from dashboard.forms import choice_field, text_field
 from dashboard.marks import verdict_mark
@@ -227,21 +227,11 @@ def register(app: Dash, context: Context) -> None:
         except BadInput as error:
             return refused(error)
 
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": HANG, "sensor": ALL}, "n_clicks"),
-        State({"form": HANG, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def hang(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        number = int(ctx.triggered_id["sensor"])
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(hung(number, typed, view_of(context)), address("sensor", number))
-        except BadInput as error:
-            return refused(error)
+    answers(app, context, HANG, hung, which="sensor", here=_page)
+
+
+def _page(sensor_id: int) -> str:
+    return address("sensor", sensor_id)
 
 
 def accepted(topic: str, typed: dict[str, Any], view: View) -> Act:

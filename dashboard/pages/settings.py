@@ -6,7 +6,7 @@ from typing import Any
 from dash import html
 
 from dashboard import display as say
-from dashboard.pages import glue, notices
+from dashboard.pages import contact, glue, notices
 from dashboard.pages.frame import aria, num, part, sheet
 from dashboard.view import Route, View
 from model.records import queries
@@ -26,6 +26,7 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         labels = glue.adhesives_part(session, view)
         told = notices.notices_part(session, view)
+        called = contact.contact_part(session)
     return sheet(
         title,
         part(
@@ -42,6 +43,7 @@ def layout(view: View) -> html.Main:
         ),
         told,
         labels,
+        called,
         part("Running", health_facts(health, view)),
         part("Who may look", *access(view)),
         part(

@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, day_field, text_field
-from dashboard.view import Context, View, address, view_of
+from dashboard.view import Context, View, address
 from model.records import swaps
 from model.records.sensing import SensorNow
 from model.records.tables import Sensor
@@ -53,20 +53,7 @@ def swap_form(sensor: SensorNow, view: View) -> html.Details:
 def register(app: Dash, context: Context) -> None:
     """The form's answer."""
 
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": SWAP, "number": ALL}, "n_clicks"),
-        State({"form": SWAP, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(swap(int(ctx.triggered_id["number"]), typed, view_of(context)))
-        except BadInput as error:
-            return refused(error)
+    answers(app, context, SWAP, swap)
 
 
 def swap(number: int, typed: dict[str, Any], view: View) -> Act:

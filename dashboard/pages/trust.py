@@ -1,21 +1,19 @@
 """Trust in one sensor, on its page: a doubt raised, ended and undone, and the salt check."""
 
-from collections.abc import Callable
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.frame import part
-from dashboard.view import Context, View, address, view_of
+from dashboard.view import Context, View, address
 from model.records import sensing, trusted
 from model.records.sensing import SensorNow
 from model.records.tables import Correction, Doubt, Sensor
-from model.wood.errors import BadInput
 from model.wood.salts import SALTS
 
 SALT, DOUBT, UNDO_DOUBT = "salt check", "doubt", "undo doubt"
@@ -102,25 +100,8 @@ def _doubt_form(sensor: SensorNow, view: View) -> html.Div:
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
 
-    def answers(name: str, act: Callable[[int, dict[str, Any], View], Act]) -> None:
-        @app.callback(
-            *OUTPUTS,
-            Input({"act": name, "number": ALL}, "n_clicks"),
-            State({"form": name, "key": ALL}, "value"),
-            prevent_initial_call=True,
-        )
-        def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-            if not any(clicks):
-                return NOTHING
-            typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-            try:
-                return answered(act(int(ctx.triggered_id["number"]), typed, view_of(context)))
-            except BadInput as error:
-                return refused(error)
-
-    answers(SALT, salt)
-    answers(DOUBT, doubt)
-    answers(UNDO_DOUBT, believe)
+    for form, act in ((SALT, salt), (DOUBT, doubt), (UNDO_DOUBT, believe)):
+        answers(app, context, form, act)
 
 
 def salt(sensor_id: int, typed: dict[str, Any], view: View) -> Act:

@@ -2,15 +2,16 @@
 
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import Act, answers
+from dashboard.before import put_back, remembered
 from dashboard.forms import choice_field, text_field
 from dashboard.pages.frame import part
-from dashboard.view import Context, View, address, view_of
+from dashboard.view import Context, View, address
 from model.records import measured
 from model.records.queries import StackNow
 from model.records.tables import Measurement, Preference, Stack
@@ -31,6 +32,13 @@ def board_of(session: Session, stack_id: int) -> WitnessBoard | None:
     """The board that is kept with a stack; none before one was first weighed."""
     row = session.get(Preference, _name(stack_id))
     return None if row is None else WitnessBoard(**row.value)
+
+
+def forget_board(session: Session, stack_id: int) -> None:
+    """No board is kept with a stack that goes out of the book: its number may be given again."""
+    row = session.get(Preference, _name(stack_id))
+    if row is not None:
+        session.delete(row)
 
 
 def witness_part(session: Session, stack: StackNow) -> html.Section:
@@ -76,26 +84,12 @@ def witness_part(session: Session, stack: StackNow) -> html.Section:
 
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
-    for name, act in ((BEGIN, begin), (WEIGH, weigh)):
-        _answers(app, context, name, act)
+    for form, act in ((BEGIN, begin), (WEIGH, weigh)):
+        answers(app, context, form, act, which="stack", here=_page)
 
 
-def _answers(app: Dash, context: Context, name: str, act: Any) -> None:
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": name, "stack": ALL}, "n_clicks"),
-        State({"form": name, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def answer(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        stack_id = int(ctx.triggered_id["stack"])
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(act(stack_id, typed, view_of(context)), address("stack", stack_id))
-        except BadInput as error:
-            return refused(error)
+def _page(stack_id: int) -> str:
+    return address("stack", stack_id)
 
 
 def begin(stack_id: int, typed: dict[str, Any], view: View) -> Act:
@@ -109,8 +103,10 @@ def begin(stack_id: int, typed: dict[str, Any], view: View) -> Act:
     value = {"mass_g": board.mass_g, "mc_pct": board.mc_pct, "mc_uncertainty_pct": sure}
     with view.store.session() as session:
         session.get_one(Stack, stack_id)
-        session.merge(Preference(name=_name(stack_id), value=value))
-    return Act(f"The board is kept: without water it would weigh {board.oven_dry_g:.0f} g.")
+        with remembered(session, _name(stack_id)):
+            session.merge(Preference(name=_name(stack_id), value=value))
+    said = f"The board is kept: without water it would weigh {board.oven_dry_g:.0f} g."
+    return Act(said, undo=("witness board", stack_id))
 
 
 def weigh(stack_id: int, typed: dict[str, Any], view: View) -> Act:
@@ -134,4 +130,13 @@ def _undo(view: View, number: int) -> str:
     return "The weight counts for nothing now."
 
 
-UNDO = {"witness": _undo}
+def _undo_begin(view: View, stack_id: int) -> str:
+    with view.store.session() as session:
+        put_back(session, _name(stack_id), "this board")
+        board = board_of(session, stack_id)
+    if board is None:
+        return "No board is kept with the stack."
+    return f"The board that weighed {board.mass_g:g} g is kept with the stack again."
+
+
+UNDO = {"witness": _undo, "witness board": _undo_begin}

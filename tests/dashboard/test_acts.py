@@ -9,7 +9,7 @@ from sqlalchemy import select
 from dashboard import drafts
 from dashboard.display import Display
 from dashboard.doors import SensorDoor
-from dashboard.pages import piece_acts, place_edit, record, sensors, stock, trust, warnings
+from dashboard.pages import piece_acts, place_edit, record, sensors, stack_acts, trust, warnings
 from dashboard.view import Context, View
 from model.records import queries
 from model.records.store import Store
@@ -50,7 +50,7 @@ ASH = {
 
 
 def test_a_stack_is_recorded_in_the_forms_unit_and_taken_out_again(book, view):
-    act = stock.add(ASH | {"place": str(book.shop), "destination": str(book.flat)}, view)
+    act = stack_acts.add(ASH | {"place": str(book.shop), "destination": str(book.flat)}, view)
     with book.store.session() as session:
         (stack,) = [one for one in queries.stacks(session, view.now) if one.name == "Ash, 4/4"]
     assert stack.document["thickness_mm"] == pytest.approx(31.75)
@@ -59,7 +59,7 @@ def test_a_stack_is_recorded_in_the_forms_unit_and_taken_out_again(book, view):
     assert stack.destination.name == "Dry flat"
     # Midnight in the shop's zone, which lies five hours behind UTC in winter.
     assert stack.start_at.isoformat() == "2026-02-01T05:00:00+00:00"
-    undo(stock, act, view)
+    undo(stack_acts, act, view)
     assert row(book.store, Stack, stack.id) is None
 
 
@@ -76,27 +76,27 @@ def test_a_stack_is_recorded_in_the_forms_unit_and_taken_out_again(book, view):
 )
 def test_a_stack_that_is_wrong_names_its_field(book, view, key, value, named):
     with pytest.raises(BadInput) as error:
-        stock.add(ASH | {"place": str(book.shop), key: value}, view)
+        stack_acts.add(ASH | {"place": str(book.shop), key: value}, view)
     assert named in error.value.what
 
 
 def test_a_metered_reading_can_be_taken_back(book, view):
-    act = stock.meter(book.stack, {"mc": "8.4", "how": "pin meter", "at": "2026-02-05"}, view)
+    act = stack_acts.meter(book.stack, {"mc": "8.4", "how": "pin meter", "at": "2026-02-05"}, view)
     assert row(book.store, Measurement, act.undo[1]).value == 8.4
-    undo(stock, act, view)
+    undo(stack_acts, act, view)
     assert row(book.store, Measurement, act.undo[1]).undone_at == view.now
 
 
 def test_a_stack_is_moved_and_brought_back(book, view):
-    act = stock.move(book.stack, {"place": str(book.flat), "at": "2026-02-05"}, view)
+    act = stack_acts.move(book.stack, {"place": str(book.flat), "at": "2026-02-05"}, view)
     assert act.says == "Maple, spring batch stands at Dry flat."
-    assert undo(stock, act, view) == "Maple, spring batch stands at Shop again."
+    assert undo(stack_acts, act, view) == "Maple, spring batch stands at Shop again."
 
 
 def test_a_stack_used_up_is_followed_again_when_undone(book, view):
-    act = stock.retire(book.stack, {}, view)
+    act = stack_acts.retire(book.stack, {}, view)
     assert row(book.store, Stack, book.stack).retired_at == view.now
-    undo(stock, act, view)
+    undo(stack_acts, act, view)
     assert row(book.store, Stack, book.stack).retired_at is None
 
 
@@ -124,7 +124,7 @@ def test_what_was_measured_is_stored_in_si(book, view, what, value, quantity, st
     assert measurement.quantity == quantity
     assert measurement.value == pytest.approx(stored)
     assert measurement.body_id == book.bench_panel
-    undo(stock, act, view)
+    undo(stack_acts, act, view)
     assert row(book.store, Measurement, act.undo[1]).undone_at is not None
 
 

@@ -17,7 +17,7 @@ from dashboard.pages import (
     rehearse,
     rehearse_asked,
     rehearse_weather,
-    stock,
+    stack_acts,
 )
 from dashboard.pages.rehearse_asked import Design, Year, run
 from dashboard.still import still, text_of
@@ -228,7 +228,7 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     assert "front, gap Feb 10" in told
     assert "gap strip" in told
     assert "1 measurement beside what was foretold." in plain(foretold.layout(view))
-    stock.UNDO["measurement"](view, act.undo[1])
+    stack_acts.UNDO["measurement"](view, act.undo[1])
     assert "about 7/64 in now" in plain(gap.layout(view, drawer))
 
 

@@ -13,7 +13,7 @@ import pytest
 
 from dashboard import drafts
 from dashboard.display import Display
-from dashboard.pages import deliver, placement, plan, record
+from dashboard.pages import deliver, placement, plan, record_form
 from dashboard.still import text_of
 from dashboard.view import Context, View
 from deploy.commands import main
@@ -133,7 +133,7 @@ def test_the_form_gives_the_trades_window(name, units, view_in):
     assert checked.problems == []
     found = check_document(checked.piece)
     hold(found, low, high)
-    told = text_of(record.live(checked, view))
+    told = text_of(record_form.live(checked, view))
     assert "Nothing is missing." in told
     window, seen = SAYS.get(name, ("", ""))
     assert window in told
