@@ -2,7 +2,6 @@
 
 import contextlib
 import importlib.util
-import json
 import os
 import pwd
 import random
@@ -14,22 +13,16 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from sqlalchemy import text
 
 from ingest.broker import EmbeddedBroker, answers, mosquitto_program
-from model.records.clock import machine_now
 from model.records.store import Store
-from model.records.tables import Binding, Sensor
 
 HERE = Path(__file__).parent
-TIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity", "time": "/time"}
-UNTIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity"}
-START_AT = datetime.now(UTC).replace(microsecond=0) - timedelta(days=30)
 
 
 def _load(name: str, path: Path) -> Any:
@@ -41,6 +34,10 @@ def _load(name: str, path: Path) -> Any:
     return module
 
 
+# Fixtures that only tests of the whole service use.
+whole_service = _load("paneltide_whole_service", HERE / "whole_service.py")
+service, saving_broker = whole_service.service, whole_service.saving_broker
+World = _load("paneltide_contract_world", HERE / "world.py").World
 publisher_module = _load("paneltide_bench_publisher", HERE.parent / "bench" / "publisher.py")
 
 
@@ -141,6 +138,11 @@ def free_port() -> int:
         with socket.socket() as probe, contextlib.suppress(OSError):
             probe.bind(("127.0.0.1", port))
             return port
+
+
+@pytest.fixture(name="free_port")
+def free_port_fixture() -> Callable[[], int]:
+    return free_port
 
 
 # ---------------------------------------------------------------- PostgreSQL
@@ -331,54 +333,44 @@ def publisher() -> Iterator[Callable[[int], Any]]:
             made.close()
 
 
-class World:
-    """What the tests say about sensors, messages and rows."""
-
-    sensors = 20
-
-    @staticmethod
-    def bind(store: Store, count: int = 20, *, timed: bool = True) -> None:
-        """Sensors ``s0``… bound to ``air/0``…"""
-        with store.session() as session:
-            for number in range(count):
-                sensor = Sensor(name=f"s{number}", accepted_at=machine_now())
-                sensor.bindings.append(Binding(topic=f"air/{number}", payload=TIMED if timed else UNTIMED))
-                session.add(sensor)
-
-    @staticmethod
-    def messages(count: int, first: int = 0, *, timed: bool = True) -> list[tuple[str, bytes]]:
-        """Messages that differ, each a row of its own."""
-        made = []
-        for number in range(first, first + count):
-            document: dict[str, Any] = {
-                "temperature": number % 4_000 / 100,
-                "humidity": 20 + number // 4_000 % 60,
-            }
-            if timed:
-                document["time"] = (START_AT + timedelta(seconds=number // 20)).isoformat()
-            made.append((f"air/{number % 20}", json.dumps(document).encode()))
-        return made
-
-    @staticmethod
-    def scalar(store: Store, sql: str) -> Any:
-        with store.engine.connect() as connection:
-            return connection.execute(text(sql)).scalar()
-
-    @classmethod
-    def rows(cls, store: Store) -> int:
-        count: int = cls.scalar(store, "SELECT count(*) FROM reading")
-        return count
-
-    @classmethod
-    def tally(cls, store: Store, name: str) -> int:
-        return cls.scalar(store, f"SELECT count FROM tally WHERE name = '{name}'") or 0
-
-
 @pytest.fixture
-def world() -> type[World]:
+def world() -> Any:
+    """What the tests say about sensors, messages and rows."""
     return World
 
 
 @pytest.fixture
 def broker_answers() -> Callable[[str, int], bool]:
     return answers
+
+
+@pytest.fixture(scope="session")
+def contract_kit() -> Iterator[Any]:
+    """Makers of everything, for tests that need more than one of a kind at a time."""
+    publishers: list[Any] = []
+
+    def postgres(folder: Path) -> Postgres:
+        pytest.importorskip("psycopg", reason="the driver psycopg is missing (extra postgres)")
+        folder.mkdir()
+        return Postgres(folder)
+
+    def publisher(port: int) -> Any:
+        publishers.append(publisher_module.Publisher(port, f"test-kit-{len(publishers)}"))
+        return publishers[-1]
+
+    def ingest(store: Store, url: str, log: Path) -> IngestProcess:
+        process = IngestProcess(store, url, log)
+        until(lambda: "connected to the broker" in process.said, 30, "ingest")
+        return process
+
+    yield SimpleNamespace(
+        until=until,
+        world=World,
+        postgres=postgres,
+        broker=lambda folder: whole_service.SavingBroker(folder, free_port(), until),
+        publisher=publisher,
+        ingest=ingest,
+    )
+    for made in publishers:
+        with contextlib.suppress(OSError):
+            made.close()
