@@ -5,6 +5,7 @@ Importing this does nothing; `build_app` hands every page what it needs, so that
 
 import hashlib
 import json
+import re
 import select
 import threading
 from pathlib import Path
@@ -58,6 +59,15 @@ INDEX = """<!DOCTYPE html>
 </html>"""
 
 
+HELD = "text/plain"
+SCRIPT = re.compile(r'<script src="([^"]+)"></script>')
+
+
+def _held_back(scripts: str) -> str:
+    """Dash's scripts as `page.js` starts them: they begin once what came with the document has been drawn."""
+    return SCRIPT.sub(rf'<script type="{HELD}" data-src="\1"></script>', scripts)
+
+
 class Sheets(Dash):
     """Dash, with each page written into the document it arrives in.
 
@@ -75,6 +85,8 @@ class Sheets(Dash):
             sans=asset("fonts/alegreya-sans-latin-400-normal.woff2"),
             first_sight=self.first_sight().replace("{%", "{&#37;"),
         )
+        kwargs["scripts"] = _held_back(kwargs["scripts"])
+        kwargs["renderer"] = kwargs["renderer"].replace("application/javascript", HELD)
         for name, value in kwargs.items():
             document = document.replace("{%" + name + "%}", value)
         return document
@@ -153,26 +165,29 @@ def build_app(
     table = pages.routes()
     fresh = Fresh(store)
 
+    def answered(view: View, path: str, shared: tuple[Any, ...] | None) -> tuple[Component, bool]:
+        # The page written into the document and the one its scripts ask for a moment later are one.
+        def make() -> tuple[Component, bool]:
+            return _answer(table, view, path)
+
+        return fresh.of(("page", *shared), make) if shared else make()
+
     def first_page() -> str:
         view, path = _asked(context, flask.request.full_path)
+        shared = _shared(table, view, path)
 
         def written() -> str:
-            page, _live = _answer(table, view, path)
+            page, _live = answered(view, path, shared)
             head = top(view.units, path, live=False, sample=context.sample)
             return f'<div class="first-sight">{still([head, page])}</div>'
 
-        shared = _shared(table, view, path)
         return fresh.of(("first sight", *shared), written) if shared else written()
 
     def layout() -> Component:
         # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
         href = flask.request.referrer if flask.has_request_context() else None
         view, path = _asked(context, href or "/")
-        shared = _shared(table, view, path)
-        if shared:
-            page, _live = fresh.of(("page", *shared), lambda: _answer(table, view, path))
-        else:
-            page, _live = _answer(table, view, path)
+        page, _live = answered(view, path, _shared(table, view, path))
         return shell(page, view.units, href or "/", path, context.sample)
 
     app.first_sight = first_page

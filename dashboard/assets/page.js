@@ -86,6 +86,29 @@
     return answer;
   };
 
+  /* Dash's scripts wait until what came with the document is drawn: fetching and running them takes longer. */
+  function start() {
+    const held = Array.from(document.querySelectorAll("script[data-src]"));
+    const begun = held.map((holder) => new Promise((done) => {
+      const script = document.createElement("script");
+      script.src = holder.dataset.src;
+      script.async = false;
+      script.onload = script.onerror = done;
+      holder.replaceWith(script);
+    }));
+    Promise.all(begun).then(() => {
+      const holder = document.getElementById("_dash-renderer");
+      const script = document.createElement("script");
+      script.id = holder.id;
+      script.textContent = holder.textContent;
+      holder.replaceWith(script);
+    });
+  }
+  document.addEventListener("DOMContentLoaded", () => {
+    // Nothing is drawn in a hidden window, and nobody waits for it.
+    if (document.hidden) start(); else requestAnimationFrame(() => setTimeout(start));
+  });
+
   let asked = false;
   new MutationObserver(() => {
     if (asked) return;

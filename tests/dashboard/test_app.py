@@ -1,6 +1,9 @@
 """The dashboard as a browser first meets it, over its own test client."""
 
+import base64
+import hashlib
 import json
+import re
 
 import pytest
 
@@ -117,3 +120,15 @@ def test_of_many_places_the_first_page_draws_those_to_look_at_first(book, now):
     assert "All 22 places" in page
     assert "Other home 19" not in page
     assert "Dry flat" in page[page.index("The air") :]
+
+
+def test_scripts_wait_until_the_page_is_drawn_and_are_allowed_to_run_then(client):
+    answer = client.get("/")
+    document = answer.get_data(as_text=True)
+    assert re.findall(r'<script src="([^"]+)"', document) == ["/assets/page.js"]
+    held = re.findall(r'<script type="text/plain" data-src="([^"]+)"', document)
+    assert any("dash_renderer" in address for address in held)
+    assert all(client.get(address).status_code == 200 for address in held)
+    (start,) = re.findall(r'<script id="_dash-renderer" type="text/plain">(.*?)</script>', document)
+    digest = base64.b64encode(hashlib.sha256(start.encode()).digest()).decode()
+    assert f"'sha256-{digest}'" in answer.headers["Content-Security-Policy"]
