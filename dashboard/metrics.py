@@ -16,7 +16,7 @@ from sqlalchemy import Connection, func, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
 from model.records.clock import Now, machine_now
-from model.records.rewind import AIR, BOOK
+from model.records.rewind import AIR, BOOK, SHARE
 from model.records.store import Store, newest_revision
 from model.records.tables import (
     Notice,
@@ -33,7 +33,7 @@ from model.records.trusted import TRUST
 
 METRICS = "/metrics"
 WATCH = "watch"
-"""Tally that counts what the watch has written."""
+"""Name of the watch's sign of life, and of a tally in books of before."""
 NOT_MESSAGES = (BOOK, AIR, TRUST, WATCH)
 VERDICTS = ("easy", "near", "past", "unknown")
 
@@ -90,11 +90,13 @@ class BookCollector(Collector):
             "paneltide_messages", "What ingest has counted, by what came of it.", labels=["outcome"]
         )
         for name, count in sorted(tallies.items()):
-            if name not in NOT_MESSAGES:
+            if name not in NOT_MESSAGES and not name.startswith(SHARE):
                 messages.add_metric([name], count)
         yield messages
         yield CounterMetricFamily(
-            "paneltide_watch_writes", "Transactions the watch has written.", tallies.get(WATCH, 0)
+            "paneltide_watch_writes",
+            "Transactions the watch has written, counted once for each share of the places they were for.",
+            sum(count for name, count in tallies.items() if name.startswith(SHARE)),
         )
         kept = connection.scalar(select(func.count()).select_from(RejectedMessage)) or 0
         yield GaugeMetricFamily("paneltide_rejected_kept", "Rejected messages kept with their reasons.", kept)

@@ -4,7 +4,7 @@ What follows from whole days is computed once a day, and again when something ch
 midnight; what it follows from is only what is stored, so both come to the same.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -13,6 +13,7 @@ from model.watch.air_hours import read_hangings
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days, days_of
+from model.watch.holding import Holding
 from model.watch.margins import versions
 from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
@@ -53,18 +54,25 @@ class Around:
         self,
         bulk: Bulk,
         roster: Roster,
+        holding: Holding,
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
+        late: Collection[tuple[str, int]] = (),
     ) -> Found:
-        """Judge all of them at an hour, from what is stored."""
-        stacks = [o for o in roster.owners if o.kind == "stack" and o.bodies and o.start_hour <= hour]
+        """Judge all of them that are held at an hour, from what is stored; not those that are late."""
+        stacks = [
+            owner
+            for owner in holding.owners
+            if owner.kind == "stack" and owner.bodies and owner.start_hour <= hour and owner.key not in late
+        ]
         if self._midnight != hour // DAY_H * DAY_H:
-            self._look_back(bulk, roster, stacks, hour, climates)
-        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks)
+            self._look_back(bulk, roster, holding, stacks, hour, climates)
+        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks, holding.has_sensor)
         hangings = read_hangings(bulk)
         stored = read_stored(bulk, "place", 0)
-        for id_, climate in climates.items():
+        for id_ in sorted(holding.places):
+            climate = climates[id_]
             history = self._places[id_]
             verdicts.append(verdict_row("place", id_, place_now(climate, hour, history), hour))
             told = [
@@ -85,18 +93,24 @@ class Around:
         return Found(verdicts, changes)
 
     def _look_back(
-        self, bulk: Bulk, roster: Roster, stacks: Sequence[Owner], hour: int, climates: Mapping[int, Climate]
+        self,
+        bulk: Bulk,
+        roster: Roster,
+        holding: Holding,
+        stacks: Sequence[Owner],
+        hour: int,
+        climates: Mapping[int, Climate],
     ) -> None:
         days = {id_: days_of(climate.air, hour) for id_, climate in climates.items()}
         self._places = {
             id_: place_history(
-                climate.place,
+                climates[id_].place,
                 days[id_],
                 hour,
                 partial(_is_used, roster.owners, id_),
                 partial(dry_pieces, bulk, roster.owners, id_),
             )
-            for id_, climate in climates.items()
+            for id_ in sorted(holding.places)
         }
         known: dict[int, Days] = {id_: own for id_, own in days.items() if len(own.emc_pct)}
         self._stacks = {o.id: stack_history(bulk, o, hour, climates, known) for o in stacks}

@@ -1,13 +1,15 @@
 """How the watch reads and writes its tables, in bulk, and how one writer among several is sure of itself.
 
-Every transaction of a watch first moves a counter on from where it last saw it, and then looks whether the
-book is still the one it computed from. When either has moved, another watch or a change of the book came
-first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed process
-could leave behind.
+Every transaction of a watch first moves the counters of its shares on from where it last saw them, and then
+looks whether the book is still the one it computed from. When either has moved, another watch or a change of
+the book came first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed
+process could leave behind, and watches of different shares write side by side.
+
+A watch that changes what another's share rests on moves that share's counter on too, in the same transaction.
 """
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -17,7 +19,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection
 
-from model.records.rewind import AIR, BOOK
+from model.records.rewind import AIR, BOOK, SHARE
 from model.records.store import Store
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
@@ -25,11 +27,11 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.watch.margins import Resumed
 from model.watch.roster import Owner
+from model.watch.shares import ALL, SHARES
 from model.watch.standing import STANDINGS, Standing
 from model.watch.state import NOT_STARTED, States
 from model.wood import moisture
 
-WATCH = "watch"
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
 
@@ -42,15 +44,37 @@ class Overtaken(RuntimeError):
 class Counts:
     """The counters that tell whether what was read is still so."""
 
-    watch: int
+    shares: tuple[int, ...]
     book: int
     air: int
+
+    @property
+    def watch(self) -> int:
+        """Of all shares together."""
+        return sum(self.shares)
+
+    def of(self, shares: Iterable[int]) -> dict[int, int]:
+        """Of some shares."""
+        return {share: self.shares[share] for share in shares}
+
+    def after_writing(self, shares: Collection[int]) -> "Counts":
+        """As they are after one transaction for some shares."""
+        moved = tuple(count + (share in shares) for share, count in enumerate(self.shares))
+        return Counts(moved, self.book, self.air)
+
+
+def share_name(share: int) -> str:
+    """The name of a share's counter in `tally`."""
+    return f"{SHARE}{share:02d}"
 
 
 def read_counts(bulk: Bulk) -> Counts:
     """The counters now."""
-    found = dict(bulk.rows("SELECT name, count FROM tally WHERE name IN (?, ?, ?)", (WATCH, BOOK, AIR)))
-    return Counts(found.get(WATCH, 0), found.get(BOOK, 0), found.get(AIR, 0))
+    names = [*map(share_name, range(SHARES)), BOOK, AIR]
+    marks = ", ".join("?" * len(names))
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN ({marks})", names))
+    shares = tuple(found.get(name, 0) for name in names[:SHARES])
+    return Counts(shares, found.get(BOOK, 0), found.get(AIR, 0))
 
 
 @contextmanager
@@ -65,25 +89,52 @@ def reading(store: Store) -> Iterator[Bulk]:
 
 
 @contextmanager
-def writing(store: Store, counts: Counts) -> Iterator[Bulk]:
-    """One transaction of a watch that read at `counts`; raises `Overtaken` when that is no longer so."""
+def writing(
+    store: Store, counts: Counts, held: Collection[int] = ALL, others: Collection[int] = ()
+) -> Iterator[Bulk]:
+    """One transaction of a watch that read at `counts`.
+
+    Parameters
+    ----------
+    held : collection of int
+        The shares it writes for.
+    others : collection of int
+        Shares that rest on what it writes: whoever holds them is to begin again from it.
+
+    Raises
+    ------
+    Overtaken
+        If another wrote for a held share since, or the book changed.
+    """
     with store.engine.begin() as connection:
         bulk = Bulk(connection)
         try:
-            _claim(bulk, counts, connection)
+            _claim(bulk, counts, held, others, connection)
             yield bulk
         finally:
             bulk.close()
 
 
-def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
-    bulk.run("INSERT INTO tally (name, count) VALUES (?, 0) ON CONFLICT (name) DO NOTHING", (WATCH,))
-    moved = bulk.run("UPDATE tally SET count = count + 1 WHERE name = ? AND count = ?", (WATCH, counts.watch))
-    if moved != 1:
+def _claim(
+    bulk: Bulk, counts: Counts, held: Collection[int], others: Collection[int], connection: Connection
+) -> None:
+    names = [share_name(share) for share in sorted({*held, *others})]
+    # One statement, and always in one order, so that two that need each other's shares wait in line.
+    bulk.run(
+        f"INSERT INTO tally (name, count) VALUES {', '.join(['(?, 1)'] * len(names))} "
+        "ON CONFLICT (name) DO UPDATE SET count = tally.count + 1",
+        names,
+    )
+    marks = ", ".join("?" * len(names))
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN ({marks})", names))
+    if any(found[share_name(share)] != count + 1 for share, count in counts.of(held).items()):
         raise Overtaken("another watch wrote first")
-    # Held until the end on a database with row locks; SQLite has let nobody else write since the update.
-    held = "" if connection.dialect.name == "sqlite" else " FOR UPDATE"
-    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?){held}", (BOOK, AIR)))
+    # The book can't change until the end on a database with row locks, while other watches may write too;
+    # SQLite has let nobody else write since the update.
+    held_until_end = "" if connection.dialect.name == "sqlite" else " FOR SHARE"
+    found = dict(
+        bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?){held_until_end}", (BOOK, AIR))
+    )
     if (found.get(BOOK, 0), found.get(AIR, 0)) != (counts.book, counts.air):
         raise Overtaken("the book changed")
 
@@ -91,16 +142,21 @@ def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
 # ---------------------------------------------------------------- air
 
 
-def read_airs(bulk: Bulk) -> dict[int, Air]:
-    """The stored air of every place; an hour that is missing in between is NaN."""
-    rows = bulk.rows(
-        f"SELECT place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings, basis "
-        "FROM air_hour ORDER BY place_id, hour_at"
-    )
+def read_airs(bulk: Bulk, places: Collection[int] | None = None) -> dict[int, Air]:
+    """The stored air of some places, or of all; an hour that is missing in between is NaN."""
+    columns = f"place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings"
+    statement = f"SELECT {columns} FROM air_hour"
+    order = "ORDER BY place_id, hour_at"
+    rows: list[tuple[Any, ...]] = []
+    if places is None:
+        rows = bulk.rows(f"{statement} {order}")
+    else:
+        for ids in in_portions(sorted(places)):
+            rows += bulk.rows(f"{statement} WHERE place_id IN ({', '.join('?' * len(ids))}) {order}", ids)
     airs: dict[int, Air] = {}
     if not rows:
         return airs
-    table = np.array([row[:5] for row in rows], dtype=np.float64)
+    table = np.array(rows, dtype=np.float64)
     places = table[:, 0].astype(np.int64)
     edges = np.flatnonzero(np.diff(places, prepend=-1, append=-1))
     for start, end in pairwise(edges.tolist()):
@@ -163,6 +219,21 @@ def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
     ]
 
 
+def first_marks(bulk: Bulk) -> dict[int, int]:
+    """The first marked hour of each sensor that has a mark."""
+    first = bulk.instant_of("MIN(hour_at)")
+    found = bulk.rows(f"SELECT sensor_id, {first} FROM stale_hour GROUP BY sensor_id")
+    return {sensor: int(ms) // HOUR_MS for sensor, ms in found}
+
+
+def marks_by_sensor(bulk: Bulk) -> list[tuple[Any, ...]]:
+    """Sensor, how many marks it has, the sum of their revisions, the latest marked hour [ms]."""
+    return bulk.rows(
+        f"SELECT sensor_id, COUNT(*), SUM(revision), {bulk.instant_of('MAX(hour_at)')} FROM stale_hour "
+        "GROUP BY sensor_id ORDER BY sensor_id"
+    )
+
+
 def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
     """Delete marks as they were read; one that was set again since stays."""
     bulk.each(
@@ -193,7 +264,7 @@ def read_states(bulk: Bulk, at: Mapping[int, Sequence[int]]) -> dict[tuple[int, 
     """
     found: dict[tuple[int, int], tuple[Any, ...]] = {}
     for hour, bodies in at.items():
-        for ids in _portions(bodies):
+        for ids in in_portions(bodies):
             for body, profile, *others in bulk.rows(
                 "SELECT body_id, profile_pct, variance_pct2, estimated_hours, mc_mean_pct, mc_face_pct, "
                 "mc_core_pct, mc_back_pct FROM checkpoint "
@@ -226,7 +297,7 @@ def read_resumed(bulk: Bulk, at: Mapping[int, Sequence[FitOnBook]]) -> dict[int,
     found: dict[int, dict[str, tuple[Any, ...]]] = {}
     since = bulk.instant_of("standing_since_at")
     for hour, fits in at.items():
-        for ids in _portions([fit.id for fit in fits]):
+        for ids in in_portions([fit.id for fit in fits]):
             for fit, limit, standing, since_ms, eased, foreseen, crossing in bulk.rows(
                 f"SELECT fit_id, limit_name, standing, {since}, eased, projected_days, crossing FROM margin "
                 f"WHERE at = ? AND fit_id IN ({', '.join('?' * len(ids))})",
@@ -337,6 +408,7 @@ def _update(
         raise Overtaken(f"rows of {table} are not as they were written")
 
 
-def _portions(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+def in_portions(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """Ids in portions that one statement takes."""
     for start in range(0, len(ids), AT_ONCE):
         yield ids[start : start + AT_ONCE]

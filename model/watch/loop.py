@@ -8,21 +8,26 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select
 from sqlalchemy.exc import DBAPIError
 
 from model.records.clock import Now, machine_now
+from model.records.rewind import BOOK
 from model.records.store import Store
-from model.records.tables import Pulse, StaleHour, Tally
+from model.records.tables import Pulse
 from model.records.types import to_epoch_ms
+from model.watch import ledger
 from model.watch.air_hours import HOUR_MS
+from model.watch.division import Division, division_of
 from model.watch.evaluation import Evaluation, OutlookProvider, Watch, bring_up_to_date
-from model.watch.ledger import WATCH, Overtaken
+from model.watch.ledger import Overtaken
+from model.watch.shares import SHARES
 
 __all__ = ["Evaluation", "OutlookProvider", "Watch", "bring_up_to_date", "run"]
 
 log = logging.getLogger(__name__)
 
+PART = "watch"
+"""Name of its sign of life."""
 PULSE_EVERY_S = 5.0
 LONGEST_WAIT_S = 60.0
 
@@ -34,12 +39,13 @@ def run(
     interval_s: float = 1.0,
     outlook_crossings: OutlookProvider | None = None,
     after: Sequence[Callable[[datetime], object]] = (),
+    division: Division | None = None,
 ) -> None:
     """Keep a book up to date until told to stop.
 
-    Looks every `interval_s` whether there is anything to do, which costs three small reads, and gives a sign
-    of life every few seconds. A database that fails is waited for, longer each time; two watches on one book
-    take turns.
+    Looks every `interval_s` whether there is anything to do, which costs a few small reads, and gives a sign
+    of life every few seconds. A database that fails is waited for, longer each time. Several watches on one
+    book divide its places among them where the database lets them, else one works and the others stand by.
 
     Parameters
     ----------
@@ -54,29 +60,58 @@ def run(
     after : sequence of callables
         Called with the book's time at each look, after what was to be evaluated: the outlook of the day, what
         clamps wait for. Each has to find quickly that it has nothing to do.
+    division : Division, optional
+        Says which shares this watch holds; one of its own is made if not given.
     """
     watch = Watch(store, outlook_crossings)
+    division = division or division_of(store)
+    try:
+        _run(store, now, stop, interval_s, watch, division, after)
+    finally:
+        division.close()
+
+
+def _run(
+    store: Store,
+    now: Now,
+    stop: threading.Event,
+    interval_s: float,
+    watch: Watch,
+    division: Division,
+    after: Sequence[Callable[[datetime], object]],
+) -> None:
     # The watch speaks to the driver directly, so the driver's own errors come up too.
     troubles = (DBAPIError, store.engine.dialect.loaded_dbapi.Error)
     seen: tuple[Any, ...] | None = None
     pulse_at = 0.0
     wait_s = interval_s
     last: Evaluation | None = None
+    held: frozenset[int] | None = None
+    was_read = False
     while not stop.is_set():
         try:
-            signs = _signs(store, now())
-            if signs != seen:
+            before, held = held, division.look()
+            if held != before:
+                _say(store, held, before)
+                watch.hold(held)
+                seen = None
+            if not held:  # the sign of life is of those at work
+                stop.wait(interval_s)
+                continue
+            signs, moved = _signs(store, now(), watch)
+            if signs != seen or moved or (last is not None and last.waits):
                 last = watch.bring_up_to_date(now())
                 # What came in while it ran shows as other signs than before it ran.
-                if seen is None:
+                if not was_read:
                     # What was read now lives as long as the process; looking through it again at every
                     # collection would cost more than an hour's evaluation.
                     gc.collect()
                     gc.freeze()
+                    was_read = True
                 seen = signs
                 pulse_at = 0.0
             if time.monotonic() - pulse_at >= PULSE_EVERY_S:
-                _pulse(store, last)
+                _pulse(store, last, watch, held)
                 pulse_at = time.monotonic()
             for more in after:
                 more(now())
@@ -95,18 +130,25 @@ def run(
         stop.wait(wait_s)
 
 
-def _signs(store: Store, at: datetime) -> tuple[Any, ...]:
-    """Whatever tells that there is something to do: marks, changes of the book, the hour."""
+def _say(store: Store, held: frozenset[int], before: frozenset[int] | None) -> None:
+    if not held:
+        log.info("others watch all of %s; standing by for when one of them ends", store.shown)
+    elif len(held) < SHARES or before is not None:
+        log.info("watching %d of %d shares of the places on %s", len(held), SHARES, store.shown)
+
+
+def _signs(store: Store, at: datetime, watch: Watch) -> tuple[tuple[Any, ...], bool]:
+    """Whatever tells that there is something to do: marks, changes of the book and the hour, each of which
+    may have become another; and whether another watch has written."""
     hour = to_epoch_ms(at) // HOUR_MS
-    with store.session() as session:
-        marks = session.execute(
-            select(func.count(), func.sum(StaleHour.revision), func.max(StaleHour.hour_at))
-        ).one()
-        changes = session.execute(select(Tally.name, Tally.count).where(Tally.name.like("book%"))).all()
-    return (*marks, tuple(sorted(tuple(change) for change in changes)), hour)
+    with ledger.reading(store) as bulk:
+        marks = ledger.marks_by_sensor(bulk)
+        changes = bulk.rows("SELECT name, count FROM tally WHERE name LIKE ? ORDER BY name", (f"{BOOK}%",))
+        moved = watch.has_moved(ledger.read_counts(bulk))
+    return (tuple(row for row in marks if watch.has_sensor(row[0])), tuple(changes), hour), moved
 
 
-def _pulse(store: Store, last: Evaluation | None) -> None:
+def _pulse(store: Store, last: Evaluation | None, watch: Watch, held: frozenset[int]) -> None:
     """A sign of life for /healthz, with what the last evaluation did."""
     detail: dict[str, Any] = {}
     if last is not None:
@@ -114,6 +156,8 @@ def _pulse(store: Store, last: Evaluation | None) -> None:
             "as_of": last.as_of.isoformat(),
             "counts": dict(last.counts),
             "durations_s": {name: round(value, 4) for name, value in last.durations_s.items()},
+            "shares": len(held),
+            "places": watch.places,
         }
     with store.session() as session:
-        session.merge(Pulse(part=WATCH, at=machine_now(), detail=detail))
+        session.merge(Pulse(part=PART, at=machine_now(), detail=detail))

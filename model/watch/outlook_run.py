@@ -6,7 +6,7 @@ out of date and replaces a piece's rows together. Computing it again from the sa
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -38,6 +38,7 @@ from model.watch.outlook import (
 )
 from model.watch.plausible_air import Surroundings
 from model.watch.roster import Owner, RosterReader
+from model.watch.shares import ALL, Shares
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
@@ -58,12 +59,16 @@ class Outlooks:
     store : Store
     years : int
         Plausible years, even.
+    held : callable
+        The shares whose pieces are this process's, where several divide them.
     """
 
-    def __init__(self, store: Store, years: int = YEARS) -> None:
-        self._store, self._years = store, years
+    def __init__(
+        self, store: Store, years: int = YEARS, held: Callable[[], frozenset[int]] = lambda: ALL
+    ) -> None:
+        self._store, self._years, self._held = store, years, held
         self._reader = RosterReader()
-        self._seen: tuple[int, ...] | None = None
+        self._seen: tuple[object, ...] | None = None
 
     def refresh(self, now: datetime) -> int:
         """Compute what is out of date; returns for how many pieces that was.
@@ -74,11 +79,11 @@ class Outlooks:
         """
         midnight = to_epoch_ms(now) // HOUR_MS // 24 * 24
         with ledger.reading(self._store) as bulk:
-            counts = ledger.read_counts(bulk)
-            seen = (midnight, counts.book, counts.watch)
+            counts, held = ledger.read_counts(bulk), self._held()
+            seen = (midnight, counts.book, held, tuple(counts.of(held).items()))
             if self._seen == seen:
                 return 0
-            due, waiting = self._due(bulk, midnight)
+            due, waiting = self._due(bulk, midnight, held)
             airs = ledger.read_airs(bulk) if due else {}
             requests = [_request(bulk, one, airs) for one in due]
         requests = [request for request in requests if len(request.airs.get(request.place_id, NO_AIR))]
@@ -87,8 +92,8 @@ class Outlooks:
         self._seen = None if waiting else seen
         return len(requests)
 
-    def _due(self, bulk: Bulk, midnight: int) -> tuple[list["_Due"], bool]:
-        """Pieces whose outlook is not of what is known now, and whether one has no states yet."""
+    def _due(self, bulk: Bulk, midnight: int, held: frozenset[int]) -> tuple[list["_Due"], bool]:
+        """Held pieces whose outlook is not of what is known now, and whether one has no states yet."""
         stored = {
             piece: _loaded(detail).get("basis")
             for piece, detail in bulk.rows(
@@ -104,8 +109,11 @@ class Outlooks:
             )
         }
         roster = self._reader.read(bulk)
+        shares = Shares.read(bulk, roster.places)
         due, waiting = [], False
         for owner in roster.owners:
+            if shares.of_owner(owner) not in held:
+                continue
             hour = max(midnight, owner.start_hour)
             place_id = owner.place_at(hour)
             if owner.kind != "piece" or not owner.bodies or owner.until <= hour or place_id is None:

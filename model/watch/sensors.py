@@ -4,7 +4,7 @@ A silence is a gap between two readings longer than the place allows, while the 
 the moment the time was up and closes with the next reading, whenever that became known.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from model.records.trusted import ADVICE
 from model.watch.air_hours import FAR_MS, HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import SILENT_AFTER_H
+from model.watch.ledger import in_portions
 from model.watch.roster import PlaceOnBook
 from model.watch.rows import Row, verdict_row
 from model.watch.verdicts import UNKNOWN, Judged, hours_in_words
@@ -31,6 +32,7 @@ def sensors_now(
     places: Mapping[int, PlaceOnBook],
     hour: int,
     marks: Sequence[tuple[int, int, int]],
+    is_held: Callable[[int], bool],
 ) -> tuple[list[Row], list[Changes], dict[int, list[Episode]]]:
     """Verdict rows of every sensor, what to write so that its warnings are right, and its silences.
 
@@ -38,16 +40,21 @@ def sensors_now(
     ----------
     marks : sequence of (sensor id, hour, revision)
         Hours whose readings changed: around them past silences are looked for again.
+    is_held : callable
+        Whether a sensor, by id, is to be judged; the others are left out.
     """
     ms = bulk.instant_of
     # To the end of the hour, as marks are read: a reading that counts now is one whose mark has been seen.
     end_ms = (hour + 1) * HOUR_MS - 1
     last = ms("(SELECT MAX(observed_at) FROM reading WHERE sensor_id = sensor.id AND observed_at <= ?)")
+    in_use = bulk.rows("SELECT id FROM sensor WHERE retired_at IS NULL ORDER BY id")
     sensors = [
         _Sensor(*row)
+        for ids in in_portions([id_ for (id_,) in in_use if is_held(id_)])
         for row in bulk.rows(
-            f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor WHERE retired_at IS NULL ORDER BY id",
-            (bulk.instant(end_ms),),
+            f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor "
+            f"WHERE id IN ({', '.join('?' * len(ids))}) ORDER BY id",
+            (bulk.instant(end_ms), *ids),
         )
     ]
     hangings: dict[int, list[tuple[int, int, int]]] = {}

@@ -90,7 +90,8 @@ def earliest_change(owner: Owner, changed: Mapping[int, Hours], with_past: bool 
     ----------
     changed : mapping of place id to rising hours
     with_past : bool
-        Whether a place's air before the owner came counts too, from the hour it came: an outlook goes by it.
+        Whether a place's air before the owner came counts too, from just before it came: an outlook goes by
+        it, and that of a midnight at which it came too.
     """
     found = []
     for stay in owner.stays:
@@ -99,7 +100,7 @@ def earliest_change(owner: Owner, changed: Mapping[int, Hours], with_past: bool 
             continue
         since = max(stay.since, owner.start_hour)
         if with_past and hours[0] < since:
-            found.append(since)
+            found.append(since - 1)
             continue
         position = int(np.searchsorted(hours, since))
         if position < len(hours) and hours[position] < stay.until:

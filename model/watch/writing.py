@@ -1,7 +1,7 @@
 """Computed portions as rows, written in few short transactions."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,9 @@ from model.watch.fit_warnings import episodes_of, limits_now
 from model.watch.ledger import Counts
 from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
+from model.watch.roster import Owner
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
+from model.watch.shares import ALL
 from model.watch.state import Run
 from model.watch.tasks import Known, Tally, Task
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
@@ -30,16 +32,36 @@ ROWS_AT_ONCE = 40_000
 
 
 class Writer:
-    """Writes parts in as few transactions as stay short; each part is whole within one."""
+    """Writes parts in as few transactions as stay short; each part is whole within one.
 
-    def __init__(self, store: Store, counts: Counts, verdicts: set[tuple[str, int]]) -> None:
-        self._store, self._counts = store, counts
-        self.verdicts = verdicts  # those on record, kept up while writing
+    Parameters
+    ----------
+    store : Store
+    counts : Counts
+        When what is written was computed.
+    verdicts : set of (kind, id)
+        Those on record, kept up while writing.
+    held : collection of int
+        Shares that are written for.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        counts: Counts,
+        verdicts: set[tuple[str, int]],
+        held: Collection[int] = ALL,
+    ) -> None:
+        self._store, self._counts, self._held = store, counts, held
+        self.verdicts = verdicts
         self._parts: list[Callable[[Bulk], None]] = []
+        self._others: set[int] = set()
         self._rows = 0
 
-    def add(self, rows: int, part: Callable[[Bulk], None]) -> None:
+    def add(self, rows: int, part: Callable[[Bulk], None], others: Collection[int] = ()) -> None:
+        """Write a part; `others` are the shares that rest on it besides the held ones."""
         self._parts.append(part)
+        self._others.update(others)
         self._rows += rows
         if self._rows > ROWS_AT_ONCE:
             self._flush()
@@ -52,21 +74,23 @@ class Writer:
     def _flush(self) -> None:
         if not self._parts:
             return
-        with ledger.writing(self._store, self._counts) as bulk:
+        with ledger.writing(self._store, self._counts, self._held, self._others) as bulk:
             for part in self._parts:
                 part(bulk)
-        self._counts = Counts(self._counts.watch + 1, self._counts.book, self._counts.air)
-        self._parts, self._rows = [], 0
+        self._counts = self._counts.after_writing(self._held)
+        self._parts, self._others, self._rows = [], set(), 0
 
 
 def air_writer(
-    place_id: int, air: Air, hours: np.ndarray[Any, np.dtype[np.int64]], tasks: Sequence[Task]
+    place_id: int,
+    air: Air,
+    hours: np.ndarray[Any, np.dtype[np.int64]],
+    rewinds: Sequence[tuple[Owner, int | None]],
 ) -> Callable[[Bulk], None]:
     """Writes a place's changed air together with taking back what was computed from the air before.
 
     Should the program end right after, the next evaluation finds the states taken back and goes on.
     """
-    rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
 
     def write(bulk: Bulk) -> None:
         ledger.write_air(bulk, place_id, air, hours.tolist())
@@ -84,6 +108,7 @@ def write_portion(
     climates: Mapping[int, Climate],
     stored: Mapping[int, list[Any]],
     known: dict[tuple[str, int], Known],
+    others: Collection[int],
     tally: Tally,
 ) -> None:
     """Hand the rows of a computed portion to the writer; `known` takes where its owners now are."""
@@ -165,7 +190,7 @@ def write_portion(
         ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4), writer.verdicts)
 
     rows_in_all = len(checkpoints) + len(margins) + len(moved_margins) + len(restated_margins) + len(verdicts)
-    writer.add(rows_in_all, write)
+    writer.add(rows_in_all, write, others)
 
 
 def move_rows(

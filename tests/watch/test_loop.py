@@ -153,7 +153,9 @@ def test_a_watch_that_comes_second_is_told_so_and_catches_up(shop):
         counts = ledger.read_counts(bulk)
     with (
         pytest.raises(ledger.Overtaken),
-        ledger.writing(shop.store, ledger.Counts(counts.watch - 1, counts.book, counts.air)),
+        ledger.writing(
+            shop.store, ledger.Counts((counts.shares[0] - 1, *counts.shares[1:]), counts.book, counts.air)
+        ),
     ):
         pytest.fail("an old watch may not write")
 
@@ -224,11 +226,11 @@ def test_a_database_that_fails_is_waited_for(shop, monkeypatch, caplog):
     failures = [0]
     signs = loop._signs
 
-    def sometimes(store, at):
+    def sometimes(*asked):
         failures[0] += 1
         if failures[0] == 1:
             raise loop.DBAPIError("SELECT 1", {}, RuntimeError("the disk is asleep"))
-        return signs(store, at)
+        return signs(*asked)
 
     monkeypatch.setattr(loop, "_signs", sometimes)
     monkeypatch.setattr(loop, "LONGEST_WAIT_S", 0.05)
