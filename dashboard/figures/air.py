@@ -24,6 +24,7 @@ from model.wood.sorption import equilibrium_moisture_content
 
 GAP_STEPS = 1.5
 RAW_GAP_MS = 3 * 3_600_000
+LINE = 12  # a number needs as much room in height
 STRIP_POINTS, RAW_POINTS, SPOKEN = 500, 400, 300
 Spoken = tuple[list[int], list[str]]
 Worked = tuple[np.ndarray, np.ndarray]
@@ -127,6 +128,9 @@ def _frame(strip: _Strip, y: Scale, left: float, right: float) -> list[Shape]:
     # Three lines at least: a strip with one number has no scale.
     while (y.high - y.low) / step < 3 and step > 0.2:
         step /= 2
+    # Its numbers must not run into each other either.
+    while (y.high - y.low) / step * LINE > y.start - y.end:
+        step *= 2
     for number in range(int(np.ceil(y.low / step)), int(np.floor(y.high / step)) + 1):
         at = y(number * step)
         text = f"{number * step:g}"
@@ -158,11 +162,7 @@ def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
     """What a sensor sent, as it came: trusted and doubted apart."""
     if not len(trace.at):
         return []
-    doubted = np.zeros(len(trace.at))
-    for since_at, until_at, _reason in trace.doubts:
-        low = np.datetime64(to_epoch_ms(since_at), "ms")
-        high = np.datetime64(to_epoch_ms(until_at), "ms") if until_at else trace.at[-1]
-        doubted[(trace.at >= low) & (trace.at <= high)] = 1.0
+    doubted = doubted_in(trace).astype(np.float64)
     gap = np.timedelta64(max(RAW_GAP_MS, trace.step_ms), "ms")
     at, values, marks = gapped(trace.at, trace.rh_pct, gap, doubted)
     kept = thinned(values, RAW_POINTS)
@@ -177,6 +177,15 @@ def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
     ]
 
 
+def doubted_in(trace: Trace) -> np.ndarray:
+    """Which of a trace's readings are doubted: bool, as many as there are readings."""
+    found = np.zeros(len(trace.at), dtype=bool)
+    for since_at, until_at, _reason in trace.doubts:
+        later = trace.at >= np.datetime64(to_epoch_ms(since_at), "ms")
+        found |= later & (trace.at <= np.datetime64(to_epoch_ms(until_at), "ms")) if until_at else later
+    return found
+
+
 def worked_out(air: Air) -> Worked:
     """Each hour's EMC [%] and dew point [°C]: the same for a wide drawing and a narrow one."""
     emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
@@ -184,8 +193,11 @@ def worked_out(air: Air) -> Worked:
     return emc_pct, dew_c
 
 
-def spoken(air: Air, display: Display, zone: str) -> Spoken:
-    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one."""
+def spoken(air: Air, display: Display, zone: str, bridged_are: str = "estimated") -> Spoken:
+    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one.
+
+    `bridged_are` is the word for what is drawn dotted.
+    """
     kept = thinned(air.rh_pct, SPOKEN)
     emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c[kept], air.rh_pct[kept]))
     instants = milliseconds(air.at[kept])
@@ -200,7 +212,7 @@ def spoken(air: Air, display: Display, zone: str) -> Spoken:
     ):
         words = f"{say.moment(from_epoch_ms(ms), zone, display.units)}: {say.rh(rh_pct)} at "
         words += f"{display.temperature(temperature_c)}, wood tends to {say.mc(tends_pct)}"
-        says.append(f"{words}, estimated" if bridged else words)
+        says.append(f"{words}, {bridged_are}" if bridged else words)
     return instants, says
 
 

@@ -7,7 +7,7 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard.figures.air import air_chart, spoken, worked_out
+from dashboard.figures.air import air_chart, doubted_in, spoken, worked_out
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import charted, part, sheet, word
@@ -32,11 +32,13 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     trace = traces.sensor_trace(session, sensor.id, span.since_at, span.until_at)
     places = queries.places(session, view.now)
     air = as_air(trace)
-    said, worked = spoken(air, view.display, sensor.zone), worked_out(air)
+    # Humidity that came without its temperature has no place on the line; where there is any, all is drawn.
+    alone = [trace] if len(air.at) < len(trace.at) else []
+    said, worked = spoken(air, view.display, sensor.zone, "doubted"), worked_out(air)
     charts = [
         air_chart(
             air,
-            [trace],
+            alone,
             view.display,
             sensor.zone,
             span.since_at,
@@ -74,13 +76,16 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
 
 
 def as_air(trace: Trace) -> Air:
-    """What a sensor sent as the air of its own hours, for the same drawing; a lone quantity leaves gaps."""
+    """What a sensor sent as the air of its own hours, for the same drawing; what is doubted is drawn dotted.
+
+    A quantity that came without the other leaves a gap.
+    """
     both = ~(np.isnan(trace.temperature_c) | np.isnan(trace.rh_pct))
     return Air(
         trace.at[both],
         trace.temperature_c[both],
         trace.rh_pct[both],
-        np.zeros(int(both.sum()), dtype=bool),
+        doubted_in(trace)[both],
         max(trace.step_ms, HOUR_MS),
     )
 

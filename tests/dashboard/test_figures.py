@@ -1,19 +1,22 @@
 """Figures are pure: numbers in, a drawing out. Empty and gappy data come first."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from dashboard.display import Display
 from dashboard.drawing import find, markup, shape, words_of
-from dashboard.figures.air import air_chart
+from dashboard.figures.air import air_chart, spoken
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.scale import length_graduations, months, rule_graduations
 from dashboard.figures.section import section_drawing
 from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
 from dashboard.marks import WORDS, mark
+from dashboard.pages.sensor import as_air
 from model.records.series import Air, Tide
 from model.records.traces import Trace
 from model.wood.fits.drawing import Section
@@ -182,6 +185,36 @@ def test_a_year_of_minutes_stays_light_and_keeps_its_extremes():
     assert {123_456, 400_001} <= set(kept.tolist())
     assert len(heights) <= 402
     assert len(markup(tree)) < 60_000
+
+
+def test_a_thinned_trace_is_broken_only_where_it_is_silent_for_longer_than_its_step():
+    step_ms = 44 * 3_600_000
+    days = [day * 1.5 for day in range(60)] + [100 + day * 1.5 for day in range(60)]
+    trace = Trace(1, "bench", instants(days), np.full(120, 20.0), np.full(120, 45.0), step_ms=step_ms)
+    tree = air_chart(an_air([]), [trace], INCH, "UTC", START, END).tree
+    assert [line.count("M") for line in lines(tree, "raw")] == [2]
+
+
+def test_what_a_sensor_is_doubted_for_is_dotted_and_said():
+    at = instants([hour / 24 for hour in range(48)])
+    doubts = ((START + timedelta(hours=10), None, "stuck"),)
+    air = as_air(Trace(1, "bench", at, np.full(48, 20.0), np.linspace(40, 50, 48), doubts))
+    assert air.estimated.tolist() == [False] * 10 + [True] * 38
+    tree = air_chart(air, [], INCH, "UTC", START, START + timedelta(days=2)).tree
+    assert len(find(tree, "bridged")) == 3
+    _, says = spoken(air, INCH, "UTC", "doubted")
+    assert [words.endswith("doubted") for words in says] == air.estimated.tolist()
+
+
+def test_the_numbers_of_a_strip_never_run_into_each_other():
+    air = an_air(list(range(48)))
+    wild = replace(air, rh_pct=np.linspace(2, 98, 48), temperature_c=np.linspace(-30, 45, 48))
+    for width in (960, 360):
+        tree = air_chart(wild, [], INCH, "UTC", START, START + timedelta(days=2), width=width).tree
+        ends = [drawn[1] for drawn in tree[2:] if drawn[0] == "text" and drawn[1].get("text-anchor") == "end"]
+        heights = sorted(text["y"] for text in ends)
+        assert len(heights) > 9
+        assert min(b - a for a, b in pairwise(heights)) >= 12
 
 
 # ---------------------------------------------------------------- thinning
