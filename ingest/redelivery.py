@@ -6,8 +6,6 @@ acknowledgement. So the packet ids and checksums of the last such messages are w
 as their readings.
 """
 
-import base64
-import json
 import struct
 from collections import Counter, deque
 from zlib import crc32
@@ -36,7 +34,7 @@ class Remembered:
     """
 
     def __init__(self, client_id: str, marked: bool) -> None:
-        self.name = f"ingest unacknowledged {client_id}"
+        self.client_id = client_id
         self._marked = marked
         self._batches: deque[list[tuple[int, int]]] = deque(maxlen=BATCHES)
         self._by_entry: Counter[tuple[int, int]] = Counter()
@@ -44,18 +42,20 @@ class Remembered:
 
     def load(self, book: Book) -> None:
         """Take up what an earlier process left."""
-        found = book.execute("SELECT value FROM preference WHERE name = ?", (self.name,)).fetchone()
+        found = book.execute(
+            "SELECT entries FROM unacknowledged WHERE client_id = ?", (self.client_id,)
+        ).fetchone()
         if found is not None:
-            self._batches.append(unpack(found[0]))
+            self._batches.append(unpack(bytes(found[0])))
 
     def committed(self, entries: list[tuple[int, int]]) -> None:
         """Remember a batch, which is now in the database."""
         self._batches.append(entries)
 
-    def blob(self, entries: list[tuple[int, int]]) -> str:
+    def blob(self, entries: list[tuple[int, int]]) -> bytes:
         """What to write with a batch: its entries and those of the batches before."""
         kept = [entry for batch in list(self._batches)[-(BATCHES - 1) :] for entry in batch] + entries
-        return base64.b64encode(b"".join(ENTRY.pack(*entry) for entry in kept)).decode("ascii")
+        return b"".join(ENTRY.pack(*entry) for entry in kept)
 
     def resumed(self, waiting: list[tuple[int, int]], session_present: bool) -> None:
         """A connection begins: what may come again is what was committed, and what still waits to be."""
@@ -78,11 +78,9 @@ class Remembered:
         return False
 
 
-def unpack(detail: object) -> list[tuple[int, int]]:
-    """The entries in a stored document; none when it isn't one of ours."""
+def unpack(stored: bytes) -> list[tuple[int, int]]:
+    """The entries in a stored row; none when it isn't one of ours."""
     try:
-        document = json.loads(detail) if isinstance(detail, str) else detail
-        raw = base64.b64decode(document["entries"])  # type: ignore[index]
-        return [(int(mid), int(crc)) for mid, crc in ENTRY.iter_unpack(raw)]
-    except (ValueError, TypeError, KeyError, struct.error):
+        return [(int(mid), int(crc)) for mid, crc in ENTRY.iter_unpack(stored)]
+    except struct.error:
         return []

@@ -28,8 +28,8 @@ INSERT INTO pulse (part, at, detail) VALUES (?, ?, ?)
 ON CONFLICT (part) DO UPDATE SET at = excluded.at, detail = excluded.detail
 """
 REMEMBER = """
-INSERT INTO preference (name, value) VALUES (?, ?)
-ON CONFLICT (name) DO UPDATE SET value = excluded.value
+INSERT INTO unacknowledged (client_id, entries) VALUES (?, ?)
+ON CONFLICT (client_id) DO UPDATE SET entries = excluded.entries
 """
 PRESENCE = "UPDATE sensor SET presence = ?, presence_at = ? WHERE id = ?"
 BATTERY = "UPDATE sensor SET battery_pct = ? WHERE id = ?"
@@ -150,8 +150,8 @@ class Writer:
         if any(counts.values()):
             book.executemany(COUNT, sorted((name, count) for name, count in counts.items() if count))
         if self._remembered is not None and batch.clockless:
-            entries = {"entries": self._remembered.blob(batch.clockless)}
-            book.execute(REMEMBER, (self._remembered.name, json.dumps(entries)))
+            entries = self._remembered.blob(batch.clockless)
+            book.execute(REMEMBER, (self._remembered.client_id, entries))
         if pulse is not None:
             book.execute(PULSE, ("ingest", book.at(pulse.at_ms), json.dumps(pulse.detail)))
         return changed

@@ -59,6 +59,7 @@ __all__ = [
     "StaleHour",
     "Stay",
     "Tally",
+    "Unacknowledged",
     "Verdict",
     "Warning",
 ]
@@ -396,6 +397,18 @@ class Pulse(Record):
     part: Mapped[str] = mapped_column(primary_key=True)  # ingest, watch, supervisor
     at: Mapped[datetime]  # by the machine's clock, not the sample shop's
     detail: Mapped[Document]
+
+
+class Unacknowledged(Record):
+    """Messages without a time of their own that a broker may send again, to be known when they come.
+
+    Written by ingest in the transaction of their readings; one row a session of a client.
+    """
+
+    __tablename__ = "unacknowledged"
+
+    client_id: Mapped[str] = mapped_column(primary_key=True)
+    entries: Mapped[bytes] = mapped_column(LargeBinary)  # packet id (16 bits) and checksum (32) of each
 
 
 class Preference(Record):

@@ -1,6 +1,7 @@
 """The same on PostgreSQL: the first schema's book carried to the newest, readings parted by the month."""
 
 import importlib.util
+import struct
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -11,7 +12,7 @@ from sqlalchemy import func, select
 
 from model.records import partitions
 from model.records.store import Store, newest_revision
-from model.records.tables import AirHour, Reading
+from model.records.tables import AirHour, Preference, Reading, Unacknowledged
 from model.watch.evaluation import Watch
 
 pytestmark = pytest.mark.postgres
@@ -63,3 +64,13 @@ def test_the_carried_book_works(old: Store) -> None:
 
 def test_the_migrations_end_where_the_models_are(postgres_store: Store) -> None:
     assert old_books.differences(postgres_store) == []
+
+
+def test_messages_that_wait_to_be_acknowledged_are_known_after_the_upgrade(old: Store) -> None:
+    entries = struct.pack("<HIHI", 7, 0xDEADBEEF, 8, 1)
+    old_books.remember(old, "bench ½", entries)
+    old.bring_up_to_date()
+    with old.session() as session:
+        (kept,) = session.scalars(select(Unacknowledged))
+        assert (kept.client_id, bytes(kept.entries)) == ("bench ½", entries)
+        assert list(session.scalars(select(Preference.name))) == ["units"]

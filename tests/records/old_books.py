@@ -1,5 +1,6 @@
 """Books as the first schema kept them, written by plain statements: no later model has a say in them."""
 
+import base64
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -35,6 +36,14 @@ def fill(store: Store) -> None:
         tables = reflected(connection)
         for name, rows in _rows(connection).items():
             connection.execute(insert(tables[name]), rows)
+
+
+def remember(store: Store, client_id: str, entries: bytes) -> None:
+    """Unacknowledged messages, as ingest kept them among the preferences before they had a table."""
+    with store.engine.begin() as connection:
+        value = {"entries": base64.b64encode(entries).decode("ascii")}
+        row = {"name": f"ingest unacknowledged {client_id}", "value": value}
+        connection.execute(insert(reflected(connection)["preference"]), [row])
 
 
 def reflected(connection: Connection) -> dict[str, Table]:

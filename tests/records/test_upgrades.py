@@ -1,6 +1,7 @@
 """A book of the first schema is carried to the newest with everything in it, and works there."""
 
 import importlib.util
+import struct
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -12,7 +13,7 @@ from sqlalchemy import func, select, text
 
 from model.records.archive import compare, write_archive
 from model.records.store import MIGRATIONS, Store, StoreUnavailable, newest_revision
-from model.records.tables import AirHour, Checkpoint, Measurement, Place, Reading
+from model.records.tables import AirHour, Checkpoint, Measurement, Place, Preference, Reading, Unacknowledged
 from model.watch.evaluation import Watch
 
 
@@ -97,3 +98,13 @@ def test_a_schema_from_the_future_is_refused_and_left_alone(old: Store) -> None:
 def test_an_older_book_is_refused_by_a_part_that_may_not_migrate(old: Store) -> None:
     with pytest.raises(StoreUnavailable, match=r"is at schema 0001, .* run `paneltide migrate`"):
         old.require_current()
+
+
+def test_messages_that_wait_to_be_acknowledged_are_known_after_the_upgrade(old: Store) -> None:
+    entries = struct.pack("<HIHI", 7, 0xDEADBEEF, 8, 1)
+    old_books.remember(old, "bench ½", entries)
+    old.bring_up_to_date()
+    with old.session() as session:
+        (kept,) = session.scalars(select(Unacknowledged))
+        assert (kept.client_id, bytes(kept.entries)) == ("bench ½", entries)
+        assert list(session.scalars(select(Preference.name))) == ["units"]
