@@ -3,8 +3,12 @@
     python tests/bench/bench_shared.py [--messages 40000] [--rounds 3]
 
 The messages wait in mosquitto before anybody takes them, so that no publisher competes for the cores; then
-one ingester, or two, drain them into an empty book. Rates are over the middle of the run, rounds alternate,
-and beside them stands the processor time each program spent: where the limit is if the ratio is below two.
+one ingester, or two, drain them into an empty book. Rates, processor time of each program and the cores they
+used together are over the middle of the run; rounds alternate.
+
+So that a run shows where its limit is, the ratio that this machine allows follows from what a message costs:
+an ingester and the broker are a thread each, the database is a process for each ingester, and all of them
+share the cores. What the same comes to where the publisher has to be on these cores too stands beside it.
 """
 
 import argparse
@@ -68,7 +72,8 @@ def stop(processes: "list[subprocess.Popen[bytes]]") -> None:
 
 
 def one_round(world: World, number: int, names: list[str], count: int) -> dict[str, float]:
-    """Drain so many messages through these ingesters; the rate, and processor time by program."""
+    """Drain so many messages through these ingesters: messages a second, cores in use, and processor time a
+    message of each program [us]; that of the publisher from before."""
     import psycopg
 
     # A broker that remembers the last round's sessions would go on sharing with them.
@@ -104,25 +109,52 @@ def one_round(world: World, number: int, names: list[str], count: int) -> dict[s
     publisher = Publisher(world.mqtt_port)
     start_ms = int(time.time() * 1_000) - 86_400_000
     made = [message(each, start_ms, SENSORS) for each in range(count)]
+    published_s = -time.process_time()
     for begin in range(0, count, 500):
         publisher.send(made[begin : begin + 500])
     assert publisher.wait(300)
     publisher.close()
-    spent = {name: -processor_s(world.parts[name].process.pid) for name in ("broker", "database")}  # type: ignore[union-attr]
+    published_s += time.process_time()
     running = [ingester(world, url, client, log) for client in clients]
     wait_for(lambda: stored() >= FROM * count, 120, "the first rows")
-    low, low_s = stored(), time.monotonic()
+    pids = {name: [world.parts[name].process.pid] for name in ("broker", "database")}  # type: ignore[union-attr]
+    pids["ingest"] = [process.pid for process in running]
+
+    def spent_s() -> dict[str, float]:
+        return {name: sum(processor_s(pid) for pid in own) for name, own in pids.items()}
+
+    low, low_s, before = stored(), time.monotonic(), spent_s()
     wait_for(lambda: stored() >= TO * count, 300, "most rows")
-    high, high_s = stored(), time.monotonic()
+    high, high_s, after = stored(), time.monotonic(), spent_s()
     wait_for(lambda: stored() >= count, 120, "the last rows")
-    for name in spent:
-        spent[name] += processor_s(world.parts[name].process.pid)  # type: ignore[union-attr]
-    spent["ingest"] = sum(processor_s(process.pid) for process in running)
+    spent = {name: after[name] - before[name] for name in pids}
     stop(running)
     with store.engine.connect() as connection:
         assert connection.scalar(text("SELECT count(*) FROM reading")) == count
     store.close()
-    return {"rate": (high - low) / (high_s - low_s), **spent}
+    took_s, messages = high_s - low_s, high - low
+    return {
+        "rate": messages / took_s,
+        "cores": sum(spent.values()) / took_s,
+        **{name: 1e6 * seconds / messages for name, seconds in spent.items()},
+        "publisher": 1e6 * published_s / count,
+    }
+
+
+PROGRAMS = ("ingest", "database", "broker")
+
+
+def most(
+    costs_us: dict[str, float], ingesters: int, cores: int, publisher_us: float = 0.0
+) -> tuple[float, str]:
+    """The most messages a second that costs a message allow, and what sets that limit."""
+    limits = {
+        "the thread of each ingester": ingesters * 1e6 / costs_us["ingest"],
+        "the database's process for each ingester": ingesters * 1e6 / costs_us["database"],
+        "the broker's one thread": 1e6 / costs_us["broker"],
+        f"the {cores} cores": cores * 1e6 / (sum(costs_us.values()) + publisher_us),
+    }
+    return min((rate, name) for name, rate in limits.items())
 
 
 def main() -> None:
@@ -147,16 +179,29 @@ def main() -> None:
             world.stop()
     load = f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
     print(f"{given.messages} messages, {given.rounds} rounds; {load}")
-    for ingesters, rounds in found.items():
-        middle = {name: median(each[name] for each in rounds) for name in rounds[0]}
-        spent = {name: 1e6 * seconds / given.messages for name, seconds in middle.items() if name != "rate"}
-        words = ", ".join(f"{name} {micro:.0f}" for name, micro in spent.items())
+    middle = {n: {name: median(r[name] for r in rounds) for name in rounds[0]} for n, rounds in found.items()}
+    for ingesters, one in middle.items():
+        words = ", ".join(f"{name} {one[name]:.0f}" for name in PROGRAMS)
         print(
-            f"{ingesters} ingester(s): {middle['rate']:8.0f} messages/s   processor time a message [us]: "
-            f"{words}, in all {sum(spent.values()):.0f}"
+            f"{ingesters} ingester(s): {one['rate']:8.0f} messages/s on {one['cores']:.2f} cores   processor "
+            f"time a message [us]: {words}, in all {sum(one[name] for name in PROGRAMS):.0f}; publisher "
+            f"before {one['publisher']:.0f}"
         )
     ratios = [two["rate"] / one["rate"] for one, two in zip(found[1], found[2], strict=True)]
     print(f"ratio two to one: {median(ratios):.2f} (of {', '.join(f'{ratio:.2f}' for ratio in ratios)})")
+    cores = os.cpu_count() or 1
+    for with_publisher in (False, True):
+        allowed = {
+            n: most(
+                {name: one[name] for name in PROGRAMS}, n, cores, one["publisher"] if with_publisher else 0.0
+            )
+            for n, one in middle.items()
+        }
+        where = "with the publisher on the same cores" if with_publisher else "as measured, publisher away"
+        words = "; ".join(f"{n}: {rate:.0f}/s, limit {name}" for n, (rate, name) in allowed.items())
+        print(f"{where}, {cores} cores allow {allowed[2][0] / allowed[1][0]:.2f} ({words})")
+    taken = ", ".join(f"{cores - one['cores']:.2f} beside {n}" for n, one in middle.items())
+    print(f"cores idle or taken by other work meanwhile: {taken}")
 
 
 if __name__ == "__main__":
