@@ -143,12 +143,18 @@ def plan(
     width: Annotated[str, typer.Option("--width", help='Across the grain, as 500mm or "19 1/2in".')],
     length: Annotated[str, typer.Option("--length", help="Along the grain.")],
     thickness: Annotated[str, typer.Option("--thickness", help="Of the part.")],
-    rh: Annotated[str, typer.Option("--rh", help="Humidities of its home over the year, as 20-50.")],
+    rh: Annotated[
+        str | None, typer.Option("--rh", help="Humidities of its home over the year, as 20-50.")
+    ] = None,
+    home: Annotated[
+        str | None, typer.Option("--home", help="Or its home, a recorded place, by its recorded year.")
+    ] = None,
     cut: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
     mc: Annotated[float, typer.Option("--mc", help="MC of the stock when it is fitted [%].")] = 8.0,
     as_json: AsJson = False,
 ) -> None:
     """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
+    from model.watch.home_year import home_of_part
     from model.wood.construction import HomeRange, PartWanted, compare
     from model.wood.movement import ring_angle_of_cut
     from model.wood.species import find_species
@@ -166,11 +172,23 @@ def plan(
         ring_angle_of_cut(cut, "", "--cut"),
         mc,
     )
-    found = compare(part, HomeRange.of_humidity(*span_of(rh, "--rh", "humidities", "20-50")))
+    if home is not None and rh is None:
+        store, now = open_book()
+        with store.session() as session:
+            place = place_named(session, home)
+            year, known_from = home_of_part(session, part, place.id, place.name, now)
+    elif rh is not None and home is None:
+        year = HomeRange.of_humidity(*span_of(rh, "--rh", "humidities", "20-50"))
+        known_from = f"{rh} % RH as given, held long enough"
+    else:
+        raise BadInput("", "home", "must be one of --home and --rh", "both" if home else "neither")
+    found = compare(part, year)
     if as_json:
         give_json(
             {
                 "role": role,
+                "home": home,
+                "known_from": known_from,
                 "mc_range_pct": list(found.home.mc_range_pct),
                 "advised": found.advised,
                 "says": found.says,
@@ -179,6 +197,8 @@ def plan(
         )
         return
     say(found.says)
+    if home is not None:
+        say(f"Of {home}: {known_from}.")
     rows = [
         [
             choice.title,

@@ -5,8 +5,7 @@ sent to.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from math import ceil, floor
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -18,12 +17,11 @@ from dashboard.view import View
 from model.records import queries
 from model.records.queries import StackNow
 from model.records.tables import Place
-from model.watch.home_year import home_year, recorded_air
+from model.watch.home_year import home_of_part
 from model.wood.construction import Comparison, HomeRange, PartWanted, compare
 from model.wood.errors import BadInput
 from model.wood.finish import permeance_of
 from model.wood.member import Finish
-from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT, ring_angle_of_cut
 from model.wood.setting_out import HOME_MC_PCT
 from model.wood.species import find_species
@@ -168,17 +166,7 @@ def home_of(
     if place is None:
         low, high = HOME_MC_PCT
         return HomeRange(low, high), f"what is usual in heated homes, {low:g} to {high:g} %"
-    # The part as a slab and as a thin panel: whichever follows the air further counts.
-    thin = part.member("panel", part.width_mm, min(part.panel_thickness_mm, part.thickness_mm))
-    slab = replace(thin, name="slab", thickness_mm=part.thickness_mm)
-    year = home_year(
-        Piece(part.role, {"slab": slab, "panel": thin}),
-        recorded_air(session, place.id, view.now),
-        place.name,
-    )
-    # To a tenth of a per cent, outward: nobody meters finer.
-    low, high = floor(year.ends_pct[0] * 10.0) / 10.0, ceil(year.ends_pct[1] * 10.0) / 10.0
-    return HomeRange(low, high, round(year.temperature_c, 1), place.name), year.says
+    return home_of_part(session, part, place.id, place.name, view.now)
 
 
 def part_says(part: PartWanted, view: View) -> str:

@@ -1,7 +1,8 @@
 """A piece run through the air of a place, and what its wood comes to there over a year."""
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
@@ -12,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from model.records import queries, series
 from model.wood import moisture
+from model.wood.construction import HomeRange, PartWanted
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, moisture_batch
 from model.wood.rehearsal import hourly_air
@@ -237,3 +239,19 @@ def settling_pct(air: pd.DataFrame) -> Floats:
     """What wood would settle to in each hour of air [%]; colder air is taken at the curve's end."""
     temperature = np.clip(air["temperature_c"].to_numpy(dtype=float), -1.0, 55.0)
     return np.asarray(equilibrium_moisture_content(temperature, air["rh_pct"].to_numpy(dtype=float)))
+
+
+def home_of_part(
+    session: Session, part: PartWanted, place_id: int, place: str, now: datetime
+) -> tuple[HomeRange, str]:
+    """The range that a recorded place brings a part to over its year, and what that is known from.
+
+    The part counts as a slab and as a thin panel: whichever follows the air further.
+    """
+    thin = part.member("panel", part.width_mm, min(part.panel_thickness_mm, part.thickness_mm))
+    slab = replace(thin, name="slab", thickness_mm=part.thickness_mm)
+    both = Piece(part.role, {"slab": slab, "panel": thin})
+    year = home_year(both, recorded_air(session, place_id, now), place)
+    # To a tenth of a per cent, outward: nobody meters finer.
+    low, high = math.floor(year.ends_pct[0] * 10.0) / 10.0, math.ceil(year.ends_pct[1] * 10.0) / 10.0
+    return HomeRange(low, high, round(year.temperature_c, 1), place), year.says

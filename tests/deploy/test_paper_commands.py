@@ -109,6 +109,28 @@ def test_plan_gives_three_choices_that_can_be_recorded(paneltide: Callable[..., 
     assert paneltide("plan", "leg", *asked[2:])[0] == 2
 
 
+def test_plan_takes_a_recorded_place_for_its_home(recorded: Callable[..., Ran]) -> None:
+    asked = (
+        "plan", "door", "--species", "black walnut", "--width", "16in", "--length", "24in", "--thickness",
+        "13/16in", "--mc", 8.1,
+    )  # fmt: skip
+    status, out, wrong = recorded(*asked, "--home", "Lake house", "--json")
+    assert (status, wrong) == (0, "")
+    answer = json.loads(out)
+    # Nothing was recorded there yet: what is usual in homes, 6 to 11 % (common practice, no source).
+    assert answer["home"] == "Lake house"
+    assert answer["mc_range_pct"] == [6.0, 11.0]
+    assert "nothing is recorded there" in answer["known_from"]
+    assert "Of Lake house: nothing is recorded there" in recorded(*asked, "--home", "Lake house")[1]
+    for more in ((), ("--home", "Lake house", "--rh", "20-50")):
+        status, _, wrong = recorded(*asked, *more)
+        assert status == 2
+        assert "must be one of --home and --rh" in wrong
+    status, _, wrong = recorded(*asked, "--home", "Moon")
+    assert status == 2
+    assert "must be one that is recorded (Lake house)" in wrong
+
+
 def test_delivery_to_an_unknown_home_is_answered_no(recorded: Callable[..., Ran]) -> None:
     status, out, _ = recorded("deliver", "Hall bench", "--to", "Lake house", "--json")
     assert status == 1
