@@ -17,12 +17,12 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from model.records.store import Store  # noqa: E402
 from model.watch import ledger  # noqa: E402
 from model.watch.bridge import Air  # noqa: E402
 from model.watch.fleet import BODY_HOURS_A_TASK, _spread, courses, portions  # noqa: E402
 from model.watch.roster import Roster, RosterReader  # noqa: E402
 from tests.bench.bench_watch import START, build  # noqa: E402
-from tests.bench.soak import Store  # noqa: E402
 
 
 def air_of(first: int, hours: int, seed: int) -> Air:

@@ -32,7 +32,7 @@ from model.records.partitions import keep_months  # noqa: E402
 from model.records.store import Store  # noqa: E402
 from model.records.tables import Binding, Sensor  # noqa: E402
 from tests.bench.publisher import Publisher, message  # noqa: E402
-from tests.bench.soak import World, wait_for  # noqa: E402
+from tests.bench.soak_world import World, wait_for  # noqa: E402
 
 SENSORS = 50
 FROM, TO = 0.1, 0.9

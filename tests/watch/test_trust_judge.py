@@ -1,18 +1,14 @@
 """Doubts on record: they follow from the readings, leave them as they came, and yield to people."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
-from sqlalchemy import delete, select, text
+from sqlalchemy import select
 
 from model.records import hangings, trusted
 from model.records.rewind import mark_hours
-from model.records.store import Store
-from model.records.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour, Tally
-from model.watch import ledger
+from model.records.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
 from model.watch.trust.judge import Judge
 
 
@@ -246,143 +242,6 @@ def test_a_reading_that_comes_while_it_judges_is_judged_the_next_time(bare, monk
     assert kinds(bare) == [(1, "jump")]
     assert bare.rows(StaleHour) == []
     assert air(bare)[bare.hour(10)].rh_pct < 60.0
-
-
-# ---------------------------------------------------------------- in any order
-
-
-FAULTS = st.lists(
-    st.tuples(
-        st.integers(1, 2),
-        st.sampled_from(["stuck", "spike", "pegged", "gap", "hot", "sun"]),
-        st.integers(0, 380),
-        st.integers(1, 90),
-    ),
-    max_size=4,
-)
-
-
-@pytest.fixture(scope="module")
-def two_sensors(tmp_path_factory):
-    """A book with two sensors in one place; readings and doubts are wiped between examples."""
-    store = Store(f"sqlite:///{tmp_path_factory.mktemp('trust') / 'book.sqlite'}")
-    store.bring_up_to_date()
-    yield store
-    store.close()
-
-
-def judged(store, shop, batches, hours):
-    """Doubts on record after batches of rows came one after another, each judged at its hour."""
-    with store.session() as session:
-        for table in (Doubt, StaleHour, Reading, Tally):
-            session.execute(delete(table))
-        if session.get(Place, 1) is None:
-            session.add(Place(name="shop", kind="shop"))
-            session.flush()
-            for name in ("bench", "rack"):
-                sensor = Sensor(name=name, accepted_at=shop.hour(0))
-                session.add(sensor)
-                session.flush()
-                hangings.hang_sensor(session, sensor, session.get_one(Place, 1), shop.hour(0))
-    judge = Judge(store)
-    for batch, hour in zip(batches, hours, strict=True):
-        with store.session() as session:
-            for sensor, at, temperature_c, rh_pct in batch:
-                session.add(
-                    Reading(
-                        sensor_id=sensor,
-                        observed_at=at,
-                        received_at=at,
-                        temperature_c=temperature_c,
-                        rh_pct=rh_pct,
-                    )
-                )
-            session.flush()
-            for sensor, at in {(row[0], row[1].replace(minute=0, second=0)) for row in batch}:
-                session.execute(
-                    text(
-                        "INSERT INTO stale_hour VALUES (:sensor, :hour, 1) "
-                        "ON CONFLICT DO UPDATE SET revision = revision + 1"
-                    ),
-                    {"sensor": sensor, "hour": int(at.timestamp()) * 1000},
-                )
-        now = int(shop.hour(hour).timestamp()) // 3600
-        with ledger.reading(store) as bulk:
-            marks = judge.judge(bulk, now, now * 3_600_000)
-        with store.engine.begin() as connection:
-            bulk = ledger.Bulk(connection)
-            ledger.delete_marks(bulk, marks)
-            bulk.close()
-    return on_record(store)
-
-
-class Hours:
-    """Instants of the invented days."""
-
-    @staticmethod
-    def hour(number):
-        return datetime(2026, 1, 5, tzinfo=UTC) + number * timedelta(hours=1)
-
-
-def faulty(shop, faults):
-    rows = {1: readings(shop, 100, seed=3), 2: readings(shop, 100, seed=4, temperature_c=19.0)}
-    for sensor, kind, first, length in faults:
-        part = rows[sensor][first : first + length]
-        for row in part:
-            if kind == "stuck":
-                row[2] = 51.3
-            elif kind == "pegged":
-                row[2] = 100.0
-            elif kind == "hot":
-                row[1] = 66.0
-            elif kind == "sun":
-                row[1], row[2] = row[1] + 8.0, round(row[2] * 0.617, 1)
-        if kind == "spike":
-            part[0][2] = 92.0
-        elif kind == "gap":
-            del rows[sensor][first : first + length]
-    return [(sensor, *row) for sensor, own in rows.items() for row in own]
-
-
-@settings(
-    max_examples=25,
-    deadline=None,
-    suppress_health_check=[HealthCheck.too_slow],
-)
-@given(faults=FAULTS, seed=st.integers(0, 10_000), parts=st.integers(2, 6))
-def test_doubts_follow_from_the_readings_in_whatever_order_they_come(two_sensors, faults, seed, parts):
-    shop = Hours()
-    rows = faulty(shop, faults)
-    at_once = judged(two_sensors, shop, [rows], [100])
-    shuffled = [rows[k] for k in np.random.default_rng(seed).permutation(len(rows))]
-    batches = [shuffled[k::parts] for k in range(parts)]
-    assert judged(two_sensors, shop, batches, [100] * parts) == at_once
-    # And as they come in life: hour after hour, judged each time.
-    edges = [20, 35, 36, 37, 60, 61, 90, 100]
-    live = [
-        [row for row in rows if shop.hour(a) <= row[1] < shop.hour(b)]
-        for a, b in zip([0, *edges[:-1]], edges, strict=True)
-    ]
-    assert judged(two_sensors, shop, live, edges) == at_once
-
-
-def test_drift_and_clocks_come_out_the_same_at_once_day_by_day_and_backwards(two_sensors):
-    shop = Hours()
-    days = 45
-    biased = readings(shop, 24 * days, seed=5, step_h=1.0)
-    for row in biased[24 * 8 : 24 * 30]:
-        row[2] = round(row[2] + 7.0, 1)
-    other = readings(shop, 24 * days, seed=6, step_h=1.0)
-    rows = [(1, *row) for row in biased] + [(2, *row) for row in other]
-    last = 24 * days
-    at_once = judged(two_sensors, shop, [rows], [last])
-    assert [(sensor, kind) for sensor, kind, *_ in at_once] == [(1, "drift"), (2, "drift")]
-    assert all(until is not None for *_, until, _ in at_once)
-    by_day = [
-        [row for row in rows if shop.hour(24 * d) <= row[1] < shop.hour(24 * d + 24)] for d in range(days)
-    ]
-    assert judged(two_sensors, shop, by_day, [24 * d + 24 for d in range(days)]) == at_once
-    assert judged(two_sensors, shop, by_day[::-1], [last] * days) == at_once
 
 
 @pytest.mark.parametrize(

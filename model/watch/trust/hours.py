@@ -42,6 +42,7 @@ class HourTable:
         self._columns, self._limit = columns, limit_bytes
         self._windows: dict[int, _Window] = {}
         self._bytes = 0
+        self._before = 0
 
     @property
     def size_bytes(self) -> int:
@@ -70,6 +71,12 @@ class HourTable:
             window = self._windows.pop(sensor_id, None)
             self._bytes -= self._size(window)
 
+    def forget_before(self, hour: int) -> None:
+        """Keep nothing from before an hour: it may go at any time."""
+        self._before = hour
+        for window in self._windows.values():
+            window.known[: max(hour - window.first, 0)] = False
+
     def get(self, sensor_id: int, first: int, until: int, fetch: Fetch) -> Table:
         """The figures of hours, one row each; not to be written to."""
         if until <= first:
@@ -91,7 +98,7 @@ class HourTable:
             low, high = int(run[0]), int(run[-1]) + 1
             window.table[low - window.first : high - window.first] = np.nan
             _fill(window.table, window.first, fetch(low, high))
-            window.known[low - window.first : high - window.first] = True
+            window.known[max(low, self._before) - window.first : high - window.first] = True
         return window.table[a:b]
 
     def _reaching(self, window: _Window | None, first: int, until: int) -> _Window:

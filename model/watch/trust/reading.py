@@ -11,11 +11,7 @@ from numpy.typing import NDArray
 from model.watch.air_hours import FAR_MS, Hung, Trust, paired
 from model.watch.bulk import Bulk
 from model.watch.trust import screens
-from model.watch.trust.findings import HOUR_MS, OPEN_MS
-from model.watch.trust.presence import Day
-from model.watch.trust.reconcile import OnRecord
-from model.watch.trust.series import Beside, Bools, Floats, Hourly, Series, hourly
-from model.watch.trust.shelf import (
+from model.watch.trust.figures import (
     LAG_ARRIVALS,
     LAG_N,
     LAG_SQUARES,
@@ -27,10 +23,14 @@ from model.watch.trust.shelf import (
     T_SUM,
     WHOLE,
     N,
-    Readings,
-    Shelf,
     corrected_pct,
 )
+from model.watch.trust.findings import HOUR_MS, OPEN_MS
+from model.watch.trust.kept import Readings
+from model.watch.trust.presence import Day
+from model.watch.trust.reconcile import OnRecord
+from model.watch.trust.series import Beside, Bools, Floats, Hourly, Series, hourly
+from model.watch.trust.shelf import Shelf
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""

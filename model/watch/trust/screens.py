@@ -10,20 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.trust import company, presence, signatures
+from model.watch.trust.figures import FIRST, LAST, N_BOTH, N_RH, N_T, RH_HIGH, RH_LOW, T_HIGH, T_LOW, N
 from model.watch.trust.findings import HOUR_MS
 from model.watch.trust.hours import Table
-from model.watch.trust.shelf import (
-    FIRST,
-    LAST,
-    N_BOTH,
-    N_RH,
-    N_T,
-    RH_HIGH,
-    RH_LOW,
-    T_HIGH,
-    T_LOW,
-    N,
-)
 
 Floats = NDArray[np.float64]
 
