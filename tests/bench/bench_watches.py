@@ -35,7 +35,7 @@ from model.watch.shares import SHARES  # noqa: E402
 from model.wood.piece import read_piece  # noqa: E402
 from tests.bench.bench_shared import processor_s  # noqa: E402
 from tests.bench.bench_watch import HOUR, PIECE, START  # noqa: E402
-from tests.bench.soak import World, wait_for  # noqa: E402
+from tests.bench.soak_world import World, wait_for  # noqa: E402
 
 BEFORE_H = 30
 A_READING = timedelta(minutes=10)
