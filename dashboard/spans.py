@@ -17,11 +17,16 @@ MINUTE = "%Y-%m-%dT%H:%MZ"
 
 @dataclass(frozen=True)
 class TimeSpan:
-    """The stretch of time a page shows; `name` is empty when it was given by its ends."""
+    """The stretch of time a page shows; `name` is empty when it was given by its ends.
+
+    Nothing is known before `first_at` nor after `last_at`, where they are given: no link leads there.
+    """
 
     name: str
     since_at: datetime
     until_at: datetime
+    first_at: datetime | None = None
+    last_at: datetime | None = None
 
 
 def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta = LEAST) -> TimeSpan:
@@ -38,7 +43,7 @@ def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta 
     """
     since_at, until_at = instant(view.query.get("since")), instant(view.query.get("until"))
     if since_at is not None and until_at is not None and since_at < until_at:
-        return TimeSpan("", min(since_at, until_at - LEAST), until_at)
+        return TimeSpan("", min(since_at, until_at - LEAST), until_at, first_at, view.now)
     name = view.query.get("span", usual)
     if name not in NAMES:
         name = usual
@@ -46,7 +51,7 @@ def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta 
     start = first_at or view.now - timedelta(days=days or 366)
     if days is not None:
         start = max(start, view.now - timedelta(days=days))
-    return TimeSpan(name, min(start, view.now - least).astimezone(UTC), view.now)
+    return TimeSpan(name, min(start, view.now - least).astimezone(UTC), view.now, first_at, view.now)
 
 
 def instant(text: str | None) -> datetime | None:
@@ -61,17 +66,50 @@ def instant(text: str | None) -> datetime | None:
 
 
 def span_links(href: str, span: TimeSpan, names: tuple[str, ...]) -> html.Nav:
-    """Links to the named spans, and to the stretch before and after."""
-    length = span.until_at - span.since_at
+    """Links to the named spans, and from the stretch that is shown: closer, wider, before and after it.
+
+    They are plain addresses: what a drag over the drawing does for a mouse, they do for keys and fingers, and
+    before any script runs.
+    """
     links: list[Any] = [
         html.A(name, href=_with(href, span=name), **aria(current="true" if name == span.name else "false"))
         for name in names
     ]
-    links.append(html.A("earlier", href=_between(href, span.since_at - length, span.since_at)))
     if not span.name:
-        links.append(html.A("later", href=_between(href, span.until_at, span.until_at + length)))
         links.append(html.A("this stretch", **aria(current="true")))
+    moves = [
+        html.A(word, href=_between(href, *stretch))
+        for word, stretch in _moved(span).items()
+        if stretch is not None
+    ]
+    links.append(html.Span(moves, className="moves"))
     return html.Nav(links, className="tabs", **aria(label="Span of time"))
+
+
+def _moved(span: TimeSpan) -> dict[str, tuple[datetime, datetime] | None]:
+    """The stretches one step away, by their words; none where there is nothing to see."""
+    since_at, until_at, length = span.since_at, span.until_at, span.until_at - span.since_at
+    first_at, last_at = span.first_at, span.last_at
+    is_last = last_at is not None and until_at >= last_at
+    moved: dict[str, tuple[datetime, datetime] | None] = dict.fromkeys(
+        ("closer", "wider", "earlier", "later")
+    )
+    if length >= 2 * LEAST:
+        # The last stretch stays the last: what is looked at closer is now.
+        end = until_at if is_last else until_at - length / 4
+        moved["closer"] = end - length / 2, end
+    if first_at is None or since_at > first_at or not is_last:
+        end = until_at if is_last else until_at + length / 2
+        if last_at is not None:
+            end = min(end, last_at)
+        begin = end - 2 * length
+        begin = begin if first_at is None else max(begin, first_at)
+        moved["wider"] = min(begin, since_at), max(end, until_at)
+    if first_at is None or since_at > first_at:
+        moved["earlier"] = since_at - length, since_at
+    if not is_last:
+        moved["later"] = until_at, until_at + length
+    return moved
 
 
 def _between(href: str, since_at: datetime, until_at: datetime) -> str:

@@ -101,7 +101,7 @@ def _hours_form(hours: Hours) -> html.Div:
                     choice_field(
                         "What can't wait",
                         id("now_at_night"),
-                        [("no", "waits for the morning too"), ("yes", "comes at night as well")],
+                        [("no", "waits till morning"), ("yes", "comes at night")],
                         "yes" if hours.now_at_night else "no",
                     ),
                     text_field("Time zone", id("zone"), hours.zone, hint="as Europe/Vienna"),

@@ -17,6 +17,17 @@ def layout(view: View) -> html.Main:
     chosen = view.query.get("show", "all")
     with view.store.session() as session:
         pieces = queries.pieces(session, view.now, retired=True, parts=False)
+    if not pieces:
+        return sheet(
+            "No piece is recorded yet.",
+            empty(
+                "Write down what was built, and where it stands; its margins show while you type. ",
+                html.A("Record the first piece", href="/record"),
+                ", or ",
+                html.A("plan one", href="/plan"),
+                ".",
+            ),
+        )
     followed = tuple(piece for piece in pieces if piece.retired_at is None)
     shown = tuple(piece for piece in pieces if wanted(piece, chosen))
     filters = [
@@ -31,7 +42,7 @@ def layout(view: View) -> html.Main:
     return sheet(
         f"{number} {'is' if len(followed) == 1 else 'are'} followed."
         if followed
-        else "No piece is recorded.",
+        else "No piece is followed any more.",
         html.Nav(filters, className="tabs", **aria(label="Which pieces")),
         html.P(html.A("Record a piece", href="/record", className="button first"), className="no-print"),
         *(piece_rows(shown, view) if shown else [empty("None of the pieces are so.")]),

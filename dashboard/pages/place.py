@@ -36,7 +36,9 @@ def list_layout(view: View) -> html.Main:
             empty(
                 "A place comes with its first sensor: ",
                 html.A("accept one", href="/sensors"),
-                " and name where it hangs.",
+                " and name where it hangs. One without a sensor can be ",
+                html.A("recorded", href="/places/new"),
+                " too; its air stays unknown until one hangs there.",
             ),
         )
     shop = next((place for place in places if place.kind == "shop"), places[0])
@@ -209,7 +211,7 @@ def legend(air: Air, sent: tuple[Trace, ...]) -> str:
         words.append("Thin grey: what the sensors sent.")
     if any(trace.doubts for trace in sent):
         words.append("Thin dotted: readings that are doubted and count for nothing.")
-    words.append("Drag over a stretch to see it finer.")
+    words.append("Drag over a stretch, or go closer, to see it finer.")
     return " ".join(words)
 
 

@@ -4,6 +4,7 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from dash import Dash, html
+from sqlalchemy import select
 
 from dashboard import forms
 from dashboard.acts import Act, answers
@@ -21,10 +22,12 @@ ASKED = ("name", "kind", "zone", "wood_offset_c", "note")
 
 def new_layout(view: View) -> html.Main:
     """Where a new place is recorded."""
+    with view.store.session() as session:
+        first = session.scalars(select(Place.zone).order_by(Place.id)).first()
     row = {
         "name": "",
         "kind": "home",
-        "zone": view.context.zone,
+        "zone": first or view.context.zone,
         "wood_offset_c": 0.0,
         "note": "",
         "climate": None,
@@ -73,10 +76,10 @@ def form_of(place_id: int, row: dict[str, Any], view: View) -> html.Div:
                         hint="degrees, south negative; for its seasons",
                     ),
                     text_field(
-                        "Wood warmer than the sensor by",
+                        "Wood warmer by",
                         id("offset"),
                         f"{offset:g}",
-                        hint=f"{view.display.temperature_unit}; negative on a cold wall",
+                        hint=f"{view.display.temperature_unit} than the sensor; negative on a cold wall",
                     ),
                     text_field("Note", id("note"), row["note"], className="wide"),
                 ],

@@ -44,6 +44,8 @@ def layout(view: View) -> html.Main:
         else None,
         part("Known", html.Ul([_row(one, view) for one in sensors], className="rows"))
         if sensors
+        else None
+        if heard
         else empty(
             html.H2("No sensor is known yet."),
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
@@ -138,7 +140,11 @@ def _heard_block(
         )
     )
     lines.append(
-        html.Button("Accept it", id={"act": ACCEPT, "row": index, "topic": topic.topic}, className="first")
+        html.Button(
+            "Accept it" if len(proposal.parts) == 1 else "Accept them",
+            id={"act": ACCEPT, "row": index, "topic": topic.topic},
+            className="first",
+        )
     )
     return html.Article(lines, className="heard")
 

@@ -100,7 +100,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             width=width,
             name=stack.name,
         )
-        for width in (960, 360)
+        for width in (700, 360)
     ]
     here = address("stack", stack.id)
     moisture = stack.moisture

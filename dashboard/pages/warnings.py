@@ -9,7 +9,7 @@ from dashboard import sentences
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
 from dashboard.forms import Choice
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import empty, part, prose, sheet
+from dashboard.pages.frame import part, prose, sheet
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, queries
 from model.records.queries import Judgement, Subject, WarningNow
@@ -50,12 +50,9 @@ def layout(view: View) -> html.Main:
         )
         if answered_ones
         else None,
-        part(
-            "Past",
-            html.Ul([_row(one, subjects, view) for one in past], className="rows")
-            if past
-            else empty("None."),
-        ),
+        part("Past", html.Ul([_row(one, subjects, view) for one in past], className="rows"))
+        if past
+        else None,
         lead="A warning is told once. It closes when the wood or the sensor has answered, not when you have.",
     )
 
@@ -71,10 +68,12 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
     dates = f"Since {say.moment(warning.opened_at, zone, view.units, view.now)}"
     if warning.closed_at is not None:
         dates += f", until {say.moment(warning.closed_at, zone, view.units, view.now)}"
+    # What is over needs seeing to no more.
+    seen_to = "" if warning.closed_at else f" To be seen to {TIERS.get(warning.tier, warning.tier)}."
     lines: list[Any] = [
         name,
         html.Div(prose(say.sentence(sentences.reason(told, view.display)))),
-        html.Div(f"{dates}. To be seen to {TIERS.get(warning.tier, warning.tier)}.", className="soft small"),
+        html.Div(f"{dates}.{seen_to}", className="soft small"),
     ]
     if warning.acknowledged_at is not None:
         when = say.day(warning.acknowledged_at, zone, view.units, view.now)
@@ -87,11 +86,9 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
                 Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
                 html.Button("Answered", id={"acknowledge": warning.id}),
             ],
-            className="answer",
+            className="answer right",
         )
-    return html.Li(
-        [verdict_mark(warning.to_verdict, kind), html.Div(lines), html.Div(answer)], className="row"
-    )
+    return html.Li([verdict_mark(warning.to_verdict, kind), html.Div(lines), answer], className="row")
 
 
 def subject_address(subject: Subject) -> str:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
@@ -21,6 +21,9 @@ from model.records.tables import (
     Tally,
     Verdict,
 )
+
+PAIRED = timedelta(minutes=30)
+"""How far apart the two quantities of one sensor may come and still be said together."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,11 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
         .where(Sensor.id.in_(ids), Reading.observed_at == newest)
     )
     last = {reading.sensor_id: reading for reading in session.scalars(found)}
+    beside = {
+        id_: _other_quantity(session, reading)
+        for id_, reading in last.items()
+        if reading.temperature_c is None or reading.rh_pct is None
+    }
     hung = {
         hanging.sensor_id: place
         for hanging, place in session.execute(
@@ -123,17 +131,35 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
         row.subject_id: Judgement(row.verdict, row.reason, row.detail, row.since_at, row.evaluated_at)
         for row in session.scalars(select(Verdict).where(Verdict.subject_kind == "sensor"))
     }
-    return tuple(_sensor(row, hung, last, topics, judged) for row in rows)
+    return tuple(_sensor(row, hung, last, beside, topics, judged) for row in rows)
+
+
+def _other_quantity(session: Session, reading: Reading) -> Reading | None:
+    """The reading that holds what this one leaves empty, from within the half hour before it."""
+    missing = Reading.temperature_c if reading.temperature_c is None else Reading.rh_pct
+    return session.scalars(
+        select(Reading)
+        .where(
+            Reading.sensor_id == reading.sensor_id,
+            Reading.observed_at <= reading.observed_at,
+            Reading.observed_at >= reading.observed_at - PAIRED,
+            missing.is_not(None),
+        )
+        .order_by(Reading.observed_at.desc())
+        .limit(1)
+    ).first()
 
 
 def _sensor(
     row: Sensor,
     hung: Mapping[int, Place],
     last: Mapping[int, Reading],
+    beside: Mapping[int, Reading | None],
     topics: Mapping[int, list[str]],
     judged: Mapping[int, Judgement],
 ) -> SensorNow:
-    place, reading = hung.get(row.id), last.get(row.id)
+    place, reading, other = hung.get(row.id), last.get(row.id), beside.get(row.id)
+    told = [one for one in (reading, other) if one is not None]
     return SensorNow(
         id=row.id,
         name=row.name,
@@ -142,8 +168,8 @@ def _sensor(
         zone=place.zone if place else row.zone,
         topics=tuple(dict.fromkeys(topics.get(row.id, ()))),
         last_at=reading.observed_at if reading else None,
-        temperature_c=reading.temperature_c if reading else None,
-        rh_pct=reading.rh_pct if reading else None,
+        temperature_c=next((one.temperature_c for one in told if one.temperature_c is not None), None),
+        rh_pct=next((one.rh_pct for one in told if one.rh_pct is not None), None),
         battery_pct=row.battery_pct,
         presence=row.presence,
         judgement=judged.get(row.id, Judgement()),

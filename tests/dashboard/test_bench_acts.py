@@ -1,5 +1,7 @@
 """Acts at the bench: a sensor swapped or hung and brought back, a witness board weighed."""
 
+from datetime import timedelta
+
 import pytest
 
 from dashboard.display import Display
@@ -7,6 +9,7 @@ from dashboard.pages import sensors, swap, witness
 from dashboard.view import Context, View
 from model.records.queries import measurements, stacks
 from model.records.sensing import sensors as known
+from model.records.tables import Reading
 from model.wood.errors import BadInput
 
 
@@ -50,3 +53,20 @@ def test_a_witness_board_tells_the_stack_by_its_weight(view, book, now):
         assert measurements(session, book.stack) == ()
     with pytest.raises(BadInput, match="oven-dry"):
         witness.weigh(book.stack, {"mass": "900"}, view)
+
+
+def test_a_sensor_that_sends_its_quantities_apart_is_said_with_both(view, book, now):
+    with view.store.session() as session:
+        for minutes, temperature_c, rh_pct in ((25, 12.0, None), (9, 17.5, None), (8, None, 61.0)):
+            at = now - timedelta(minutes=minutes)
+            session.add(
+                Reading(
+                    sensor_id=1, observed_at=at, received_at=at, temperature_c=temperature_c, rh_pct=rh_pct
+                )
+            )
+        session.flush()
+        (one,) = known(session, now, only=1)
+        assert (one.temperature_c, one.rh_pct) == (17.5, 61.0)
+        # What was sent long before is not said as if it were of now.
+        (later,) = known(session, now - timedelta(minutes=24), only=1)
+        assert (later.temperature_c, later.rh_pct) == (12.0, None)
