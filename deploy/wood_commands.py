@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import typer
 
 from deploy.answer import AsJson, give_json, give_table, say
+from deploy.settings import load_settings
 from model.wood import air as air_physics
 from model.wood.cutting import cut_document
 from model.wood.design import check_document
@@ -226,12 +227,16 @@ def cut(
         dash = ""
     if not dash:
         raise BadInput("paneltide cut", "--range", "must be two moisture contents, as 6-11", mc_range)
-    document = cut_document(piece, fit, mc, bounds)
     if as_json:
-        give_json(document)
+        give_json(cut_document(piece, fit, mc, bounds))
         return
-    for sentence in document["sentences"]:
-        say(sentence)
+    from dashboard.display import Display
+    from dashboard.paper.cards import plain_sentence
+    from dashboard.sheet import steps_of
+
+    display = Display(load_settings().units)
+    for parts in cut_document(piece, fit, mc, bounds, steps_of(display))["parts"]:
+        say(plain_sentence(parts, display).replace("\u00a0", " "))
 
 
 def register(app: typer.Typer) -> None:

@@ -185,8 +185,8 @@ def card_part(document: dict[str, Any], choice: Choice, here: Mapping[str, str],
                     html.H3(say.sentence(say.said(document["fit"])).rstrip(".")),
                     html.Div(figures, className="figures"),
                     *[
-                        html.P(prose(in_units(plain_sentence(words), view.display)), className="small")
-                        for words in document["sentences"]
+                        html.P(prose(plain_sentence(parts, view.display)), className="small")
+                        for parts in document["parts"]
                     ],
                     html.P(
                         html.A(

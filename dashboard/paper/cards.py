@@ -1,11 +1,12 @@
 """The cut card: one card for the saw, with the sizes large and the reasons small."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from dashboard.display import Display, said
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from model.wood.setting_out import told
 from model.wood.units import MM_PER_INCH
 
 Figure = tuple[str, str]
@@ -93,9 +94,9 @@ def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
     return [(label, value) for label, value in wanted if value is not None][:4]
 
 
-def plain_sentence(words: str) -> str:
-    """A sentence of cutting advice with its members' names as words and a capital."""
-    words = words.replace("_", " ")
+def plain_sentence(parts: Iterable[str | float], display: Display) -> str:
+    """A sentence of cutting advice in a viewer's unit, with its members' names as words and a capital."""
+    words = told(parts, lambda length_mm: display.length(length_mm, "nearest", 64)).replace("_", " ")
     return words[:1].upper() + words[1:]
 
 
@@ -128,8 +129,8 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
         card.line_of(x, y + 8.0, value, large, FIGURES, "B")
         card.line_of(x, y + 13.4, label, 9.5)
     y += 18.0
-    for words in document["sentences"]:
-        y = card.block(card.left, y, card.across, plain_sentence(words), points) + 0.6
+    for parts in document["parts"]:
+        y = card.block(card.left, y, card.across, plain_sentence(parts, display), points) + 0.6
     foot = card.bottom - 4.0
     _bench_rule(card, foot, display)
     return foot - 1.0 - y

@@ -222,11 +222,11 @@ def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     for name, fit in facts.piece.fits.items():
         stock = max(member.mc_pct for member in fit.members)
         try:
-            advice = cut_document(facts.piece, name, stock, ends, steps)["sentences"]
+            advice = cut_document(facts.piece, name, stock, ends, steps)["parts"]
         except BadInput:
             # A mitre, an edging or a lid is not cut to a width of its own.
             continue
-        told = " ".join(plain_sentence(words) for words in advice)
+        told = " ".join(plain_sentence(parts, display) for parts in advice)
         # A name never stands alone at the foot of a page.
         sheet.room(6.0 + sheet.block(0.0, 0.0, sheet.across, told, POINTS, dry=True))
         sheet.says(sentence(said(name)).rstrip("."), "B")

@@ -20,12 +20,16 @@ from model.wood.piece import Piece
 from model.wood.setting_out import (
     HOME_MC_PCT,
     INCH_STEPS,
+    LENGTH,
     ROUNDING_SLACK,
     Increments,
     Season,
+    Spoken,
     both_units,
     fit_named,
     season_of,
+    spoken,
+    told,
 )
 from model.wood.slots import SlotCut, slot_advice
 
@@ -77,6 +81,7 @@ class PanelCut:
     shoulder_gap_rounded_mm: float | None
     enough: bool
     sentences: list[str] = field(default_factory=list)
+    parts: list[Spoken] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -102,6 +107,7 @@ class GapCut:
     lap_needed_rounded_mm: float | None
     enough: bool
     sentences: list[str] = field(default_factory=list)
+    parts: list[Spoken] = field(default_factory=list)
 
 
 # ---------------------------------------------------------------- panels
@@ -163,32 +169,41 @@ def _panel(fit: PanelInGroove, season: Season, reserve: float, engage: float, st
         shoulder_gap_rounded_mm=None if shoulder is None else steps.width_up(shoulder),
         enough=enough,
     )
-    advice.sentences.extend(_panel_sentences(advice, needed, steps))
+    advice.parts.extend(_panel_sentences(advice, needed, steps))
+    advice.sentences.extend(map(told, advice.parts))
     return advice
 
 
-def _panel_sentences(cut: PanelCut, needed: float | None, steps: Increments) -> list[str]:
+def _panel_sentences(cut: PanelCut, needed: float | None, steps: Increments) -> list[Spoken]:
     dry, wet = cut.range_mc_pct
     said = [
-        f"Cut {cut.member} {both_units(cut.width_to_cut_rounded_mm)} wide today, at {cut.stock_mc_pct:g} %.",
-        f"At {wet:g} % it has {both_units(cut.clearance_wet_mm)} in hand; at {dry:g} % "
-        f"{both_units(cut.engagement_dry_mm)} of tongue stays in its groove.",
-        f"From {dry:g} to {wet:g} % it moves {both_units(cut.movement_mm)}.",
-        f"Held at its centre it needs grooves {both_units(cut.groove_depth_centre_rounded_mm)} deep.",
+        spoken(
+            f"Cut {cut.member} {LENGTH} wide today, at {cut.stock_mc_pct:g} %.", cut.width_to_cut_rounded_mm
+        ),
+        spoken(
+            f"At {wet:g} % it has {LENGTH} in hand; at {dry:g} % {LENGTH} of tongue stays in its groove.",
+            cut.clearance_wet_mm,
+            cut.engagement_dry_mm,
+        ),
+        spoken(f"From {dry:g} to {wet:g} % it moves {LENGTH}.", cut.movement_mm),
+        spoken(f"Held at its centre it needs grooves {LENGTH} deep.", cut.groove_depth_centre_rounded_mm),
     ]
     if cut.groove_depth_free_rounded_mm is not None:
-        said.append(f"Left free to wander it needs {both_units(cut.groove_depth_free_rounded_mm)}.")
+        said.append(spoken(f"Left free to wander it needs {LENGTH}.", cut.groove_depth_free_rounded_mm))
     if cut.shoulder_gap_rounded_mm is not None:
-        said.append(f"Leave {both_units(cut.shoulder_gap_rounded_mm)} between each shoulder and its stile.")
-    if not cut.enough:
-        deeper = "" if needed is None else f": {both_units(steps.depth_up(needed))} would do"
         said.append(
-            f"The grooves as drawn are {both_units(cut.groove_depth_mm)} deep, not enough for this{deeper}."
+            spoken(f"Leave {LENGTH} between each shoulder and its stile.", cut.shoulder_gap_rounded_mm)
         )
+    if not cut.enough:
+        drawn = f"The grooves as drawn are {LENGTH} deep, not enough for this"
+        if needed is None:
+            said.append(spoken(f"{drawn}.", cut.groove_depth_mm))
+        else:
+            said.append(spoken(f"{drawn}: {LENGTH} would do.", cut.groove_depth_mm, steps.depth_up(needed)))
     if cut.stock_mc_pct > wet:
-        said.append("The stock is wetter than it will ever be again: fit it close, it can only shrink.")
+        said.append(["The stock is wetter than it will ever be again: fit it close, it can only shrink."])
     elif cut.stock_mc_pct < dry:
-        said.append("The stock is drier than it will ever be again: it can only swell, leave it its room.")
+        said.append(["The stock is drier than it will ever be again: it can only swell, leave it its room."])
     return said
 
 
@@ -225,18 +240,26 @@ def _front(fit: FrontInOpening, season: Season, steps: Increments) -> GapCut:
     dry_gap, wet_gap = rounded_gap - least_growth, rounded_gap - growth(season.wet_pct)
     enough = max(dry_gap, wet_gap) <= fit.widest_gap_mm + ROUNDING_SLACK
     what = " and ".join(dict.fromkeys(member.name for member in fit.members_across))
-    said = [f"Leave a gap of {both_units(rounded_gap)} at {what} today, at {season.today_pct:g} %."]
+    said = [spoken(f"Leave a gap of {LENGTH} at {what} today, at {season.today_pct:g} %.", rounded_gap)]
     rounded_width = None
     if width is not None:
         rounded_width = steps.width_down(width)
-        said.append(f"Cut it {both_units(rounded_width)} across the grain.")
+        said.append(spoken(f"Cut it {LENGTH} across the grain.", rounded_width))
     said.append(
-        f"At {season.wet_pct:g} % the gap will be {both_units(wet_gap)}, "
-        f"at {season.dry_pct:g} % {both_units(dry_gap)}."
+        spoken(
+            f"At {season.wet_pct:g} % the gap will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}.",
+            wet_gap,
+            dry_gap,
+        )
     )
     if not enough:
-        looks = f"That is wider than the {both_units(fit.widest_gap_mm)} that looks right"
-        said.append(f"{looks}: frame it, use quartered stock, or accept it.")
+        said.append(
+            spoken(
+                f"That is wider than the {LENGTH} that looks right: frame it, use quartered stock, or "
+                "accept it.",
+                fit.widest_gap_mm,
+            )
+        )
     return GapCut(
         fit=fit.name,
         kind=fit.kind,
@@ -252,7 +275,8 @@ def _front(fit: FrontInOpening, season: Season, steps: Increments) -> GapCut:
         lap_needed_mm=None,
         lap_needed_rounded_mm=None,
         enough=enough,
-        sentences=said,
+        sentences=[told(one) for one in said],
+        parts=said,
     )
 
 
@@ -271,13 +295,16 @@ def _boards(fit: BoardBack, season: Season, reserve: float, steps: Increments) -
     lap = max(dry_gap, rounded) + fit.least_lap_mm
     enough = lap <= fit.lap_mm + ROUNDING_SLACK
     said = [
-        f"Leave {both_units(rounded)} between board and board today, at {season.today_pct:g} %.",
-        f"At {season.wet_pct:g} % it will be {both_units(wet_gap)}, "
-        f"at {season.dry_pct:g} % {both_units(dry_gap)}.",
-        f"The lap must be {both_units(steps.depth_up(lap))} or more.",
+        spoken(f"Leave {LENGTH} between board and board today, at {season.today_pct:g} %.", rounded),
+        spoken(
+            f"At {season.wet_pct:g} % it will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}.",
+            wet_gap,
+            dry_gap,
+        ),
+        spoken(f"The lap must be {LENGTH} or more.", steps.depth_up(lap)),
     ]
     if not enough:
-        said.append(f"The lap as drawn is {both_units(fit.lap_mm)}, not enough for this.")
+        said.append(spoken(f"The lap as drawn is {LENGTH}, not enough for this.", fit.lap_mm))
     return GapCut(
         fit=fit.name,
         kind=fit.kind,
@@ -293,7 +320,8 @@ def _boards(fit: BoardBack, season: Season, reserve: float, steps: Increments) -
         lap_needed_mm=lap,
         lap_needed_rounded_mm=steps.depth_up(lap),
         enough=enough,
-        sentences=said,
+        sentences=[told(one) for one in said],
+        parts=said,
     )
 
 

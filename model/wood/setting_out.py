@@ -1,6 +1,7 @@
 """What setting out a part shares: the steps of a rule, a season's moisture contents, lengths in words."""
 
 import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from model.wood.errors import BadInput
@@ -77,6 +78,33 @@ def season_of(fit: Fit, stock_mc_pct: float, range_mc_pct: tuple[float, float]) 
             "", "range", "must run from a dry to a wetter moisture content", f"{dry_pct:g}-{wet_pct:g}"
         )
     return Season(stock_mc_pct, dry_pct, wet_pct)
+
+
+LENGTH = "\ufffc"
+"""Stands for a length in the words of a sentence (U+FFFC, object replacement character)."""
+
+Spoken = list[str | float]
+"""A sentence whose lengths are still numbers [mm] between its words, to be said in anybody's unit."""
+
+
+def spoken(words: str, *lengths_mm: float) -> Spoken:
+    """A sentence with its lengths as numbers, each in the place of a `LENGTH` in its words.
+
+    >>> spoken(f"Cut it {LENGTH} wide.", 368.3)
+    ['Cut it ', 368.3, ' wide.']
+    """
+    found: Spoken = []
+    for text, length_mm in zip(words.split(LENGTH), [*lengths_mm, None], strict=True):
+        found.append(text)
+        if length_mm is not None:
+            found.append(float(length_mm))
+    return found
+
+
+def told(sentence: Iterable[str | float], length: Callable[[float], str] | None = None) -> str:
+    """A sentence in words, its lengths said by a function of mm; in both units where none is given."""
+    say = both_units if length is None else length
+    return "".join(part if isinstance(part, str) else say(part) for part in sentence)
 
 
 def both_units(length_mm: float) -> str:

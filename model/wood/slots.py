@@ -11,12 +11,15 @@ from model.wood.piece import Piece
 from model.wood.setting_out import (
     HOME_MC_PCT,
     INCH_STEPS,
+    LENGTH,
     ROUNDING_SLACK,
     Increments,
     Season,
-    both_units,
+    Spoken,
     fit_named,
     season_of,
+    spoken,
+    told,
 )
 
 SLOT_RESERVE_MM = INCH / 64.0
@@ -47,6 +50,7 @@ class SlotCut:
     engagement_mm: float | None
     enough: bool
     sentences: list[str] = field(default_factory=list)
+    parts: list[Spoken] = field(default_factory=list)
 
 
 def slot_advice(
@@ -88,14 +92,14 @@ def slot_advice(
     dry, wet = season.dry_pct, season.wet_pct
     said = [
         _movement_said(member, season, swell, shrink),
-        f"Make the slot {both_units(rounded)} long and set the screw {place}.",
+        spoken(f"Make the slot {LENGTH} long and set the screw {place}.", rounded),
     ]
     if in_slot is not None:
         said.append(
-            f"In the slot as drawn, that is {both_units(in_slot)} from the end nearest the fixed line."
+            spoken(f"In the slot as drawn, that is {LENGTH} from the end nearest the fixed line.", in_slot)
         )
     if not enough:
-        said.append(f"The slot as drawn lets it travel {both_units(travel)} in all, not enough for this.")
+        said.append(spoken(f"The slot as drawn lets it travel {LENGTH} in all, not enough for this.", travel))
     return SlotCut(
         fit=fit.name,
         kind=fit.kind,
@@ -112,7 +116,8 @@ def slot_advice(
         gap_mm=None,
         engagement_mm=None,
         enough=enough,
-        sentences=said,
+        sentences=[told(one) for one in said],
+        parts=said,
     )
 
 
@@ -123,10 +128,12 @@ def _place(fit: SlottedFit, share: float) -> str:
     return f"toward the {fit.near_end if share < 0.5 else fit.far_end} end of the slot"
 
 
-def _movement_said(member: Member, season: Season, swell: float, shrink: float) -> str:
-    return (
-        f"{member.name} will swell {both_units(swell)} to {season.wet_pct:g} % "
-        f"and shrink {both_units(shrink)} to {season.dry_pct:g} %."
+def _movement_said(member: Member, season: Season, swell: float, shrink: float) -> Spoken:
+    return spoken(
+        f"{member.name} will swell {LENGTH} to {season.wet_pct:g} % "
+        f"and shrink {LENGTH} to {season.dry_pct:g} %.",
+        swell,
+        shrink,
     )
 
 
@@ -139,12 +146,16 @@ def _button(
     enough = built_gap >= swell - ROUNDING_SLACK and built_engagement >= engagement - ROUNDING_SLACK
     said = [
         _movement_said(fit.member, season, swell, shrink),
-        f"Leave {both_units(steps.width_up(gap))} between each button and the apron, and at least "
-        f"{both_units(steps.width_up(engagement))} of tongue in the groove.",
-        f"On the end aprons, make each mortise {both_units(longer)} longer than its button.",
+        spoken(
+            f"Leave {LENGTH} between each button and the apron, and at least "
+            f"{LENGTH} of tongue in the groove.",
+            steps.width_up(gap),
+            steps.width_up(engagement),
+        ),
+        spoken(f"On the end aprons, make each mortise {LENGTH} longer than its button.", longer),
     ]
     if not enough:
-        said.append("As drawn, the buttons have not enough room for this.")
+        said.append(["As drawn, the buttons have not enough room for this."])
     return SlotCut(
         fit=fit.name,
         kind=fit.kind,
@@ -161,5 +172,6 @@ def _button(
         gap_mm=gap,
         engagement_mm=engagement,
         enough=enough,
-        sentences=said,
+        sentences=[told(one) for one in said],
+        parts=said,
     )

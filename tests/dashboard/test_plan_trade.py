@@ -180,7 +180,7 @@ def test_the_cut_command_gives_the_trades_grooves(tmp_path, paneltide):
             found = json.loads(paneltide(*asked, "--json"))
             key = "centre" if held == "centre" else "free"
             assert found[f"groove_depth_{key}_mm"] / 25.4 == pytest.approx(exact_in, abs=0.003)
-            assert f"({rounded} in)" in paneltide(*asked)
+            assert f" {rounded} in" in paneltide(*asked)
 
 
 # 6 to 10 % at 20 °C, as humidities (Wood Handbook eq. 4-5).

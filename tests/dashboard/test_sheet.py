@@ -15,6 +15,7 @@ from PIL import Image
 
 from dashboard.display import Display, Units
 from dashboard.paper import gap_strip
+from dashboard.paper.cards import plain_sentence
 from dashboard.paper.client import SMALLEST_PT
 from dashboard.paper.page import SIZES_MM, Paper, true_fractions
 from dashboard.paper.seen import seen_of, seen_rows
@@ -312,9 +313,11 @@ def test_a_cut_card_is_one_card_with_its_sizes(units: Units, size: Any) -> None:
 @pytest.mark.parametrize("fit", ["top", "drawer_bottoms", "top_drawer"])
 def test_every_kind_of_advice_makes_a_card(fit: str) -> None:
     document = cut_document(sample("chest_of_drawers"), fit, 8.0, (6.0, 11.0))
-    words = words_of(cut_card(document, Display("inch"), NOW))
+    words = words_of(cut_card(document, Display("inch"), NOW)).replace("\u00a0", " ")
     assert "Chest of drawers" in words
-    assert true_fractions(document["sentences"][-1].replace("_", " ")) in words.replace("\u00a0", " ")
+    last = plain_sentence(document["parts"][-1], Display("inch")).replace("\u00a0", " ")
+    assert true_fractions(last) in words
+    assert " mm" not in words
 
 
 @needs_poppler

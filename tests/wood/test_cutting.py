@@ -21,7 +21,7 @@ from model.wood.cutting import (
 from model.wood.design import design_range
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, piece_from_document
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, told
 
 INCH = 25.4
 
@@ -289,6 +289,24 @@ def test_the_document_is_plain_json_with_its_sentences(fit):
     assert json.loads(json.dumps(document)) == document
     assert (document["piece"], document["fit"], document["range_mc_pct"]) == ("Case", "fit", [6.0, 11.0])
     assert all(sentence.endswith((".", ")")) for sentence in document["sentences"])
+
+
+@pytest.mark.parametrize("fit", [panel(14), *SLOTTED.values()])
+def test_lengths_stay_numbers_until_somebody_says_them(fit):
+    advice = cut_document(a_piece(fit), "fit", 7.5, (6.0, 11.0))
+    assert [told(parts) for parts in advice["parts"]] == advice["sentences"]
+    in_feet = [told(parts, lambda length_mm: f"{length_mm / 304.8:.4f} ft") for parts in advice["parts"]]
+    assert not any(" mm" in sentence or " in)" in sentence for sentence in in_feet)
+    lengths = [part for parts in advice["parts"] for part in parts if isinstance(part, float)]
+    assert lengths
+    assert sum(sentence.count(" ft") for sentence in in_feet) == len(lengths)
+
+
+def test_the_width_in_words_is_the_width_in_numbers():
+    advice = cut_document(a_piece(panel(14)), "fit", 7.5, (6.0, 11.0))
+    first, width_mm, rest = advice["parts"][0]
+    assert (first, rest) == ("Cut part ", " wide today, at 7.5 %.")
+    assert width_mm == advice["width_to_cut_rounded_mm"]
 
 
 def test_the_document_of_a_panel_has_width_and_both_grooves():
