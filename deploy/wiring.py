@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from ingest.settings import IngestSettings
     from model.watch.evaluation import Evaluation
 
+OUTLOOKS_AT_ONCE = 20
+"""Pieces whose coming year is computed before the watch looks for new readings again: some seconds."""
+
 
 def prepare_logging(level: str = "INFO", log_format: str = "text") -> None:
     """Log to standard error, where a service manager's journal picks it up."""
@@ -187,7 +190,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         after=[
             once(partial(watch_clamps, store)),
             once(GlueBoard(store).refresh),
-            Outlooks(store, held=lambda: division.held).refresh,
+            Outlooks(store, held=lambda: division.held, at_once=OUTLOOKS_AT_ONCE).refresh,
             once(Housekeeper(store, settings.retention_days)),
         ],
         division=division,

@@ -61,12 +61,18 @@ class Outlooks:
         Plausible years, even.
     held : callable
         The shares whose pieces are this process's, where several divide them.
+    at_once : int, optional
+        Pieces of one call, where the caller has other things to see to in between; all if not given.
     """
 
     def __init__(
-        self, store: Store, years: int = YEARS, held: Callable[[], frozenset[int]] = lambda: ALL
+        self,
+        store: Store,
+        years: int = YEARS,
+        held: Callable[[], frozenset[int]] = lambda: ALL,
+        at_once: int | None = None,
     ) -> None:
-        self._store, self._years, self._held = store, years, held
+        self._store, self._years, self._held, self._at_once = store, years, held, at_once
         self._reader = RosterReader()
         self._seen: tuple[object, ...] | None = None
 
@@ -87,6 +93,8 @@ class Outlooks:
             airs = ledger.read_airs(bulk) if due else {}
             requests = [_request(bulk, one, airs) for one in due]
         requests = [request for request in requests if len(request.airs.get(request.place_id, NO_AIR))]
+        if self._at_once is not None and len(requests) > self._at_once:
+            requests, waiting = requests[: self._at_once], True
         if requests:
             self._compute(requests, {one.owner.id: one.basis for one in due})
         self._seen = None if waiting else seen

@@ -6,13 +6,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from sqlalchemy import delete
 
 from model.records import book
 from model.records.measured import record_measurement
-from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place
+from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place, Reading
+from model.watch import ledger
 from model.watch.evaluation import Watch
 from model.watch.foresight import Foresight
 from model.watch.outlook_run import Outlooks, outlook_document, read_series
+from model.watch.shares import ALL, Shares
 from model.wood.errors import BadInput
 
 AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)
@@ -155,6 +158,31 @@ def test_an_outlook_is_computed_once_a_day_and_again_when_its_ground_moves(make_
     evaluated(shop, 45)
     assert keeper.refresh(now) == 1
     assert [(row.quantity, row.p50) for row in shop.rows(Outlook)] != before
+
+
+def test_outlooks_in_portions_and_shares_are_those_of_one_call(make_shop: Callable[[], Any]):
+    shop = steady_home(make_shop(), 40.0)
+    shop.place("lake house", "home")
+    shop.sensor("lake", 2, at=AUTUMN)
+    shop.send([(row.observed_at, 20.0, 44.0) for row in shop.rows(Reading)], 2)
+    shop.piece(PIECE.replace("Walnut", "Second"), at=AUTUMN)
+    shop.piece(PIECE.replace("Walnut", "Third"), 2, at=AUTUMN)
+    now = AUTUMN + timedelta(days=45)
+    evaluated(shop, 45)
+
+    def rows() -> list[Any]:
+        return [(r.subject_kind, r.subject_id, r.quantity, r.p50, r.detail) for r in shop.rows(Outlook)]
+
+    assert Outlooks(shop.store).refresh(now) == 3
+    at_once = rows()
+    shop.change(lambda session: session.execute(delete(Outlook)))
+    with ledger.reading(shop.store) as bulk:
+        shares = Shares.read(bulk, [1, 2])
+    of_lake = frozenset({shares.of_place[2]})
+    assert Outlooks(shop.store, held=lambda: of_lake).refresh(now) == 1
+    keeper = Outlooks(shop.store, held=lambda: ALL - of_lake, at_once=1)
+    assert [keeper.refresh(now) for _ in range(3)] == [1, 1, 0]
+    assert rows() == at_once
 
 
 def test_the_same_readings_give_the_same_outlook_in_any_order(make_shop: Callable[[], Any]):
