@@ -8,6 +8,7 @@ import json
 import re
 import select
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -165,11 +166,12 @@ def build_app(
     table = pages.routes()
     fresh = Fresh(store)
 
-    def answered(view: View, path: str, shared: tuple[Any, ...] | None) -> tuple[Component, bool]:
+    def answered(view: View, path: str) -> tuple[Component, bool]:
         # The page written into the document and the one its scripts ask for a moment later are one.
         def make() -> tuple[Component, bool]:
             return _answer(table, view, path)
 
+        shared = _shared(table, view, path)
         return fresh.of(("page", *shared), make) if shared else make()
 
     def first_page() -> str:
@@ -177,7 +179,7 @@ def build_app(
         shared = _shared(table, view, path)
 
         def written() -> str:
-            page, _live = answered(view, path, shared)
+            page, _live = answered(view, path)
             head = top(view.units, path, live=False, sample=context.sample)
             return f'<div class="first-sight">{still([head, page])}</div>'
 
@@ -187,12 +189,12 @@ def build_app(
         # Dash asks for the layout apart from the page; the browser says for which page in the referrer.
         href = flask.request.referrer if flask.has_request_context() else None
         view, path = _asked(context, href or "/")
-        page, _live = answered(view, path, _shared(table, view, path))
+        page, _live = answered(view, path)
         return shell(page, view.units, href or "/", path, context.sample)
 
     app.first_sight = first_page
     app.layout = layout
-    _register_router(app, context, table)
+    _register_router(app, context, answered)
     pages.register(app, context)
 
     @server.get("/healthz")
@@ -209,7 +211,10 @@ def build_app(
     return app
 
 
-def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
+Answered = Callable[[View, str], tuple[Component, bool]]
+
+
+def _register_router(app: Dash, context: Context, answered: Answered) -> None:
     @app.callback(
         Output(PAGE, "children"),
         Output(SHOWN, "data"),
@@ -235,7 +240,7 @@ def _register_router(app: Dash, context: Context, table: list[Route]) -> None:
             units: Units = "metric" if view.units == "inch" else "inch"
             view = View(context, Display(units), view.now, view.query)
             ctx.response.set_cookie(UNITS_COOKIE, units, max_age=YEAR_S, samesite="Lax", path="/")
-        page, live = _answer(table, view, path)
+        page, live = answered(view, path)
         if ctx.triggered_id == TICK and not live:
             return (no_update,) * 5
         # A page that reads the same is not sent again: most ticks change nothing.
