@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import available_timezones
 
 from dash import html
 from dash.development.base_component import Component
@@ -126,6 +127,11 @@ def choice_field(
 def named_by(options: Mapping[Any, str]) -> list[tuple[str, str]]:
     """Options from names by key."""
     return [(str(key), name) for key, name in options.items()]
+
+
+def zone_names() -> html.Datalist:
+    """The time zones there are, to choose from while typing."""
+    return html.Datalist([html.Option(value=zone) for zone in sorted(available_timezones())], id="zones")
 
 
 def species_names() -> html.Datalist:

@@ -22,10 +22,12 @@ from dashboard.pages import plan as plan
 from dashboard.pages import plan_record as plan_record
 from dashboard.pages import record as record
 from dashboard.pages import rehearse as rehearse
+from dashboard.pages import sensor_edit as sensor_edit
 from dashboard.pages import sensors as sensors
 from dashboard.pages import settings as settings
 from dashboard.pages import sheets as sheets
 from dashboard.pages import stack_acts as stack_acts
+from dashboard.pages import stack_edit as stack_edit
 from dashboard.pages import stock as stock
 from dashboard.pages import swap as swap
 from dashboard.pages import today as today
@@ -53,10 +55,12 @@ MODULES: tuple[ModuleType, ...] = (
     plan_record,
     record,
     rehearse,
+    sensor_edit,
     sensors,
     settings,
     sheets,
     stack_acts,
+    stack_edit,
     stock,
     swap,
     trust,

@@ -1,14 +1,13 @@
 """A place's record: its name, what kind of place it is, its zone, and how much warmer the wood is there."""
 
 from typing import Any
-from zoneinfo import available_timezones
 
 from dash import Dash, html
 from sqlalchemy import select
 
 from dashboard import forms
 from dashboard.acts import Act, answers
-from dashboard.forms import choice_field, text_field
+from dashboard.forms import choice_field, text_field, zone_names
 from dashboard.pages.frame import sheet
 from dashboard.view import Context, Route, View, address
 from model.records import book
@@ -85,7 +84,7 @@ def form_of(place_id: int, row: dict[str, Any], view: View) -> html.Div:
                 ],
                 className="fields",
             ),
-            html.Datalist([html.Option(value=zone) for zone in sorted(available_timezones())], id="zones"),
+            zone_names(),
             html.Button(
                 "Record the place" if place_id == NEW else "Correct the record",
                 id={"act": FORM, "place": place_id},

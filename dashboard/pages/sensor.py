@@ -71,6 +71,10 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
             [trust_part(session, sensor, view), hanging_part(session, sensor, places, view)],
             className="columns even",
         ),
+        html.Div(
+            html.A("Correct the record", href=address("sensor", sensor.id, "edit"), className="button"),
+            className="buttons no-print",
+        ),
         dateline=[html.A("Sensors", href="/sensors"), f" · {', '.join(sensor.topics)}"],
     )
 

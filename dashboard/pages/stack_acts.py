@@ -1,5 +1,6 @@
 """What a maker does to a stack: records it, meters it, moves it, uses it up; and how each is undone."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from dash import Dash, html
@@ -99,6 +100,7 @@ def move_form(stack: StackNow, places: tuple[PlaceNow, ...], zone: str, view: Vi
                 [
                     html.Button("Move the stack", id={"act": MOVE, "stack": stack.id}),
                     html.Button("It is used up", id={"act": RETIRE, "stack": stack.id}),
+                    html.A("Correct the record", href=address("stack", stack.id, "edit"), className="button"),
                 ],
                 className="buttons",
             ),
@@ -114,21 +116,25 @@ def register(app: Dash, context: Context) -> None:
         answers(app, context, form, act, which="stack", here=lambda stack_id: address("stack", stack_id))
 
 
+def typed_lumber(values: Mapping[str, Any], view: View) -> dict[str, Any]:
+    """The keys of a stack's document that a form asks, as typed."""
+    return {
+        "species": str(values.get("species") or "").strip(),
+        "thickness_mm": forms.length_typed(values.get("thickness"), view.units, "thickness"),
+        "mc_pct": forms.number_typed(values.get("mc"), "moisture content"),
+        "stickered": values.get("stickered") != "no",
+    }
+
+
 def add(values: dict[str, Any], view: View) -> Act:
     """Record a stack as typed."""
     with view.store.session() as session:
         place = forms.chosen_place(session, values.get("place"), "where it stands")
         destination = session.get(Place, int(values["destination"])) if values.get("destination") else None
-        document = {
-            "species": str(values.get("species") or "").strip(),
-            "thickness_mm": forms.length_typed(values.get("thickness"), view.units, "thickness"),
-            "mc_pct": forms.number_typed(values.get("mc"), "moisture content"),
-            "stickered": values.get("stickered") != "no",
-        }
         stack = book.add_stack(
             session,
             str(values.get("name") or ""),
-            document,
+            typed_lumber(values, view),
             place,
             forms.day_typed(values.get("since"), place.zone, "metered on"),
             destination=destination,

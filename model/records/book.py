@@ -242,11 +242,9 @@ def add_stack(
     where = f"stack {name}"
     since_at = aware(since_at, where, "since_at")
     lumber = lumber_from_document(document, where)
-    taken = select(Stack.id).where(Stack.name == name, Stack.retired_at.is_(None))
-    if not name.strip() or session.scalar(taken) is not None:
-        raise BadInput("", "stack name", "must be given and not yet taken", name)
+    name = _free_stack_name(session, name)
     note_change(session)
-    stack = Stack(name=name.strip(), start_at=since_at)
+    stack = Stack(name=name, start_at=since_at)
     session.add(stack)
     _write_stack(stack, document, lumber, destination)
     stack.stays.append(Stay(place_id=place.id, since_at=since_at))
@@ -255,16 +253,37 @@ def add_stack(
 
 
 def replace_stack(
-    session: Session, stack: Stack, document: Mapping[str, Any], destination: Place | None = None
+    session: Session,
+    stack: Stack,
+    document: Mapping[str, Any],
+    destination: Place | None = None,
+    name: str | None = None,
 ) -> Document:
-    """Correct a stack's record and compute it again; returns its document as it was."""
+    """Correct a stack's record, its name too where one is given, and compute it again.
+
+    Returns
+    -------
+    dict
+        Its document as it was.
+    """
     lumber = lumber_from_document(document, f"stack {stack.name}")
+    if name is not None and name.strip() != stack.name:
+        stack.name = _free_stack_name(session, name)
     before = dict(stack.document)
     note_change(session)
     rewind_stack(session, stack)
     _write_stack(stack, document, lumber, destination)
     session.flush()
     return before
+
+
+def _free_stack_name(session: Session, name: str) -> str:
+    """A name no other stack in use has; one that is used up gives its name free."""
+    name = name.strip()
+    taken = select(Stack.id).where(Stack.name == name, Stack.retired_at.is_(None))
+    if not name or session.scalar(taken) is not None:
+        raise BadInput("", "stack name", "must be given and not yet taken", name)
+    return name
 
 
 def _write_stack(
