@@ -1,18 +1,16 @@
-"""From bytes to readings: values, units, missing values, times, and refusals with their reason."""
+"""From bytes to readings: values, units, missing values, and refusals with their reason."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
 
 from ingest.payload import (
-    LARGEST,
     BadPayload,
     Observed,
     PayloadReading,
     Presence,
     read,
     read_presence,
-    reader,
 )
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
@@ -211,114 +209,6 @@ def test_whole_hundredths():
     assert (seen.temperature_c, seen.rh_pct) == (pytest.approx(21.5), pytest.approx(45.2))
 
 
-# ---------------------------------------------------------------- times
-
-
-@pytest.mark.parametrize(
-    "written",
-    [
-        "1718000000",
-        "1718000000.0",
-        "1718000000000",
-        "1718000000000000",
-        "1718000000000000000",
-        '"1718000000"',
-        '"1718000000000"',
-        '"2024-06-10T06:13:20Z"',
-        '"2024-06-10T06:13:20+00:00"',
-        '"2024-06-10T08:13:20+02:00"',
-        '"2024-06-10 06:13:20z"',
-        '"2024-06-10T06:13:20.000Z"',
-        '"2024-06-10T06:13:20,000000Z"',
-        '"20240610T061320Z"',
-        '"2024-06-10T06:13:20"',
-        '"2024-06-10t06:13:20z"',
-        '"2024-06-10T00:13:20-0600"',
-    ],
-)
-def test_device_time_in_every_form(written):
-    seen = one(f'{{"t":21.5,"ts":{written}}}')
-    # RFC 8428's example epoch: 1718000000 is 2024-06-10T06:13:20Z (POSIX seconds).
-    assert (seen.observed_at, seen.clock) == (datetime(2024, 6, 10, 6, 13, 20, tzinfo=UTC), "device")
-
-
-def test_milliseconds_are_kept():
-    assert one('{"t":21.5,"ts":1718000000123}').observed_at.microsecond == 123_000
-
-
-@pytest.mark.parametrize(
-    "written",
-    [
-        "0",
-        "12345",
-        "4102444800",
-        "-1",
-        "1e300",
-        '"1970-01-01T00:00:00Z"',
-        '"2100-01-01T00:00:00Z"',
-        '"yesterday"',
-        '"2024-06-10"',
-        '"06:13:20"',
-        "null",
-        "true",
-        "[]",
-        '""',
-        '"9999-12-31T23:59:59-14:00"',
-        '"2024-13-40T99:99:99Z"',
-        "99999999999999999999",
-        '"0001-01-01T00:00:00+14:00"',
-    ],
-)
-def test_a_clock_that_makes_no_sense_leaves_the_arrival(written):
-    seen = one(f'{{"t":21.5,"ts":{written}}}')
-    assert (seen.observed_at, seen.clock) == (NOW, "arrival")
-
-
-@pytest.mark.parametrize(
-    ("off", "clock"),
-    [
-        (timedelta(minutes=10), "device"),
-        (timedelta(minutes=10, seconds=1), "arrival"),
-        (-timedelta(days=400), "device"),
-        (-timedelta(days=400, seconds=1), "arrival"),
-    ],
-)
-def test_the_window_in_which_a_devices_time_is_believed(off, clock):
-    assert one(f'{{"t":21.5,"ts":"{(NOW + off).isoformat()}"}}').clock == clock
-
-
-def test_a_time_without_offset_is_in_the_sensors_zone():
-    seen = one('{"t":21.5,"ts":"2024-06-10T02:13:20"}', zone="America/New_York")
-    assert seen.observed_at == datetime(2024, 6, 10, 6, 13, 20, tzinfo=UTC)
-
-
-@pytest.mark.parametrize(
-    ("arrival", "meant"),
-    [
-        # Europe/Berlin, 2024-10-27: 02:30 comes at 00:30Z and again at 01:30Z (IANA time zone data).
-        (datetime(2024, 10, 27, 0, 31, tzinfo=UTC), datetime(2024, 10, 27, 0, 30, tzinfo=UTC)),
-        (datetime(2024, 10, 27, 1, 31, tzinfo=UTC), datetime(2024, 10, 27, 1, 30, tzinfo=UTC)),
-        (datetime(2024, 10, 29, 0, 0, tzinfo=UTC), datetime(2024, 10, 27, 1, 30, tzinfo=UTC)),
-    ],
-)
-def test_a_doubled_hour_is_the_later_one_that_is_not_ahead_of_arrival(arrival, meant):
-    (seen,) = read(TOPIC, b'{"t":21.5,"ts":"2024-10-27T02:30:00"}', FLAT, arrival, zone="Europe/Berlin")
-    assert seen.observed_at == meant
-
-
-def test_an_hour_that_the_clocks_skip_is_read_with_the_offset_before():
-    # Europe/Berlin, 2024-03-31: 02:30 does not exist; +01:00 before the change (IANA time zone data).
-    arrival = datetime(2024, 3, 31, 2, 0, tzinfo=UTC)
-    (seen,) = read(TOPIC, b'{"t":21.5,"ts":"2024-03-31T02:30:00"}', FLAT, arrival, zone="Europe/Berlin")
-    assert seen.observed_at == datetime(2024, 3, 31, 1, 30, tzinfo=UTC)
-
-
-def test_a_retained_message_is_judged_by_its_own_time():
-    assert one('{"t":21.5,"ts":1718000000}', retained=True).clock == "device"
-    for body in ('{"t":21.5}', '{"t":21.5,"ts":0}'):
-        assert "old news" in str(refusal(body, retained=True))
-
-
 # ---------------------------------------------------------------- pointers, several sensors
 
 
@@ -460,80 +350,3 @@ def test_presence_that_is_none_is_refused(body):
 
 def test_presence_holds_no_reading():
     assert "holds no reading" in str(refusal("online", PayloadReading(shape="presence")))
-
-
-# ---------------------------------------------------------------- the description itself
-
-
-def test_a_reading_survives_its_document():
-    reading = PayloadReading(
-        shape="json",
-        each="/values",
-        name_at="/type",
-        value_at="/v",
-        temperature_names=("temp", "t2"),
-        rh_unit="ratio",
-    )
-    document = reading.to_document()
-    assert PayloadReading.from_document(document) == reading
-    assert "time" not in document  # what is default is not written
-
-
-@pytest.mark.parametrize(
-    "document",
-    [
-        {"shape": "xml"},
-        {"shape": "json"},
-        {"shape": "json", "temperature": "t"},
-        {"shape": "json", "temperature": "/~2"},
-        {"shape": "json", "temperature": 3},
-        {"shape": "json", "temperature": "/t", "colour": "red"},
-        {"shape": "json", "temperature": "/t", "temperature_unit": "R"},
-        {"shape": "json", "each": "/l", "name_at": "/n"},
-        {"shape": "number"},
-        {},
-    ],
-)
-def test_a_document_that_describes_nothing_is_refused(document):
-    with pytest.raises(ValueError, match=r"\S"):
-        PayloadReading.from_document(document)
-
-
-@pytest.mark.parametrize(
-    "settings", [{"zone": "Mars/Olympus"}, {"zone": "../../etc"}, {"temperature_unit": "R"}]
-)
-def test_a_setting_that_is_none_is_refused(settings):
-    with pytest.raises(ValueError, match="must be"):
-        read(TOPIC, b"{}", FLAT, NOW, **settings)
-
-
-def test_a_compiled_reading_is_kept():
-    assert reader(FLAT) is reader(PayloadReading.from_document(FLAT.to_document()))
-
-
-# ---------------------------------------------------------------- bodies
-
-
-@pytest.mark.parametrize(
-    "body", [b'\xef\xbb\xbf{"t":21.5}', b'{"t":21.5}\x00', b'\n{"t":21.5}\r\n\x00\x00', b'{"t":21.5,"h":nan}']
-)
-def test_habits_of_small_firmware_are_understood(body):
-    assert one(body).temperature_c == 21.5
-
-
-def test_a_name_that_stands_twice_is_refused():
-    assert refusal('{"t":21.5,"t":22.5}').field == "t"
-    assert refusal('{"t":21.5,"\\u0074":22.5}').field == "t"
-    assert one('{"t":21.5,"x":1,"x":2}').temperature_c == 21.5  # not in use: nothing hangs on it
-    assert one('{"t":21.5,"x":{"t":3}}').temperature_c == 21.5  # twice, but not in one object
-
-
-def test_a_body_above_the_limit_is_not_looked_into():
-    error = refusal(b'{"t":21.5,"pad":"' + b"x" * LARGEST + b'"}')
-    assert "must have at most 262144 bytes" in str(error)
-
-
-def test_a_topic_cannot_forge_a_line_of_the_log():
-    with pytest.raises(BadPayload) as caught:
-        read("a\nERROR b\x1b[31m", b'{"t":"\\u001b[2J\\nx"}', FLAT, NOW)
-    assert str(caught.value).isprintable()

@@ -18,7 +18,6 @@ from model.records.tables import (
     Place,
     Reading,
     Sensor,
-    Stack,
     StaleHour,
     Stay,
     Tally,
@@ -242,47 +241,6 @@ def test_a_retired_piece_is_not_moved(session, bench, places):
     assert bench.retired_at is None
 
 
-# ---------------------------------------------------------------- stacks
-
-MAPLE = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 9.5, "stickered": True}
-
-
-def test_a_stack_is_recorded_moved_and_corrected(session, places):
-    stack = book.add_stack(session, "maple 4/4", MAPLE, places[0], AT, destination=places[1])
-    assert (stack.start_mc_pct, stack.destination_id) == (9.5, 2)
-    book.move_stack(session, stack, places[1], AT + DAY)
-    before = book.replace_stack(session, stack, {**MAPLE, "mc_pct": 10.0, "mc_basis": "assumed"})
-    assert before == MAPLE
-    assert (stack.start_mc_pct, stack.start_basis) == (10.0, "assumed")
-    book.remove(session, stack)
-    assert session.scalar(select(func.count()).select_from(Stack)) == 0
-
-
-@pytest.mark.parametrize(
-    ("change", "says"),
-    [
-        ({"species": "unobtainium"}, "stack lot: species"),
-        ({"thickness_mm": None}, "thickness_mm must be given"),
-        ({"thickness_mm": 0.5}, "thickness_mm must be a number in 2 to 150 mm, got 0.5"),
-        ({"mc_pct": "wet"}, "mc_pct must be a number in 0 to 60 %, got 'wet'"),
-        ({"stickered": "yes"}, "stickered must be true or false"),
-        ({"mc_low_pct": 9.9}, "mc_pct must lie between the driest and the wettest board"),
-        ({"colour": "white"}, "colour must be one of"),
-    ],
-)
-def test_a_senseless_stack_is_refused_in_one_sentence(session, places, change, says):
-    with pytest.raises(BadInput, match=says):
-        book.add_stack(session, "lot", {**MAPLE, **change}, places[0], AT)
-
-
-def test_a_stack_s_name_is_free_again_when_it_was_retired(session, places):
-    first = book.add_stack(session, "maple", MAPLE, places[0], AT)
-    with pytest.raises(BadInput, match="stack name must be given and not yet taken"):
-        book.add_stack(session, "maple", MAPLE, places[0], AT)
-    book.retire(session, first, AT + DAY)
-    assert book.add_stack(session, "maple", MAPLE, places[0], AT).id != first.id
-
-
 # ---------------------------------------------------------------- measurements
 
 
@@ -322,12 +280,6 @@ def test_a_gap_is_measured_where_there_is_one(session, bench):
     with pytest.raises(BadInput, match="must have a gap that can be measured; a panel-in-groove has none"):
         measured.record_measurement(session, member, "gap_mm", 1.0, AT + DAY, fit=back)
     assert measured.record_measurement(session, member, "gap_mm", 1.0, AT + DAY, fit=front).fit_id == front.id
-
-
-def test_a_stack_has_no_width_to_measure(session, places):
-    stack = book.add_stack(session, "maple", MAPLE, places[0], AT)
-    with pytest.raises(BadInput, match="quantity must be mc_pct for a stack"):
-        measured.record_measurement(session, stack, "width_mm", 150.0, AT + DAY)
 
 
 # ---------------------------------------------------------------- sensors' places

@@ -1,12 +1,11 @@
-"""What every kind of fit keeps to, whatever it is: shape, direction, registration, documents, drawing.
-
-EXAMPLES holds one sensible fit of each kind and shape, with the parameters that move its answers.
-"""
+"""What every kind of fit keeps to, whatever it is: shape, direction, registration, documents, drawing."""
 
 # ruff: noqa: E501  (an example is read best on one line)
 
 import dataclasses
+import importlib.util
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,73 +14,21 @@ from hypothesis import strategies as st
 
 import model.wood.fits as fits_package
 from model.wood.errors import BadInput
-from model.wood.fits import Fit, fit_from_document, kind_named, kinds
-from model.wood.piece import Member, member_from_document
-
-MEMBERS: dict[str, Member] = {
-    name: member_from_document(
-        name,
-        {"species": species, "cut": cut, "width": width, "mc_pct": mc, "thickness": 19},
-    )
-    for name, species, cut, width, mc in (
-        ("panel", "white ash", "flat-sawn", 368.3, 8.0),
-        ("side", "sugar maple", "rift", 500.0, 9.0),
-        ("left", "black walnut", "quarter-sawn", 57.0, 7.0),
-        ("right", "black walnut", "flat-sawn", 60.0, 8.0),
-        ("edge", "sugar maple", "flat-sawn", 19.0, 7.0),
-    )
-}
-
-PANEL = {"kind": "panel-in-groove", "member": "panel", "sight_width": 355.6, "groove_depth": 9.525}
-EXAMPLES: dict[str, dict[str, object]] = {
-    "panel centred": PANEL,
-    "panel free": PANEL | {"held": "free", "finished": "after assembly", "rattle": 9.0},
-    "panel at one edge": PANEL | {"held": "one-edge", "held_engagement": 7.0, "finish_onto_tongue": 2.0},
-    "raised panel": PANEL
-    | {"profile": "raised", "shoulder_gap": 1.5, "bevel_deg": 12.0, "groove_slack": 0.4, "tongue_thickness": 6.0},
-    "boards": {"kind": "board-back", "members": ["left", "right"], "gap": 1.0, "lap": 6.0},
-    "shiplap": {"kind": "board-back", "member": "left", "gap": 1.0, "lap": 6.0, "joint": "shiplap",
-                "end_gap": 0.8, "widest_gap": 2.0, "finished": "after assembly"},
-    "deep boards": {"kind": "board-back", "member": "left", "gap": 1.0, "lap": 6.0, "groove_depth": 5.5},
-    "drawer bottom": {"kind": "drawer-bottom", "member": "panel", "slot_length": 9.5, "screw_at": 6.0,
-                      "back_overhang": 12.0, "back_clearance": 4.0},
-    "loose drawer bottom": {"kind": "drawer-bottom", "member": "panel", "travel": 3.0, "front_glued": False,
-                            "front_engagement": 6.0},
-    "slab door": {"kind": "front-in-opening", "member": "panel", "gap": 1.6, "opening_size": 371.0},
-    "framed door": {"kind": "front-in-opening", "members": ["left", "right"], "construction": "frame", "gap": 1.6},
-    "front between dividers": {"kind": "front-in-opening", "member": "panel", "gap": 1.6, "opening": ["edge"],
-                               "widens": ["left"]},
-    "top on buttons": {"kind": "top-on-fasteners", "member": "side", "button_gap": 3.0, "engagement": 9.0,
-                       "groove_depth": 11.0},
-    "top on slots": {"kind": "top-on-fasteners", "member": "side", "fixed": "front", "fastener": "slotted-screw",
-                     "slot_length": 16.0, "screw_at": 9.0},
-    "top on figure-eights": {"kind": "top-on-fasteners", "member": "panel", "fastener": "figure-eight"},
-    "breadboard": {"kind": "breadboard-end", "member": "side", "pin_distance": 200.0, "slot_length": 12.0,
-                   "mortise_clearance": 4.0, "flush_within": 3.0, "end_longer": 1.0},
-    "runner": {"kind": "cross-grain-fixing", "member": "side", "travel": 2.4, "drawer_stopped_at": "back"},
-    "tight cleat": {"kind": "cross-grain-fixing", "member": "side", "part": "cleat", "fixing": "tight"},
-    "telescoping frame": {"kind": "cross-grain-fixing", "member": "side", "part": "web frame",
-                          "fixing": "telescoping", "shoulder_gap": 4.0, "tenon_length": 12.0},
-    "one tenon": {"kind": "wide-tenon", "member": "side", "tenon_width": 150.0},
-    "split tenon": {"kind": "wide-tenon", "member": "side", "tenons": "split", "centre_distance": 90.0, "slack": 0.8},
-    "both glued": {"kind": "wide-tenon", "member": "side", "tenons": "split", "centre_distance": 90.0,
-                   "tenon_width": 70.0, "both_glued": True},
-    "mitre": {"kind": "mitre", "members": ["left", "right"]},
-    "lid": {"kind": "lid-on-box", "member": "panel", "overhang": 6.0, "widest_overhang": 9.0, "lip_clearance": 2.0,
-            "lock_play": 1.5},
-    "inset lid": {"kind": "lid-on-box", "member": "panel", "held": "lift-off", "inset_gap": 1.2},
-    "edging": {"kind": "edging-on-sheet", "member": "edge"},
-}  # fmt: skip
+from model.wood.fits import fit_from_document, kind_named, kinds
 
 
-def make(example: str, **changes: object) -> Fit:
-    return fit_from_document("it", EXAMPLES[example] | changes, MEMBERS, "test.toml")
+def _examples() -> Any:
+    path = Path(__file__).with_name("fit_examples.py")
+    spec = importlib.util.spec_from_file_location("paneltide_fit_examples", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
-def margins(fit: Fit, mc_pct: float | np.ndarray) -> dict[str, object]:
-    return {limit.name: limit.margin_mm for limit in fit.limits(dict.fromkeys(MEMBERS, mc_pct))}
-
-
+examples = _examples()
+MEMBERS, EXAMPLES, make, margins = examples.MEMBERS, examples.EXAMPLES, examples.make, examples.margins
 every = pytest.mark.parametrize("example", EXAMPLES)
 
 
@@ -345,60 +292,3 @@ def test_every_length_of_every_kind_has_its_test():
         (kind, field.key) for kind, fit in kinds().items() for field in fit.fields() if field.unit == "mm"
     }
     assert needed - moved - drawn_only == set()
-
-
-def test_a_re_measured_gap_counts_from_the_moisture_it_was_measured_at():
-    as_built = make("slab door")
-    again = make("slab door", mc_pct=10.0)
-    # The same gap measured in damper wood leaves more room for swelling.
-    assert margins(again, 12.0)["binds"] > margins(as_built, 12.0)["binds"]
-    assert margins(again, 10.0)["binds"] == pytest.approx(as_built.gap_mm - as_built.least_gap_mm)
-
-
-@every
-def test_a_member_measured_where_it_was_foreseen_changes_no_margin(example):
-    fit = make(example)
-    again = fit
-    for member in fit.members:
-        again = again.re_measured(member.name, float(member.width_at(11.0)), 11.0)
-    for mc in (5.0, 11.0, 14.0):
-        assert margins(again, mc) == pytest.approx(margins(fit, mc), abs=1e-9)
-
-
-@every
-def test_a_member_measured_wider_than_foreseen_has_lost_room_to_swell(example):
-    fit = make(example)
-    member = fit.members[0]
-    again = fit.re_measured(member.name, float(member.width_at(11.0)) + 0.2, 11.0)
-    now = {limit.name: limit for limit in fit.limits(dict.fromkeys(MEMBERS, 11.0))}
-    for limit in again.limits(dict.fromkeys(MEMBERS, 11.0)):
-        if limit.direction == "swelling":
-            assert limit.margin_mm <= now[limit.name].margin_mm
-        else:
-            assert limit.margin_mm >= now[limit.name].margin_mm
-        assert limit.play_mm == now[limit.name].play_mm
-    assert any(
-        limit.margin_mm != now[limit.name].margin_mm for limit in again.limits(dict.fromkeys(MEMBERS, 11.0))
-    )
-
-
-@pytest.mark.parametrize("example", ["slab door", "framed door", "shiplap", "inset lid", "top on buttons"])
-def test_a_gap_measured_again_is_the_gap_from_then_on(example):
-    fit = make(example)
-    damp = dict.fromkeys(MEMBERS, 9.0)
-    foreseen = fit.gap_now(damp)
-    assert fit.with_gap(foreseen, damp).limits(damp) == fit.limits(damp)
-    again = fit.with_gap(foreseen + 0.3, damp)
-    assert again.gap_now(damp) == pytest.approx(foreseen + 0.3)
-    before = {limit.name: limit for limit in fit.limits(damp)}
-    changes = [limit.margin_mm - before[limit.name].margin_mm for limit in again.limits(damp)]
-    assert max(changes) == pytest.approx(0.3)
-    assert all(limit.play_mm == before[limit.name].play_mm for limit in again.limits(damp))
-
-
-def test_a_gap_that_cannot_be_measured_is_told():
-    for example in ("panel centred", "mitre", "lid", "top on slots"):
-        with pytest.raises(BadInput, match=r"fit\.it must be one with a gap that can be measured"):
-            make(example).with_gap(1.0, dict.fromkeys(MEMBERS, 8.0))
-    with pytest.raises(BadInput, match=r"fit\.it\.gap must be a length of 0 or more, got -1 mm"):
-        make("slab door").with_gap(-1.0, dict.fromkeys(MEMBERS, 8.0))
