@@ -11,6 +11,7 @@ from deploy import (
     air_commands,
     book_commands,
     doctor_command,
+    fleet_command,
     paper_commands,
     question_commands,
     run_commands,
@@ -58,6 +59,7 @@ for group in (
     paper_commands,
     question_commands,
     doctor_command,
+    fleet_command,
 ):
     group.register(app)
 
