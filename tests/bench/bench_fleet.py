@@ -1,6 +1,6 @@
 """A fleet computed anew: bodies by hours a second of one core, and with Dask's workers beside it.
 
-    python tests/bench/bench_fleet.py [--homes 30] [--days 730] [--workers 2]
+    python tests/bench/bench_fleet.py [--homes 30] [--days 730] [--workers 1 2]
 
 From what is measured follows what thousands of homes and ten years take, printed with it.
 """
@@ -39,7 +39,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0] if __doc__ else None)
     parser.add_argument("--homes", type=int, default=30, help="pieces of three members each")
     parser.add_argument("--days", type=int, default=730)
-    parser.add_argument("--workers", type=int, default=0, help="Dask workers on this machine; 0 for none")
+    parser.add_argument("--workers", type=int, nargs="*", default=[], help="Dask workers, one run for each")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'book.sqlite'}")
@@ -62,8 +62,8 @@ def main() -> None:
     for homes in (1_000, 5_000):
         total = homes * 30 * 10 * 8766
         print(f"  {homes} homes x 30 members x 10 years: {total / a_core / 3600:.1f} core-hours")
-    if given.workers:
-        spread(roster, airs, first + hours, given.workers, body_hours, took_s)
+    for workers in given.workers:
+        spread(roster, airs, first + hours, workers, body_hours, took_s)
 
 
 def spread(
@@ -82,7 +82,7 @@ def spread(
         began = time.perf_counter()
         list(_spread(client, tasks, roster, airs, until))
         took_s = time.perf_counter() - began
-    print(f"{workers} workers, {len(tasks)} tasks: {took_s:.2f} s, ratio to plain {plain_s / took_s:.2f}")
+    print(f"{workers} worker(s), {len(tasks)} tasks: {took_s:.2f} s, ratio to plain {plain_s / took_s:.2f}")
 
 
 if __name__ == "__main__":
