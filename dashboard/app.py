@@ -236,17 +236,20 @@ def _register_router(app: Dash, context: Context, answered: Answered) -> None:
         shown: dict[str, str] | None,
     ) -> tuple[Any, Any, Any, Any, Any]:
         view, path = _asked(context, href or "/")
-        if ctx.triggered_id == UNITS:
+        # A press can come in one message with a tick: then it's the press that is answered.
+        asked_by = set(ctx.triggered_prop_ids.values())
+        only_time = asked_by == {TICK} and (shown or {}).get("path") == path
+        if UNITS in asked_by:
             units: Units = "metric" if view.units == "inch" else "inch"
             view = View(context, Display(units), view.now, view.query)
             ctx.response.set_cookie(UNITS_COOKIE, units, max_age=YEAR_S, samesite="Lax", path="/")
         page, live = answered(view, path)
-        if ctx.triggered_id == TICK and not live:
+        if only_time and not live:
             return (no_update,) * 5
         # A page that reads the same is not sent again: most ticks change nothing.
         digest = hashlib.sha256(json.dumps(page, cls=PlotlyJSONEncoder).encode()).hexdigest()[:16]
         said = {"units": view.units, "digest": digest, "path": path}
-        if ctx.triggered_id == TICK and shown and shown.get("digest") == digest:
+        if only_time and shown and shown.get("digest") == digest:
             return (no_update,) * 5
         # What was done is told until its page is left.
         told: Any = no_update if acted and acted.get("path") in (path, "") else []

@@ -44,7 +44,7 @@ def shell(page: Child, units: str, href: str, path: str, sample: bool = False) -
             html.Div(placed(page, path), id=PAGE),
             dcc.Location(id=ADDRESS, refresh=False, href=href),
             dcc.Store(id=ACTED, data={}),
-            dcc.Store(id=SHOWN, data={"units": units, "digest": ""}),
+            dcc.Store(id=SHOWN, data={"units": units, "digest": "", "path": path}),
             dcc.Interval(id=TICK, interval=TICK_MS),
         ]
     )
