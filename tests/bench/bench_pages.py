@@ -3,7 +3,10 @@
 Run as ``python tests/bench/bench_pages.py [FILE]``: with the file of a book by `big_book.py`, or without one
 on the sample shop.
 Readable is the first frame with the page's heading in it; live is when scripts have taken the page over.
-Prints medians and their ratio to the blank page; needs Debian's chromium and chromium-driver.
+Everything is asked for in turn, with the browser's cache empty, so that what else the machine does falls on
+all alike: the blank page, each page with nothing kept (the document and what its scripts ask for are each
+made anew), and as shipped (both are one). Prints medians and their ratio to the blank page, and what of a
+page is sent, compressed; needs Debian's chromium and chromium-driver.
 """
 
 import socket
@@ -45,9 +48,26 @@ wait();
 """
 
 
+PATHS = (
+    "/",
+    "/piece/1",
+    "/place/2?span=year",
+    "/sensor/2?span=year",
+    "/stock",
+    "/sensors",
+    "/warnings",
+    "/record",
+)
+SENT = """
+const sent = (entry) => entry.transferSize;
+const pages = performance.getEntriesByType('resource').filter((entry) => entry.name.endsWith('_dash-layout'));
+return [...performance.getEntriesByType('navigation'), ...pages].map(sent);
+"""
+
+
 def main() -> None:
+    shipped_s = fresh.KEPT_S
     with tempfile.TemporaryDirectory() as folder:
-        fresh.KEPT_S = -1.0  # every page is made for the one who asks
         large = len(sys.argv) > 1
         store = Store(f"sqlite:///{sys.argv[1]}") if large else sample(Path(folder))
         address = served(build_app(store, lambda: NOW if large else STORY_AT))
@@ -56,17 +76,28 @@ def main() -> None:
         blank_address = served(blank)
         driver = browser(Path(folder) / "browser")
         driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": WATCH})
+        took: dict[tuple[str, bool], list[tuple[float, float]]] = {}
+        sent: dict[str, list[int]] = {}
         try:
-            plain = median(driver, blank_address + "/")
-            print(f"blank page: readable {plain[0]:.0f} ms")
-            for path in ("/", "/piece/1", "/place/2?span=year", "/stock", "/sensors", "/warnings", "/record"):
-                readable, live = median(driver, address + path)
-                ratio = readable / plain[0]
-                print(
-                    f"{path}: readable {readable:.0f} ms ({ratio:.2f} x blank), live {live / plain[1]:.2f} x"
-                )
+            for _ in range(RUNS):
+                for path in ("", *PATHS):
+                    for kept in (False, True) if path else (False,):
+                        fresh.KEPT_S = shipped_s if kept else -1.0
+                        url = address + path if path else blank_address + "/"
+                        took.setdefault((path, kept), []).append(seen(driver, url))
+                        sent[path] = driver.execute_script(SENT)
         finally:
             driver.quit()
+    plain = medians(took["", False])
+    print(f"blank page: readable and live {plain[0]:.0f} ms")
+    for path in PATHS:
+        print(f"{path}: {' + '.join(f'{size / 1000:.1f}' for size in sent[path])} kB sent")
+        for kept in (False, True):
+            readable, live = medians(took[path, kept])
+            print(
+                f"  {'as shipped' if kept else 'nothing kept'}: readable {readable:.0f} ms"
+                f" ({readable / plain[0]:.2f} x blank), live {live:.0f} ms ({live / plain[1]:.2f} x)"
+            )
 
 
 def sample(folder: Path) -> Store:
@@ -104,14 +135,17 @@ def browser(folder: Path) -> webdriver.Chrome:
     return webdriver.Chrome(options=options, service=webdriver.ChromeService("/usr/bin/chromedriver"))
 
 
-def median(driver: webdriver.Chrome, url: str) -> tuple[float, float]:
-    """Medians over runs of when the page could be read and when it was live [ms], caches cold each time."""
-    found = []
-    for _ in range(RUNS):
-        driver.execute_cdp_cmd("Network.clearBrowserCache", {})
-        driver.get(url)
-        found.append(driver.execute_async_script(ASK))
-    return statistics.median(run[0] for run in found), statistics.median(run[1] for run in found)
+def seen(driver: webdriver.Chrome, url: str) -> tuple[float, float]:
+    """When a page could be read and when it was live [ms], the browser's cache cold."""
+    driver.execute_cdp_cmd("Network.clearBrowserCache", {})
+    driver.get(url)
+    readable, live = driver.execute_async_script(ASK)
+    return readable, live
+
+
+def medians(runs: list[tuple[float, float]]) -> tuple[float, float]:
+    """Of when the page could be read, and of when it was live [ms]."""
+    return statistics.median(run[0] for run in runs), statistics.median(run[1] for run in runs)
 
 
 if __name__ == "__main__":
