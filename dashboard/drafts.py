@@ -132,6 +132,7 @@ def check(draft: Draft, where: str = "") -> Checked:
             members[name] = member_from_document(name, table, where)
         except BadInput as error:
             problems.append((name or "a member", error))
+    wrong = {str(row.get("name") or "").strip() for row in draft.get("members", ())} - members.keys()
     for row in draft.get("fits", ()):
         name = str(row.get("name") or "").strip()
         try:
@@ -140,7 +141,9 @@ def check(draft: Draft, where: str = "") -> Checked:
             document["fit"][name] = table
             fits[name] = fit_from_document(name, table, members, where)
         except BadInput as error:
-            problems.append((name or "a fit", error))
+            # A fit can't be right before its members are: what they lack is said, not what follows from it.
+            if not wrong.intersection(_members_named(row)):
+                problems.append((name or "a fit", error))
     piece = None
     if not problems:
         try:
@@ -148,6 +151,12 @@ def check(draft: Draft, where: str = "") -> Checked:
         except BadInput as error:
             problems.append(("the piece", error))
     return Checked(document, piece, members, fits, problems)
+
+
+def _members_named(row: Mapping[str, Any]) -> set[str]:
+    """The members that a fit speaks of, as chosen or typed."""
+    keys = [own.key for own in kind_named(row.get("kind")).fields() if own.unit in ("member", "members")]
+    return {name.strip() for key in keys for name in str(row.get(key) or "").split(",")}
 
 
 def _free(name: str, taken: Mapping[str, Any], what: str) -> None:

@@ -19,6 +19,8 @@ from model.wood.units import parse_length_mm, parse_temperature_c
 
 Id = str | dict[str, Any]
 DAY = timedelta(days=1)
+NARROW = 19
+"""Letters of a choice that a field of usual width shows whole."""
 
 
 class Choice(Component):
@@ -120,7 +122,9 @@ def choice_field(
     hint: str = "",
     className: str = "",
 ) -> html.Div:
-    """A choice under its label."""
+    """A choice under its label, twice as wide where what is chosen would be cut off."""
+    if any(len(name) > NARROW for _, name in options):
+        className = f"{className} broad".strip()
     return field(label, Choice(id, options, value), hint, className)
 
 

@@ -272,7 +272,7 @@ def letter_part(piece: PieceNow, zone: str, view: View) -> html.Section | None:
             [
                 choice_field("Where", id("fit"), where, where[0][0]),
                 text_field("Letter", id("letter"), hint=f"{LETTERS[0]} to {LETTERS[-1]}"),
-                choice_field("The strip is", id("strip"), strips, view.units, className="broad"),
+                choice_field("The strip is", id("strip"), strips, view.units),
                 day_field("Read on", id("at"), view.now, zone),
             ],
             className="fields",

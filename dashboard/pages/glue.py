@@ -182,7 +182,7 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
         body = [
             html.P("While they are on, the air is watched reading by reading against the glue's range."),
             html.Div(
-                [choice_field("Glue", {"form": ON, "place": place_id}, options, usual, className="broad")],
+                [choice_field("Glue", {"form": ON, "place": place_id}, options, usual)],
                 className="fields",
             ),
             html.Button("Clamps go on", id={"act": ON, "place": place_id}, className="first"),

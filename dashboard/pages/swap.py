@@ -38,7 +38,7 @@ def swap_form(sensor: SensorNow, view: View) -> html.Details:
                     html.Div(
                         [
                             text_field("Name of the new one", id("name"), f"{sensor.name}, second"),
-                            choice_field("It sends", id("topics"), topics, "yes", className="broad"),
+                            choice_field("It sends", id("topics"), topics, "yes"),
                             day_field("Since", id("at"), view.now, sensor.zone),
                         ],
                         className="fields",

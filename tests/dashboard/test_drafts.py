@@ -159,3 +159,12 @@ def test_what_the_form_does_not_ask_is_handed_on():
     assert draft["members"][0]["mc_basis"] == "assumed"
     document = drafts.check(draft).document
     assert piece_from_document(document).members["top"].mc_basis == "assumed"
+
+
+def test_of_a_fit_nothing_is_asked_that_follows_from_its_member():
+    draft = drafts.new_draft("inch")
+    draft["piece"] = {"name": "Coat rack"}
+    draft["fits"].append(drafts.new_fit("panel-in-groove", ["panel"], 1))
+    assert [where for where, _ in drafts.check(draft).problems] == ["panel"]
+    draft["members"][0] |= {"species": "white ash", "width": "14-1/2", "mc_pct": "8", "thickness": "5/8"}
+    assert [where for where, _ in drafts.check(draft).problems] == ["panel in groove"]
