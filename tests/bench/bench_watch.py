@@ -1,7 +1,8 @@
 """How long the watch takes: one new hour for 1,000 members, a rewind of 30 days for 100, a first year.
 
-Run as `python -m tests.bench.bench_watch [--members N] [--days D]`. Each figure stands beside the raw
-solver's for the same bodies and hours, measured in the same run.
+Run as `python -m tests.bench.bench_watch [--members N] [--days D] [--outlook]`. Each figure stands beside the
+raw solver's for the same bodies and hours, measured in the same run. With `--outlook` the hour after midnight
+is told as well, without the outlook and with it, and what the outlook of every piece then costs.
 """
 
 import argparse
@@ -22,6 +23,8 @@ from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import Place, Reading, Sensor
 from model.watch.evaluation import Evaluation, Watch
+from model.watch.foresight import Foresight
+from model.watch.outlook_run import Outlooks
 from model.wood import moisture
 from model.wood.piece import moisture_batch, read_piece
 
@@ -149,10 +152,21 @@ def _say(what: str, seconds: float, raw_s: float, evaluation: Evaluation) -> Non
     print(f"    [ms] {parts}")
 
 
+def after_midnight(store: Store, watch: Watch, midnight: int, what: str, raw_s: float) -> None:
+    """The hour from 23:00 to midnight, at which days are closed, warned of and foreseen."""
+    sensors = list(range(1, PLACES + 1))
+    watch.bring_up_to_date(START + (midnight - 1) * HOUR)
+    send(store, sensors, midnight - 1, 43.0)
+    began = time.perf_counter()
+    done = watch.bring_up_to_date(START + midnight * HOUR)
+    _say(f"the hour at midnight, {what}", time.perf_counter() - began, raw_s, done)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--members", type=int, default=1000)
     parser.add_argument("--days", type=int, default=60)
+    parser.add_argument("--outlook", action="store_true", help="measure the hour after midnight, too")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'book.sqlite'}")
@@ -201,6 +215,17 @@ def main() -> None:
         took = time.perf_counter() - began
         bodies = done.counts["bodies"]
         _say(f"rewind of 30 days, {bodies} members", took, raw_solver_s(bodies // 3 * 3, 30 * 24, 3), done)
+        if asked.outlook:
+            midnight = now // 24 * 24 + 24
+            after_midnight(store, watch, midnight, "without the outlook", raw)
+            foreseeing = Watch(store, Foresight(store))
+            after_midnight(store, foreseeing, midnight + 24, "with the outlook", raw)
+            for what in ("the outlook of every piece, first", "the same a day later"):
+                midnight += 24
+                foreseeing.bring_up_to_date(START + midnight * HOUR)
+                began = time.perf_counter()
+                pieces = Outlooks(store).refresh(START + midnight * HOUR)
+                print(f"{what:<44} {time.perf_counter() - began:9.1f} s    {pieces} pieces, afterwards")
         store.close()
 
 
