@@ -16,6 +16,7 @@ from sqlalchemy import Connection, func, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
 from model.records.clock import Now, machine_now
+from model.records.health import INGEST, is_ingest
 from model.records.rewind import AIR, BOOK, SHARE
 from model.records.store import Store, newest_revision
 from model.records.tables import (
@@ -149,26 +150,28 @@ class BookCollector(Collector):
         stages = GaugeMetricFamily(
             "paneltide_evaluation_seconds", "What the last evaluation took.", labels=["stage"]
         )
-        more: list[Metric] = []
+        connected = GaugeMetricFamily(
+            "paneltide_broker_connected", "1 when this part that listens hears the broker.", labels=["part"]
+        )
+        backlog = GaugeMetricFamily(
+            "paneltide_ingest_backlog", "Messages not committed yet.", labels=["part"]
+        )
         for part, at, document in connection.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
-            age.add_metric([part], (machine_now() - at).total_seconds())
             detail: dict[str, Any] = document or {}
-            if part == "ingest":
-                connected = float(bool(detail.get("broker_connected")))
-                more.append(
-                    GaugeMetricFamily("paneltide_broker_connected", "1 when ingest hears it.", connected)
-                )
-                backlog = detail.get("backlog", 0)
-                more.append(
-                    GaugeMetricFamily("paneltide_ingest_backlog", "Messages not committed yet.", backlog)
-                )
+            stopped = bool(detail.get("stopped"))
+            if stopped and part != INGEST:
+                continue  # one of several, taken away on purpose: nothing to be alarmed about
+            age.add_metric([part], (machine_now() - at).total_seconds())
+            if is_ingest(part):
+                connected.add_metric([part], float(bool(detail.get("broker_connected")) and not stopped))
+                backlog.add_metric([part], detail.get("backlog", 0))
             elif part == "supervisor":
                 for name, state in detail.items():
                     restarts.add_metric([name], state.get("restarts", 0))
             elif part == WATCH:
                 for stage, seconds in detail.get("durations_s", {}).items():
                     stages.add_metric([stage], seconds)
-        yield from (age, restarts, stages, *more)
+        yield from (age, restarts, stages, connected, backlog)
 
     def _size(self, connection: Connection) -> Iterator[Metric]:
         yield GaugeMetricFamily(

@@ -15,7 +15,7 @@ from deploy import wiring
 from deploy.answer import ServiceMissing
 from deploy.settings import Settings, origin, settings_file, shown_value
 from model.records.clock import machine_now
-from model.records.health import writable
+from model.records.health import INGEST, is_ingest, writable
 from model.records.store import Store, StoreUnavailable
 from model.records.tables import Pulse, Reading, RejectedMessage
 
@@ -154,15 +154,23 @@ def _page(settings: Settings) -> Finding:
     return Finding("dashboard", "well", f"answers at {address}")
 
 
+PARTS = (INGEST, "watch")
+
+
 def _parts(store: Store) -> list[Finding]:
     findings = []
     with store.session() as session:
-        pulses: dict[str, datetime] = dict(session.execute(select(Pulse.part, Pulse.at)).all())
-    for part in ("ingest", "watch"):
-        pulse_at = pulses.get(part)
-        if pulse_at is None:
+        rows = session.execute(select(Pulse.part, Pulse.at, Pulse.detail)).all()
+    # One of several that was taken away on purpose is not missed.
+    pulses: dict[str, datetime] = {
+        part: at for part, at, told in rows if part in PARTS or (is_ingest(part) and not told.get("stopped"))
+    }
+    if any(part != INGEST and is_ingest(part) for part in pulses):
+        pulses.pop(INGEST, None)  # from before the messages were shared
+    for part in PARTS:
+        if not any(part in (name, name.split()[0]) for name in pulses):
             findings.append(Finding(part, "look", "has never run on this book", "start it: `paneltide run`"))
-            continue
+    for part, pulse_at in sorted(pulses.items()):
         age_s = (machine_now() - pulse_at).total_seconds()
         if age_s > PULSE_FRESH_S:
             found = f"last sign of life {_span(age_s)} ago"

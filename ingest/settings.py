@@ -4,6 +4,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from model.records.health import INGEST
 from model.wood.errors import BadInput
 
 PLAIN_PORT, TLS_PORT = 1883, 8883
@@ -113,6 +114,11 @@ class IngestSettings:
         if self.share_group is None:
             return self.topics
         return tuple(f"$share/{self.share_group}/{topic}" for topic in self.topics)
+
+    @property
+    def part(self) -> str:
+        """The name of its sign of life: each of several that share the messages has one of its own."""
+        return INGEST if self.share_group is None else f"{INGEST} {self.client_id}"
 
     @property
     def shown(self) -> str:

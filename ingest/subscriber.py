@@ -15,6 +15,7 @@ import signal
 import sys
 import threading
 import time
+from contextlib import suppress
 from dataclasses import replace
 
 import paho.mqtt.client as mqtt
@@ -264,6 +265,9 @@ class Subscriber:
         if now_s < self._next_pulse:
             return None
         self._next_pulse = now_s + PULSE_S
+        return self._sign(backlog)
+
+    def _sign(self, backlog: int, *, stopped: bool = False) -> Pulse:
         link = self._link
         return Pulse(
             to_epoch_ms(machine_now()),
@@ -279,7 +283,9 @@ class Subscriber:
                 "stored": self._totals["stored"],
                 "rejected": self._totals["rejected"],
                 "backlog": backlog,
+                **({"stopped": True} if stopped else {}),
             },
+            self._settings.part,
         )
 
     def _farewell(self) -> None:
@@ -288,6 +294,8 @@ class Subscriber:
             time.sleep(FIRST_RETRY_S)
         if self._intake.batch.messages:
             log.warning("left %d messages with the broker: they come again", self._intake.batch.messages)
+        with suppress(BookAway):
+            self._writer.write(Batch(), self._sign(self._intake.batch.messages, stopped=True))
         self._link.close()
         self._writer.drop()
 

@@ -11,6 +11,7 @@ from ingest.quantities import plain
 from ingest.redelivery import Remembered
 from ingest.retention import prune_heard, prune_refused
 from ingest.settings import Limits
+from model.records.health import INGEST
 from model.records.store import Store
 
 log = logging.getLogger("paneltide.ingest")
@@ -37,10 +38,11 @@ BATTERY = "UPDATE sensor SET battery_pct = ? WHERE id = ?"
 
 @dataclass(frozen=True)
 class Pulse:
-    """A sign of life to be written: instant by the machine's clock [ms since 1970], and what to say."""
+    """A sign of life to be written: instant by the machine's clock [ms since 1970], what to say, and who."""
 
     at_ms: int
     detail: dict[str, Any]
+    part: str = INGEST
 
 
 class Writer:
@@ -153,7 +155,7 @@ class Writer:
             entries = self._remembered.blob(batch.clockless)
             book.execute(REMEMBER, (self._remembered.client_id, entries))
         if pulse is not None:
-            book.execute(PULSE, ("ingest", book.at(pulse.at_ms), json.dumps(pulse.detail)))
+            book.execute(PULSE, (pulse.part, book.at(pulse.at_ms), json.dumps(pulse.detail)))
         return changed
 
     def _one_by_one(

@@ -65,10 +65,12 @@ def health_facts(health: dict[str, Any], view: View) -> html.Div:
     """The health of every part in words."""
     rows: list[Any] = []
     for name, told in sorted(health["parts"].items()):
-        alive = "running" if told["alive"] else "not heard of"
+        alive = "running" if told["alive"] else "stopped" if told.get("stopped") else "not heard of"
         restarts = told.get("restarts")
         more = f", restarted {restarts} times" if isinstance(restarts, int) and restarts else ""
-        rows += [html.Dt(WORDS.get(name, name)), html.Dd(f"{alive}{more}")]
+        part_name, _, which = name.partition(" ")
+        title = f"{WORDS.get(part_name, part_name)} {which}".strip()
+        rows += [html.Dt(title), html.Dd(f"{alive}{more}")]
     broker = {True: "connected", False: "not connected", None: "no ingest has run yet"}[
         health["broker_connected"]
     ]

@@ -13,6 +13,14 @@ from model.records.tables import Pulse, Reading, Sensor, Verdict
 # A part beats at least every few seconds; three missed minutes is more than a busy machine.
 SILENT_AFTER = timedelta(minutes=3)
 
+INGEST = "ingest"
+"""Name of the part that listens; of several that share the messages each has more behind it."""
+
+
+def is_ingest(part: str) -> bool:
+    """Whether a sign of life is of a part that listens."""
+    return part == INGEST or part.startswith(f"{INGEST} ")
+
 
 def health(store: Store, now: Now) -> dict[str, Any]:
     """The service's health as plain JSON values.
@@ -56,18 +64,25 @@ def health(store: Store, now: Now) -> dict[str, Any]:
             answer["last_evaluation_at"] = _iso(connection.scalar(select(func.max(Verdict.evaluated_at))))
             for part, at, detail in connection.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
                 # Pulses are by the machine's clock.
-                alive = machine_now() - at <= SILENT_AFTER
-                answer["parts"][part] = {"at": _iso(at), "alive": alive, **(detail or {})}
-                if not alive:
-                    problems.append(f"{part} has not been heard of since {_iso(at)}")
+                told: dict[str, Any] = detail or {}
+                alive = machine_now() - at <= SILENT_AFTER and not told.get("stopped")
+                answer["parts"][part] = {"at": _iso(at), "alive": alive, **told}
         answer["database_writable"] = writable(store)
     except SQLAlchemyError as error:
         cause = getattr(error, "orig", None) or error
         problems.append(f"the database can't be used: {str(cause).strip().splitlines()[0]}")
         return answer
-    ingest = answer["parts"].get("ingest")
-    if ingest is not None:
-        answer["broker_connected"] = bool(ingest["alive"] and ingest.get("broker_connected", False))
+    listening = [told for part, told in answer["parts"].items() if is_ingest(part)]
+    others_listen = any(told["alive"] for told in listening)
+    for part, told in answer["parts"].items():
+        if told.get("stopped"):
+            # One of several was taken away on purpose; the last one is missed.
+            if not others_listen:
+                problems.append(f"{part} was stopped at {told['at']}")
+        elif not told["alive"]:
+            problems.append(f"{part} has not been heard of since {told['at']}")
+    if listening:
+        answer["broker_connected"] = any(told["alive"] and told.get("broker_connected") for told in listening)
         if not answer["broker_connected"]:
             problems.append("the broker is not connected")
     if not answer["database_writable"]:

@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 
 from ingest.broker import BrokerUnavailable, EmbeddedBroker
+from model.records.clock import machine_now
+from model.records.health import health
 from model.records.store import Store
 
 pytestmark = pytest.mark.broker
@@ -169,8 +171,8 @@ def test_version_5_and_shared_subscriptions(
     url = f"mqtt://127.0.0.1:{other.port}"
     world.bind(store)
     first = ingest(store, url, *options, "--client-id", "one")
-    if options[0] == "--share-group":
-        ingest(store, url, *options, "--client-id", "two")
+    shared = options[0] == "--share-group"
+    second = ingest(store, url, *options, "--client-id", "two") if shared else None
     sender = publisher(other.port)
     sender.send(world.messages(5_000))
     until(lambda: world.rows(store) >= 2_500)
@@ -179,6 +181,14 @@ def test_version_5_and_shared_subscriptions(
     ingest(store, url, *options, "--client-id", "one")
     until(lambda: world.rows(store) >= 10_000)
     assert world.rows(store) == 10_000
+    if second is not None:
+        # Each gives a sign of life of its own; one that was stopped isn't missed while another listens.
+        until(lambda: health(store, machine_now)["parts"].keys() == {"ingest one", "ingest two"})
+        assert second.stop(timeout_s=4.0) == 0
+        until(lambda: health(store, machine_now)["broker_connected"])
+        told = health(store, machine_now)
+        assert [part["alive"] for _, part in sorted(told["parts"].items())] == [True, False]
+        assert told["problems"] == []
 
 
 def test_a_stop_is_quick_and_leaves_nothing_behind(

@@ -69,8 +69,8 @@ def test_ages_are_by_the_clock_they_are_of(book, now, client):
     assert found["paneltide_reading_age_seconds",] == 3600
     assert found["paneltide_sensor_reading_age_seconds", ("sensor", "bench")] == 3600
     assert found["paneltide_part_pulse_age_seconds", ("part", "ingest")] == pytest.approx(90, abs=30)
-    assert found["paneltide_broker_connected",] == 1
-    assert found["paneltide_ingest_backlog",] == 7
+    assert found["paneltide_broker_connected", ("part", "ingest")] == 1
+    assert found["paneltide_ingest_backlog", ("part", "ingest")] == 7
     assert found["paneltide_part_restarts_total", ("part", "watch")] == 2
     assert found["paneltide_evaluation_seconds", ("stage", "air")] == 0.25
 

@@ -4,12 +4,16 @@ import csv
 import json
 import sqlite3
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from deploy.commands import main
+from model.records.clock import machine_now
+from model.records.store import Store
+from model.records.tables import Pulse
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 TABLE_4_2 = Path(__file__).parents[1] / "published" / "data" / "emc_table.csv"
@@ -199,6 +203,24 @@ def test_doctor_lists_settings_and_what_is_missing(
     origins = {row["name"]: row["from"] for row in document["settings"]}
     assert origins["mqtt_url"] == "environment"
     assert origins["port"] == "default"
+
+
+def test_doctor_knows_each_of_several_that_listen(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
+    assert paneltide("migrate")[0] == 0
+    store = Store(f"sqlite:///{tmp_path / 'data' / 'paneltide.sqlite'}")
+    now = machine_now()
+    with store.session() as session:
+        for part, age_h, told in (
+            ("ingest", 900, {}),
+            ("ingest hall", 0, {}),
+            ("ingest yard", 2, {}),
+            ("ingest attic", 5, {"stopped": True}),
+        ):
+            session.add(Pulse(part=part, at=now - timedelta(hours=age_h), detail=told))
+    store.close()
+    findings = json.loads(paneltide("doctor", "--json")[1])["findings"]
+    found = {row["what"]: row["state"] for row in findings if row["what"].startswith("ingest")}
+    assert found == {"ingest hall": "well", "ingest yard": "look"}
 
 
 def test_database_from_a_newer_version_is_refused(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:

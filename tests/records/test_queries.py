@@ -19,7 +19,6 @@ from model.records.tables import (
     Member,
     Piece,
     Place,
-    Pulse,
     Reading,
     Sensor,
     Stay,
@@ -302,37 +301,3 @@ def test_measurements_that_were_undone_are_no_events(session, bench):
             ),
         )
     assert [event.value for event in queries.measurements(session, member.id)] == [8.1]
-
-
-# ---------------------------------------------------------------- health
-
-
-def test_health_says_what_is_missing(store):
-    answer = queries.health(store, lambda: NOW)
-    assert answer["ok"]
-    assert answer["broker_connected"] is None
-    assert answer["last_reading_at"] is None
-    assert answer["database_writable"]
-
-
-def test_a_broker_that_is_gone_is_a_problem(store):
-    with store.session() as session:
-        session.add(Pulse(part="ingest", at=datetime.now(UTC), detail={"broker_connected": False}))
-    answer = queries.health(store, lambda: NOW)
-    assert not answer["ok"]
-    assert "the broker is not connected" in answer["problems"]
-
-
-def test_a_part_that_fell_silent_is_a_problem(store):
-    with store.session() as session:
-        session.add(Pulse(part="watch", at=datetime.now(UTC) - HOUR, detail={}))
-    answer = queries.health(store, lambda: NOW)
-    assert not answer["parts"]["watch"]["alive"]
-    assert answer["problems"][0].startswith("watch has not been heard of since")
-
-
-def test_a_database_that_is_gone_is_said_in_words(tmp_path):
-    gone = Store(f"sqlite:///{tmp_path / 'nowhere' / 'book.sqlite'}")
-    answer = queries.health(gone, lambda: NOW)
-    assert not answer["ok"]
-    assert answer["problems"][0].startswith("the database can't be used")
