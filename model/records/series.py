@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import Double, cast, func, select
 from sqlalchemy.orm import Session
 
 from model.records.tables import AirHour, Checkpoint, Margin, Outlook
@@ -161,7 +161,7 @@ def air(session: Session, place_id: int, since_at: datetime, until_at: datetime)
     else:
         rows = session.execute(
             select(
-                func.extract("epoch", AirHour.hour_at) * 1000,
+                cast(func.extract("epoch", AirHour.hour_at) * 1000, Double),
                 AirHour.temperature_c,
                 AirHour.rh_pct,
                 AirHour.basis == "estimated",

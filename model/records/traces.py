@@ -14,7 +14,7 @@ from itertools import chain, pairwise
 from typing import Any
 
 import numpy as np
-from sqlalchemy import func, select, text
+from sqlalchemy import Double, cast, func, select, text
 from sqlalchemy.orm import Session
 
 from model.records.tables import Correction, Doubt, Hanging, Reading, Sensor
@@ -171,8 +171,10 @@ def _readings(session: Session, sensor_id: int, low_ms: int, high_ms: int) -> np
             " WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at"
         )
         return _sqlite_table(session, sql, (sensor_id, low_ms, high_ms))
+    # PostgreSQL's own number of seconds is a decimal, which costs Python ten times as much as a float.
+    instant = cast(func.extract("epoch", Reading.observed_at) * 1000, Double)
     rows = session.execute(
-        select(func.extract("epoch", Reading.observed_at) * 1000, Reading.temperature_c, Reading.rh_pct)
+        select(instant, Reading.temperature_c, Reading.rh_pct)
         .where(
             Reading.sensor_id == sensor_id,
             Reading.observed_at >= from_epoch_ms(low_ms),
@@ -206,7 +208,8 @@ def _extremes(session: Session, sensor_id: int, edges: Sequence[int]) -> np.ndar
     else:
         rows = session.execute(
             text(
-                "SELECT extract(epoch FROM low) * 1000, extract(epoch FROM high) * 1000, lowest, highest "
+                "SELECT round(extract(epoch FROM low) * 1000), round(extract(epoch FROM high) * 1000), "
+                "lowest, highest "
                 f"FROM {POSTGRES_STRETCHES}, LATERAL (SELECT min(rh_pct), max(rh_pct) FROM reading "
                 "WHERE sensor_id = :sensor AND observed_at >= low AND observed_at < high) "
                 "AS extreme(lowest, highest) ORDER BY low"
@@ -249,7 +252,8 @@ def _extreme_readings(session: Session, sensor_id: int, edges: Sequence[int]) ->
     )
     rows = session.execute(
         text(
-            "SELECT DISTINCT extract(epoch FROM observed_at) * 1000, temperature_c, rh_pct "
+            "SELECT DISTINCT CAST(extract(epoch FROM observed_at) * 1000 AS double precision), "
+            "temperature_c, rh_pct "
             f"FROM {POSTGRES_STRETCHES}, LATERAL ({kept}) AS kept ORDER BY 1"
         ),
         {"sensor": sensor_id, **_instants(edges)},
