@@ -5,6 +5,9 @@
 The watches are processes, as in life. An hour is timed from when its readings are there and the
 clock strikes, until every verdict is of that hour. Beside the ratio stands the processor time of watches and
 database, and the ratio that two cores leave room for.
+
+Then, with one watch in this process, what a look in between costs, what six hours at once do after an outage,
+and the outlook of a piece: the figures that `simulate_scale.py` goes by.
 """
 
 import argparse
@@ -13,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
@@ -31,6 +34,8 @@ from model.records.partitions import keep_months  # noqa: E402
 from model.records.store import Store  # noqa: E402
 from model.records.tables import Reading, Sensor, StaleHour, Verdict  # noqa: E402
 from model.watch.division import watches_at_work  # noqa: E402
+from model.watch.evaluation import Watch  # noqa: E402
+from model.watch.outlook_run import Outlooks  # noqa: E402
 from model.watch.shares import SHARES  # noqa: E402
 from model.wood.piece import read_piece  # noqa: E402
 from tests.bench.bench_shared import processor_s  # noqa: E402
@@ -123,6 +128,38 @@ def watches(url: str, clock: Path, count: int, log: Path) -> Iterator["list[subp
             process.wait(20)
 
 
+def one_watch(store: Store, database: int, sensors: list[int], hour: int, pieces: int) -> None:
+    """What single steps cost a watch and its database, in processor time."""
+    watch = Watch(store)
+    now = START + hour * HOUR
+    watch.bring_up_to_date(now)
+    places = len(sensors)
+
+    def costs(what: str, step: Callable[[], object], by: int, unit: str) -> None:
+        own, other = time.process_time(), processor_s(database)
+        step()
+        own, other = time.process_time() - own, processor_s(database) - other
+        print(f"{what}: watch {1000 * own / by:.2f} ms, database {1000 * other / by:.2f} ms {unit}")
+
+    def mark(some: list[int]) -> None:
+        with store.session() as session:
+            marks = [{"sensor_id": sensor, "hour_at": now, "revision": 1} for sensor in some]
+            session.execute(insert(StaleHour), marks)
+
+    def looks(some: list[int]) -> None:
+        for _ in range(5):
+            mark(some)
+            watch.bring_up_to_date(now)
+
+    costs("a look with one sensor heard", lambda: looks(sensors[:1]), 5 * places, "a place")
+    costs("a look with all sensors heard", lambda: looks(sensors), 5 * places, "a place")
+    send(store, sensors, hour, hour + 6)
+    costs("six hours at once", lambda: watch.bring_up_to_date(now + 6 * HOUR), places, "a place")
+    count = min(20, places * pieces)
+    outlooks = Outlooks(store, at_once=count)
+    costs("an outlook", lambda: outlooks.refresh(now + 6 * HOUR), count, "a piece")
+
+
 def main() -> None:
     import psycopg
 
@@ -174,6 +211,7 @@ def main() -> None:
                             busy[0] += sum(processor_s(p.pid) for p in running)
                             busy[1] += processor_s(database.pid)
                             spent[count].append((busy[0], busy[1]))
+            one_watch(store, database.pid, sensors, hour, given.pieces)
             store.close()
         finally:
             world.stop()
