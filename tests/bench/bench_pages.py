@@ -80,12 +80,12 @@ def main() -> None:
         sent: dict[str, list[int]] = {}
         try:
             for _ in range(RUNS):
-                for path in ("", *PATHS):
-                    for kept in (False, True) if path else (False,):
-                        fresh.KEPT_S = shipped_s if kept else -1.0
-                        url = address + path if path else blank_address + "/"
-                        took.setdefault((path, kept), []).append(seen(driver, url))
-                        sent[path] = driver.execute_script(SENT)
+                # One after the other, so that no page is met again before what was kept of it is old.
+                for kept, path in ((False, ""), *((kept, path) for kept in (False, True) for path in PATHS)):
+                    fresh.KEPT_S = shipped_s if kept else -1.0
+                    url = address + path if path else blank_address + "/"
+                    took.setdefault((path, kept), []).append(seen(driver, url))
+                    sent[path] = driver.execute_script(SENT)
         finally:
             driver.quit()
     plain = medians(took["", False])
