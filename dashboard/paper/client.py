@@ -5,8 +5,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from math import floor
 
-from dashboard.display import Display, humidity_range, joined, season, sentence
+from fpdf.enums import Align
+
+from dashboard.display import Display, humidity_range, joined, said, season, sentence
 from dashboard.paper import client_words as words
+from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
 from dashboard.paper.humidity_rule import draw_humidity_rule, rule_height_mm
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
@@ -16,6 +19,7 @@ from model.watch.humidity import SHEET_OUTDOOR_C, ceilings
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT
 from model.wood.design import DesignRange
 from model.wood.finish import BARE
+from model.wood.fits import Fit
 from model.wood.piece import Piece
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0
@@ -23,6 +27,7 @@ STEP_PT = 0.25
 GUTTER_MM = 7.0
 MOST_MARKS = 3
 QR_MM = 15.0
+PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM = 58.0, 14.0
 
 
 @dataclass(frozen=True)
@@ -94,17 +99,23 @@ def client_sheet(facts: ClientFacts, display: Display, paper: PaperSize | None =
     -------
     bytes
         The PDF. Type is made as large as fits, never under 9.5 points; rows of the table that find no room
-        at that size are left out, the least visible first.
+        at that size are left out, the least visible first. The fit that gives out first is shown cut through
+        where that costs no row.
     """
     size: PaperSize = paper or ("letter" if display.units == "inch" else "a4")
     rows = seen_rows(facts.piece, facts.year, display)
 
+    picture = governing_fit(facts)
+
     def at(points: float, some: Sequence[SeenRow]) -> tuple[Paper, bool]:
         sheet = Paper(size, f"{facts.piece.name}: how it lives", facts.made_at, facts.contact.name, 14.0)
         sheet.add_page()
-        return sheet, _draw(sheet, facts, display, some, points) >= 0.0
+        return sheet, _draw(sheet, facts, display, some, points, picture) >= 0.0
 
     sheet, fits = at(SMALLEST_PT, rows)
+    if not fits and picture is not None:
+        picture = None
+        sheet, fits = at(SMALLEST_PT, rows)
     while not fits and len(rows) > 1:
         rows = rows[:-1]
         sheet, fits = at(SMALLEST_PT, rows)
@@ -122,11 +133,22 @@ def client_sheet(facts: ClientFacts, display: Display, paper: PaperSize | None =
     return sheet.bytes()
 
 
+def governing_fit(facts: ClientFacts) -> Fit | None:
+    """The fit that gives out first: in drier air, else in damper; None where nothing ever does."""
+    end = facts.design.span.low or facts.design.span.high
+    return None if end is None else facts.piece.fits.get(end.fit)
+
+
 def _draw(
-    sheet: Paper, facts: ClientFacts, display: Display, rows: Sequence[SeenRow], points: float
+    sheet: Paper,
+    facts: ClientFacts,
+    display: Display,
+    rows: Sequence[SeenRow],
+    points: float,
+    picture: Fit | None,
 ) -> float:
     """Draw the page at a type size; returns what is left above the strip [mm], negative when too much."""
-    y = _head(sheet, facts, display, points)
+    y = _head(sheet, facts, display, points, picture)
     y = sheet.block(sheet.left, y, sheet.across, words.WHY, points, WORDS) + 2.4
     y = _range(sheet, facts, display, y, points)
     y = _table(sheet, facts, rows, y, points)
@@ -151,15 +173,24 @@ def _short(sheet: Paper, name: str) -> str:
     return name
 
 
-def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float) -> float:
+def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, picture: Fit | None) -> float:
     piece, top = facts.piece, sheet.t_margin
     sheet.hairline(top, weight=0.8)
+    room, below = sheet.across, top
+    if picture is not None:
+        room -= PICTURE_ACROSS_MM + GUTTER_MM
+        beside = sheet.right - PICTURE_ACROSS_MM
+        end = draw_cut_through(
+            sheet, beside, top + 2.4, PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, picture, display
+        )
+        caption = f"{sentence(said(picture.name)).rstrip('.')}, cut through as built"
+        below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
     size = 24.0
-    while sheet.width_of(piece.name, size, WORDS, "B") > sheet.across and size > 13.0:
+    while sheet.width_of(piece.name, size, WORDS, "B") > room and size > 13.0:
         size -= 1.0
     sheet.line_of(sheet.left, top + 10.0, piece.name, size, WORDS, "B")
-    y = sheet.block(sheet.left, top + 13.0, sheet.across, _of_what(facts), points, FIGURES)
-    return y + 1.8
+    y = sheet.block(sheet.left, top + 13.0, room, _of_what(facts), points, FIGURES)
+    return max(y, below) + 1.8
 
 
 def _of_what(facts: ClientFacts) -> str:

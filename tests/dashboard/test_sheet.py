@@ -16,7 +16,8 @@ from PIL import Image
 from dashboard.display import Display, Units
 from dashboard.paper import gap_strip
 from dashboard.paper.cards import plain_sentence
-from dashboard.paper.client import SMALLEST_PT
+from dashboard.paper.client import PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, SMALLEST_PT, governing_fit
+from dashboard.paper.cut_through import WOOD
 from dashboard.paper.page import SIZES_MM, Paper, true_fractions
 from dashboard.paper.seen import seen_of, seen_rows
 from dashboard.sheet import (
@@ -110,6 +111,44 @@ def test_the_client_sheet_is_one_page_with_everything_on_it(name: str, units: Un
     assert "?" not in words
     # No date on a sheet that is kept for years.
     assert not re.search(r"\b20\d\d\b", words.replace(piece.details.get("built", "-"), ""))
+
+
+NO_ROOM = ("chest_of_drawers", "letter")
+"""Four rows, three letters on the strip and a page 18 mm shorter: there the words need it all."""
+
+
+@needs_poppler
+@pytest.mark.parametrize("name", sorted(path.stem for path in PIECES.glob("*.toml")))
+def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
+    facts = facts_of(sample(name))
+    for display, size in ((Display("inch"), "letter"), (Display("metric"), "a4")):
+        pdf = client_sheet(facts, display)
+        assert pages_of(pdf)[0] == 1
+        fit = governing_fit(facts)
+        assert fit is not None
+        words = words_of(pdf)
+        if (name, size) == NO_ROOM:
+            assert "cut through" not in words
+            continue
+        assert f"{fit.name.replace('_', ' ').capitalize()}, cut through as built" in words
+        # It stands at the upper right and nowhere over the name: wood of the drawing's own colour is there.
+        png = _poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")
+        page = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
+        wood = (np.abs(page - np.array(WOOD)).max(axis=2) <= 2).nonzero()
+        assert len(wood[0]) > 300
+        mm = 25.4 / 100.0
+        assert wood[0].max() * mm < 14.0 + 2.4 + PICTURE_HIGHEST_MM + 1.0
+        assert wood[1].min() * mm > SIZES_MM[size][0] - 14.0 - PICTURE_ACROSS_MM - 1.0
+        assert wood[1].max() * mm < SIZES_MM[size][0] - 14.0 + 1.0
+
+
+@needs_poppler
+def test_a_picture_is_left_out_before_a_row_of_the_table() -> None:
+    facts = facts_of(sample(NO_ROOM[0]))
+    for display in (Display("inch"), Display("metric")):
+        words = words_of(client_sheet(facts, display))
+        for row in seen_rows(facts.piece, facts.year, display):
+            assert " ".join(true_fractions(row.dry).split()) in words
 
 
 @needs_poppler
