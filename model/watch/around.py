@@ -10,6 +10,7 @@ from functools import partial
 
 from model.watch import ledger
 from model.watch.air_hours import read_hangings
+from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days, days_of
@@ -37,6 +38,17 @@ class Found:
     changes: list[Changes]
 
 
+@dataclass(frozen=True)
+class _OfPlace:
+    """What follows for a place from its air and its days at an hour; looks within the hour need it again."""
+
+    air: Air
+    hour: int
+    history: PlaceHistory
+    verdict: Row
+    told: tuple[Episode, ...]
+
+
 class Around:
     """Judges places, stacks and sensors, and keeps what follows from their days."""
 
@@ -44,6 +56,7 @@ class Around:
         self._midnight = -1
         self._places: dict[int, PlaceHistory] = {}
         self._stacks: dict[int, StackHistory] = {}
+        self._said: dict[int, _OfPlace] = {}
 
     def changed_from(self, hour: int) -> None:
         """Air or wood changed from an hour on."""
@@ -73,14 +86,9 @@ class Around:
         stored = read_stored(bulk, "place", 0)
         for id_ in sorted(holding.places):
             climate = climates[id_]
-            history = self._places[id_]
-            verdicts.append(verdict_row("place", id_, place_now(climate, hour, history), hour))
-            told = [
-                *history.episodes,
-                *water_events(climate, partial(_is_used, roster.owners, id_)),
-                *cold_iron(climate),
-                *place_silences(climate, hour, hangings, silences),
-            ]
+            here = self._of_place(roster, climate, hour)
+            verdicts.append(here.verdict)
+            told = [*here.told, *place_silences(climate, hour, hangings, silences)]
             own = [one for one in stored.get(id_, []) if one.episode.limit_name in OF_PLACES]
             changes += _changes(own, told)
         stored = read_stored(bulk, "stack", 0)
@@ -91,6 +99,25 @@ class Around:
                 judged = stack_now(bulk, owner, hour, climates, air, self._stacks[owner.id])
                 verdicts.append(verdict_row("stack", owner.id, judged, hour))
         return Found(verdicts, changes)
+
+    def _of_place(self, roster: Roster, climate: Climate, hour: int) -> "_OfPlace":
+        """A place at an hour; what was said of it before where its air is what it was."""
+        id_ = climate.place.id
+        history = self._places[id_]
+        before = self._said.get(id_)
+        if (
+            before is None
+            or before.air is not climate.air
+            or (before.hour, before.history) != (hour, history)
+        ):
+            told = (
+                *history.episodes,
+                *water_events(climate, partial(_is_used, roster.owners, id_)),
+                *cold_iron(climate),
+            )
+            verdict = verdict_row("place", id_, place_now(climate, hour, history), hour)
+            self._said[id_] = _OfPlace(climate.air, hour, history, verdict, told)
+        return self._said[id_]
 
     def _look_back(
         self,

@@ -107,7 +107,7 @@ class Watch:
         self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
         self._around = Around()
-        self._verdicts: set[tuple[str, int]] = set()  # on record, for all that this watch knows
+        self._verdicts: ledger.Verdicts = {}  # on record, for all that this watch knows
         self._hour: int | None = None
 
     def bring_up_to_date(self, now: datetime) -> Evaluation:
@@ -217,7 +217,7 @@ class Watch:
             self._roster = self._reader.read(bulk)
             shares = Shares.read(bulk, self._roster.places)
             self._holding = Holding.of(self._roster, shares, self._held)
-            self._known, self._around, self._verdicts = {}, Around(), set()
+            self._known, self._around, self._verdicts = {}, Around(), {}
         own, sources = self._holding.places, self._holding.sources
         if others or before is None or before.air != counts.air:
             self._airs = ledger.read_airs(bulk, None if self._held == ALL else own | sources)
@@ -367,7 +367,8 @@ class Watch:
         write_changes(bulk, found.changes)
         ledger.put_verdicts(bulk, instants(bulk, found.verdicts, 3, 4), self._verdicts)
         bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
-        self._verdicts -= set(retired)
+        for key in retired:
+            self._verdicts.pop(key, None)
 
 
 def bring_up_to_date(

@@ -382,8 +382,13 @@ def move(
     _update(bulk, table, moving, key, many)
 
 
-def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]], known: set[tuple[str, int]]) -> None:
-    """Insert or replace verdicts; `known` are those that are there, and takes what is put.
+Verdicts = dict[tuple[str, int], Sequence[Any]]
+"""Rows of verdict by kind and id of their subject."""
+
+
+def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]], known: Verdicts) -> None:
+    """Insert or replace verdicts that are not there as they are to be; `known` are those that are there, and
+    takes what is put. Most of what a look within the hour would say has been said.
 
     Raises
     ------
@@ -394,8 +399,10 @@ def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]], known: set[tuple[str
     there: list[Sequence[Any]] = []
     for row in rows:
         key = row[0], row[1]
-        (there if key in known else new).append(row)
-        known.add(key)
+        before = known.get(key)
+        if row != before:
+            (new if before is None else there).append(row)
+            known[key] = row
     bulk.put("verdict", VERDICT[:2], VERDICT, new)
     _update(bulk, "verdict", VERDICT[2:], VERDICT[:2], [(*row[2:], *row[:2]) for row in there])
 

@@ -39,7 +39,7 @@ class Writer:
     store : Store
     counts : Counts
         When what is written was computed.
-    verdicts : set of (kind, id)
+    verdicts : mapping of (kind, id) to row
         Those on record, kept up while writing.
     held : collection of int
         Shares that are written for.
@@ -49,7 +49,7 @@ class Writer:
         self,
         store: Store,
         counts: Counts,
-        verdicts: set[tuple[str, int]],
+        verdicts: ledger.Verdicts,
         held: Collection[int] = ALL,
     ) -> None:
         self._store, self._counts, self._held = store, counts, held
