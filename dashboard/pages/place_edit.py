@@ -16,7 +16,8 @@ from model.wood.errors import BadInput
 
 FORM, NEW = "place", 0
 KINDS = [("shop", "the shop"), ("storage", "a storage room"), ("home", "a client's home")]
-ASKED = ("name", "kind", "zone", "wood_offset_c", "note")
+IRON = [("no", "no"), ("yes", "yes: warn when it may sweat and rust")]
+ASKED = ("name", "kind", "zone", "wood_offset_c", "has_iron", "note")
 
 
 def new_layout(view: View) -> html.Main:
@@ -28,6 +29,7 @@ def new_layout(view: View) -> html.Main:
         "kind": "home",
         "zone": first or view.context.zone,
         "wood_offset_c": 0.0,
+        "has_iron": False,
         "note": "",
         "climate": None,
     }
@@ -80,6 +82,9 @@ def form_of(place_id: int, row: dict[str, Any], view: View) -> html.Div:
                         f"{offset:g}",
                         hint=f"{view.display.temperature_unit} than the sensor; negative on a cold wall",
                     ),
+                    choice_field(
+                        "Bare cast iron stands there", id("iron"), IRON, "yes" if row["has_iron"] else "no"
+                    ),
                     text_field("Note", id("note"), row["note"], className="wide"),
                 ],
                 className="fields",
@@ -108,6 +113,7 @@ def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
         "kind": str(typed.get("kind") or ""),
         "zone": str(typed.get("zone") or "").strip(),
         "wood_offset_c": offset / 1.8 if view.units == "inch" else offset,
+        "has_iron": typed.get("iron") == "yes",
         "note": str(typed.get("note") or "").strip(),
     }
     with view.store.session() as session:

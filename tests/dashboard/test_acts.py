@@ -212,19 +212,28 @@ def test_a_correction_is_taken_back_to_what_was_recorded(book, view):
 
 
 def test_a_place_is_corrected_and_the_correction_taken_back(book, view):
-    typed = {"name": "The flat", "kind": "home", "zone": "Europe/Vienna", "offset": "-9", "latitude": "48.2"}
+    typed = {
+        "iron": "yes",
+        "name": "The flat",
+        "kind": "home",
+        "zone": "Europe/Vienna",
+        "offset": "-9",
+        "latitude": "48.2",
+    }
     act = place_edit.save(book.flat, typed, view)
     place = row(book.store, Place, book.flat)
     assert place.name == "The flat"
     assert place.wood_offset_c == pytest.approx(-5.0)
+    assert place.has_iron
     assert place.climate == {"latitude_deg": 48.2}
     undo(place_edit, act, view)
     place = row(book.store, Place, book.flat)
-    assert (place.name, place.zone, place.wood_offset_c, place.climate) == (
+    assert (place.name, place.zone, place.wood_offset_c, place.climate, place.has_iron) == (
         "Dry flat",
         "America/New_York",
         0.0,
         None,
+        False,
     )
 
 
