@@ -154,7 +154,12 @@ def form_part(
             asked.get("months", ""),
             f"twelve, January first, {view.display.temperature_unit}",
         ),
-        field("Weather file (.epw)", TextFile(FILE, ".epw,text/plain"), "read once, kept for the next time"),
+        field(
+            "Weather file (.epw)",
+            TextFile(FILE, ".epw,text/plain"),
+            "read once, kept for the next time",
+            "broad",
+        ),
     ]
     return html.Details(
         [
