@@ -29,13 +29,13 @@ OUTAGE_H = 6
 
 # Processor time, as two loaded cores gave it. bench_shared.py: 36 to 46 us a message in all.
 BROKER_S, INGEST_S, DATABASE_S = 3e-6, 29e-6, 10e-6
-# bench_watches.py, watch and database: a new hour of a place 1.9 to 2.1 and 1.0 to 1.1 ms; a look 0.14 and
-# 0.06 ms for every place held, and 0.42 and 0.19 ms more for every sensor heard; six hours at once 2.2 to 4.3
+# bench_watches.py, watch and database: a new hour of a place 1.8 to 2.1 and 0.9 to 1.1 ms; a look 0.06 and
+# 0.03 ms for every place held, and 0.45 and 0.24 ms more for every sensor heard; six hours at once 2.2 to 4.6
 # and 1.2 to 1.4 ms a place; an outlook 135 to 211 and 2 to 5 ms a piece.
 HOUR_OF_PLACE_S, HOUR_OF_PLACE_DB_S = 2.0e-3, 1.0e-3
-LOOK_PLACE_S, LOOK_PLACE_DB_S = 0.14e-3, 0.06e-3
-LOOK_SENSOR_S, LOOK_SENSOR_DB_S = 0.42e-3, 0.19e-3
-CATCH_UP_PLACE_S, CATCH_UP_PLACE_DB_S = 4.3e-3, 1.4e-3
+LOOK_PLACE_S, LOOK_PLACE_DB_S = 0.06e-3, 0.03e-3
+LOOK_SENSOR_S, LOOK_SENSOR_DB_S = 0.45e-3, 0.24e-3
+CATCH_UP_PLACE_S, CATCH_UP_PLACE_DB_S = 4.6e-3, 1.4e-3
 OUTLOOK_S, OUTLOOK_DB_S = 0.2, 4e-3
 OUTLOOKS_A_LOOK = 20
 LOOK_EVERY_S = 1.0
