@@ -20,7 +20,6 @@ def words_for(verdict: str, kind: str = "") -> str:
     return OF_KIND.get(kind, WORDS)[verdict]
 
 
-@cache
 def mark(verdict: str, kind: str = "") -> Shape:
     """The shape of a verdict, 20 units square.
 
@@ -49,4 +48,10 @@ def mark(verdict: str, kind: str = "") -> Shape:
 
 def verdict_mark(verdict: str, kind: str = "") -> Drawing:
     """The mark as an element of a page."""
-    return Drawing(mark(verdict, kind), className="mark-holder")
+    return Drawing(_shared(verdict, kind), className="mark-holder")
+
+
+@cache
+def _shared(verdict: str, kind: str) -> Shape:
+    """A page has dozens of the same: one, which nothing may change."""
+    return mark(verdict, kind)

@@ -15,7 +15,7 @@ from dashboard.figures.scale import length_graduations, months, rule_graduations
 from dashboard.figures.section import section_drawing
 from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
-from dashboard.marks import WORDS, mark
+from dashboard.marks import WORDS, mark, verdict_mark
 from dashboard.pages.sensor import as_air
 from model.records.series import Air, Tide
 from model.records.traces import Trace
@@ -362,6 +362,8 @@ def test_verdicts_differ_in_shape_before_colour():
     assert shapes["easy"] == ["circle"] * 3
     assert shapes["unknown"] == ["circle"]
     assert all(mark(verdict)[1]["aria-label"] == WORDS[verdict] for verdict in WORDS)
+    mark("past")[1]["aria-label"] = "changed by the one who asked for it"
+    assert mark("past")[1]["aria-label"] == verdict_mark("past").tree[1]["aria-label"] == WORDS["past"]
 
 
 def test_a_drawing_is_text_where_it_was_text():
