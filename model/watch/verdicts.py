@@ -200,7 +200,7 @@ def verdict_of_place(
     if air.unknown:
         detail["key"] = "unknown"
         return Judged(UNKNOWN, air.unknown_since, sentence(air_reason(air)), detail)
-    leads = f"the air would bring wood to {emc_pct:.1f} %"
+    leads = f"the air of the last 24 hours would bring wood to {emc_pct:.1f} %"
     if moved_pct:
         return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
     return Judged("easy", since_hour, sentence(leads), detail)
