@@ -9,7 +9,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from .air import dew_point
 
@@ -49,6 +48,8 @@ def iron_temperature(temperature_c: Floats, iron_mm: float = IRON_MM) -> Floats:
     air = np.asarray(temperature_c, dtype=np.float64)
     if len(air) == 0:
         return air
+    from scipy.signal import lfilter  # here: half a second of every start otherwise
+
     share = -math.expm1(-1.0 / lag_h(iron_mm))
     found, _ = lfilter([share], [1.0, share - 1.0], air, zi=[(1.0 - share) * air[0]])
     return np.asarray(found)

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
@@ -142,6 +141,8 @@ def _zero_of(
         return None if inside.all() else float(past_everywhere)
     nearest = crossings[np.argmin(np.abs(grid[crossings] - start))]
     low, high = float(grid[nearest]), float(grid[nearest + 1])
+    from scipy.optimize import brentq  # here: half a second of every start otherwise
+
     return float(brentq(margin, low, high, xtol=1e-10))
 
 

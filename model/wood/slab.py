@@ -8,8 +8,6 @@ import math
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from scipy.optimize import brentq
-
 from .diffusion import transverse_diffusion
 from .errors import BadInput
 from .units import Range
@@ -60,6 +58,8 @@ def _roots(biot: float, count: int = 400) -> tuple[float, ...]:
     """Roots of `b tan b = L`, one in each of the first intervals of pi."""
     if math.isinf(biot):
         return tuple((n + 0.5) * math.pi for n in range(count))
+    from scipy.optimize import brentq  # here: half a second of every start otherwise
+
     tiny = 1e-13
     return tuple(
         brentq(
@@ -92,6 +92,8 @@ def days_to_share(share: float, thickness_mm: float, diffusion_m2_s: float, biot
         raise BadInput("", "diffusion_m2_s", "must be above 0 m2/s", diffusion_m2_s)
     if wanted == 0.0:
         return 0.0
+    from scipy.optimize import brentq  # here: half a second of every start otherwise
+
     most = 1.0
     while slab_uptake(most, biot) < wanted:
         most *= 2.0
