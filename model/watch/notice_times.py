@@ -6,9 +6,10 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from model.records.tables import Preference
+from model.records.tables import Place, Preference
 from model.wood.errors import BadInput
 
 NAME = "notices"
@@ -116,9 +117,12 @@ def hours_from_document(document: Mapping[str, Any]) -> Hours:
 
 
 def read_hours(session: Session) -> Hours:
-    """The maker's hours as kept in the book."""
+    """The maker's hours as kept in the book; those of the shop's zone while none are kept."""
     row = session.get(Preference, NAME)
-    return Hours() if row is None else hours_from_document(row.value)
+    if row is not None:
+        return hours_from_document(row.value)
+    zone = session.scalars(select(Place.zone).order_by(Place.kind != "shop", Place.id).limit(1)).first()
+    return Hours() if zone is None else Hours(zone=zone)
 
 
 def keep_hours(session: Session, hours: Hours) -> None:

@@ -16,7 +16,7 @@ from sqlalchemy import select
 
 from model.records.store import Store
 from model.records.tables import Notice, Warning
-from model.watch.notice_times import Hours, hours_from_document, keep_hours
+from model.watch.notice_times import Hours, keep_hours
 from model.watch.notices import (
     AGAIN,
     LEASE,
@@ -80,57 +80,6 @@ def change(shop: Any, warning: int, **values: Any) -> None:
             setattr(session.get_one(Warning, warning), name, value)
 
     shop.change(act)
-
-
-# ---------------------------------------------------------------- when
-
-
-@pytest.mark.parametrize(
-    ("tier", "at", "due"),
-    [
-        ("now", "2026-03-02T15:00", "2026-03-02T15:00"),
-        ("now", "2026-03-02T23:00", "2026-03-03T06:30"),
-        ("now", "2026-03-03T05:00", "2026-03-03T06:30"),
-        ("morning", "2026-03-02T05:00", "2026-03-02T07:00"),
-        ("morning", "2026-03-02T15:00", "2026-03-03T07:00"),
-        ("week", "2026-03-02T15:00", "2026-03-09T07:00"),
-        ("week", "2026-03-08T15:00", "2026-03-09T07:00"),
-        ("season", "2026-03-04T15:00", "2026-03-09T07:00"),
-    ],
-)
-def test_each_tier_has_its_hour_and_the_night_is_quiet(tier, at, due):
-    asked = datetime.fromisoformat(at).replace(tzinfo=UTC)
-    assert Hours().due_at(tier, asked) == datetime.fromisoformat(due).replace(tzinfo=UTC)
-
-
-def test_the_morning_is_the_makers_own():
-    hours = Hours(zone="America/Chicago")
-    # 7 in the morning, six hours behind in winter and five in summer.
-    assert hours.due_at("morning", datetime(2026, 1, 10, 18, tzinfo=UTC)).hour == 13
-    assert hours.due_at("morning", datetime(2026, 7, 10, 18, tzinfo=UTC)).hour == 12
-
-
-def test_what_cannot_wait_may_come_at_night_if_the_maker_says_so():
-    night = datetime(2026, 3, 2, 23, tzinfo=UTC)
-    assert Hours(now_at_night=True).due_at("now", night) == night
-
-
-@pytest.mark.parametrize(
-    ("document", "words"),
-    [
-        ({"zone": "Mars/Olympus"}, "must be a time zone"),
-        ({"morning_at": "dawn"}, "must be a time of day"),
-        ({"week_day": 9}, "must be 0"),
-        ({"sunday": True}, "must be one of"),
-        ({"tiers": {"a": ["loud"]}}, "must be of now, morning"),
-    ],
-)
-def test_senseless_hours_are_refused(document, words):
-    with pytest.raises(BadInput, match=words):
-        hours_from_document(document)
-
-
-# ---------------------------------------------------------------- sending
 
 
 def test_a_warning_is_told_once_however_often_it_is_looked_at(shop: Any):
