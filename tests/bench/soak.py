@@ -50,12 +50,11 @@ def restarts(
         # A database asked to end cuts off its clients (fast shutdown); killed, it recovers from its log.
         polite = signal.SIGINT if name == "database" else signal.SIGTERM
         number = rng.choice([polite, signal.SIGKILL])
-        probe.disturbed.append(name)
+        probe.restarted.append((time.monotonic(), name))
         part.end(number)
         stop.wait(rng.uniform(0.2, 4.0))
         part.start()
-        if name not in probe.disturbed:  # the one before ended meanwhile
-            probe.disturbed.append(name)
+        probe.restarted.append((time.monotonic(), name))
         yield f"{name} {'killed' if number == signal.SIGKILL else 'stopped'}"
 
 

@@ -20,6 +20,7 @@ from tests.bench.soak_world import World, wait_for
 
 PLACES = 20
 PROBE_EVERY_S = 2.0
+STARTS_WITHIN_S = 10.0
 PAYLOAD = {"shape": "json", "temperature": "/t", "rh": "/h", "time": "/at"}
 PIECE = """
 [piece]
@@ -134,13 +135,12 @@ class Probe:
         self.took_s: list[tuple[float, list[str]]] = []  # and what was restarted meanwhile
         self.verdict_s: list[float] = []
         self.sent = 0
-        self.disturbed: list[str] = []
+        self.restarted: list[tuple[float, str]] = []  # when each part ended, and when it was started
 
     def run(self, stop: threading.Event) -> None:
         for place, number in self.places:
             if stop.is_set():
                 return
-            self.disturbed.clear()
             begun = time.monotonic()
             # Of the hour before last: that hour is over, so that its verdict waits for nothing but the parts.
             self.sent += 1
@@ -152,8 +152,12 @@ class Probe:
                 time.sleep(0.05)
             if not stop.is_set():
                 self.verdict_s.append(verdict_s)
-                self.took_s.append((time.monotonic() - begun, list(self.disturbed)))
+                self.took_s.append((time.monotonic() - begun, self._disturbed(begun)))
             stop.wait(PROBE_EVERY_S)
+
+    def _disturbed(self, begun_s: float) -> list[str]:
+        """Parts that were away since then, or had been started a moment before."""
+        return sorted({name for at_s, name in self.restarted if at_s > begun_s - STARTS_WITHIN_S})
 
     def _known(self, place: int) -> bool:
         found = "SELECT verdict FROM verdict WHERE subject_kind = 'place' AND subject_id = :place"
