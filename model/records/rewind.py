@@ -82,10 +82,12 @@ def mark_hours(
     statement = text(
         f"INSERT INTO stale_hour (sensor_id, hour_at, revision) SELECT DISTINCT sensor_id, {hour}, 1 "
         "FROM reading WHERE sensor_id = :sensor AND observed_at >= :since AND observed_at < :until "
+        # In the order in which the watch deletes them, so that neither waits for the other in a circle.
+        "ORDER BY 1, 2 "
         "ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1"
     ).bindparams(bindparam("since", type_=UtcDateTime()), bindparam("until", type_=UtcDateTime()))
     session.flush()
     # A reading that came without its other quantity is paired within the half hour, so an hour more each way.
     span = {"since": hour_of(since_at) - HOUR, "until": (until_at or FAR) + HOUR}
-    for sensor_id in sensor_ids:
+    for sensor_id in sorted(sensor_ids):
         session.execute(statement, {"sensor": sensor_id, **span})
