@@ -176,12 +176,12 @@ def _parts(store: Store) -> list[Finding]:
             found = f"last sign of life {_span(age_s)} ago"
             findings.append(Finding(part, "look", found, "start it: `paneltide run`"))
         else:
-            found = _division(store) if part == "watch" else ""
+            found = division_in_words(store) if part == "watch" else ""
             findings.append(Finding(part, "well", found or "running"))
     return findings
 
 
-def _division(store: Store) -> str:
+def division_in_words(store: Store) -> str:
     """How several watches divide the places; nothing where they don't."""
     from model.watch.division import watches_at_work
     from model.watch.shares import SHARES

@@ -18,7 +18,9 @@ import numpy as np
 import pytest
 from sqlalchemy import func, insert, select
 
+from deploy.doctor import division_in_words
 from model.records import book, hangings
+from model.records.places import add_place
 from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import (
@@ -71,8 +73,8 @@ loop.run(Store(sys.argv[1]), lambda: datetime.fromisoformat(sys.argv[2]), thread
 def furnish(store: Store) -> None:
     """A shop and homes with a sensor each; boxes that were made in the one and stand in the others."""
     with store.session() as session:
-        places = [book.add_place(session, "shop", "shop")]
-        places += [book.add_place(session, f"home {number}", "home") for number in range(HOMES)]
+        places = [add_place(session, "shop", "shop")]
+        places += [add_place(session, f"home {number}", "home") for number in range(HOMES)]
         for number, place in enumerate(places, 1):
             sensor = Sensor(name=f"sensor {number}", accepted_at=START)
             session.add(sensor)
@@ -224,6 +226,7 @@ def test_one_that_comes_late_takes_its_part_and_one_that_ends_leaves_it(
     watches.now = START + DAYS * 8 * HOUR
     watches.start()
     until(lambda: at_work(postgres_store) == [SHARES // 2] * 2, 20, "the second watch's part")
+    assert division_in_words(postgres_store).startswith("2 divide the places among them, of 24 shares 12 by ")
     send(postgres_store, rows[len(rows) // 3 : len(rows) // 2])
     watches.now = START + DAYS * 12 * HOUR
     watches.stop()
@@ -258,7 +261,12 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
     url = postgres_store.url.render_as_string(hide_password=False)
     log = tmp_path / "watch.log"
     with process(url, log) as first, process(url, log) as second:
-        until(lambda: at_work(postgres_store) == [SHARES // 2] * 2, 60, "the division")
+
+        def have_divided() -> bool:
+            assert first.poll() is second.poll() is None, log.read_text("utf-8", "replace")
+            return at_work(postgres_store) == [SHARES // 2] * 2
+
+        until(have_divided, 60, "the division")
         chunk = len(rows) // 6
         for number in range(6):
             send(postgres_store, rows[number * chunk : (number + 1) * chunk if number < 5 else None])
