@@ -14,6 +14,7 @@ from deploy.answer import AsJson, give_json, give_table, say
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
@@ -65,7 +66,7 @@ def place_add(
     """Record a place with air of its own."""
     store, _ = open_book()
     with store.session() as session:
-        book.add_place(session, name, kind, zone=zone, has_iron=iron)
+        add_place(session, name, kind, zone=zone, has_iron=iron)
     say(f"{name} is recorded.")
 
 

@@ -15,9 +15,10 @@ from sqlalchemy.orm import Session
 from ingest.files import import_readings
 from ingest.payload import PayloadReading
 from ingest.settings import IngestSettings
-from model.records.book import add_piece, add_place, add_stack, move_piece
+from model.records.book import add_piece, add_stack, move_piece
 from model.records.clock import Now
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Binding, Place, Pulse, Sensor
 from model.wood.errors import BadInput

@@ -20,9 +20,9 @@ from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
 from model.records.acceptances import remember_acceptance, remember_place, set_aside
-from model.records.book import add_place
 from model.records.clock import Now
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Binding, Doubt, HeardMessage, Place, Reading, Sensor
 from model.wood.errors import BadInput

@@ -10,7 +10,7 @@ from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, text_field, zone_names
 from dashboard.pages.frame import sheet
 from dashboard.view import Context, Route, View, address
-from model.records import book
+from model.records import places
 from model.records.tables import Place, Preference
 from model.wood.errors import BadInput
 
@@ -118,11 +118,11 @@ def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
     }
     with view.store.session() as session:
         if place_id == NEW:
-            place = book.add_place(session, climate=_climate(None, typed), **values)
+            place = places.add_place(session, climate=_climate(None, typed), **values)
             return Act(f"{place.name} is recorded.", address("place", place.id), ("place", place.id))
         place = session.get_one(Place, place_id)
         before = _row(place)
-        book.change_place(session, place, climate=_climate(place.climate, typed), **values)
+        places.change_place(session, place, climate=_climate(place.climate, typed), **values)
         session.merge(Preference(name=f"place {place_id} before", value=before))
         return Act(f"{place.name} is corrected.", address("place", place_id), ("place correction", place_id))
 
@@ -145,7 +145,7 @@ def _undo(view: View, place_id: int) -> str:
         kept = session.get(Preference, f"place {place_id} before")
         if kept is None:
             raise BadInput("", "correction", "can't be taken back any more", place.name)
-        book.change_place(session, place, **kept.value)
+        places.change_place(session, place, **kept.value)
         session.delete(kept)
         return f"{place.name} is as it was recorded before."
 
@@ -154,7 +154,7 @@ def _undo_new(view: View, place_id: int) -> Act:
     with view.store.session() as session:
         place = session.get_one(Place, place_id)
         name = place.name
-        book.remove_place(session, place)
+        places.remove_place(session, place)
         return Act(f"{name} is out of the book again.", "/places")
 
 

@@ -13,8 +13,8 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from model.records.book import remove_place
 from model.records.hangings import undo_hanging
+from model.records.places import remove_place
 from model.records.rewind import mark_hours, note_change
 from model.records.tables import Binding, HeardMessage, Place, Preference, Reading, Sensor
 from model.records.trusted import take_turn

@@ -22,8 +22,8 @@ from typing import Any
 import numpy as np
 from sqlalchemy import text
 
-from model.records.book import add_place
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import Place, Sensor

@@ -17,8 +17,9 @@ from statistics import median
 import numpy as np
 from sqlalchemy import insert
 
-from model.records.book import add_piece, add_place
+from model.records.book import add_piece
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import Place, Reading, Sensor

@@ -10,8 +10,9 @@ from typing import Any
 from sqlalchemy import select, text
 from sqlalchemy.exc import SQLAlchemyError
 
-from model.records.book import add_piece, add_place
+from model.records.book import add_piece
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.rewind import HOUR
 from model.records.store import Store
 from model.records.tables import Binding, Place, Sensor

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import select
 
 from ingest.accept import accept
-from model.records import book, swaps
+from model.records import places, swaps
 from model.records.acceptances import take_back_acceptance
 from model.records.store import Store
 from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
@@ -57,11 +57,11 @@ def test_acts_taken_back_leave_the_book_as_it_was(either: Store) -> None:
         old = session.scalars(select(Sensor)).one()
         new = swaps.swap_sensor(session, old, "Bench, new", NOON + timedelta(minutes=1), takes_topics=True)
         number = new.id
-        attic = book.add_place(session, "Attic", "storage").id
+        attic = places.add_place(session, "Attic", "storage").id
     assert as_recorded(either) != accepted
     with either.session() as session:
         swaps.undo_swap(session, session.get_one(Sensor, number))
-        book.remove_place(session, session.get_one(Place, attic))
+        places.remove_place(session, session.get_one(Place, attic))
     assert as_recorded(either) == accepted
 
     with either.session() as session:

@@ -7,8 +7,8 @@ import pytest
 from sqlalchemy import select
 
 from model.records import trusted
-from model.records.book import add_place
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import AirHour, Doubt, Reading, Sensor, StaleHour

@@ -6,9 +6,9 @@ from typing import Any
 
 from sqlalchemy import text
 
-from model.records.book import add_place
 from model.records.clock import machine_now
 from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Binding, Sensor
 

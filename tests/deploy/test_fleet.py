@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import insert, update
 
 from deploy.commands import main
-from model.records import book, hangings
+from model.records import book, hangings, places
 from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import Checkpoint, Place, Reading, Sensor
@@ -53,7 +53,7 @@ def homes(store: Store) -> Store:
     """Homes from dry to damp, a chest in each and lumber in the first, all followed to the same hour."""
     with store.session() as session:
         for number in range(HOMES):
-            place = book.add_place(session, f"home {number}", "home")
+            place = places.add_place(session, f"home {number}", "home")
             sensor = Sensor(name=f"hall {number}", accepted_at=START)
             session.add(sensor)
             session.flush()

@@ -14,7 +14,8 @@ from sqlalchemy import func, select
 from deploy import sample_shop
 from ingest.broker import EmbeddedBroker
 from ingest.payload import PayloadReading, reader
-from model.records.book import add_place, load_piece
+from model.records.book import load_piece
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import (
     Binding,

@@ -13,7 +13,7 @@ from ingest.intake import Intake
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
-from model.records import book, swaps, trusted
+from model.records import places, swaps, trusted
 from model.records.acceptances import take_back_acceptance
 from model.records.hangings import hang_sensor
 from model.records.store import Store
@@ -141,7 +141,7 @@ def test_a_place_that_something_else_needs_stays(store: Store, writer: Writer) -
 
 
 def _hung(session: Session, sensor: Sensor) -> None:
-    hang_sensor(session, sensor, book.add_place(session, "Attic", "storage"), now())
+    hang_sensor(session, sensor, places.add_place(session, "Attic", "storage"), now())
 
 
 def _salted(session: Session, sensor: Sensor) -> None:

@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import func, select
 
 from model.records import book, hangings, measured
+from model.records.places import add_place, change_place
 from model.records.rewind import BOOK, mark_hours
 from model.records.tables import (
     AirHour,
@@ -68,7 +69,7 @@ def session(store):
 
 @pytest.fixture
 def places(session):
-    return [book.add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
+    return [add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
 
 
 @pytest.fixture
@@ -109,7 +110,7 @@ def changes(session):
 
 
 def test_a_place_is_recorded_with_its_zone(session):
-    place = book.add_place(session, " Lake house ", "home", "Europe/Vienna", note="shut half the year")
+    place = add_place(session, " Lake house ", "home", "Europe/Vienna", note="shut half the year")
     assert (place.name, place.kind, place.zone) == ("Lake house", "home", "Europe/Vienna")
 
 
@@ -125,7 +126,7 @@ def test_a_place_is_recorded_with_its_zone(session):
 )
 def test_a_senseless_place_is_refused_in_one_sentence(session, places, change, says):
     with pytest.raises(BadInput, match=says):
-        book.add_place(session, **{"name": "loft", "kind": "home", **change})
+        add_place(session, **{"name": "loft", "kind": "home", **change})
 
 
 def test_changing_the_wood_s_offset_marks_every_hour_with_a_reading(session, places):
@@ -133,12 +134,12 @@ def test_changing_the_wood_s_offset_marks_every_hour_with_a_reading(session, pla
     hangings.hang_sensor(session, sensor, places[0], AT)
     for number in range(3):
         _read(session, sensor, AT + number * timedelta(hours=1))
-    book.change_place(session, places[0], name="big shop")
+    change_place(session, places[0], name="big shop")
     assert session.scalar(select(func.count()).select_from(StaleHour)) == 0
-    book.change_place(session, places[0], wood_offset_c=-2.0)
+    change_place(session, places[0], wood_offset_c=-2.0)
     assert session.scalar(select(func.count()).select_from(StaleHour)) == 3
     with pytest.raises(BadInput, match="must be one of name"):
-        book.change_place(session, places[0], colour="green")
+        change_place(session, places[0], colour="green")
 
 
 # ---------------------------------------------------------------- pieces

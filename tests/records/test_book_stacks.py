@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import func, select
 
 from model.records import book, measured
+from model.records.places import add_place
 from model.records.tables import Stack
 from model.wood.errors import BadInput
 
@@ -21,7 +22,7 @@ def session(store):
 
 @pytest.fixture
 def places(session):
-    return [book.add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
+    return [add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
 
 
 MAPLE = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 9.5, "stickered": True}

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records import book
+from model.records import book, places
 from model.records.hangings import hang_sensor
 from model.records.tables import AirHour, GlueUp, Place, Sensor, Verdict
 from model.wood.errors import BadInput
@@ -31,8 +31,8 @@ def session(store):
 
 
 def test_a_place_goes_with_what_was_computed_for_it(session):
-    place = book.add_place(session, "attic", "storage")
-    kept = book.add_place(session, "shop", "shop")
+    place = places.add_place(session, "attic", "storage")
+    kept = places.add_place(session, "shop", "shop")
     for one in (place, kept):
         session.add(
             AirHour(
@@ -56,7 +56,7 @@ def test_a_place_goes_with_what_was_computed_for_it(session):
             )
         )
     session.flush()
-    book.remove_place(session, place)
+    places.remove_place(session, place)
     assert session.scalars(select(Place.name)).all() == ["shop"]
     assert session.scalars(select(AirHour.place_id)).all() == [kept.id]
     assert session.scalars(select(Verdict.subject_id)).all() == [kept.id]
@@ -68,7 +68,7 @@ def _piece(session, place):
 
 def _piece_before(session, place):
     row = book.add_piece(session, read_piece(STOOL), place, START)
-    book.move_piece(session, row, book.add_place(session, "shop", "shop"), START + timedelta(days=1))
+    book.move_piece(session, row, places.add_place(session, "shop", "shop"), START + timedelta(days=1))
 
 
 def _sensor(session, place):
@@ -79,7 +79,7 @@ def _sensor(session, place):
 
 
 def _meant(session, place):
-    shop = book.add_place(session, "shop", "shop")
+    shop = places.add_place(session, "shop", "shop")
     document = {"species": "white ash", "thickness_mm": 25.4, "mc_pct": 9.0}
     book.add_stack(session, "ash", document, shop, START, destination=place)
 
@@ -99,10 +99,10 @@ def _clamps(session, place):
     ],
 )
 def test_a_place_in_use_stays_and_says_why(session, use, says):
-    place = book.add_place(session, "attic", "storage")
+    place = places.add_place(session, "attic", "storage")
     use(session, place)
     session.flush()
     with pytest.raises(BadInput) as refused:
-        book.remove_place(session, place)
+        places.remove_place(session, place)
     assert (refused.value.what, refused.value.rule) == ("attic", f"can't be taken out of the book: {says}")
     assert session.get(Place, place.id) is not None

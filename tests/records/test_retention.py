@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import func, select
 
-from model.records import book, hangings, trusted
+from model.records import hangings, places, trusted
 from model.records.retention import Housekeeper, forget_portions, forget_readings, kept_since
 from model.records.rewind import mark_hours
 from model.records.tables import AirHour, Place, Preference, Reading, Sensor, StaleHour
@@ -25,7 +25,7 @@ def reading(at, rh_pct=45.0, sensor_id=1):
 def shop(store):
     """Forty days of readings every twenty minutes at one place, not looked at by the watch yet."""
     with store.session() as session:
-        place = book.add_place(session, "shop", "shop")
+        place = places.add_place(session, "shop", "shop")
         sensor = Sensor(name="bench", accepted_at=START)
         session.add(sensor)
         session.flush()
@@ -106,7 +106,7 @@ def test_a_corrected_hanging_takes_back_only_what_can_be_made_again(shop):
     final = NOW - 10 * DAY
     before = air(shop, final)
     with shop.session() as session:
-        attic = book.add_place(session, "attic", "storage")
+        attic = places.add_place(session, "attic", "storage")
         sensor = session.get_one(Sensor, 1)
         hangings.correct_hanging(session, sensor.hangings[0], attic)
     watch.bring_up_to_date(NOW)

@@ -6,8 +6,8 @@ import pytest
 from sqlalchemy import select
 
 from model.records import swaps, trusted
-from model.records.book import add_place
 from model.records.hangings import hang_sensor, take_down_sensor
+from model.records.places import add_place
 from model.records.tables import Binding, Correction, Doubt, Hanging, Place, Reading, Sensor, StaleHour, Tally
 from model.records.trusted import SaltPoint
 from model.wood.errors import BadInput

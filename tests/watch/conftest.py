@@ -11,7 +11,7 @@ from sqlalchemy import select, text
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session
 
-from model.records import book, hangings
+from model.records import book, hangings, places
 from model.records.store import Store
 from model.records.tables import (
     AirHour,
@@ -102,7 +102,7 @@ class Shop:
 
     def place(self, name: str = "shop", kind: str = "shop", **more: Any) -> int:
         with self.store.session() as session:
-            return book.add_place(session, name, kind, **more).id
+            return places.add_place(session, name, kind, **more).id
 
     def sensor(self, name: str = "bench", place: int = 1, at: datetime = START) -> int:
         with self.store.session() as session:

@@ -6,7 +6,7 @@ import psychrolib
 import pytest
 from sqlalchemy import insert
 
-from model.records import book, hangings
+from model.records import hangings, places
 from model.records.rewind import mark_hours
 from model.records.tables import AirHour, Correction, Doubt, Hanging, Place, Reading, Sensor
 
@@ -63,7 +63,7 @@ def test_wood_colder_than_the_sensor_meets_the_same_vapour_pressure(make_shop):
     assert row.temperature_c == pytest.approx(20.0)
     # A sensor 1 K warmer than the wood at 20 °C and 40 % reads 37.61 % (ASHRAE saturation pressure).
     assert row.rh_pct == pytest.approx(40.0, abs=0.01)
-    shop.change(lambda session: book.change_place(session, session.get_one(Place, 1), wood_offset_c=0.0))
+    shop.change(lambda session: places.change_place(session, session.get_one(Place, 1), wood_offset_c=0.0))
     assert air(shop, 1)[shop.hour(0)].rh_pct == pytest.approx(37.61)
 
 

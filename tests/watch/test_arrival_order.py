@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from model.records import book, hangings, measured
+from model.records import book, hangings, measured, places
 from model.records.tables import Fit, Member, Piece, Place, Sensor, Stack
 from model.watch import tasks, writing
 from model.watch.evaluation import Watch
@@ -149,7 +149,7 @@ def changes_of_the_book(shop, seed):
             session, session.get_one(Sensor, 1), session.get_one(Place, 2), at[4]
         ),
         lambda session: book.move_stack(session, session.get_one(Stack, 5), session.get_one(Place, 2), at[1]),
-        lambda session: book.change_place(session, session.get_one(Place, 1), wood_offset_c=-1.5),
+        lambda session: places.change_place(session, session.get_one(Place, 1), wood_offset_c=-1.5),
         lambda session: book.retire(session, session.get_one(Piece, 2), shop.hour(DAYS * 24 - 50)),
     ]
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.records import book
+from model.records import places
 from model.records.tables import Place
 
 DAY = 24
@@ -83,6 +83,6 @@ def test_without_the_cold_hours_before_nothing_is_known_of_the_iron(make_shop: A
 def test_a_place_may_be_said_to_hold_iron_later(make_shop: Any):
     shop = shop_with(make_shop)
     shop.evaluate(shop.hour(6 * DAY))
-    shop.change(lambda session: book.change_place(session, session.get_one(Place, 1), has_iron=True))
+    shop.change(lambda session: places.change_place(session, session.get_one(Place, 1), has_iron=True))
     shop.evaluate(shop.hour(6 * DAY))
     assert len(told(shop)) == 1

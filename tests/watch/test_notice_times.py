@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from model.records.book import add_place
+from model.records.places import add_place
 from model.watch.notice_times import Hours, hours_from_document, keep_hours, read_hours
 from model.wood.errors import BadInput
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from sqlalchemy import delete
 
-from model.records import book
+from model.records import book, places
 from model.records.measured import record_measurement
 from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place, Reading
 from model.watch import ledger
@@ -233,7 +233,7 @@ def test_a_recorded_climate_is_what_a_home_without_history_rests_on(make_shop: C
         shop = make_shop()
         steady_home(shop, 38.0, 10)
         with shop.store.session() as session:
-            book.change_place(session, session.get_one(Place, 1), climate=climate)
+            places.change_place(session, session.get_one(Place, 1), climate=climate)
         shop.evaluate(AUTUMN + timedelta(days=10))
         Outlooks(shop.store).refresh(AUTUMN + timedelta(days=10))
         with shop.store.session() as session:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.records import book
+from model.records import places
 from model.records.tables import Place
 from model.watch.ready import ready
 
@@ -98,7 +98,7 @@ def test_another_climate_of_the_destination_moves_both(make_shop: Callable[[], A
     shop.stack("maple", destination=2, mc_pct=8.0)
     shop.send(shop.hourly(48, 20.0, 42.0))
     before, _ = answers(shop, 47)
-    shop.change(lambda session: book.change_place(session, session.get_one(Place, 2), climate=COLD))
+    shop.change(lambda session: places.change_place(session, session.get_one(Place, 2), climate=COLD))
     after, verdict = answers(shop, 48)
     assert after.detail["target_pct"] < before.detail["target_pct"] - 0.3
     assert verdict.detail["target_pct"] == pytest.approx(after.detail["target_pct"], abs=0.0051)

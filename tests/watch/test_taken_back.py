@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from model.records import book, hangings, swaps
+from model.records import hangings, places, swaps
 from model.records.acceptances import remember_acceptance, take_back_acceptance
 from model.records.tables import AirHour, Binding, Checkpoint, HeardMessage, Place, Sensor
 
@@ -100,9 +100,9 @@ def test_the_only_sensor_of_a_place_leaves_its_wood_as_before_it_came(make_shop)
 
 def test_a_place_recorded_and_taken_out_leaves_no_trace(watched):
     before = watched.computed()
-    place = watched.change(lambda session: book.add_place(session, "attic", "storage").id)
+    place = watched.change(lambda session: places.add_place(session, "attic", "storage").id)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() != before  # it has a verdict: unknown
-    watched.change(lambda session: book.remove_place(session, session.get_one(Place, place)))
+    watched.change(lambda session: places.remove_place(session, session.get_one(Place, place)))
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() == before
