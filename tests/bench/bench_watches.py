@@ -28,9 +28,10 @@ from sqlalchemy import func, insert, select
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from model.records.book import add_piece, add_place  # noqa: E402
+from model.records.book import add_piece  # noqa: E402
 from model.records.hangings import hang_sensor  # noqa: E402
 from model.records.partitions import keep_months  # noqa: E402
+from model.records.places import add_place  # noqa: E402
 from model.records.store import Store  # noqa: E402
 from model.records.tables import Reading, Sensor, StaleHour, Verdict  # noqa: E402
 from model.watch.division import watches_at_work  # noqa: E402
