@@ -227,6 +227,9 @@ def main() -> None:
             f"{1000 * of_database:.0f} ms"
         )
     print(f"ratio one to two: {median(took[1]) / median(took[2]):.2f}")
+    for count, times in took.items():
+        busy = sum(watch + database for watch, database in spent[count])
+        print(f"cores that {count} and the database had: {busy / sum(times):.2f}")
     both = sum(median(values) for values in zip(*spent[2], strict=True))
     print(f"two cores leave room for at most {median(took[1]) / (both / 2):.2f}")
 
