@@ -47,9 +47,16 @@ done
 if [ -z "$root" ]; then
     systemctl daemon-reload
     systemctl enable --now paneltide-backup.timer
-    systemctl enable paneltide.service
-    systemctl restart paneltide.service
-    echo "paneltide runs; its pages are at http://127.0.0.1:8050/ and its log is journalctl -u paneltide"
+    parts=$(systemctl list-units --plain --no-legend --state=active 'paneltide-*@*' | cut -d' ' -f1)
+    if [ -n "$parts" ]; then
+        # shellcheck disable=SC2086
+        systemctl restart $parts
+        echo "paneltide runs in parts:" $parts
+    else
+        systemctl enable paneltide.service
+        systemctl restart paneltide.service
+        echo "paneltide runs; its pages are at http://127.0.0.1:8050/ and its log is journalctl -u paneltide"
+    fi
 else
     echo "laid out in $root"
 fi

@@ -4,7 +4,7 @@ set -eu
 root=${DESTDIR:-}
 if [ -z "$root" ]; then
     [ "$(id -u)" = 0 ] || { echo "taking a service away needs root: run this with sudo" >&2; exit 3; }
-    systemctl disable --now paneltide.service paneltide-watch.service paneltide-backup.timer 2>/dev/null || true
+    systemctl disable --now paneltide.service paneltide-backup.timer 2>/dev/null || true
     for instance in $(systemctl list-units --all --plain --no-legend 'paneltide-*@*' | cut -d' ' -f1); do
         systemctl disable --now "$instance" || true
     done
