@@ -8,7 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from model.watch import ledger
+from model.watch import resume
 from model.watch.air_hours import read_hangings
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
@@ -167,7 +167,7 @@ def dry_pieces(bulk: Bulk, owners: Sequence[Owner], place_id: int, midnight: int
         for at in {midnight, *owner.kept_hours}:
             if at <= midnight:
                 asked.setdefault(at, []).extend(body.id for body in owner.bodies)
-    mean_pct = {key: float(values[3]) for key, values in ledger.read_states(bulk, asked).items()}
+    mean_pct = {key: float(values[3]) for key, values in resume.read_states(bulk, asked).items()}
 
     def moisture_then(body_id: int, hour: int) -> float:
         return mean_pct[body_id, hour]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from model.records.store import Store
-from model.watch import ledger
+from model.watch import ledger, resume
 from model.watch.bridge import NO_AIR, Air
 from model.watch.climate import Climate
 from model.watch.foreseeing import OutlookProvider, OutlookRequest
@@ -70,7 +70,7 @@ def moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) 
         if not stored:
             with ledger.reading(store) as bulk:
                 ids = [body.id for body in task.owner.bodies]
-                found = ledger.read_states(bulk, dict.fromkeys(task.owner.kept_hours, ids))
+                found = resume.read_states(bulk, dict.fromkeys(task.owner.kept_hours, ids))
             stored.update({key: values[3] for key, values in found.items()})
         return stored[body_id, hour]
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from model.records.store import Store
 from model.records.types import from_epoch_ms, to_epoch_ms
-from model.watch import ledger
+from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.around import Around
 from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merged
@@ -231,7 +231,7 @@ class Watch:
                 self._air_is_fresh = True
         if others:
             self._judge.forget()
-            last = ledger.last_hours(bulk)
+            last = resume.last_hours(bulk)
             self._hour = max(last.values(), default=0)
         self._counts = counts
 
@@ -306,7 +306,7 @@ class Watch:
         """Find where owners were last, from what is stored."""
         if not owners:
             return
-        last = ledger.last_hours(bulk)
+        last = resume.last_hours(bulk)
         latest, days = [], []
         for owner in owners:
             hours = [last[body.id] for body in owner.bodies if body.id in last]
@@ -324,15 +324,15 @@ class Watch:
         for owner, hour in wanted:
             bodies.setdefault(hour, []).extend(body.id for body in owner.bodies)
             fits.setdefault(hour, []).extend(owner.fits)
-        stored = ledger.read_states(bulk, bodies)
-        standing = ledger.read_resumed(bulk, fits)
+        stored = resume.read_states(bulk, bodies)
+        standing = resume.read_resumed(bulk, fits)
         found = {}
         for owner, hour in wanted:
-            states = ledger.states_at(owner, hour, stored)
+            states = resume.states_at(owner, hour, stored)
             if states is not None:
                 resumed = {}
                 for fit in owner.fits:
-                    one = ledger.resumed_from(fit.limit_names, standing.get(fit.id))
+                    one = resume.resumed_from(fit.limit_names, standing.get(fit.id))
                     if one is not None:
                         resumed[fit.id] = one
                 found[owner.key] = Known(hour, states, resumed)

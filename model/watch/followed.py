@@ -12,7 +12,7 @@ from model.records.lumber import lumber_from_document
 from model.records.store import Store
 from model.records.tables import Stack
 from model.records.types import to_epoch_ms
-from model.watch import ledger
+from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import NO_AIR, Air
 from model.watch.climate import Climate
@@ -99,14 +99,14 @@ def followed(store: Store, now: datetime) -> Followed:
     with ledger.reading(store) as bulk:
         roster = RosterReader().read(bulk)
         airs = ledger.read_airs(bulk)
-        last = ledger.last_hours(bulk)
+        last = resume.last_hours(bulk)
         owners = [o for o in roster.owners if o.kind == "stack" and o.bodies and o.until > hour]
         asked: dict[int, list[int]] = {}
         for owner in owners:
             body_id = owner.bodies[0].id
             if body_id in last:
                 asked.setdefault(last[body_id], []).append(body_id)
-        stored = ledger.read_states(bulk, asked)
+        stored = resume.read_states(bulk, asked)
     with store.session() as session:
         documents = {o.id: dict(session.get_one(Stack, o.id).document) for o in owners}
     stacks = []

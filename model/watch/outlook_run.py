@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from model.records.store import Store
 from model.records.tables import Fit, Member, Outlook, Piece
 from model.records.types import from_epoch_ms, to_epoch_ms
-from model.watch import ledger
+from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import NO_AIR, Air
 from model.watch.bulk import Bulk
@@ -126,8 +126,8 @@ class Outlooks:
             place_id = owner.place_at(hour)
             if owner.kind != "piece" or not owner.bodies or owner.until <= hour or place_id is None:
                 continue
-            found = ledger.read_states(bulk, {hour: [body.id for body in owner.bodies]})
-            states = ledger.states_at(owner, hour, found)
+            found = resume.read_states(bulk, {hour: [body.id for body in owner.bodies]})
+            states = resume.states_at(owner, hour, found)
             if states is None:
                 waiting = True
                 continue
@@ -174,7 +174,7 @@ def _request(bulk: Bulk, due: _Due, airs: Mapping[int, Air]) -> OutlookRequest:
     """An owner at an hour, as the watch would ask for it."""
     owner, hour, states = due.owner, due.hour, due.states
     ids = [body.id for body in owner.bodies]
-    kept = ledger.read_states(bulk, {at: ids for at in owner.kept_hours if at <= hour})
+    kept = resume.read_states(bulk, {at: ids for at in owner.kept_hours if at <= hour})
     there = [(row, body) for row, body in enumerate(owner.bodies) if states.hour[row] == hour]
 
     def then(body_id: int, at: int) -> float:
