@@ -137,11 +137,11 @@ def sample_book(tmp_path_factory):
 
 @pytest.fixture
 def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
-    """A dashboard over a copy of the sample shop: its address, its book, the ids of a piece and a place."""
+    """A dashboard over a copy of the sample shop: its address, its book, ids of a piece, a place and a stack."""
     from sqlalchemy import select
 
     from model.records.store import Store
-    from model.records.tables import Piece, Place
+    from model.records.tables import Piece, Place, Stack
 
     path, start_at = sample_book
     copy = tmp_path / "shop.sqlite"
@@ -150,8 +150,9 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     with store.session() as session:
         piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
+        stack = session.scalars(select(Stack.id).where(Stack.name == "Ash, 4/4")).one()
     address = serve_book(store, lambda: start_at, sensors=door_to(store, lambda: start_at))
-    yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place)
+    yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place, stack=stack)
     store.close()
 
 

@@ -36,6 +36,10 @@ def test_no_page_has_a_serious_finding(shop, browser, hands, theme, asked):
         f"/place/{shop.place}/edit",
         "/sensors",
         "/sensor/1",
+        "/sensor/1/edit",
+        f"/stack/{shop.stack}/edit",
+        f"/place/{shop.place}/clamps",
+        "/places/new",
         "/warnings",
         "/settings",
     )

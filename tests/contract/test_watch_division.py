@@ -212,6 +212,7 @@ def test_watches_divide_the_places_and_come_to_what_one_does(
     send(postgres_store, late)
     watches.now = END
     come_to(postgres_store, expected, until)
+    assert at_work(postgres_store) == [SHARES // count] * count
 
 
 @pytest.mark.postgres
