@@ -137,7 +137,7 @@ def sample_book(tmp_path_factory):
 
 @pytest.fixture
 def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
-    """A dashboard over a copy of the sample shop: its address, its book, ids of a piece, a place and a stack."""
+    """A dashboard over a copy of the sample shop: address, book, and ids of a piece, a place and a stack."""
     from sqlalchemy import select
 
     from model.records.store import Store
