@@ -18,6 +18,9 @@ from model.watch.rows import Row, verdict_row
 from model.watch.verdicts import UNKNOWN, Judged, hours_in_words
 from model.watch.warnings import Changes, Episode, read_stored, reconcile
 
+SILENT = "silent"
+"""The doubt about a sensor that pauses; it leaves no reading out."""
+
 
 @dataclass(frozen=True)
 class _Sensor:
@@ -64,12 +67,14 @@ def sensors_now(
         hangings.setdefault(sensor_id, []).append((place_id, since, FAR_MS if until is None else until))
     open_doubts = bulk.rows(
         f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
-        "WHERE undone_at IS NULL AND until_at IS NULL AND kind <> 'silent' ORDER BY since_at, kind"
+        "WHERE undone_at IS NULL AND until_at IS NULL ORDER BY since_at, kind"
     )
+    late = {sensor_id for sensor_id, kind, *_ in open_doubts if kind == SILENT}
     # What leaves readings out outweighs what only advises.
     doubts = {
         sensor_id: (kind, reason, since)
         for sensor_id, kind, reason, since in sorted(open_doubts, key=lambda row: row[1] not in ADVICE)
+        if kind != SILENT
     }
     touched: dict[int, tuple[int, int]] = {}
     for sensor_id, at, _ in marks:
@@ -91,7 +96,8 @@ def sensors_now(
             changes.append(change)
         episodes += [other.episode for other in past if other not in again]
         silences[sensor.id] = episodes
-        rows.append(verdict_row("sensor", sensor.id, _judged(sensor, episodes, doubts), hour))
+        judged = _judged(sensor, episodes, doubts, sensor.id in late)
+        rows.append(verdict_row("sensor", sensor.id, judged, hour))
     return rows, changes, silences
 
 
@@ -160,6 +166,7 @@ def _judged(
     sensor: _Sensor,
     episodes: Sequence[Episode],
     doubts: Mapping[int, tuple[str, str, int]],
+    is_late: bool,
 ) -> Judged:
     detail: dict[str, Any] = {"last_ms": sensor.last_ms}
     if sensor.last_ms is None:
@@ -178,4 +185,7 @@ def _judged(
         return Judged("near", since_ms // HOUR_MS, why, {"key": "doubted", "doubt": kind, **detail})
     closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]
     since = max(closed, default=sensor.accepted_ms) // HOUR_MS
+    if is_late:
+        why = "Heard in time so far, but it has sent nothing for longer than usual"
+        return Judged("easy", since, why, {"key": "late", **detail})
     return Judged("easy", since, "Heard in time", {"key": "heard", **detail})

@@ -94,6 +94,19 @@ def test_a_silent_shop_is_unknown_after_one_day(make_shop):
     assert shop.fit_verdicts()["back"].verdict == "unknown"
 
 
+def test_a_sensor_that_pauses_is_said_to_before_it_counts_as_silent(make_shop):
+    shop = bench_shop(make_shop, kind="shop")
+    shop.send(shop.hourly(240, 20.0, 42.0))
+    shop.evaluate(shop.hour(240))
+    assert shop.verdict("sensor", 1).reason == "Heard in time"
+    shop.evaluate(shop.hour(240 + 6))
+    paused = shop.verdict("sensor", 1)
+    assert paused.verdict == "easy"
+    assert "it has sent nothing for longer than usual" in paused.reason
+    shop.evaluate(shop.hour(240 + 25))
+    assert shop.verdict("sensor", 1).verdict == "unknown"
+
+
 def test_a_silence_neither_warns_nor_closes_a_warning(make_shop):
     shop = bench_shop(make_shop)
     shop.send(shop.hourly(60 * 24, 20.0, 20.0))
