@@ -5,8 +5,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from model.records.store import Store
+
+# The same examples at every run, so that a change is answered by what it changed. To look for new ones:
+# python -m pytest --hypothesis-profile=search
+settings.register_profile("search", settings())
+settings.register_profile("steady", derandomize=True)
+settings.load_profile("steady")
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from model.watch import ledger
 from model.watch.air_hours import FAR_MS, read_trust
 from model.watch.bulk import Bulk
 from model.watch.trust import company, presence, signatures
-from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding
+from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
 from model.watch.trust.reading import Library, Span, read_doubts
 from model.watch.trust.reconcile import Change, OnRecord, Region, reconcile
 from model.watch.trust.shelf import Shelf
@@ -268,7 +268,7 @@ def _around(library: Library, sensor_id: int, region: Region, hour: int) -> list
     high = max(region[1] + CONTEXT_MS, library.next_ms(sensor_id, region[1]) or 0)
     while True:
         findings = _detect(library, sensor_id, (low, high), hour)
-        here = [f for f in findings if f.meets(*region) and f.kind not in PRESENCE_KINDS]
+        here = [f for f in _joined(findings) if f.meets(*region) and f.kind not in PRESENCE_KINDS]
         earlier = any(f.since_ms - CONTEXT_MS < low for f in here)
         later = any(f.until_ms != OPEN_MS and f.until_ms + CONTEXT_MS > high for f in here)
         earlier = earlier and library.previous_ms(sensor_id, low) is not None
@@ -289,6 +289,14 @@ def _around(library: Library, sensor_id: int, region: Region, hour: int) -> list
         )
         for f in findings
     ]
+
+
+def _joined(findings: Sequence[Finding]) -> list[Finding]:
+    """Those that become one doubt made one, each as far as it reaches."""
+    result = [f for f in findings if f.reason is None]
+    for kind in sorted({f.kind for f in findings}):
+        result += united(f for f in findings if f.kind == kind and f.reason is not None)
+    return result
 
 
 def _detect(library: Library, sensor_id: int, span: Span, hour: int) -> list[Finding]:

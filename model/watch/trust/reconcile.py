@@ -49,7 +49,7 @@ def reconcile(
     Parameters
     ----------
     found : iterable of Finding
-        Everything of these kinds that meets the regions, with its whole extent.
+        Everything of these kinds that meets the regions, or overlaps what does, with its whole extent.
     stored : sequence of OnRecord
         The sensor's doubts, undone ones too.
     regions : sequence of (since, until)
@@ -66,11 +66,12 @@ def reconcile(
     for kind in kinds:
         mine = [row for row in stored if row.kind == kind]
         doubts = [finding for finding in found if finding.kind == kind and finding.reason is not None]
-        wanted = united(
-            _stretched(finding, mine)
-            for finding in doubts
+        # One that lies elsewhere may be one doubt with one that doesn't.
+        wanted = [
+            finding
+            for finding in united(_stretched(finding, mine) for finding in doubts)
             if any(finding.meets(*region) for region in regions)
-        )
+        ]
         looked = [*regions, *((f.since_ms, f.until_ms) for f in wanted)]
         here = [row for row in mine if any(row.meets(*span) for span in looked)]
         undone = []
