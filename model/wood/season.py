@@ -17,7 +17,7 @@ counts as much as it foretold the days that came.
 Years to come are drawn from what the filters know on the last day, so the first days go on from its air.
 The sizes that are tried, and how far a house may lie from its typical year, are common practice, no source:
 wide enough for a damp cellar and a flat with a humidifier, and such that the middle four fifths of the years
-drawn hold about four fifths of what came in recorded houses (`tests/bench/bench_outlook.py`).
+drawn hold about four fifths of what came in recorded houses (`tests/bench/outlook_skill.py`).
 """
 
 from dataclasses import dataclass
