@@ -1,6 +1,6 @@
 """Whether a browser's memory stays flat while somebody goes from page to page for long.
 
-Run as ``python tests/bench/bench_browser_memory.py [FILE] [NAVIGATIONS]``: with the file of a book by
+Run as ``python -m tests.bench.bench_browser_memory [FILE] [--navigations N]``: with the file of a book by
 `big_book.py`, or without one on the sample shop; 500 navigations unless told otherwise, in one tab, through
 the links people press, none of them a reload. Every round ends on the first page; there garbage is collected
 and what is left is counted: bytes of the scripts' heap, nodes of the document, listeners. Prints each count,
@@ -8,17 +8,18 @@ the change from the end of the first tenth (by then every script and page has be
 change a navigation. Needs Debian's chromium and chromium-driver.
 """
 
-import sys
+import argparse
 import tempfile
 import time
 from pathlib import Path
 
-from bench_pages import STORY_AT, browser, sample, served
-from big_book import NOW
 from selenium import webdriver
 
 from dashboard.app import build_app
 from model.records.store import Store
+from tests.bench.bench_pages import STORY_AT, browser, sample, served
+from tests.bench.big_book import NOW
+from tests.bench.smoke import parsed
 
 NAVIGATIONS = 500
 DEADLINE_S = 60.0
@@ -53,17 +54,19 @@ return !!(there && stands && location.href !== address);
 
 
 def main() -> None:
-    files = [argument for argument in sys.argv[1:] if not argument.isdigit()]
-    navigations = next((int(argument) for argument in sys.argv[1:] if argument.isdigit()), NAVIGATIONS)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("file", nargs="?", help="a book by big_book; without one the sample shop")
+    parser.add_argument("--navigations", type=int, default=NAVIGATIONS)
+    given = parsed(parser, navigations=len(ROUND))
     with tempfile.TemporaryDirectory() as folder:
-        store = Store(f"sqlite:///{files[0]}") if files else sample(Path(folder))
-        address = served(build_app(store, lambda: NOW if files else STORY_AT))
+        store = Store(f"sqlite:///{given.file}") if given.file else sample(Path(folder))
+        address = served(build_app(store, lambda: NOW if given.file else STORY_AT))
         driver = browser(Path(folder) / "browser")
         try:
             driver.execute_cdp_cmd("Performance.enable", {})
             driver.get(address + "/")
             wait(driver, ROUND[-1], "")
-            rounds = max(2, navigations // len(ROUND))
+            rounds = max(2, given.navigations // len(ROUND))
             found = [held(driver)]
             print(f"at first: {told(found[0])}")
             for number in range(1, rounds + 1):

@@ -1,28 +1,25 @@
 """A fleet computed anew: bodies by hours a second of one core, and with Dask's workers beside it.
 
-    python tests/bench/bench_fleet.py [--homes 30] [--days 730] [--workers 1 2]
+    python -m tests.bench.bench_fleet [--homes 30] [--days 730] [--workers 1 2]
 
 From what is measured follows what thousands of homes and ten years take, printed with it.
 """
 
 import argparse
 import os
-import sys
 import tempfile
 import time
 from pathlib import Path
 
 import numpy as np
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-from model.records.store import Store  # noqa: E402
-from model.watch import ledger  # noqa: E402
-from model.watch.bridge import Air  # noqa: E402
-from model.watch.fleet import BODY_HOURS_A_TASK, _spread, courses, portions  # noqa: E402
-from model.watch.roster import Roster, RosterReader  # noqa: E402
-from tests.bench.bench_watch import START, build  # noqa: E402
+from model.records.store import Store
+from model.watch import ledger
+from model.watch.bridge import Air
+from model.watch.fleet import BODY_HOURS_A_TASK, _spread, courses, portions
+from model.watch.roster import Roster, RosterReader
+from tests.bench.bench_watch import START, build
+from tests.bench.smoke import parsed
 
 
 def air_of(first: int, hours: int, seed: int) -> Air:
@@ -40,7 +37,7 @@ def main() -> None:
     parser.add_argument("--homes", type=int, default=30, help="pieces of three members each")
     parser.add_argument("--days", type=int, default=730)
     parser.add_argument("--workers", type=int, nargs="*", default=[], help="Dask workers, one run for each")
-    given = parser.parse_args()
+    given = parsed(parser, homes=2, days=3)
     with tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'book.sqlite'}")
         build(store, 3 * given.homes, 1)

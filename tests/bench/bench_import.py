@@ -1,6 +1,6 @@
 """How fast a file of readings comes in, beside pandas reading the same file alone, in pairs.
 
-``python tests/bench/bench_import.py [--rows N] [--pairs N] [--database URL]``
+``python -m tests.bench.bench_import [--rows N] [--pairs N] [--database URL]``
 """
 
 import argparse
@@ -16,6 +16,7 @@ from sqlalchemy import text
 from ingest.files import import_readings
 from model.records.clock import machine_now
 from model.records.store import Store
+from tests.bench.smoke import parsed
 
 SENSORS = 50
 
@@ -42,7 +43,7 @@ def main() -> None:
     parser.add_argument("--rows", type=int, default=1_000_000)
     parser.add_argument("--pairs", type=int, default=3)
     parser.add_argument("--database", help="PostgreSQL address; SQLite in a temporary folder when missing")
-    given = parser.parse_args()
+    given = parsed(parser, rows=2_000, pairs=1)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
         write_file(path, given.rows)

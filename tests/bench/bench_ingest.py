@@ -1,6 +1,6 @@
 """Durable rate of ingest beside a bare subscriber's, in pairs, through the same broker.
 
-``python tests/bench/bench_ingest.py [--messages N] [--pairs N] [--kind mosquitto|iotcore] [--database URL]
+``python -m tests.bench.bench_ingest [--messages N] [--pairs N] [--kind mosquitto|iotcore] [--database URL]
 [--protocol 3.1.1|5] [--memory]``
 
 The bare subscriber is paho's own network loop at QoS 1 with an empty callback: what the client library can do
@@ -29,8 +29,8 @@ from model.records.clock import machine_now
 from model.records.store import Store
 from model.records.tables import Binding, Sensor
 from model.records.types import EPOCH
+from tests.bench.smoke import parsed
 
-HERE = Path(__file__).parent
 __all__ = ["EPOCH", "SENSORS", "EmbeddedBroker", "Store", "fresh_book", "start_ingest", "text"]
 SENSORS = 50
 READING = {
@@ -71,7 +71,8 @@ class Publishing:
         self._process = subprocess.Popen(
             [
                 sys.executable,
-                str(HERE / "publisher.py"),
+                "-m",
+                "tests.bench.publisher",
                 str(port),
                 str(count),
                 "--sensors",
@@ -98,7 +99,7 @@ class Publishing:
 
 def bare_rate(port: int, count: int, protocol: str) -> float:
     child = subprocess.Popen(
-        [sys.executable, __file__, "--bare", str(port), "--protocol", protocol],
+        [sys.executable, "-m", "tests.bench.bench_ingest", "--bare", str(port), "--protocol", protocol],
         stdout=subprocess.PIPE,
         text=True,
     )
@@ -216,7 +217,7 @@ def main() -> None:
     parser.add_argument("--protocol", choices=("3.1.1", "5"), default="3.1.1")
     parser.add_argument("--memory", action="store_true")
     parser.add_argument("--bare", type=int, help=argparse.SUPPRESS)
-    given = parser.parse_args()
+    given = parsed(parser, messages=500, pairs=1)
     if given.bare:
         with contextlib.suppress(KeyboardInterrupt):
             bare(given.bare, given.protocol)

@@ -1,10 +1,11 @@
 """How fast the moisture solver is, beside plain C, a banded solve, and itself at other sizes.
 
-Run as ``python -m tests.bench.bench_kernel`` or ``python tests/bench/bench_kernel.py``; needs gcc for the
+Run as ``python -m tests.bench.bench_kernel``; needs gcc for the
 comparison with C. Ratios carry over to other machines, times don't. All in one run, one after the other, the
 best of several repeats of each.
 """
 
+import argparse
 import ctypes
 import os
 import shutil
@@ -22,6 +23,7 @@ from scipy.linalg import solve_banded
 from model.wood import lane_laws, layers, moisture
 from model.wood.air_tables import AirTables, tables
 from model.wood.diffusion import FULLEST_CELL_WALL, SATURATED_PCT, permeance_in_series
+from tests.bench.smoke import parsed
 
 HOURS = 8760
 MEMBERS = 1000
@@ -62,12 +64,12 @@ def best(work: Callable[[], object], repeats: int = REPEATS) -> Taken:
     return Taken(min(clock), min(processor))
 
 
-def run(n: int, steps: int = HOURS) -> moisture.Advance:
+def run(n: int, steps: int | None = None) -> moisture.Advance:
     batch = sample_batch(n)
     return moisture.advance(
         moisture.uniform_profile(np.full(n, 8.0)),
         batch,
-        *sample_air(steps),
+        *sample_air(HOURS if steps is None else steps),
         0,
         0,
         every=EVERY,
@@ -224,6 +226,11 @@ moisture.advance(moisture.uniform_profile(8.0), batch, np.full((24, 1), 20.0), n
 
 
 def main() -> None:
+    global HOURS, MEMBERS, REPEATS
+    parser = argparse.ArgumentParser(description=__doc__)
+    given = parsed(parser, hours=48, members=32, repeats=1)
+    if given.smoke:
+        HOURS, MEMBERS, REPEATS = given.hours, given.members, given.repeats
     cell_steps = MEMBERS * HOURS * layers.CELLS
     run(16, 48)  # compiled or fetched before the clock starts
     ours = best(lambda: run(MEMBERS))
@@ -252,7 +259,7 @@ def main() -> None:
 
     print("processor time by number of members, 720 hours")
     reference = None
-    for n in (100, 1000, 10_000):
+    for n in (100,) if given.smoke else (100, 1000, 10_000):
         each = best(lambda n=n: run(n, 720), 3).processor_s / n
         reference = reference or each
         print(f"  {n:6d}  {each * 1e6:8.2f} us each   {each / reference:5.2f} of that at 100")

@@ -1,6 +1,6 @@
 """Time from publishing to the commit, at a steady rate.
 
-``python tests/bench/bench_latency.py [--messages N] [--rate N] [--kind mosquitto|iotcore] [--database URL]``
+``python -m tests.bench.bench_latency [--messages N] [--rate N] [--kind mosquitto|iotcore] [--database URL]``
 
 Each message carries the instant at which it was published as its device time; the commit is seen from
 outside, by asking the database every few milliseconds for rows that are new. So the figures are upper bounds.
@@ -8,32 +8,20 @@ outside, by asking the database every few milliseconds for rows that are new. So
 
 import argparse
 import json
-import sys
 import tempfile
 import threading
 import time
-from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-HERE = Path(__file__).parent
-
-
-def load(name: str) -> Any:
-    """Another of the benches, by its file: they are scripts, not a package."""
-    spec = spec_from_file_location(name, HERE / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
+from tests.bench import bench_ingest as bench
+from tests.bench.publisher import Publisher
+from tests.bench.smoke import parsed
 
 
 def main() -> None:
-    bench, publishing = load("bench_ingest"), load("publisher")
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -41,7 +29,7 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=1_000.0)
     parser.add_argument("--kind", choices=("mosquitto", "iotcore"), default="mosquitto")
     parser.add_argument("--database", help="PostgreSQL address; SQLite in a temporary folder when missing")
-    given = parser.parse_args()
+    given = parsed(parser, messages=200)
     with tempfile.TemporaryDirectory() as folder:
         store = bench.Store(given.database or f"sqlite:///{folder}/bench.sqlite")
         store.bring_up_to_date()
@@ -49,7 +37,7 @@ def main() -> None:
         with bench.EmbeddedBroker(Path(folder) / "broker", kind=given.kind) as broker:
             child = bench.start_ingest(store, broker.url, "3.1.1")
             try:
-                latencies = measure(bench, publishing, store, broker.port, given.messages, given.rate)
+                latencies = measure(store, broker.port, given.messages, given.rate)
             finally:
                 child.terminate()
                 child.wait(20)
@@ -61,9 +49,9 @@ def main() -> None:
         store.close()
 
 
-def measure(bench: Any, publishing: Any, store: Any, port: int, count: int, rate: float) -> list[float]:
+def measure(store: Any, port: int, count: int, rate: float) -> list[float]:
     """Milliseconds from publishing to the first look that sees the row committed."""
-    publisher = publishing.Publisher(port)
+    publisher = Publisher(port)
 
     def publish() -> None:
         begun = time.monotonic()

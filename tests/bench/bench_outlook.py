@@ -29,6 +29,7 @@ from model.watch.shares import ALL
 from model.wood import moisture
 from tests.bench.bench_watch import START, build
 from tests.bench.outlook_backtest import Room, rooms_of, varnished_part
+from tests.bench.smoke import parsed
 
 
 def false_alarms(found: list[Room]) -> None:
@@ -99,11 +100,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("file", type=Path, nargs="?")
-    parser.add_argument("--smoke", action="store_true", help="a dozen members only")
-    asked = parser.parse_args(arguments)
+    parser.add_argument("--members", type=int, default=200)
+    parser.add_argument("--rounds", type=int, default=3)
+    asked = parsed(parser, arguments, members=12, rounds=1)
     if asked.file is not None:
         false_alarms(list(rooms_of(asked.file)))
-    speed(12 if asked.smoke else 200, 1 if asked.smoke else 3)
+    speed(asked.members, asked.rounds)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """How soon a page can be read, beside a blank page of the same framework in the same browser.
 
-Run as ``python tests/bench/bench_pages.py [FILE]``: with the file of a book by `big_book.py`, or without one
+Run as ``python -m tests.bench.bench_pages [FILE]``: with the file of a book by `big_book.py`, or without one
 on the sample shop.
 Readable is the first frame with the page's heading in it; live is when scripts have taken the page over.
 Everything is asked for in turn, with the browser's cache empty, so that what else the machine does falls on
@@ -9,21 +9,22 @@ made anew), and as shipped (both are one). Prints medians and their ratio to the
 page is sent, compressed; needs Debian's chromium and chromium-driver.
 """
 
+import argparse
 import socket
 import statistics
-import sys
 import tempfile
 import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
-from big_book import NOW
 from dash import Dash, html
 from selenium import webdriver
 
 from dashboard import fresh
 from dashboard.app import build_app, serve
 from model.records.store import Store
+from tests.bench.big_book import NOW
+from tests.bench.smoke import parsed
 
 RUNS = 9
 STORY_AT = datetime(2026, 2, 3, 12, tzinfo=UTC)  # where the sample shop's story starts
@@ -72,10 +73,15 @@ return [...performance.getEntriesByType('navigation'), ...pages].map(sent);
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("file", type=Path, nargs="?", help="a book by big_book; without one the sample shop")
+    parser.add_argument("--runs", type=int, default=RUNS)
+    given = parsed(parser, runs=1)
+    paths = PATHS[:2] if given.smoke else PATHS
     shipped_s = fresh.KEPT_S
     with tempfile.TemporaryDirectory() as folder:
-        large = len(sys.argv) > 1
-        store = Store(f"sqlite:///{sys.argv[1]}") if large else sample(Path(folder))
+        large = given.file is not None
+        store = Store(f"sqlite:///{given.file}") if large else sample(Path(folder))
         address = served(build_app(store, lambda: NOW if large else STORY_AT))
         blank = Dash("blank", update_title="")
         blank.layout = html.Main(html.H1("Blank", id="blank"))
@@ -85,9 +91,9 @@ def main() -> None:
         took: dict[tuple[str, bool], list[tuple[float, float]]] = {}
         sent: dict[str, list[int]] = {}
         try:
-            for _ in range(RUNS):
+            for _ in range(given.runs):
                 # One after the other, so that no page is met again before what was kept of it is old.
-                for kept, path in ((False, ""), *((kept, path) for kept in (False, True) for path in PATHS)):
+                for kept, path in ((False, ""), *((kept, path) for kept in (False, True) for path in paths)):
                     fresh.KEPT_S = shipped_s if kept else -1.0
                     url = address + path if path else blank_address + "/"
                     took.setdefault((path, kept), []).append(seen(driver, url))
@@ -96,7 +102,7 @@ def main() -> None:
             driver.quit()
     plain = medians(took["", False])
     print(f"blank page: readable and live {plain[0]:.0f} ms")
-    for path in PATHS:
+    for path in paths:
         print(f"{path}: {' + '.join(f'{size / 1000:.1f}' for size in sent[path])} kB sent")
         for kept in (False, True):
             readable, live = medians(took[path, kept])

@@ -1,21 +1,19 @@
 """Time of reading one payload, beside json.loads and msgspec on the same bytes in the same run.
 
-Run: python tests/bench/bench_payload.py. Prints microseconds a message, best of five, and the ratio.
+Run: python -m tests.bench.bench_payload. Prints microseconds a message, best of five, and the ratio.
 """
 
+import argparse
 import json
-import sys
 from datetime import UTC, datetime
-from pathlib import Path
 from timeit import repeat
 
 import cbor2
 import msgspec
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
 from ingest.payload import PayloadReading, reader
 from ingest.recognise import propose
+from tests.bench.smoke import parsed
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 FIELDS = PayloadReading(
@@ -63,18 +61,22 @@ def best_us(call, number: int) -> float:
 
 def main() -> None:
     """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--times", type=int, default=20_000, help="calls of each kind")
+    times = parsed(parser, times=20).times
     print(f"{'payload':<26}{'read µs':>9}{'json µs':>9}{'msgspec':>9}{'read/json':>11}")
     for name, (body, reading) in CASES.items():
         read = reader(reading).read
-        ours = best_us(lambda read=read, body=body: read("shop/bench", body, NOW), 20_000)
+        ours = best_us(lambda read=read, body=body: read("shop/bench", body, NOW), times)
         if reading.shape == "senml-cbor":
             print(f"{name:<26}{ours:>9.2f}{'':>9}{'':>9}{'':>11}")
             continue
-        bare = best_us(lambda body=body: json.loads(body), 20_000)
-        fast = best_us(lambda body=body: msgspec.json.decode(body), 20_000)
+        bare = best_us(lambda body=body: json.loads(body), times)
+        fast = best_us(lambda body=body: msgspec.json.decode(body), times)
         print(f"{name:<26}{ours:>9.2f}{bare:>9.2f}{fast:>9.2f}{ours / bare:>11.2f}")
     flat = CASES["flat, four fields"][0]
-    print(f"{'recognition, flat':<26}{best_us(lambda: propose('shop/bench', [flat] * 10), 300):>9.0f}")
+    recognition = best_us(lambda: propose("shop/bench", [flat] * 10), max(times // 60, 1))
+    print(f"{'recognition, flat':<26}{recognition:>9.0f}")
 
 
 if __name__ == "__main__":

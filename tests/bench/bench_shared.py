@@ -1,6 +1,6 @@
 """Two ingesters through a shared subscription beside one, on PostgreSQL.
 
-    python tests/bench/bench_shared.py [--messages 40000] [--rounds 3]
+    python -m tests.bench.bench_shared [--messages 40000] [--rounds 3]
 
 The messages wait in mosquitto before anybody takes them, so that no publisher competes for the cores; then
 one ingester, or two, drain them into an empty book. Rates, processor time of each program and the cores they
@@ -23,16 +23,16 @@ from statistics import median
 
 from sqlalchemy import text
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+from ingest.broker import answers
+from model.records.clock import machine_now
+from model.records.partitions import keep_months
+from model.records.store import Store
+from model.records.tables import Binding, Sensor
+from tests.bench.publisher import Publisher, message
+from tests.bench.smoke import parsed
+from tests.bench.soak_world import World, wait_for
 
-from ingest.broker import answers  # noqa: E402
-from model.records.clock import machine_now  # noqa: E402
-from model.records.partitions import keep_months  # noqa: E402
-from model.records.store import Store  # noqa: E402
-from model.records.tables import Binding, Sensor  # noqa: E402
-from tests.bench.publisher import Publisher, message  # noqa: E402
-from tests.bench.soak_world import World, wait_for  # noqa: E402
+ROOT = Path(__file__).resolve().parents[2]
 
 SENSORS = 50
 FROM, TO = 0.1, 0.9
@@ -161,7 +161,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0] if __doc__ else None)
     parser.add_argument("--messages", type=int, default=40_000)
     parser.add_argument("--rounds", type=int, default=3)
-    given = parser.parse_args()
+    given = parsed(parser, messages=15_000, rounds=1)
     found: dict[int, list[dict[str, float]]] = {1: [], 2: []}
     with tempfile.TemporaryDirectory(prefix="paneltide-shared-") as folder:
         # mosquitto writes its whole queue at each save: with tens of thousands waiting, not once here.

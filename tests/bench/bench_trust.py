@@ -31,6 +31,7 @@ from model.records.types import from_epoch_ms
 from model.watch import ledger
 from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.trust.judge import CONTEXT_MS, REACH_MS, Judge
+from tests.bench.smoke import parsed
 
 END_HOUR = 491_400  # in January 2026
 PER_PLACE = 10
@@ -187,7 +188,7 @@ def main() -> None:
     parser.add_argument("--hours", type=float, nargs="+", default=[0.25, 6.0, 48.0])
     parser.add_argument("--interval", type=float, default=1.0, help="seconds between readings of a sensor")
     parser.add_argument("--url", help="an empty PostgreSQL database; its schema is made anew each time")
-    given = parser.parse_args()
+    given = parsed(parser, sensors=3, hours=[0.25], interval=30.0)
     for hours in given.hours:
         with tempfile.TemporaryDirectory() as folder:
 

@@ -1,6 +1,6 @@
 """How long the first page takes for one viewer and for 20 at once, and whether server memory stays flat.
 
-Run as ``python tests/bench/bench_viewers.py FILE`` on a book by `big_book.py`; four minutes. The dashboard
+Run as ``python -m tests.bench.bench_viewers FILE`` on a book by `big_book.py`; four minutes. The dashboard
 runs in a process of its own, once as shipped (an unchanged page is made once for all who ask within a
 second) and once with nothing kept. Each viewer asks for the document, then for what its scripts ask for (the
 page again, as data), waits half a second, and begins again: far more than people do, of whom a page left
@@ -9,19 +9,20 @@ date as they do in use. Told are the times of the document alone, which is what 
 together. Memory is looked at over 500 pages.
 """
 
+import argparse
 import logging
 import multiprocessing
 import resource
 import socket
 import statistics
-import sys
 import threading
 import time
 import urllib.request
 from collections.abc import Iterable
 from datetime import timedelta
 
-from big_book import NOW
+from tests.bench.big_book import NOW
+from tests.bench.smoke import parsed
 
 ROUNDS, READS_S = 12, 0.5
 PATHS = ("/", "/pieces", "/piece/1", "/place/2", "/places", "/stock", "/sensors", "/warnings", "/settings")
@@ -49,13 +50,13 @@ def seconds(url: str, referrer: str = "") -> float:
     return time.perf_counter() - began
 
 
-def viewers(address: str, number: int) -> list[tuple[float, float]]:
+def viewers(address: str, number: int, rounds: int) -> list[tuple[float, float]]:
     """What every document took, and what it took with its data, with so many viewers [s]."""
     found: list[tuple[float, float]] = []
 
     def view(late_s: float) -> None:
         time.sleep(late_s)
-        for _ in range(ROUNDS):
+        for _ in range(rounds):
             document = seconds(address + "/")
             found.append((document, document + seconds(address + "/_dash-layout", address + "/")))
             time.sleep(READS_S)
@@ -93,11 +94,16 @@ def p95_ms(took: Iterable[float]) -> float:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("file", help="a book by big_book")
+    parser.add_argument("--rounds", type=int, default=ROUNDS, help="looks of each viewer")
+    parser.add_argument("--pages", type=int, default=500, help="pages over which memory is looked at")
+    given = parsed(parser, rounds=1, pages=18)
     for kept in (True, False):
-        measure(sys.argv[1], kept)
+        measure(given.file, kept, given.rounds, given.pages)
 
 
-def measure(file: str, kept: bool) -> None:
+def measure(file: str, kept: bool, rounds: int, pages: int) -> None:
     """One dashboard, looked at by one viewer and by 20, twice."""
     print("as shipped" if kept else "with nothing kept")
     with socket.socket() as probe:
@@ -119,7 +125,7 @@ def measure(file: str, kept: bool) -> None:
         for number in (1, 20, 1, 20):
             # One viewer alone says little in a few looks.
             for _ in range(3 if number == 1 else 1):
-                all_took[number] += viewers(address, number)
+                all_took[number] += viewers(address, number, rounds)
         for index, what in enumerate(("the document alone", "with what its scripts ask for")):
             print(f"  {what}:")
             p95 = {}
@@ -128,14 +134,14 @@ def measure(file: str, kept: bool) -> None:
                 middle, p95[number] = 1000 * statistics.median(took), p95_ms(took)
                 print(f"    viewers at once {number}: median {middle:.0f} ms, p95 {p95[number]:.0f} ms")
             print(f"    p95 of 20 is {p95[20] / p95[1]:.2f} x that of one")
-        for _ in range(10):
+        for _ in range(1 if rounds == 1 else 10):
             for path in PATHS:
                 seconds(address + path)
         before = memory_kb(server.pid or 0)
-        for number in range(500):
+        for number in range(pages):
             seconds(address + PATHS[number % len(PATHS)])
         after = memory_kb(server.pid or 0)
-        print(f"  server memory over 500 pages: {before / 1024:.0f} to {after / 1024:.0f} MB")
+        print(f"  server memory over {pages} pages: {before / 1024:.0f} to {after / 1024:.0f} MB")
     finally:
         quiet.set()
         stop.set()

@@ -28,6 +28,7 @@ from model.watch.foresight import Foresight
 from model.watch.outlook_run import Outlooks
 from model.wood import moisture
 from model.wood.piece import moisture_batch, read_piece
+from tests.bench.smoke import parsed
 
 START = datetime(2025, 11, 1, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -168,7 +169,7 @@ def main() -> None:
     parser.add_argument("--members", type=int, default=1000)
     parser.add_argument("--days", type=int, default=60)
     parser.add_argument("--outlook", action="store_true", help="measure the hour after midnight, too")
-    asked = parser.parse_args()
+    asked = parsed(parser, members=30, days=32)
     with tempfile.TemporaryDirectory() as folder:
         store = Store(f"sqlite:///{Path(folder) / 'book.sqlite'}")
         build(store, asked.members, asked.days)

@@ -1,6 +1,6 @@
 """One watch beside two that divide the places, on PostgreSQL: one new hour for every place.
 
-    python tests/bench/bench_watches.py [--places 400] [--pieces 2] [--hours 5]
+    python -m tests.bench.bench_watches [--places 400] [--pieces 2] [--hours 5]
 
 The watches are processes, as in life. An hour is timed from when its readings are there and the
 clock strikes, until every verdict is of that hour. Beside the ratio stands the processor time of watches and
@@ -25,23 +25,20 @@ from statistics import median
 import numpy as np
 from sqlalchemy import func, insert, select
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-from model.records.book import add_piece  # noqa: E402
-from model.records.hangings import hang_sensor  # noqa: E402
-from model.records.partitions import keep_months  # noqa: E402
-from model.records.places import add_place  # noqa: E402
-from model.records.store import Store  # noqa: E402
-from model.records.tables import Reading, Sensor, StaleHour, Verdict  # noqa: E402
-from model.watch.division import watches_at_work  # noqa: E402
-from model.watch.evaluation import Watch  # noqa: E402
-from model.watch.outlook_run import Outlooks  # noqa: E402
-from model.watch.shares import SHARES  # noqa: E402
-from model.wood.piece import read_piece  # noqa: E402
-from tests.bench.bench_shared import processor_s  # noqa: E402
-from tests.bench.bench_watch import HOUR, PIECE, START  # noqa: E402
-from tests.bench.soak_world import World, wait_for  # noqa: E402
+from model.records.book import add_piece
+from model.records.hangings import hang_sensor
+from model.records.partitions import keep_months
+from model.records.places import add_place
+from model.records.store import Store
+from model.records.tables import Reading, Sensor, StaleHour, Verdict
+from model.watch.division import watches_at_work
+from model.watch.evaluation import Watch
+from model.watch.outlook_run import Outlooks
+from model.watch.shares import SHARES
+from model.wood.piece import read_piece
+from tests.bench.bench_shared import processor_s
+from tests.bench.bench_watch import HOUR, PIECE, START
+from tests.bench.soak_world import World, wait_for
 
 BEFORE_H = 30
 A_READING = timedelta(minutes=10)
@@ -51,6 +48,9 @@ from datetime import datetime
 from pathlib import Path
 from model.records.store import Store
 from model.watch import loop
+from tests.bench.smoke import parsed
+
+ROOT = Path(__file__).resolve().parents[2]
 clock = Path(sys.argv[2])
 loop.run(Store(sys.argv[1]), lambda: datetime.fromisoformat(clock.read_text()), threading.Event(), 0.02)
 """
@@ -168,7 +168,7 @@ def main() -> None:
     parser.add_argument("--places", type=int, default=400)
     parser.add_argument("--pieces", type=int, default=2, help="at each place, of three members each")
     parser.add_argument("--hours", type=int, default=5, help="timed for one watch and for two")
-    given = parser.parse_args()
+    given = parsed(parser, places=4, pieces=1, hours=1)
     took: dict[int, list[float]] = {1: [], 2: []}
     spent: dict[int, list[tuple[float, float]]] = {1: [], 2: []}
     with tempfile.TemporaryDirectory(prefix="paneltide-watches-") as folder:

@@ -1,11 +1,11 @@
 """A large invented book: 10 million readings, 200 pieces, 1,000 members, a year of states and margins.
 
-Run as ``python tests/bench/big_book.py FILE``: it is written straight into the tables, in a few minutes, for
+Run as ``python -m tests.bench.big_book FILE``: it is written straight into the tables, in a few minutes, for
 `bench_pages`. Nothing in it is computed by the watch, so that how long that takes has no part in it.
 """
 
+import argparse
 import math
-import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -27,6 +27,7 @@ from model.records.tables import (
     Verdict,
 )
 from model.wood.piece import read_piece
+from tests.bench.smoke import parsed
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 365
@@ -51,11 +52,11 @@ finished = "before assembly"
 WOODS = ("black walnut", "white ash", "hard maple", "sycamore")
 
 
-def build(file: Path) -> None:
+def build(file: Path, days: int = DAYS, pieces: int = PIECES, readings: int = READINGS) -> None:
     """Write the book."""
     store = Store(f"sqlite:///{file}")
     store.bring_up_to_date()
-    since = NOW - timedelta(days=DAYS)
+    since = NOW - timedelta(days=days)
     with store.session() as session:
         places = [
             Place(name=f"House {n}" if n else "Shop", kind="home" if n else "shop", zone="Europe/Vienna")
@@ -69,23 +70,22 @@ def build(file: Path) -> None:
             sensor.hangings.append(Hanging(place_id=place.id, since_at=since))
             session.add(sensor)
         session.add_all(Pulse(part=part, at=datetime.now(UTC), detail={}) for part in ("ingest", "watch"))
-        for n in range(PIECES):
+        for n in range(pieces):
             panels = "".join(PANEL.format(n=k, wood=WOODS[(n + k) % 4]) for k in range(5))
             piece = read_piece(f'[piece]\nname = "Cabinet {n}"\n{panels}', "book")
             book.add_piece(session, piece, places[n % PLACES], since)
         session.flush()
         ids = [place.id for place in places]
-    _readings(store, since)
-    _computed(store, since, ids)
+    _readings(store, since, days, readings // PLACES)
+    _computed(store, since, ids, days)
     with store.engine.connect() as connection:
         connection.exec_driver_sql("ANALYZE")
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     store.close()
 
 
-def _readings(store: Store, since: datetime) -> None:
-    each = READINGS // PLACES
-    step = int(DAYS * 86_400_000 / each)
+def _readings(store: Store, since: datetime, days: int, each: int) -> None:
+    step = int(days * 86_400_000 / each)
     at = int(since.timestamp() * 1000) + step * np.arange(each)
     for number in range(1, PLACES + 1):
         hours = at / 3_600_000.0
@@ -100,7 +100,7 @@ def _readings(store: Store, since: datetime) -> None:
             )
 
 
-def _computed(store: Store, since: datetime, places: list[int]) -> None:
+def _computed(store: Store, since: datetime, places: list[int], days: int) -> None:
     with store.session() as session:
         for place_id in places:
             session.execute(
@@ -114,7 +114,7 @@ def _computed(store: Store, since: datetime, places: list[int]) -> None:
                         "n_readings": 60,
                         "basis": "measured",
                     }
-                    for h in range(DAYS * 24)
+                    for h in range(days * 24)
                 ],
             )
         profile = np.full(16, 8.0).tobytes()
@@ -135,7 +135,7 @@ def _computed(store: Store, since: datetime, places: list[int]) -> None:
                         "width_mm": 368.0 + math.sin(day / 58.0),
                         "estimated_hours": 0,
                     }
-                    for day in range(1, DAYS + 1)
+                    for day in range(1, days + 1)
                 ],
             )
         for fit_id in bodies:
@@ -153,7 +153,7 @@ def _computed(store: Store, since: datetime, places: list[int]) -> None:
                             "play_mm": 6.0,
                             "standing": "easy",
                         }
-                        for day in range(1, DAYS + 1)
+                        for day in range(1, days + 1)
                     ],
                 )
         verdicts = ("easy", "easy", "near", "past", "unknown")
@@ -181,5 +181,15 @@ def _computed(store: Store, since: datetime, places: list[int]) -> None:
         )
 
 
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("file", type=Path)
+    parser.add_argument("--days", type=int, default=DAYS)
+    parser.add_argument("--pieces", type=int, default=PIECES)
+    parser.add_argument("--readings", type=int, default=READINGS)
+    given = parsed(parser, days=3, pieces=3, readings=2_000)
+    build(given.file, given.days, given.pieces, given.readings)
+
+
 if __name__ == "__main__":
-    build(Path(sys.argv[1]))
+    main()

@@ -1,23 +1,22 @@
 """Fuzz the reading of payloads for a minute, or as many seconds as are given: only BadPayload may be raised.
 
-Run: python tests/bench/fuzz_payload.py [seconds] [seed]. Good messages meet accidents (bytes flipped, cut,
+Run: python -m tests.bench.fuzz_payload [seconds] [seed]. Good messages meet accidents (bytes flipped, cut,
 doubled, spliced) and go through every shape and through recognition. Prints what went through; exits 1 at the
 first escape.
 """
 
+import argparse
 import random
 import sys
 import time
 import traceback
 from datetime import UTC, datetime
-from pathlib import Path
 
 import cbor2
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
 from ingest.payload import BadPayload, PayloadReading, read, read_presence
 from ingest.recognise import propose
+from tests.bench.smoke import parsed
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 SEEDS = [
@@ -101,7 +100,7 @@ def mutated(chance: random.Random) -> bytes:
     return bytes(body)
 
 
-def main(seconds: float, seed: int) -> int:
+def fuzz(seconds: float, seed: int) -> int:
     """Fuzz until the time is over."""
     chance = random.Random(seed)
     messages = readings = refused = proposals = 0
@@ -140,6 +139,8 @@ def main(seconds: float, seed: int) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(
-        main(float(sys.argv[1]) if len(sys.argv) > 1 else 60.0, int(sys.argv[2]) if len(sys.argv) > 2 else 1)
-    )
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("seconds", type=float, nargs="?", default=60.0)
+    parser.add_argument("seed", type=int, nargs="?", default=1)
+    given = parsed(parser, seconds=1.0)
+    sys.exit(fuzz(given.seconds, given.seed))

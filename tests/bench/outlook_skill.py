@@ -35,6 +35,7 @@ from model.watch.outlook import spread
 from model.watch.plausible_air import TEMPERATE_C, TEMPERATE_RH_PCT, Surroundings, surroundings_of
 from model.watch.roster import PlaceOnBook
 from tests.bench.outlook_backtest import HORIZONS, Forecast, forecasts_of, rooms_of
+from tests.bench.smoke import parsed
 
 Floats = NDArray[np.float64]
 
@@ -226,8 +227,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     parser.add_argument("--outdoor", help="twelve monthly temperatures / twelve humidities, comma-separated")
     parser.add_argument("--step-days", type=int, default=STEP_DAYS, help="days from one forecast to the next")
-    parser.add_argument("--smoke", action="store_true", help="a short run on invented readings")
-    asked = parser.parse_args(arguments)
+    asked = parsed(parser, arguments)
     if asked.smoke:
         with tempfile.TemporaryDirectory() as folder:
             report(smoke_file(Path(folder)), [], None, 21)

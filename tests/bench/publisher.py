@@ -1,6 +1,6 @@
 """A publisher that keeps a broker busy: QoS 1 packets made beforehand, sent in bulk on one socket.
 
-``python tests/bench/publisher.py PORT COUNT [--rate N] [--sensors N] [--start N]`` publishes COUNT messages
+``python -m tests.bench.publisher PORT COUNT [--rate N] [--sensors N] [--start N]`` publishes COUNT messages
 of about 100 bytes with a device time of their own each, prints "ready" first, waits for a line on standard
 input, and prints when the broker has acknowledged all of them.
 """

@@ -1,6 +1,6 @@
 """What grows with the number of homes, and what has to be added when: a simulation from measured costs.
 
-    python tests/bench/simulate_scale.py [--homes 100 1000 5000 50000]
+    python -m tests.bench.simulate_scale [--homes 100 1000 5000 50000]
 
 Each home is a place with two sensors that speak every five minutes (a fifth of them all at once, on the full
 five minutes) and two pieces of three members and three fits. Messages go through one queue after another: the
@@ -17,6 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from tests.bench.smoke import parsed
 
 Floats = NDArray[np.float64]
 
@@ -189,7 +191,7 @@ def plan(homes: int, seed: int = 1) -> Plan:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0] if __doc__ else None)
     parser.add_argument("--homes", type=int, nargs="+", default=[100, 1_000, 5_000, 50_000])
-    plans = [plan(homes) for homes in parser.parse_args().homes]
+    plans = [plan(homes) for homes in parsed(parser, homes=[100]).homes]
     rows = [
         ("messages/s", [f"{p.per_s:.1f}" for p in plans]),
         ("brokers (busy)", [f"{p.brokers} ({p.broker_busy:.2%})" for p in plans]),

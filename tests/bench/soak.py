@@ -1,6 +1,6 @@
 """Soak: many sensors, one message a second each, while parts are killed and stopped at random.
 
-    python tests/bench/soak.py [--minutes 30] [--sensors 200] [--rate 1] [--restart-every 45] [--seed 7]
+    python -m tests.bench.soak [--minutes 30] [--sensors 200] [--rate 1] [--restart-every 45] [--seed 7]
 
 Starts a mosquitto and a PostgreSQL of its own on free loopback ports, and ingest, watch and dashboard as the
 commands that a server runs. Every message is numbered; those the broker has acknowledged count as sent. At
@@ -26,13 +26,11 @@ from pathlib import Path
 
 from sqlalchemy import text
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-from model.records.store import Store  # noqa: E402
-from tests.bench.soak_probes import PROBE_EVERY_S, Probe, Sensors, fill  # noqa: E402
-from tests.bench.soak_report import judge  # noqa: E402
-from tests.bench.soak_world import World, wait_for  # noqa: E402
+from model.records.store import Store
+from tests.bench.smoke import parsed
+from tests.bench.soak_probes import PROBE_EVERY_S, Probe, Sensors, fill
+from tests.bench.soak_report import judge
+from tests.bench.soak_world import World, wait_for
 
 # ---------------------------------------------------------------- the soak
 
@@ -65,7 +63,7 @@ def main() -> int:
     parser.add_argument("--rate", type=float, default=1.0, help="messages a second of each sensor")
     parser.add_argument("--restart-every", type=float, default=45.0, help="seconds between restarts, about")
     parser.add_argument("--seed", type=int, default=7)
-    given = parser.parse_args()
+    given = parsed(parser, minutes=0.2, sensors=3, restart_every=60.0)
     with tempfile.TemporaryDirectory(prefix="paneltide-soak-") as folder:
         world = World(Path(folder))
         try:
