@@ -17,7 +17,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from model.records.clock import Now, machine_now
 from model.records.health import INGEST, is_ingest
-from model.records.rewind import AIR, BOOK, SHARE
+from model.records.rewind import AIR, BOOK
 from model.records.store import Store, newest_revision
 from model.records.tables import (
     Notice,
@@ -91,13 +91,13 @@ class BookCollector(Collector):
             "paneltide_messages", "What ingest has counted, by what came of it.", labels=["outcome"]
         )
         for name, count in sorted(tallies.items()):
-            if name not in NOT_MESSAGES and not name.startswith(SHARE):
+            if name not in NOT_MESSAGES:
                 messages.add_metric([name], count)
         yield messages
         yield CounterMetricFamily(
             "paneltide_watch_writes",
-            "Transactions the watch has written, counted once for each share of the places they were for.",
-            sum(count for name, count in tallies.items() if name.startswith(SHARE)),
+            "Transactions the watch has written.",
+            tallies.get(WATCH, 0),
         )
         kept = connection.scalar(select(func.count()).select_from(RejectedMessage)) or 0
         yield GaugeMetricFamily("paneltide_rejected_kept", "Rejected messages kept with their reasons.", kept)

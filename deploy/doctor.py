@@ -176,24 +176,20 @@ def _parts(store: Store) -> list[Finding]:
             found = f"last sign of life {_span(age_s)} ago"
             findings.append(Finding(part, "look", found, "start it: `paneltide run`"))
         else:
-            found = division_in_words(store) if part == "watch" else ""
+            found = standby_in_words(store) if part == "watch" else ""
             findings.append(Finding(part, "well", found or "running"))
     return findings
 
 
-def division_in_words(store: Store) -> str:
-    """How several watches divide the places; nothing where they don't."""
-    from model.watch.division import watches_at_work
-    from model.watch.shares import SHARES
+def standby_in_words(store: Store) -> str:
+    """How many watches stand by; nothing where none does."""
+    from model.watch.standby import standing_by
 
     if store.is_sqlite:
         return ""
     with store.engine.connect() as connection:
-        at_work = watches_at_work(connection)
-    parts = ", ".join(f"{shares} by {name}" for name, shares in at_work)
-    return (
-        f"{len(at_work)} divide the places among them, of {SHARES} shares {parts}" if len(at_work) > 1 else ""
-    )
+        number = standing_by(connection)
+    return f"running; {number} more standing by" if number else ""
 
 
 def _readings(store: Store) -> list[Finding]:

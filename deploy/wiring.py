@@ -164,19 +164,12 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.records.retention import Housekeeper
     from model.watch import notices
     from model.watch.clamps import watch_clamps
-    from model.watch.division import division_of
     from model.watch.foresight import Foresight
     from model.watch.glue_board import GlueBoard
     from model.watch.loop import run
     from model.watch.outlook_run import Outlooks
 
     store, now = open_store(settings), clock_of(settings)
-    division = division_of(store)
-
-    def once(task: Callable[[datetime], object]) -> Callable[[datetime], object]:
-        """A task that only one of several watches has to see to: the one with the first share."""
-        return lambda at: task(at) if 0 in division.held else None
-
     sender = threading.Thread(
         target=notices.run, args=(store, now, stop, settings.notice_addresses), name="notices", daemon=True
     )
@@ -188,12 +181,11 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         interval_s=settings.watch_interval_s,
         outlook_crossings=Foresight(store),
         after=[
-            once(partial(watch_clamps, store)),
-            once(GlueBoard(store).refresh),
-            Outlooks(store, held=lambda: division.held, at_once=OUTLOOKS_AT_ONCE).refresh,
-            once(Housekeeper(store, settings.retention_days)),
+            partial(watch_clamps, store),
+            GlueBoard(store).refresh,
+            Outlooks(store, at_once=OUTLOOKS_AT_ONCE).refresh,
+            Housekeeper(store, settings.retention_days),
         ],
-        division=division,
     )
     sender.join(timeout=2.0)
 

@@ -20,8 +20,8 @@ BOOK = "book"
 AIR = "book:air"
 """Name of the tally that counts takings back of air hours."""
 
-SHARE = "watch:"
-"""How the names of the tallies begin that count what the watch wrote, one for each share of the places."""
+WATCH = "watch"
+"""Name of the tally that counts the watch's transactions."""
 
 HOUR = timedelta(hours=1)
 FAR = datetime(9999, 1, 1, tzinfo=UTC)

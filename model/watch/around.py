@@ -4,7 +4,7 @@ What follows from whole days is computed once a day, and again when something ch
 midnight; what it follows from is only what is stored, so both come to the same.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -14,7 +14,6 @@ from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days, days_of
-from model.watch.holding import Holding
 from model.watch.margins import versions
 from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
@@ -67,24 +66,22 @@ class Around:
         self,
         bulk: Bulk,
         roster: Roster,
-        holding: Holding,
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
-        late: Collection[tuple[str, int]] = (),
     ) -> Found:
-        """Judge all of them that are held at an hour, from what is stored; not those that are late."""
+        """Judge all of them at an hour, from what is stored."""
         stacks = [
             owner
-            for owner in holding.owners
-            if owner.kind == "stack" and owner.bodies and owner.start_hour <= hour and owner.key not in late
+            for owner in roster.owners
+            if owner.kind == "stack" and owner.bodies and owner.start_hour <= hour
         ]
         if self._midnight != hour // DAY_H * DAY_H:
-            self._look_back(bulk, roster, holding, stacks, hour, climates)
-        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks, holding.has_sensor)
+            self._look_back(bulk, roster, stacks, hour, climates)
+        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks)
         hangings = read_hangings(bulk)
         stored = read_stored(bulk, "place", 0)
-        for id_ in sorted(holding.places):
+        for id_ in sorted(roster.places):
             climate = climates[id_]
             here = self._of_place(roster, climate, hour)
             verdicts.append(here.verdict)
@@ -123,7 +120,6 @@ class Around:
         self,
         bulk: Bulk,
         roster: Roster,
-        holding: Holding,
         stacks: Sequence[Owner],
         hour: int,
         climates: Mapping[int, Climate],
@@ -137,7 +133,7 @@ class Around:
                 partial(_is_used, roster.owners, id_),
                 partial(dry_pieces, bulk, roster.owners, id_),
             )
-            for id_ in sorted(holding.places)
+            for id_ in sorted(roster.places)
         }
         known: dict[int, Days] = {id_: own for id_, own in days.items() if len(own.emc_pct)}
         self._stacks = {o.id: stack_history(bulk, o, hour, climates, known) for o in stacks}

@@ -6,7 +6,7 @@ outside any transaction; results are written in short ones, each whole in itself
 """
 
 import time
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -24,11 +24,9 @@ from model.watch.climate import Climate
 from model.watch.computing import compute
 from model.watch.fit_on_book import FitOnBook
 from model.watch.foreseeing import OutlookProvider, OutlookRequest
-from model.watch.holding import Holding
 from model.watch.ledger import Counts, Overtaken
 from model.watch.roster import Owner, Roster, RosterReader
 from model.watch.rows import verdict_row
-from model.watch.shares import ALL, Shares
 from model.watch.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.trust.judge import Judge
 from model.watch.verdicts import verdict_of_piece
@@ -57,8 +55,6 @@ class Evaluation:
     as_of: datetime
     counts: Mapping[str, int]
     durations_s: Mapping[str, float]
-    waits: bool = False
-    """Whether wood waits for air that another watch is about to compute; look again soon."""
 
 
 class Watch:
@@ -76,33 +72,15 @@ class Watch:
         self._outlook = outlook_crossings
         self._reader = RosterReader()
         self._judge = Judge(store)
-        self._held = ALL
         self._forget()
 
-    def hold(self, shares: frozenset[int]) -> None:
-        """Evaluate these shares of the book from now on; all of them if never said."""
-        if shares != self._held:
-            self._held = shares
-            self._judge = Judge(self._store, has_sensor=self.has_sensor)
-            self._forget()
-
-    @property
-    def places(self) -> int:
-        """Of how many places it keeps the air."""
-        return 0 if self._holding is None else len(self._holding.places)
-
     def has_moved(self, counts: Counts) -> bool:
-        """Whether another has written what the held shares rest on since the last evaluation."""
-        return self._counts is None or self._counts.of(self._held) != counts.of(self._held)
-
-    def has_sensor(self, sensor_id: int) -> bool:
-        """Whether it judges a sensor's readings, as far as it knows."""
-        return self._holding is None or self._holding.has_sensor(sensor_id)
+        """Whether another watch has written since the last evaluation."""
+        return self._counts is None or self._counts.watch != counts.watch
 
     def _forget(self) -> None:
         self._counts: Counts | None = None
         self._roster: Roster | None = None
-        self._holding: Holding | None = None
         self._airs: dict[int, Air] = {}
         self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
@@ -138,97 +116,55 @@ class Watch:
         clock = time.perf_counter()
         with ledger.reading(self._store) as bulk:
             counts = ledger.read_counts(bulk)
-            # Before any air is read: what waits no longer has been written.
-            waiting = ledger.first_marks(bulk) if self._held != ALL else {}
             self._read_book(bulk, counts)
             assert self._roster is not None
-            assert self._holding is not None
-            holding = self._holding
             hour = max(to_epoch_ms(now) // HOUR_MS, self._hour or 0)
             # Marks come before the readings they speak of: a reading that comes in between marks again.
             marks = self._judge.judge(bulk, hour, to_epoch_ms(now))
-            marks = [mark for mark in marks if holding.has_sensor(mark[0])]
             clock = tally.took("trust", clock)
             airs, changed = self._new_airs(bulk, marks, hour)
             clock = tally.took("air", clock)
-            all_tasks = self._tasks(bulk, changed, hour)
-            unsettled: dict[int, int] = {}
-            for sensor, first in waiting.items():
-                share = holding.shares.of_sensor(sensor)
-                unsettled[share] = min(first, unsettled.get(share, first))
-            late = {
-                owner.key
-                for owner, begin in [
-                    *((task.owner, task.begin) for task in all_tasks),
-                    *((owner, hour) for owner in holding.owners if owner.kind == "stack"),
-                ]
-                if holding.waits(owner, begin, hour, airs, unsettled)
-            }
-            tasks = [task for task in all_tasks if task.owner.key not in late]
+            tasks = self._tasks(bulk, changed, hour)
             stored = read_stored(bulk, "fit", min((task.begin for task in tasks), default=hour) * HOUR_MS)
             clock = tally.took("read", clock)
         climates = {id_: Climate(self._roster.places[id_], air) for id_, air in airs.items()}
-        writer = Writer(self._store, counts, self._verdicts, holding.held)
-        taken_back = [task for task in all_tasks if task.rewind_hour() is not None]
+        writer = Writer(self._store, counts, self._verdicts)
+        taken_back = [task for task in tasks if task.rewind_hour() is not None]
         for place_id, hours in changed.items():
-            rewinds, others = holding.resting_on(place_id, hours, hour, self._outlook is not None)
-            rewinds += [
+            rewinds = [
                 (task.owner, task.rewind_hour())
                 for task in taken_back
                 if any(stay.place_id == place_id for stay in task.owner.stays)
             ]
-            writer.add(len(hours), air_writer(place_id, airs[place_id], hours, rewinds), others)
+            writer.add(len(hours), air_writer(place_id, airs[place_id], hours, rewinds))
             tally.add("air_hours", len(hours))
         tally.add("marks", len(marks))
-        for task in all_tasks:
-            if task.owner.key in late and task.known is None:
-                self._known.pop(task.owner.key, None)
-        known = {
-            task.owner.key: task.known
-            for task in all_tasks
-            if task.owner.key in late and task.known is not None
-        }
+        known: dict[tuple[str, int], Known] = {}
         for portion in portions(tasks, hour):
             clock = tally.took("write", clock)
             computed = compute(self._store, self._outlook, portion, hour, airs, climates, tally)
             clock = time.perf_counter()
-            others = set[int]().union(*(holding.stood_since(task.owner, task.begin) for task in portion))
-            write_portion(
-                self._store, writer, portion, computed, hour, climates, stored, known, others, tally
-            )
+            write_portion(self._store, writer, portion, computed, hour, climates, stored, known, tally)
         begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
         self._around.changed_from(min(begins, default=hour))
         writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
-        writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, late, tally))
+        writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
         self._counts = writer.finish()
         self._airs, self._air_is_fresh, self._hour = airs, False, hour
         self._known.update(known)
-        if late:
-            self._around = Around()
         tally.took("write", clock)
-        return Evaluation(from_epoch_ms(hour * HOUR_MS), tally.counts, tally.durations_s, bool(late))
+        return Evaluation(from_epoch_ms(hour * HOUR_MS), tally.counts, tally.durations_s)
 
     def _read_book(self, bulk: Bulk, counts: Counts) -> None:
         """Read what changed in the book, or was written by another watch, since the last evaluation."""
         before = self._counts
-        others = before is None or before.of(self._held) != counts.of(self._held)
-        changed = others or before is None or before.book != counts.book
-        if changed or self._roster is None or self._holding is None:
+        others = self.has_moved(counts)
+        if others or before is None or before.book != counts.book or self._roster is None:
             self._roster = self._reader.read(bulk)
-            shares = Shares.read(bulk, self._roster.places)
-            self._holding = Holding.of(self._roster, shares, self._held)
             self._known, self._around, self._verdicts = {}, Around(), {}
-        own, sources = self._holding.places, self._holding.sources
         if others or before is None or before.air != counts.air:
-            self._airs = ledger.read_airs(bulk, None if self._held == ALL else own | sources)
+            self._airs = ledger.read_airs(bulk)
             self._air_is_fresh = True
-        elif changed:
-            # Places that came in from another's share, or are new; and what is needed of others now.
-            read = (own - self._airs.keys()) | sources
-            if read:
-                self._airs = {id_: air for id_, air in self._airs.items() if id_ not in read}
-                self._airs |= ledger.read_airs(bulk, read)
-                self._air_is_fresh = True
         if others:
             self._judge.forget()
             last = resume.last_hours(bulk)
@@ -242,7 +178,6 @@ class Watch:
     ) -> tuple[dict[int, Air], dict[int, np.ndarray[Any, np.dtype[np.int64]]]]:
         """Every place's air up to now, and the hours of each that are not as stored."""
         assert self._roster is not None
-        assert self._holding is not None
         asked: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
         found: dict[int, Measured] = {}
         if marks:
@@ -255,8 +190,8 @@ class Watch:
         first_needed = self._roster.first_needed()
         changed: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
         fresh = self._air_is_fresh
-        airs = {place_id: self._airs.get(place_id, NO_AIR) for place_id in self._holding.sources}
-        for place_id in sorted(self._holding.places):
+        airs: dict[int, Air] = {}
+        for place_id in sorted(self._roster.places):
             old = self._airs.get(place_id, NO_AIR)
             measured = measured_of(old)
             if place_id in asked:
@@ -283,10 +218,10 @@ class Watch:
     def _tasks(
         self, bulk: Bulk, changed: Mapping[int, np.ndarray[Any, np.dtype[np.int64]]], hour: int
     ) -> list[Task]:
-        assert self._holding is not None
-        self._read_known(bulk, [owner for owner in self._holding.owners if owner.key not in self._known])
+        assert self._roster is not None
+        self._read_known(bulk, [owner for owner in self._roster.owners if owner.key not in self._known])
         tasks, back = [], []
-        for owner in self._holding.owners:
+        for owner in self._roster.owners:
             if not owner.bodies or owner.start_hour > hour:
                 continue
             known = self._known.get(owner.key)
@@ -346,20 +281,18 @@ class Watch:
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
-        late: Collection[tuple[str, int]],
         tally: Tally,
     ) -> None:
         """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
         assert self._roster is not None
-        assert self._holding is not None
-        found = self._around.judge(bulk, self._roster, self._holding, hour, climates, marks, late)
-        for owner in self._holding.owners:
+        found = self._around.judge(bulk, self._roster, hour, climates, marks)
+        for owner in self._roster.owners:
             if owner.until > hour and (not owner.bodies or owner.start_hour > hour):
                 judged = verdict_of_piece({}, hour, owner.problem)
                 found.verdicts.append(verdict_row(owner.kind, owner.id, judged, hour))
         retired = [
             key
-            for owner in self._holding.owners
+            for owner in self._roster.owners
             if owner.until <= hour
             for key in ((owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids))
         ]

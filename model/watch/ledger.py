@@ -1,14 +1,12 @@
 """How the watch reads and writes its tables, in bulk, and how one writer among several is sure of itself.
 
-Every transaction of a watch first moves the counters of its shares on from where it last saw them, and then
-looks whether the book is still the one it computed from. When either has moved, another watch or a change of
-the book came first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed
-process could leave behind, and watches of different shares write side by side.
-
-A watch that changes what another's share rests on moves that share's counter on too, in the same transaction.
+Every transaction of a watch first moves the watch's counter on from where it last saw it, and then looks
+whether the book is still the one it computed from. When either has moved, another watch or a change of the
+book came first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed
+process could leave behind.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -18,13 +16,12 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection
 
-from model.records.rewind import AIR, BOOK, SHARE
+from model.records.rewind import AIR, BOOK, WATCH
 from model.records.store import Store
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.roster import Owner
-from model.watch.shares import ALL, SHARES
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
@@ -38,37 +35,20 @@ class Overtaken(RuntimeError):
 class Counts:
     """The counters that tell whether what was read is still so."""
 
-    shares: tuple[int, ...]
+    watch: int
     book: int
     air: int
 
-    @property
-    def watch(self) -> int:
-        """Of all shares together."""
-        return sum(self.shares)
-
-    def of(self, shares: Iterable[int]) -> dict[int, int]:
-        """Of some shares."""
-        return {share: self.shares[share] for share in shares}
-
-    def after_writing(self, shares: Collection[int]) -> "Counts":
-        """As they are after one transaction for some shares."""
-        moved = tuple(count + (share in shares) for share, count in enumerate(self.shares))
-        return Counts(moved, self.book, self.air)
-
-
-def share_name(share: int) -> str:
-    """The name of a share's counter in `tally`."""
-    return f"{SHARE}{share:02d}"
+    def after_writing(self) -> "Counts":
+        """As they are after one transaction of the watch."""
+        return Counts(self.watch + 1, self.book, self.air)
 
 
 def read_counts(bulk: Bulk) -> Counts:
     """The counters now."""
-    names = [*map(share_name, range(SHARES)), BOOK, AIR]
-    marks = ", ".join("?" * len(names))
-    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN ({marks})", names))
-    shares = tuple(found.get(name, 0) for name in names[:SHARES])
-    return Counts(shares, found.get(BOOK, 0), found.get(AIR, 0))
+    names = (WATCH, BOOK, AIR)
+    found = dict(bulk.rows("SELECT name, count FROM tally WHERE name IN (?, ?, ?)", names))
+    return Counts(*(found.get(name, 0) for name in names))
 
 
 @contextmanager
@@ -83,70 +63,48 @@ def reading(store: Store) -> Iterator[Bulk]:
 
 
 @contextmanager
-def writing(
-    store: Store, counts: Counts, held: Collection[int] = ALL, others: Collection[int] = ()
-) -> Iterator[Bulk]:
+def writing(store: Store, counts: Counts) -> Iterator[Bulk]:
     """One transaction of a watch that read at `counts`.
-
-    Parameters
-    ----------
-    held : collection of int
-        The shares it writes for.
-    others : collection of int
-        Shares that rest on what it writes: whoever holds them is to begin again from it.
 
     Raises
     ------
     Overtaken
-        If another wrote for a held share since, or the book changed.
+        If another watch wrote since, or the book changed.
     """
     with store.engine.begin() as connection:
         bulk = Bulk(connection)
         try:
-            _claim(bulk, counts, held, others, connection)
+            _claim(bulk, counts, connection)
             yield bulk
         finally:
             bulk.close()
 
 
-def _claim(
-    bulk: Bulk, counts: Counts, held: Collection[int], others: Collection[int], connection: Connection
-) -> None:
-    names = [share_name(share) for share in sorted({*held, *others})]
-    # One statement, and always in one order, so that two that need each other's shares wait in line.
+def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
     bulk.run(
-        f"INSERT INTO tally (name, count) VALUES {', '.join(['(?, 1)'] * len(names))} "
+        "INSERT INTO tally (name, count) VALUES (?, 1) "
         "ON CONFLICT (name) DO UPDATE SET count = tally.count + 1",
-        names,
+        (WATCH,),
     )
-    marks = ", ".join("?" * len(names))
-    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN ({marks})", names))
-    if any(found[share_name(share)] != count + 1 for share, count in counts.of(held).items()):
-        raise Overtaken("another watch wrote first")
-    # The book can't change until the end on a database with row locks, while other watches may write too;
-    # SQLite has let nobody else write since the update.
+    # The book can't change until the end on a database with row locks; SQLite has let nobody else write since
+    # the update.
     held_until_end = "" if connection.dialect.name == "sqlite" else " FOR SHARE"
-    found = dict(
-        bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?){held_until_end}", (BOOK, AIR))
-    )
-    if (found.get(BOOK, 0), found.get(AIR, 0)) != (counts.book, counts.air):
+    names = (WATCH, BOOK, AIR)
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?, ?){held_until_end}", names))
+    now = Counts(*(found.get(name, 0) for name in names))
+    if now.watch != counts.watch + 1:
+        raise Overtaken("another watch wrote first")
+    if now != counts.after_writing():
         raise Overtaken("the book changed")
 
 
 # ---------------------------------------------------------------- air
 
 
-def read_airs(bulk: Bulk, places: Collection[int] | None = None) -> dict[int, Air]:
-    """The stored air of some places, or of all; an hour that is missing in between is NaN."""
+def read_airs(bulk: Bulk) -> dict[int, Air]:
+    """The stored air of every place; an hour that is missing in between is NaN."""
     columns = f"place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings"
-    statement = f"SELECT {columns} FROM air_hour"
-    order = "ORDER BY place_id, hour_at"
-    rows: list[tuple[Any, ...]] = []
-    if places is None:
-        rows = bulk.rows(f"{statement} {order}")
-    else:
-        for ids in in_portions(sorted(places)):
-            rows += bulk.rows(f"{statement} WHERE place_id IN ({', '.join('?' * len(ids))}) {order}", ids)
+    rows = bulk.rows(f"SELECT {columns} FROM air_hour ORDER BY place_id, hour_at")
     airs: dict[int, Air] = {}
     if not rows:
         return airs
@@ -211,13 +169,6 @@ def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
             (bulk.instant(until * HOUR_MS),),
         )
     ]
-
-
-def first_marks(bulk: Bulk) -> dict[int, int]:
-    """The first marked hour of each sensor that has a mark."""
-    first = bulk.instant_of("MIN(hour_at)")
-    found = bulk.rows(f"SELECT sensor_id, {first} FROM stale_hour GROUP BY sensor_id")
-    return {sensor: int(ms) // HOUR_MS for sensor, ms in found}
 
 
 def marks_by_sensor(bulk: Bulk) -> list[tuple[Any, ...]]:

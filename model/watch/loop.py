@@ -17,10 +17,9 @@ from model.records.tables import Pulse
 from model.records.types import to_epoch_ms
 from model.watch import ledger
 from model.watch.air_hours import HOUR_MS
-from model.watch.division import Division, division_of
 from model.watch.evaluation import Evaluation, OutlookProvider, Watch, bring_up_to_date
 from model.watch.ledger import Overtaken
-from model.watch.shares import SHARES
+from model.watch.standby import Lock, lock_of
 
 __all__ = ["Evaluation", "OutlookProvider", "Watch", "bring_up_to_date", "run"]
 
@@ -39,13 +38,13 @@ def run(
     interval_s: float = 1.0,
     outlook_crossings: OutlookProvider | None = None,
     after: Sequence[Callable[[datetime], object]] = (),
-    division: Division | None = None,
+    lock: Lock | None = None,
 ) -> None:
     """Keep a book up to date until told to stop.
 
     Looks every `interval_s` whether there is anything to do, which costs a few small reads, and gives a sign
-    of life every few seconds. A database that fails is waited for, longer each time. Several watches on one
-    book divide its places among them where the database lets them, else one works and the others stand by.
+    of life every few seconds. A database that fails is waited for, longer each time. Of several watches on
+    one book one works and the others stand by until it ends.
 
     Parameters
     ----------
@@ -60,15 +59,15 @@ def run(
     after : sequence of callables
         Called with the book's time at each look, after what was to be evaluated: the outlook of the day, what
         clamps wait for. Each has to find quickly that it has nothing to do.
-    division : Division, optional
-        Says which shares this watch holds; one of its own is made if not given.
+    lock : Lock, optional
+        Says whether this watch is the one at work; one of its own is made if not given.
     """
     watch = Watch(store, outlook_crossings)
-    division = division or division_of(store)
+    lock = lock or lock_of(store)
     try:
-        _run(store, now, stop, interval_s, watch, division, after)
+        _run(store, now, stop, interval_s, watch, lock, after)
     finally:
-        division.close()
+        lock.close()
 
 
 def _run(
@@ -77,7 +76,7 @@ def _run(
     stop: threading.Event,
     interval_s: float,
     watch: Watch,
-    division: Division,
+    lock: Lock,
     after: Sequence[Callable[[datetime], object]],
 ) -> None:
     # The watch speaks to the driver directly, so the driver's own errors come up too.
@@ -86,20 +85,20 @@ def _run(
     pulse_at = 0.0
     wait_s = interval_s
     last: Evaluation | None = None
-    held: frozenset[int] | None = None
+    at_work: bool | None = None
     was_read = False
     while not stop.is_set():
         try:
-            before, held = held, division.look()
-            if held != before:
-                _say(store, held, before)
-                watch.hold(held)
-                seen = None
-            if not held:  # the sign of life is of those at work
+            before, at_work = at_work, lock.look()
+            if not at_work:  # the sign of life is that of the watch at work
+                if before is not False:
+                    log.info("another watch works on %s; standing by for when it ends", store.shown)
                 stop.wait(interval_s)
                 continue
+            if before is False:
+                log.info("the other watch on %s has ended; this one works now", store.shown)
             signs, moved = _signs(store, now(), watch)
-            if signs != seen or moved or (last is not None and last.waits):
+            if signs != seen or moved:
                 last = watch.bring_up_to_date(now())
                 # What came in while it ran shows as other signs than before it ran.
                 if not was_read:
@@ -111,7 +110,7 @@ def _run(
                 seen = signs
                 pulse_at = 0.0
             if time.monotonic() - pulse_at >= PULSE_EVERY_S:
-                _pulse(store, last, watch, held)
+                _pulse(store, last)
                 pulse_at = time.monotonic()
             for more in after:
                 more(now())
@@ -130,13 +129,6 @@ def _run(
         stop.wait(wait_s)
 
 
-def _say(store: Store, held: frozenset[int], before: frozenset[int] | None) -> None:
-    if not held:
-        log.info("others watch all of %s; standing by for when one of them ends", store.shown)
-    elif len(held) < SHARES or before is not None:
-        log.info("watching %d of %d shares of the places on %s", len(held), SHARES, store.shown)
-
-
 def _signs(store: Store, at: datetime, watch: Watch) -> tuple[tuple[Any, ...], bool]:
     """Whatever tells that there is something to do: marks, changes of the book and the hour, each of which
     may have become another; and whether another watch has written."""
@@ -145,10 +137,10 @@ def _signs(store: Store, at: datetime, watch: Watch) -> tuple[tuple[Any, ...], b
         marks = ledger.marks_by_sensor(bulk)
         changes = bulk.rows("SELECT name, count FROM tally WHERE name LIKE ? ORDER BY name", (f"{BOOK}%",))
         moved = watch.has_moved(ledger.read_counts(bulk))
-    return (tuple(row for row in marks if watch.has_sensor(row[0])), tuple(changes), hour), moved
+    return (tuple(marks), tuple(changes), hour), moved
 
 
-def _pulse(store: Store, last: Evaluation | None, watch: Watch, held: frozenset[int]) -> None:
+def _pulse(store: Store, last: Evaluation | None) -> None:
     """A sign of life for /healthz, with what the last evaluation did."""
     detail: dict[str, Any] = {}
     if last is not None:
@@ -156,8 +148,6 @@ def _pulse(store: Store, last: Evaluation | None, watch: Watch, held: frozenset[
             "as_of": last.as_of.isoformat(),
             "counts": dict(last.counts),
             "durations_s": {name: round(value, 4) for name, value in last.durations_s.items()},
-            "shares": len(held),
-            "places": watch.places,
         }
     with store.session() as session:
         session.merge(Pulse(part=PART, at=machine_now(), detail=detail))

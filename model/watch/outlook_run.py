@@ -6,7 +6,7 @@ out of date and replaces a piece's rows together. Computing it again from the sa
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -38,7 +38,6 @@ from model.watch.outlook import (
 )
 from model.watch.plausible_air import Surroundings
 from model.watch.roster import Owner, RosterReader
-from model.watch.shares import ALL, Shares
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
@@ -59,8 +58,6 @@ class Outlooks:
     store : Store
     years : int
         Plausible years, even.
-    held : callable
-        The shares whose pieces are this process's, where several divide them.
     at_once : int, optional
         Pieces of one call, where the caller has other things to see to in between; all if not given.
     """
@@ -69,10 +66,9 @@ class Outlooks:
         self,
         store: Store,
         years: int = YEARS,
-        held: Callable[[], frozenset[int]] = lambda: ALL,
         at_once: int | None = None,
     ) -> None:
-        self._store, self._years, self._held, self._at_once = store, years, held, at_once
+        self._store, self._years, self._at_once = store, years, at_once
         self._reader = RosterReader()
         self._seen: tuple[object, ...] | None = None
 
@@ -85,11 +81,10 @@ class Outlooks:
         """
         midnight = to_epoch_ms(now) // HOUR_MS // 24 * 24
         with ledger.reading(self._store) as bulk:
-            counts, held = ledger.read_counts(bulk), self._held()
-            seen = (midnight, counts.book, held, tuple(counts.of(held).items()))
+            seen = (midnight, ledger.read_counts(bulk))
             if self._seen == seen:
                 return 0
-            due, waiting = self._due(bulk, midnight, held)
+            due, waiting = self._due(bulk, midnight)
             airs = ledger.read_airs(bulk) if due else {}
             requests = [_request(bulk, one, airs) for one in due]
         requests = [request for request in requests if len(request.airs.get(request.place_id, NO_AIR))]
@@ -100,8 +95,8 @@ class Outlooks:
         self._seen = None if waiting else seen
         return len(requests)
 
-    def _due(self, bulk: Bulk, midnight: int, held: frozenset[int]) -> tuple[list["_Due"], bool]:
-        """Held pieces whose outlook is not of what is known now, and whether one has no states yet."""
+    def _due(self, bulk: Bulk, midnight: int) -> tuple[list["_Due"], bool]:
+        """Pieces whose outlook is not of what is known now, and whether one has no states yet."""
         stored = {
             piece: _loaded(detail).get("basis")
             for piece, detail in bulk.rows(
@@ -117,11 +112,8 @@ class Outlooks:
             )
         }
         roster = self._reader.read(bulk)
-        shares = Shares.read(bulk, roster.places)
         due, waiting = [], False
         for owner in roster.owners:
-            if shares.of_owner(owner) not in held:
-                continue
             hour = max(midnight, owner.start_hour)
             place_id = owner.place_at(hour)
             if owner.kind != "piece" or not owner.bodies or owner.until <= hour or place_id is None:

@@ -4,7 +4,7 @@ A silence is a gap between two readings longer than the place allows, while the 
 the moment the time was up and closes with the next reading, whenever that became known.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,7 +35,6 @@ def sensors_now(
     places: Mapping[int, PlaceOnBook],
     hour: int,
     marks: Sequence[tuple[int, int, int]],
-    is_held: Callable[[int], bool],
 ) -> tuple[list[Row], list[Changes], dict[int, list[Episode]]]:
     """Verdict rows of every sensor, what to write so that its warnings are right, and its silences.
 
@@ -43,8 +42,6 @@ def sensors_now(
     ----------
     marks : sequence of (sensor id, hour, revision)
         Hours whose readings changed: around them past silences are looked for again.
-    is_held : callable
-        Whether a sensor, by id, is to be judged; the others are left out.
     """
     ms = bulk.instant_of
     # To the end of the hour, as marks are read: a reading that counts now is one whose mark has been seen.
@@ -53,7 +50,7 @@ def sensors_now(
     in_use = bulk.rows("SELECT id FROM sensor WHERE retired_at IS NULL ORDER BY id")
     sensors = [
         _Sensor(*row)
-        for ids in in_portions([id_ for (id_,) in in_use if is_held(id_)])
+        for ids in in_portions([id_ for (id_,) in in_use])
         for row in bulk.rows(
             f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor "
             f"WHERE id IN ({', '.join('?' * len(ids))}) ORDER BY id",

@@ -1,7 +1,7 @@
 """Computed portions as rows, written in few short transactions."""
 
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,6 @@ from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
 from model.watch.roster import Owner
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
-from model.watch.shares import ALL
 from model.watch.state import Run
 from model.watch.tasks import Known, Tally, Task
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
@@ -41,27 +40,17 @@ class Writer:
         When what is written was computed.
     verdicts : mapping of (kind, id) to row
         Those on record, kept up while writing.
-    held : collection of int
-        Shares that are written for.
     """
 
-    def __init__(
-        self,
-        store: Store,
-        counts: Counts,
-        verdicts: ledger.Verdicts,
-        held: Collection[int] = ALL,
-    ) -> None:
-        self._store, self._counts, self._held = store, counts, held
+    def __init__(self, store: Store, counts: Counts, verdicts: ledger.Verdicts) -> None:
+        self._store, self._counts = store, counts
         self.verdicts = verdicts
         self._parts: list[Callable[[Bulk], None]] = []
-        self._others: set[int] = set()
         self._rows = 0
 
-    def add(self, rows: int, part: Callable[[Bulk], None], others: Collection[int] = ()) -> None:
-        """Write a part; `others` are the shares that rest on it besides the held ones."""
+    def add(self, rows: int, part: Callable[[Bulk], None]) -> None:
+        """Write a part of so many rows."""
         self._parts.append(part)
-        self._others.update(others)
         self._rows += rows
         if self._rows > ROWS_AT_ONCE:
             self._flush()
@@ -74,11 +63,11 @@ class Writer:
     def _flush(self) -> None:
         if not self._parts:
             return
-        with ledger.writing(self._store, self._counts, self._held, self._others) as bulk:
+        with ledger.writing(self._store, self._counts) as bulk:
             for part in self._parts:
                 part(bulk)
-        self._counts = self._counts.after_writing(self._held)
-        self._parts, self._others, self._rows = [], set(), 0
+        self._counts = self._counts.after_writing()
+        self._parts, self._rows = [], 0
 
 
 def air_writer(
@@ -108,7 +97,6 @@ def write_portion(
     climates: Mapping[int, Climate],
     stored: Mapping[int, list[Any]],
     known: dict[tuple[str, int], Known],
-    others: Collection[int],
     tally: Tally,
 ) -> None:
     """Hand the rows of a computed portion to the writer; `known` takes where its owners now are."""
@@ -190,7 +178,7 @@ def write_portion(
         ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4), writer.verdicts)
 
     rows_in_all = len(checkpoints) + len(margins) + len(moved_margins) + len(restated_margins) + len(verdicts)
-    writer.add(rows_in_all, write, others)
+    writer.add(rows_in_all, write)
 
 
 def move_rows(

@@ -25,7 +25,6 @@ from model.watch.foresight import surroundings_on_book
 from model.watch.outlook import DAY_S, DAYS, YEARS, batch_of
 from model.watch.outlook_run import Outlooks
 from model.watch.plausible_air import seasons_of
-from model.watch.shares import ALL
 from model.wood import moisture
 from tests.bench.bench_watch import START, build
 from tests.bench.outlook_backtest import Room, rooms_of, varnished_part
@@ -61,7 +60,7 @@ def speed(members: int, rounds: int) -> None:
         Watch(store).bring_up_to_date(now)
         keeper = Outlooks(store)
         with ledger.reading(store) as bulk:
-            due, _ = keeper._due(bulk, int(now.timestamp()) // 3600, ALL)
+            due, _ = keeper._due(bulk, int(now.timestamp()) // 3600)
             airs = ledger.read_airs(bulk)
         surroundings = surroundings_on_book(store)
         bodies = [body for one in due for body in one.owner.bodies]

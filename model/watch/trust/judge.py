@@ -8,7 +8,7 @@ The judge returns the marks of hours it has seen, and only those may be computed
 comes while it looks marks its hour again, and is judged the next time.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sqlalchemy import text
@@ -65,9 +65,6 @@ class Judge:
 
     Attributes
     ----------
-    has_sensor : callable, optional
-        Whether it is this judge's to look at; with a sensor all that ever hung beside it have to be. All of
-        them when it is not given.
     shelf : Shelf
         Readings and figures of hours; whoever else deletes marks has to make the judge `forget`.
     raised, changed, taken_back : int
@@ -75,7 +72,6 @@ class Judge:
     """
 
     store: Store
-    has_sensor: Callable[[int], bool] | None = None
     shelf: Shelf = field(default_factory=Shelf)
     raised: int = 0
     changed: int = 0
@@ -83,7 +79,6 @@ class Judge:
     _hour: int | None = None
     _waiting: dict[int, set[int]] = field(default_factory=dict)
     _looked_before: bool = False
-    _names: set[int] = field(default_factory=set)
 
     def forget(self) -> None:
         """Look at everything with new eyes: somebody else may have deleted marks of hours that changed."""
@@ -112,8 +107,6 @@ class Judge:
         self.shelf.begin(ledger.read_counts(bulk).book)
         for _ in range(TRIES):
             marks = ledger.read_marks(bulk, hour)
-            if self.has_sensor is not None:
-                marks = [mark for mark in marks if self.has_sensor(mark[0])]
             fresh = [(sensor, at) for sensor, at, revision in marks if seen.get((sensor, at)) != revision]
             if not fresh and not new_hour:
                 break
@@ -133,11 +126,6 @@ class Judge:
 
     def _look(self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool) -> list[Found]:
         names = dict(bulk.rows("SELECT id, name FROM sensor"))
-        if self.has_sensor is not None:
-            names = {id_: name for id_, name in names.items() if self.has_sensor(id_)}
-            if not names.keys() <= self._names:
-                self.forget()  # marks of those that came from another judge may be gone
-            self._names = set(names)
         trust = read_trust(bulk)
         self.shelf.trusting(trust)
         library = Library(bulk, self.shelf, trust, names, (hour + 1) * HOUR_MS - 1)

@@ -1,4 +1,4 @@
-"""Several watches on a real PostgreSQL: they divide the places by its locks, one may die or come late.
+"""Several watches on a real PostgreSQL: one works, the others stand by, and one that dies is replaced.
 
 The book is to the last bit what one watch alone makes of the same on SQLite.
 """
@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from sqlalchemy import func, insert, select
 
-from deploy.doctor import division_in_words
+from deploy.doctor import standby_in_words
 from model.records import book, hangings
 from model.records.places import add_place
 from model.records.rewind import mark_hours
@@ -34,8 +34,7 @@ from model.records.tables import (
     Warning,
 )
 from model.watch import loop
-from model.watch.division import LockFile, fair_part, watches_at_work
-from model.watch.shares import ALL, SHARES
+from model.watch.standby import AdvisoryLock, FileLock, standing_by
 from model.wood.piece import read_piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
@@ -122,10 +121,10 @@ def computed(store: Store) -> dict[str, list[str]]:
     return found
 
 
-def at_work(store: Store) -> list[int]:
-    """How many shares each watch holds."""
+def by_the_side(store: Store) -> int:
+    """How many watches stand by."""
     with store.engine.connect() as connection:
-        return sorted(shares for _, shares in watches_at_work(connection))
+        return standing_by(connection)
 
 
 @pytest.fixture
@@ -190,51 +189,38 @@ def watches(postgres_store: Store) -> Iterator[Threads]:
 
 
 @pytest.mark.postgres
-@pytest.mark.parametrize("count", [2, 3])
-def test_watches_divide_the_places_and_come_to_what_one_does(
-    postgres_store: Store,
-    watches: Threads,
-    expected: dict[str, list[str]],
-    until: Callable[..., Any],
-    count: int,
+def test_one_of_three_works_and_another_goes_on_when_it_ends(
+    postgres_store: Store, watches: Threads, expected: dict[str, list[str]], until: Callable[..., Any]
 ) -> None:
     furnish(postgres_store)
-    for _ in range(count):
-        watches.start()
-    until(lambda: at_work(postgres_store) == [SHARES // count] * count, 20, "the division")
     rows = readings()
     # What the shop's sensor had to say of four days comes when the boxes stand in the homes.
     late = [row for row in rows if row[0] == 1 and START + 60 * HOUR < row[1] < START + 150 * HOUR]
+    for _ in range(3):
+        watches.start()
+    until(lambda: by_the_side(postgres_store) == 2, 20, "two watches to stand by")
+    assert standby_in_words(postgres_store) == "running; 2 more standing by"
     for day in range(DAYS):
+        if day == DAYS // 2:
+            watches.stop()
+            until(lambda: by_the_side(postgres_store) == 1, 20, "the first watch to be gone")
         low, high = START + day * 24 * HOUR, START + (day + 1) * 24 * HOUR
         send(postgres_store, [row for row in rows if low <= row[1] < high and row not in late])
         watches.now = high
     send(postgres_store, late)
     watches.now = END
     come_to(postgres_store, expected, until)
-    assert at_work(postgres_store) == [SHARES // count] * count
 
 
 @pytest.mark.postgres
-def test_one_that_comes_late_takes_its_part_and_one_that_ends_leaves_it(
-    postgres_store: Store, watches: Threads, expected: dict[str, list[str]], until: Callable[..., Any]
-) -> None:
-    furnish(postgres_store)
-    rows = readings()
-    watches.start()
-    until(lambda: at_work(postgres_store) == [SHARES], 20, "the first watch")
-    send(postgres_store, rows[: len(rows) // 3])
-    watches.now = START + DAYS * 8 * HOUR
-    watches.start()
-    until(lambda: at_work(postgres_store) == [SHARES // 2] * 2, 20, "the second watch's part")
-    assert division_in_words(postgres_store).startswith("2 divide the places among them, of 24 shares 12 by ")
-    send(postgres_store, rows[len(rows) // 3 : len(rows) // 2])
-    watches.now = START + DAYS * 12 * HOUR
-    watches.stop()
-    until(lambda: at_work(postgres_store) == [SHARES], 20, "the second watch to take over")
-    send(postgres_store, rows[len(rows) // 2 :])
-    watches.now = END
-    come_to(postgres_store, expected, until)
+def test_only_one_holds_the_lock(postgres_store: Store) -> None:
+    one, other = AdvisoryLock(postgres_store), AdvisoryLock(postgres_store)
+    assert one.look()
+    assert not other.look()
+    assert one.look()
+    one.close()
+    assert other.look()
+    other.close()
 
 
 @contextmanager
@@ -263,11 +249,11 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
     log = tmp_path / "watch.log"
     with process(url, log) as first, process(url, log) as second:
 
-        def have_divided() -> bool:
+        def both_are_there() -> bool:
             assert first.poll() is second.poll() is None, log.read_text("utf-8", "replace")
-            return at_work(postgres_store) == [SHARES // 2] * 2
+            return by_the_side(postgres_store) == 1
 
-        until(have_divided, 60, "the division")
+        until(both_are_there, 60, "both watches")
         chunk = len(rows) // 6
         for number in range(6):
             send(postgres_store, rows[number * chunk : (number + 1) * chunk if number < 5 else None])
@@ -280,23 +266,16 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
                 until(has_begun, 60, "some wood to be computed")
                 first.send_signal(signal.SIGKILL)
                 first.wait(20)
-        until(lambda: at_work(postgres_store) == [SHARES], 20, "the other to take over")
         come_to(postgres_store, expected, until)
         assert second.poll() is None, log.read_text("utf-8", "replace")
 
 
-def test_fair_parts_cover_everything() -> None:
-    for watches in range(1, 40):
-        part = fair_part(watches)
-        assert part * watches >= SHARES
-        assert (part - 1) * watches < SHARES
-
-
 def test_on_sqlite_one_works_and_the_other_stands_by_until_it_ends(tmp_path: Path) -> None:
-    one, other = (LockFile(tmp_path / "book.sqlite") for _ in range(2))
-    assert one.look() == ALL
-    assert other.look() == frozenset()
-    assert one.look() == ALL
+    one, other = (FileLock(tmp_path / "book.sqlite") for _ in range(2))
+    assert one.look()
+    assert not other.look()
+    assert one.look()
     one.close()
-    assert other.look() == other.held == ALL
+    assert other.look()
+    assert other.is_held
     other.close()
