@@ -66,7 +66,7 @@ class Board:
     """One member, taken from the printed parameters, on a grid of its own."""
 
     def __init__(self, parameters: dict[str, Any], member: dict[str, Any], cells: int = 81) -> None:
-        self.scale = parameters["diffusion_scale"]
+        self.scale = member["diffusion_scale"]
         self.gravity = member["specific_gravity"]
         self.density = member["oven_dry_density_kg_m3"]
         air = parameters["air_permeance_kg_m2_s_pa"]

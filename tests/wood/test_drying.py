@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.drying import (
     LONGEST_DAYS,
-    RANGE_FACTOR,
     STICKERED_PERMEANCE_KG_M2_S_PA,
     acclimation,
     glue_water_pct,
@@ -42,8 +42,8 @@ def test_a_stack_is_slower_than_a_lone_board_and_as_the_watch_follows_it():
 
 def test_the_range_is_that_of_both_figures():
     found = acclimation(OAK, 25.4, 11.0, 20.0, 40.0).days
-    assert found.middle / found.fast == pytest.approx(RANGE_FACTOR, rel=0.05)
-    assert found.slow / found.middle == pytest.approx(RANGE_FACTOR, rel=0.05)
+    assert found.middle / found.fast == pytest.approx(DOUBT_FACTOR, rel=0.05)
+    assert found.slow / found.middle == pytest.approx(DOUBT_FACTOR, rel=0.05)
 
 
 def test_the_range_is_in_order():
