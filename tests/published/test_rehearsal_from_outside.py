@@ -165,6 +165,15 @@ def test_mean_moisture_is_what_an_outsider_computes(
     assert np.abs(printed - expected).max() < 0.05
 
 
+def test_each_part_has_the_speed_of_its_own_ring_angle(
+    rehearsed: tuple[dict[str, Any], pd.DataFrame],
+) -> None:
+    """Through the flat-sawn back moisture goes along the rays, through the slat along the rings."""
+    members = rehearsed[0]["parameters"]["members"]
+    assert members["back"]["diffusion_scale"] == pytest.approx(2.18, abs=0.005)
+    assert members["slat"]["diffusion_scale"] == pytest.approx(1.82, abs=0.005)
+
+
 @pytest.mark.parametrize("name", ["back", "slat"])
 def test_width_follows_from_the_mean_and_the_printed_coefficient(
     name: str, rehearsed: tuple[dict[str, Any], pd.DataFrame]
