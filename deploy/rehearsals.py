@@ -86,6 +86,7 @@ def rehearsal_document(piece: Piece, run: Rehearsal) -> dict[str, Any]:
             "specific_gravity": float(batch.specific_gravity[position]),
             "oven_dry_density_kg_m3": float(batch.oven_dry_density_kg_m3[position]),
             "thickness_mm": float(batch.thickness_mm[position]),
+            "diffusion_scale": float(batch.diffusion_scale[position]),
             "coefficient_per_pct": member.movement.coefficient_per_pct,
             "shrinkage_slope_per_pct": member.movement.shrinkage_slope_per_pct,
             "fibre_saturation_pct": member.movement.fibre_saturation_pct,
@@ -97,7 +98,6 @@ def rehearsal_document(piece: Piece, run: Rehearsal) -> dict[str, Any]:
         "piece": piece.name,
         "parameters": {
             "air_permeance_kg_m2_s_pa": moisture.AIR_PERMEANCE_KG_M2_S_PA,
-            "diffusion_scale": moisture.DIFFUSION_SCALE,
             "bridged_hours": run.bridged_hours,
             "air_holds": "each row of air holds until the next; a state is given at the instant of its row",
             "members": members,

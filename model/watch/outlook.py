@@ -2,8 +2,8 @@
 
 Every year carries its own share of what is not known besides the air:
 
-* how quickly this wood and finish follow: their time scale, to a factor of `RATE_SPREAD` at 10 and 90 %;
-* where the wood is now: the standard deviation of the state, which holds sensor, meter and sorption
+* how quickly this wood and finish follow: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and
+90 %; * where the wood is now: the standard deviation of the state, which holds sensor, meter and sorption
   hysteresis (`state.MODEL_SD_PCT`); one shift for the whole piece;
 * how much this wood moves: the scatter of its kind about the table, two standard deviations wide.
 
@@ -29,8 +29,8 @@ from model.watch.foreseeing import OutlookRequest
 from model.watch.margins import versions
 from model.watch.roster import Body
 from model.watch.state import LEAST_MC_PCT, MODEL_SD_PCT
-from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
+from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.fits import Fit, Limit
 from model.wood.layers import WIDTHS
 from model.wood.season import Air, Season
@@ -41,7 +41,6 @@ YEARS = 50
 DAYS = 365
 DAY_S = 86_400.0
 QUANTILES = (0.1, 0.5, 0.9)
-RATE_SPREAD = float(np.sqrt(LATER / SOONER))
 _TEN_PERCENT = 1.2816  # standard deviations from the middle to 10 and 90 %
 LANES_AT_ONCE = 4000
 """Members by years run at a time: some tens of megabytes."""
@@ -289,6 +288,7 @@ def batch_of(bodies: Sequence[Body], hours: Sequence[int], rates: Sequence[Float
         oven_dry_density_kg_m3=column("oven_dry_density_kg_m3") / root,
         face_permeance=np.where(np.repeat(finished, times), column("face_permeance"), np.nan),
         back_permeance=np.where(np.repeat(finished, times), column("back_permeance"), np.nan),
+        diffusion_scale=column("diffusion_scale"),
     )
 
 
@@ -331,7 +331,7 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
         if key not in columns:
             columns[key] = len(airs)
             airs.append(known.years(days, years, request.place_id))
-        rate = RATE_SPREAD ** (_Chance.of(request, years).rate / _TEN_PERCENT)
+        rate = DOUBT_FACTOR ** (_Chance.of(request, years).rate / _TEN_PERCENT)
         for body in _there(request):
             bodies.append(body)
             hours.append(request.hour)

@@ -19,6 +19,7 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
+from model.wood.diffusion import transverse_diffusion
 from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.errors import BadInput
 from model.wood.member import Member
@@ -74,6 +75,7 @@ class Body:
     oven_dry_density_kg_m3: float
     face_permeance: float
     back_permeance: float
+    diffusion_scale: float
     finished_hour: int
     time_constant_h: float
     moistures: tuple[tuple[int, float, float], ...] = ()
@@ -328,6 +330,7 @@ def _body(
         oven_dry_density_kg_m3=float(batch.oven_dry_density_kg_m3[position]),
         face_permeance=float(batch.face_permeance[position]),
         back_permeance=float(batch.back_permeance[position]),
+        diffusion_scale=float(batch.diffusion_scale[position]),
         finished_hour=0 if finished is None else int(finished.timestamp()) // 3600,
         time_constant_h=float(time_constant_h(batch)[position]),
         moistures=tuple((at // HOUR_MS, v, u * u) for _, _, at, q, v, u in measured if q == "mc_pct"),
@@ -357,7 +360,6 @@ def time_constant_h(batch: moisture.Batch) -> NDArray[np.float64]:
     and lead times, which are told as ranges; states come from the solver.
     """
     temperature_c, rh_pct, mc_pct = 20.0, 45.0, 8.0
-    kelvin = temperature_c + 273.15
     thickness_m = batch.thickness_mm / 1000.0
     air = 1.0 / moisture.AIR_PERMEANCE_KG_M2_S_PA
     face, back = (
@@ -367,10 +369,7 @@ def time_constant_h(batch: moisture.Batch) -> NDArray[np.float64]:
     # Vapour pressure for one unit of moisture (kg/kg) more; the slope is in % MC for RH from 0 to 1.
     pressure = 100.0 * saturation_vapour_pressure(temperature_c) / sorption_slope(temperature_c, rh_pct)
     surface_s = thickness_m * batch.oven_dry_density_kg_m3 / ((face + back) * pressure)
-    # Siau's simplified transverse diffusion coefficient, PHYSICS of `moisture`.
-    pores = np.sqrt(1.0 - batch.specific_gravity * (0.667 + 0.01 * mc_pct))
-    cell_wall = 7e-6 * np.exp(-(38_500.0 - 290.0 * mc_pct) / (8.314 * kelvin))
-    diffusion = moisture.DIFFUSION_SCALE * cell_wall / ((1.0 - pores**2) * (1.0 - pores))
+    diffusion = batch.diffusion_scale * transverse_diffusion(temperature_c, mc_pct, batch.specific_gravity)
     travel_m = thickness_m * (2.0 - np.minimum(face, back) / np.maximum(face, back))
     hours: NDArray[np.float64] = (surface_s + travel_m**2 / (np.pi**2 * diffusion)) / 3600.0
     return hours

@@ -227,6 +227,7 @@ class _Running:
                     "oven_dry_density_kg_m3",
                     "face_permeance",
                     "back_permeance",
+                    "diffusion_scale",
                 )
             }
         )
@@ -366,6 +367,7 @@ class _Running:
                     oven_dry_density_kg_m3=batch.oven_dry_density_kg_m3[rows],
                     face_permeance=np.where(finished, batch.face_permeance[rows], np.nan),
                     back_permeance=np.where(finished, batch.back_permeance[rows], np.nan),
+                    diffusion_scale=batch.diffusion_scale[rows],
                 ),
             )
         return self._parts[1]

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from model.watch.standing import NEAR, NEAR_SHARE, PAST, STANDINGS
+from model.wood.diffusion import DOUBT_FACTOR
 
 Detail = dict[str, Any]
 
@@ -22,8 +23,8 @@ RANK = {"past": 3, "near": 2, UNKNOWN: 1, "easy": 0}
 READY_WITHIN_PCT = 1.0
 USABLE_WITHIN_PCT = 2.0
 STEADY_PCT_A_WEEK = 0.3
-# Time constants are known to about this: "10 to 20 days" for 14.
-SOONER, LATER = 0.7, 1.4
+# How soon wood follows is known to this factor: "10 to 40 days" for 20.
+SOONER, LATER = 1.0 / DOUBT_FACTOR, DOUBT_FACTOR
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,9 @@
 Across the grain below fibre saturation moisture moves as bound water through the cell walls, the lumens
 offering next to no resistance. Siau's model of that [1]_ gives the coefficient from specific gravity,
 temperature and the local moisture content. Its constants are from memory of the book, unverified, and
-measured coefficients scatter by a factor of two about any such model: `moisture.DIFFUSION_SCALE` is the one
-factor by which the solver multiplies it, chosen by calibration on published tests of finishes.
+measured coefficients scatter by a factor of two about any such model (`DOUBT_FACTOR`). The solver
+multiplies it by `diffusion_scale_at`: `DIFFUSION_SCALE`, chosen in `calibrate_evidence` from three lines of
+evidence, shared out between the radial and the tangential direction by `RADIAL_TO_TANGENTIAL`.
 
 References
 ----------
@@ -16,6 +17,19 @@ from typing import Any
 import numpy as np
 
 from .errors import OutsideValidity
+from .ring_angle import RING_ANGLE
+
+DIFFUSION_SCALE = 2.0
+"""Factor on Siau's coefficient at an unknown ring angle, one for all woods; see `calibrate_evidence`."""
+RADIAL_TO_TANGENTIAL = 1.2
+"""Diffusion along the rays over that along the rings.
+
+Radial is the faster (Siau 1984 and Eitelberger et al. 2011, as quoted in Wood Science and Technology 2018,
+doi 10.1007/s00226-018-1003-4; "somewhat", Langrish and Walker 1993, as quoted elsewhere), by 20 to 50 %
+(handbooks of kiln drying, from memory, unverified). One measurement has spruce the other way, 0.94
+(Sánchez-Ferrer and Engelhardt, Scientific Reports 2026, abstract). Taken is the low end of the range."""
+DOUBT_FACTOR = 2.0
+"""By which the speed of any one board may be more or less: what published coefficients scatter by."""
 
 GAS_CONSTANT = 8.314  # J/(mol K)
 KELVIN = 273.15
@@ -28,7 +42,8 @@ FULLEST_CELL_WALL = 0.99
 """Highest share of cell wall in the cross-section. Only woods of specific gravity above about 1 reach it."""
 AIR_PERMEANCE_KG_M2_S_PA = 2e-8
 """Vapour permeance of the still air at a bare face: about 7e-9 times a convective coefficient of 2.5 to
-3.5 W/(m2 K) (Lewis relation, from memory). EN 15026's form gives a third of it in quite still air."""
+3.5 W/(m2 K) (Lewis relation, from memory); with the diffusion scale it also fits best (`calibrate_evidence`).
+EN 15026's form gives a third of it in quite still air."""
 
 
 def cell_wall_diffusion(temperature_c: Any, mc_pct: Any) -> Any:
@@ -85,6 +100,22 @@ def transverse_diffusion(temperature_c: Any, mc_pct: Any, specific_gravity: Any)
     share = cell_wall_share(gravity, mc_pct)
     # (1 - a^2)(1 - a) = (1 - a^2)^2 / (1 + a): the same, without the loss of digits as a nears 1.
     return cell_wall_diffusion(temperature_c, mc_pct) * (1.0 + np.sqrt(1.0 - share)) / share**2
+
+
+def diffusion_scale_at(ring_angle_deg: Any) -> Any:
+    """Factor on Siau's coefficient through the thickness of a board of this ring angle [-].
+
+    Moisture goes through the thickness of a flat-sawn board (0°) along the rays, of a quarter-sawn one (90°)
+    along the rings: `D_R cos² + D_T sin²`, with the mean of the two directions `DIFFUSION_SCALE`.
+
+    Examples
+    --------
+    >>> [round(float(diffusion_scale_at(angle)), 2) for angle in (0.0, 45.0, 90.0)]
+    [2.18, 2.0, 1.82]
+    """
+    turned = np.sin(np.radians(RING_ANGLE.check(ring_angle_deg))) ** 2
+    tangential = 2.0 * DIFFUSION_SCALE / (1.0 + RADIAL_TO_TANGENTIAL)
+    return tangential * (RADIAL_TO_TANGENTIAL * (1.0 - turned) + turned)
 
 
 def permeance_in_series(film_kg_m2_s_pa: Any) -> Any:

@@ -1,8 +1,8 @@
 """How long stock takes to come to its air, and whether its surface checks on the way.
 
 Dates come from the solver of `moisture`, so that the date of a stack and its course as it is followed
-agree. They are given as a range: published diffusion coefficients scatter by a factor of two, and what the
-air between the boards lets through is known no better. Plan by the slow end.
+agree. They are given as a range: published diffusion coefficients scatter by a factor of two
+(`DOUBT_FACTOR`), and what the air between the boards lets through is known no better. Plan by the slow end.
 """
 
 import math
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from .diffusion import DIFFUSION_SCALE, DOUBT_FACTOR
 from .errors import BadInput
 from .readiness import TOLERANCE_PCT
 from .restraint import SplitRisk, surface_check_risk
@@ -27,15 +28,12 @@ STEPS_A_DAY = 4
 LONGEST_DAYS = 1_000
 """Beyond this no date is given."""
 
-STICKERED_PERMEANCE_KG_M2_S_PA = 6.5e-10
+STICKERED_PERMEANCE_KG_M2_S_PA = 9e-10
 """Of the air between stickered boards, from each face to the shop [kg/(m2 s Pa)].
 
-A board in a stack is no lone board: between boards 19 mm apart the air is not the shop's. Common practice, no
-source; chosen so that red oak of 1 in comes from 11 % to within a point of a shop at 40 % in about three
-weeks, as the trade has it. It is what some 30 cm of still air lets through, half the depth of a small stack.
-"""
-RANGE_FACTOR = 2.0
-"""By which diffusion, and what that air lets through, may both be more or less."""
+A board in a stack is no lone board: between boards 19 mm apart the air is not the shop's. Fitted with the
+diffusion scale to eleven times of acclimation and air drying (`calibrate_evidence.STACK_TIMES`). It is what
+some 20 cm of still air lets through: a small stack has so much on its way out."""
 
 TIGHT_PACKAGE_PCT_MONTH = 0.2
 """What dry 3/4 in lumber gains or loses at most in a tight package: Wood Handbook ch. 13."""
@@ -131,7 +129,7 @@ def acclimation(
     BadInput
         If a number lies outside its range, or for another way of stacking.
     """
-    from .moisture import DIFFUSION_SCALE, Batch, advance, summary, uniform_profile
+    from .moisture import Batch, advance, summary, uniform_profile
 
     mc = float(MOISTURE.check(mc_pct))
     thickness = float(THICKNESS.check(thickness_mm))
@@ -150,7 +148,7 @@ def acclimation(
         if not math.isnan(permeance_kg_m2_s_pa):  # the finish and that air in series
             open_face *= permeance_kg_m2_s_pa / (open_face + permeance_kg_m2_s_pa)
         back = 0.0 if stacking == "one face" else open_face
-        values = thickness, gravity, 1000.0 * gravity, open_face, back
+        values = thickness, gravity, 1000.0 * gravity, open_face, back, factor * DIFFUSION_SCALE
         return Batch(*(np.array([value], dtype=np.float64) for value in values))
 
     start = uniform_profile([mc]) if profile is None else np.asarray(profile, dtype=np.float64)
@@ -159,15 +157,14 @@ def acclimation(
         return _dead_piled(now, emc, target, tolerance, stays)
 
     def run(factor: float, days: int) -> Floats:
-        batch, scale = batch_at(factor), factor * DIFFUSION_SCALE
         air = np.full((days * STEPS_A_DAY, 1), temperature_c), np.full((days * STEPS_A_DAY, 1), rh_pct)
-        done = advance(start, batch, *air, 0, 0, step_s=STEP_S, diffusion_scale=scale)
+        done = advance(start, batch_at(factor), *air, 0, 0, step_s=STEP_S)
         return np.concatenate([[now], done.mc_mean_pct[:, 0]])
 
     reaches = stays or min(now, emc) <= target <= max(now, emc)
     days, weeks = [], []
     middle = np.empty(0)
-    for factor in (RANGE_FACTOR, 1.0, 1.0 / RANGE_FACTOR):
+    for factor in (DOUBT_FACTOR, 1.0, 1.0 / DOUBT_FACTOR):
         length = 30
         means = run(factor, length)
         while reaches and length < LONGEST_DAYS and _first_within(means, target, tolerance) is None:

@@ -12,7 +12,7 @@ of first order cancels; thin boards divide a step further. Air and temperature h
 `moisture_reference` is the same in plain numpy; `kernel` is the compiled form used here.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from . import kernel
 from .air_tables import AirTables, tables
 from .blocks import Blocks, Pool, cores
-from .diffusion import AIR_PERMEANCE_KG_M2_S_PA, permeance_in_series
+from .diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SCALE, permeance_in_series
 from .errors import BadInput
 from .lanes import LANES
 from .layers import CELLS, CENTRES, CORE_INNER, CORE_OUTER, WIDTHS
@@ -43,8 +43,6 @@ __all__ = [
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-DIFFUSION_SCALE = 3.5
-"""Factor on Siau's diffusion coefficient, one for all woods; see `calibrate`."""
 WETTEST_PCT = 200.0
 """Highest moisture content a profile may hold: above fibre saturation the model only drains it slowly."""
 PART_S_PER_M2 = 3e7
@@ -70,6 +68,9 @@ class Batch:
         Oven-dry mass per volume [kg/m3], 50 to 1500.
     face_permeance, back_permeance : array
         Permeance of the finish on each face [kg/(m2 s Pa)]: NaN for a bare face, 0 for a sealed one.
+    diffusion_scale : array, optional
+        Factor on Siau's diffusion coefficient [-], 0.01 to 100, as `diffusion.diffusion_scale_at` gives it
+        for a ring angle; one number is that of all. Else that of an unknown ring angle, `DIFFUSION_SCALE`.
 
     Raises
     ------
@@ -82,15 +83,19 @@ class Batch:
     oven_dry_density_kg_m3: Floats
     face_permeance: Floats
     back_permeance: Floats
+    diffusion_scale: Floats = field(default_factory=lambda: np.array(DIFFUSION_SCALE))
 
     def __post_init__(self) -> None:
         length = np.size(self.thickness_mm)
+        if np.ndim(self.diffusion_scale) == 0:
+            object.__setattr__(self, "diffusion_scale", np.full(length, self.diffusion_scale))
         for name, low, high, bare in (
             ("thickness_mm", 0.0, 500.0, False),
             ("specific_gravity", 0.1, 1.4, False),
             ("oven_dry_density_kg_m3", 50.0, 1500.0, False),
             ("face_permeance", 0.0, np.inf, True),
             ("back_permeance", 0.0, np.inf, True),
+            ("diffusion_scale", 0.01, 100.0, False),
         ):
             values = np.ascontiguousarray(np.atleast_1d(getattr(self, name)), dtype=np.float64)
             if values.shape != (length,):
@@ -166,14 +171,14 @@ def parts_of(thickness_mm: Floats, step_s: float) -> Integers:
     return np.clip(np.ceil(step_s / longest - 1e-9), 1, MOST_PARTS).astype(np.int64)
 
 
-def _members(batch: Batch, blocks: Blocks, scale: float) -> Floats:
+def _members(batch: Batch, blocks: Blocks) -> Floats:
     rows = np.empty((len(blocks), kernel.MEMBER_ROWS, LANES))
     thickness_m = batch.thickness_mm * 1e-3
     per_pa = 100.0 / (batch.oven_dry_density_kg_m3 * thickness_m)
     for row, values in (
         (kernel.SHARE_DRY, 0.667 * batch.specific_gravity),
         (kernel.SHARE_RISE, 0.01 * batch.specific_gravity),
-        (kernel.INVERSE_SQUARE, scale / thickness_m**2),
+        (kernel.INVERSE_SQUARE, batch.diffusion_scale / thickness_m**2),
         (kernel.FACE_SUPPLY, permeance_in_series(batch.face_permeance) * per_pa),
         (kernel.BACK_SUPPLY, permeance_in_series(batch.back_permeance) * per_pa),
     ):
@@ -203,7 +208,6 @@ def advance(
     step_s: float = 3600.0,
     every: int = 1,
     *,
-    diffusion_scale: float = DIFFUSION_SCALE,
     threads: int | None = None,
 ) -> Advance:
     """Carry members through rows of air.
@@ -226,8 +230,6 @@ def advance(
         may end a jump to saturated air up to 2 points too wet.
     every : int
         Rows of result are kept at the end of each `every` steps.
-    diffusion_scale : float
-        Factor on Siau's diffusion coefficient.
     threads : int, optional
         Threads to use; else one for each core this process may use. The result does not depend on it.
 
@@ -259,7 +261,7 @@ def advance(
     lanes = len(blocks) * LANES
     held = blocks.spread(state).reshape(len(blocks), LANES, CELLS).transpose(0, 2, 1).ravel()
     gained = np.zeros(len(blocks) * 2 * LANES)
-    members = _members(batch, blocks, diffusion_scale)
+    members = _members(batch, blocks)
     columns = [
         blocks.spread(values.reshape(-1)) * width
         for values, width in (

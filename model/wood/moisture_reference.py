@@ -36,7 +36,7 @@ from .layers import (
     LATER_NEAR,
     WIDTHS,
 )
-from .moisture import DIFFUSION_SCALE, Batch, parts_of
+from .moisture import Batch, parts_of
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +48,7 @@ class Physics:
     Attributes
     ----------
     diffusion : callable (temperature_c, mc_pct, specific_gravity) -> m2/s
-        Before the diffusion scale.
+        Before the member's diffusion scale.
     sorption : callable (temperature_c, h) -> (mc_pct, slope)
         Moisture content at relative humidity h, a fraction, and its slope.
     opening : callable (temperature_c, mc_pct) -> h
@@ -115,14 +115,14 @@ class _Boards:
     """What the members of one call have in common."""
 
     batch: Batch
-    scale: float
     physics: Physics
 
     def diffusion(self, temperature_c: Floats, mc: Floats) -> Floats:
         """D / h^2 [1/s], members along the last axis."""
         thickness_m = self.batch.thickness_mm * 1e-3
         gravity = self.batch.specific_gravity
-        return self.scale * self.physics.diffusion(temperature_c, mc, gravity) / thickness_m**2
+        scale = self.batch.diffusion_scale
+        return scale * self.physics.diffusion(temperature_c, mc, gravity) / thickness_m**2
 
     def side(self, temperature_c: Floats, rh_pct: Floats, film: Floats) -> _Side:
         h = rh_pct / 100.0
@@ -228,7 +228,6 @@ def advance_plainly(
     back_air: ArrayLike = 0,
     step_s: float = 3600.0,
     *,
-    diffusion_scale: float = DIFFUSION_SCALE,
     physics: Physics = WOOD,
 ) -> PlainAdvance:
     """`moisture.advance` without its checks, its blocks and its threads; same arguments.
@@ -237,7 +236,7 @@ def advance_plainly(
     """
     members = len(batch)
     (parts,) = np.unique(parts_of(batch.thickness_mm, step_s))
-    boards = _Boards(batch, diffusion_scale, physics)
+    boards = _Boards(batch, physics)
     face_at = np.broadcast_to(np.asarray(face_air), (members,))
     back_at = np.broadcast_to(np.asarray(back_air), (members,))
     mc = np.asarray(profile, dtype=np.float64).T.copy()

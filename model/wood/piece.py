@@ -195,6 +195,7 @@ def write_piece(piece: Piece) -> str:
 def moisture_batch(members: Sequence[Member]) -> "Batch":
     """The constants with which the moisture solver follows these members, in their order."""
     # The solver takes a moment to load, and most questions about a piece never need it.
+    from model.wood.diffusion import diffusion_scale_at
     from model.wood.moisture import Batch
 
     def permeances(faces: list[tuple[str, int]]) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -210,4 +211,5 @@ def moisture_batch(members: Sequence[Member]) -> "Batch":
         ),
         face_permeance=permeances([(m.finish.face, m.finish.face_coats) for m in members]),
         back_permeance=permeances([(m.finish.back, m.finish.back_coats) for m in members]),
+        diffusion_scale=np.array([float(diffusion_scale_at(member.ring_angle_deg)) for member in members]),
     )

@@ -1,7 +1,11 @@
-"""The published moisture-excluding table, run by the solver.
+"""The published moisture-excluding table, run on the shape of its specimens.
 
 Wood Handbook (FPL-GTR-190, 2010) Table 16-3 and the longer table of earlier editions as quoted elsewhere;
 `provenance` in the data says how each row was read. Rows from memory are calibrated and not tested against.
+
+Each finish has one permeance fitted to its three figures, so that what a fit leaves is a regression and no
+proof. The true tests are further down: a figure foretold from the other two, a row foretold from its
+neighbours, and films measured elsewhere that were never fitted.
 """
 
 import csv
@@ -11,7 +15,9 @@ import numpy as np
 import pytest
 
 from model.wood import calibrate, moisture
-from model.wood.moisture_reference import advance_plainly
+from model.wood.calibrate_shapes import box_means
+from model.wood.diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SCALE
+from model.wood.finish import permeance_of
 
 ROWS = [row for row in calibrate.published() if row.provenance != "memory"]
 FILMS = [row for row in ROWS if row.film]
@@ -22,24 +28,108 @@ def fitted():
     return calibrate.fit(ROWS)
 
 
-def test_film_finishes_come_within_two_points_rms_and_six_at_worst(fitted):
+def rms(left):
+    return np.sqrt(np.nanmean(np.square(left), axis=0))
+
+
+# ---- regressions: what the fit leaves
+
+
+def test_regression_of_the_fit_film_finishes_within_a_point_and_a_half_rms(fitted):
     films = [one for one in fitted if one.row.film]
-    print(f"\n{'finish':38s} coats    printed 1/7/14 d     left over")
-    for one in films:
-        printed = "/".join("-" if np.isnan(x) else f"{x:.0f}" for x in one.row.mee_pct)
-        left = " ".join("    -" if np.isnan(x) else f"{x:+5.1f}" for x in one.residual_pct)
-        print(f"{one.row.name:38s} {one.row.coats:5d} {printed:>18s}   {left}")
-    rms, worst = calibrate.left_over(films)
-    print(f"rms {rms:.2f}, worst {worst:.1f} points over {len(films)} rows")
     assert len(films) >= 36
-    assert rms <= 2.0
-    assert worst <= 6.0
+    left, worst = calibrate.left_over(films)
+    assert left <= 1.5
+    assert worst <= 5.0
+    one_day = [one.residual_pct[0] for one in films]
+    assert abs(np.nanmean(one_day)) < 1.0
 
 
-def test_rows_read_on_the_handbooks_own_page_alone_do_too(fitted):
-    rms, worst = calibrate.left_over(one for one in fitted if one.row.film and one.row.provenance == "read")
-    assert rms <= 2.0
-    assert worst <= 6.0
+def test_regression_of_the_fit_rows_read_on_the_handbooks_own_page(fitted):
+    left, worst = calibrate.left_over(one for one in fitted if one.row.film and one.row.provenance == "read")
+    assert left <= 1.75
+    assert worst <= 5.0
+
+
+# ---- true tests: what was not fitted
+
+
+def test_a_figure_is_foretold_from_the_other_two():
+    # On a slab with the scale of 3.5 used before, rms was 3.05, 2.66 and 2.14 points at 1, 7 and 14 days.
+    left = rms(calibrate.foretold(FILMS))
+    print("foretold, rms at 1/7/14 days", left)
+    assert np.all(left <= [3.0, 2.6, 2.1])
+
+
+def test_a_row_held_out_is_foretold_from_a_coat_less_and_a_coat_more(fitted):
+    # That each further coat divides by the same is our own rule between coats that were tested: common
+    # practice, no source. First coats soak in and are films only in part, so a second coat is foretold
+    # worst (spar varnish by 13 points); the third and later ones come within 5.
+    by_row = {(one.row.name, one.row.coats): one for one in fitted if one.row.film}
+    left = {}
+    for (name, coats), row in by_row.items():
+        beside = [by_row.get((name, coats + step)) for step in (-1, 1)]
+        if all(beside) and np.isfinite(row.row.mee_pct).all():
+            between = np.sqrt(beside[0].permeance_kg_m2_s_pa * beside[1].permeance_kg_m2_s_pa)
+            left[name, coats] = calibrate.effectiveness([between])[:, 0] - np.array(row.row.mee_pct)
+    print(left)
+    assert len(left) >= 9
+    assert np.all(rms(list(left.values())) <= 6.0)
+    later = [apart for (_, coats), apart in left.items() if coats > 3]
+    assert len(later) >= 2
+    assert np.all(np.abs(later) <= 2.0)
+
+
+# Water vapour resistance of nine free films of exterior paint (alkyds, emulsions, acrylics) by the wet cup,
+# as the thickness of still air that resists as much: 0.453 to 1.350 m in three layers, 0.690 to 2.250 m in
+# six. Rossebø and Kvande, Buildings 14 (2024) 2202, abstract. Still air passes 2.0e-10 kg/(m s Pa) at 23
+# °C.
+STILL_AIR_KG_M_S_PA = 2.0e-10
+
+
+@pytest.mark.parametrize(
+    ("name", "coats"),
+    [("acrylic latex flat house paint", 3), ("alkyd gloss enamel", 2), ("oil-based house paint", 3)],
+)
+def test_house_paints_resist_as_free_films_measured_elsewhere(name, coats):
+    still_air_m = STILL_AIR_KG_M_S_PA / permeance_of(name, coats).permeance
+    print(name, still_air_m)
+    assert 0.453 / 1.1 <= still_air_m <= 1.350 * 1.1
+
+
+# ---- the shape of the specimens
+
+
+def test_a_box_that_is_wide_and_long_is_the_slab_of_the_solver():
+    for film in (np.nan, 2e-10):
+        total = (
+            AIR_PERMEANCE_KG_M2_S_PA
+            if np.isnan(film)
+            else 1.0 / (1.0 / AIR_PERMEANCE_KG_M2_S_PA + 1.0 / film)
+        )
+        box = box_means((16.0, 5_000.0, 20_000.0), 0.40, total, 26.7, 30.0, 90.0, 14, DIFFUSION_SCALE)
+        batch = moisture.Batch(*(np.array([x]) for x in (16.0, 0.4, 400.0, film, film)))
+        start = calibrate.equilibrium_moisture_content(26.7, 30.0)
+        air = np.full((24 * 14, 1), 26.7), np.full((24 * 14, 1), 90.0)
+        run = moisture.advance(moisture.uniform_profile([start]), batch, *air, 0, 0, every=24)
+        gained, expected = box - start, run.mc_mean_pct[:, 0] - start
+        assert gained == pytest.approx(expected, rel=0.015)
+
+
+def test_edges_and_ends_let_in_as_much_again_in_the_first_day():
+    # Early uptake goes with area times the root of the coefficient: edges a fifth and, twelve times as quick
+    # along the grain, ends four tenths of what the two faces take in (by hand, no air in the way).
+    start = calibrate.equilibrium_moisture_content(26.7, 30.0)
+    case = 0.40, 1e-5, 26.7, 30.0, 90.0, 1, 0.2
+    slab = box_means((16.0, 5_000.0, 20_000.0), *case)[0] - start
+    box = box_means(calibrate.SPECIMEN_MM, *case)[0] - start
+    by_hand = (76 * 127 + 16 * 127 + np.sqrt(12.0) * 16 * 76) / (76 * 127)
+    assert box / slab == pytest.approx(by_hand, rel=0.1)
+
+
+def test_a_slower_wood_fits_worse_than_the_scale_in_use(fitted):
+    in_use = calibrate.left_over([one for one in fitted if one.row.film])[0]
+    assert calibrate.left_over(calibrate.fit(FILMS, 1.0))[0] > 2.0 * in_use
 
 
 def test_weak_finishes_are_nearly_bare_wood(fitted):
@@ -48,11 +138,6 @@ def test_weak_finishes_are_nearly_bare_wood(fitted):
     assert weak
     for one in weak:
         assert one.permeance_kg_m2_s_pa > 2e-9
-
-
-def test_a_smaller_scale_fits_worse():
-    assert calibrate.left_over(calibrate.fit(FILMS, 2.0))[0] > 3.0
-    assert calibrate.left_over(calibrate.fit(FILMS, 3.0))[0] > 2.0
 
 
 @pytest.mark.parametrize("name", ["oil-modified urethane varnish", "shellac", "two-part epoxy"])
@@ -126,14 +211,3 @@ def test_three_coats_of_varnish_keep_most_of_a_year_and_delay_it_by_weeks():
     assert 15.0 < late_d[0] < 35.0
     assert amplitude[1] / swing > 0.97
     assert late_d[1] < 10.0
-
-
-def test_the_plain_solver_gives_the_same_effectiveness():
-    films = np.array([np.nan, 2e-10])
-    batch = moisture.Batch(np.full(2, 16.0), np.full(2, 0.4), np.full(2, 400.0), films, films)
-    start = calibrate.equilibrium_moisture_content(calibrate.TEST_TEMPERATURE_C, 30.0)
-    air = np.full((24 * 7, 1), calibrate.TEST_TEMPERATURE_C), np.full((24 * 7, 1), 90.0)
-    run = advance_plainly(moisture.uniform_profile(np.full(2, start)), batch, *air)
-    gain = run.mc_mean_pct[[23, 167]] - start
-    mee = 100.0 * (1.0 - gain[:, 1] / gain[:, 0])
-    assert mee == pytest.approx(calibrate.effectiveness([2e-10])[:2, 0], abs=1e-6)

@@ -151,6 +151,7 @@ def straight_wood(thickness_mm, s_face, s_back):
         np.array([DENSITY]),
         np.array([film_for(s_face)]),
         np.array([film_for(s_back)]),
+        np.array([1.0]),
     )
 
 
@@ -163,7 +164,6 @@ def share_after(batch, fo, length_mm, steps=60, d=D_M2_S):
         temperature,
         np.full((steps, 1), 70.0),
         step_s=seconds / steps,
-        diffusion_scale=1.0,
         physics=linear(d, SLOPE),
     )
     return run, lambda mc: (mc - 0.2 * SLOPE) / (0.5 * SLOPE)
@@ -275,7 +275,6 @@ def test_a_year_comes_through_a_finish_as_the_sine_says(d, l_mm, s, ratio, lag_d
         np.full((len(days), 1), TEMPERATURE_C),
         rh[:, None],
         step_s=86400.0,
-        diffusion_scale=1.0,
         physics=linear(d, SLOPE),
     )
     t = (days + 1.0) * 86400 / year_s

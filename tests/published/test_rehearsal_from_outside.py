@@ -66,7 +66,7 @@ class Board:
     """One member, taken from the printed parameters, on a grid of its own."""
 
     def __init__(self, parameters: dict[str, Any], member: dict[str, Any], cells: int = 81) -> None:
-        self.scale = parameters["diffusion_scale"]
+        self.scale = member["diffusion_scale"]
         self.gravity = member["specific_gravity"]
         self.density = member["oven_dry_density_kg_m3"]
         air = parameters["air_permeance_kg_m2_s_pa"]
@@ -163,6 +163,15 @@ def test_mean_moisture_is_what_an_outsider_computes(
     printed = np.array([row["mc_mean_pct"] for row in rows])
     assert printed.max() - printed.min() > 0.3, "air too calm to tell anything"
     assert np.abs(printed - expected).max() < 0.05
+
+
+def test_each_part_has_the_speed_of_its_own_ring_angle(
+    rehearsed: tuple[dict[str, Any], pd.DataFrame],
+) -> None:
+    """Through the flat-sawn back moisture goes along the rays, through the slat along the rings."""
+    members = rehearsed[0]["parameters"]["members"]
+    assert members["back"]["diffusion_scale"] == pytest.approx(2.18, abs=0.005)
+    assert members["slat"]["diffusion_scale"] == pytest.approx(1.82, abs=0.005)
 
 
 @pytest.mark.parametrize("name", ["back", "slat"])

@@ -142,7 +142,7 @@ OILED = (9.0, 0.40, 400.0, 1e-9, 5e-9, SCALE)
 
 
 def run_solver(boards, air, start_pct):
-    columns = np.array(boards)[:, :5].T
+    columns = np.array(boards).T
     return moisture.advance(
         moisture.uniform_profile(np.full(len(boards), start_pct)),
         moisture.Batch(*columns),
@@ -150,7 +150,6 @@ def run_solver(boards, air, start_pct):
         air[:, 1:],
         0,
         0,
-        diffusion_scale=boards[0][5],
     )
 
 

@@ -4,12 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.drying import (
     LONGEST_DAYS,
-    RANGE_FACTOR,
     STICKERED_PERMEANCE_KG_M2_S_PA,
     acclimation,
     glue_water_pct,
@@ -36,14 +36,14 @@ def test_a_stack_is_slower_than_a_lone_board_and_as_the_watch_follows_it():
         air = np.full((60 * 24, 1), 20.0), np.full((60 * 24, 1), 40.0)
         means = advance(uniform_profile([11.0]), batch, *air, 0, 0).mc_mean_pct[:, 0]
         days[name] = np.argmax(np.abs(means - 7.72) <= 1.0) / 24.0
-    assert days["stack"] > 1.5 * days["lone"]
+    assert days["stack"] > 1.3 * days["lone"]
     assert acclimation(OAK, 25.4, 11.0, 20.0, 40.0).days.middle == pytest.approx(days["stack"], rel=0.01)
 
 
 def test_the_range_is_that_of_both_figures():
     found = acclimation(OAK, 25.4, 11.0, 20.0, 40.0).days
-    assert found.middle / found.fast == pytest.approx(RANGE_FACTOR, rel=0.05)
-    assert found.slow / found.middle == pytest.approx(RANGE_FACTOR, rel=0.05)
+    assert found.middle / found.fast == pytest.approx(DOUBT_FACTOR, rel=0.05)
+    assert found.slow / found.middle == pytest.approx(DOUBT_FACTOR, rel=0.05)
 
 
 def test_the_range_is_in_order():
@@ -151,6 +151,7 @@ def test_nonsense_is_refused_in_one_sentence(wrong):
 # --- by hand ----------------------------------------------------------------------------------------
 
 
+@settings(deadline=None)  # the first call loads a library
 @given(st.floats(0.001, 5.0), st.floats(0.05, 50.0))
 def test_a_slab_goes_one_way_and_never_beyond(fourier, biot):
     assert 0.0 <= slab_uptake(fourier, biot) < slab_uptake(1.2 * fourier, biot) + 1e-9

@@ -32,6 +32,7 @@ def some_of(batch, members):
         batch.oven_dry_density_kg_m3[members],
         batch.face_permeance[members],
         batch.back_permeance[members],
+        batch.diffusion_scale[members],
     )
 
 
