@@ -134,7 +134,7 @@ def settle(shop, watches, at):
     pytest.fail("the watches never come to rest")
 
 
-@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10_000))
 def test_watches_that_divide_the_places_come_to_what_one_does(make_shop, monkeypatch, seed):
     chance = random.Random(seed)

@@ -177,7 +177,6 @@ def judged(store, batches, hours, anew=False):
 # Not made smaller: a failure would take minutes for that.
 SLOWLY = settings(
     max_examples=25,
-    deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
     suppress_health_check=[HealthCheck.too_slow],
 )

@@ -86,7 +86,7 @@ def days(draw: st.DrawFn) -> Readings:
     return Readings(at[keep], temperature[keep], rh[keep])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(own=days(), others=st.lists(days(), max_size=2), later_h=st.integers(0, 3))
 def test_no_detector_finds_what_the_outlines_rule_out(
     own: Readings, others: list[Readings], later_h: int

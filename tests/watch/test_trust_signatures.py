@@ -127,6 +127,16 @@ def test_one_reading_far_off_is_a_jump():
     assert (found.kind, found.since_ms, found.until_ms) == ("jump", series.at_ms[50], series.at_ms[50])
 
 
+@pytest.mark.parametrize("side", ["before", "after"])
+def test_a_jump_at_the_edge_of_a_pause_has_one_near_neighbour_and_is_doubted(side):
+    series = with_values(quarter_hours(24), 50, rh_pct=80.0)
+    # The sensor was out of reach for five hours on one side of the reading that is far off.
+    at = series.at_ms.copy()
+    at[50 if side == "before" else 51 :] += 5 * 3_600_000
+    paused = series_of("bench", at, series.temperature_c, series.rh_pct)
+    assert [f.since_ms for f in doubts(signatures.jumps(paused, ALONE))] == [at[50]]
+
+
 def test_the_last_reading_is_held_until_the_next_confirms_it():
     series = quarter_hours(24)
     held = with_values(series, 95, rh_pct=80.0)
