@@ -40,7 +40,7 @@ def readings(hours, seed=1, step_h=0.25, temperature_c=20.0, first=0.0):
 FAULTS = st.lists(
     st.tuples(
         st.integers(1, 2),
-        st.sampled_from(["stuck", "spike", "pegged", "gap", "hot", "sun", "apart", "often"]),
+        st.sampled_from(["stuck", "spike", "fahrenheit", "pegged", "gap", "hot", "sun", "apart", "often"]),
         st.integers(0, 380),
         st.integers(1, 90),
     ),
@@ -63,6 +63,8 @@ def faulty(faults):
                 row[1], row[2] = row[1] + 8.0, round(row[2] * 0.617, 1)
         if kind == "spike" and part:
             part[0][2] = 92.0
+        elif kind == "fahrenheit" and part and part[0][1] is not None:
+            part[0][1] = 68.4
         elif kind == "gap":
             del rows[sensor][first : first + length]
         elif kind == "apart":

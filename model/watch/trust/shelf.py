@@ -20,7 +20,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, paired
+from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, paired, settled
 from model.watch.bulk import Bulk
 from model.watch.trust.figures import N_BOTH, N, corrected_pct, hourly_means, lags_of, outline_of, outlines_of
 from model.watch.trust.hours import HourTable, Table
@@ -201,7 +201,7 @@ class Shelf:
             rows: list[tuple[float, ...]] = []
             for a in range(low, high, 24):
                 b = min(a + 24, high)
-                found = self.around(bulk, sensor_id, a, b)
+                found = Readings(*settled(*self.around(bulk, sensor_id, a, b)))
                 corrected = corrected_pct(found, self._corrections.get(sensor_id, ()))
                 temperature_c = paired(found.at_ms, found.temperature_c, ~np.isnan(found.rh_pct))
                 rows += hourly_means(found.at_ms, temperature_c, corrected, a, b)
