@@ -373,7 +373,10 @@ def _in_use(session: Session) -> list[Sensor]:
 
 def _known(session: Session, sensor: Sensor) -> KnownSensor:
     last = session.scalars(
-        select(Reading).where(Reading.sensor_id == sensor.id).order_by(Reading.observed_at.desc()).limit(1)
+        select(Reading)
+        .where(Reading.sensor_id == sensor.id)
+        .order_by(Reading.observed_at.desc(), *Reading.smaller_first())
+        .limit(1)
     ).one_or_none()
     hung = next((hanging.place_id for hanging in sensor.hangings if hanging.until_at is None), None)
     doubts = session.scalars(

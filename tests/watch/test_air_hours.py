@@ -245,3 +245,30 @@ def test_a_change_that_comes_while_marks_are_read_is_not_lost(bare):
         )
         mark_hours(session, [1], bare.hour(0), bare.hour(0.9))
     assert air(bare, 1)[bare.hour(0)].rh_pct == pytest.approx(45.0)
+
+
+@pytest.mark.parametrize("turned_round", [False, True])
+@pytest.mark.parametrize(
+    ("told", "hour"),
+    [
+        ([(20.0, 45.0), (20.0, 45.0)], (20.0, 45.0)),
+        ([(20.0, 46.0), (20.5, 44.0)], (20.0, 46.0)),  # the smaller pair as it came, not the least of each
+        ([(20.0, None), (None, 45.0)], (20.0, 45.0)),
+        ([(20.0, 45.0), (20.2, None)], (20.0, 45.0)),
+        ([(20.2, 45.0), (20.0, None)], (20.0, 45.0)),
+        ([(20.0, 45.0), (20.6, 45.0)], None),
+        ([(20.0, 45.0), (20.0, 47.1)], None),
+        ([(20.0, 45.0), (20.3, 46.0), (20.1, 60.0)], None),
+    ],
+)
+def test_two_values_for_one_instant_count_by_what_they_say_and_not_by_who_came_first(
+    bare, told, hour, turned_round
+):
+    bare.send([(bare.hour(0.5), *pair) for pair in (reversed(told) if turned_round else told)])
+    row = air(bare, 1).get(bare.hour(0))
+    assert len(bare.rows(Reading)) == len(set(told))
+    if hour is None:
+        assert row is None
+    else:
+        assert (row.temperature_c, row.rh_pct) == pytest.approx(hour)
+        assert row.n_readings == 1

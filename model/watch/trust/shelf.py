@@ -7,8 +7,8 @@ order in which readings came, or on whether it was made at once or bit by bit:
 
 - counts, extremes and whole numbers summed below 2**53 are exact in any order, in the database and here;
 - means are made of an hour's readings in the order of their instants, always of the whole hour;
-- readings are only ever added, or filled in where a quantity was missing. So those kept of an hour are whole
-  when as many as are kept, of each quantity, lie up to the newest of them, and what is newer is added. Other
+- readings are only ever added. So those kept of an hour are whole when as many as are kept, of each
+  quantity, lie up to the newest of them, and what is newer is added. Other
   changes (a sensor put in another's place, old readings let go) change the book or `kept_since`, upon which
   all readings kept are forgotten.
 
