@@ -18,6 +18,8 @@ log = logging.getLogger("paneltide.ingest")
 ROW_BYTES = 250  # what a row costs in memory, roughly
 MESSAGE_COST_BYTES = 300
 CLOCK_HOUR_MS = 3_600_000
+EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 64
+"""What says nothing, and is no fault: a retained topic that was cleared, a device with nothing to tell."""
 HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for a new one
 
 
@@ -124,6 +126,9 @@ class Intake:
             )
         if not self._pace.allows(topic):
             return self._refuse_pace(batch, topic, payload, received_at)
+        if len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY:
+            batch.counts["ignored"] += 1
+            return None
         streams = self._registry.route(topic)
         if not streams:
             return self._hear(batch, topic, payload, retained, received_at)
@@ -159,9 +164,12 @@ class Intake:
                         known = self._known_again(batch, topic, payload, packet_id, flagged)
                     if known:
                         continue
-                    # Two arrivals within a millisecond are two readings, not one told twice.
-                    observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
-                    self._last_arrival_ms[sensor_id] = observed_ms
+                    if observed.observed_at is not received_at:  # told as a distance from the message
+                        observed_ms = to_epoch_ms(observed.observed_at)
+                    else:
+                        # Two arrivals within a millisecond are two readings, not one told twice.
+                        observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
+                        self._last_arrival_ms[sensor_id] = observed_ms
                 batch.size_bytes += ROW_BYTES
                 batch.add(
                     (

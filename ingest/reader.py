@@ -2,7 +2,7 @@
 
 import json
 from datetime import datetime
-from typing import Any, Final, NoReturn
+from typing import Any, Final, Literal, NoReturn
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import msgspec
@@ -125,22 +125,43 @@ class Reader:
         else:
             temperature_c = self._temperature_c(topic, t, t_unit)
         rh_pct: float | None
+        spoiled: BadPayload | None = None
         if type(h) is float and self._plain_h and h_unit is None and 1.0 <= h <= 100.0:
             rh_pct = h
         else:
-            rh_pct = self._rh_pct(topic, h, h_unit)
+            try:
+                rh_pct = self._rh_pct(topic, h, h_unit)
+            except quantities.Saturated as error:
+                if temperature_c is None:
+                    raise
+                rh_pct, spoiled = None, error
         battery_pct = None if b is None else quantities.battery_or_none(b)
         if temperature_c is None and rh_pct is None and battery_pct is None:
             self._nothing(topic, t, h, b)
+        observed_at, clock = self._when(topic, at, received_at, retained)
+        seen = Observed(part, observed_at, temperature_c, rh_pct, battery_pct, clock)
+        if spoiled is not None:
+            raise BadPayload(spoiled.topic, spoiled.field, spoiled.problem, spoiled.got, (seen,))
+        return seen
+
+    def _when(
+        self, topic: str, at: object, received_at: datetime, retained: bool
+    ) -> tuple[datetime, Literal["device", "arrival"]]:
         if at is not None:
-            observed_at = times.instant(at, self._zone, received_at, self.reading.time_unit)
-            if observed_at is not None and times.sane(observed_at, received_at):
-                return Observed(part, observed_at, temperature_c, rh_pct, battery_pct, "device")
+            unit = self.reading.time_unit
+            if unit not in times.AGO:
+                observed_at = times.instant(at, self._zone, received_at, unit)
+                if observed_at is not None and times.sane(observed_at, received_at):
+                    return observed_at, "device"
+            # A distance from a message says nothing of one that was kept by the broker.
+            before = None if retained else times.ago(at, unit)
+            if before is not None:
+                return received_at - before, "arrival"
         if retained:
             raise BadPayload(
                 topic, "time", "is missing or not sane, so this retained message is old news", at
             )
-        return Observed(part, received_at, temperature_c, rh_pct, battery_pct, "arrival")
+        return received_at, "arrival"
 
     def _temperature_c(self, topic: str, raw: object, raw_unit: object) -> float | None:
         value, written = quantities.number_and_unit(topic, "temperature_c", raw)
@@ -247,6 +268,8 @@ class Reader:
                 continue  # one missing among many costs nothing
             except BadPayload as error:
                 problems.append(error)
+                for good in error.readings:
+                    found.add(topic, good)
         return found.settled(topic, problems, document)
 
     def _from_named(
@@ -310,7 +333,10 @@ class Reader:
                 problems.append(error)
                 continue
             if record.relative and seen.clock == "device":
-                seen = msgspec.structs.replace(seen, clock="arrival")
+                now = seen.observed_at == received_at
+                seen = msgspec.structs.replace(
+                    seen, clock="arrival", observed_at=received_at if now else seen.observed_at
+                )
             found.add(topic, seen)
         return found.settled(topic, problems, pack)
 

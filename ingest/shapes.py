@@ -30,7 +30,8 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
 
     `part` is the sensor's own name inside the message, empty when the message speaks of one sensor;
     `temperature_c` and `rh_pct` may be missing, at least one of the three quantities is there;
-    `observed_at` is UTC; `clock` says whose clock gave it.
+    `observed_at` is UTC; `clock` says whose clock gave it: a time told as a distance from the message stands
+    on that of the arrival.
     """
 
     part: str
@@ -68,7 +69,8 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     temperature_scale, rh_scale : float
         What one count is worth, for devices that send whole tenths or hundredths.
     time_unit : str
-        `auto`, `s`, `ms`, `us` or `ns` for times that are numbers.
+        `auto`, `s`, `ms`, `us` or `ns` for times that are numbers; `s-ago`, `ms-ago` or `min-ago` for those
+        that say how long before the message it was measured.
     each : str, optional
         Pointer to a list or object that holds one item for each sensor or instant.
     part_at : str, optional
@@ -101,7 +103,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     rh_unit_at: str | None = None
     temperature_scale: float = 1.0
     rh_scale: float = 1.0
-    time_unit: Literal["auto", "s", "ms", "us", "ns"] = "auto"
+    time_unit: Literal["auto", "s", "ms", "us", "ns", "s-ago", "ms-ago", "min-ago"] = "auto"
     each: str | None = None
     part_at: str | None = None
     shared_time: str | None = None

@@ -363,3 +363,40 @@ def test_a_message_is_acknowledged_only_when_the_database_holds_it(
     with store.session() as session:
         assert session.scalars(select(HeardMessage.payload)).all() == [GOOD]
     subscriber._writer.drop()
+
+
+@pytest.mark.parametrize("body", [b"", b"{}", b" { } ", b"[]", b"\0", b"{}\r\n"])
+@pytest.mark.parametrize("topic", ["air", "air/status", "new/1"])
+def test_a_cleared_topic_and_an_empty_message_are_ignored_and_no_rejection(
+    bench: Bench, topic: str, body: bytes
+) -> None:
+    bench.intake.take(topic, body, retained=True)
+    assert bench.commit() == 0
+    assert bench.reasons() == []
+    assert (bench.tally("ignored"), bench.tally("received"), bench.tally("rejected")) == (1, 1, 0)
+
+
+def test_a_wet_sensor_is_told_of_and_its_temperature_stored(bench: Bench) -> None:
+    bench.intake.take("air", b'{"temperature": 6.5, "humidity": 101}')
+    assert bench.commit() == 1
+    assert [(one.temperature_c, one.rh_pct) for one in bench.readings()] == [(6.5, None)]
+    assert "above 100 %" in bench.reasons()[0]
+
+
+def test_readings_told_as_a_distance_from_their_message_are_stored_where_they_belong(bench: Bench) -> None:
+    with bench.store.session() as session:
+        sensor = Sensor(name="Rack", accepted_at=NOON)
+        sensor.bindings.append(Binding(topic="rack", part="rack", payload={"shape": "senml-json"}))
+        session.add(sensor)
+    bench.registry.refresh(bench.writer.book)
+    pack = b'[{"bn":"rack/","n":"t","u":"Cel","v":20.5,"t":-600},{"n":"t","u":"Cel","v":20.7}]'
+    bench.intake.take("rack", pack, packet_id=9)
+    assert bench.commit() == 2
+    assert [(one.observed_at, one.temperature_c) for one in bench.readings()] == [
+        (NOON - timedelta(minutes=10), 20.5),
+        (NOON, 20.7),
+    ]
+    bench.remembered.resumed([], session_present=True)
+    bench.at += timedelta(seconds=5)
+    bench.intake.take("rack", pack, packet_id=9, flagged=True)
+    assert bench.commit() == 0

@@ -274,7 +274,8 @@ class Library:
         found = self.bulk.rows("SELECT payload FROM binding WHERE sensor_id = ?", (sensor_id,))
         readings = [json.loads(told) if isinstance(told, str | bytes) else told for (told,) in found]
         return not readings or any(
-            str(told.get("shape", "")).startswith("senml") or told.get("time") or told.get("shared_time")
+            str(told.get("shape", "")).startswith("senml")
+            or ((told.get("time") or told.get("shared_time")) and "ago" not in told.get("time_unit", ""))
             for told in readings
         )
 
