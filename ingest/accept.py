@@ -93,7 +93,7 @@ def known_and_heard(store: Store) -> tuple[list[KnownSensor], list[HeardTopic]]:
         ).all()
         for topic, kept, last_id in rows:
             last = session.get_one(HeardMessage, last_id)
-            proposal = _named_apart(propose(topic, _payloads(session, topic)), names)
+            proposal = _named_apart(_proposed(session, topic), names)
             heard.append(HeardTopic(topic, kept, last.received_at, last.payload, proposal))
     return known, sorted(heard, key=lambda topic: topic.last_at, reverse=True)
 
@@ -209,8 +209,29 @@ def accept_all(
 
 def _recognise(session: Session) -> _Heard:
     topics = session.scalars(select(HeardMessage.topic).distinct().order_by(HeardMessage.topic))
-    found = ((topic, propose(topic, _payloads(session, topic))) for topic in topics)
+    found = ((topic, _proposed(session, topic)) for topic in topics)
     return _Heard({topic: proposal for topic, proposal in found if proposal is not None})
+
+
+def _proposed(session: Session, topic: str) -> Proposal | None:
+    """What an unknown topic is taken for; of one that sensors share, those that nobody accepted yet."""
+    proposal = propose(topic, _payloads(session, topic))
+    bound = [
+        binding
+        for binding in session.scalars(select(Binding).where(Binding.topic == topic))
+        if binding.payload.get("shape") != "presence"
+    ]
+    if proposal is None or not bound:
+        return proposal
+    known = {binding.part for binding in bound}
+    named = any("part_at" in binding.payload for binding in bound)
+    # A reading that asks for no name would take every device's messages for its own.
+    parts = tuple(
+        part
+        for part in proposal.parts
+        if part.part not in known and (part.reading.part_at is not None or not named)
+    )
+    return msgspec.structs.replace(proposal, parts=parts) if parts else None
 
 
 def _payloads(session: Session, topic: str) -> Sequence[bytes]:

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from ingest.batch import Batch, Heard, Refused
 from ingest.books import Book
-from ingest.payload import BadPayload, Observed, read_presence
+from ingest.payload import AnotherDevice, BadPayload, Observed, read_presence
 from ingest.quantities import plain
 from ingest.redelivery import Remembered, checksum
 from ingest.registry import Registry, Stream
@@ -136,21 +136,25 @@ class Intake:
         if received_at is not self._arrival[0]:
             self._arrival = (received_at, to_epoch_ms(received_at))
         received_ms = self._arrival[1]
+        strangers: set[str] = set()
         for stream in streams:
             if stream.read is None:
                 self._presence(batch, stream, topic, payload, received_at)
                 continue
             try:
                 found: list[Observed] | tuple[Observed, ...] = stream.read(
-                    topic, payload, received_at, retained
+                    topic, payload, received_at, retained, stream.sensors
                 )
+            except AnotherDevice as other:
+                strangers.add(other.part)
+                continue
             except BadPayload as bad:
                 self._refuse(topic, payload, str(bad), received_at)
                 found = bad.readings
             for observed in found:
                 sensor_id = stream.sensors.get(observed.part)
                 if sensor_id is None:
-                    batch.counts["part_not_bound"] += 1
+                    strangers.add(observed.part)
                     continue
                 battery_pct = observed.battery_pct
                 if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
@@ -183,6 +187,13 @@ class Intake:
                     topic,
                     payload,
                 )
+        if strangers:
+            for stream in streams:
+                strangers.difference_update(stream.sensors, stream.retired)
+            if strangers:
+                # A device nobody accepted yet, behind a topic that is in use: listed as unknown topics are.
+                batch.counts["part_not_bound"] += len(strangers)
+                self._hear(batch, topic, payload, retained, received_at)
         return None
 
     def _known_again(self, batch: Batch, topic: str, payload: bytes, packet_id: int, flagged: bool) -> bool:

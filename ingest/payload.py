@@ -25,10 +25,11 @@ from ingest import pointer
 from ingest.bodies import LARGEST, document_of, text_of
 from ingest.quantities import BadPayload
 from ingest.reader import Reader
-from ingest.shapes import Observed, PayloadReading, Presence
+from ingest.shapes import AnotherDevice, Observed, PayloadReading, Presence
 
 __all__ = [
     "LARGEST",
+    "AnotherDevice",
     "BadPayload",
     "Observed",
     "PayloadReading",

@@ -1,6 +1,7 @@
 """A reading of the payload, taken apart once and applied to many messages."""
 
 import json
+from collections.abc import Container
 from datetime import datetime
 from typing import Any, Final, Literal, NoReturn
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -9,10 +10,11 @@ import msgspec
 
 from ingest import pointer, quantities, senml, times, words
 from ingest.bodies import checked_size, document_of, text_of
+from ingest.devices import device_name
 from ingest.found import Found, NothingThere
 from ingest.pointer import MISSING
 from ingest.quantities import BadPayload
-from ingest.shapes import Observed, PayloadReading
+from ingest.shapes import AnotherDevice, Observed, PayloadReading
 
 MOST: Final = 5_000  # readings in one message
 _LONGEST_PART: Final = 200
@@ -42,6 +44,7 @@ class Reader:
         self._t_unit, self._h_unit = _path(reading.temperature_unit_at), _path(reading.rh_unit_at)
         self._each = _path(reading.each)
         self._part = None if reading.part_at == "key" else _path(reading.part_at)
+        self._device = self._part if reading.each is None and reading.shape == "json" else None
         self._shared = _path(reading.shared_time)
         self._shared_unit = _path(reading.shared_temperature_unit)
         self._name, self._value, self._unit = (
@@ -70,19 +73,35 @@ class Reader:
         self._guarded = tuple(sorted(json.dumps(token, ensure_ascii=False).encode() for token in tokens))
 
     def read(
-        self, topic: str, payload: bytes, received_at: datetime, retained: bool = False
+        self,
+        topic: str,
+        payload: bytes,
+        received_at: datetime,
+        retained: bool = False,
+        parts: Container[str] | None = None,
     ) -> list[Observed]:
-        """The observations in one message; see `ingest.payload.read`."""
+        """The observations in one message; see `ingest.payload.read`.
+
+        Raises
+        ------
+        AnotherDevice
+            If the message names one device, and `parts` are given and it is none of them.
+        """
         shape = self.reading.shape
         if shape == "json":
             document = document_of(topic, payload, self._guarded)
+            part = self.reading.part
+            if self._device is not None:
+                part = f"{device_name(_at(document, self._device))} {part}".strip()
+                if parts is not None and part not in parts:
+                    raise AnotherDevice(part)
             if self._flat is not None and type(document) is dict:
                 get = document.get
                 t, t_unit, h, h_unit, b, at = self._flat
                 return [
                     self._observed(
                         topic,
-                        self.reading.part,
+                        part,
                         None if t is None else get(t),
                         None if t_unit is None else get(t_unit),
                         None if h is None else get(h),
@@ -95,7 +114,7 @@ class Reader:
                 ]
             if self._each is not None:
                 return self._from_items(topic, document, received_at, retained)
-            return [self._from_item(topic, self.reading.part, document, None, None, received_at, retained)]
+            return [self._from_item(topic, part, document, None, None, received_at, retained)]
         if shape == "number":
             return [self._from_number(topic, payload, received_at, retained)]
         if shape == "senml-json":

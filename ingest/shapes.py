@@ -42,6 +42,14 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
     clock: Literal["device", "arrival"]
 
 
+class AnotherDevice(Exception):
+    """A message is of a device that is none of those it is read for; `part` is its name."""
+
+    def __init__(self, part: str) -> None:
+        super().__init__(part)
+        self.part = part
+
+
 class Presence(msgspec.Struct, frozen=True):
     """What an availability topic says: whether the device is there."""
 
@@ -74,7 +82,9 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     each : str, optional
         Pointer to a list or object that holds one item for each sensor or instant.
     part_at : str, optional
-        With `each`: pointer from the item to the sensor's name; `key` when its key or index is that.
+        Pointer to the sensor's name, where one topic carries several; with `each` from the item, or `key`
+        when its key or index is that. Without `each` the name goes before `part`, and messages of other
+        devices are none of this reading's.
     shared_time : str, optional
         With `each`: pointer from the whole message to a time for items that have none.
     shared_temperature_unit : str, optional
@@ -140,6 +150,8 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
                 pointer.tokens(value)
         if reading.shape == "number" and reading.quantity is None:
             raise ValueError("a number must say its quantity: temperature, rh or battery")
+        if reading.part_at == "key" and reading.each is None:
+            raise ValueError("part_at can be key only with each")
         if reading.shape == "json":
             if reading.name_at is not None or reading.value_at is not None:
                 if reading.each is None or reading.name_at is None or reading.value_at is None:
