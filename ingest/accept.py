@@ -73,6 +73,17 @@ class _Heard:
 
     proposals: dict[str, Proposal] = field(default_factory=dict)
 
+    def only(self, topic: str, part: str | None) -> "_Heard":
+        """The same with one sensor of a topic alone, where one is asked for."""
+        whole = self.proposals.get(topic)
+        if part is None or whole is None:
+            return self
+        asked = tuple(each for each in whole.parts if each.part == part)
+        if not asked:
+            known = ", ".join(plain(each.part) for each in whole.parts)
+            raise BadInput(plain(topic), "part", f"must be one of {known}", plain(part))
+        return _Heard(self.proposals | {topic: msgspec.structs.replace(whole, parts=asked)})
+
     def sharing(self, sibling: str) -> list[Proposal]:
         """The proposals that are one sensor, its presence included."""
         return [p for p in self.proposals.values() if p.sibling == sibling and p.parts] + [
@@ -119,6 +130,7 @@ def accept(
     topic: str,
     *,
     now: Now,
+    part: str | None = None,
     name: str | None = None,
     place: str | None = None,
     place_kind: str = "home",
@@ -134,6 +146,8 @@ def accept(
 
     Parameters
     ----------
+    part : str, optional
+        Of several sensors in the messages only this one; the others stay listed.
     name : str, optional
         The sensor's, and of several what stands before each one's own; by default the one proposed. A sensor
         on record that has no topic yet, such as one that was hung in another's place, may be named.
@@ -161,7 +175,7 @@ def accept(
         if reading is not None:
             bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
         else:
-            bound = _bind(session, heard, topic, name, temperature_unit, zone, now())
+            bound = _bind(session, heard.only(topic, part), topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
         made = [sensor for sensor in bound.sensors if sensor.id not in before]

@@ -15,6 +15,7 @@ from ingest.settings import Limits
 from ingest.writer import Writer
 from model.records.store import Store
 from model.records.tables import HeardMessage, Reading, RejectedMessage, Sensor
+from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
 
@@ -107,6 +108,21 @@ def test_a_device_that_appears_later_is_listed_and_never_averaged_in(gateway: Ga
     gateway.send(freezer(id="9f02"), shop(id="a4c1"))
     assert gateway.stored() == {"Bench": {(20.5, 45.0)}, "Freezer": {(-18.0, 60.0)}}
     assert known_and_heard(gateway.store)[1] == []
+
+
+def test_each_of_two_devices_is_accepted_by_itself_at_its_own_place(gateway: Gateway) -> None:
+    gateway.send(shop(id="a4c1"), freezer(id="9f02"), shop(id="a4c1"))
+    with pytest.raises(BadInput, match="must be one of a4c1, 9f02"):
+        accept(gateway.store, "radio/air", part="77", now=lambda: NOON)
+    accept(gateway.store, "radio/air", part="9f02", name="Freezer", place="Cellar", now=lambda: NOON)
+    _, [heard] = known_and_heard(gateway.store)
+    assert heard.proposal is not None
+    assert [part.part for part in heard.proposal.parts] == ["a4c1"]
+    accept(gateway.store, "radio/air", part="a4c1", name="Bench", place="Shop", now=lambda: NOON)
+    known, heard_now = known_and_heard(gateway.store)
+    assert {(one.name, one.place) for one in known} == {("Bench", "Shop"), ("Freezer", "Cellar")}
+    assert heard_now == []
+    assert gateway.stored() == {"Bench": {(20.5, 45.0)}, "Freezer": {(-18.0, 60.0)}}
 
 
 def test_a_message_that_names_no_device_is_no_reading_of_one_that_does(gateway: Gateway) -> None:
