@@ -4,8 +4,6 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from model.records.arrived import kept_value
-
 HOUR_MS = 3_600_000
 
 
@@ -63,13 +61,11 @@ class Batch:
 
     def add(self, row: RowValues, topic: str, payload: bytes) -> None:
         """Take a reading; the same one again is counted, and another value for its instant is another."""
-        sensor_id, observed_ms, received_ms, temperature_c, rh_pct, clock = row
-        temperature_c, rh_pct = kept_value(temperature_c), kept_value(rh_pct)
-        key = (sensor_id, observed_ms, temperature_c, rh_pct)
+        key = (row[0], row[1], row[3], row[4])
         if key in self.rows:
             self.counts["duplicate"] += 1
             return
-        self.rows[key] = (sensor_id, observed_ms, received_ms, temperature_c, rh_pct, clock)
+        self.rows[key] = row
         self.sources[key] = (topic, payload)
 
     def hear(self, topic: str, heard: Heard) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ingest.batch import HOUR_MS, RowValues
-from model.records.arrived import pair_sql
+from model.records.arrived import kept_sql, pair_sql
 from model.records.store import Store
 from model.records.types import from_epoch_ms
 
@@ -112,8 +112,12 @@ class SqliteBook(Book):
 
     mark_is_sure = True
 
+    _T, _RH = (kept_sql(value, is_sqlite=True) for value in ("?4", "?5"))
     _ONE_BY_ONE = UPSERT.format(
-        source=f"VALUES (?1, ?2, ?3, ?4, ?5, ?6, {pair_sql('?4', '?5', is_sqlite=True)})"
+        source=f"VALUES (?1, ?2, ?3, {_T}, {_RH}, ?6, {pair_sql('?4', '?5', is_sqlite=True)})"
+    )
+    _STAGE = (
+        f"INSERT INTO staged VALUES (?1, ?2, ?3, {_T}, {_RH}, ?6, {pair_sql('?4', '?5', is_sqlite=True)})"
     )
     # WHERE true keeps the parser from taking ON CONFLICT for a join's (sqlite.org, "Parsing Ambiguity").
     _FROM_STAGED = UPSERT.format(source="SELECT * FROM staged WHERE true")
@@ -187,8 +191,7 @@ class SqliteBook(Book):
         # Some were there already: undo, and let the database say which hours really change.
         self.execute("ROLLBACK TO readings")
         self.execute("DELETE FROM staged")
-        pair = pair_sql("?4", "?5", is_sqlite=True)
-        self.executemany(f"INSERT INTO staged VALUES (?1, ?2, ?3, ?4, ?5, ?6, {pair})", rows)
+        self.executemany(self._STAGE, rows)
         self.execute(
             f"""
             INSERT INTO stale_hour (sensor_id, hour_at, revision)
@@ -223,11 +226,13 @@ class PostgresBook(Book):
         "WITH changed AS ("
         + UPSERT.format(
             source=f"""SELECT sensor_id, TIMESTAMPTZ 'epoch' + observed_ms * INTERVAL '1 millisecond',
-              TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', temperature_c, rh_pct, clock,
-              {pair_sql("temperature_c", "rh_pct", is_sqlite=False)}
-            FROM staged ORDER BY sensor_id, observed_ms"""
+              TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', t, rh, clock,
+              {pair_sql("t", "rh", is_sqlite=False)}
+            FROM (SELECT *, {kept_sql("temperature_c", is_sqlite=False)} AS t,
+              {kept_sql("rh_pct", is_sqlite=False)} AS rh FROM staged) AS kept ORDER BY sensor_id, observed_ms"""
         )
-        + f""" RETURNING sensor_id, observed_at, temperature_c IS NULL OR rh_pct IS NULL AS apart), hours AS (
+        + f""" RETURNING sensor_id, observed_at,
+          temperature_c IS NULL OR rh_pct IS NULL AS apart), hours AS (
         INSERT INTO stale_hour (sensor_id, hour_at, revision)
         SELECT DISTINCT sensor_id,
           date_trunc('hour', observed_at + shift * INTERVAL '1 millisecond', 'UTC'), 1

@@ -18,7 +18,7 @@ log = logging.getLogger("paneltide.ingest")
 ROW_BYTES = 250  # what a row costs in memory, roughly
 MESSAGE_COST_BYTES = 300
 CLOCK_HOUR_MS = 3_600_000
-EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 64
+EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 12
 """What says nothing, and is no fault: a retained topic that was cleared, a device with nothing to tell."""
 HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for a new one
 
@@ -136,7 +136,7 @@ class Intake:
         if received_at is not self._arrival[0]:
             self._arrival = (received_at, to_epoch_ms(received_at))
         received_ms = self._arrival[1]
-        strangers: set[str] = set()
+        strangers: list[str] | None = None
         for stream in streams:
             if stream.read is None:
                 self._presence(batch, stream, topic, payload, received_at)
@@ -146,7 +146,7 @@ class Intake:
                     topic, payload, received_at, retained, stream.sensors
                 )
             except AnotherDevice as other:
-                strangers.add(other.part)
+                strangers = [*(strangers or ()), other.part]
                 continue
             except BadPayload as bad:
                 self._refuse(topic, payload, str(bad), received_at)
@@ -154,7 +154,7 @@ class Intake:
             for observed in found:
                 sensor_id = stream.sensors.get(observed.part)
                 if sensor_id is None:
-                    strangers.add(observed.part)
+                    strangers = [*(strangers or ()), observed.part]
                     continue
                 battery_pct = observed.battery_pct
                 if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
@@ -187,12 +187,12 @@ class Intake:
                     topic,
                     payload,
                 )
-        if strangers:
-            for stream in streams:
-                strangers.difference_update(stream.sensors, stream.retired)
-            if strangers:
+        if strangers is not None:
+            unknown = set(strangers).difference(*(stream.sensors for stream in streams))
+            unknown.difference_update(*(stream.retired for stream in streams))
+            if unknown:
                 # A device nobody accepted yet, behind a topic that is in use: listed as unknown topics are.
-                batch.counts["part_not_bound"] += len(strangers)
+                batch.counts["part_not_bound"] += len(unknown)
                 self._hear(batch, topic, payload, retained, received_at)
         return None
 

@@ -42,6 +42,7 @@ class Reader:
         self._t, self._h, self._b = _path(reading.temperature), _path(reading.rh), _path(reading.battery)
         self._at = _path(reading.time)
         self._t_unit, self._h_unit = _path(reading.temperature_unit_at), _path(reading.rh_unit_at)
+        self._ago = reading.time_unit in times.AGO
         self._each = _path(reading.each)
         self._part = None if reading.part_at == "key" else _path(reading.part_at)
         self._device = self._part if reading.each is None and reading.shape == "json" else None
@@ -157,6 +158,11 @@ class Reader:
         battery_pct = None if b is None else quantities.battery_or_none(b)
         if temperature_c is None and rh_pct is None and battery_pct is None:
             self._nothing(topic, t, h, b)
+        if at is not None and spoiled is None and not self._ago:
+            # The plain case, without another call.
+            told_at = times.instant(at, self._zone, received_at, self.reading.time_unit)
+            if told_at is not None and times.sane(told_at, received_at):
+                return Observed(part, told_at, temperature_c, rh_pct, battery_pct, "device")
         observed_at, clock = self._when(topic, at, received_at, retained)
         seen = Observed(part, observed_at, temperature_c, rh_pct, battery_pct, clock)
         if spoiled is not None:
@@ -168,7 +174,7 @@ class Reader:
     ) -> tuple[datetime, Literal["device", "arrival"]]:
         if at is not None:
             unit = self.reading.time_unit
-            if unit not in times.AGO:
+            if not self._ago:
                 observed_at = times.instant(at, self._zone, received_at, unit)
                 if observed_at is not None and times.sane(observed_at, received_at):
                     return observed_at, "device"

@@ -22,9 +22,13 @@ PAIR_STEPS = 1_000_000
 _LOWEST_C, _BELOW_ONE = 60, 1 << 27
 
 
-def kept_value(value: float | None) -> float | None:
-    """A measured value as it is stored: to a millionth."""
-    return None if value is None else round(value, 6)
+def kept_sql(value: str, *, is_sqlite: bool) -> str:
+    """A measured value as it is stored: to a millionth, the nearest double to it."""
+    low = _LOWEST_C * PAIR_STEPS
+    if is_sqlite:
+        return f"(CAST({value} * {PAIR_STEPS} + {low + 0.5} AS INTEGER) - {low}) / {PAIR_STEPS}.0"
+    whole = f"CAST(FLOOR({value} * {PAIR_STEPS} + {low + 0.5}) AS BIGINT) - {low}"
+    return f"CAST({whole} AS double precision) / {PAIR_STEPS}"
 
 
 def pair_of(temperature_c: float | None, rh_pct: float | None) -> int:

@@ -18,7 +18,7 @@ from ingest.broker import EmbeddedBroker
 from ingest.settings import IngestSettings, Limits
 from ingest.subscriber import Subscriber
 from ingest.writer import Writer
-from model.records.arrived import kept_value, pair_of, pair_sql
+from model.records.arrived import pair_of, pair_sql
 from model.records.clock import machine_now
 from model.records.store import Store
 from model.records.tables import HeardMessage, Reading, RejectedMessage, Sensor, StaleHour
@@ -114,7 +114,7 @@ def test_two_values_for_one_instant_are_both_kept_in_whatever_order_they_come(
 def test_the_database_makes_the_same_key_of_two_values(
     either: Store, temperature_c: float | None, rh_pct: float | None
 ) -> None:
-    t, h = kept_value(temperature_c), kept_value(rh_pct)
+    t, h = (None if value is None else round(value, 6) for value in (temperature_c, rh_pct))
     number = "double precision" if not either.is_sqlite else "real"
     sql = pair_sql(f"CAST(:t AS {number})", f"CAST(:h AS {number})", is_sqlite=either.is_sqlite)
     with either.engine.connect() as connection:
