@@ -44,8 +44,8 @@ class SensorDoor:
     heard : callable
         The unknown topics, the last heard first.
     accept : callable
-        ``accept(topic, name=None, place=None, place_kind="home", zone="UTC", temperature_unit="C")`` makes a
-        sensor of a topic; raises BadInput.
+        ``accept(topic, part=None, name=None, place=None, place_kind="home", zone="UTC",
+        temperature_unit="C")`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
     """
 
     heard: Callable[[], Sequence[HeardTopic]]

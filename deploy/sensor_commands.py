@@ -123,6 +123,9 @@ def _air(temperature_c: float | None, rh_pct: float | None) -> str:
 @sensors_app.command("accept")
 def sensors_accept(
     topic: Annotated[str | None, typer.Argument(help="One of the unknown topics.")] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", help="Of several sensors behind the topic only this one.")
+    ] = None,
     everything: Annotated[bool, typer.Option("--all", help="All in which something is recognised.")] = False,
     place: Annotated[str | None, typer.Option("--place", help="Where the sensor hangs.")] = None,
     kind: Annotated[
@@ -150,6 +153,7 @@ def sensors_accept(
                 store,
                 topic,
                 now=now,
+                part=part,
                 name=name,
                 place=place,
                 place_kind=kind,

@@ -73,6 +73,17 @@ class _Heard:
 
     proposals: dict[str, Proposal] = field(default_factory=dict)
 
+    def only(self, topic: str, part: str | None) -> "_Heard":
+        """The same with one sensor of a topic alone, where one is asked for."""
+        whole = self.proposals.get(topic)
+        if part is None or whole is None:
+            return self
+        asked = tuple(each for each in whole.parts if each.part == part)
+        if not asked:
+            known = ", ".join(plain(each.part) for each in whole.parts)
+            raise BadInput(plain(topic), "part", f"must be one of {known}", plain(part))
+        return _Heard(self.proposals | {topic: msgspec.structs.replace(whole, parts=asked)})
+
     def sharing(self, sibling: str) -> list[Proposal]:
         """The proposals that are one sensor, its presence included."""
         return [p for p in self.proposals.values() if p.sibling == sibling and p.parts] + [
@@ -93,7 +104,7 @@ def known_and_heard(store: Store) -> tuple[list[KnownSensor], list[HeardTopic]]:
         ).all()
         for topic, kept, last_id in rows:
             last = session.get_one(HeardMessage, last_id)
-            proposal = _named_apart(propose(topic, _payloads(session, topic)), names)
+            proposal = _named_apart(_proposed(session, topic), names)
             heard.append(HeardTopic(topic, kept, last.received_at, last.payload, proposal))
     return known, sorted(heard, key=lambda topic: topic.last_at, reverse=True)
 
@@ -119,6 +130,7 @@ def accept(
     topic: str,
     *,
     now: Now,
+    part: str | None = None,
     name: str | None = None,
     place: str | None = None,
     place_kind: str = "home",
@@ -134,6 +146,8 @@ def accept(
 
     Parameters
     ----------
+    part : str, optional
+        Of several sensors in the messages only this one; the others stay listed.
     name : str, optional
         The sensor's, and of several what stands before each one's own; by default the one proposed. A sensor
         on record that has no topic yet, such as one that was hung in another's place, may be named.
@@ -161,7 +175,7 @@ def accept(
         if reading is not None:
             bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
         else:
-            bound = _bind(session, heard, topic, name, temperature_unit, zone, now())
+            bound = _bind(session, heard.only(topic, part), topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
         made = [sensor for sensor in bound.sensors if sensor.id not in before]
@@ -209,8 +223,29 @@ def accept_all(
 
 def _recognise(session: Session) -> _Heard:
     topics = session.scalars(select(HeardMessage.topic).distinct().order_by(HeardMessage.topic))
-    found = ((topic, propose(topic, _payloads(session, topic))) for topic in topics)
+    found = ((topic, _proposed(session, topic)) for topic in topics)
     return _Heard({topic: proposal for topic, proposal in found if proposal is not None})
+
+
+def _proposed(session: Session, topic: str) -> Proposal | None:
+    """What an unknown topic is taken for; of one that sensors share, those that nobody accepted yet."""
+    proposal = propose(topic, _payloads(session, topic))
+    bound = [
+        binding
+        for binding in session.scalars(select(Binding).where(Binding.topic == topic))
+        if binding.payload.get("shape") != "presence"
+    ]
+    if proposal is None or not bound:
+        return proposal
+    known = {binding.part for binding in bound}
+    named = any("part_at" in binding.payload for binding in bound)
+    # A reading that asks for no name would take every device's messages for its own.
+    parts = tuple(
+        part
+        for part in proposal.parts
+        if part.part not in known and (part.reading.part_at is not None or not named)
+    )
+    return msgspec.structs.replace(proposal, parts=parts) if parts else None
 
 
 def _payloads(session: Session, topic: str) -> Sequence[bytes]:
@@ -373,7 +408,10 @@ def _in_use(session: Session) -> list[Sensor]:
 
 def _known(session: Session, sensor: Sensor) -> KnownSensor:
     last = session.scalars(
-        select(Reading).where(Reading.sensor_id == sensor.id).order_by(Reading.observed_at.desc()).limit(1)
+        select(Reading)
+        .where(Reading.sensor_id == sensor.id)
+        .order_by(Reading.observed_at.desc(), *Reading.smaller_first())
+        .limit(1)
     ).one_or_none()
     hung = next((hanging.place_id for hanging in sensor.hangings if hanging.until_at is None), None)
     doubts = session.scalars(

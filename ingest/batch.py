@@ -9,6 +9,8 @@ HOUR_MS = 3_600_000
 
 # A row's values without their names, which would take as long to make as the row takes to store.
 RowValues = tuple[int, int, int, float | None, float | None, str]
+RowKey = tuple[int, int, float | None, float | None]
+"""Sensor, instant and both values: what tells a reading from another."""
 
 
 class Row(NamedTuple):
@@ -44,8 +46,8 @@ class Refused(NamedTuple):
 class Batch:
     """Messages that belong into one transaction."""
 
-    rows: dict[tuple[int, int], RowValues] = field(default_factory=dict)
-    sources: dict[tuple[int, int], tuple[str, bytes]] = field(default_factory=dict)
+    rows: dict[RowKey, RowValues] = field(default_factory=dict)
+    sources: dict[RowKey, tuple[str, bytes]] = field(default_factory=dict)
     refused: list[Refused] = field(default_factory=list)
     heard: dict[str, list[Heard]] = field(default_factory=dict)
     presence: dict[int, tuple[str, int]] = field(default_factory=dict)
@@ -58,23 +60,13 @@ class Batch:
     size_bytes: int = 0
 
     def add(self, row: RowValues, topic: str, payload: bytes) -> None:
-        """Take a reading; another of the same sensor and instant fills what this one leaves empty."""
-        key = (row[0], row[1])
-        known = self.rows.get(key)
-        if known is None:
-            self.rows[key] = row
-            self.sources[key] = (topic, payload)
-            return
-        temperature_c, rh_pct = known[3:5]
-        filled_c, filled_pct = (
-            row[3] if temperature_c is None else temperature_c,
-            row[4] if rh_pct is None else rh_pct,
-        )
-        if filled_c is temperature_c and filled_pct is rh_pct:
+        """Take a reading; the same one again is counted, and another value for its instant is another."""
+        key = (row[0], row[1], row[3], row[4])
+        if key in self.rows:
             self.counts["duplicate"] += 1
-        else:
-            self.rows[key] = (*known[:3], filled_c, filled_pct, known[5])
-            self.counts["stored"] += 1
+            return
+        self.rows[key] = row
+        self.sources[key] = (topic, payload)
 
     def hear(self, topic: str, heard: Heard) -> None:
         """Keep a message of a topic nobody is bound to."""

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ingest.batch import HOUR_MS, RowValues
+from model.records.arrived import kept_sql, pair_sql
 from model.records.store import Store
 from model.records.types import from_epoch_ms
 
@@ -55,7 +56,7 @@ class Book(ABC):
 
     @abstractmethod
     def upsert(self, rows: Sequence[RowValues]) -> int:
-        """Store rows of distinct keys and mark their hours; how many changed anything.
+        """Store rows that differ from each other and mark their hours; how many are new.
 
         Raises
         ------
@@ -78,14 +79,11 @@ class Book(ABC):
     def close(self) -> None: ...
 
 
+# What is told again is the same row; another value for the same instant is another.
 UPSERT = """
-INSERT INTO reading (sensor_id, observed_at, received_at, temperature_c, rh_pct, clock)
+INSERT INTO reading (sensor_id, observed_at, received_at, temperature_c, rh_pct, clock, pair)
 {source}
-ON CONFLICT (sensor_id, observed_at) DO UPDATE SET
-  temperature_c = COALESCE(reading.temperature_c, excluded.temperature_c),
-  rh_pct = COALESCE(reading.rh_pct, excluded.rh_pct)
-WHERE (reading.temperature_c IS NULL AND excluded.temperature_c IS NOT NULL)
-   OR (reading.rh_pct IS NULL AND excluded.rh_pct IS NOT NULL)
+ON CONFLICT (sensor_id, observed_at, pair) DO NOTHING
 """
 MARK_HOUR = """
 INSERT INTO stale_hour (sensor_id, hour_at, revision) VALUES (?, ?, 1)
@@ -114,7 +112,13 @@ class SqliteBook(Book):
 
     mark_is_sure = True
 
-    _ONE_BY_ONE = UPSERT.format(source="VALUES (?, ?, ?, ?, ?, ?)")
+    _T, _RH = (kept_sql(value, is_sqlite=True) for value in ("?4", "?5"))
+    _ONE_BY_ONE = UPSERT.format(
+        source=f"VALUES (?1, ?2, ?3, {_T}, {_RH}, ?6, {pair_sql('?4', '?5', is_sqlite=True)})"
+    )
+    _STAGE = (
+        f"INSERT INTO staged VALUES (?1, ?2, ?3, {_T}, {_RH}, ?6, {pair_sql('?4', '?5', is_sqlite=True)})"
+    )
     # WHERE true keeps the parser from taking ON CONFLICT for a join's (sqlite.org, "Parsing Ambiguity").
     _FROM_STAGED = UPSERT.format(source="SELECT * FROM staged WHERE true")
 
@@ -134,7 +138,7 @@ class SqliteBook(Book):
         self.execute("PRAGMA temp_store = MEMORY")
         self.execute(
             "CREATE TEMP TABLE IF NOT EXISTS staged "
-            "(sensor_id, observed_at, received_at, temperature_c, rh_pct, clock)"
+            "(sensor_id, observed_at, received_at, temperature_c, rh_pct, clock, pair)"
         )
 
     def begin(self) -> None:
@@ -187,16 +191,14 @@ class SqliteBook(Book):
         # Some were there already: undo, and let the database say which hours really change.
         self.execute("ROLLBACK TO readings")
         self.execute("DELETE FROM staged")
-        self.executemany("INSERT INTO staged VALUES (?, ?, ?, ?, ?, ?)", rows)
+        self.executemany(self._STAGE, rows)
         self.execute(
             f"""
             INSERT INTO stale_hour (sensor_id, hour_at, revision)
             SELECT DISTINCT staged.sensor_id, (staged.observed_at + shift) / {HOUR_MS} * {HOUR_MS}, 1
-            FROM staged LEFT JOIN reading USING (sensor_id, observed_at) JOIN ({SHIFTS}) AS shifts
+            FROM staged LEFT JOIN reading USING (sensor_id, observed_at, pair) JOIN ({SHIFTS}) AS shifts
               ON shift = 0 OR staged.temperature_c IS NULL OR staged.rh_pct IS NULL
             WHERE reading.sensor_id IS NULL
-               OR (reading.temperature_c IS NULL AND staged.temperature_c IS NOT NULL)
-               OR (reading.rh_pct IS NULL AND staged.rh_pct IS NOT NULL)
             ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1
             """
         )
@@ -223,18 +225,18 @@ class PostgresBook(Book):
     _MERGE = (
         "WITH changed AS ("
         + UPSERT.format(
-            source="""SELECT sensor_id, TIMESTAMPTZ 'epoch' + observed_ms * INTERVAL '1 millisecond',
-              TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', temperature_c, rh_pct, clock
-            FROM staged ORDER BY sensor_id, observed_ms"""
+            source=f"""SELECT sensor_id, TIMESTAMPTZ 'epoch' + observed_ms * INTERVAL '1 millisecond',
+              TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', t, rh, clock,
+              {pair_sql("t", "rh", is_sqlite=False)}
+            FROM (SELECT *, {kept_sql("temperature_c", is_sqlite=False)} AS t,
+              {kept_sql("rh_pct", is_sqlite=False)} AS rh FROM staged) AS kept ORDER BY sensor_id, observed_ms"""
         )
-        + f""" RETURNING sensor_id, observed_at), hours AS (
+        + f""" RETURNING sensor_id, observed_at,
+          temperature_c IS NULL OR rh_pct IS NULL AS apart), hours AS (
         INSERT INTO stale_hour (sensor_id, hour_at, revision)
         SELECT DISTINCT sensor_id,
           date_trunc('hour', observed_at + shift * INTERVAL '1 millisecond', 'UTC'), 1
-        FROM (SELECT changed.*, temperature_c IS NULL OR rh_pct IS NULL AS apart FROM changed JOIN staged
-                ON staged.sensor_id = changed.sensor_id AND changed.observed_at =
-                   TIMESTAMPTZ 'epoch' + staged.observed_ms * INTERVAL '1 millisecond') AS changed
-          JOIN ({SHIFTS}) AS shifts ON shift = 0 OR apart
+        FROM changed JOIN ({SHIFTS}) AS shifts ON shift = 0 OR apart
         ORDER BY 1, 2
         ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1)
         SELECT count(*) FROM changed"""

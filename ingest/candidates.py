@@ -5,13 +5,16 @@ Pure structure and names; ranges are judged by `ingest.recognise`, which sees se
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from ingest import quantities, words
+from ingest import quantities, times, words
 from ingest.quantities import BadPayload
 
 DEEPEST = 12
 MOST_NODES = 4_000
+_ANY_ZONE, _ANY_TIME = ZoneInfo("UTC"), datetime(2025, 1, 1, tzinfo=UTC)
 
 Path = tuple[str | int, ...]
 
@@ -120,30 +123,33 @@ def candidates(document: Any, topic_name: str = "") -> tuple[list[Candidate], li
 
 
 def time_fields(document: Any) -> list[Path]:
-    """Fields that may be the time of the measurement, the likelier first."""
-    found = []
+    """Fields that may be the time of the measurement, the likelier first; how long ago it was, if none is."""
+    found: list[Path] = []
+    distances: list[Path] = []
     for leaf in leaves(document):
         if not leaf.path or not isinstance(leaf.path[-1], str) or isinstance(leaf.raw, bool):
             continue
         name = leaf.path[-1]
-        meaning = words.meaning_of(name)
-        if meaning.quantity != "time" or not _may_be_time(leaf.raw):
+        unit = words.ago_unit(name)
+        if unit is not None:
+            fits = times.ago(leaf.raw, unit) is not None
+        else:
+            # "t" is a temperature, unless an instant stands there.
+            fits = (words.meaning_of(name).quantity == "time" or name.lower() == "t") and _may_be_time(
+                leaf.raw, name
+            )
+        if not fits or any(words.unlike_inside(step) for step in leaf.path[:-1] if isinstance(step, str)):
             continue
-        spoiled = any(words.unlike_inside(step) for step in leaf.path[:-1] if isinstance(step, str))
-        if not spoiled:
-            found.append(leaf.path)
-    return found
+        (found if unit is None else distances).append(leaf.path)
+    return found or distances
 
 
-def _may_be_time(raw: object) -> bool:
-    if isinstance(raw, (int, float)):
-        return 1e9 <= raw < 4e18
-    if isinstance(raw, str):
-        text = raw.strip()
-        if text.isdigit():
-            return 10 <= len(text) <= 19
-        return 12 <= len(text) <= 48 and text[:4].isdigit() and (":" in text or "T" in text)
-    return False
+def _may_be_time(raw: object, name: str) -> bool:
+    at = times.instant(raw, _ANY_ZONE, _ANY_TIME)
+    if at is not None and 2001 <= at.year < 2100:
+        return True
+    before = times.ago(raw)  # before the message, as in SenML
+    return name.lower() != "t" and before is not None and before > timedelta()
 
 
 def _named_from(names: list[str]) -> int | None:

@@ -118,28 +118,31 @@ def _pieces(
     instant = type_coerce(Reading.observed_at, BigInteger) if store.is_sqlite else Reading.observed_at
     for number, name in sensors:
         after: datetime | None = since_at
-        inclusive = True
+        pair = -1
         while True:
-            query = select(instant, Reading.temperature_c, Reading.rh_pct).where(Reading.sensor_id == number)
+            query = select(instant, Reading.temperature_c, Reading.rh_pct, Reading.pair).where(
+                Reading.sensor_id == number
+            )
             if after is not None:
-                query = query.where(
-                    Reading.observed_at >= after if inclusive else Reading.observed_at > after
-                )
+                beyond = (Reading.observed_at > after) | (Reading.pair > pair)
+                query = query.where(Reading.observed_at >= after, beyond)
             if until_at is not None:
                 query = query.where(Reading.observed_at < until_at)
             # A short read for each piece, so that a long export holds no lock and no old snapshot.
             with store.engine.connect() as connection:
-                rows = connection.execute(query.order_by(Reading.observed_at).limit(PIECE_ROWS)).all()
+                rows = connection.execute(
+                    query.order_by(Reading.observed_at, Reading.pair).limit(PIECE_ROWS)
+                ).all()
             if rows:
                 yield _table(rows, name, topics.get(number))
                 last: Any = rows[-1][0]
-                after, inclusive = from_epoch_ms(last) if isinstance(last, int) else last, False
+                after, pair = from_epoch_ms(last) if isinstance(last, int) else last, rows[-1][3]
             if len(rows) < PIECE_ROWS:
                 break
 
 
 def _table(rows: Any, name: str, topic: str | None) -> pa.Table:
-    at, temperature_c, rh_pct = zip(*rows, strict=True)
+    at, temperature_c, rh_pct, _ = zip(*rows, strict=True)
     count = len(rows)
     return pa.table(
         [

@@ -157,7 +157,7 @@ def import_readings(
 def _readings(
     piece: Piece, guess: ColumnGuess, walls: WallTime, names: "_Names", limit_ms: int, report: ImportReport
 ) -> pd.DataFrame:
-    """The good readings of a piece, one a key, sorted; the rest refused."""
+    """The good readings of a piece, each once, sorted; the rest refused."""
     frame, lines = piece.frame, piece.lines
     good = np.ones(len(frame), dtype=bool)
 
@@ -200,8 +200,8 @@ def _readings(
         {
             "sensor_id": sensor_ids,
             "observed_ms": observed_ms,
-            "temperature_c": temperature_c,
-            "rh_pct": rh_pct,
+            "temperature_c": np.round(temperature_c, 6),  # as far as they are kept
+            "rh_pct": np.round(rh_pct, 6),
         }
     )[good]
     table = table.iloc[np.lexsort((table["observed_ms"].to_numpy(), table["sensor_id"].to_numpy()))]
@@ -210,8 +210,9 @@ def _readings(
     sorted_keys = table[keys].to_numpy()
     repeated = (sorted_keys[1:] == sorted_keys[:-1]).all(axis=1)
     if repeated.any():
-        report.duplicate += int(repeated.sum())
-        table = table.groupby(keys, as_index=False, sort=True).first()  # the first that is not missing
+        count = len(table)
+        table = table.drop_duplicates([*keys, "temperature_c", "rh_pct"])
+        report.duplicate += count - len(table)
     return table
 
 

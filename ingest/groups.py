@@ -8,7 +8,18 @@ from ingest import quantities, words
 from ingest.candidates import Candidate, Path, candidates, time_fields
 from ingest.judging import Judged, judge_rh, judge_temperature
 from ingest.named import named_values
-from ingest.parts import AIR, MOST_PARTS, NOTHING, SPOKEN, Answer, Part, nearest_time, said, said_pointer
+from ingest.parts import (
+    AIR,
+    MOST_PARTS,
+    NOTHING,
+    SPOKEN,
+    Answer,
+    Part,
+    nearest_time,
+    said,
+    said_pointer,
+    time_of,
+)
 from ingest.pointer import MISSING, follow, pointer_of
 from ingest.quantities import BadPayload
 from ingest.shapes import PayloadReading
@@ -125,7 +136,8 @@ def _fixed(taken: list[Taken], times: list[Path], name: str) -> Answer:
         confidence = min(confidence, _confidence(best))
         reasons = sentences + reasons
         if reading.time is not None:
-            reasons.append(f"{said_pointer(reading.time)} is the time")
+            what = "is the time" if reading.time_unit == "auto" else "is how long ago it was measured"
+            reasons.append(f"{said_pointer(reading.time)} {what}")
     return tuple(parts), confidence * factor, tuple(dict.fromkeys(reasons))
 
 
@@ -175,7 +187,7 @@ def _reading(best: dict[str, Taken], part: str, times: list[Path], several: bool
         fields[quantity] = pointer_of(one.candidate.path)
         _add_unit(fields, quantity, one, ())
     if time is not None:
-        fields["time"] = pointer_of(time)
+        fields.update(time_of("time", time))
     return PayloadReading(shape="json", **fields)
 
 
@@ -276,7 +288,7 @@ def _items(
     inside = [path[depth:] for path in times if path[:depth] == prefix]
     own_time = nearest_time(air[0].candidate.path, inside)
     if own_time is not None:
-        fields["time"] = pointer_of(own_time)
+        fields.update(time_of("time", own_time))
     items = [*keys, prefix]
     outside = [
         path
@@ -285,7 +297,7 @@ def _items(
     ]
     shared = nearest_time(where, outside)
     if shared is not None and own_time is None:
-        fields["shared_time"] = pointer_of(shared)
+        fields.update(time_of("shared_time", shared))
     if part_at == "key":
         named = [str(key[len(where)]) for key in keys]
         reasons.append(f"each key of {said(where)} is one sensor")

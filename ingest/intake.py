@@ -5,7 +5,7 @@ from datetime import datetime
 
 from ingest.batch import Batch, Heard, Refused
 from ingest.books import Book
-from ingest.payload import BadPayload, Observed, read_presence
+from ingest.payload import AnotherDevice, BadPayload, Observed, read_presence
 from ingest.quantities import plain
 from ingest.redelivery import Remembered, checksum
 from ingest.registry import Registry, Stream
@@ -18,6 +18,8 @@ log = logging.getLogger("paneltide.ingest")
 ROW_BYTES = 250  # what a row costs in memory, roughly
 MESSAGE_COST_BYTES = 300
 CLOCK_HOUR_MS = 3_600_000
+EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 12
+"""What says nothing, and is no fault: a retained topic that was cleared, a device with nothing to tell."""
 HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for a new one
 
 
@@ -124,6 +126,9 @@ class Intake:
             )
         if not self._pace.allows(topic):
             return self._refuse_pace(batch, topic, payload, received_at)
+        if len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY:
+            batch.counts["ignored"] += 1
+            return None
         streams = self._registry.route(topic)
         if not streams:
             return self._hear(batch, topic, payload, retained, received_at)
@@ -131,21 +136,25 @@ class Intake:
         if received_at is not self._arrival[0]:
             self._arrival = (received_at, to_epoch_ms(received_at))
         received_ms = self._arrival[1]
+        strangers: list[str] | None = None
         for stream in streams:
             if stream.read is None:
                 self._presence(batch, stream, topic, payload, received_at)
                 continue
             try:
                 found: list[Observed] | tuple[Observed, ...] = stream.read(
-                    topic, payload, received_at, retained
+                    topic, payload, received_at, retained, stream.sensors
                 )
+            except AnotherDevice as other:
+                strangers = [*(strangers or ()), other.part]
+                continue
             except BadPayload as bad:
                 self._refuse(topic, payload, str(bad), received_at)
                 found = bad.readings
             for observed in found:
                 sensor_id = stream.sensors.get(observed.part)
                 if sensor_id is None:
-                    batch.counts["part_not_bound"] += 1
+                    strangers = [*(strangers or ()), observed.part]
                     continue
                 battery_pct = observed.battery_pct
                 if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
@@ -159,9 +168,12 @@ class Intake:
                         known = self._known_again(batch, topic, payload, packet_id, flagged)
                     if known:
                         continue
-                    # Two arrivals within a millisecond are two readings, not one told twice.
-                    observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
-                    self._last_arrival_ms[sensor_id] = observed_ms
+                    if observed.observed_at is not received_at:  # told as a distance from the message
+                        observed_ms = to_epoch_ms(observed.observed_at)
+                    else:
+                        # Two arrivals within a millisecond are two readings, not one told twice.
+                        observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
+                        self._last_arrival_ms[sensor_id] = observed_ms
                 batch.size_bytes += ROW_BYTES
                 batch.add(
                     (
@@ -175,6 +187,13 @@ class Intake:
                     topic,
                     payload,
                 )
+        if strangers is not None:
+            unknown = set(strangers).difference(*(stream.sensors for stream in streams))
+            unknown.difference_update(*(stream.retired for stream in streams))
+            if unknown:
+                # A device nobody accepted yet, behind a topic that is in use: listed as unknown topics are.
+                batch.counts["part_not_bound"] += len(unknown)
+                self._hear(batch, topic, payload, retained, received_at)
         return None
 
     def _known_again(self, batch: Batch, topic: str, payload: bytes, packet_id: int, flagged: bool) -> bool:

@@ -6,7 +6,7 @@ from typing import Any
 from ingest import quantities, words
 from ingest.candidates import Path, is_number, time_fields
 from ingest.judging import Judged, judge_rh, judge_temperature
-from ingest.parts import AIR, SPOKEN, Answer, Part, nearest_time
+from ingest.parts import AIR, SPOKEN, Answer, Part, nearest_time, time_of
 from ingest.pointer import pointer_of
 from ingest.shapes import PayloadReading
 
@@ -70,9 +70,9 @@ def _one_named_list(items: list[dict[str, Any]], where: Path, document: Any, nam
         inside = [path[depth:] for path in times if path[: len(where)] == where and len(path) > depth]
         outside = [path for path in times if not any(isinstance(step, int) for step in path)]
         if inside:
-            fixed["time"] = pointer_of(inside[0])
+            fixed.update(time_of("time", inside[0]))
         elif outside:
-            fixed["shared_time"] = pointer_of(nearest_time(where, outside) or ())
+            fixed.update(time_of("shared_time", nearest_time(where, outside) or ()))
         reading = PayloadReading(
             shape="json",
             each=pointer_of(where),

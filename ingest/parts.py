@@ -2,7 +2,7 @@
 
 import msgspec
 
-from ingest import quantities
+from ingest import quantities, words
 from ingest.candidates import Path
 from ingest.pointer import pointer_of
 from ingest.shapes import PayloadReading
@@ -40,6 +40,12 @@ def nearest_time(path: Path, times: list[Path]) -> Path | None:
         return -common, len(time)
 
     return min(times, key=rank, default=None)
+
+
+def time_of(field: str, path: Path) -> dict[str, str]:
+    """What a reading says of a field of times: where it stands, and the unit if it is a distance."""
+    unit = words.ago_unit(str(path[-1])) if path else None
+    return {field: pointer_of(path), **({} if unit is None else {"time_unit": unit})}
 
 
 def said(path: Path) -> str:

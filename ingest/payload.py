@@ -10,9 +10,10 @@ Rules that hold for every shape:
 - The unit is the one behind the number in the message, else in the message's own unit field, else the one
   the reading of the payload fixes, else the sensor's setting. It is never taken from the size of a number.
 - A temperature outside -40..85 °C or a humidity outside 1..100 % refuses both: a dead element spoils both.
+  A humidity above 100 and up to 110 % is a wet element's: it is refused alone, and the temperature kept.
 - Device time is used when it lies at most ten minutes after and 400 days before the arrival
-  (`times.AHEAD`, `times.BEHIND`), else the arrival; `Observed.clock` says which. A retained message is judged
-  by its own time alone.
+  (`times.AHEAD`, `times.BEHIND`), else the arrival; `Observed.clock` says which. A time told as a distance
+  from the message is taken from the arrival. A retained message is judged by its own time alone.
 - JSON that names a field in use twice in one object is refused: which of the two was meant cannot be known.
 - Bodies above `LARGEST` bytes are refused unread.
 """
@@ -24,10 +25,11 @@ from ingest import pointer
 from ingest.bodies import LARGEST, document_of, text_of
 from ingest.quantities import BadPayload
 from ingest.reader import Reader
-from ingest.shapes import Observed, PayloadReading, Presence
+from ingest.shapes import AnotherDevice, Observed, PayloadReading, Presence
 
 __all__ = [
     "LARGEST",
+    "AnotherDevice",
     "BadPayload",
     "Observed",
     "PayloadReading",

@@ -9,6 +9,12 @@ from typing import Any
 
 # TRADE practice of air sensors: what their elements can measure at all, common practice, no source.
 TEMPERATURE_LOW_C, TEMPERATURE_HIGH_C = -40.0, 85.0
+RH_DAMPEST_PCT = 110.0
+"""Up to here a number above 100 is a wet element's: it is refused, and the thermometer beside it is well.
+
+Elements are good to some points of humidity, and read high for a while after condensation: common practice,
+no source. Farther up it is the sign of a dead element (255), which spoils both.
+"""
 RH_LEAST_PCT = 1.0  # no room is drier; 0 is what a dead element sends, and a ratio sent for a percentage
 
 MISSING_WORDS = frozenset(
@@ -65,6 +71,10 @@ class BadPayload(ValueError):
     ) -> None:
         super().__init__(f"{plain(topic)}: {plain(field)} {problem}, got {shown(got)}")
         self.topic, self.field, self.problem, self.got, self.readings = topic, field, problem, got, readings
+
+
+class Saturated(BadPayload):
+    """A humidity a little above 100 %, as a wet element gives: it costs no temperature."""
 
 
 def plain(text: str, longest: int = 160) -> str:
@@ -182,6 +192,8 @@ def checked_rh_pct(topic: str, value_pct: float, field: str = "rh_pct") -> float
         return value_pct
     if 0.0 <= value_pct < RH_LEAST_PCT:
         raise BadPayload(topic, field, "below 1 % is a dead sensor, or a ratio read as percent", value_pct)
+    if 100.0 < value_pct <= RH_DAMPEST_PCT:
+        raise Saturated(topic, field, "above 100 % is a wet sensor's; its temperature is kept", value_pct)
     raise BadPayload(topic, field, "must lie in 0..100", value_pct)
 
 

@@ -1,18 +1,20 @@
 """A reading of the payload, taken apart once and applied to many messages."""
 
 import json
+from collections.abc import Container
 from datetime import datetime
-from typing import Any, Final, NoReturn
+from typing import Any, Final, Literal, NoReturn
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import msgspec
 
 from ingest import pointer, quantities, senml, times, words
 from ingest.bodies import checked_size, document_of, text_of
+from ingest.devices import device_name
 from ingest.found import Found, NothingThere
 from ingest.pointer import MISSING
 from ingest.quantities import BadPayload
-from ingest.shapes import Observed, PayloadReading
+from ingest.shapes import AnotherDevice, Observed, PayloadReading
 
 MOST: Final = 5_000  # readings in one message
 _LONGEST_PART: Final = 200
@@ -40,8 +42,10 @@ class Reader:
         self._t, self._h, self._b = _path(reading.temperature), _path(reading.rh), _path(reading.battery)
         self._at = _path(reading.time)
         self._t_unit, self._h_unit = _path(reading.temperature_unit_at), _path(reading.rh_unit_at)
+        self._ago = reading.time_unit in times.AGO
         self._each = _path(reading.each)
         self._part = None if reading.part_at == "key" else _path(reading.part_at)
+        self._device = self._part if reading.each is None and reading.shape == "json" else None
         self._shared = _path(reading.shared_time)
         self._shared_unit = _path(reading.shared_temperature_unit)
         self._name, self._value, self._unit = (
@@ -70,19 +74,35 @@ class Reader:
         self._guarded = tuple(sorted(json.dumps(token, ensure_ascii=False).encode() for token in tokens))
 
     def read(
-        self, topic: str, payload: bytes, received_at: datetime, retained: bool = False
+        self,
+        topic: str,
+        payload: bytes,
+        received_at: datetime,
+        retained: bool = False,
+        parts: Container[str] | None = None,
     ) -> list[Observed]:
-        """The observations in one message; see `ingest.payload.read`."""
+        """The observations in one message; see `ingest.payload.read`.
+
+        Raises
+        ------
+        AnotherDevice
+            If the message names one device, and `parts` are given and it is none of them.
+        """
         shape = self.reading.shape
         if shape == "json":
             document = document_of(topic, payload, self._guarded)
+            part = self.reading.part
+            if self._device is not None:
+                part = f"{device_name(_at(document, self._device))} {part}".strip()
+                if parts is not None and part not in parts:
+                    raise AnotherDevice(part)
             if self._flat is not None and type(document) is dict:
                 get = document.get
                 t, t_unit, h, h_unit, b, at = self._flat
                 return [
                     self._observed(
                         topic,
-                        self.reading.part,
+                        part,
                         None if t is None else get(t),
                         None if t_unit is None else get(t_unit),
                         None if h is None else get(h),
@@ -95,7 +115,7 @@ class Reader:
                 ]
             if self._each is not None:
                 return self._from_items(topic, document, received_at, retained)
-            return [self._from_item(topic, self.reading.part, document, None, None, received_at, retained)]
+            return [self._from_item(topic, part, document, None, None, received_at, retained)]
         if shape == "number":
             return [self._from_number(topic, payload, received_at, retained)]
         if shape == "senml-json":
@@ -125,22 +145,48 @@ class Reader:
         else:
             temperature_c = self._temperature_c(topic, t, t_unit)
         rh_pct: float | None
+        spoiled: BadPayload | None = None
         if type(h) is float and self._plain_h and h_unit is None and 1.0 <= h <= 100.0:
             rh_pct = h
         else:
-            rh_pct = self._rh_pct(topic, h, h_unit)
+            try:
+                rh_pct = self._rh_pct(topic, h, h_unit)
+            except quantities.Saturated as error:
+                if temperature_c is None:
+                    raise
+                rh_pct, spoiled = None, error
         battery_pct = None if b is None else quantities.battery_or_none(b)
         if temperature_c is None and rh_pct is None and battery_pct is None:
             self._nothing(topic, t, h, b)
+        if at is not None and spoiled is None and not self._ago:
+            # The plain case, without another call.
+            told_at = times.instant(at, self._zone, received_at, self.reading.time_unit)
+            if told_at is not None and times.sane(told_at, received_at):
+                return Observed(part, told_at, temperature_c, rh_pct, battery_pct, "device")
+        observed_at, clock = self._when(topic, at, received_at, retained)
+        seen = Observed(part, observed_at, temperature_c, rh_pct, battery_pct, clock)
+        if spoiled is not None:
+            raise BadPayload(spoiled.topic, spoiled.field, spoiled.problem, spoiled.got, (seen,))
+        return seen
+
+    def _when(
+        self, topic: str, at: object, received_at: datetime, retained: bool
+    ) -> tuple[datetime, Literal["device", "arrival"]]:
         if at is not None:
-            observed_at = times.instant(at, self._zone, received_at, self.reading.time_unit)
-            if observed_at is not None and times.sane(observed_at, received_at):
-                return Observed(part, observed_at, temperature_c, rh_pct, battery_pct, "device")
+            unit = self.reading.time_unit
+            if not self._ago:
+                observed_at = times.instant(at, self._zone, received_at, unit)
+                if observed_at is not None and times.sane(observed_at, received_at):
+                    return observed_at, "device"
+            # A distance from a message says nothing of one that was kept by the broker.
+            before = None if retained else times.ago(at, unit)
+            if before is not None:
+                return received_at - before, "arrival"
         if retained:
             raise BadPayload(
                 topic, "time", "is missing or not sane, so this retained message is old news", at
             )
-        return Observed(part, received_at, temperature_c, rh_pct, battery_pct, "arrival")
+        return received_at, "arrival"
 
     def _temperature_c(self, topic: str, raw: object, raw_unit: object) -> float | None:
         value, written = quantities.number_and_unit(topic, "temperature_c", raw)
@@ -247,6 +293,8 @@ class Reader:
                 continue  # one missing among many costs nothing
             except BadPayload as error:
                 problems.append(error)
+                for good in error.readings:
+                    found.add(topic, good)
         return found.settled(topic, problems, document)
 
     def _from_named(
@@ -310,7 +358,10 @@ class Reader:
                 problems.append(error)
                 continue
             if record.relative and seen.clock == "device":
-                seen = msgspec.structs.replace(seen, clock="arrival")
+                now = seen.observed_at == received_at
+                seen = msgspec.structs.replace(
+                    seen, clock="arrival", observed_at=received_at if now else seen.observed_at
+                )
             found.add(topic, seen)
         return found.settled(topic, problems, pack)
 

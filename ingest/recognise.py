@@ -7,14 +7,17 @@ proposal; until then no reading comes of it, so here, and only here, a range may
 from collections import Counter
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from typing import Any
 
 import msgspec
 
 from ingest import naming, quantities, senml, words
 from ingest.bodies import document_of, text_of
+from ingest.devices import device_name, device_path
 from ingest.groups import json_parts
 from ingest.judging import Judged, judge_rh, judge_temperature
-from ingest.parts import SPOKEN, Part
+from ingest.parts import MOST_PARTS, SPOKEN, Answer, Part, said
+from ingest.pointer import follow, pointer_of
 from ingest.quantities import BadPayload
 from ingest.reader import senml_quantity
 from ingest.shapes import OFFLINE_WORDS, ONLINE_WORDS, PayloadReading
@@ -248,7 +251,7 @@ def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
             return proposal
     at = _naming_level(topic)
     topic_name = _levels(topic)[at] if at is not None else ""
-    parts, confidence, reasons = json_parts(documents, naming.readable_name(topic, documents), topic_name)
+    parts, confidence, reasons = _of_devices(topic, documents, topic_name)
     if not parts:
         return None
     sibling = topic
@@ -257,6 +260,35 @@ def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         sibling = _sibling(topic)
         parts = (msgspec.structs.replace(parts[0], name=naming.readable_name(sibling, documents)),)
     return Proposal(topic, parts, None, sibling, confidence, reasons)
+
+
+def _of_devices(topic: str, documents: Sequence[Any], topic_name: str) -> Answer:
+    """The sensors in the messages, those of each device by themselves where they name their device."""
+    together = json_parts(documents, naming.readable_name(topic, documents), topic_name)
+    at = device_path(documents)
+    if at is None or any(part.reading.each is not None for part in together[0]):
+        return together
+    steps = tuple(map(str, at))
+    by_device: dict[str, list[Any]] = {}
+    for document in documents:
+        by_device.setdefault(device_name(follow(document, steps)), []).append(document)
+    names = {device: naming.readable_name(topic, own) for device, own in by_device.items()}
+    parts: list[Part] = []
+    confidence, reasons = 1.0, []
+    if len(by_device) > 1:
+        reasons.append(f"{said(at)} tells {len(by_device)} devices apart, each a sensor of its own")
+    for device, own in list(by_device.items())[:MOST_PARTS]:
+        name = names[device]
+        if list(names.values()).count(name) > 1:
+            name = f"{name} {quantities.plain(device, 60)}"
+        found, sure, why = json_parts(own, name, topic_name)
+        for part in found:
+            reading = msgspec.structs.replace(part.reading, part_at=pointer_of(at))
+            parts.append(msgspec.structs.replace(part, part=f"{device} {part.part}".strip(), reading=reading))
+        if found:
+            confidence = min(confidence, sure)
+            reasons += why
+    return tuple(parts), confidence, tuple(dict.fromkeys(reasons))
 
 
 def _looks_senml(pack: list[object]) -> bool:

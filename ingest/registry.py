@@ -2,7 +2,7 @@
 
 import json
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -23,7 +23,7 @@ SELECT binding.topic, binding.part, binding.payload, sensor.id, sensor.temperatu
 FROM binding JOIN sensor ON sensor.id = binding.sensor_id ORDER BY binding.id
 """
 
-Read = Callable[[str, bytes, datetime, bool], list[Observed]]
+Read = Callable[[str, bytes, datetime, bool, Container[str]], list[Observed]]
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,7 @@ class Stream:
     reading: PayloadReading
     read: Read | None  # none for a topic that tells presence
     sensors: dict[str, int] = field(default_factory=dict)  # by the sensor's own name inside the message
+    retired: set[str] = field(default_factory=set)  # names of sensors no longer in use
 
 
 Route = tuple[Stream, ...]
@@ -112,7 +113,9 @@ class Registry:
                     self._wild.append((topic, stream))
                 else:
                     self._exact.setdefault(topic, []).append(stream)
-            if not retired:
+            if retired:
+                stream.retired.add(part)
+            else:
                 stream.sensors[part] = sensor_id
         self.sensor_ids = frozenset(row[3] for row in rows)
 

@@ -30,7 +30,8 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
 
     `part` is the sensor's own name inside the message, empty when the message speaks of one sensor;
     `temperature_c` and `rh_pct` may be missing, at least one of the three quantities is there;
-    `observed_at` is UTC; `clock` says whose clock gave it.
+    `observed_at` is UTC; `clock` says whose clock gave it: a time told as a distance from the message stands
+    on that of the arrival.
     """
 
     part: str
@@ -39,6 +40,14 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
     rh_pct: float | None
     battery_pct: float | None
     clock: Literal["device", "arrival"]
+
+
+class AnotherDevice(Exception):
+    """A message is of a device that is none of those it is read for; `part` is its name."""
+
+    def __init__(self, part: str) -> None:
+        super().__init__(part)
+        self.part = part
 
 
 class Presence(msgspec.Struct, frozen=True):
@@ -68,11 +77,14 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     temperature_scale, rh_scale : float
         What one count is worth, for devices that send whole tenths or hundredths.
     time_unit : str
-        `auto`, `s`, `ms`, `us` or `ns` for times that are numbers.
+        `auto`, `s`, `ms`, `us` or `ns` for times that are numbers; `s-ago`, `ms-ago` or `min-ago` for those
+        that say how long before the message it was measured.
     each : str, optional
         Pointer to a list or object that holds one item for each sensor or instant.
     part_at : str, optional
-        With `each`: pointer from the item to the sensor's name; `key` when its key or index is that.
+        Pointer to the sensor's name, where one topic carries several; with `each` from the item, or `key`
+        when its key or index is that. Without `each` the name goes before `part`, and messages of other
+        devices are none of this reading's.
     shared_time : str, optional
         With `each`: pointer from the whole message to a time for items that have none.
     shared_temperature_unit : str, optional
@@ -101,7 +113,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     rh_unit_at: str | None = None
     temperature_scale: float = 1.0
     rh_scale: float = 1.0
-    time_unit: Literal["auto", "s", "ms", "us", "ns"] = "auto"
+    time_unit: Literal["auto", "s", "ms", "us", "ns", "s-ago", "ms-ago", "min-ago"] = "auto"
     each: str | None = None
     part_at: str | None = None
     shared_time: str | None = None
@@ -138,6 +150,8 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
                 pointer.tokens(value)
         if reading.shape == "number" and reading.quantity is None:
             raise ValueError("a number must say its quantity: temperature, rh or battery")
+        if reading.part_at == "key" and reading.each is None:
+            raise ValueError("part_at can be key only with each")
         if reading.shape == "json":
             if reading.name_at is not None or reading.value_at is not None:
                 if reading.each is None or reading.name_at is None or reading.value_at is None:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from email.utils import parsedate_to_datetime
 from math import isfinite
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -18,6 +19,10 @@ _LONGEST_TIME = 48
 # of belief the four units cannot be taken for one another: this tells apart, it does not guess.
 _MILLI, _MICRO, _NANO = 1e11, 1e14, 1e17
 _UNIT_PER_S = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
+AGO: Final = {"s-ago": 1.0, "ms-ago": 1e-3, "min-ago": 60.0}  # [s]
+_UTC_BEHIND = re.compile(r"\s*(?:UTC|GMT)\Z", re.I)
+_DAY_FIRST = re.compile(r"[A-Za-z]|[0-9]{1,2} ")
+_SLASHES = re.compile(r"([0-9]{4})/([0-9]{2})/([0-9]{2})(?=[ T])")
 
 
 def instant(raw: object, zone: ZoneInfo, received_at: datetime, unit: str = "auto") -> datetime | None:
@@ -26,8 +31,8 @@ def instant(raw: object, zone: ZoneInfo, received_at: datetime, unit: str = "aut
     Parameters
     ----------
     raw : object
-        Seconds, milliseconds, microseconds or nanoseconds since 1970 as number or text; or text in ISO 8601
-        or RFC 3339, with offset, Z or neither.
+        Seconds, milliseconds, microseconds or nanoseconds since 1970 as number or text; or text in ISO 8601,
+        RFC 3339 or RFC 5322, with offset, Z, UTC or neither.
     zone : ZoneInfo
         The sensor's zone, for text with neither. Of the two instants of a doubled hour the later one that
         is not ahead of the arrival is meant, so a message that comes at once is always right. An hour that
@@ -51,6 +56,28 @@ def instant(raw: object, zone: ZoneInfo, received_at: datetime, unit: str = "aut
     if isinstance(raw, datetime):
         return raw.astimezone(UTC) if raw.tzinfo else _from_wall(raw, zone, received_at)
     return None
+
+
+def ago(raw: object, unit: str = "auto") -> timedelta | None:
+    """How long before the arrival, for a time that is given as a distance from it; None when it is none.
+
+    Parameters
+    ----------
+    raw : object
+        A number, or one as text. With `unit` one of `AGO` it counts back from the arrival; else, as in SenML
+        (RFC 8428, section 4.5.3), a negative number of seconds lies before it.
+    """
+    if isinstance(raw, str) and len(raw) <= _LONGEST_TIME and _DIGITS.match(raw.strip()):
+        raw = float(raw.strip().replace(",", "."))
+    if isinstance(raw, bool) or not isinstance(raw, (int, float)):
+        return None
+    if unit in AGO:
+        seconds = raw * AGO[unit]
+    elif unit in {"auto", "s"} and raw != -1:  # -1 is what a clock that was never set says
+        seconds = -raw
+    else:
+        return None
+    return timedelta(seconds=seconds) if 0.0 <= seconds <= BEHIND.total_seconds() else None
 
 
 def sane(at: datetime, received_at: datetime) -> bool:
@@ -83,8 +110,12 @@ def _from_text(text: str, zone: ZoneInfo, received_at: datetime) -> datetime | N
     if ":" not in text and "T" not in text.upper():
         return None
     try:
-        at = datetime.fromisoformat(text.upper() if text[-1] == "z" or "t" in text else text)
-    except (ValueError, OverflowError):
+        if _DAY_FIRST.match(text):
+            at = parsedate_to_datetime(text)  # RFC 5322: "Sun, 01 Jun 2025 11:55:00 GMT"
+        else:
+            text = _SLASHES.sub(r"\1-\2-\3", _UTC_BEHIND.sub("Z", text))
+            at = datetime.fromisoformat(text.upper() if text[-1] == "z" or "t" in text else text)
+    except (ValueError, OverflowError, TypeError, IndexError):
         return None
     try:
         return at.astimezone(UTC) if at.tzinfo else _from_wall(at, zone, received_at)

@@ -113,6 +113,22 @@ def meaning_of(name: str) -> Meaning:
     return Meaning(None, None, False, unlike)
 
 
+def ago_unit(name: str) -> str | None:
+    """The unit of a name that says how long ago something was measured; None when it says no such thing.
+
+    Examples
+    --------
+    >>> ago_unit("age"), ago_unit("ms_ago"), ago_unit("ageMinutes"), ago_unit("average")
+    ('s-ago', 'ms-ago', 'min-ago', None)
+    """
+    words = set(words_of(name))
+    if words.isdisjoint({"age", "ago"}):
+        return None
+    if not words.isdisjoint({"ms", "millis", "milliseconds"}):
+        return "ms-ago"
+    return "min-ago" if not words.isdisjoint({"min", "mins", "minutes"}) else "s-ago"
+
+
 def unlike_air(words: tuple[str, ...]) -> str | None:
     """Why these words do not speak of the air of a place; None when nothing says so."""
     for reason, bag in _UNLIKE.items():

@@ -3,6 +3,7 @@
 import json
 import logging
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any
 
 from ingest.batch import Batch, Refused, RowValues
@@ -16,6 +17,7 @@ from model.records.store import Store
 
 log = logging.getLogger("paneltide.ingest")
 
+IN_ORDER = itemgetter(0, 1)  # by sensor and instant, as the table is
 PRUNE_EVERY = 500  # rejected messages between two looks at their bounds
 
 REFUSE = "INSERT INTO rejected_message (topic, payload, size, reason, received_at) VALUES (?, ?, ?, ?, ?)"
@@ -105,7 +107,7 @@ class Writer:
 
     def _write(self, book: Book, batch: Batch, pulse: Pulse | None) -> int:
         refused = list(batch.refused)
-        rows = [batch.rows[key] for key in sorted(batch.rows)]
+        rows = sorted(batch.rows.values(), key=IN_ORDER)
         changed = 0
         if rows:
             try:
@@ -168,7 +170,7 @@ class Writer:
                 changed += book.upsert([row])
                 taken.append(row)
             except BadRow as error:
-                topic, payload = batch.sources[(row[0], row[1])]
+                topic, payload = batch.sources[(row[0], row[1], row[3], row[4])]
                 kept = payload[: self._limits.rejected_row_bytes]
                 reason = f"the database refuses it: {plain(str(error))}"
                 refused.append(Refused(topic, kept, len(payload), reason, row[2]))

@@ -1,6 +1,5 @@
 """Sensors: what is heard, what is not believed, and what speaks but is not known yet."""
 
-from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -120,13 +119,25 @@ def _heard_block(
         return html.Article(lines, className="heard")
     lines.append(html.Ul([html.Li(reason) for reason in proposal.reasons], className="small soft"))
 
-    def id(key: str) -> dict[str, Any]:
-        return {"form": ACCEPT, "row": index, "key": key}
+    several = len(proposal.parts) > 1
+    for number, proposed in enumerate(proposal.parts):
+        # Each by itself: what shares a topic may hang in different places.
+        if several:
+            lines.append(html.H4(proposed.name))
+        lines += _acceptance(f"{index}-{number}", topic.topic, proposed, named)
+    return html.Article(lines, className="heard")
 
-    lines.append(
+
+def _acceptance(row: str, topic: str, proposed: Any, named: list[tuple[str, str]]) -> list[Any]:
+    """What is asked of one proposed sensor, and the button that accepts it."""
+
+    def id(key: str) -> dict[str, Any]:
+        return {"form": ACCEPT, "row": row, "key": key}
+
+    return [
         html.Div(
             [
-                name_field(proposal.parts, id("name")),
+                text_field("Its name", id("name"), proposed.name),
                 choice_field(
                     "It hangs at",
                     id("place"),
@@ -137,26 +148,13 @@ def _heard_block(
                 choice_field("which is", id("kind"), KINDS, "home" if named else "shop"),
             ],
             className="fields",
-        )
-    )
-    lines.append(
+        ),
         html.Button(
-            "Accept it" if len(proposal.parts) == 1 else "Accept them",
-            id={"act": ACCEPT, "row": index, "topic": topic.topic},
+            "Accept it",
+            id={"act": ACCEPT, "row": row, "topic": topic, "part": proposed.part},
             className="first",
-        )
-    )
-    return html.Article(lines, className="heard")
-
-
-def name_field(parts: Sequence[Any], id: dict[str, Any]) -> html.Div:
-    """Where the proposed name can be changed: the sensor's, or what several of one message share."""
-    first = parts[0]
-    if len(parts) == 1:
-        return text_field("Its name", id, first.name)
-    own = say.joined([part.part for part in parts])
-    common = str(first.name).removesuffix(str(first.part)).strip() or first.name
-    return text_field("Their name", id, common, hint=f"each one's own comes after it: {own}")
+        ),
+    ]
 
 
 def shown_payload(payload: bytes) -> str:
@@ -217,19 +215,19 @@ def register(app: Dash, context: Context) -> None:
 
     @app.callback(
         *OUTPUTS,
-        Input({"act": ACCEPT, "row": ALL, "topic": ALL}, "n_clicks"),
+        Input({"act": ACCEPT, "row": ALL, "topic": ALL, "part": ALL}, "n_clicks"),
         State({"form": ACCEPT, "row": ALL, "key": ALL}, "value"),
         prevent_initial_call=True,
     )
     def accept(clicks: list[int | None], _values: list[Any]) -> Any:
         if not any(clicks) or context.sensors is None:
             return NOTHING
-        row, topic = ctx.triggered_id["row"], str(ctx.triggered_id["topic"])
+        row, topic, which = (ctx.triggered_id[key] for key in ("row", "topic", "part"))
         typed = {
             item["id"]["key"]: item.get("value") for item in ctx.states_list[0] if item["id"]["row"] == row
         }
         try:
-            return answered(accepted(topic, typed, view_of(context)), "/sensors")
+            return answered(accepted(str(topic), typed, view_of(context), str(which)), "/sensors")
         except BadInput as error:
             return refused(error)
 
@@ -240,8 +238,8 @@ def _page(sensor_id: int) -> str:
     return address("sensor", sensor_id)
 
 
-def accepted(topic: str, typed: dict[str, Any], view: View) -> Act:
-    """Make a sensor of a topic, as typed."""
+def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = None) -> Act:
+    """Make a sensor of a topic, or of one part of its messages, as typed."""
     assert view.context.sensors is not None
     chosen = str(typed.get("place") or NEW_PLACE)
     name = str(typed.get("new") or "").strip() if chosen == NEW_PLACE else chosen
@@ -252,6 +250,7 @@ def accepted(topic: str, typed: dict[str, Any], view: View) -> Act:
     zone = places[0].zone if places else view.context.zone
     done = view.context.sensors.accept(
         topic,
+        part=which,
         name=str(typed.get("name") or "").strip() or None,
         place=name,
         place_kind=str(typed.get("kind") or "home"),

@@ -1,17 +1,65 @@
 """What came from sensors, and what is thought of it: readings, doubts, corrections, what was no reading."""
 
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Index, Integer, LargeBinary, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    UniqueConstraint,
+    text,
+)
 from sqlalchemy.orm import Mapped, mapped_column
 
 from model.records.base import Document, Record
+
+PAIR_STEPS = 1_000_000
+"""Values are kept to a millionth of a degree and of a percent: no element resolves it."""
+_LOWEST_C, _BELOW_ONE = 60, 1 << 27
+
+
+def kept_sql(value: str, *, is_sqlite: bool) -> str:
+    """A measured value as it is stored: to a millionth, the nearest double to it."""
+    low = _LOWEST_C * PAIR_STEPS
+    if is_sqlite:
+        return f"(CAST({value} * {PAIR_STEPS} + {low + 0.5} AS INTEGER) - {low}) / {PAIR_STEPS}.0"
+    whole = f"CAST(FLOOR({value} * {PAIR_STEPS} + {low + 0.5}) AS BIGINT) - {low}"
+    return f"CAST({whole} AS double precision) / {PAIR_STEPS}"
+
+
+def pair_of(temperature_c: float | None, rh_pct: float | None) -> int:
+    """The two values of a reading as one whole number, so that they can be part of its key.
+
+    Different for any two pairs that differ by a millionth or more; the database makes it too, see `pair_sql`.
+    """
+    high = 0 if temperature_c is None else int(temperature_c * PAIR_STEPS + (_LOWEST_C * PAIR_STEPS + 1.5))
+    low = 0 if rh_pct is None else int(rh_pct * PAIR_STEPS + 1.5)
+    return high * _BELOW_ONE + low
+
+
+def pair_sql(temperature_c: str, rh_pct: str, *, is_sqlite: bool) -> str:
+    """The same as an expression of the database."""
+    # SQLite cuts off what stands behind the point, PostgreSQL would round it.
+    whole = "CAST({} AS INTEGER)" if is_sqlite else "CAST(FLOOR({}) AS BIGINT)"
+    high = whole.format(f"{temperature_c} * {PAIR_STEPS} + {_LOWEST_C * PAIR_STEPS + 1.5}")
+    low = whole.format(f"{rh_pct} * {PAIR_STEPS} + 1.5")
+    return f"COALESCE({high}, 0) * {_BELOW_ONE} + COALESCE({low}, 0)"
+
+
+def _own_pair(context: Any) -> int:
+    values = context.get_current_parameters()
+    return pair_of(values.get("temperature_c"), values.get("rh_pct"))
 
 
 class Reading(Record):
     """One observation from one sensor, as it came. A redelivery is the same row.
 
-    A sensor that sends its two quantities apart leaves one of them empty.
+    A sensor that sends its two quantities apart leaves one of them empty. Two different values for one
+    instant are two rows: which of them counts is for those who read them to say, by the values alone.
     """
 
     __tablename__ = "reading"
@@ -28,6 +76,18 @@ class Reading(Record):
     temperature_c: Mapped[float | None]
     rh_pct: Mapped[float | None]
     clock: Mapped[str] = mapped_column(default="device")  # whose clock gave observed_at: device or arrival
+    pair: Mapped[int] = mapped_column(
+        BigInteger().with_variant(Integer, "sqlite"),
+        primary_key=True,
+        autoincrement=False,
+        default=_own_pair,
+        server_default=text("0"),
+    )  # both values as a part of the key
+
+    @classmethod
+    def smaller_first(cls) -> tuple[Any, ...]:
+        """What puts the readings of one instant in order: the smaller pair first, a missing value last."""
+        return cls.temperature_c.is_(None), cls.temperature_c, cls.rh_pct.is_(None), cls.rh_pct
 
 
 class StaleHour(Record):

@@ -92,10 +92,13 @@ def forget_portions(store: Store, now: datetime, keep_days: int, at_once: int = 
         while True:
             with store.session() as session:
                 oldest = select(Reading.observed_at).where(own, Reading.observed_at < before)
-                # The first that this portion leaves, in the order of the key: no pass over the table.
-                end = session.scalar(oldest.order_by(Reading.observed_at).offset(at_once).limit(1))
+                # The last of this portion, in the order of the key: no pass over the table.
+                end = session.scalar(oldest.order_by(Reading.observed_at).offset(at_once - 1).limit(1))
                 result = session.execute(
-                    delete(Reading).where(own, Reading.observed_at < (before if end is None else end)),
+                    # With all of its instant, however many that are: so there is always a way on.
+                    delete(Reading).where(
+                        own, Reading.observed_at < before if end is None else Reading.observed_at <= end
+                    ),
                     execution_options={"synchronize_session": False},
                 )
                 count: int = result.rowcount  # type: ignore[attr-defined]

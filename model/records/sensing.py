@@ -111,8 +111,11 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
         select(Reading)
         .join(Sensor, Reading.sensor_id == Sensor.id)
         .where(Sensor.id.in_(ids), Reading.observed_at == newest)
+        .order_by(*Reading.smaller_first())
     )
-    last = {reading.sensor_id: reading for reading in session.scalars(found)}
+    last: dict[int, Reading] = {}
+    for reading in session.scalars(found):
+        last.setdefault(reading.sensor_id, reading)
     beside = {
         id_: _other_quantity(session, reading)
         for id_, reading in last.items()
@@ -145,7 +148,7 @@ def _other_quantity(session: Session, reading: Reading) -> Reading | None:
             Reading.observed_at >= reading.observed_at - PAIRED,
             missing.is_not(None),
         )
-        .order_by(Reading.observed_at.desc())
+        .order_by(Reading.observed_at.desc(), *Reading.smaller_first())
         .limit(1)
     ).first()
 

@@ -2,8 +2,9 @@
 
 An hour's air is the mean over the sensors that hung at the place, each with its own mean of the hour, in
 vapour pressure and temperature; brought to the wood's temperature at constant vapour pressure where the
-place has an offset. Readings are taken in the order of sensor and instant, so that the order in which they
-came can't show.
+place has an offset. Vapour pressure grows steeply with temperature, so one wild value would weigh far more
+than its share: within a sensor's hour each quantity is first held to the fences of the others. Readings are
+taken in the order of sensor, instant and value, so that the order in which they came can't show.
 """
 
 import json
@@ -24,6 +25,15 @@ from model.wood.air import saturation_vapour_pressure, vapour_pressure
 HOUR_MS = 3_600_000
 FAR_MS = 253_370_764_800_000  # the year 9999
 PAIR_WITHIN_MS = HOUR_MS // 2
+DIFFERS_K, DIFFERS_PCT = 0.5, 2.0
+"""Values of one sensor for one instant that lie farther apart than this contradict each other."""
+ROUNDING = 1e-9
+"""20.6 less 20.1 is a hair more than 0.5."""
+FENCE_K, FENCE_PCT = 5.0, 10.0
+"""So far from the others of its hour a value may lie and count in full: common practice, no source."""
+FENCE_SPREADS = 1.5
+"""Fences lie this many quartile spreads outside: Tukey, Exploratory Data Analysis, 1977 (from memory)."""
+FENCE_LEAST = 3
 WINDOW_H = 100 * 24
 """Hours read at once, so that a year of one reading a second still fits in memory."""
 
@@ -77,6 +87,35 @@ def columns_of(rows: Sequence[tuple[Any, ...]]) -> Readings:
     table = np.array(rows, dtype=np.float64).reshape(-1, 3)
     at_ms, temperature_c, rh_pct = (np.ascontiguousarray(table[:, column]) for column in range(3))
     return at_ms, temperature_c, rh_pct
+
+
+def settled(at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
+    """Readings with one value for each instant, whatever a sensor said of it.
+
+    Halves that came apart are brought together. Of values that nearly agree the smaller pair counts, a
+    missing value last; of values more than 0.5 °C or 2 points of humidity apart none does.
+
+    Parameters
+    ----------
+    at_ms, temperature_c, rh_pct : (n,) array
+        Readings as they came, in the order of their instants; NaN where one is missing.
+    """
+    if not (at_ms[1:] == at_ms[:-1]).any():
+        return at_ms, temperature_c, rh_pct
+    # NaN sorts behind every number.
+    order = np.lexsort((rh_pct, temperature_c, at_ms))
+    at_ms, temperature_c, rh_pct = at_ms[order], temperature_c[order], rh_pct[order]
+    first = np.flatnonzero(np.concatenate([[True], at_ms[1:] != at_ms[:-1]]))
+    place = np.where(np.isnan(rh_pct), len(at_ms) - 1, np.arange(len(at_ms)))
+    apart_k, apart_pct = (
+        np.fmax.reduceat(values, first) - np.fmin.reduceat(values, first)
+        for values in (temperature_c, rh_pct)
+    )
+    agreed = ~((apart_k > DIFFERS_K + ROUNDING) | (apart_pct > DIFFERS_PCT + ROUNDING))
+    # The first humidity in order is the smaller pair's own, where that has one.
+    known = np.minimum.reduceat(place, first)
+    rh_first = np.where(at_ms[known] == at_ms[first], rh_pct[known], np.nan)
+    return at_ms[first][agreed], temperature_c[first][agreed], rh_first[agreed]
 
 
 @dataclass(frozen=True)
@@ -230,6 +269,7 @@ def trusted_readings(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until
 
 
 def _trusted(trust: Trust, sensor_id: int, at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
+    at_ms, temperature_c, rh_pct = settled(at_ms, temperature_c, rh_pct)
     keep = np.ones(len(at_ms), dtype=bool)
     for since, end in trust.doubts.get(sensor_id, ()):
         keep &= (at_ms < since) | (at_ms > end)
@@ -264,8 +304,10 @@ def paired(instants: Floats, temperature_c: Floats, wanting: NDArray[np.bool_]) 
 
 def _sensor_means(hour: Hours, temperature_c: Floats, rh_pct: Floats) -> NDArray[np.float64]:
     """One row an hour: hour, mean temperature, mean vapour pressure, count. Summed in order of instants."""
-    hours, group = np.unique(hour, return_inverse=True)
+    hours, first, group = np.unique(hour, return_index=True, return_inverse=True)
     count = np.bincount(group)
+    temperature_c = _fenced(first, temperature_c, FENCE_K)
+    rh_pct = _fenced(first, rh_pct, FENCE_PCT)
     pressure_pa = vapour_pressure(temperature_c, rh_pct)
     return np.column_stack(
         [
@@ -275,6 +317,36 @@ def _sensor_means(hour: Hours, temperature_c: Floats, rh_pct: Floats) -> NDArray
             count,
         ]
     )
+
+
+def _fenced(first: NDArray[np.int64], values: Floats, least: float) -> Floats:
+    """The values of each hour, those outside the fences of their hour brought to the nearer fence.
+
+    One wrong value in twelve then moves the mean by its twelfth of the way to a fence, not by its own size. A
+    change that a quarter of the hour's readings agree on moves the fences with it, and counts in full.
+
+    Parameters
+    ----------
+    first : (hours,) array
+        Where each hour's readings begin.
+    values : (n,) array
+    least : float
+        How far the fences lie outside the quartiles at least, in the unit of the values.
+    """
+    wide = np.flatnonzero(np.maximum.reduceat(values, first) - np.minimum.reduceat(values, first) > least)
+    if not len(wide):
+        return values
+    ends = np.append(first[1:], len(values))
+    result = values.copy()
+    for a, b in zip(first[wide].tolist(), ends[wide].tolist(), strict=True):
+        if b - a < FENCE_LEAST:
+            continue
+        own = np.sort(values[a:b])
+        quarter = max(1, (len(own) - 1) // 4)
+        low, high = own[quarter], own[len(own) - 1 - quarter]
+        reach = max(least, FENCE_SPREADS * (high - low))
+        result[a:b] = np.clip(values[a:b], low - reach, high + reach)
+    return result
 
 
 def _place_means(rows: list[NDArray[np.float64]], offset_c: float) -> Measured:

@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import select
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import select, text
 
 from ingest.batch import Batch, Heard, Refused, Row
 from ingest.books import BookAway
@@ -16,6 +18,7 @@ from ingest.broker import EmbeddedBroker
 from ingest.settings import IngestSettings, Limits
 from ingest.subscriber import Subscriber
 from ingest.writer import Writer
+from model.records.arrived import pair_of, pair_sql
 from model.records.clock import machine_now
 from model.records.store import Store
 from model.records.tables import HeardMessage, Reading, RejectedMessage, Sensor, StaleHour
@@ -82,16 +85,40 @@ def test_only_hours_that_really_change_are_marked(either: Store, writer: Writer)
     assert marks(either) == {(1, 12): 1, (1, 13): 2, (2, 12): 1}
 
 
-def test_two_quantities_sent_apart_become_one_row(either: Store, writer: Writer) -> None:
-    writer.write(batch_of(row(NOON, rh_pct=None)))
-    assert writer.write(batch_of(row(NOON, temperature_c=None, rh_pct=41.5))) == 1
-    assert (
-        writer.write(batch_of(row(NOON, temperature_c=9.0, rh_pct=9.0))) == 0
-    )  # the first value of a quantity stays
+def test_two_values_for_one_instant_are_both_kept_in_whatever_order_they_come(
+    either: Store, writer: Writer, world: Any
+) -> None:
+    told = [row(NOON, 20.0, 41.5), row(NOON, 9.0, 9.0), row(NOON, 20.0, None), row(NOON, None, 41.5)]
+    assert writer.write(batch_of(told[0])) == 1
+    assert writer.write(batch_of(*told[:2])) == 1
+    assert writer.write(batch_of(*told, *told)) == 2
+    assert [writer.write(batch_of(one)) for one in told] == [0, 0, 0, 0]
     with either.session() as session:
-        [only] = session.scalars(select(Reading))
-        assert (only.temperature_c, only.rh_pct) == (20.0, 41.5)
-        assert to_epoch_ms(only.observed_at) == NOON
+        kept = session.scalars(select(Reading).order_by(*Reading.smaller_first())).all()
+        assert [(one.temperature_c, one.rh_pct) for one in kept] == [
+            (9.0, 9.0),
+            (20.0, 41.5),
+            (20.0, None),
+            (None, 41.5),
+        ]
+        assert {to_epoch_ms(one.observed_at) for one in kept} == {NOON}
+        # The database's key and the program's are one, so that what either stores is known to the other.
+        assert [one.pair for one in kept] == [pair_of(one.temperature_c, one.rh_pct) for one in kept]
+
+
+@given(
+    temperature_c=st.none() | st.floats(-60.0, 100.0),
+    rh_pct=st.none() | st.floats(0.0, 100.0),
+)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=200)
+def test_the_database_makes_the_same_key_of_two_values(
+    either: Store, temperature_c: float | None, rh_pct: float | None
+) -> None:
+    t, h = (None if value is None else round(value, 6) for value in (temperature_c, rh_pct))
+    number = "double precision" if not either.is_sqlite else "real"
+    sql = pair_sql(f"CAST(:t AS {number})", f"CAST(:h AS {number})", is_sqlite=either.is_sqlite)
+    with either.engine.connect() as connection:
+        assert connection.execute(text(f"SELECT {sql}"), {"t": t, "h": h}).scalar() == pair_of(t, h)
 
 
 def test_a_quantity_alone_marks_as_far_as_it_is_paired(either: Store, writer: Writer) -> None:

@@ -1,9 +1,11 @@
 """What the forms do to the book, and that undoing does undo."""
 
+import json
 from datetime import timedelta
 from types import SimpleNamespace
 
 import pytest
+from plotly.utils import PlotlyJSONEncoder
 from sqlalchemy import select
 
 from dashboard import drafts
@@ -261,6 +263,7 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
     act = sensors.accepted("valley/x", typed, view)
     assert asked == {
         "topic": "valley/x",
+        "part": None,
         "name": "Finishing",
         "place": "Spray room",
         "place_kind": "storage",
@@ -270,6 +273,27 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
     assert act.undo == ("acceptance", 7)
     with pytest.raises(BadInput, match="must be given"):
         sensors.accepted("valley/x", typed | {"new": " "}, view)
+
+
+def test_devices_behind_one_topic_are_listed_one_by_one_each_with_its_own_place(book, now):
+    parts = [SimpleNamespace(part=part, name=f"radio {part}") for part in ("a4c1", "9f02")]
+    proposal = SimpleNamespace(parts=parts, reasons=("/id tells 2 devices apart",), confidence=0.9)
+    heard = SimpleNamespace(topic="radio/air", kept=3, last_at=now, last_payload=b"{}", proposal=proposal)
+    asked = []
+
+    def accept(topic, **more):
+        asked.append((topic, more["part"], more["place"]))
+        return SimpleNamespace(sensors=[more["name"]], readings=1, number=7)
+
+    context = Context(book.store, lambda: now, sensors=SensorDoor(lambda: [heard], accept))
+    view = View(context, Display("inch"), now)
+    page = json.dumps(sensors.layout(view), cls=PlotlyJSONEncoder)
+    assert page.count('"Accept it"') == 2
+    for name in ("radio a4c1", "radio 9f02"):
+        assert page.count(f'"{name}"') == 2  # its heading and its field
+    typed = {"name": "Freezer", "place": "new", "new": "Cellar", "kind": "storage"}
+    sensors.accepted("radio/air", typed, view, "9f02")
+    assert asked == [("radio/air", "9f02", "Cellar")]
 
 
 def test_a_sensor_is_hung_elsewhere(book, view):

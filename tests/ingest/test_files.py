@@ -216,8 +216,13 @@ def test_the_hour_that_spring_skips_is_read_with_the_offset_before(bench: Store,
     path = write("time,temperature\n2025-03-30 01:30,10\n2025-03-30 02:30,11\n2025-03-30 03:30,12\n")
     report = import_readings(bench, path, now, sensor="Bench", zone="Europe/Paris")
     # 02:30 never was; at the offset before the change, +01:00, it is 01:30 UTC, which is also 03:30 after it.
-    assert stored(bench) == [("2025-03-30 00:30", 10.0, None), ("2025-03-30 01:30", 11.0, None)]
-    assert report.duplicate == 1
+    # Both are kept.
+    assert stored(bench) == [
+        ("2025-03-30 00:30", 10.0, None),
+        ("2025-03-30 01:30", 11.0, None),
+        ("2025-03-30 01:30", 12.0, None),
+    ]
+    assert report.duplicate == 0
     assert any("skipped in Europe/Paris" in note for note in report.notes)
 
 

@@ -350,3 +350,31 @@ def test_presence_that_is_none_is_refused(body):
 
 def test_presence_holds_no_reading():
     assert "holds no reading" in str(refusal("online", PayloadReading(shape="presence")))
+
+
+@pytest.mark.parametrize("rh", [100.1, 101, 104.5, 110])
+def test_a_wet_sensor_keeps_its_temperature_and_loses_only_the_humidity(rh):
+    body = b'{"t": 6.5, "h": %s}' % str(rh).encode()
+    with pytest.raises(BadPayload, match="above 100 % is a wet sensor's; its temperature is kept") as refused:
+        read("shop/bench", body, PayloadReading(shape="json", temperature="/t", rh="/h"), NOW)
+    assert [(one.temperature_c, one.rh_pct) for one in refused.value.readings] == [(6.5, None)]
+    several = PayloadReading(shape="json", each="/all", part_at="/id", temperature="/t", rh="/h")
+    listed = b'{"all": [{"id": "a", "t": 6.5, "h": %s}, {"id": "b", "t": 7, "h": 90}]}' % str(rh).encode()
+    with pytest.raises(BadPayload) as refused:
+        read("shop/bench", listed, several, NOW)
+    assert [(one.part, one.temperature_c, one.rh_pct) for one in refused.value.readings] == [
+        ("a", 6.5, None),
+        ("b", 7.0, 90.0),
+    ]
+
+
+@pytest.mark.parametrize("rh", [110.1, 127, 255, -1, 0])
+def test_a_dead_element_spoils_both(rh):
+    with pytest.raises(BadPayload) as refused:
+        read(
+            "shop/bench",
+            b'{"t": 6.5, "h": %s}' % str(rh).encode(),
+            PayloadReading(shape="json", temperature="/t", rh="/h"),
+            NOW,
+        )
+    assert refused.value.readings == ()

@@ -1,5 +1,6 @@
 """When a reading was measured: device times in every form, clocks that lie, doubled hours."""
 
+import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -10,6 +11,7 @@ from ingest.payload import (
     PayloadReading,
     read,
 )
+from ingest.recognise import propose
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 TOPIC = "shop/bench-2/climate"
@@ -132,3 +134,68 @@ def test_a_retained_message_is_judged_by_its_own_time():
     assert one('{"t":21.5,"ts":1718000000}', retained=True).clock == "device"
     for body in ('{"t":21.5}', '{"t":21.5,"ts":0}'):
         assert "old news" in str(refusal(body, retained=True))
+
+
+ARRIVED = datetime(2025, 6, 1, 12, 0, 30, tzinfo=UTC)
+MEASURED = datetime(2025, 6, 1, 11, 55, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("name", ["time", "t", "measuredAt", "lastUpdate", "when", "recorded"])
+@pytest.mark.parametrize(
+    "told",
+    [
+        "2025-06-01T11:55:00Z",
+        "2025-06-01T13:55:00+02:00",
+        "20250601T115500Z",
+        "2025-06-01 11:55:00 UTC",
+        "2025/06/01 11:55:00",
+        "Sun, 01 Jun 2025 11:55:00 GMT",
+        "01 Jun 2025 11:55:00 +0000",
+        "1748778900",
+        "1748778900.0",
+        "1748778900000",
+        1748778900000,
+    ],
+)
+def test_a_time_written_as_text_is_proposed_and_read(name, told):
+    body = json.dumps({"temperature": 20.5, "humidity": 45, name: told}).encode()
+    (part,) = propose("shop/bench/air", [body]).parts
+    (seen,) = read("shop/bench/air", body, part.reading, ARRIVED)
+    assert (seen.observed_at, seen.clock) == (MEASURED, "device")
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("age", 330),
+        ("age_s", "330"),
+        ("secondsAgo", 330.0),
+        ("age_ms", 330_000),
+        ("age_minutes", 5.5),
+        ("time", -330),
+        ("ts", "-330"),
+    ],
+)
+def test_a_time_told_as_a_distance_from_the_message_counts_back_from_its_arrival(name, told):
+    body = json.dumps({"temperature": 20.5, "humidity": 45, name: told}).encode()
+    (part,) = propose("shop/bench/air", [body]).parts
+    (seen,) = read("shop/bench/air", body, part.reading, ARRIVED)
+    assert (seen.observed_at, seen.clock) == (MEASURED, "arrival")
+    with pytest.raises(BadPayload, match="old news"):
+        read("shop/bench/air", body, part.reading, ARRIVED, retained=True)
+
+
+def test_each_of_several_readings_kept_on_the_node_has_its_own_distance():
+    body = (
+        b'{"samples":[{"age":600,"t":20.1,"rh":44},{"age":300,"t":20.2,"rh":45},{"age":0,"t":20.3,"rh":46}]}'
+    )
+    (part,) = propose("shop/bench/air", [body]).parts
+    seen = read("shop/bench/air", body, part.reading, ARRIVED)
+    assert [(ARRIVED - one.observed_at).total_seconds() for one in seen] == [600, 300, 0]
+
+
+def test_uptime_and_counters_are_no_distance():
+    body = b'{"temperature":20.5,"humidity":45,"uptime":330,"ts":330,"time":-1}'
+    (part,) = propose("shop/bench/air", [body]).parts
+    (seen,) = read("shop/bench/air", body, part.reading, ARRIVED)
+    assert (seen.observed_at, seen.clock) == (ARRIVED, "arrival")

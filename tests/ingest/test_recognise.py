@@ -9,8 +9,10 @@ import json
 from datetime import datetime
 from pathlib import Path
 
+import msgspec
 import pytest
 
+from ingest import pointer
 from ingest.payload import PayloadReading, read
 from ingest.recognise import propose
 
@@ -43,7 +45,17 @@ def observed(shape) -> list:
         found = read(shape["topic"], body, PayloadReading.from_document(document.reading.to_document()), at)
         names = {part.part for part in proposal.parts if part.reading == document.reading}
         seen += [one for one in found if one.part in names]
-    return seen
+    return [msgspec.structs.replace(one, part=without_device(one.part, proposal, body)) for one in seen]
+
+
+def without_device(part, proposal, body) -> str:
+    """A part as the shape has it: its own name inside the message, after that of the message's device."""
+    pointers = {p.reading.part_at for p in proposal.parts if p.reading.each is None and p.reading.part_at}
+    for where in pointers:
+        device = str(pointer.follow(json.loads(body), pointer.tokens(where)))
+        assert part.startswith(device)
+        part = part.removeprefix(device).strip()
+    return part
 
 
 @pytest.mark.parametrize("shape", SHAPES)

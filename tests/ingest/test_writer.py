@@ -2,17 +2,21 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paho.mqtt.client import MQTTMessage
 from sqlalchemy import select
 
 from ingest.batch import Batch, Row
+from ingest.books import BookAway
 from ingest.intake import Intake, Pace
 from ingest.redelivery import Remembered, checksum, unpack
 from ingest.registry import Registry
 from ingest.settings import IngestSettings, Limits
+from ingest.subscriber import Subscriber
 from ingest.writer import Pulse, Writer
 from model.records.store import Store
 from model.records.tables import (
@@ -302,3 +306,97 @@ def test_what_is_remembered_is_taken_up_by_the_next_process_and_nonsense_is_left
     assert unpack(remembered.blob([(4, checksum("air", GOOD))])) == [(3, 30), (4, checksum("air", GOOD))]
     assert unpack(b"") == []
     assert unpack(b"12345") == []
+
+
+def test_the_same_words_again_are_a_second_reading_unless_the_broker_says_it_sends_them_again(
+    bench: Bench,
+) -> None:
+    bench.intake.take("air", GOOD, packet_id=7)
+    assert bench.commit() == 1
+    bench.remembered.resumed([], session_present=True)
+    bench.at += timedelta(minutes=5)
+    # Packet ids come round again, and quiet air gives the same words: only the flag tells a redelivery.
+    bench.intake.take("air", GOOD, packet_id=7, flagged=False)
+    assert bench.commit() == 1
+    bench.intake.take("air", GOOD, packet_id=7, flagged=True)
+    assert bench.commit() == 0
+    assert len(bench.readings()) == 2
+    assert bench.tally("duplicate") == 1
+
+
+class Wire:
+    """Stands where the connection to the broker is, and notes what is acknowledged."""
+
+    def __init__(self, events: list[str]) -> None:
+        self.events, self.connected, self.reason = events, True, ""
+
+    def acknowledge(self, packet_ids: list[int]) -> None:
+        self.events.append(f"acknowledged {packet_ids}")
+
+
+def test_a_message_is_acknowledged_only_when_the_database_holds_it(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    subscriber = Subscriber(store, IngestSettings(), lambda: NOON)
+    events: list[str] = []
+    monkeypatch.setattr(subscriber, "_link", Wire(events))
+    write = subscriber._writer.write
+
+    def away(*_: object) -> int:
+        events.append("the disk is full")
+        raise BookAway("database or disk is full")
+
+    def noted(*given: Any) -> int:
+        changed = write(*given)
+        events.append("committed")
+        return changed
+
+    message = MQTTMessage(mid=7, topic=b"air")
+    message.payload, message.qos = GOOD, 1
+    subscriber._on_message(message)
+    monkeypatch.setattr(subscriber._writer, "write", away)
+    assert not subscriber._commit()
+    assert events == ["the disk is full"]
+    monkeypatch.setattr(subscriber._writer, "write", noted)
+    assert subscriber._commit()
+    assert events == ["the disk is full", "committed", "acknowledged [7]"]
+    with store.session() as session:
+        assert session.scalars(select(HeardMessage.payload)).all() == [GOOD]
+    subscriber._writer.drop()
+
+
+@pytest.mark.parametrize("body", [b"", b"{}", b" { } ", b"[]", b"\0", b"{}\r\n"])
+@pytest.mark.parametrize("topic", ["air", "air/status", "new/1"])
+def test_a_cleared_topic_and_an_empty_message_are_ignored_and_no_rejection(
+    bench: Bench, topic: str, body: bytes
+) -> None:
+    bench.intake.take(topic, body, retained=True)
+    assert bench.commit() == 0
+    assert bench.reasons() == []
+    assert (bench.tally("ignored"), bench.tally("received"), bench.tally("rejected")) == (1, 1, 0)
+
+
+def test_a_wet_sensor_is_told_of_and_its_temperature_stored(bench: Bench) -> None:
+    bench.intake.take("air", b'{"temperature": 6.5, "humidity": 101}')
+    assert bench.commit() == 1
+    assert [(one.temperature_c, one.rh_pct) for one in bench.readings()] == [(6.5, None)]
+    assert "above 100 %" in bench.reasons()[0]
+
+
+def test_readings_told_as_a_distance_from_their_message_are_stored_where_they_belong(bench: Bench) -> None:
+    with bench.store.session() as session:
+        sensor = Sensor(name="Rack", accepted_at=NOON)
+        sensor.bindings.append(Binding(topic="rack", part="rack", payload={"shape": "senml-json"}))
+        session.add(sensor)
+    bench.registry.refresh(bench.writer.book)
+    pack = b'[{"bn":"rack/","n":"t","u":"Cel","v":20.5,"t":-600},{"n":"t","u":"Cel","v":20.7}]'
+    bench.intake.take("rack", pack, packet_id=9)
+    assert bench.commit() == 2
+    assert [(one.observed_at, one.temperature_c) for one in bench.readings()] == [
+        (NOON - timedelta(minutes=10), 20.5),
+        (NOON, 20.7),
+    ]
+    bench.remembered.resumed([], session_present=True)
+    bench.at += timedelta(seconds=5)
+    bench.intake.take("rack", pack, packet_id=9, flagged=True)
+    assert bench.commit() == 0

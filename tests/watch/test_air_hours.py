@@ -113,6 +113,55 @@ def test_a_doubted_reading_is_left_out_until_the_doubt_is_undone(bare):
     assert [row.rh_pct for row in bare.rows(Reading)] == [40.0, 58.0]
 
 
+@pytest.mark.parametrize(
+    "temperature_c", [68.0, 80.0, -38.0, 32.0], ids=["in fahrenheit", "hot", "cold", "a little"]
+)
+def test_one_implausible_temperature_in_a_dozen_leaves_the_hour_as_it_was(bare, temperature_c):
+    told = [20.0] * 36
+    told[17] = temperature_c
+    bare.send([(bare.hour(k / 12), told[k], 45.0) for k in range(36)])
+    row = air(bare)[bare.hour(1)]
+    assert row.temperature_c == pytest.approx(20.0)
+    assert row.rh_pct == pytest.approx(45.0)
+    assert (row.n_readings, len(bare.rows(Reading))) == (11, 36)
+
+
+def test_a_maker_who_believes_the_wild_reading_moves_the_hour_by_its_share_only(bare):
+    told = [20.0] * 36
+    told[17] = 68.0
+    bare.send([(bare.hour(k / 12), told[k], 45.0) for k in range(36)])
+    air(bare)
+
+    def undo(session):
+        (doubt,) = session.query(Doubt).filter(Doubt.kind == "jump")
+        doubt.undone_at = bare.hour(3)
+        mark_hours(session, [1], bare.hour(0), bare.hour(3))
+
+    bare.change(undo)
+    row = air(bare)[bare.hour(1)]
+    assert row.n_readings == 12
+    # Averaged plainly this hour was 24.0 °C and 68 %.
+    assert row.temperature_c == pytest.approx(20.0 + 5.0 / 12.0)
+    assert row.rh_pct == pytest.approx(45.0, abs=1.0)
+
+
+@pytest.mark.parametrize("wild", [(20.0, 98.0), (44.0, 45.0), (44.0, 98.0), (-5.0, 3.0)])
+def test_two_wild_readings_running_are_no_jump_and_still_weigh_no_more_than_their_share(bare, wild):
+    told = [(20.0, 45.0)] * 12
+    told[5:7] = [wild, wild]
+    bare.send([(bare.hour(k / 12), *values) for k, values in enumerate(told)])
+    row = air(bare, 1)[bare.hour(0)]
+    assert row.n_readings == 12
+    assert row.temperature_c == pytest.approx(20.0, abs=2.0 * 5.0 / 12.0 + 1e-9)
+    assert row.rh_pct == pytest.approx(45.0, abs=2.0 * 10.0 / 12.0 + 2.0)
+
+
+def test_a_door_that_opens_within_the_hour_counts_in_full(bare):
+    told = [20.0] * 7 + [6.0] * 5
+    bare.send([(bare.hour(k / 12), value, 45.0) for k, value in enumerate(told)])
+    assert air(bare, 1)[bare.hour(0)].temperature_c == pytest.approx((7 * 20.0 + 5 * 6.0) / 12.0)
+
+
 def test_a_correction_holds_from_its_day_and_can_be_undone(bare):
     bare.send([(bare.hour(0.5), 20.0, 45.0), (bare.hour(1.5), 20.0, 45.0)])
 
@@ -196,3 +245,30 @@ def test_a_change_that_comes_while_marks_are_read_is_not_lost(bare):
         )
         mark_hours(session, [1], bare.hour(0), bare.hour(0.9))
     assert air(bare, 1)[bare.hour(0)].rh_pct == pytest.approx(45.0)
+
+
+@pytest.mark.parametrize("turned_round", [False, True])
+@pytest.mark.parametrize(
+    ("told", "hour"),
+    [
+        ([(20.0, 45.0), (20.0, 45.0)], (20.0, 45.0)),
+        ([(20.0, 46.0), (20.5, 44.0)], (20.0, 46.0)),  # the smaller pair as it came, not the least of each
+        ([(20.0, None), (None, 45.0)], (20.0, 45.0)),
+        ([(20.0, 45.0), (20.2, None)], (20.0, 45.0)),
+        ([(20.2, 45.0), (20.0, None)], (20.0, 45.0)),
+        ([(20.0, 45.0), (20.6, 45.0)], None),
+        ([(20.0, 45.0), (20.0, 47.1)], None),
+        ([(20.0, 45.0), (20.3, 46.0), (20.1, 60.0)], None),
+    ],
+)
+def test_two_values_for_one_instant_count_by_what_they_say_and_not_by_who_came_first(
+    bare, told, hour, turned_round
+):
+    bare.send([(bare.hour(0.5), *pair) for pair in (reversed(told) if turned_round else told)])
+    row = air(bare, 1).get(bare.hour(0))
+    assert len(bare.rows(Reading)) == len(set(told))
+    if hour is None:
+        assert row is None
+    else:
+        assert (row.temperature_c, row.rh_pct) == pytest.approx(hour)
+        assert row.n_readings == 1

@@ -55,7 +55,7 @@ def send(shop, rows):
 
 
 # Each example makes books of its own, so the fixture need not be made anew.
-@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10_000))
 def test_any_order_of_arrival_gives_the_same_book(make_shop, seed):
     chance = random.Random(seed)
@@ -154,7 +154,7 @@ def changes_of_the_book(shop, seed):
     ]
 
 
-@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=3, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10_000))
 def test_the_book_may_be_changed_at_any_time_between_the_readings(make_shop, monkeypatch, seed):
     chance = random.Random(seed)

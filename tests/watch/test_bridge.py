@@ -96,7 +96,7 @@ def test_estimates_stay_within_what_air_can_be():
     assert air.rh_pct.min() >= 0.0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(data=st.data(), seed=st.integers(0, 10_000))
 def test_what_is_computed_step_by_step_is_what_is_computed_at_once(data, seed):
     rng = np.random.default_rng(seed)

@@ -160,7 +160,7 @@ def test_at_0_f_no_more_than_a_quarter_is_advised(direction):
     assert bool(lever.document()["instead"]) is (direction == "shrinking")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     direction=st.sampled_from(["swelling", "shrinking"]),
     needed=st.one_of(st.none(), st.floats(5.0, 95.0)),
@@ -175,7 +175,7 @@ def test_nothing_is_ever_advised_above_the_ceiling(direction, needed, outdoors, 
         assert lever.advised_rh_pct == needed
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(mc_pct=st.floats(6.6, 11.0), rh_pct=st.floats(12.0, 70.0), groove=st.sampled_from(["3/8in", "7/16in"]))
 def test_holding_what_is_needed_keeps_the_wood_from_the_limit(mc_pct, rh_pct, groove):
     request = asked(CHERRY.replace("3/8in", groove), mc_pct, 20.0, rh_pct, 10)

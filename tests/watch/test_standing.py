@@ -99,7 +99,7 @@ def test_one_morning_without_it_starts_the_count_again():
     assert set(level(run([3.0] * hours, crosses=crosses))) == {EASY}
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     steps=st.lists(st.floats(-0.6, 0.6), min_size=50, max_size=400),
     cuts=st.lists(st.integers(1, 399), max_size=5),
@@ -118,7 +118,7 @@ def test_going_on_from_any_hour_gives_the_same_history(steps, cuts, first):
     assert before.since.tolist() == whole.since[0, -1:].tolist()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(steps=st.lists(st.floats(-1.5, 1.5), min_size=50, max_size=400))
 def test_never_there_and_back_within_a_day(steps):
     levels = np.array(level(run(1.5 + np.cumsum(steps))))

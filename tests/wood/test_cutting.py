@@ -82,7 +82,7 @@ sights = st.floats(6.0, 30.0)
 moistures = st.floats(5.0, 12.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     sight=sights, today=moistures, held=st.sampled_from(["centre", "free", "one-edge"]), metric=st.booleans()
 )
@@ -236,7 +236,7 @@ SLOTTED = {
 }
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(which=st.sampled_from(sorted(SLOTTED)), today=st.floats(5.0, 12.0))
 def test_a_slot_made_as_told_with_its_screw_as_told_lasts_the_season(which, today):
     piece = a_piece(SLOTTED[which])

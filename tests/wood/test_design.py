@@ -113,7 +113,7 @@ def test_a_piece_without_fits_has_no_limits():
 gaps = st.floats(0.0, 6.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(gap=gaps, widest=st.floats(0.5, 8.0), mc=st.floats(2.0, 20.0), depth=st.floats(7.0, 16.0))
 def test_the_range_holds_the_reference_when_and_only_when_all_margins_are_positive(gap, widest, mc, depth):
     fits = {"door": DOOR | {"gap": gap, "widest_gap": widest}, "panel": PANEL | {"groove_depth": depth}}
@@ -127,7 +127,7 @@ def test_the_range_holds_the_reference_when_and_only_when_all_margins_are_positi
         assert (low < mc < high) == all(positive)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(factor=st.floats(1.05, 2.0))
 def test_wood_that_moves_more_has_a_narrower_range(factor):
     piece = a_piece({"door": DOOR})

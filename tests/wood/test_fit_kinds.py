@@ -93,7 +93,7 @@ def test_margins_fall_in_their_own_direction(example):
         assert (steps < 0).all() if limit.direction == "swelling" else (steps > 0).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(example=st.sampled_from(sorted(EXAMPLES)), one=st.floats(1.0, 29.0), other=st.floats(1.0, 29.0))
 def test_what_one_direction_gains_the_other_loses(example, one, other):
     fit = make(example)

@@ -192,7 +192,7 @@ def test_thin_boards_divide_an_hour():
     assert moisture.parts_of(thickness_mm, 3600.0).tolist() == [1, 1, 2, 4, 14, 64]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     thickness=st.floats(1.0, 80.0),
     gravity=st.floats(0.2, 1.1),

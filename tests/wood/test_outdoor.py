@@ -70,7 +70,7 @@ def test_the_year_is_smooth_and_closes_on_itself(valley):
 months = st.lists(st.floats(0.0, 100.0), min_size=12, max_size=12)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(months)
 def test_any_humidities_give_air_that_exists(humidities):
     climate = OutdoorClimate.from_monthly_means("anywhere", TEMPERATURES, humidities)

@@ -90,7 +90,7 @@ members = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(table=members, gap_mm=lengths)
 def test_any_piece_survives_a_trip_through_toml(table, gap_mm):
     fit = {"kind": "front-in-opening", "member": "front", "gap": gap_mm, "mc_pct": table["mc_pct"]}
@@ -100,7 +100,7 @@ def test_any_piece_survives_a_trip_through_toml(table, gap_mm):
     assert piece_from_document(document_of(piece)) == piece
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(sixty_fourths=st.integers(64, 64 * 40))
 def test_inches_and_millimetres_give_the_same_answer(sixty_fourths):
     whole, part = divmod(sixty_fourths, 64)

@@ -118,7 +118,7 @@ def test_a_long_silence_leads_back_to_the_season():
     assert later.std() > 1.5 * first.std()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     level=st.floats(-3.0, 3.0), swing=st.floats(0.0, 2.0), days=st.integers(0, 60), seed=st.integers(0, 99)
 )

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.air_hours import FAR_MS, Hung, Trust, paired
+from model.watch.air_hours import FAR_MS, Hung, Trust, paired, settled
 from model.watch.bulk import Bulk
 from model.watch.trust import screens
 from model.watch.trust.figures import (
@@ -94,12 +94,14 @@ class Library:
         return int(np.count_nonzero(table[:, N] > 0.0))
 
     def _series(self, sensor_id: int, found: Readings, to_the_last: bool) -> Series:
+        found = Readings(*settled(*found))
         return Series(
             self.names[sensor_id],
             found.at_ms.astype(np.int64),
             paired(found.at_ms, found.temperature_c, ~np.isnan(found.rh_pct)),
             found.rh_pct,
             corrected_pct(found, self.trust.corrections.get(sensor_id, ())),
+            found.temperature_c,
             to_the_last,
         )
 
@@ -272,7 +274,8 @@ class Library:
         found = self.bulk.rows("SELECT payload FROM binding WHERE sensor_id = ?", (sensor_id,))
         readings = [json.loads(told) if isinstance(told, str | bytes) else told for (told,) in found]
         return not readings or any(
-            str(told.get("shape", "")).startswith("senml") or told.get("time") or told.get("shared_time")
+            str(told.get("shape", "")).startswith("senml")
+            or ((told.get("time") or told.get("shared_time")) and "ago" not in told.get("time_unit", ""))
             for told in readings
         )
 

@@ -51,7 +51,7 @@ def unclear(own: Table, coolest_beside_c: Floats, now_ms: int, to_the_last: bool
         found.add("out-of-range")
     if (rh_high >= signatures.DAMP_PCT).any():
         found.add("pegged")
-    if _apart(rh_low, rh_high) > signatures.JUMP_PCT:
+    if _apart(rh_low, rh_high) > signatures.JUMP_PCT or _apart(t_low, t_high) > signatures.JUMP_K:
         found.add("jump")
     if _rests(own[:, N_RH], rh_low, rh_high) or _rests(own[:, N_T], t_low, t_high):
         found.add("stuck")

@@ -31,6 +31,8 @@ class Series:
         As it came, NaN where the reading had none.
     true_rh_pct : (n,) array
         With the salt check's correction.
+    measured_c : (n,) array
+        The temperature that came with the reading itself, NaN where it came with another.
     to_the_last : bool
         Whether the last of them is the last there is.
     """
@@ -40,6 +42,7 @@ class Series:
     temperature_c: Floats
     rh_pct: Floats
     true_rh_pct: Floats
+    measured_c: Floats
     to_the_last: bool = True
 
     def __len__(self) -> int:
@@ -56,6 +59,7 @@ class Series:
             self.temperature_c[keep],
             self.rh_pct[keep],
             self.true_rh_pct[keep],
+            self.measured_c[keep],
             self.to_the_last and last,
         )
 
@@ -67,10 +71,8 @@ def series_of(
     rh_pct: Sequence[float] | Floats,
 ) -> Series:
     """A series without a correction, from plain sequences."""
-    rh = np.asarray(rh_pct, dtype=np.float64)
-    return Series(
-        name, np.asarray(at_ms, dtype=np.int64), np.asarray(temperature_c, dtype=np.float64), rh, rh
-    )
+    rh, temperature = np.asarray(rh_pct, dtype=np.float64), np.asarray(temperature_c, dtype=np.float64)
+    return Series(name, np.asarray(at_ms, dtype=np.int64), temperature, rh, rh, temperature)
 
 
 @dataclass(frozen=True)

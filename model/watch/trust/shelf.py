@@ -7,8 +7,8 @@ order in which readings came, or on whether it was made at once or bit by bit:
 
 - counts, extremes and whole numbers summed below 2**53 are exact in any order, in the database and here;
 - means are made of an hour's readings in the order of their instants, always of the whole hour;
-- readings are only ever added, or filled in where a quantity was missing. So those kept of an hour are whole
-  when as many as are kept, of each quantity, lie up to the newest of them, and what is newer is added. Other
+- readings are only ever added. So those kept of an hour are whole when as many as are kept, of each
+  quantity, lie up to the newest of them, and what is newer is added. Other
   changes (a sensor put in another's place, old readings let go) change the book or `kept_since`, upon which
   all readings kept are forgotten.
 
@@ -20,7 +20,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, paired
+from model.watch.air_hours import HOUR_MS, PAIR_WITHIN_MS, Trust, paired, settled
 from model.watch.bulk import Bulk
 from model.watch.trust.figures import N_BOTH, N, corrected_pct, hourly_means, lags_of, outline_of, outlines_of
 from model.watch.trust.hours import HourTable, Table
@@ -201,7 +201,7 @@ class Shelf:
             rows: list[tuple[float, ...]] = []
             for a in range(low, high, 24):
                 b = min(a + 24, high)
-                found = self.around(bulk, sensor_id, a, b)
+                found = Readings(*settled(*self.around(bulk, sensor_id, a, b)))
                 corrected = corrected_pct(found, self._corrections.get(sensor_id, ()))
                 temperature_c = paired(found.at_ms, found.temperature_c, ~np.isnan(found.rh_pct))
                 rows += hourly_means(found.at_ms, temperature_c, corrected, a, b)

@@ -4,10 +4,13 @@ Pure functions: readings in, findings out. What hangs beside the sensor speaks f
 limits are common practice of those who keep such sensors, no source, unless one is named.
 """
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import numpy as np
 
 from model.watch.trust.findings import HOUR_MS, MINUTE_MS, OPEN_MS, Finding
-from model.watch.trust.series import Beside, Bools, Ints, Series, runs
+from model.watch.trust.series import Beside, Bools, Floats, Ints, Series, runs
 from model.wood.air import dew_point, saturation_vapour_pressure
 
 HOTTEST_C = 45.0  # no room with furniture in it
@@ -15,10 +18,12 @@ DRIEST_PCT = 5.0  # steam heat in a hard frost reaches 8 to 10 %
 OUT_OF_RANGE_MS = HOUR_MS
 
 JUMP_PCT = 20.0
+JUMP_K = 10.0
 JUMP_DEW_K = 3.0
 CONFIRMED_WITHIN_MS = 3 * HOUR_MS
 BESIDE_WITHIN_MS = 45 * MINUTE_MS
 BESIDE_AGREES_PCT = 10.0
+BESIDE_AGREES_K = 5.0
 
 STUCK_MS = 12 * HOUR_MS
 STUCK_READINGS = 8
@@ -71,63 +76,97 @@ def _too_dry(value: float) -> str:
 
 
 def jumps(series: Series, beside: Beside) -> list[Finding]:
-    """A reading more than 20 points of humidity away from the one before and the one after, or from the one
-    before while there is none after, unless its own temperature or a sensor beside it explains it.
+    """A reading more than 20 points of humidity, or 10 °C, away from the one before and the one after, or
+    from the one before while there is none after, unless its dew point or a sensor beside it explains it.
 
     A change of temperature at the same vapour pressure moves no dew point, and is no jump. A real front or an
     opened door stays until the second reading, and is none either.
     """
-    own = series.where(~np.isnan(series.rh_pct))
+    found = {
+        finding.since_ms: finding
+        for quantity in (_TEMPERATURE, _HUMIDITY)
+        for finding in _out_of_line(series, beside, quantity)
+    }
+    return [found[at_ms] for at_ms in sorted(found)]
+
+
+@dataclass(frozen=True)
+class _Jumping:
+    """A quantity that may jump: where it is, how far, and what those beside must read to confirm it."""
+
+    of: Callable[[Series], Floats]
+    farthest: float
+    beside: Callable[[Series], Floats]
+    agrees: float
+    said: Callable[[float, float], str]
+
+
+def _said_pct(before: float, value: float) -> str:
+    return f"it went from {before:.1f} to {value:.1f} % at once, and the dew point with it"
+
+
+def _said_c(before: float, value: float) -> str:
+    celsius = (value - 32.0) / 1.8
+    hint = f"; taken as °F it would be {celsius:.1f} °C" if abs(celsius - before) < JUMP_K / 2 else ""
+    return f"it went from {before:.1f} to {value:.1f} °C at once{hint}"
+
+
+_HUMIDITY = _Jumping(lambda s: s.rh_pct, JUMP_PCT, lambda s: s.true_rh_pct, BESIDE_AGREES_PCT, _said_pct)
+_TEMPERATURE = _Jumping(lambda s: s.measured_c, JUMP_K, lambda s: s.temperature_c, BESIDE_AGREES_K, _said_c)
+
+
+def _out_of_line(series: Series, beside: Beside, quantity: _Jumping) -> list[Finding]:
+    own = series.where(~np.isnan(quantity.of(series)))
     n = len(own)
     if n < 2:
         return []
-    apart = _disagree(own, np.arange(n - 1), np.arange(1, n))
+    values = quantity.of(own)
+    apart = _disagree(own, values, np.arange(n - 1), np.arange(1, n), quantity.farthest)
     gap = np.diff(own.at_ms)
     near = gap <= CONFIRMED_WITHIN_MS
     inside = np.flatnonzero(apart[:-1] & apart[1:] & (near[:-1] | near[1:])) + 1
     found = [
-        Finding("jump", int(own.at_ms[k]), int(own.at_ms[k]), _jumped(own, int(k)))
+        Finding("jump", int(own.at_ms[k]), int(own.at_ms[k]), quantity.said(values[k - 1], values[k]))
         for k in inside
-        if not _confirmed_beside(own, int(k), beside)
+        if not _confirmed_beside(own, values, int(k), beside, quantity)
     ]
     last = n - 1
     if (
         own.to_the_last
         and apart[-1]
         and (near[-1] or (n > 2 and near[-2]))
-        and not (n > 2 and not _disagree(own, np.array([last - 2]), np.array([last]))[0])
-        and not _confirmed_beside(own, last, beside)
+        and not (
+            n > 2 and not _disagree(own, values, np.array([last - 2]), np.array([last]), quantity.farthest)[0]
+        )
+        and not _confirmed_beside(own, values, last, beside, quantity)
     ):
-        reason = f"{_jumped(own, last)}; it counts when the next reading confirms it"
+        said = quantity.said(values[last - 1], values[last])
+        reason = f"{said}; it counts when the next reading confirms it"
         found.append(Finding("jump", int(own.at_ms[last]), OPEN_MS, reason))
     return found
 
 
-def _disagree(own: Series, a: Ints, b: Ints) -> Bools:
-    """Whether pairs of readings lie more than a jump apart, in humidity and in dew point if known."""
-    apart: Bools = np.abs(own.rh_pct[a] - own.rh_pct[b]) > JUMP_PCT
+def _disagree(own: Series, values: Floats, a: Ints, b: Ints, farthest: float) -> Bools:
+    """Whether pairs of readings lie more than a jump apart, in a quantity and in dew point if known."""
+    apart: Bools = np.abs(values[a] - values[b]) > farthest
     close = np.flatnonzero(apart)
     if len(close):
         a, b = a[close], b[close]
         dew_a = dew_point(own.temperature_c[a], own.rh_pct[a])
         dew_b = dew_point(own.temperature_c[b], own.rh_pct[b])
-        # Without a temperature the dew point is not known, and nothing explains the humidity.
+        # Where one quantity is missing the dew point is not known, and nothing explains the other.
         apart[close] = ~(np.abs(dew_a - dew_b) < JUMP_DEW_K)
     return apart
 
 
-def _jumped(own: Series, k: int) -> str:
-    return f"it went from {own.rh_pct[k - 1]:.1f} to {own.rh_pct[k]:.1f} % at once, and the dew point with it"
-
-
-def _confirmed_beside(own: Series, k: int, beside: Beside) -> bool:
+def _confirmed_beside(own: Series, values: Floats, k: int, beside: Beside, quantity: _Jumping) -> bool:
     """Whether a sensor beside it reads about the same then, or made most of the same change."""
-    at, rh = own.at_ms[k], own.rh_pct[k]
+    at = own.at_ms[k]
     for other in beside.others:
-        known = other.where(~np.isnan(other.rh_pct))
+        known = other.where(~np.isnan(quantity.of(other)))
         a = np.searchsorted(known.at_ms, at - BESIDE_WITHIN_MS)
         b = np.searchsorted(known.at_ms, at + BESIDE_WITHIN_MS, side="right")
-        if (np.abs(known.true_rh_pct[a:b] - rh) <= BESIDE_AGREES_PCT).any():
+        if (np.abs(quantity.beside(known)[a:b] - values[k]) <= quantity.agrees).any():
             return True
     return False
 
