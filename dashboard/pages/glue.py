@@ -132,12 +132,9 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
 
 
 def _stack_line(stack: dict[str, Any], view: View) -> html.Li:
-    """One stack: whether it may be glued, and why not; a stack that may, but is not ready, says so."""
-    if stack["verdict"] == "go":
-        told = "go." if stack["is_ready"] else "go with this air, but it is not ready for where it goes."
-    else:
-        told = f"{stack['verdict']}. {in_units(say.sentence(stack['says']), view.display)}"
-    return html.Li([html.B(stack["name"]), ": ", *prose(told)])
+    """One stack: whether it may be glued, and why not; one that may, but is not ready, says so."""
+    told = " ".join(in_units(say.sentence(why), view.display) for why in (stack["verdict"], *stack["why"]))
+    return html.Li([html.B(stack["name"]), ": ", *prose(told[:1].lower() + told[1:])])
 
 
 def _unknown(answer: dict[str, Any]) -> bool:

@@ -20,7 +20,7 @@ from model.watch.adhesives import LABEL, Adhesive, adhesive_named
 from model.watch.answer import Answer, Reason, days_said
 from model.watch.climate import Climate
 from model.watch.followed import Followed, StackNow, first_days, followed, settling_ahead
-from model.watch.verdicts import hours_in_words
+from model.watch.verdicts import hours_in_words, sentence
 
 GO, WAIT, NOT_TODAY = "go", "wait", "not today"
 RANK = {GO: 0, WAIT: 1, NOT_TODAY: 2}
@@ -164,30 +164,31 @@ def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
         if abs(off) > WITHIN_PCT:
             way = "damper" if off > 0 else "drier"
             says = (
-                f"{stock.name} is at {stock.mc_pct:.1f} %, and wood in the air of the last {span} settles at "
+                f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in the air of the last {span} settles at "
                 f"{emc:.1f} %: {abs(off):.1f} points {way}, and {WITHIN_PCT:g} is the most"
             )
             reasons.append(Reason(key, says, True, numbers))
             break
     else:
         says = (
-            f"{stock.name} is at {stock.mc_pct:.1f} %, and wood in this air settles at "
+            f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in this air settles at "
             f"{air.emc_five_days_pct:.1f} %: within {WITHIN_PCT:g} points"
         )
         reasons.append(Reason("air-agrees", says, False, numbers))
         if abs(air.emc_now_pct - stock.mc_pct) > WITHIN_PCT:
-            says = f"In this hour's air it would settle at {air.emc_now_pct:.1f} %: a spell, unless it stays"
+            settles = f"in this hour's air it would settle at {air.emc_now_pct:.1f} %"
+            says = f"{stock.name}: {settles}: a spell, unless it stays"
             reasons.append(Reason("spell", says, False, numbers))
     spread = stock.high_pct - stock.low_pct
     if spread > WITHIN_PCT:
         says = (
-            f"Boards of {stock.name} run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
+            f"{stock.name}: boards run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
             f"within {WITHIN_PCT:g} points of each other is the most; sort them"
         )
         reasons.append(Reason("uneven", says, True, numbers))
     if stock.high_pct > adhesive.most_mc_pct:
         says = (
-            f"The wettest board of {stock.name} is at {stock.high_pct:.1f} % and {adhesive.name} takes "
+            f"{stock.name}: the wettest board is at {stock.high_pct:.1f} % and {adhesive.name} takes "
             f"{adhesive.most_mc_pct:g} % at most"
         )
         reasons.append(Reason("too-wet", says, True, numbers))
@@ -198,9 +199,12 @@ def _destined(one: Destined, lot: str) -> list[Reason]:
     """Whether a stack is right for where it goes; without a home the air alone decides."""
     numbers = {"off_pct": None if math.isnan(one.off_pct) else round(one.off_pct, 2), "stack": lot}
     if one.has_home and abs(one.off_pct) > WITHIN_PCT:
-        return [Reason("off-target", f"{one.name} must wait: {one.ready.reason}", True, numbers)]
+        way = "wet" if one.off_pct > 0.0 else "dry"
+        off = f"{abs(one.off_pct):.1f} points too {way} for where it goes"
+        says = f"{one.name}: {off}, and {WITHIN_PCT:g} is the most"
+        return [Reason("off-target", says, True, numbers)]
     if not one.ready.is_ready:
-        return [Reason("not-ready", f"{one.name} is not ready: {one.ready.reason}", False, numbers)]
+        return [Reason("not-ready", f"{one.name}: not ready for where it goes", False, numbers)]
     return []
 
 
@@ -264,21 +268,21 @@ def glue_up(
 
 
 def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
-    """What is told of one stack: its verdict by itself, whether it is ready, and why in a line."""
+    """What is told of one stack: its verdict by itself, why in short, and whether it is ready."""
     verdict, reasons = judge(stock, air, adhesive)
     (one,) = stock.stacks
-    parts = [
-        reason.says
-        for reason in reasons
-        if reason.against and reason.key != "off-target" and reason.numbers.get("stack") == stock.name
+    own = [reason for reason in reasons if reason.numbers.get("stack") == stock.name]
+    why = [
+        sentence(reason.says.removeprefix(f"{stock.name}: "))
+        for reason in own
+        if reason.against or reason.key == "not-ready"
     ]
-    off = any(reason.key == "off-target" for reason in reasons)
-    parts.append(one.ready.reason if one.ready.is_ready or off else f"Not ready: {one.ready.reason}")
     return {
         "name": stock.name,
         "verdict": verdict,
         "is_ready": one.ready.is_ready,
-        "says": ". ".join(parts),
+        "why": why,
+        "says": ". ".join([*why, one.ready.reason]),
         "reasons": [reason.says for reason in reasons if reason.against],
     }
 

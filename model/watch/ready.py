@@ -67,7 +67,7 @@ class Target(NamedTuple):
         if year_pct > CASEWORK_MOST_PCT:
             averages = f"{place} averages {year_pct:.1f} % through its year"
             note = f"{averages}: build at 8 to 9 % and leave room to swell"
-            return cls(CASEWORK_MOST_PCT, f"casework ({CASEWORK_MOST_PCT:g} % at most)", note)
+            return cls(CASEWORK_MOST_PCT, f"casework ({CASEWORK_MOST_PCT:g} %)", note)
         return cls(year_pct, f"{place} ({year_pct:.1f} % through its year)")
 
     @classmethod
