@@ -171,6 +171,8 @@ def state_document(session: Session, now: datetime) -> dict[str, Any]:
             {
                 "name": stack.name,
                 "place": _name(stack.place),
+                "for": _name(stack.destination),
+                "ready": stack.ready.document(),
                 **_judged(stack.judgement),
                 **_moisture(stack.moisture),
             }

@@ -1,11 +1,12 @@
 """The maker's three questions: glue up today, is this stack ready, what will this piece do."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from deploy.answer import NO, AsJson, give_json, give_table, say
 from deploy.book_commands import open_book
+from model.records import queries
 from model.wood.units import parse_temperature_c
 
 
@@ -25,28 +26,39 @@ def glue_up(
 
     store, now = open_book()
     wood_c = parse_temperature_c(wood, "--wood") if wood else None
-    _give(ask(store, place, now, adhesive, tuple(stack or ()), wood_c), as_json)
+    answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
+    lines = answer.detail["stacks"]
+    if as_json:
+        give_json(answer.document())
+    else:
+        told = {line["name"] for line in lines}
+        say(f"{answer.subject}: {answer.verdict}.")
+        for reason in answer.reasons:
+            if reason.numbers.get("stack") not in told:
+                say(f"  {'✗' if reason.against else '·'} {reason.says}.")
+        for line in lines:
+            say(f"  {line['name']}: {line['verdict']}. {line['says']}.")
+    if not answer.yes:
+        raise typer.Exit(NO)
 
 
 def ready(
     stack: Annotated[str, typer.Argument(help="The stack's name.")],
     as_json: AsJson = False,
 ) -> None:
-    """Has this stack settled for the home it is meant for? If not, when."""
-    from model.watch.questions import ready as ask
-
+    """Has this stack settled for the home it is meant for? If not, when. The answer that `state` has too."""
     store, now = open_book()
-    _give(ask(store, stack, now), as_json)
-
-
-def _give(answer: Any, as_json: bool) -> None:
+    with store.session() as session:
+        found = queries.stack_named(session, now, stack)
+    answer = found.ready
+    place, home = (None if one is None else one.name for one in (found.place, found.destination))
     if as_json:
-        give_json(answer.document())
+        give_json({"stack": found.name, "place": place, "for": home, "ready": answer.document()})
     else:
-        say(f"{answer.subject}: {answer.verdict}.")
-        for reason in answer.reasons:
-            say(f"  {'✗' if reason.against else '·'} {reason.says}")
-    if not answer.yes:
+        stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
+        say(f"{found.name}{stands}: {'ready' if answer.is_ready else 'not ready'}.")
+        say(f"  {answer.reason}.")
+    if not answer.is_ready:
         raise typer.Exit(NO)
 
 

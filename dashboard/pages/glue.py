@@ -93,10 +93,11 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
     """Go, wait or not today, why, and until when it holds."""
     answer = line.answer
     verdict = answer["verdict"]
-    against = [reason for reason in answer["reasons"] if reason["against"]]
-    speaking = against or [
-        reason for reason in answer["reasons"] if reason["key"] in ("air-agrees", "warm-enough", "no-stock")
-    ]
+    stacks = answer["stacks"]
+    named_below = {stack["name"] for stack in stacks}
+    reasons = [reason for reason in answer["reasons"] if reason.get("stack") not in named_below]
+    against = [reason for reason in reasons if reason["against"]]
+    speaking = against or [reason for reason in reasons if reason["key"] in ("warm-enough", "no-stock")]
     why = " ".join(in_units(say.sentence(reason["says"]), view.display) for reason in speaking[:3])
     label = any(reason["key"] == "read-label" for reason in answer["reasons"])
     usual = str(answer["adhesive"]["name"])
@@ -108,10 +109,11 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
         html.B(head),
         f" {until(answer)}".rstrip(),
         html.Span(prose(why), className="why"),
+        html.Ul([_stack_line(stack, view) for stack in stacks], className="small") if stacks else None,
         html.Span(
             [
-                f"{usual}: the figures are what such glues usually say. ",
-                html.A("Copy your label's", href="/settings#adhesives"),
+                f"{usual}: typical figures. ",
+                html.A("Enter the ones on your label", href="/settings#adhesives"),
                 ".",
             ],
             className="small soft",
@@ -120,13 +122,19 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
         else None,
         html.Div(
             [
-                html.Button("Clamps go on", id={"act": ON, "place": place.id}, className="plain"),
+                html.Button("Clamping up now", id={"act": ON, "place": place.id}, className="plain"),
                 html.A("with another glue", href=address("place", place.id, "clamps"), className="small"),
             ],
             className="buttons",
         ),
         kind="glue-up",
     )
+
+
+def _stack_line(stack: dict[str, Any], view: View) -> html.Li:
+    """One stack: whether it may be glued, and why not; one that may, but is not ready, says so."""
+    told = " ".join(in_units(say.sentence(why), view.display) for why in (stack["verdict"], *stack["why"]))
+    return html.Li([html.B(stack["name"]), ": ", *prose(told[:1].lower() + told[1:])])
 
 
 def _unknown(answer: dict[str, Any]) -> bool:
@@ -139,17 +147,17 @@ def until(answer: dict[str, Any]) -> str:
     if answer["verdict"] == "go":
         if holds is None:
             # Without stock nothing was looked at ahead.
-            return "It holds for two months at least, as years go." if "stock" in answer else ""
+            return "Likely to stay that way for two months." if "stock" in answer else ""
         days = holds["low_days"]
         if days == 0:
-            return "It may not hold past today."
-        return f"It holds for {'a day' if days == 1 else f'{days} days'} at least, as years go."
+            return "It may not stay that way past today."
+        return f"Likely to stay that way for {'a day' if days == 1 else f'{days} days'}."
     if earliest is None:
         return ""
     low, high = earliest["low_days"], earliest["high_days"]
     if high is None:
-        return f"No sooner than in {say.span(timedelta(days=low))}, as years go."
-    return f"Perhaps {say.lead_time(low, high)}, as years go."
+        return f"Not before {say.span(timedelta(days=low))} from now."
+    return f"Perhaps {say.lead_time(low, high)}."
 
 
 def range_of(adhesive: dict[str, Any], display: Display) -> str:
@@ -185,9 +193,9 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
                 [choice_field("Glue", {"form": ON, "place": place_id}, options, usual)],
                 className="fields",
             ),
-            html.Button("Clamps go on", id={"act": ON, "place": place_id}, className="first"),
+            html.Button("Clamping up now", id={"act": ON, "place": place_id}, className="first"),
         ]
-    title = f"Clamps are on at {name}." if on is not None else f"Which glue, at {name}?"
+    title = f"Clamps are on at {name}." if on is not None else "Which glue are you using?"
     return sheet(title, *body, dateline=html.A("Today", href="/"))
 
 
@@ -200,7 +208,7 @@ def adhesives_part(session: Session, view: View) -> html.Section:
     rows = []
     for one in adhesives(session).values():
         told = f"{range_of(one.document(), view.display)}; wood at {say.mc(one.most_mc_pct)} or less"
-        source = "from its label" if one.source == LABEL else "as such glues usually say: read the label"
+        source = "from its label" if one.source == LABEL else "typical figures: enter the ones on your label"
         button: Any = " The usual one."
         if one.name != usual:
             button = html.Button(

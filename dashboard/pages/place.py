@@ -240,7 +240,12 @@ def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) ->
         link = html.A(html.B(stack.name), href=address("stack", stack.id))
         wood = sentences.stack_wood(stack, view.display)
         mark = verdict_mark(stack.judgement.verdict, "stack")
-        rows.append(html.Li([mark, html.Div([link, f", {wood}"])], className="row"))
+        rows.append(
+            html.Li(
+                [mark, html.Div([link, f", {wood}, ", word(stack.judgement.verdict, "stack")])],
+                className="row",
+            )
+        )
     return part("What stands here", html.Ul(rows, className="rows"))
 
 

@@ -27,7 +27,7 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         stacks = queries.stacks(session, view.now)
         places = queries.places(session, view.now)
-    ready = [stack for stack in stacks if stack.judgement.verdict == "easy"]
+    ready = [stack for stack in stacks if stack.ready.is_ready]
     if not stacks:
         title = "No stack is recorded yet."
     elif ready:
@@ -59,9 +59,7 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
                         prose(f"{sentences.stack_wood(stack, display)}{standing}{meant}"),
                         className="soft small",
                     ),
-                    html.Div(
-                        say.sentence(sentences.reason(stack.judgement, display)), className="soft small"
-                    ),
+                    html.Div(say.sentence(stack.ready.reason), className="soft small"),
                 ]
             ),
             html.Div(told, className="right"),
@@ -87,7 +85,6 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         places = queries.places(session, view.now)
         witness = witness_part(session, stack)
     zone = stack.place.zone if stack.place else "UTC"
-    target = stack.judgement.detail.get("target_pct")
     charts = [
         moisture_chart(
             tide,
@@ -95,7 +92,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             zone,
             span.since_at,
             span.until_at,
-            target_pct=target if isinstance(target, int | float) else None,
+            target_pct=stack.ready.target_mc_pct,
             measured=[event for event in metered if event.kind == "mc_pct"],
             width=width,
             name=stack.name,
@@ -112,7 +109,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                 " ",
                 word(stack.judgement.verdict, "stack"),
                 ". ",
-                say.sentence(sentences.reason(stack.judgement, view.display)),
+                say.sentence(stack.ready.reason),
             ],
             className="lead",
         ),

@@ -112,7 +112,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
                     stack.judgement.verdict,
                     html.A(stack.name, href=address("stack", stack.id)),
                     ": ",
-                    say.sentence(sentences.reason(stack.judgement, view.display)),
+                    say.sentence(stack.ready.reason),
                     kind="stack",
                 )
             )

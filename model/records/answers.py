@@ -1,6 +1,6 @@
 """What the book answers a page: plain frozen records in SI, made by `queries`, or by hand in a test."""
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
 from model.records.tables import Document
@@ -121,6 +121,48 @@ class PieceNow:
 
 
 @dataclass(frozen=True)
+class Ready:
+    """Whether a stack is ready for where it goes, as the watch stored it.
+
+    Attributes
+    ----------
+    is_ready : bool
+    never_here : bool
+        Whether the air where it stands will not bring it there.
+    reason : str
+        In sentences.
+    from_at, until_at : datetime or None
+        When it will be, from the 10th to the 90th percentile of plausible years; both None where it is
+        ready already, or no date can be given.
+    target_mc_pct : float or None
+        What it should have [%].
+    """
+
+    is_ready: bool = False
+    never_here: bool = False
+    reason: str = "Not worked out yet"
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+    target_mc_pct: float | None = None
+
+    @classmethod
+    def of(cls, judgement: Judgement) -> "Ready":
+        """The answer kept with a stack's verdict; one that says so where there is none yet."""
+        kept = judgement.detail.get("ready")
+        if not isinstance(kept, dict):
+            return cls()
+        instants = {
+            name: None if kept[name] is None else datetime.fromisoformat(kept[name])
+            for name in ("from_at", "until_at")
+        }
+        return cls(**{**kept, **instants})
+
+    def document(self) -> Document:
+        """As JSON has it, with its instants."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
 class StackNow:
     """One stack of lumber."""
 
@@ -134,6 +176,10 @@ class StackNow:
     moisture: Moisture | None = None
     judgement: Judgement = Judgement()
     retired_at: datetime | None = None
+
+    @property
+    def ready(self) -> Ready:
+        return Ready.of(self.judgement)
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from model.records.answers import (
     Moisture,
     PieceNow,
     PlaceNow,
+    Ready,
     ShopNow,
     StackNow,
     StayNow,
@@ -47,6 +48,7 @@ from model.records.tables import (
     Warning,
 )
 from model.records.verdicts import judgements
+from model.wood.errors import BadInput
 
 __all__ = [
     "AirNow",
@@ -58,6 +60,7 @@ __all__ = [
     "Moisture",
     "PieceNow",
     "PlaceNow",
+    "Ready",
     "ShopNow",
     "StackNow",
     "StayNow",
@@ -69,6 +72,7 @@ __all__ = [
     "pieces",
     "places",
     "shop",
+    "stack_named",
     "stacks",
     "stays",
     "subjects",
@@ -293,6 +297,16 @@ def stacks(
         )
         for row in rows
     )
+
+
+def stack_named(session: Session, now: datetime, name: str) -> StackNow:
+    """The stack in use of a name; BadInput with the names there are."""
+    known = stacks(session, now)
+    for stack in known:
+        if stack.name.casefold() == name.casefold():
+            return stack
+    names = ", ".join(stack.name for stack in known) or "there is none"
+    raise BadInput("", "stack", f"must be one that is on the book ({names})", name)
 
 
 # ---------------------------------------------------------------- warnings, and the first page

@@ -21,7 +21,7 @@ class Answer:
     Attributes
     ----------
     verdict : str
-        go, wait or not today; ready or not ready.
+        go, wait or not today.
     earliest_days : (int, int) or None
         In how many days it may be otherwise, as a range; the second is None where it may take longer than
         was looked at. None when it is so now, or never as things are.
@@ -40,7 +40,7 @@ class Answer:
     @property
     def yes(self) -> bool:
         """Whether it may be done."""
-        return self.verdict in ("go", "ready")
+        return self.verdict == "go"
 
     def document(self) -> dict[str, Any]:
         """As JSON; `earliest` and `holds_until` are in whole days from now."""
@@ -63,16 +63,17 @@ def days_said(days: tuple[int, int | None]) -> str:
     """A range of days in words, in weeks where they are many."""
     low, high = days
     if high is None:
-        return f"in {_counted(low)} at the soonest"
+        return f"in {counted(low)} at the soonest"
     if low == high:
-        return f"in {_counted(low)}"
+        return f"in {counted(low)}"
     if low >= 14:
         weeks = max(low // 7, 1), -(-high // 7)
         return f"in {weeks[0]} to {weeks[1]} weeks" if weeks[0] < weeks[1] else f"in {weeks[1]} weeks"
     return f"in {low} to {high} days"
 
 
-def _counted(days: int) -> str:
+def counted(days: int) -> str:
+    """A number of days in words, in weeks where they are many."""
     if days >= 14:
         return f"{days // 7} weeks"
     return "a day" if days == 1 else f"{days} days"

@@ -18,10 +18,18 @@ from model.watch.margins import versions
 from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
 from model.watch.places import air_then, place_now
+from model.watch.ready import Window
 from model.watch.roster import Owner, Roster
 from model.watch.rows import Row, verdict_row
 from model.watch.sensors import sensors_now
-from model.watch.stacks import StackHistory, stack_history, stack_now
+from model.watch.stacks import (
+    StackHistory,
+    stack_as_it_is,
+    stack_history,
+    stack_now,
+    stack_windows,
+)
+from model.watch.standing import EASY
 from model.watch.warnings import Changes, Episode, Stored, read_stored, reconcile
 
 OF_PLACES = {MOVING, SEASON, SILENT, WATER, COLD_IRON}
@@ -55,6 +63,7 @@ class Around:
         self._midnight = -1
         self._places: dict[int, PlaceHistory] = {}
         self._stacks: dict[int, StackHistory] = {}
+        self._windows: dict[int, tuple[tuple[int, int], Window | None]] = {}
         self._said: dict[int, _OfPlace] = {}
 
     def changed_from(self, hour: int) -> None:
@@ -91,11 +100,37 @@ class Around:
         stored = read_stored(bulk, "stack", 0)
         for owner in stacks:
             changes += _changes(stored.get(owner.id, []), self._stacks[owner.id].episodes)
-            if owner.until > hour:
-                air = air_then(owner, hour, climates)
-                judged = stack_now(bulk, owner, hour, climates, air, self._stacks[owner.id])
-                verdicts.append(verdict_row("stack", owner.id, judged, hour))
+        verdicts += self._ready(bulk, [owner for owner in stacks if owner.until > hour], hour, climates)
         return Found(verdicts, changes)
+
+    def _ready(
+        self, bulk: Bulk, owners: Sequence[Owner], hour: int, climates: Mapping[int, Climate]
+    ) -> list[Row]:
+        """The verdict of each stack; its days ahead are asked once a day, and when it was metered."""
+        airs = {owner.id: air_then(owner, hour, climates) for owner in owners}
+        found = {
+            owner.id: stack_as_it_is(
+                bulk, owner, hour, climates, not airs[owner.id].unknown, self._stacks[owner.id]
+            )
+            for owner in owners
+        }
+        due = {}
+        for owner in owners:
+            one = found[owner.id]
+            if one is None or airs[owner.id].unknown or one.standing.level == EASY:
+                self._windows.pop(owner.id, None)
+            elif owner.id not in self._windows or self._windows[owner.id][0] != (one.from_hour, one.place_id):
+                due[owner.id] = owner, one
+        windows = stack_windows(due, hour, climates)
+        self._windows |= {
+            id_: ((one.from_hour, one.place_id), windows.get(id_)) for id_, (_, one) in due.items()
+        }
+        rows = []
+        for owner in owners:
+            _, window = self._windows.get(owner.id, (None, None))
+            judged = stack_now(owner, found[owner.id], window, airs[owner.id], climates)
+            rows.append(verdict_row("stack", owner.id, judged, hour))
+        return rows
 
     def _of_place(self, roster: Roster, climate: Climate, hour: int) -> "_OfPlace":
         """A place at an hour; what was said of it before where its air is what it was."""
@@ -136,6 +171,7 @@ class Around:
             for id_ in sorted(roster.places)
         }
         known: dict[int, Days] = {id_: own for id_, own in days.items() if len(own.emc_pct)}
+        self._windows = {}
         self._stacks = {o.id: stack_history(bulk, o, hour, climates, known) for o in stacks}
         self._midnight = hour // DAY_H * DAY_H
 

@@ -10,6 +10,7 @@ from model.watch.bridge import NO_AIR, Air
 from model.watch.plausible_air import seasons_of, surroundings_of
 from model.watch.roster import PlaceOnBook
 from model.watch.state import COLDEST_C, WARMEST_C
+from model.wood.season import Season
 from model.wood.sorption import equilibrium_moisture_content
 
 Floats = NDArray[np.float64]
@@ -23,6 +24,9 @@ NEVER_H = 1 << 40
 SETTLING_H = 72
 LEAST_SETTLING_H = 24
 YEAR_DAYS = 365
+YEAR_H = 24 * YEAR_DAYS
+LEAST_MEASURED_H = int(0.9 * YEAR_H)
+"""Of a year's hours, so many measured make it a measured year."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,7 @@ class Climate:
     air: Air = NO_AIR
     _asked: dict[tuple[int, int], tuple[Flags, Floats]] = field(default_factory=dict, compare=False)
     _years: dict[int, float] = field(default_factory=dict, compare=False)
+    _seasons: dict[int, Season] = field(default_factory=dict, compare=False)
 
     def through(self, first: int, last: int) -> tuple[Flags, Floats]:
         """At each hour from one to another: whether the air is unknown, and what wood would settle to in it.
@@ -81,19 +86,45 @@ class Climate:
         ]
         return np.array(means)[row]
 
-    def year_emc_pct(self, midnights: Iterable[int]) -> list[float]:
-        """What wood would settle to through the year that begins at each of some midnights, on average [%].
+    def season(self, midnight: int) -> Season:
+        """What is known of the place's air up to a midnight, and what may come after it."""
+        if midnight not in self._seasons:
+            (self._seasons[midnight],) = seasons_of(surroundings_of(self.place), self.air, [midnight])
+        return self._seasons[midnight]
 
-        As far as it was known then: what the place does in seasons it was not yet seen in is what is expected
-        of it, and without any reading that is all. Kept, since every stack that goes there asks the same.
+    def year_emc_pct(self, midnights: Iterable[int]) -> list[float]:
+        """What wood would settle to through a year, on average, as known at each of some midnights [%].
+
+        As measured over the year before, where nearly all of it was; else as foretold for the year to come:
+        what the place does in seasons not yet seen is what is expected of it, and without any reading that
+        is all. Kept, since every stack that goes there asks the same.
         """
         asked = list(midnights)
         new = sorted(set(asked) - self._years.keys())
-        if new:
-            for midnight, known in zip(
-                new, seasons_of(surroundings_of(self.place), self.air, new), strict=True
-            ):
+        measured = self._measured_years(np.array(new, dtype=np.int64))
+        self._years.update(
+            (at, mean) for at, mean in zip(new, measured.tolist(), strict=True) if mean == mean
+        )
+        foretold = [at for at in new if at not in self._years]
+        if foretold:
+            seasons = seasons_of(surroundings_of(self.place), self.air, foretold)
+            for midnight, known in zip(foretold, seasons, strict=True):
                 air = known.middle(YEAR_DAYS)
                 emc_pct = equilibrium_moisture_content(air.temperature_c, air.rh_pct)
                 self._years[midnight] = float(np.mean(emc_pct))
         return [self._years[midnight] for midnight in asked]
+
+    def _measured_years(self, midnights: Ints) -> Floats:
+        """Mean EMC of the measured hours of the year before each midnight; NaN where they are too few."""
+        hours = self.air.measured_hours
+        if len(hours) < LEAST_MEASURED_H:
+            return np.full(len(midnights), np.nan)
+        rows = hours - self.air.first
+        temperature_c = np.clip(self.air.temperature_c[rows], COLDEST_C, WARMEST_C)
+        emc_pct = np.asarray(equilibrium_moisture_content(temperature_c, self.air.rh_pct[rows]))
+        valid = np.isfinite(emc_pct)
+        hours, total = hours[valid], np.concatenate([[0.0], np.cumsum(emc_pct[valid])])
+        ends, starts = (np.searchsorted(hours, midnights - back) for back in (0, YEAR_H))
+        count = ends - starts
+        mean = (total[ends] - total[starts]) / np.maximum(count, 1)
+        return np.where(count >= LEAST_MEASURED_H, mean, np.nan)

@@ -1,24 +1,26 @@
 """The glue-up board: go, wait or not today, with the reasons and the earliest time as a range.
 
 The rules are the trade's (Wood Handbook ch. 10 and 13, extension columns for wood shops): boards within two
-points of each other and of the air they are glued in, wood and air above the adhesive's minimum. The air
-that counts for the wood is the mean of five days; a damp hour is no reason, a damp day is.
+points of each other, of the air they are glued in and of where they go, wood and air above the adhesive's
+minimum. The air that counts for the wood is the mean of five days; a damp hour is no reason, a damp day is.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
+from model.records.answers import Ready
 from model.records.store import Store
+from model.records.verdicts import judgements
 from model.watch.adhesives import LABEL, Adhesive, adhesive_named
 from model.watch.answer import Answer, Reason, days_said
 from model.watch.climate import Climate
 from model.watch.followed import Followed, StackNow, first_days, followed, settling_ahead
-from model.watch.verdicts import hours_in_words
+from model.watch.verdicts import hours_in_words, sentence
 
 GO, WAIT, NOT_TODAY = "go", "wait", "not today"
 RANK = {GO: 0, WAIT: 1, NOT_TODAY: 2}
@@ -63,13 +65,32 @@ class ShopAir:
 
 
 @dataclass(frozen=True)
+class Destined:
+    """A stack and whether it is ready: the watch's stored answer.
+
+    Attributes
+    ----------
+    off_pct : float
+        Its mean less its target [points]; NaN where the target isn't known.
+    has_home : bool
+        Whether it is meant for a place; else its target is the air it stands in.
+    """
+
+    name: str
+    ready: Ready
+    off_pct: float = math.nan
+    has_home: bool = True
+
+
+@dataclass(frozen=True)
 class Stock:
-    """What is to be glued: mean, driest and wettest board [%]."""
+    """What is to be glued: mean, driest and wettest board [%], and whether each of its stacks is ready."""
 
     name: str
     mc_pct: float
     low_pct: float
     high_pct: float
+    stacks: tuple[Destined, ...] = ()
 
 
 def judge(stock: Stock | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, list[Reason]]:
@@ -93,7 +114,7 @@ def judge(stock: Stock | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, l
         verdict = WAIT
     reasons += moisture
     if adhesive.source != LABEL:
-        says = f"{adhesive.name}: the figures are what such glues usually say; read the label"
+        says = f"{adhesive.name}: typical figures; read the label"
         reasons.append(Reason("read-label", says))
     return verdict, sorted(reasons, key=lambda reason: not reason.against)
 
@@ -133,7 +154,7 @@ def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
     numbers = {
         "mc_pct": round(stock.mc_pct, 2), "low_pct": round(stock.low_pct, 2),
         "high_pct": round(stock.high_pct, 2), "emc_now_pct": round(air.emc_now_pct, 2),
-        "emc_five_days_pct": round(air.emc_five_days_pct, 2),
+        "emc_five_days_pct": round(air.emc_five_days_pct, 2), "stack": stock.name,
     }  # fmt: skip
     for key, emc, span in (
         ("air-differs", air.emc_five_days_pct, "five days"),
@@ -143,34 +164,48 @@ def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
         if abs(off) > WITHIN_PCT:
             way = "damper" if off > 0 else "drier"
             says = (
-                f"{stock.name} is at {stock.mc_pct:.1f} %, the air of the last {span} leads to {emc:.1f} %: "
-                f"{abs(off):.1f} points {way}, and {WITHIN_PCT:g} is the most"
+                f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in the air of the last {span} settles at "
+                f"{emc:.1f} %: {abs(off):.1f} points {way}, and {WITHIN_PCT:g} is the most"
             )
             reasons.append(Reason(key, says, True, numbers))
             break
     else:
         says = (
-            f"{stock.name} is at {stock.mc_pct:.1f} %, the air leads to {air.emc_five_days_pct:.1f} %: "
-            f"within {WITHIN_PCT:g} points"
+            f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in this air settles at "
+            f"{air.emc_five_days_pct:.1f} %: within {WITHIN_PCT:g} points"
         )
         reasons.append(Reason("air-agrees", says, False, numbers))
         if abs(air.emc_now_pct - stock.mc_pct) > WITHIN_PCT:
-            says = f"This hour's air leads to {air.emc_now_pct:.1f} %: a spell, unless it stays"
+            settles = f"in this hour's air it would settle at {air.emc_now_pct:.1f} %"
+            says = f"{stock.name}: {settles}: a spell, unless it stays"
             reasons.append(Reason("spell", says, False, numbers))
     spread = stock.high_pct - stock.low_pct
     if spread > WITHIN_PCT:
         says = (
-            f"Boards of {stock.name} run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
+            f"{stock.name}: boards run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
             f"within {WITHIN_PCT:g} points of each other is the most; sort them"
         )
         reasons.append(Reason("uneven", says, True, numbers))
     if stock.high_pct > adhesive.most_mc_pct:
         says = (
-            f"The wettest board of {stock.name} is at {stock.high_pct:.1f} % and {adhesive.name} takes "
+            f"{stock.name}: the wettest board is at {stock.high_pct:.1f} % and {adhesive.name} takes "
             f"{adhesive.most_mc_pct:g} % at most"
         )
         reasons.append(Reason("too-wet", says, True, numbers))
-    return reasons
+    return reasons + [reason for one in stock.stacks for reason in _destined(one, stock.name)]
+
+
+def _destined(one: Destined, lot: str) -> list[Reason]:
+    """Whether a stack is right for where it goes; without a home the air alone decides."""
+    numbers = {"off_pct": None if math.isnan(one.off_pct) else round(one.off_pct, 2), "stack": lot}
+    if one.has_home and abs(one.off_pct) > WITHIN_PCT:
+        way = "wet" if one.off_pct > 0.0 else "dry"
+        off = f"{abs(one.off_pct):.1f} points too {way} for where it goes"
+        says = f"{one.name}: {off}, and {WITHIN_PCT:g} is the most"
+        return [Reason("off-target", says, True, numbers)]
+    if not one.ready.is_ready:
+        return [Reason("not-ready", f"{one.name}: not ready for where it goes", False, numbers)]
+    return []
 
 
 # ---------------------------------------------------------------- on the book
@@ -194,6 +229,7 @@ def glue_up(
         By name; else the shop's usual one.
     stacks : sequence of str
         Glued together; else each stack of the place is judged by itself, and the best gives the verdict.
+        Either way there is a line for each.
     wood_temperature_c : float, optional
         As measured [°C]; else the mean of the last day's air.
 
@@ -204,33 +240,51 @@ def glue_up(
     """
     with store.session() as session:
         glue = adhesive_named(session, adhesive)
+        ready = {id_: Ready.of(judged) for id_, judged in judgements(session, "stack").items()}
     book = followed(store, now)
     where = book.place_named(place, "glue-up")
     air = _shop_air(book.climate(where.id), book.hour, wood_temperature_c)
     if stacks:
         chosen = [book.stack_named(name, "glue-up") for name in stacks]
-        lots = [(_together(chosen), chosen)]
+        lots = [chosen]
     else:
-        here = [one for one in book.stacks if one.owner.place_at(max(book.hour - 1, 0)) == where.id]
-        lots = [(_together([one]), [one]) for one in here]
-    judged = [(judge(stock, air, glue), stock, own) for stock, own in lots]
-    if not judged:
+        chosen = [one for one in book.stacks if one.owner.place_at(max(book.hour - 1, 0)) == where.id]
+        lots = [[one] for one in chosen]
+    if not chosen:
         verdict, reasons = judge(None, air, glue)
         reasons.append(Reason("no-stock", "No stack is recorded here: its moisture was not looked at"))
         earliest, holds = _temperature_ahead(book, where.id, glue, verdict)
         return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, _detail(air, glue, []))
+    told = [_line(_together([one], ready), air, glue) for one in chosen]
+    judged = [(judge(stock, air, glue), stock, own) for own in lots for stock in [_together(own, ready)]]
     best = min(judged, key=lambda one: (RANK[one[0][0]], abs(one[1].mc_pct - air.emc_five_days_pct)))
     (verdict, reasons), stock, own = best
-    earliest, holds = _when(book, where.id, own, glue, verdict, reasons)
+    earliest, holds = _when(book, where.id, own, stock, glue, verdict, reasons)
     if earliest is not None:
         says = f"Earliest {days_said(earliest)}"
         reasons.append(Reason("earliest", says))
-    lots_told = [
-        {"name": one.name, "verdict": said, "reasons": [reason.says for reason in why if reason.against]}
-        for (said, why), one, _ in judged
-    ]
-    detail = _detail(air, glue, lots_told) | {"stock": stock.name}
+    detail = _detail(air, glue, told) | {"stock": stock.name}
     return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, detail)
+
+
+def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
+    """What is told of one stack: its verdict by itself, why in short, and whether it is ready."""
+    verdict, reasons = judge(stock, air, adhesive)
+    (one,) = stock.stacks
+    own = [reason for reason in reasons if reason.numbers.get("stack") == stock.name]
+    why = [
+        sentence(reason.says.removeprefix(f"{stock.name}: "))
+        for reason in own
+        if reason.against or reason.key == "not-ready"
+    ]
+    return {
+        "name": stock.name,
+        "verdict": verdict,
+        "is_ready": one.ready.is_ready,
+        "why": why,
+        "says": ". ".join([*why, one.ready.reason]),
+        "reasons": [reason.says for reason in reasons if reason.against],
+    }
 
 
 def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> ShopAir:
@@ -255,16 +309,23 @@ def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> 
     )
 
 
-def _together(stacks: Sequence[StackNow]) -> Stock:
+def _together(stacks: Sequence[StackNow], ready: Mapping[int, Ready]) -> Stock:
     mean = float(np.mean([stack.mc_pct for stack in stacks]))
     low, high = min(stack.low_pct for stack in stacks), max(stack.high_pct for stack in stacks)
-    return Stock(" with ".join(stack.owner.name for stack in stacks), mean, low, high)
+    own = tuple(_destined_stack(stack, ready.get(stack.owner.id, Ready())) for stack in stacks)
+    return Stock(" with ".join(stack.owner.name for stack in stacks), mean, low, high, own)
+
+
+def _destined_stack(stack: StackNow, ready: Ready) -> Destined:
+    target = math.nan if ready.target_mc_pct is None else ready.target_mc_pct
+    return Destined(stack.owner.name, ready, stack.mc_pct - target, stack.owner.destination_id is not None)
 
 
 def _when(
     book: Followed,
     place_id: int,
     stacks: Sequence[StackNow],
+    stock: Stock,
     adhesive: Adhesive,
     verdict: str,
     reasons: Sequence[Reason],
@@ -280,7 +341,7 @@ def _when(
     before = np.array([climate.mean_emc_pct(ends - 24 * k, ends - 24 * k + 24) for k in range(4, 0, -1)])
     before = before[np.isfinite(before)]
     holds = None
-    for stack in stacks:
+    for stack, destined in zip(stacks, stock.stacks, strict=True):
         ahead = book.ahead(stack, place_id, LOOK_DAYS)
         mc = next(iter(ahead.mc_pct.values()))
         off = np.abs(settling_ahead(ahead, before) - mc)
@@ -290,6 +351,9 @@ def _when(
         good &= mc + (stack.high_pct - stack.mc_pct) * left <= adhesive.most_mc_pct
         good &= ahead.air.temperature_c >= adhesive.least_c
         good &= ahead.air.temperature_c <= adhesive.most_c
+        target = destined.ready.target_mc_pct
+        if destined.has_home and target is not None:
+            good &= np.abs(mc - target) <= WITHIN_PCT
         holds = good if holds is None else holds & good
     assert holds is not None
     if verdict == GO:

@@ -118,13 +118,15 @@ class Ahead:
         What is known of the air where it stands.
     air : Air
         The plausible air itself, (days, years).
-    mc_pct : mapping of member name to (days, years)
+    mc_pct, core_pct : mapping of member name to (days, years)
+        Mean and core [%].
     """
 
     request: OutlookRequest
     season: Season
     air: Air
     mc_pct: Mapping[str, Floats]
+    core_pct: Mapping[str, Floats]
 
     @property
     def years(self) -> int:
@@ -352,11 +354,12 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
     found = []
     lane = 0
     for request, known in zip(requests, seasons, strict=True):
-        mc = {}
+        mc, core = {}, {}
         for body in _there(request):
             mc[body.name] = done.mc_mean_pct[:, lane : lane + years]
+            core[body.name] = done.mc_core_pct[:, lane : lane + years]
             lane += years
-        found.append(Ahead(request, known, airs[columns[request.place_id, request.hour]], mc))
+        found.append(Ahead(request, known, airs[columns[request.place_id, request.hour]], mc, core))
     return found
 
 

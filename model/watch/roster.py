@@ -338,6 +338,11 @@ def _body(
     )
 
 
+def is_dead_piled(body: Body) -> bool:
+    """Whether a stack lies board on board, so that air reaches its outside only."""
+    return body.face_permeance == DEAD_PILED_PERMEANCE
+
+
 def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[Stay, ...]:
     """Stays in whole hours: the first from the hour it began in, a move from the next full hour."""
     spans = []

@@ -11,23 +11,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days
-from model.watch.roster import Owner
-from model.watch.stack_verdicts import (
+from model.watch.followed import settling_ahead
+from model.watch.foreseeing import OutlookRequest
+from model.watch.outlook import DAYS, YEARS, look_ahead
+from model.watch.ready import (
     CLEAR_BY_PCT,
     StackDay,
     StackStanding,
+    Target,
+    Where,
+    Window,
+    judged_stack,
     off_in_words,
+    slopes,
     stack_standings,
-    verdict_of_stack,
+    unknown_stack,
+    window_of,
 )
+from model.watch.roster import Owner, is_dead_piled
 from model.watch.standing import EASY, STANDINGS
 from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged, sentence
 from model.watch.warnings import Episode
+from model.wood.sorption import equilibrium_moisture_content
 
 WEEK_H = 7 * DAY_H
 FIVE_DAYS = 5
@@ -44,8 +55,7 @@ class StackHistory:
     until: int
     days: tuple[StackDay, ...]
     standing: StackStanding | None
-    target_pct: float
-    target_is: str
+    target: Target
     episodes: tuple[Episode, ...]
 
 
@@ -55,16 +65,19 @@ class StackAsIs:
 
     Attributes
     ----------
-    target_is : str
-        Whose moisture the target is, in words.
-    place_emc_pct : float
-        What the air of five days where it stands would bring it to [%].
+    from_hour, profile : int, array
+        The hour that its coming days are counted from, and its moisture through the thickness then [%].
+    week_before : seven floats
+        Its mean at each of the seven midnights up to then [%]; NaN where not known.
     """
 
     day: StackDay
     standing: StackStanding
-    target_is: str
-    place_emc_pct: float
+    target: Target
+    place_id: int
+    from_hour: int
+    profile: NDArray[np.float64]
+    week_before: tuple[float, ...]
 
 
 def stack_history(
@@ -79,15 +92,29 @@ def stack_history(
     (body,) = owner.bodies
     until = hour // DAY_H * DAY_H
     rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
-    mean_at = {at: mean for at, mean, _ in rows}
-    *targets, (target, target_is) = _targets(owner, [*(at for at, _, _ in rows), until], climates, days_of)
+    mean_at = {at: mean for at, mean, _, _ in rows}
+    *targets, target = _targets(owner, [*(row[0] for row in rows), until], climates, days_of)
     days = tuple(
-        StackDay(at, mean, core, target, mean_at.get(at - WEEK_H, math.nan), _heard(owner, at, climates))
-        for (at, mean, core), (target, _) in zip(rows, targets, strict=True)
+        StackDay(at, mean, core, wanted.mc_pct, *_moves(owner, mean_at, at), _heard(owner, at, climates))
+        for (at, mean, core, _), wanted in zip(rows, targets, strict=True)
     )
     standings = stack_standings(days)
-    told = _episodes(owner, days, standings, [is_ for _, is_ in targets], until)
-    return StackHistory(until, days, standings[-1] if standings else None, target, target_is, tuple(told))
+    told = _episodes(owner, days, standings, targets, until)
+    return StackHistory(until, days, standings[-1] if standings else None, target, tuple(told))
+
+
+def _week(owner: Owner, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
+    """A stack's mean at midnights up to one, oldest first; NaN before it was metered, which moved no wood."""
+    (body,) = owner.bodies
+    since = max((metered for metered, _, _ in body.moistures if metered <= at), default=0)
+    hours = [at - back * DAY_H for back in range(days, -1, -1)]
+    return np.array([mean_at.get(hour, math.nan) if hour >= since else math.nan for hour in hours])
+
+
+def _moves(owner: Owner, mean_at: Mapping[int, float], at: int) -> tuple[float, float]:
+    """How a stack moves at a midnight [points a week], and its mean a week before [%]; NaN where unknown."""
+    week = _week(owner, mean_at, at)
+    return float(slopes(week)[-1]), float(week[0])
 
 
 def stack_as_it_is(
@@ -97,41 +124,88 @@ def stack_as_it_is(
     (body,) = owner.bodies
     place_id = owner.place_at(max(hour - 1, owner.start_hour))
     here = climates.get(place_id) if place_id is not None else None
-    emc_pct = here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour) if here is not None else math.nan
-    target, target_is = history.target_pct, history.target_is
-    if math.isnan(target) and here is not None:
-        target, target_is = emc_pct, f"the air of {here.place.name} ({emc_pct:.1f} %)"
+    target = history.target
+    if math.isnan(target.mc_pct) and here is not None:
+        target = Target.of_air(here.place.name, here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour))
     latest = _rows(bulk, body.id, history.until, hour)
-    if not latest or math.isnan(target):
+    if not latest or math.isnan(target.mc_pct) or place_id is None:
         return None
-    at, mean, core = latest[-1]
-    week_ago = next((day.mc_pct for day in history.days if day.hour == history.until - WEEK_H), math.nan)
-    now = StackDay(at, mean, core, target, week_ago, heard)
+    at, mean, core, profile = latest[-1]
+    mean_at = {day.hour: day.mc_pct for day in history.days}
+    metered_since = any(metered > history.until for metered, _, _ in body.moistures)
+    moves = (math.nan, math.nan) if metered_since else _moves(owner, mean_at, history.until)
+    now = StackDay(at, mean, core, target.mc_pct, *moves, heard)
     standing = history.standing
-    if standing is None or any(metered > history.until for metered, _, _ in body.moistures):
+    if standing is None or metered_since:
         (standing,) = stack_standings([now], standing)
     assert standing is not None
-    return StackAsIs(now, standing, target_is, emc_pct)
+    from_hour, week_before = at, [*[math.nan] * 6, mean]
+    if latest[0][0] == history.until and not metered_since:  # the days ahead follow from whole days as well
+        from_hour, profile = history.until, latest[0][3]
+        week_before = _week(owner, mean_at, from_hour, 6).tolist()
+    return StackAsIs(now, standing, target, place_id, from_hour, profile, tuple(week_before))
+
+
+def stack_windows(
+    found: Mapping[int, tuple[Owner, StackAsIs]], hour: int, climates: Mapping[int, Climate]
+) -> dict[int, Window]:
+    """When each of some stacks becomes ready where it stands, by its id; none where no air was measured.
+
+    A stack without a destination is held against the air it will stand in then.
+    """
+    asked = [(owner, one) for owner, one in found.values() if len(climates[one.place_id].air)]
+    midnight = hour // DAY_H * DAY_H
+    airs = {id_: climate.air for id_, climate in climates.items()}
+    requests = [
+        OutlookRequest(owner, one.from_hour, one.place_id, {owner.bodies[0].name: one.profile}, airs)
+        for owner, one in asked
+    ]
+    seasons = [climates[one.place_id].season(midnight) for _, one in asked]
+    windows = {}
+    for (owner, one), ahead in zip(asked, look_ahead(requests, seasons, DAYS, YEARS), strict=True):
+        name, here = owner.bodies[0].name, climates[one.place_id]
+        air_pct = np.asarray(equilibrium_moisture_content(ahead.air.temperature_c, ahead.air.rh_pct))
+        target: NDArray[np.float64] | float = one.target.mc_pct
+        if owner.destination_id not in climates:
+            known = [
+                here.mean_emc_pct(midnight - k * DAY_H, midnight - (k - 1) * DAY_H)
+                for k in range(FIVE_DAYS - 1, 0, -1)
+            ]
+            target = air_pct = settling_ahead(ahead, np.array([pct for pct in known if pct == pct]))
+        spell_pct = here.mean_emc_pct(midnight - FIVE_DAYS * DAY_H, max(midnight, here.air.first + 1))
+        windows[owner.id] = window_of(
+            one.from_hour,
+            ahead.mc_pct[name],
+            ahead.core_pct[name],
+            target,
+            one.week_before,
+            air_pct,
+            spell_pct,
+        )
+    return windows
 
 
 def stack_now(
-    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], air: AirThen, history: StackHistory
+    owner: Owner,
+    found: StackAsIs | None,
+    window: Window | None,
+    air: AirThen,
+    climates: Mapping[int, Climate],
 ) -> Judged:
-    """The verdict of a stack, from its history up to the last midnight."""
-    found = stack_as_it_is(bulk, owner, hour, climates, not air.unknown, history)
+    """The verdict of a stack, with its whole answer to whether it is ready."""
     if found is None:
-        reason = "No air is known yet to compare it with"
-        return Judged("unknown", owner.start_hour, reason, {"key": "no-air"})
-    (body,) = owner.bodies
-    return verdict_of_stack(
-        found.day, found.standing, found.place_emc_pct, body.time_constant_h, found.target_is, air
-    )
+        if air.place is None:
+            return unknown_stack(owner.start_hour, "Nobody said where it stands")
+        return unknown_stack(owner.start_hour, f"No air is known at {air.place} yet to compare it with")
+    place = climates[found.place_id].place
+    where = Where(place.name, place.kind, is_dead_piled(owner.bodies[0]), owner.start_hour)
+    return judged_stack(found.day, found.standing, found.target, where, window, air)
 
 
 def _targets(
     owner: Owner, hours: Sequence[int], climates: Mapping[int, Climate], days_of: Mapping[int, Days]
-) -> list[tuple[float, str]]:
-    """The moisture content a stack is to have, and whose it is, as far as it was known at some midnights.
+) -> list[Target]:
+    """The moisture content a stack is to have, as far as it was known at some midnights.
 
     What the air of its destination leads to through a year; without a destination that of five days where it
     stands.
@@ -139,17 +213,15 @@ def _targets(
     if owner.destination_id in climates:
         assert owner.destination_id is not None
         home = climates[owner.destination_id]
-        return [
-            (mean, f"{home.place.name} through the year ({mean:.1f} %)") for mean in home.year_emc_pct(hours)
-        ]
+        return [Target.of_home(home.place.name, mean) for mean in home.year_emc_pct(hours)]
     found = []
     for hour in hours:
         place_id = owner.place_at(max(hour - 1, owner.start_hour))
         if place_id is None or place_id not in days_of:
-            found.append((math.nan, ""))
+            found.append(Target(math.nan, ""))
             continue
         mean = days_of[place_id].mean_emc_pct(hour // DAY_H - FIVE_DAYS, hour // DAY_H)
-        found.append((mean, f"the air of {climates[place_id].place.name} ({mean:.1f} %)"))
+        found.append(Target.of_air(climates[place_id].place.name, mean))
     return found
 
 
@@ -163,7 +235,7 @@ def _episodes(
     owner: Owner,
     days: Sequence[StackDay],
     standings: Sequence[StackStanding | None],
-    targets_are: Sequence[str],
+    targets: Sequence[Target],
     midnight: int,
 ) -> list[Episode]:
     """What is told of a stack, from its midnights up to one."""
@@ -177,12 +249,12 @@ def _episodes(
             left = next((one.since for one in standings[k:] if one and one.level != EASY), math.inf)
             ended = min(left, day.hour + NEWS_FOR_H, owner.until)
             closed = int(ended) if ended <= midnight else None
-            reason = f"ready: {off_in_words(day, targets_are[k])}, even and steady"
+            reason = f"ready: {day.mc_pct:.1f} %, even and steady, for {targets[k].whose}"
             found.append(_episode(owner, "ready", "week", before.level, EASY, reason, day, closed))
         if owner.destination_id is None:
             continue  # its target is the very air it follows
         further = abs(day.off_pct) - abs(day.week_ago_pct - day.target_pct)
-        off = off_in_words(day, targets_are[k])
+        off = off_in_words(day.off_pct, targets[k].whose)
         is_off = abs(day.off_pct) > READY_WITHIN_PCT
         if drifting is None and day.heard and is_off and further >= DRIFTS_PCT_A_WEEK:
             reason = f"drifting away: {off}, {further:.1f} more than a week before"
@@ -213,12 +285,14 @@ def _episode(
     )  # fmt: skip
 
 
-def _rows(bulk: Bulk, body_id: int, since: int, until: int) -> list[tuple[int, float, float]]:
-    """Hour, mean and core of a body's records from one hour to another, both included."""
+def _rows(
+    bulk: Bulk, body_id: int, since: int, until: int
+) -> list[tuple[int, float, float, NDArray[np.float64]]]:
+    """Hour, mean, core and profile of a body's records from one hour to another, both included."""
     return [
-        (int(ms) // HOUR_MS, mean, core)
-        for ms, mean, core in bulk.rows(
-            f"SELECT {bulk.instant_of('at')}, mc_mean_pct, mc_core_pct FROM checkpoint "
+        (int(ms) // HOUR_MS, mean, core, np.frombuffer(profile, dtype="<f8").astype(np.float64))
+        for ms, mean, core, profile in bulk.rows(
+            f"SELECT {bulk.instant_of('at')}, mc_mean_pct, mc_core_pct, profile_pct FROM checkpoint "
             "WHERE body_id = ? AND at >= ? AND at <= ? ORDER BY at",
             (body_id, bulk.instant(max(since, 0) * HOUR_MS), bulk.instant(until * HOUR_MS)),
         )

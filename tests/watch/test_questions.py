@@ -1,4 +1,4 @@
-"""Glue up today? Is it ready? What may a client be told? By the trade's own cases, and on a book."""
+"""Glue up today? What may a client be told? By the trade's own cases, and on a book."""
 
 from collections.abc import Callable
 from typing import Any
@@ -6,12 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from model.records.queries import Ready
 from model.records.tables import Warning
 from model.watch.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
 from model.watch.answer import days_said
-from model.watch.glue_up import ShopAir, Stock, judge
+from model.watch.glue_up import Destined, ShopAir, Stock, judge
 from model.watch.outlook_run import Outlooks
-from model.watch.questions import advice, glue_up, ready
+from model.watch.questions import advice, glue_up
 from model.wood.condensation import condensation_ceiling_rh
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
@@ -177,51 +178,61 @@ def test_names_that_are_not_on_the_book_are_refused_with_those_that_are(make_sho
     with pytest.raises(BadInput, match="bench room"):
         glue_up(shop.store, "kitchen", shop.hour(48))
     with pytest.raises(BadInput, match="maple"):
-        ready(shop.store, "teak", shop.hour(48))
+        glue_up(shop.store, "bench room", shop.hour(48), stacks=["teak"])
 
 
-def test_a_wet_stack_is_not_ready_and_says_when(make_shop: Callable[[], Any]):
-    # An inch of red oak at 11 % in 40 % air: within a point in 22.6 days by a first-order lag of 19 days.
-    shop = shop_with(make_shop(), 40.0, days=10, species="red oak", mc_pct=11.0)
-    answer = ready(shop.store, "maple", shop.hour(240))
-    assert answer.verdict == "not ready"
-    assert {"off-level", "moving"} <= {reason.key for reason in answer.reasons if reason.against}
-    low, high = answer.earliest_days
-    assert 1 <= low <= 13 * 4 / 3
-    assert high is not None
-    assert high <= 80
+# ---------------------------------------------------------------- where the wood goes
 
 
-def test_a_level_even_steady_stack_is_ready(make_shop: Callable[[], Any]):
-    shop = shop_with(make_shop(), 40.0, mc_pct=7.8)
-    answer = ready(shop.store, "maple", shop.hour(720))
-    assert answer.yes
-    assert answer.document()["slope_pct_week"] == pytest.approx(0.0, abs=0.1)
+def bound(off_pct: float, is_ready: bool = False) -> Stock:
+    """Red oak that agrees with the air it is glued in, so much off what its home asks for."""
+    reason = f"{abs(off_pct):.1f} points too wet for the flat (7.7 % through its year)"
+    oak = Destined("red oak", Ready(is_ready=is_ready, reason=reason, target_mc_pct=7.7), off_pct)
+    return Stock("red oak", 7.7 + off_pct, 7.7 + off_pct, 7.7 + off_pct, (oak,))
 
 
-def test_steady_in_a_damp_shop_is_not_ready_for_a_dry_home(make_shop: Callable[[], Any]):
+@pytest.mark.parametrize(
+    ("off_pct", "is_ready", "verdict", "key"),
+    [(3.6, False, "wait", "off-target"), (1.6, False, "go", "not-ready"), (0.3, True, "go", None)],
+)
+def test_wood_too_wet_for_where_it_goes_waits_though_the_shop_agrees(
+    off_pct: float, is_ready: bool, verdict: str, key: str | None
+):
+    stock = bound(off_pct, is_ready)
+    shop_air = dict.fromkeys(("emc_now_pct", "emc_day_pct", "emc_five_days_pct"), stock.mc_pct)
+    said, reasons = judge(stock, air(60.0, **shop_air), GLUE)
+    assert said == verdict
+    named = {reason.key: reason.says for reason in reasons}
+    assert ({"off-target", "not-ready"} & named.keys()) == ({key} if key else set())
+    if key:
+        assert "red oak" in named[key]
+        assert ("3.6 points too wet for where it goes" if off_pct > 2.0 else "not ready") in named[key]
+
+
+def test_every_stack_has_a_line_of_its_own(make_shop: Callable[[], Any]):
     shop = make_shop()
     shop.place("bench room", "shop")
     shop.place("dry flat", "home")
     shop.sensor("bench")
     shop.sensor("flat", place=2)
-    shop.stack("maple", mc_pct=9.0)
-    shop.change(lambda session: setattr(session.get_one(_stack(), 1), "destination_id", 2))
-    days = 30
-    shop.send(shop.hourly(days * 24, 20.0, 48.4))
-    shop.send(shop.hourly(days * 24, 21.0, 22.0), sensor=2)
-    shop.evaluate(shop.hour(days * 24))
-    answer = ready(shop.store, "maple", shop.hour(days * 24))
-    assert answer.verdict == "not ready"
-    keys = {reason.key for reason in answer.reasons}
-    assert {"off-level", "steady", "steady-not-ready"} <= keys
-    assert any("stickered" in reason.says for reason in answer.reasons)
-
-
-def _stack() -> Any:
-    from model.records.tables import Stack
-
-    return Stack
+    shop.stack("red oak", mc_pct=11.3, species="red oak", thickness_mm=50.8, destination=2)
+    shop.stack("ash", mc_pct=10.4, species="white ash", thickness_mm=50.8, destination=2)
+    shop.stack("cherry", mc_pct=11.5, species="cherry", thickness_mm=50.8)
+    shop.send(shop.hourly(10 * 24, 20.0, 60.0))
+    shop.send(shop.hourly(10 * 24, 21.0, 40.0), sensor=2)
+    shop.evaluate(shop.hour(240))
+    answer = glue_up(shop.store, "bench room", shop.hour(240), "white glue")
+    lines = {line["name"]: line for line in answer.document()["stacks"]}
+    assert set(lines) == {"red oak", "ash", "cherry"}
+    assert lines["red oak"]["verdict"] == "wait"
+    assert any("too wet for where it goes" in reason for reason in lines["red oak"]["reasons"])
+    assert "too wet for" in lines["red oak"]["says"]
+    assert lines["cherry"]["verdict"] == "go"
+    assert not lines["ash"]["is_ready"]
+    # Glued together the one that must wait holds up both.
+    both = glue_up(shop.store, "bench room", shop.hour(240), "white glue", ["red oak", "cherry"])
+    assert not both.yes
+    assert {line["name"] for line in both.document()["stacks"]} == {"red oak", "cherry"}
 
 
 def test_a_client_is_told_ranges_gaps_and_never_more_than_the_house_bears(make_shop: Callable[[], Any]):

@@ -1,10 +1,5 @@
 """Verdicts and their words from plain numbers."""
 
-import math
-
-import pytest
-
-from model.watch.stack_verdicts import StackDay, days_to_level, stack_standings, verdict_of_stack
 from model.watch.standing import EASY, NEAR, PAST
 from model.watch.verdicts import (
     AirThen,
@@ -75,76 +70,6 @@ def test_a_piece_is_as_its_worst_fit_and_unknown_outweighs_easy():
 def test_a_piece_without_fits_or_with_a_record_that_can_t_be_read_is_unknown():
     assert "No fit is recorded" in verdict_of_piece({}, 3).reason
     assert "can't be read: width" in verdict_of_piece({}, 3, "width must be given").reason
-
-
-# ---------------------------------------------------------------- stacks
-
-
-def standing_of(*days):
-    return stack_standings(days)[-1]
-
-
-def stack(mc_pct, target_pct=7.0, core_pct=None, week_ago_pct=None, emc_pct=7.0):
-    week_ago = mc_pct if week_ago_pct is None else week_ago_pct
-    core = mc_pct if core_pct is None else core_pct
-    day = StackDay(240, mc_pct, core, target_pct, week_ago)
-    return verdict_of_stack(day, standing_of(day), emc_pct, 19.0 * 24.0, "the flat", HEARD)
-
-
-def test_steady_is_not_ready():
-    # Common practice, no source: 9.0 % three weeks running where 7 % is wanted.
-    judged = stack(9.0, target_pct=6.96)
-    assert judged.verdict == "past"
-    assert not judged.detail["ready"]
-    assert "2.0 points wetter than the flat" in judged.reason
-
-
-def test_ready_is_level_steady_and_even_through_the_thickness():
-    assert stack(7.5).detail["ready"]
-    assert not stack(7.5, week_ago_pct=8.0).detail["ready"]
-    assert not stack(7.5, core_pct=8.0).detail["ready"]
-    assert "core is still 1.5 points" in stack(7.5, core_pct=8.0).reason
-
-
-def day_at(number, mc_pct, core_pct=None, target_pct=7.0, heard=True):
-    core = mc_pct if core_pct is None else core_pct
-    return StackDay(24 * number, mc_pct, core, target_pct, mc_pct, heard)
-
-
-def test_ready_is_kept_until_it_is_clearly_off():
-    days = [day_at(0, 7.9), day_at(1, 8.2), day_at(2, 8.4)]
-    assert [found.level for found in stack_standings(days)] == [EASY, EASY, NEAR]
-    assert standing_of(days[1]).level == NEAR
-    uneven = [day_at(0, 7.5, 7.8), day_at(1, 7.5, 7.9), day_at(2, 7.5, 8.0)]
-    assert [found.level for found in stack_standings(uneven)] == [EASY, EASY, NEAR]
-
-
-def test_a_target_that_moves_does_not_make_a_stack_ready_and_not_ready_by_turns():
-    days = [day_at(k, 8.0, target_pct=7.0 + 0.25 * (-1) ** k) for k in range(20)]
-    assert {found.level for found in stack_standings(days)} == {EASY}
-
-
-def test_what_was_known_before_and_what_comes_after_fold_to_the_same():
-    days = [day_at(k, 10.0 - 0.2 * k, target_pct=7.0) for k in range(20)]
-    whole = stack_standings(days)
-    assert stack_standings(days[7:], whole[6]) == whole[7:]
-
-
-def test_unknown_air_neither_makes_ready_nor_unready():
-    days = [day_at(0, 9.5), day_at(1, 7.2, heard=False), day_at(2, 7.2)]
-    assert [found.level for found in stack_standings(days)] == [PAST, PAST, EASY]
-
-
-def test_days_until_ready_are_a_range_around_the_exponential():
-    # 1 in red oak at 11.0 % in air of 7.72 % EMC, within one point: 19 ln(3.28/1.0) = 22.6 days.
-    low, high = days_to_level(11.0, 7.72, 7.72, 19.0 * 24.0)
-    assert low < 22.6 < high
-    assert (low, high) == (math.floor(22.57 / 2.0), math.ceil(2.0 * 22.57))
-
-
-@pytest.mark.parametrize(("mc_pct", "emc_pct"), [(9.0, 9.5), (9.0, 9.0), (9.0, math.nan)])
-def test_air_that_leads_elsewhere_never_gets_there(mc_pct, emc_pct):
-    assert days_to_level(mc_pct, 6.0, emc_pct, 400.0) is None
 
 
 # ---------------------------------------------------------------- places

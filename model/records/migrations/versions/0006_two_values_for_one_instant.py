@@ -1,7 +1,7 @@
 """two values for one instant: a reading's values are part of its key
 
-Revision ID: 0005
-Revises: 0004
+Revision ID: 0006
+Revises: 0005
 """
 
 import sqlalchemy as sa
@@ -9,8 +9,8 @@ from alembic import op
 
 from model.records.types import UtcDateTime
 
-revision = "0005"
-down_revision = "0004"
+revision = "0006"
+down_revision = "0005"
 branch_labels = None
 depends_on = None
 
