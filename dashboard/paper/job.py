@@ -9,6 +9,7 @@ from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.watch.home_year import HomeYear
+from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
 from model.wood.design import DesignRange, Governing, design_range
 from model.wood.errors import BadInput
@@ -120,13 +121,15 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
     if piece.note:
         sheet.says(sentence(piece.note))
     span = design.span
-    words = f"Comfortable at {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
+    comfort = comfort_of(piece, design)
+    sheet.says(comfort.reason or f"Comfortable at {comfort.in_words} RH.", "B")
+    words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
     if span.mc_low_pct is not None or span.mc_high_pct is not None:
         words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
     for end, name in ((span.low, "dry end"), (span.high, "wet end")):
         if end is not None:
             words += f"; {name}: {_governs(end)}"
-    sheet.says(f"{words}.", "B")
+    sheet.says(f"{words}.")
     sheet.y_now += 1.5
 
 
@@ -192,7 +195,7 @@ def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> N
         return
     sheet.heading("Fits, and what gives out first")
     shares = (0.18, 0.38, 0.16, 0.28)
-    sheet.row(("fit", "as built", "comfortable", "limits, and what was left as built"), shares, "B")
+    sheet.row(("fit", "as built", "design range", "limits, and what was left as built"), shares, "B")
     for name, fit in piece.fits.items():
         found = design.fits[name]
         limits = "; ".join(f"{said(at.limit.name)} {display.margin(at.limit.play_mm)}" for at in found.limits)

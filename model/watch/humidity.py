@@ -1,9 +1,14 @@
 """The humidity to hold, in words: the highest that a house bears in some weather, and what to do instead."""
 
+import json
 from collections.abc import Mapping, Sequence
+from datetime import datetime
+from functools import lru_cache
 from math import floor
 from typing import Any
 
+from model.watch.plausible_air import surroundings_of
+from model.watch.roster import PlaceOnBook
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT, LOWEST_ROOM_RH_PCT, condensation_ceiling
 from model.wood.units import fahrenheit_to_celsius
 
@@ -43,6 +48,32 @@ def ceilings(
         (at_c, floor(condensation_ceiling(at_c, indoor_temperature_c).rh_pct + _SLACK))
         for at_c in temperatures
     ]
+
+
+def ceiling_ahead(climate: Mapping[str, Any] | None, now: datetime, room_c: float = 20.0) -> float | None:
+    """Highest humidity that a room's windows bear in the coldest of the days ahead [%].
+
+    None where nobody recorded the climate outdoors: then no season is known.
+
+    Parameters
+    ----------
+    climate : mapping or None
+        A place's `climate` document.
+    now : datetime
+        Aware.
+    room_c : float
+        [°C]
+    """
+    if not climate or climate.get("temperature_c") is None:
+        return None
+    coldest = _coldest_ahead_c(json.dumps(climate, sort_keys=True), int(now.timestamp()) // 86_400)
+    return None if coldest is None else condensation_ceiling(coldest, min(max(room_c, 0.0), 40.0)).rh_pct
+
+
+@lru_cache(maxsize=256)
+def _coldest_ahead_c(climate: str, day: int) -> float | None:
+    around = surroundings_of(PlaceOnBook(0, "there", "home", json.loads(climate)))
+    return around.coldest_ahead_c(day) if around.known else None
 
 
 def lever_in_words(lever: Mapping[str, Any]) -> str:

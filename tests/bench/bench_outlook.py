@@ -34,10 +34,11 @@ from model.watch.evaluation import Watch
 from model.watch.foresight import surroundings_on_book
 from model.watch.outlook import DAY_S, DAYS, YEARS, batch_of, spread
 from model.watch.outlook_run import Outlooks
-from model.watch.plausible_air import TEMPERATE_C, TEMPERATE_RH_PCT, seasons_of, surroundings_of
+from model.watch.plausible_air import seasons_of, surroundings_of
 from model.watch.roster import PlaceOnBook
 from model.wood import moisture
 from model.wood.finish import permeance_of
+from model.wood.outdoor import TEMPERATE_C, TEMPERATE_RH_PCT
 from model.wood.sorption import equilibrium_moisture_content
 from tests.bench.bench_watch import START, build
 
