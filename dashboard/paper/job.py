@@ -8,6 +8,7 @@ from math import ceil, floor
 from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from dashboard.sized import in_units
 from model.watch.home_year import HomeYear
 from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
@@ -16,6 +17,7 @@ from model.wood.errors import BadInput
 from model.wood.finish import BARE
 from model.wood.fits import Fit
 from model.wood.member import Member
+from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.setting_out import INCH_STEPS, METRIC_STEPS
@@ -123,13 +125,14 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
     span = design.span
     comfort = comfort_of(piece, design)
     sheet.says(comfort.reason or f"Comfortable at {comfort.in_words} RH.", "B")
-    words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
-    if span.mc_low_pct is not None or span.mc_high_pct is not None:
-        words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
-    for end, name in ((span.low, "dry end"), (span.high, "wet end")):
-        if end is not None:
-            words += f"; {name}: {_governs(end)}"
-    sheet.says(f"{words}.")
+    if not span.empty:
+        words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
+        if span.mc_low_pct is not None or span.mc_high_pct is not None:
+            words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
+        for end, name in ((span.low, "dry end"), (span.high, "wet end")):
+            if end is not None:
+                words += f"; {name}: {_governs(end)}"
+        sheet.says(f"{words}.")
     sheet.y_now += 1.5
 
 
@@ -169,6 +172,8 @@ def _members(sheet: _Job, piece: Piece, display: Display) -> None:
             shares,
         )
     sheet.hairline(sheet.y_now)
+    for caution in cautions(piece):
+        sheet.says(in_units(caution, display))
     sheet.y_now += 2.5
 
 
