@@ -9,6 +9,7 @@ from typing import Any
 from dashboard import display as say
 from dashboard.display import Display
 from model.records.queries import FitNow, Judgement, PieceNow, PlaceNow, StackNow
+from model.watch.humidity import lever_in_words
 from model.wood.errors import OutsideValidity
 from model.wood.sorption import equilibrium_moisture_content
 
@@ -124,17 +125,7 @@ def advice(detail: Mapping[str, Any]) -> str:
         told.append(f"If the room stays at {say.rh(stays['rh_pct'])}, {when}.")
     lever = crossing.get("lever") or detail.get("lever")
     if lever:
-        hold, advised, needed = lever["hold"], lever.get("advised_rh_pct"), lever.get("needed_rh_pct")
-        if lever["enough"] and advised is not None:
-            told.append(f"Hold it {hold} {say.rh(advised)}.")
-        elif advised is not None:
-            bears = say.rh(lever["ceiling_rh_pct"], "down")
-            told.append(
-                f"It would take {hold} {say.rh(needed)}; in the coldest weeks ahead the room bears {bears}."
-            )
-            told.append(f"Hold {say.rh(advised)}, and {say.joined(lever['instead'][:2])}.")
-        elif lever["instead"]:
-            told.append(say.sentence(say.joined(lever["instead"][:2])))
+        told.append(lever_in_words(lever))
     return " ".join(told)
 
 

@@ -2,12 +2,17 @@
 
 import json
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 
+from dashboard.figures.place_rule import Bracket
 from model.records.queries import FitNow, MemberNow, PieceNow
+from model.watch.humidity import ceiling_ahead
+from model.wood.comfort import Comfort, comfort_of
 from model.wood.design import DesignRange, design_range
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
+from model.wood.one_face import cautions
 from model.wood.piece import Piece, piece_from_document
 
 
@@ -37,6 +42,33 @@ def document_of_row(piece: PieceNow) -> dict[str, object]:
 def range_of(piece: PieceNow, temperature_c: float = 20.0) -> DesignRange | None:
     """The piece's design range at a temperature, to a whole degree: finer moves no limit that is shown."""
     return _range(json.dumps(document_of_row(piece), sort_keys=True), float(round(temperature_c)))
+
+
+def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
+    """The humidity a piece is comfortable at, for the season where its place's climate is on the book.
+
+    At 20 °C, as its sheet says it: a room's own warmth moves it by a percent or so.
+    """
+    wood, design = wood_piece(piece), range_of(piece)
+    if wood is None or design is None:
+        return None
+    return comfort_of(wood, design, ceiling_ahead(piece.place.climate, now) if piece.place else None)
+
+
+def cautions_of(piece: PieceNow) -> list[str]:
+    """What the maker is to be told of its parts, with sizes in both units."""
+    wood = wood_piece(piece)
+    return [] if wood is None else cautions(wood)
+
+
+def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None:
+    """A piece's bracket under a place's rule: the humidity it is comfortable at."""
+    comfort = comfort_of_piece(piece, now)
+    if comfort is None:
+        return None
+    return Bracket(
+        piece.name, comfort.rh_low_pct, comfort.rh_high_pct, href, nothing=comfort.rh_low_pct is None
+    )
 
 
 @lru_cache(maxsize=1024)

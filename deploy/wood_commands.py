@@ -1,5 +1,6 @@
 """Commands that ask the science and need no book: air, species, width, check, cut."""
 
+from math import ceil, floor
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -8,8 +9,9 @@ import typer
 from deploy.answer import AsJson, give_json, give_table, say
 from deploy.settings import load_settings
 from model.wood import air as air_physics
+from model.wood.check import check_document
+from model.wood.comfort import fit_in_words
 from model.wood.cutting import cut_document
-from model.wood.design import check_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.piece import Piece, read_piece
@@ -177,11 +179,16 @@ def check(
     if as_json:
         give_json(document)
     else:
-        say(f"{document['piece']}: {_range_words(document)}")
+        say(f"{document['piece']}: {_comfort_words(document)}")
+        say(f"  design range: {_range_words(document)}")
         for end, word in (("low", "dry end"), ("high", "wet end")):
             governing = document["governing"][end]
             if governing:
-                say(f"  {word}: {governing['fit']} ({governing['limit']})")
+                limits = document["fits"][governing["fit"]]["limits"]
+                says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
+                say(f"  {word}: {fit_in_words(piece.fits[governing['fit']])}: {_clause(says)}")
+        for caution in document["cautions"]:
+            say(f"  {caution}")
         rows = [
             [
                 name,
@@ -199,16 +206,31 @@ def check(
         raise typer.Exit(1)
 
 
+def _comfort_words(document: dict[str, Any]) -> str:
+    reason = document["comfort_reason"]
+    if reason:
+        return f"{reason[0].lower()}{reason[1:]}"
+    low, high = document["comfort_rh_low_pct"], document["comfort_rh_high_pct"]
+    return f"comfortable at {low:.0f} to {high:.0f} % RH"
+
+
 def _range_words(document: dict[str, Any]) -> str:
+    """The bare range, rounded inward."""
     low, high = document["rh_low_pct"], document["rh_high_pct"]
     at = f"at {document['temperature_c']:g} °C"
+    if document["empty"]:
+        return "none, its fits disagree"
     if low is None and high is None:
         return f"no limit in any air {at}"
     if low is None:
-        return f"comfortable up to {high:.0f} % RH {at}"
+        return f"up to {floor(high)} % RH {at}"
     if high is None:
-        return f"comfortable from {low:.0f} % RH up {at}"
-    return f"comfortable from {low:.0f} to {high:.0f} % RH {at}"
+        return f"{ceil(low)} % RH and up {at}"
+    return f"{ceil(low)} to {floor(high)} % RH {at}"
+
+
+def _clause(says: str) -> str:
+    return says.replace("_", " ").rstrip(".")
 
 
 def cut(

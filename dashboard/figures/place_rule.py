@@ -23,16 +23,31 @@ EMC_MARKS = (4, 6, 8, 10, 12, 14, 16, 20)
 
 @dataclass(frozen=True)
 class Bracket:
-    """The humidity something can take; an end without a limit is None."""
+    """The humidity something can take; an end without a limit is None.
+
+    `nothing` is set where no humidity suits it; `what` names a range other than the comfortable one.
+    """
 
     name: str
     rh_low_pct: float | None
     rh_high_pct: float | None
     href: str = ""
+    what: str = ""
+    nothing: bool = False
+
+    @property
+    def says(self) -> str:
+        """The range in words."""
+        if self.nothing:
+            return "no humidity suits all of it"
+        told = say.humidity_range(self.rh_low_pct, self.rh_high_pct)
+        return f"{self.what} {told}" if self.what else told
 
     @property
     def width_pct(self) -> float:
         """How much of the scale it covers; the least is the most exacting."""
+        if self.nothing:
+            return 0.0
         low = LOW_RH_PCT if self.rh_low_pct is None else self.rh_low_pct
         return (HIGH_RH_PCT if self.rh_high_pct is None else self.rh_high_pct) - low
 
@@ -80,7 +95,7 @@ def place_rule(
     y = bottom + 42
     for bracket in brackets:
         parts.append(_bracket(bracket, x, y, width))
-        label += f"; {bracket.name} takes {say.humidity_range(bracket.rh_low_pct, bracket.rh_high_pct)}"
+        label += f"; {bracket.name}, {bracket.says}"
         y += 34
     return picture(width, y - (10 if brackets else 14), *parts, label=label, class_="place-rule")
 
@@ -144,13 +159,16 @@ def _bracket(bracket: Bracket, x: Scale, y: float, width: int) -> Shape:
         line = f"M{low:.1f} {y - 8}V{y}H{high:.1f}"
     if not open_high:
         line += f"V{y - 8}"
-    words = f"{bracket.name} · {say.humidity_range(bracket.rh_low_pct, bracket.rh_high_pct)}"
-    text = _kept_inside(words, (low + high) / 2, y + 15, width, "")
-    parts = [
-        shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
-        shape("path", d=line, class_="bracket"),
-        text,
-    ]
+    text = _kept_inside(f"{bracket.name} · {bracket.says}", (low + high) / 2, y + 15, width, "")
+    parts = (
+        [text]
+        if bracket.nothing
+        else [
+            shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
+            shape("path", d=line, class_="bracket"),
+            text,
+        ]
+    )
     if bracket.href:
         return shape("a", *parts, href=bracket.href)
     return shape("g", *parts)

@@ -10,9 +10,9 @@ from dashboard import display as say
 from dashboard import sentences, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
-from dashboard.figures.place_rule import Bracket, place_rule
+from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import drawn, sheet
+from dashboard.pages.frame import drawn, prose, sheet
 from dashboard.still_page import paper
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
@@ -25,17 +25,15 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
     """What the client sees: how the piece is, the air it likes, and what each side of that looks like."""
     verdict = sentences.piece_verdict(piece)
     air = piece.place.air if piece.place else None
-    design = woodwork.range_of(piece, air.temperature_c if air else 20.0)
     lines: list[Any] = [html.P([verdict_mark(verdict), " ", plainly(verdict)], className="lead")]
-    if design is not None:
-        low, high = design.span.rh_low_pct, design.span.rh_high_pct
-        window = say.humidity_range(low, high)
-        lines.append(html.P(f"It is comfortable in a room at {window} relative humidity."))
+    comfort = woodwork.comfort_of_piece(piece, view.now)
+    bracket = woodwork.bracket_of(piece, view.now)
+    if comfort is not None and bracket is not None:
+        lines.append(html.P(prose(comfort.for_client)))
         name = piece.place.name if piece.place else piece.name
         temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
-        bracket = [Bracket(piece.name, low, high)]
         lines.append(
-            drawn(*(place_rule(name, temperature_c, rh_pct, bracket, width) for width in (720, 360)))
+            drawn(*(place_rule(name, temperature_c, rh_pct, [bracket], width) for width in (720, 360)))
         )
     if air is not None and piece.place is not None:
         heard = say.ago(piece.place.last_reading_at, view.now)

@@ -14,12 +14,13 @@ from dashboard.marks import verdict_mark
 from dashboard.pages import piece_acts
 from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under, word
 from dashboard.pages.piece_tide import tide_part
+from dashboard.sized import in_units
 from dashboard.view import Route, View, address
 from model.records import queries, series
 from model.records.queries import FitNow, PieceNow
+from model.wood.comfort import Comfort
 from model.wood.design import DesignRange, Governing, Span
 
-ROOM_C = 20.0
 Ahead = Mapping[tuple[int, str], dict[str, Any]]
 
 
@@ -33,8 +34,8 @@ def layout(view: View, piece_id: int) -> html.Main | None:
 
 def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
-    temperature_c = piece.place.air.temperature_c if piece.place and piece.place.air else ROOM_C
-    design = woodwork.range_of(piece, temperature_c)
+    design = woodwork.range_of(piece)
+    comfort = woodwork.comfort_of_piece(piece, view.now)
     verdict = sentences.piece_verdict(piece)
     return sheet(
         piece.name,
@@ -52,14 +53,18 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                             ],
                             className="lead",
                         ),
-                        html.P(comfortable(design, view.display)),
+                        *[html.P(line) for line in comfortable(design, comfort, view.display)],
+                        *[
+                            html.P(prose(in_units(line, view.display)))
+                            for line in woodwork.cautions_of(piece)
+                        ],
                     ]
                 ),
                 html.Div(rule(piece, design, view)),
             ],
             className="columns even",
         ),
-        fits_part(piece, ahead, temperature_c, view),
+        fits_part(piece, ahead, view),
         tide_part(piece, view),
         members_part(piece, view.display),
         details_part(piece, view),
@@ -78,26 +83,28 @@ def standing(piece: PieceNow, view: View) -> list[Any]:
     return [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
 
 
-def comfortable(design: DesignRange | None, display: Display) -> list[Any]:
-    """The governing-fit line: the humidity it can take, and what runs out first at each end."""
-    if design is None:
-        return ["Its record can't be read, so its design range is not known."]
+def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Display) -> list[list[Any]]:
+    """The humidity to hold its room at, and its bare design range with what runs out first at each end."""
+    if design is None or comfort is None:
+        return [["Its record can't be read, so its design range is not known."]]
+    said = prose(comfort.reason or comfort.for_client)
     span = design.span
     if span.mc_low_pct is None and span.mc_high_pct is None:
-        return ["Nothing in it runs out in any air."]
+        return [said, ["Design range: nothing in it runs out in any air."]]
     if span.empty:
-        return ["As it was recorded there is no air in which every fit of it is easy."]
+        return [said]
     ends = [
         f"{name} end: {end(governing, design)}"
         for name, governing in (("dry", span.low), ("wet", span.high))
         if governing is not None
     ]
-    return [
-        "Comfortable in a room at ",
+    window = [
+        "Design range: ",
         num(say.humidity_range(span.rh_low_pct, span.rh_high_pct)),
-        f" and {display.temperature(design.temperature_c)}, {moisture_range(span)}. ",
+        f" at {display.temperature(design.temperature_c)}, {moisture_range(span)}. ",
         say.sentence("; ".join(ends)),
     ]
+    return [said, window]
 
 
 def end(governing: Governing, design: DesignRange) -> str:
@@ -130,12 +137,12 @@ def rule(piece: PieceNow, design: DesignRange | None, view: View) -> Any:
     air = piece.place.air if piece.place else None
     brackets = []
     if design is not None:
-        brackets.append(Bracket(piece.name, design.span.rh_low_pct, design.span.rh_high_pct))
-        if len(design.fits) > 1:
-            brackets += [
-                Bracket(say.said(name), fit.span.rh_low_pct, fit.span.rh_high_pct)
-                for name, fit in design.fits.items()
-            ]
+        comfort = woodwork.bracket_of(piece, view.now)
+        brackets += [comfort] if comfort else []
+        brackets += [
+            Bracket(say.said(name), fit.span.rh_low_pct, fit.span.rh_high_pct, what="design range")
+            for name, fit in design.fits.items()
+        ]
     name = piece.place.name if piece.place else piece.name
     temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
     return drawn(*(place_rule(name, temperature_c, rh_pct, brackets, width) for width in (600, 360)))
@@ -144,7 +151,7 @@ def rule(piece: PieceNow, design: DesignRange | None, view: View) -> Any:
 # ---------------------------------------------------------------- fits
 
 
-def fits_part(piece: PieceNow, ahead: Ahead, temperature_c: float, view: View) -> html.Section:
+def fits_part(piece: PieceNow, ahead: Ahead, view: View) -> html.Section:
     """Every fit: its verdict, what is left before each of its limits, and its cross-section."""
     if not piece.fits:
         return part(
@@ -152,7 +159,7 @@ def fits_part(piece: PieceNow, ahead: Ahead, temperature_c: float, view: View) -
         )
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     fits = sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict])
-    return part("Fits", *[fit_block(piece, fit, ahead_of(fit, ahead), temperature_c, view) for fit in fits])
+    return part("Fits", *[fit_block(piece, fit, ahead_of(fit, ahead), view) for fit in fits])
 
 
 def ahead_of(fit: FitNow, ahead: Ahead) -> dict[str, dict[str, Any]]:
@@ -160,9 +167,7 @@ def ahead_of(fit: FitNow, ahead: Ahead) -> dict[str, dict[str, Any]]:
     return {name: detail for (fit_id, name), detail in ahead.items() if fit_id == fit.id}
 
 
-def fit_block(
-    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], temperature_c: float, view: View
-) -> html.Article:
+def fit_block(piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], view: View) -> html.Article:
     """One fit."""
     wood = woodwork.wood_piece(piece)
     kind = wood.fits[fit.name] if wood is not None and fit.name in wood.fits else None
@@ -192,7 +197,7 @@ def fit_block(
                         ]
                     ),
                     html.P(prose(sentences.ahead(ahead)), className="soft") if ahead else None,
-                    limits_table(piece, fit, ahead, temperature_c, view.display),
+                    limits_table(piece, fit, ahead, view.display),
                 ]
             ),
             html.Div(drawing),
@@ -202,10 +207,10 @@ def fit_block(
 
 
 def limits_table(
-    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], temperature_c: float, display: Display
+    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], display: Display
 ) -> html.Div | None:
     """What is left before each limit: as built, now, and the humidity at which it would be reached."""
-    limits = woodwork.limits_now(piece, fit, temperature_c)
+    limits = woodwork.limits_now(piece, fit)
     if not limits:
         return None
     rows = [

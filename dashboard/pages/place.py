@@ -1,5 +1,6 @@
 """Places: each with its own air, what stands there, and what that air does to wood."""
 
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -66,7 +67,7 @@ def drawn_with_parts(
 def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Section:
     """One place of the list."""
     here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
-    brackets = brackets_of(here, 20.0)
+    brackets = brackets_of(here, view.now)
     told = f"{KINDS[place.kind]}. {say.sentence(sentences.air(place, view.display))}"
     return part(
         html.A(place.name, href=address("place", place.id)),
@@ -78,15 +79,13 @@ def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> htm
 BRACKETS = 8  # more of them bury the rule
 
 
-def brackets_of(pieces: list[PieceNow], temperature_c: float, at_most: int = BRACKETS) -> list[Bracket]:
-    """The humidity each piece can take, the most exacting first; of many, those with least left."""
-    found = []
-    for piece in sorted(pieces, key=sentences.share_left)[:at_most]:
-        design = woodwork.range_of(piece, temperature_c) if piece.members else None
-        if design is not None:
-            low, high = design.span.rh_low_pct, design.span.rh_high_pct
-            found.append(Bracket(piece.name, low, high, address("piece", piece.id)))
-    return sorted(found, key=lambda bracket: bracket.width_pct)
+def brackets_of(pieces: list[PieceNow], now: datetime, at_most: int = BRACKETS) -> list[Bracket]:
+    """The humidity each piece is comfortable at, the most exacting first; of many, those with least left."""
+    tightest = sorted(pieces, key=sentences.share_left)[:at_most]
+    found = [
+        woodwork.bracket_of(piece, now, address("piece", piece.id)) for piece in tightest if piece.members
+    ]
+    return sorted((one for one in found if one is not None), key=lambda bracket: bracket.width_pct)
 
 
 def rule(place: PlaceNow, brackets: list[Bracket], width: int) -> Any:
@@ -141,8 +140,7 @@ def page(
     view: View,
 ) -> html.Main:
     """The page, from what the book answered."""
-    temperature_c = place.air.temperature_c if place.air else 20.0
-    brackets = brackets_of(pieces, temperature_c)
+    brackets = brackets_of(pieces, view.now)
     said, worked = spoken(air, view.display, place.zone), worked_out(air)
     charts = [
         air_chart(

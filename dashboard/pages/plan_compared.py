@@ -13,6 +13,7 @@ from dashboard.pages.plan_asked import Plan
 from dashboard.sized import in_units
 from dashboard.view import View, address
 from model.wood.case_grain import CaseSide, grain_round_case
+from model.wood.comfort import comfort_of
 from model.wood.construction import Choice
 
 MARKS = {"suits": "easy", "with care": "near", "does not suit": "past"}
@@ -106,6 +107,12 @@ def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, l
     def length(value: float | None) -> str:
         return say.NOTHING if value is None else display.length(value, finest=64)
 
+    def comfort(choice: Choice) -> str:
+        if choice.piece is None or choice.design is None:
+            return "25–60 %"
+        found = comfort_of(choice.piece, choice.design)
+        return found.in_words or found.reason
+
     def span(choice: Choice) -> str:
         if choice.design is None:
             return "any humidity"
@@ -149,7 +156,8 @@ def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, l
     return [
         ("Moves across, over the year", True, [length(choice.outside_movement_mm) for choice in choices]),
         ("Its panel, in the grooves", True, [length(choice.panel_movement_mm) for choice in choices]),
-        ("Easy at", True, [span(choice) for choice in choices]),
+        ("Comfortable at", False, [comfort(choice) for choice in choices]),
+        ("Design range", True, [span(choice) for choice in choices]),
         ("Gives out first, dry", False, [gives_out(choice, "low") for choice in choices]),
         ("Gives out first, damp", False, [gives_out(choice, "high") for choice in choices]),
         ("Grooves deep", True, [length(choice.layout.groove_depth_mm) for choice in choices]),

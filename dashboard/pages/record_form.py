@@ -9,14 +9,17 @@ from dashboard import drafts, forms
 from dashboard.drafts import Checked, Draft
 from dashboard.figures.section import section_drawing
 from dashboard.forms import Line, choice_field, field, text_field
-from dashboard.pages.frame import drawn, num, part, under
+from dashboard.pages.frame import drawn, num, part, prose, under
 from dashboard.pages.piece import comfortable
 from dashboard.sentences import what_is_seen
+from dashboard.sized import in_units
 from dashboard.view import View
 from model.records.queries import PlaceNow
+from model.wood.comfort import comfort_of
 from model.wood.design import design_range, settled
 from model.wood.finish import finish_names
 from model.wood.fits import Field, Fit, kinds
+from model.wood.one_face import cautions
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 
 
@@ -180,7 +183,10 @@ def live(checked: Checked, view: View) -> list[Any]:
         found.append(html.P("Add a fit to see what it can take."))
     if checked.piece is not None and checked.fits:
         design = design_range(checked.piece)
-        found.append(html.P(comfortable(design, view.display)))
+        comfort = comfort_of(checked.piece, design)
+        found += [html.P(line) for line in comfortable(design, comfort, view.display)]
+    if checked.piece is not None:
+        found += [html.P(prose(in_units(line, view.display))) for line in cautions(checked.piece)]
     for name, fit in checked.fits.items():
         found.append(_fit_so_far(name, fit, view))
     if checked.problems:

@@ -192,7 +192,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
             place.name,
             place.air.temperature_c,
             place.air.rh_pct,
-            brackets_of(exacting_at(place, shop), 20.0, BRACKETS),
+            brackets_of(exacting_at(place, shop), view.now, BRACKETS),
             width,
         )
         for width in (560, 360)

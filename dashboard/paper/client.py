@@ -7,7 +7,7 @@ from math import floor
 
 from fpdf.enums import Align
 
-from dashboard.display import Display, humidity_range, joined, said, season, sentence
+from dashboard.display import Display, joined, said, season, sentence
 from dashboard.paper import client_words as words
 from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
@@ -16,6 +16,7 @@ from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from dashboard.paper.seen import SeenRow, seen_rows
 from model.watch.home_year import HomeYear
 from model.watch.humidity import SHEET_OUTDOOR_C, ceilings
+from model.wood.comfort import comfort_of
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT
 from model.wood.design import DesignRange
 from model.wood.finish import BARE
@@ -213,15 +214,12 @@ def _of_what(facts: ClientFacts) -> str:
 
 
 def _range(sheet: Paper, facts: ClientFacts, display: Display, y: float, points: float) -> float:
-    span = facts.design.span
+    comfort = comfort_of(facts.piece, facts.design)
+    low, high = comfort.rh_low_pct, comfort.rh_high_pct
     sheet.line_of(sheet.left, y + 4.6, "The air it likes", points + 3.0, WORDS, "B")
     y += 6.4
-    low, high = span.rh_low_pct, span.rh_high_pct
-    if span.empty:
-        told = "There is no humidity at which all of it is at its best; keep the room as steady as you can."
-        low = high = None
-    else:
-        told = f"It is comfortable at {humidity_range(low, high)} relative humidity. {words.STEADY}"
+    told = f"{comfort.for_client} {words.STEADY}"
+    if not comfort.why:
         told += _beyond(facts)
     y = sheet.block(sheet.left, y, sheet.across, told, points) + 1.0
     outdoors = ceilings(SHEET_OUTDOOR_C if display.units == "metric" else None)
@@ -230,7 +228,8 @@ def _range(sheet: Paper, facts: ClientFacts, display: Display, y: float, points:
     examples = joined([f"{rh} % at {display.temperature(at_c)}" for at_c, rh in outdoors[1::2]])
     caution = words.CEILING.format(highest=floor(HIGHEST_ROOM_RH_PCT), examples=examples)
     coldest = [rh for _, rh in outdoors]
-    if low is not None and low > min(coldest):
+    likes = facts.design.span.rh_low_pct
+    if not comfort.why and likes is not None and likes > min(coldest):
         caution += f" {words.TOO_DRY}"
     return sheet.block(sheet.left, y, sheet.across, caution, points) + 2.4
 

@@ -1,11 +1,9 @@
 """A rule graduated in relative humidity: a piece's comfortable range under it, the house's ceilings above."""
 
 from collections.abc import Sequence
-from math import ceil, floor
 
 from dashboard.display import Display
 from dashboard.paper.page import FIGURES, TIDE, Paper
-from model.wood.condensation import HIGHEST_ROOM_RH_PCT
 
 LOWEST, HIGHEST = 10, 80
 FLAGS_MM, TICKS_MM, BRACKET_MM = 9.0, 7.4, 6.2
@@ -30,7 +28,7 @@ def draw_humidity_rule(
     Parameters
     ----------
     low_pct, high_pct : float or None
-        The comfortable range, rounded inward; none where there is no limit.
+        The comfortable range, whole percents; none where nothing is comfortable.
     outdoors : sequence of (°C, %)
         Outdoor temperatures with the highest humidity to keep indoors.
     """
@@ -73,17 +71,10 @@ def _degrees(display: Display, temperature_c: float) -> str:
 
 
 def _bracket(paper: Paper, y: float, at, low_pct: float | None, high_pct: float | None) -> None:  # type: ignore[no-untyped-def]
-    low = LOWEST if low_pct is None else ceil(low_pct - 1e-9)
-    high = HIGHEST if high_pct is None else floor(high_pct + 1e-9)
-    if low >= high:
+    if low_pct is None or high_pct is None:
         return
-    # Above what any house should be kept at the bracket is open: comfortable, and not to be aimed at.
-    full = min(high, int(HIGHEST_ROOM_RH_PCT))
     paper.set_fill_color(*TIDE)
-    if full > low:
-        paper.rect(at(low), y, at(full) - at(low), 2.2, style="DF")
-    if high > full:
-        paper.rect(at(max(full, low)), y, at(high) - at(max(full, low)), 2.2, style="D")
+    paper.rect(at(low_pct), y, max(at(high_pct) - at(low_pct), 0.4), 2.2, style="DF")
     paper.set_fill_color(34, 32, 28)
-    for end in (low, high):
+    for end in (low_pct, high_pct):
         paper.line(at(end), y - 0.8, at(end), y + 3.0)

@@ -8,13 +8,16 @@ from math import ceil, floor
 from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from dashboard.sized import in_units
 from model.watch.home_year import HomeYear
+from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
 from model.wood.design import DesignRange, Governing, design_range
 from model.wood.errors import BadInput
 from model.wood.finish import BARE
 from model.wood.fits import Fit
 from model.wood.member import Member
+from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.setting_out import INCH_STEPS, METRIC_STEPS
@@ -120,13 +123,16 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
     if piece.note:
         sheet.says(sentence(piece.note))
     span = design.span
-    words = f"Comfortable at {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
-    if span.mc_low_pct is not None or span.mc_high_pct is not None:
-        words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
-    for end, name in ((span.low, "dry end"), (span.high, "wet end")):
-        if end is not None:
-            words += f"; {name}: {_governs(end)}"
-    sheet.says(f"{words}.", "B")
+    comfort = comfort_of(piece, design)
+    sheet.says(comfort.reason or f"Comfortable at {comfort.in_words} RH.", "B")
+    if not span.empty:
+        words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
+        if span.mc_low_pct is not None or span.mc_high_pct is not None:
+            words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
+        for end, name in ((span.low, "dry end"), (span.high, "wet end")):
+            if end is not None:
+                words += f"; {name}: {_governs(end)}"
+        sheet.says(f"{words}.")
     sheet.y_now += 1.5
 
 
@@ -166,6 +172,8 @@ def _members(sheet: _Job, piece: Piece, display: Display) -> None:
             shares,
         )
     sheet.hairline(sheet.y_now)
+    for caution in cautions(piece):
+        sheet.says(in_units(caution, display))
     sheet.y_now += 2.5
 
 
@@ -192,7 +200,7 @@ def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> N
         return
     sheet.heading("Fits, and what gives out first")
     shares = (0.18, 0.38, 0.16, 0.28)
-    sheet.row(("fit", "as built", "comfortable", "limits, and what was left as built"), shares, "B")
+    sheet.row(("fit", "as built", "design range", "limits, and what was left as built"), shares, "B")
     for name, fit in piece.fits.items():
         found = design.fits[name]
         limits = "; ".join(f"{said(at.limit.name)} {display.margin(at.limit.play_mm)}" for at in found.limits)

@@ -1,10 +1,15 @@
-"""The humidity to advise for a piece in some weather: its own range, never more than the house can bear."""
+"""The humidity to hold, in words: the highest that a house bears in some weather, and what to do instead."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from math import ceil, floor
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from functools import lru_cache
+from math import floor
+from typing import Any
 
-from model.wood.condensation import DOUBLE_GLAZING, HIGHEST_ROOM_RH_PCT, ColdSurfaces, condensation_ceiling
+from model.watch.plausible_air import surroundings_of
+from model.watch.roster import PlaceOnBook
+from model.wood.condensation import HIGHEST_ROOM_RH_PCT, LOWEST_ROOM_RH_PCT, condensation_ceiling
 from model.wood.units import fahrenheit_to_celsius
 
 _SLACK = 1e-9
@@ -13,89 +18,21 @@ SHEET_OUTDOOR_F = (40.0, 32.0, 20.0, 10.0, 0.0, -10.0, -20.0)
 """Outdoor temperatures for which a sheet names the ceiling; those of the published table [°F]."""
 SHEET_OUTDOOR_C = (5.0, 0.0, -5.0, -10.0, -15.0, -20.0, -25.0)
 
+AT_OR_ABOVE, AT_OR_UNDER = "at or above", "at or under"
+
 INSTEAD = (
-    "keep it off the register and away from the heat",
-    "lower the thermostat a few degrees, which raises the humidity for nothing",
+    "keep it away from registers and radiators",
+    "lower the thermostat a few degrees: that raises the humidity for nothing",
     "expect the gap: it closes by itself when the heating stops",
     "ask a heating contractor before humidifying the house",
 )
 """What to do when a house can't bear the humidity that a piece would like (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class AdvisedHumidity:
-    """What to advise in some weather.
-
-    Attributes
-    ----------
-    rh_low_pct, rh_high_pct : float or None
-        Whole percents, rounded inward; none where there is nothing to keep above.
-    ceiling_pct : float
-        Highest that the house can bear in this weather, rounded down [%].
-    ceiling_source : str
-    enough : bool
-        Whether the piece's own low end can be reached under the ceiling.
-    says : str
-    instead : tuple of str
-        What to do where it cannot.
-    """
-
-    rh_low_pct: float | None
-    rh_high_pct: float
-    ceiling_pct: float
-    ceiling_source: str
-    enough: bool
-    says: str
-    instead: tuple[str, ...] = ()
-
-
-def advised_humidity(
-    rh_low_pct: float | None,
-    rh_high_pct: float | None,
-    outdoor_temperature_c: float,
-    indoor_temperature_c: float = 20.0,
-    surfaces: ColdSurfaces = DOUBLE_GLAZING,
-) -> AdvisedHumidity:
-    """The room humidity to advise for a piece, capped by the coldest surface of the house.
-
-    Parameters
-    ----------
-    rh_low_pct, rh_high_pct : float or None
-        The piece's comfortable range [%]; None where it has no limit.
-    outdoor_temperature_c, indoor_temperature_c : float
-        [°C]. Take the coldest of the days ahead, not their mean.
-    surfaces : ColdSurfaces
-
-    Raises
-    ------
-    OutsideValidity
-        If a temperature is out of range or not known: no weather, no advice.
-
-    Examples
-    --------
-    A piece that wants 31 % or more, at 0 °F:
-
-    >>> told = advised_humidity(31.0, 73.0, -17.78)
-    >>> told.rh_high_pct, told.enough
-    (24.0, False)
-    """
-    ceiling = condensation_ceiling(outdoor_temperature_c, indoor_temperature_c, surfaces)
-    cap = float(floor(ceiling.rh_pct + _SLACK))
-    low = None if rh_low_pct is None else float(ceil(rh_low_pct - _SLACK))
-    high = min(cap, HIGHEST_ROOM_RH_PCT if rh_high_pct is None else float(floor(rh_high_pct + _SLACK)))
-    if low is None or low <= high:
-        says = f"up to {high:.0f} %" if low is None else f"{low:.0f} to {high:.0f} %"
-        if high == cap and (rh_high_pct is None or rh_high_pct > cap):
-            says += f"; not above {cap:.0f} % in this weather, whatever the piece would like"
-        return AdvisedHumidity(low, high, cap, ceiling.source, True, says)
-    if low > cap:
-        says = (
-            f"The piece would like {low:.0f} % or more, but in this weather the house bears no more than "
-            f"{cap:.0f} %: {ceiling.source}. Go no higher"
-        )
-        return AdvisedHumidity(None, min(high, cap), cap, ceiling.source, False, says, INSTEAD)
-    says = "There is no humidity at which every fit of this piece has something left; hold the room steady"
-    return AdvisedHumidity(None, high, cap, ceiling.source, False, says, INSTEAD[:1])
+INSTEAD_OF_DRYING = (
+    "wait before you plane anything",
+    "give the fit that binds more room if it sticks all year",
+    "ask a contractor before drying the house further",
+)
+"""What to do when a piece would like drier air than a house should have (common practice, no source)."""
 
 
 def ceilings(
@@ -111,3 +48,62 @@ def ceilings(
         (at_c, floor(condensation_ceiling(at_c, indoor_temperature_c).rh_pct + _SLACK))
         for at_c in temperatures
     ]
+
+
+def ceiling_ahead(climate: Mapping[str, Any] | None, now: datetime, room_c: float = 20.0) -> float | None:
+    """Highest humidity that a room's windows bear in the coldest of the days ahead [%].
+
+    None where nobody recorded the climate outdoors: then no season is known.
+
+    Parameters
+    ----------
+    climate : mapping or None
+        A place's `climate` document.
+    now : datetime
+        Aware.
+    room_c : float
+        [°C]
+    """
+    if not climate or climate.get("temperature_c") is None:
+        return None
+    coldest = _coldest_ahead_c(json.dumps(climate, sort_keys=True), int(now.timestamp()) // 86_400)
+    return None if coldest is None else condensation_ceiling(coldest, min(max(room_c, 0.0), 40.0)).rh_pct
+
+
+@lru_cache(maxsize=256)
+def _coldest_ahead_c(climate: str, day: int) -> float | None:
+    around = surroundings_of(PlaceOnBook(0, "there", "home", json.loads(climate)))
+    return around.coldest_ahead_c(day) if around.known else None
+
+
+def lever_in_words(lever: Mapping[str, Any]) -> str:
+    """What to do about a limit, from a lever's document; where humidity can't keep it, why and what else."""
+    needed, advised = lever.get("needed_rh_pct"), lever.get("advised_rh_pct")
+    if lever.get("enough") and advised is not None:
+        return f"Hold the room {lever['hold']} {_percent(advised)}."
+    instead = list(lever.get("instead") or ())[:2]
+    if needed is None:
+        return _list(instead)
+    if lever["hold"] == AT_OR_UNDER:
+        why = f"It would take {_percent(needed)} or less, drier than a house should be held."
+        held = f"hold the room near {_percent(LOWEST_ROOM_RH_PCT)}"
+    else:
+        ceiling = lever["ceiling_rh_pct"]
+        why = f"It would take {_percent(needed)} or more; " + (
+            f"no house should be held above {_percent(HIGHEST_ROOM_RH_PCT)}."
+            if ceiling >= HIGHEST_ROOM_RH_PCT
+            else f"in the coldest weeks ahead the windows sweat above {_percent(ceiling)}."
+        )
+        held = "let the room be dry" if advised is None else f"hold the room at {_percent(advised)}"
+    return f"{why} {_list([held, *instead])}"
+
+
+def _percent(rh_pct: float) -> str:
+    return f"{rh_pct:.0f}\u00a0%"
+
+
+def _list(acts: Sequence[str]) -> str:
+    if not acts:
+        return ""
+    told = ", ".join(acts[:-1]) + (", and " if len(acts) > 1 else "") + acts[-1]
+    return f"{told[0].upper()}{told[1:]}."

@@ -2,9 +2,9 @@
 
 A limit lies at a moisture content; the air that leads to it is the humidity to keep above (a shrinking
 limit) or under (a swelling one), rounded inward to a whole per cent. That is checked with the solver from
-the wood as it is now, and moved inward while the wood would still cross on its way. Advice never goes above
-what the coldest window and wall of the weeks ahead bear (`wood.condensation`): then it says what can be
-held, and that it is not enough.
+the wood as it is now, and moved inward while the wood would still cross on its way. Nothing outside what a
+house should be held at is advised, and nobody is told to damp a room beyond what the coldest window and wall
+of the weeks ahead bear (`wood.condensation`): then the lever says what can be held, and what to do besides.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,11 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.foreseeing import OutlookRequest
-from model.watch.humidity import INSTEAD
+from model.watch.humidity import AT_OR_ABOVE, AT_OR_UNDER, INSTEAD, INSTEAD_OF_DRYING
 from model.watch.outlook import DAY_S, batch_of
 from model.watch.plausible_air import AHEAD_DAYS, Surroundings, recent
 from model.wood import moisture
-from model.wood.condensation import Ceiling, condensation_ceiling
+from model.wood.condensation import (
+    HIGHEST_ROOM_RH_PCT,
+    LOWEST_ROOM_RH_PCT,
+    Ceiling,
+    condensation_ceiling,
+)
 from model.wood.design import limits_of
 from model.wood.fits import Fit
 from model.wood.season import Season
@@ -47,7 +52,8 @@ class Lever:
     needed_rh_pct : float or None
         What the limit asks for [%]; None when no humidity of a room would do.
     advised_rh_pct : float or None
-        What may be advised [%], at most the ceiling; None when it would help nothing.
+        What may be advised [%], within 25 to 60; to hold at or above, at most the ceiling. None when
+        nothing may.
     ceiling : Ceiling
         Highest humidity the room bears in the coldest of the days ahead.
     enough : bool
@@ -69,14 +75,21 @@ class Lever:
             "ceiling_rh_pct": float(np.floor(self.ceiling.rh_pct)),
             "ceiling_source": self.ceiling.source,
             "enough": self.enough,
-            "instead": [] if self.enough else list(INSTEAD),
+            "instead": [] if self.enough else list(self._instead()),
         }
+
+    def _instead(self) -> tuple[str, ...]:
+        return INSTEAD_OF_DRYING if self.hold == AT_OR_UNDER else INSTEAD
 
 
 def lever_for(
     direction: str, needed_rh_pct: float | None, outdoor_coldest_c: float, room_c: float = ROOM_C
 ) -> Lever:
-    """The lever for a humidity that a limit asks for, under the ceiling of the coldest days ahead.
+    """The lever for a humidity that a limit asks for.
+
+    Against swelling the room is to be kept dry enough, which no window minds: only the least that a house
+    should be held at bounds it. Against shrinking it is to be kept damp enough, and the ceiling of the
+    coldest days ahead bounds that.
 
     Parameters
     ----------
@@ -86,13 +99,17 @@ def lever_for(
         The last whole per cent on the good side of the limit [%].
     """
     ceiling = condensation_ceiling(outdoor_coldest_c, float(np.clip(room_c, 0.0, 40.0)))
-    top = float(np.floor(ceiling.rh_pct))
-    hold = "at or under" if direction == "swelling" else "at or above"
+    hold = AT_OR_UNDER if direction == "swelling" else AT_OR_ABOVE
     if needed_rh_pct is None:
         return Lever(hold, None, None, ceiling, False)
-    advised = min(needed_rh_pct, top)
-    enough = direction == "swelling" or needed_rh_pct <= top
-    return Lever(hold, needed_rh_pct, advised, ceiling, enough)
+    advised = float(np.clip(needed_rh_pct, LOWEST_ROOM_RH_PCT, HIGHEST_ROOM_RH_PCT))
+    if direction == "swelling":
+        return Lever(hold, needed_rh_pct, advised, ceiling, advised <= needed_rh_pct)
+    top = float(np.floor(ceiling.rh_pct))
+    if top < LOWEST_ROOM_RH_PCT:
+        return Lever(hold, needed_rh_pct, None, ceiling, False)
+    advised = min(advised, top)
+    return Lever(hold, needed_rh_pct, advised, ceiling, advised >= needed_rh_pct)
 
 
 def lever_of(

@@ -32,6 +32,7 @@ from model.records.clock import Now
 from model.records.store import Store
 from model.records.tables import Notice, Warning
 from model.watch import standing
+from model.watch.humidity import lever_in_words
 from model.watch.notice_times import Hours, read_hours
 from model.watch.standing import STANDINGS
 from model.wood.errors import BadInput
@@ -308,10 +309,8 @@ def _subject(warning: Warning) -> str:
 def _line(stage: str, warning: Warning) -> str:
     text = f"{_subject(warning)}: {WORSE[stage]}{warning.reason.rstrip('.')}."
     lever = (warning.detail.get("crossing") or {}).get("lever") or {}
-    if lever.get("advised_rh_pct") is not None:
-        text += f" Hold the room {lever['hold']} {lever['advised_rh_pct']:.0f} %"
-        text += "." if lever.get("enough") else ", which is all the house bears and may not be enough."
-    return text
+    held = lever_in_words(lever).replace("\u00a0", " ") if lever else ""
+    return f"{text} {held}".rstrip()
 
 
 # ---------------------------------------------------------------- showing and running

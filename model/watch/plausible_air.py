@@ -11,7 +11,6 @@ taken, which is said wherever it shows, and the place is allowed to lie further 
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -21,13 +20,9 @@ from model.watch.roster import PlaceOnBook
 from model.wood import season
 from model.wood.errors import BadInput
 from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
-from model.wood.outdoor import OutdoorClimate
+from model.wood.outdoor import TEMPERATE_RH_PCT, OutdoorClimate, temperate
 from model.wood.season import Expectation, Season
 
-# A mild temperate year, January first (common practice, no source; no particular town).
-TEMPERATE_C = (0.0, 1.0, 5.0, 9.5, 14.0, 17.5, 19.5, 19.0, 15.0, 10.0, 5.0, 1.5)
-TEMPERATE_RH_PCT = (85.0, 81.0, 76.0, 71.0, 71.0, 72.0, 72.0, 74.0, 78.0, 82.0, 86.0, 87.0)
-HALF_A_YEAR = 6
 UNSURE_WITHOUT_CLIMATE = 1.4
 """Factor on how far a place may lie from what is expected of it, where its climate is not known."""
 COLD_SPELL_C = 6.0
@@ -73,18 +68,6 @@ def climate_of(document: Mapping[str, Any] | None, where: str = "climate") -> Ou
     humidity = document.get("rh_pct") or TEMPERATE_RH_PCT
     zone_h = float(document.get("zone_h") or 0.0)
     return OutdoorClimate.from_monthly_means(name, document["temperature_c"], humidity, zone_h)
-
-
-@cache
-def temperate(southern: bool = False) -> OutdoorClimate:
-    """The general temperate climate, half a year later south of the equator."""
-    turn = HALF_A_YEAR if southern else 0
-    return OutdoorClimate.from_monthly_means(
-        "general temperate climate",
-        TEMPERATE_C[turn:] + TEMPERATE_C[:turn],
-        TEMPERATE_RH_PCT[turn:] + TEMPERATE_RH_PCT[:turn],
-        source="common practice, no source",
-    )
 
 
 def surroundings_of(place: PlaceOnBook) -> Surroundings:

@@ -18,7 +18,7 @@ from model.records.tables import Fit, Measurement, Notice, Outlook, Piece, Place
 from model.watch.agreement import Agreement, Compared, agreement
 from model.watch.record_text import record_text as record_text
 from model.watch.record_text import spread_sentence as spread_sentence
-from model.wood.design import check_document
+from model.wood.check import check_document
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
 
@@ -64,6 +64,9 @@ def record_of_fact(session: Session, piece_id: int, now: datetime) -> dict[str, 
                 "mc_high_pct",
                 "rh_low_pct",
                 "rh_high_pct",
+                "comfort_rh_low_pct",
+                "comfort_rh_high_pct",
+                "comfort_reason",
                 "temperature_c",
                 "governing",
             )

@@ -16,9 +16,7 @@ def record_text(record: dict[str, Any]) -> str:
         "AS BUILT",
         *_built_lines(record),
         "",
-        f"Comfortable from {_pct(design['mc_low_pct'])} to {_pct(design['mc_high_pct'])} moisture content "
-        f"({_pct(design['rh_low_pct'], 0)} to {_pct(design['rh_high_pct'], 0)} RH "
-        f"at {design['temperature_c']:g} °C).",
+        _range_line(design),
         "",
         "THE AIR WHERE IT STOOD",
     ]
@@ -118,6 +116,13 @@ def spread_sentence(spread: Spread) -> str:
     about = "" if spread.spread is None else f", give or take {spread.spread:.2f}{unit}"
     way = "too large" if spread.bias > 0 else "too small"
     return f"{what}: {spread.count} foretold, on average {abs(spread.bias):.2f}{unit} {way}{about}."
+
+
+def _range_line(design: dict[str, Any]) -> str:
+    low, high = design["comfort_rh_low_pct"], design["comfort_rh_high_pct"]
+    told = design["comfort_reason"] or f"Comfortable at {low:.0f} to {high:.0f} % relative humidity."
+    window = f"{_pct(design['mc_low_pct'])} to {_pct(design['mc_high_pct'])} moisture content"
+    return f"{told} Design range: {window}."
 
 
 def _pct(value: float | None, digits: int = 1) -> str:

@@ -14,13 +14,17 @@ from model.wood.wanted import HomeRange
 
 @dataclass(frozen=True)
 class CaseSide:
-    """One side of a case as its grain lies: round the case, or across it (along the case's depth)."""
+    """One side of a case as its grain lies: round the case, or across it (along the case's depth).
+
+    `stands` says how the grain of the upright sides runs: upright as in a cupboard, level as in a chest.
+    """
 
     name: str
     species: Species
     ring_angle_deg: float
     depth_mm: float
     grain: Literal["round", "across"] = "round"
+    stands: Literal["upright", "level", "not known"] = "not known"
 
 
 @dataclass(frozen=True)
@@ -95,5 +99,25 @@ def grain_round_case(sides: Sequence[CaseSide], home: HomeRange, mc_pct: float =
             "front edge. Use the same wood and cut all round, or leave a reveal there."
         )
     else:
-        says = "Grain runs all round and moves together: join it any way, glue every moulding along it."
+        says = f"Grain runs all round and moves together: join it any way. {_mouldings(sides)}"
     return CaseGrain(not crossed, step, held, wide, says)
+
+
+WITH_THE_GRAIN = "mouldings run with the grain: glue them all along"
+ACROSS_THE_GRAIN = (
+    "a moulding along a side crosses its grain, and glued all along it splits the side: glue the mitre and "
+    "the first few inches in front, and slot or key the rest"
+)
+
+
+def _mouldings(sides: Sequence[CaseSide]) -> str:
+    """How mouldings are fixed to a case whose grain runs all round, by how its sides stand."""
+    stands = {side.stands for side in sides} - {"not known"}
+    if stands == {"level"}:
+        return f"On such a box {WITH_THE_GRAIN}."
+    if stands == {"upright"}:
+        return f"On a standing case {ACROSS_THE_GRAIN}."
+    return (
+        f"On a standing case, whose sides have their grain upright, {ACROSS_THE_GRAIN}. On a chest, whose "
+        f"grain runs level round it, {WITH_THE_GRAIN}."
+    )

@@ -26,6 +26,9 @@ SURFACE_RESISTANCE_M2K_W = 0.13
 """Of an indoor surface, heat flowing level (ISO 6946)."""
 MOULD_SURFACE_RH_PCT = 80.0
 """Highest monthly mean humidity at a surface, ISO 13788; not re-read."""
+LOWEST_ROOM_RH_PCT = 25.0
+"""Below this a house dries skin, glue and wood alike: nobody is told to hold one there (common practice, no
+source)."""
 HIGHEST_ROOM_RH_PCT = 60.0
 """US EPA: keep a room below 60 %, ideally at 30 to 50; read in texts that repeat it."""
 

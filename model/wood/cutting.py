@@ -16,6 +16,7 @@ from model.wood.fits.panel_in_groove import CENTRE, FREE, PanelInGroove
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
 from model.wood.movement import width_at
+from model.wood.one_face import cup_caution
 from model.wood.piece import Piece
 from model.wood.setting_out import (
     HOME_MC_PCT,
@@ -382,4 +383,8 @@ def cut_document(
     ask = slot_advice if slotted else cut_advice
     document = asdict(ask(piece, fit_name, stock_mc_pct, range_mc_pct, steps=steps))
     document["range_mc_pct"] = list(document["range_mc_pct"])
+    for caution in (cup_caution(member) for member in fit.members):
+        if caution is not None:
+            document["parts"].append(caution)
+            document["sentences"].append(told(caution))
     return {"piece": piece.name, **document}

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
 from model.wood.member import Member
 from model.wood.piece import Piece
@@ -220,94 +219,3 @@ def design_band(piece: Piece, temperature_c: float = 20.0) -> tuple[DesignRange,
     most = piece.with_members(lambda member: member.moving_by(member.movement_band()[1]))
     least = piece.with_members(lambda member: member.moving_by(member.movement_band()[0]))
     return design_range(most, temperature_c), design_range(least, temperature_c)
-
-
-# ---------------------------------------------------------------- as JSON
-
-
-def _named(governing: Governing | None) -> dict[str, Any] | None:
-    if governing is None:
-        return None
-    tied = [{"fit": fit, "limit": limit} for fit, limit in governing.tied]
-    return {"fit": governing.fit, "limit": governing.limit, "tied": tied}
-
-
-def span_document(span: Span) -> dict[str, Any]:
-    """A span as JSON: its four ends, what governs each, and whether it holds no moisture content at all."""
-    return {
-        "mc_low_pct": span.mc_low_pct,
-        "mc_high_pct": span.mc_high_pct,
-        "rh_low_pct": span.rh_low_pct,
-        "rh_high_pct": span.rh_high_pct,
-        "governing": {"low": _named(span.low), "high": _named(span.high)},
-        "empty": span.empty,
-    }
-
-
-def _ends(span: Span) -> dict[str, float | None]:
-    return {"mc_low_pct": span.mc_low_pct, "mc_high_pct": span.mc_high_pct}
-
-
-def _levels(of: DesignRange | FitRange) -> dict[str, Any]:
-    return {"shows": span_document(of.shows), "harms": span_document(of.harms)}
-
-
-def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | None = None) -> dict[str, Any]:
-    """A piece's design range as one JSON document.
-
-    Parameters
-    ----------
-    piece : Piece
-    temperature_c : float
-        Room temperature [°C].
-    mc_pct : float, optional
-        Moisture content of every member at which to give the margins [%]; else each as it was measured.
-
-    Returns
-    -------
-    dict
-        ``piece, temperature_c, mc_low_pct, mc_high_pct, rh_low_pct, rh_high_pct, governing, fits``, with
-        the same of each fit and its ``limits``; None where no limit exists below fibre saturation or
-        above 0 %, or where no air takes wood that far. ``shows`` and ``harms`` give the range of each
-        severity, ``band`` the range if the wood moves as much, or as little, as its kind may.
-
-    Raises
-    ------
-    BadInput
-        If `mc_pct` is not within 0 to the fibre saturation of the piece's woods.
-    """
-    saturation = min((m.fibre_saturation_pct for m in piece.members.values()), default=30.0)
-    if mc_pct is not None and not 0.0 <= mc_pct <= saturation:
-        raise BadInput("", "mc_pct", f"must lie in 0 to {saturation:g} % (fibre saturation)", mc_pct)
-    design = design_range(piece, temperature_c)
-    fits = {}
-    for name, fit in piece.fits.items():
-        fit_range = design.fits[name]
-        moistures = fit.references() if mc_pct is None else settled(fit.members, mc_pct)
-        now = {limit.name: float(limit.margin_mm) for limit in fit.limits(moistures)}
-        fits[name] = {
-            "kind": fit.kind,
-            **span_document(fit_range.span),
-            **_levels(fit_range),
-            "limits": [
-                {
-                    "name": at.limit.name,
-                    "direction": at.limit.direction,
-                    "severity": at.limit.severity,
-                    "mc_at_limit_pct": at.mc_at_limit_pct,
-                    "margin_mm": now[at.limit.name],
-                    "play_mm": at.limit.play_mm,
-                    "says": at.limit.says,
-                }
-                for at in fit_range.limits
-            ],
-        }
-    most, least = design_band(piece, temperature_c)
-    return {
-        "piece": piece.name,
-        "temperature_c": temperature_c,
-        **span_document(design.span),
-        **_levels(design),
-        "band": {"moves_most": _ends(most.span), "moves_least": _ends(least.span)},
-        "fits": fits,
-    }

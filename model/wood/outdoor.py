@@ -30,6 +30,11 @@ LONGITUDE = Range("longitude_deg", -180.0, 180.0, "degrees")
 ZONE = Range("zone_h", -12.0, 14.0, "h")
 MONTHLY_HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 
+# A mild temperate year, January first (common practice, no source; no particular town).
+TEMPERATE_C = (0.0, 1.0, 5.0, 9.5, 14.0, 17.5, 19.5, 19.0, 15.0, 10.0, 5.0, 1.5)
+TEMPERATE_RH_PCT = (85.0, 81.0, 76.0, 71.0, 71.0, 72.0, 72.0, 74.0, 78.0, 82.0, 86.0, 87.0)
+HALF_A_YEAR = 6
+
 
 @dataclass(frozen=True, eq=False)
 class OutdoorClimate:
@@ -169,6 +174,18 @@ class OutdoorClimate:
         temperature = _mean_of_day_about(self.temperature_c)
         pressure = _mean_of_day_about(vapour_pressure(self.temperature_c, self.rh_pct))
         return temperature, _humidity(temperature, pressure)
+
+
+@cache
+def temperate(southern: bool = False) -> OutdoorClimate:
+    """The general temperate climate, half a year later south of the equator."""
+    turn = HALF_A_YEAR if southern else 0
+    return OutdoorClimate.from_monthly_means(
+        "general temperate climate",
+        TEMPERATE_C[turn:] + TEMPERATE_C[:turn],
+        TEMPERATE_RH_PCT[turn:] + TEMPERATE_RH_PCT[:turn],
+        source="common practice, no source",
+    )
 
 
 def hour_of_year(at: pd.DatetimeIndex, zone_h: float = 0.0) -> np.ndarray[tuple[int], np.dtype[np.int64]]:

@@ -17,7 +17,7 @@ from dashboard.pages import deliver, placement, plan, record_form
 from dashboard.still import text_of
 from dashboard.view import Context, View
 from deploy.commands import main
-from model.wood.design import check_document
+from model.wood.check import check_document
 from model.wood.piece import document_of, read_piece, write_piece
 
 PANEL = """

@@ -86,7 +86,7 @@ def lever(**more):
 
 def test_advice_names_what_happens_and_what_would_keep_it():
     assert plain(sentences.advice(lever())) == (
-        "If the room stays at 64 %, in 2–3 weeks. Hold it at or under 55 %."
+        "If the room stays at 64 %, in 2–3 weeks. Hold the room at or under 55 %."
     )
 
 
@@ -103,8 +103,8 @@ def test_advice_beyond_what_the_room_bears_says_so_and_what_to_do_instead():
             )
         )
     )
-    assert "It would take at or above 31 %; in the coldest weeks ahead the room bears 25 %." in told
-    assert "Hold 25 %, and stand it away from registers and expect the gap." in told
+    assert "It would take 31 % or more; in the coldest weeks ahead the windows sweat above 25 %." in told
+    assert "Hold the room at 25 %, stand it away from registers, and expect the gap." in told
 
 
 def test_no_advice_is_invented():

@@ -140,6 +140,18 @@ def test_ceiling_never_goes_above_the_published_table(outdoor_f, rh):
     assert condensation_ceiling_rh(fahrenheit_to_celsius(outdoor_f), 20.0) <= rh + 1e-9
 
 
+# The cold rows of that table, where nothing else is lower, and 5 % for every 10 °F more of frost beyond its
+# last row, which is its own step carried on (no source prints it), down to nothing.
+@pytest.mark.parametrize(
+    ("outdoor_f", "rh"),
+    [(0.0, 25.0), (-10.0, 20.0), (-20.0, 15.0), (-25.0, 12.5), (-30.0, 10.0), (-40.0, 5.0), (-60.0, 0.0)],
+)
+def test_the_ceiling_falls_with_the_frost_to_its_cold_end(outdoor_f, rh):
+    ceiling = condensation_ceiling(fahrenheit_to_celsius(outdoor_f))
+    assert ceiling.rh_pct == pytest.approx(rh, abs=1e-6)
+    assert ceiling.governing == "table"
+
+
 def test_at_zero_fahrenheit_no_more_than_25_percent_is_advised():
     # The trade's acceptance case: a piece that wants 31 % or more must not get it at 0 °F outside.
     ceiling = condensation_ceiling(fahrenheit_to_celsius(0.0))

@@ -10,7 +10,8 @@ rounded to, and the difference between a straight line from the width as measure
 
 import pytest
 
-from model.wood.design import check_document, design_range
+from model.wood.check import check_document
+from model.wood.design import design_range
 from model.wood.fits.base import RESTRAINED_STRAIN
 from model.wood.piece import Piece, piece_from_document
 

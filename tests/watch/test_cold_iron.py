@@ -57,6 +57,18 @@ def test_the_place_says_so_while_it_lasts(make_shop: Any):
     assert "iron" not in shop.verdict("place", 1).reason
 
 
+def test_iron_below_the_dew_point_for_part_of_an_hour_is_not_warned_of(make_shop: Any):
+    """One hour of 14 °C at 51 %, dew point 4 °C: the iron goes from 2 to 5 °C and is wet for some minutes."""
+    shop = make_shop()
+    shop.place(has_iron=True)
+    shop.sensor()
+    temperature_c, rh_pct = np.full(6 * DAY, 2.0), np.full(6 * DAY, 70.0)
+    temperature_c[2 * DAY + 11], rh_pct[2 * DAY + 11] = 14.0, 51.0
+    shop.send(shop.hourly(6 * DAY, temperature_c, rh_pct))
+    shop.evaluate(shop.hour(6 * DAY))
+    assert told(shop) == []
+
+
 def test_nothing_is_said_of_a_place_without_iron(make_shop: Any):
     shop = shop_with(make_shop)
     shop.evaluate(shop.hour(6 * DAY))

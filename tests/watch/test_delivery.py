@@ -6,17 +6,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import example, given, settings
-from hypothesis import strategies as st
 
 from model.watch.delivery import delivery_note, home_year, moving_home, storage
 from model.watch.home_year import HomeYear, constant_air, given_year, run_through, usual_year
-from model.watch.humidity import SHEET_OUTDOOR_F, advised_humidity, ceilings
-from model.wood.condensation import condensation_ceiling_rh
+from model.watch.humidity import SHEET_OUTDOOR_F, ceilings
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, read_piece
 from model.wood.sorption import equilibrium_moisture_content
-from model.wood.units import fahrenheit_to_celsius
 
 INCH = 25.4
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -214,38 +210,7 @@ def test_days_that_cannot_be_are_refused() -> None:
 # --- the humidity that may be advised -----------------------------------------------------------------
 
 
-def test_at_zero_fahrenheit_no_more_than_25_is_advised() -> None:
-    """Home-energy table: 25 % indoors at 0 °F, double glazing, even for a piece that wants 31 %."""
-    told = advised_humidity(31.0, 73.0, float(fahrenheit_to_celsius(0.0)))
-    assert (told.rh_high_pct, told.ceiling_pct, told.enough) == (25.0, 25.0, False)
-    assert told.rh_low_pct is None
-    assert any("register" in words for words in told.instead)
-    assert any("contractor" in words for words in told.instead)
-
-
 def test_the_ceilings_are_those_of_the_printed_table() -> None:
     """40 °F 45 %, 32 40, 20 35, 10 30, 0 25, -10 20, -20 15 (home-energy guidance, double glazing)."""
     assert [rh for _, rh in ceilings()] == [45, 40, 35, 30, 25, 20, 15]
     assert len(SHEET_OUTDOOR_F) == 7
-
-
-@settings(max_examples=200)
-@given(
-    low=st.none() | st.floats(0.0, 95.0),
-    high=st.none() | st.floats(5.0, 100.0),
-    outdoor_c=st.floats(-45.0, 45.0),
-    indoor_c=st.floats(10.0, 28.0),
-)
-@example(low=60.5, high=59.5, outdoor_c=20.0, indoor_c=20.0)
-@example(low=None, high=None, outdoor_c=-40.0, indoor_c=20.0)
-def test_advice_never_goes_above_what_the_house_can_bear(
-    low: float | None, high: float | None, outdoor_c: float, indoor_c: float
-) -> None:
-    told = advised_humidity(low, high, outdoor_c, indoor_c)
-    ceiling = condensation_ceiling_rh(outdoor_c, indoor_c)
-    assert told.rh_high_pct <= ceiling + 1e-9
-    assert told.rh_high_pct <= 60.0
-    assert told.rh_low_pct is None or told.rh_low_pct <= told.rh_high_pct
-    if low is not None and low > ceiling:
-        assert not told.enough
-        assert told.instead

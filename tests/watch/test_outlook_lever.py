@@ -12,6 +12,7 @@ from scipy.special import ndtri
 
 from model.watch.bridge import Air
 from model.watch.foreseeing import OutlookRequest
+from model.watch.humidity import lever_in_words
 from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, crossing_document, look_ahead, scores, spread
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
@@ -151,28 +152,70 @@ def test_the_humidity_to_hold_is_the_trades(text, mc_pct, rh_pct, limit, needed)
     assert lever.needed_rh_pct == pytest.approx(needed, abs=1.0)
 
 
-@pytest.mark.parametrize("direction", ["shrinking", "swelling"])
-def test_at_0_f_no_more_than_a_quarter_is_advised(direction):
+ZERO_F = float(fahrenheit_to_celsius(0.0))
+
+
+def plain_words(lever):
+    return lever_in_words(lever.document()).replace("\u00a0", " ")
+
+
+def test_windows_that_sweat_at_25_do_not_dry_a_desk_that_is_comfortable_to_60():
+    """A desk that binds above 60 %, in a hard frost: nobody is told to dry its room to 24 %."""
+    lever = lever_for("swelling", 60.0, ZERO_F)
+    assert (lever.advised_rh_pct, lever.enough) == (60.0, True)
+    assert plain_words(lever) == "Hold the room at or under 60 %."
+
+
+def test_at_0_f_no_more_than_a_quarter_is_advised_against_a_gap():
     # The published table of room humidity by outdoor temperature, double glazing: 25 % at 0 °F.
-    lever = lever_for(direction, 31.0, fahrenheit_to_celsius(0.0))
-    assert lever.advised_rh_pct == 25.0 or lever.advised_rh_pct == 24.0
-    assert lever.enough is (direction == "swelling")
-    assert bool(lever.document()["instead"]) is (direction == "shrinking")
+    lever = lever_for("shrinking", 31.0, ZERO_F)
+    assert (lever.advised_rh_pct, lever.enough) == (25.0, False)
+    assert plain_words(lever) == (
+        "It would take 31 % or more; in the coldest weeks ahead the windows sweat above 25 %. Hold the room "
+        "at 25 %, keep it away from registers and radiators, and lower the thermostat a few degrees: that "
+        "raises the humidity for nothing."
+    )
+
+
+@pytest.mark.parametrize(
+    ("direction", "needed", "outdoors_f", "advised", "says"),
+    [
+        ("shrinking", 12.0, 40.0, 25.0, "Hold the room at or above 25 %."),
+        ("swelling", 83.0, 70.0, 60.0, "Hold the room at or under 60 %."),
+        ("swelling", 18.0, 32.0, 25.0, "drier than a house should be held. Hold the room near 25 %, wait"),
+        ("shrinking", 70.0, 70.0, 60.0, "no house should be held above 60 %. Hold the room at 60 %, keep"),
+        ("shrinking", 18.0, -20.0, None, "the windows sweat above 15 %. Let the room be dry, keep it away"),
+        ("shrinking", None, 32.0, None, "Keep it away from registers and radiators, and lower"),
+    ],
+)
+def test_nobody_is_told_to_hold_a_house_below_25_or_above_60(direction, needed, outdoors_f, advised, says):
+    lever = lever_for(direction, needed, float(fahrenheit_to_celsius(outdoors_f)))
+    assert lever.advised_rh_pct == advised
+    assert says in plain_words(lever)
 
 
 @settings(max_examples=200)
 @given(
     direction=st.sampled_from(["swelling", "shrinking"]),
     needed=st.one_of(st.none(), st.floats(5.0, 95.0)),
-    outdoors=st.floats(-40.0, 35.0),
+    outdoors=st.floats(-60.0, 35.0),
     indoors=st.floats(5.0, 30.0),
 )
-def test_nothing_is_ever_advised_above_the_ceiling(direction, needed, outdoors, indoors):
+def test_a_lever_stays_within_what_a_house_should_have(direction, needed, outdoors, indoors):
     lever = lever_for(direction, needed, outdoors, indoors)
-    if lever.advised_rh_pct is not None:
+    assert lever.document()["instead"] or lever.enough
+    assert plain_words(lever)
+    if lever.advised_rh_pct is None:
+        assert not lever.enough
+        return
+    assert 25.0 <= lever.advised_rh_pct <= 60.0
+    if direction == "shrinking":
         assert lever.advised_rh_pct <= condensation_ceiling_rh(outdoors, indoors)
-    if lever.enough and direction == "shrinking":
-        assert lever.advised_rh_pct == needed
+        assert lever.enough is (lever.advised_rh_pct >= needed)
+    else:
+        # The weather has no say in it.
+        assert lever.advised_rh_pct == lever_for(direction, needed, 20.0, indoors).advised_rh_pct
+        assert lever.enough is (lever.advised_rh_pct <= needed)
 
 
 @settings(max_examples=15)

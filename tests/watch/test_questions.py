@@ -11,9 +11,7 @@ from model.records.tables import Warning
 from model.watch.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
 from model.watch.answer import days_said
 from model.watch.glue_up import Destined, ShopAir, Stock, judge
-from model.watch.outlook_run import Outlooks
-from model.watch.questions import advice, glue_up
-from model.wood.condensation import condensation_ceiling_rh
+from model.watch.questions import glue_up
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
 from model.wood.units import fahrenheit_to_celsius
@@ -233,28 +231,6 @@ def test_every_stack_has_a_line_of_its_own(make_shop: Callable[[], Any]):
     both = glue_up(shop.store, "bench room", shop.hour(240), "white glue", ["red oak", "cherry"])
     assert not both.yes
     assert {line["name"] for line in both.document()["stacks"]} == {"red oak", "cherry"}
-
-
-def test_a_client_is_told_ranges_gaps_and_never_more_than_the_house_bears(make_shop: Callable[[], Any]):
-    shop = make_shop()
-    cold = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
-    shop.place("lake house", "home", climate=cold)
-    shop.sensor()
-    shop.piece()
-    shop.send(shop.hourly(20 * 24, 20.0, 42.0))
-    shop.evaluate(shop.hour(480))
-    Outlooks(shop.store).refresh(shop.hour(480))
-    told = advice(shop.store, "Wall cabinet", shop.hour(480))
-    assert told["climate_known"]
-    assert [season["season"] for season in told["seasons"]] == ["winter", "spring", "summer", "autumn"]
-    for season in told["seasons"]:
-        ceiling = condensation_ceiling_rh(season["outdoor_coldest_c"])
-        assert season["rh_high_pct"] <= ceiling + 0.1
-        assert season["margins"]
-        for margin in season["margins"]:
-            assert margin["margin_mm"]["p10"] <= margin["margin_mm"]["p90"]
-    winter, summer = told["seasons"][0], told["seasons"][2]
-    assert winter["ceiling_rh_pct"] < summer["ceiling_rh_pct"]
 
 
 def test_nobody_hears_of_a_glue_up_that_was_never_opened(make_shop: Callable[[], Any]):

@@ -38,6 +38,26 @@ def test_a_warm_damp_day_after_a_cold_night_wets_iron():
     assert math.floor(wet_for) == 3
 
 
+def test_an_hour_in_which_the_iron_dries_is_no_wet_hour():
+    """Iron passes the dew point 3.8 h into a damp day: three hours are wet, the fourth only in part."""
+    temperature_c = np.concatenate([np.full(12, 2.0), np.full(10, 14.0)])
+    rh_pct = np.concatenate([np.full(12, 70.0), np.full(10, 80.0)])
+    dew = psychrolib.GetTDewPointFromRelHum(14.0, 0.80)
+    iron = iron_temperature(temperature_c)
+    assert iron[14] < dew < iron[15]
+    assert np.flatnonzero(is_wet(temperature_c, rh_pct)).tolist() == [12, 13, 14]
+
+
+def test_iron_below_the_dew_point_for_part_of_an_hour_is_not_wet():
+    # Air of 8 °C, then an hour of 12 °C: the iron goes from 8.0 to 9.1 °C. A dew point of 8.5 °C lies
+    # between, and one of 11 °C (ASHRAE's formulae in PsychroLib) above both.
+    air = np.array([8.0, 12.0])
+    assert iron_temperature(air).round(1).tolist() == [8.0, 9.1]
+    part, whole = (100.0 * psychrolib.GetRelHumFromTDewPoint(12.0, dew) for dew in (8.5, 11.0))
+    assert is_wet(air, np.array([10.0, part])).tolist() == [False, False]
+    assert is_wet(air, np.array([10.0, whole])).tolist() == [False, True]
+
+
 @pytest.mark.parametrize(("temperature_c", "rh_pct"), [(20.0, 60.0), (5.0, 92.0)])
 def test_still_air_and_heating_without_water_wet_nothing(temperature_c: float, rh_pct: float):
     air = np.full(48, temperature_c)

@@ -144,6 +144,34 @@ def test_grain_all_round_moves_together() -> None:
     assert (found.together, found.step_mm, found.needs_frame) == (True, 0.0, False)
 
 
+def box(stands: str) -> list[CaseSide]:
+    oak = find_species("white oak")
+    return [
+        CaseSide(name, oak, 0.0, 450.0, "round", stands)  # type: ignore[arg-type]
+        for name in ("front", "left", "back", "right")
+    ]
+
+
+def test_a_moulding_on_a_standing_case_is_not_glued_along_its_sides() -> None:
+    """It crosses their grain there: glue in front, slot or key behind (common practice, no source)."""
+    says = grain_round_case(box("upright"), HOUSE).says
+    assert "glued all along it splits the side" in says
+    assert "first few inches in front, and slot or key the rest" in says
+    assert "glue them all along" not in says
+
+
+def test_a_moulding_round_a_blanket_chest_runs_with_the_grain_and_is_glued() -> None:
+    says = grain_round_case(box("level"), HOUSE).says
+    assert says.endswith("On such a box mouldings run with the grain: glue them all along.")
+    assert "split" not in says
+
+
+def test_of_a_case_nobody_described_both_are_said() -> None:
+    says = grain_round_case(box("not known"), HOUSE).says
+    assert "On a standing case, whose sides have their grain upright, a moulding along a side" in says
+    assert "On a chest, whose grain runs level round it, mouldings run with the grain" in says
+
+
 def test_crossed_grain_needs_a_frame_when_wide() -> None:
     """20 in white oak over four points would move 20 x 0.00365 x 4 = 0.292 in past a side that stays."""
     oak = find_species("white oak")

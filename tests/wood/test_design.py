@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.design import check_document, design_band, design_range, settled
+from model.wood.check import check_document
+from model.wood.design import design_band, design_range, settled
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, piece_from_document
 from model.wood.sorption import equilibrium_moisture_content

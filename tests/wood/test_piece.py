@@ -9,7 +9,7 @@ import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.design import check_document
+from model.wood.check import check_document
 from model.wood.finish import permeance_of
 from model.wood.piece import (
     Finish,
