@@ -7,7 +7,7 @@ import segno
 from dash import ALL, Dash, Input, ctx, html
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import piece_words, sentences, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
 from dashboard.figures.place_rule import Bracket, place_rule
@@ -23,10 +23,11 @@ GIVE, TAKE = "give link", "take link back"
 
 def client_page(piece: PieceNow, view: View) -> html.Main:
     """What the client sees: how the piece is, the air it likes, and what each side of that looks like."""
-    verdict = sentences.piece_verdict(piece)
     air = piece.place.air if piece.place else None
     design = woodwork.range_of(piece, air.temperature_c if air else 20.0)
-    lines: list[Any] = [html.P([verdict_mark(verdict), " ", plainly(verdict)], className="lead")]
+    first, *others = piece_words.to_client(piece, view.now)
+    lines: list[Any] = [html.P([verdict_mark(piece_words.mark_of(piece)), " ", first], className="lead")]
+    lines += [html.P(line) for line in others]
     if design is not None:
         low, high = design.span.rh_low_pct, design.span.rh_high_pct
         window = say.humidity_range(low, high)
@@ -62,16 +63,6 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
     no_alarm = "This page watches wood. It is no smoke, flood, frost or security alarm."
     lines.append(html.P(no_alarm, className="soft small"))
     return sheet(piece.name, *lines, dateline=piece.document.get("client"))
-
-
-def plainly(verdict: str) -> str:
-    """A verdict for a client."""
-    return {
-        "easy": "It is all right where it stands.",
-        "near": "It is near what it was built for. Your maker knows.",
-        "past": "It is past what it was built for. Your maker knows, and will tell you what to do.",
-        "unknown": "Nothing was heard from the room lately, so how it is isn't known.",
-    }[verdict]
 
 
 # ---------------------------------------------------------------- the maker's side

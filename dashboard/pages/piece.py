@@ -6,7 +6,7 @@ from typing import Any
 from dash import html
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import piece_words, sentences, woodwork
 from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.section import section_drawing
@@ -35,7 +35,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
     temperature_c = piece.place.air.temperature_c if piece.place and piece.place.air else ROOM_C
     design = woodwork.range_of(piece, temperature_c)
-    verdict = sentences.piece_verdict(piece)
+    year, behind = piece_words.prospect(piece, view.now), piece_words.history(piece, view.now)
     return sheet(
         piece.name,
         html.Div(
@@ -44,14 +44,16 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                     [
                         html.P(
                             [
-                                verdict_mark(verdict),
+                                verdict_mark(piece_words.mark_of(piece)),
                                 " ",
-                                word(verdict),
+                                html.Span(piece_words.stands(piece, view.now), className="word"),
                                 ". ",
                                 *prose(say.sentence(sentences.piece_reason(piece, view.display))),
                             ],
                             className="lead",
                         ),
+                        html.P(prose(year)) if year else None,
+                        html.P(prose(behind)) if behind else None,
                         html.P(comfortable(design, view.display)),
                     ]
                 ),
