@@ -138,11 +138,11 @@ def _year(pieces: Sequence[PieceNow], now: datetime, is_told: bool) -> list[str]
         first = f"{coming[0][1]} first, {when(coming[0][0], now)}"
         clauses.append(f"{who} reach a limit within the year, {first}")
     dark = sum(piece.next is None for piece in easy)
-    if dark == len(pieces):
+    if dark and dark == len(pieces):
         clauses.append("what the coming year brings isn't known yet")
     elif dark:
         clauses.append(f"what the coming year brings {sentences.counted(dark, 'piece')} isn't known yet")
-    if not clauses and not is_told:
+    if not clauses and not is_told and easy:
         clauses.append("nothing is likely to be within the year")
     return clauses
 

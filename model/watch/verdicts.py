@@ -60,6 +60,7 @@ class AirThen:
     age_h: int
     silent_after_h: int
     hour: int
+    in_first_hour: bool = False  # readings have come, and no hour of them is over yet
 
     @property
     def unknown(self) -> bool:
@@ -142,6 +143,8 @@ def air_reason(air: AirThen) -> str:
     if air.place is None:
         return "nobody said where it stands"
     if air.age_h >= 1 << 30:
+        if air.in_first_hour:
+            return f"the first hour of readings from {air.place} isn't over yet"
         return f"no sensor has reported from {air.place} yet"
     return f"no reading from {air.place} for {hours_in_words(air.age_h)}"
 
@@ -202,6 +205,8 @@ def verdict_of_place(
         detail["key"] = "unknown"
         return Judged(UNKNOWN, air.unknown_since, sentence(air_reason(air)), detail)
     leads = f"the air of the last 24 hours would bring wood to {emc_pct:.1f} %"
+    if math.isnan(emc_pct):
+        leads = "less than half of the last 24 hours is measured"
     if moved_pct:
         return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
     return Judged("easy", since_hour, sentence(leads), detail)

@@ -1,5 +1,6 @@
 """Warnings as rows of change: told once, escalated once, kept through a changed past."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -61,6 +62,19 @@ def test_a_told_warning_that_really_opened_earlier_is_not_told_again():
     assert changes.changed == [(1, episode(7))]
     assert not changes.added
     assert not changes.removed
+
+
+@pytest.mark.parametrize("late", [episode(30), episode(30, closed=40), episode(21, closed=22)])
+def test_two_warnings_are_one_only_while_each_begins_before_the_other_has_ended(late):
+    """Told of 10 to 20: what opens later is another, told anew; so it is the other way round."""
+    told = episode(10, closed=20)
+    for stored, found in ((told, late), (replace(late, closed_ms=late.closed_ms or 90 * HOUR_MS), told)):
+        changes = reconcile([Stored(1, stored, True)], [found])
+        assert changes.added == [found]
+        assert changes.changed[0][1].reason.startswith("withdrawn")
+    for meets in (episode(20, closed=30), episode(5, closed=10), episode(12, closed=15), episode(5)):
+        changes = reconcile([Stored(1, told, True)], [meets])
+        assert (changes.added, changes.changed) == ([], [(1, meets)])
 
 
 def test_a_told_warning_does_not_become_one_of_another_time():
