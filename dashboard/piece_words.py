@@ -141,7 +141,7 @@ def _year(pieces: Sequence[PieceNow], now: datetime, is_told: bool) -> list[str]
     if dark and dark == len(pieces):
         clauses.append("what the coming year brings isn't known yet")
     elif dark:
-        clauses.append(f"what the coming year brings {sentences.counted(dark, 'piece')} isn't known yet")
+        clauses.append(f"for {sentences.counted(dark, 'piece')} the coming year isn't known yet")
     if not clauses and not is_told and easy:
         clauses.append("nothing is likely to be within the year")
     return clauses

@@ -26,6 +26,8 @@ STANDINGS = ("easy", "near", "past")
 EASY, NEAR, PAST = 0, 1, 2
 
 NEAR_SHARE = 0.25
+NO_PLAY_MM = 0.1
+"""Play that no rule reads is none: back at the moisture it was built at, the wood is at its limit."""
 CLEAR_BY_PCT = 0.3
 FORESEEN_DAYS = 3
 DWELL_H = 24
@@ -81,7 +83,7 @@ def near_below(play_mm: Floats, margin_mm: Floats, dearer_mm: Floats) -> Floats:
         As in `standings`; margin less dearer is the movement of `CLEAR_BY_PCT` points of moisture.
     """
     a_point_mm = np.asarray(margin_mm - dearer_mm) / CLEAR_BY_PCT
-    return np.where(play_mm > 0.0, np.fmax(NEAR_SHARE * play_mm, a_point_mm), np.inf)
+    return np.where(play_mm > NO_PLAY_MM, np.fmax(NEAR_SHARE * play_mm, a_point_mm), np.inf)
 
 
 def standings(

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from model.records.answers import share_left
-from model.watch.standing import NEAR, PAST, STANDINGS
+from model.watch.standing import NEAR, NO_PLAY_MM, PAST, STANDINGS
 
 Detail = dict[str, Any]
 
@@ -119,7 +119,7 @@ def limit_reason(limit: LimitNow) -> tuple[str, str]:
             return "past", f"{says}: {-limit.margin_mm:.1f} mm past"
         return "past-easing", f"{says}: back by {left}, not yet clearly"
     if limit.level == NEAR:
-        if limit.play_mm <= 0.0:
+        if limit.play_mm <= NO_PLAY_MM:
             return "no-play", f"{left} left until {says}; it was built with none"
         if limit.crossing is not None and limit.margin_mm >= limit.near_mm:
             return "foreseen", f"{says} {days_in_words(limit.crossing)}, {left} left now"

@@ -50,6 +50,7 @@ def test_a_limit_with_no_play_designed_is_never_easy():
     assert level(run([0.6] * 72, play_mm=0.0, settling_mm=3.0)) == [NEAR] * 72
     assert level(run([-0.1] * 30 + [5.0] * 48, play_mm=0.0))[-1] == NEAR
     assert level(run([1.0], play_mm=-0.5)) == [NEAR]
+    assert level(run([2.5, 2.5], play_mm=0.05)) == [NEAR, NEAR]
 
 
 def test_what_begins_past_is_past_at_once():

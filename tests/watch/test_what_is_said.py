@@ -240,7 +240,7 @@ def test_a_fit_built_with_no_play_is_never_easy(make_shop):
     shop = make_shop()
     shop.place()
     shop.sensor()
-    shop.piece(CHEST.replace('slot_length = "8mm"', 'slot_length = "10mm"\nscrew_at = "0.069in"\n'))
+    shop.piece(CHEST.replace('slot_length = "8mm"', 'slot_length = "10mm"\nscrew_at = "1.76mm"\n'))
     shop.send(shop.hourly(20 * 24, 20.0, 36.0))
     shop.evaluate(shop.hour(20 * 24))
     verdict = shop.fit_verdicts()["drawer_bottom"]
