@@ -6,12 +6,13 @@ isn't known.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from dashboard import display as say
 from dashboard import sentences
 from dashboard.marks import words_for
-from model.records.queries import Coming, PassedSpan, PieceNow
+from model.records.queries import Coming, FitNow, PassedSpan, PieceNow
 
 LIKELY_PCT = 50.0
 """From this chance on, a limit will more likely than not be passed."""
@@ -30,6 +31,13 @@ def likely(piece: PieceNow) -> Coming | None:
 def all_likely(piece: PieceNow) -> tuple[Coming, ...] | None:
     """All of them; none where that isn't known."""
     return None if piece.next is None else tuple(one for one in piece.next if one.chance_pct >= LIKELY_PCT)
+
+
+def of_fit(piece: PieceNow, fit: FitNow) -> PieceNow:
+    """A piece as it would be with one of its fits only, so that a fit is spoken of in the same words."""
+    coming = None if piece.next is None else tuple(one for one in piece.next if one.fit == fit.name)
+    since = tuple(one for one in piece.since if one.fit == fit.name)
+    return replace(piece, fits=(fit,), judgement=fit.judgement, next=coming, since=since)
 
 
 def mark_of(piece: PieceNow) -> str:

@@ -136,15 +136,14 @@ def trouble(piece: PieceNow, gap: GapNow, view: View) -> str:
     behind it, and all that is known.
     """
     now = view.now
-    judged = next(one.judgement for one in piece.fits if one.name == gap.fit)
-    if judged.verdict != "easy":
-        return sentences.reason(judged, view.display)
-    of_fit = replace(piece, since=tuple(one for one in piece.since if one.fit == gap.fit))
-    if strained := piece_words.history(of_fit, now, harms_only=True):
+    fit = piece_words.of_fit(piece, next(one for one in piece.fits if one.name == gap.fit))
+    if fit.judgement.verdict != "easy":
+        return sentences.reason(fit.judgement, view.display)
+    if strained := piece_words.history(fit, now, harms_only=True):
         return strained
-    if piece.next is None:
-        return piece.next_reason
-    coming = next((one for one in piece_words.all_likely(piece) or () if one.fit == gap.fit), None)
+    if fit.next is None:
+        return fit.next_reason
+    coming = piece_words.likely(fit)
     if coming is not None:
         return piece_words.said_of(coming, now)
     return "" if gap.within_year else "it is wider than a year there makes it"

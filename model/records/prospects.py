@@ -15,8 +15,8 @@ from sqlalchemy.orm import Session
 from model.records.answers import Coming, PassedSpan, PieceNow
 from model.records.tables import Margin, Outlook
 
-OUTLOOK_OLD = timedelta(hours=49)
-"""An outlook is made every midnight; one of the day before yesterday says nothing of today."""
+OUTLOOK_OLD = timedelta(hours=73)
+"""An outlook is made every midnight; after three that were missed the last says nothing of today."""
 WORKING = "the coming year is being worked out"
 NO_AIR = "the coming year isn't known: no air is known where it stands"
 NOWHERE = "the coming year isn't known: nobody said where it stands"

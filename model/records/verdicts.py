@@ -18,7 +18,7 @@ LISTED = 2_000
 LATE = timedelta(hours=3)
 """A reading that comes later than its hour by more than this makes a verdict stale until it is worked in.
 Fewer hours move no wood that anyone could measure."""
-OLD = timedelta(hours=24)
+OLD = timedelta(hours=48)
 """A verdict older than this is no answer any more: whatever should have renewed it has stopped."""
 
 
@@ -37,7 +37,7 @@ def judgements(
     ids : sequence of int, optional
         Which are asked for; all when there are none.
     now : datetime, optional
-        With it, a verdict older than a day holds no more.
+        With it, a verdict older than `OLD` holds no more.
     """
     # Columns, not rows to be kept track of: a page asks for hundreds and changes none.
     wanted = select(
