@@ -8,6 +8,7 @@ from typing import Any
 
 from dashboard import display as say
 from dashboard.display import Display
+from model.records.answers import share_left as play_left
 from model.records.queries import FitNow, Judgement, PieceNow, PlaceNow, StackNow
 from model.watch.humidity import lever_in_words
 from model.wood.errors import OutsideValidity
@@ -100,6 +101,8 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
         return f"{says}, {display.overrun(margin_mm)} past"
     if key == "past-easing":
         return f"{says}; back by {left}, not yet clearly"
+    if key == "no-play":
+        return f"{left} is left until {says}; it was built with none"
     if key == "foreseen":
         return f"{says} {expected(crossing)}; {left} is left now"
     if key == "near":
@@ -192,9 +195,9 @@ def share_left(piece: PieceNow) -> float:
     """What is left of the play at a piece's tightest limit, as a share of it; much when it isn't known."""
     detail = piece.judgement.detail
     margin_mm, play_mm = detail.get("margin_mm"), detail.get("play_mm")
-    if not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float) or play_mm <= 0:
+    if not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float):
         return 1.0
-    return float(margin_mm / play_mm)
+    return float(play_left(margin_mm, play_mm))
 
 
 def stack_wood(stack: StackNow, display: Display) -> str:

@@ -10,6 +10,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from dashboard import piece_words
 from dashboard.display import Display
 from dashboard.paper.cards import cut_card as cut_card
 from dashboard.paper.client import ClientFacts as ClientFacts
@@ -20,6 +21,7 @@ from dashboard.paper.gap_strip import read_letter as read_letter
 from dashboard.paper.job import JobFacts as JobFacts
 from dashboard.paper.job import job_sheet as job_sheet
 from dashboard.paper.page import PaperSize
+from model.records import queries
 from model.records.book import load_piece
 from model.records.tables import Piece, Place, Preference, Stay
 from model.watch.home_year import home_year, recorded_air, usual_year
@@ -88,10 +90,12 @@ def client_facts(session: Session, name_or_id: str | int, now: datetime) -> Clie
     )
     # While it is still in the shop, the shop's air says nothing of its home.
     if place is None or place.kind != "home":
-        year = usual_year(piece)
+        year, harms = usual_year(piece), None
         zone, name, climate = (place.zone if place else "UTC"), "", None
     else:
         year = home_year(piece, recorded_air(session, place.id, now), place.name)
+        known = queries.piece(session, row.id, now)
+        harms = piece_words.harms(known) if known is not None else None
         zone, name, climate = place.zone, place.name, place.climate
     latitude = (climate or {}).get("latitude_deg")
     return ClientFacts(
@@ -103,6 +107,7 @@ def client_facts(session: Session, name_or_id: str | int, now: datetime) -> Clie
         latitude_deg=float(latitude) if isinstance(latitude, int | float) else None,
         contact=contact_of(session),
         made_at=now,
+        harms=harms,
     )
 
 

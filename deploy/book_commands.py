@@ -1,5 +1,7 @@
 """Commands that write and read the book: place, piece and stack, and how everything stands now."""
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -131,15 +133,17 @@ def state(as_json: AsJson = False) -> None:
     """How every place, stack and piece stands now, and which warnings are open."""
     store, now = open_book()
     with store.session() as session:
-        document = state_document(session, now)
+        pieces = _pieces(session, now)
+        document = state_document(session, now, pieces)
     if as_json:
         give_json(document)
         return
     rows = [
         [kind, entry["name"], entry["verdict"], entry["reason"]]
-        for kind in ("places", "stacks", "pieces")
+        for kind in ("places", "stacks")
         for entry in document[kind]
     ]
+    rows += [["pieces", piece.name, *_piece_row(piece, now)] for piece in pieces]
     if not rows:
         say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
         return
@@ -148,10 +152,16 @@ def state(as_json: AsJson = False) -> None:
         say(f"open since {warning['opened_at']:%Y-%m-%d}: {warning['reason']}")
 
 
-def state_document(session: Session, now: datetime) -> dict[str, Any]:
+def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
+    """Every piece with all that is known of it."""
+    listed = queries.pieces(session, now, parts=False)
+    found = (queries.piece(session, piece.id, now) for piece in listed)
+    return [piece for piece in found if piece is not None]
+
+
+def state_document(session: Session, now: datetime, pieces: Sequence[queries.PieceNow]) -> dict[str, Any]:
     """Everything computed, as of now."""
-    shop = queries.shop(session, now)
-    pieces = [queries.piece(session, piece.id, now) for piece in shop.pieces]
+    shop = queries.shop(session, now, parts=False)
     return {
         "at": now,
         "places": [
@@ -183,6 +193,9 @@ def state_document(session: Session, now: datetime) -> dict[str, Any]:
                 "name": piece.name,
                 "place": _name(piece.place),
                 **_judged(piece.judgement),
+                "next": None if piece.next is None else [_coming(one) for one in piece.next],
+                "next_reason": piece.next_reason or None,
+                "since": [asdict(one) for one in piece.since],
                 "members": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
                 "fits": [
                     {
@@ -204,7 +217,6 @@ def state_document(session: Session, now: datetime) -> dict[str, Any]:
                 ],
             }
             for piece in pieces
-            if piece is not None
         ],
         "warnings": [
             {
@@ -223,7 +235,24 @@ def state_document(session: Session, now: datetime) -> dict[str, Any]:
 
 
 def _judged(judgement: queries.Judgement) -> dict[str, Any]:
-    return {"verdict": judgement.verdict, "reason": judgement.reason, "since_at": judgement.since_at}
+    names = ("verdict", "reason", "since_at", "is_current")
+    return {name: getattr(judgement, name) for name in names}
+
+
+def _coming(one: queries.Coming) -> dict[str, Any]:
+    """One entry of `next`: what is seen there is its reason."""
+    document = asdict(one)
+    reason = document.pop("says")
+    return document | {"reason": reason}
+
+
+def _piece_row(piece: queries.PieceNow, now: datetime) -> list[str]:
+    """How a piece stands and why, as the pages say it."""
+    from dashboard import piece_words
+    from dashboard.display import sentence
+
+    why = [piece.judgement.reason, piece_words.prospect(piece, now), piece_words.history(piece, now)]
+    return [piece_words.stands(piece, now), " ".join(sentence(text) for text in why if text)]
 
 
 def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:

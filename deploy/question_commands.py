@@ -1,6 +1,6 @@
 """The maker's three questions: glue up today, is this stack ready, what will this piece do."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -69,11 +69,12 @@ def outlook(
     """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
     from model.watch.questions import outlook_document
 
-    store, _ = open_book()
+    store, now = open_book()
     document = outlook_document(store, piece)
     if as_json:
         give_json(document)
         return
+    _say_how_it_stands(store, piece, now)
     rows = []
     for limit in document["limits"]:
         margins = [
@@ -84,6 +85,18 @@ def outlook(
         spread = " / ".join(f"{least[name]:.1f}" for name in ("p10", "p50", "p90"))
         rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", f"{spread} mm", month])
     give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
+
+
+def _say_how_it_stands(store: Any, name: str, now: Any) -> None:
+    """How the piece stands and what the year is likely to bring, as the pages say it."""
+    from dashboard import piece_words
+    from model.records import queries
+
+    with store.session() as session:
+        found = next(
+            one for one in queries.pieces(session, now, retired=True, parts=False) if one.name == name
+        )
+    say(f"{name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())
 
 
 def register(app: typer.Typer) -> None:

@@ -7,7 +7,7 @@ import segno
 from dash import ALL, Dash, Input, ctx, html
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import piece_words, sentences, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
 from dashboard.figures.place_rule import place_rule
@@ -23,9 +23,10 @@ GIVE, TAKE = "give link", "take link back"
 
 def client_page(piece: PieceNow, view: View) -> html.Main:
     """What the client sees: how the piece is, the air it likes, and what each side of that looks like."""
-    verdict = sentences.piece_verdict(piece)
     air = piece.place.air if piece.place else None
-    lines: list[Any] = [html.P([verdict_mark(verdict), " ", plainly(verdict)], className="lead")]
+    first, *others = piece_words.to_client(piece, view.now)
+    lines: list[Any] = [html.P([verdict_mark(piece_words.mark_of(piece)), " ", first], className="lead")]
+    lines += [html.P(line) for line in others]
     comfort = woodwork.comfort_of_piece(piece, view.now)
     bracket = woodwork.bracket_of(piece, view.now)
     if comfort is not None and bracket is not None:
@@ -60,16 +61,6 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
     no_alarm = "This page watches wood. It is no smoke, flood, frost or security alarm."
     lines.append(html.P(no_alarm, className="soft small"))
     return sheet(piece.name, *lines, dateline=piece.document.get("client"))
-
-
-def plainly(verdict: str) -> str:
-    """A verdict for a client."""
-    return {
-        "easy": "It is all right where it stands.",
-        "near": "It is near what it was built for. Your maker knows.",
-        "past": "It is past what it was built for. Your maker knows, and will tell you what to do.",
-        "unknown": "Nothing was heard from the room lately, so how it is isn't known.",
-    }[verdict]
 
 
 # ---------------------------------------------------------------- the maker's side

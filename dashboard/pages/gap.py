@@ -10,7 +10,7 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard import forms
+from dashboard import forms, piece_words, sentences
 from dashboard.acts import Act, answers
 from dashboard.display import Display, Units
 from dashboard.forms import choice_field, day_field, text_field
@@ -89,14 +89,19 @@ def layout(view: View, piece_id: int) -> html.Main | None:
             return sheet(piece.name, forms.problem(error), dateline=back)
         found = agreement(session, view.now, piece_id)
     zone = piece.place.zone if piece.place else "UTC"
+    troubles = [trouble(piece, gap, view) for gap in gaps]
     return sheet(
-        headline(gaps),
+        headline(gaps, troubles),
         html.Ul(
-            [html.Li([html.Span("·"), html.Div(prose(sentence_of(gap, zone, view)))]) for gap in gaps],
+            [
+                html.Li([html.Span("·"), html.Div(prose(sentence_of(gap, why, zone, view)))])
+                for gap, why in zip(gaps, troubles, strict=True)
+            ],
             className="note",
         )
         if gaps
         else html.P("Nothing on it opens or closes where a client can see it."),
+        html.P(prose(whole)) if (whole := rest_of(piece, view.now)) else None,
         gap_table(gaps, view) if gaps else None,
         html.P(
             [
@@ -112,27 +117,60 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     )
 
 
-def headline(gaps: list[GapNow]) -> str:
-    """The answer to the client in one line."""
+def headline(gaps: list[GapNow], troubles: list[str]) -> str:
+    """The answer to the client in one line: normal, or come and see."""
     opened = [gap for gap in gaps if gap.is_open]
+    for gap, why in zip(gaps, troubles, strict=True):
+        if why:
+            return f"Come and see: a gap at the {gap.what.split(',')[0]} may not be normal."
     if not opened:
-        return "No gap is expected now."
+        return "No gap is expected now: if there is one, come and see."
     widest = max(opened, key=lambda gap: gap.opened_mm)
-    return f"A gap at the {widest.what.split(',')[0]} is expected now."
+    return f"A gap at the {widest.what.split(',')[0]} is normal now."
 
 
-def sentence_of(gap: GapNow, zone: str, view: View) -> str:
-    """One gap: how big now, how wide it gets, when it closes."""
+def trouble(piece: PieceNow, gap: GapNow, view: View) -> str:
+    """Why a gap can't be called normal; empty where it can.
+
+    It is normal where its fit has room left, is likely to keep it through the year, kept it through the year
+    behind it, and all that is known.
+    """
+    now = view.now
+    fit = piece_words.of_fit(piece, next(one for one in piece.fits if one.name == gap.fit))
+    if fit.judgement.verdict != "easy":
+        return sentences.reason(fit.judgement, view.display)
+    if strained := piece_words.history(fit, now, harms_only=True):
+        return strained
+    if fit.next is None:
+        return fit.next_reason
+    coming = piece_words.likely(fit)
+    if coming is not None:
+        return piece_words.said_of(coming, now)
+    return "" if gap.within_year else "it is wider than a year there makes it"
+
+
+def rest_of(piece: PieceNow, now: datetime) -> str:
+    """How the whole piece stands, where that isn't well: a gap answered for says nothing of the rest."""
+    if piece_words.mark_of(piece) == "easy" and not piece_words.history(piece, now):
+        return ""
+    told = [f"The whole piece: {piece_words.stands(piece, now)}.", piece_words.prospect(piece, now)]
+    return " ".join(filter(None, [*told, piece_words.history(piece, now)]))
+
+
+def sentence_of(gap: GapNow, why: str, zone: str, view: View) -> str:
+    """One gap: how big now, how wide it gets, when it closes; or `why` it can't be called normal."""
     display = view.display
     size = display.length(gap.now_mm, finest=64)
     if not gap.is_open:
         wide = display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
-        return f"{say.sentence(gap.what)[:-1]}: no wider than it was built now; up to {wide} in a year."
+        told = f"{say.sentence(gap.what)[:-1]}: no wider than it was built now; up to {wide} in a year."
+        return f"{told} {say.sentence(why)}" if why else told
     told = f"{say.sentence(gap.what)[:-1]}: about {size} now"
     built = "" if gap.built_mm < NOTHING_MM else f", built with {display.length(gap.built_mm, finest=64)}"
     most = display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
-    kind = "normal; a year there takes it to" if gap.within_year else "more than a year there makes it,"
-    told += f"{built}. That is {kind} {most}."
+    if why:
+        return f"{told}{built}; a year there takes it to {most}. Come and see: {why.rstrip('.')}."
+    told += f"{built}. That is normal; a year there takes it to {most}."
     if gap.closes_at is not None:
         return f"{told} It closes by itself by about {month(gap.closes_at, zone)}."
     if gap.narrowest_at is not None:

@@ -1,18 +1,20 @@
 """One piece: how it stands and why, what each fit has left, and the tide of its members."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+from math import nan
 from typing import Any
 
 from dash import html
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import piece_words, sentences, woodwork
 from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.section import section_drawing
 from dashboard.marks import verdict_mark
 from dashboard.pages import piece_acts
-from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under, word
+from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under
 from dashboard.pages.piece_tide import tide_part
 from dashboard.sized import in_units
 from dashboard.view import Route, View, address
@@ -28,7 +30,8 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     """The page of a piece; none when there is no such piece."""
     with view.store.session() as session:
         piece = queries.piece(session, piece_id, view.now)
-        ahead = series.limits_ahead(session, [fit.id for fit in piece.fits]) if piece else {}
+        current = piece is not None and piece.judgement.is_current
+        ahead = series.limits_ahead(session, [fit.id for fit in piece.fits]) if piece and current else {}
     return None if piece is None else page(piece, ahead, view)
 
 
@@ -36,7 +39,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
     design = woodwork.range_of(piece)
     comfort = woodwork.comfort_of_piece(piece, view.now)
-    verdict = sentences.piece_verdict(piece)
+    year, behind = piece_words.prospect(piece, view.now), piece_words.history(piece, view.now)
     return sheet(
         piece.name,
         html.Div(
@@ -45,14 +48,16 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                     [
                         html.P(
                             [
-                                verdict_mark(verdict),
+                                verdict_mark(piece_words.mark_of(piece)),
                                 " ",
-                                word(verdict),
+                                html.Span(piece_words.stands(piece, view.now), className="word"),
                                 ". ",
                                 *prose(say.sentence(sentences.piece_reason(piece, view.display))),
                             ],
                             className="lead",
                         ),
+                        html.P(prose(year)) if year else None,
+                        html.P(prose(behind)) if behind else None,
                         *[html.P(line) for line in comfortable(design, comfort, view.display)],
                         *[
                             html.P(prose(in_units(line, view.display)))
@@ -180,17 +185,18 @@ def fit_block(piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], vi
                 for width in (620, 360)
             )
         )
+    alone = piece_words.of_fit(piece, fit)
     return html.Article(
         [
             html.Div(
                 [
                     html.H3(
-                        [verdict_mark(fit.judgement.verdict), " ", say.sentence(say.said(fit.name))[:-1]]
+                        [verdict_mark(piece_words.mark_of(alone)), " ", say.sentence(say.said(fit.name))[:-1]]
                     ),
                     html.P(
                         [
                             f"{kind.title if kind else say.said(fit.kind)}, ",
-                            word(fit.judgement.verdict),
+                            html.Span(piece_words.stands(alone, view.now), className="word"),
                             ". ",
                             *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
                             f" {sentences.advice(fit.judgement.detail)}" if not ahead else "",
@@ -219,7 +225,11 @@ def limits_table(
                 html.Th(sentences.what_is_seen(now.limit.says), scope="row", style={"fontWeight": "400"}),
                 html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
                 html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
-                html.Td(left(now.margin_mm, display), className="right", **under("Left now")),
+                html.Td(
+                    left(now.margin_mm, display) if piece.judgement.is_current else say.NOTHING,
+                    className="right",
+                    **under("Left now"),
+                ),
                 html.Td(
                     num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
                     **under("At MC"),
@@ -260,7 +270,10 @@ def left(margin_mm: float, display: Display) -> Any:
 
 def members_part(piece: PieceNow, display: Display) -> html.Section:
     """Every member: what it is, how wide it is now, and the moisture through it."""
-    rows = [member_row(member, display) for member in piece.members]
+    members = piece.members
+    if not piece.judgement.is_current:
+        members = tuple(replace(member, moisture=None, start_mc_pct=nan) for member in members)
+    rows = [member_row(member, display) for member in members]
     head = html.Tr(
         [
             html.Th(text, scope="col", className="right" if text in RIGHT else "")

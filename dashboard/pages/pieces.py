@@ -2,7 +2,7 @@
 
 from dash import html
 
-from dashboard import sentences
+from dashboard import piece_words, sentences
 from dashboard.pages.frame import aria, empty, sheet
 from dashboard.pages.today import piece_rows
 from dashboard.view import Route, View, address
@@ -53,8 +53,8 @@ def wanted(piece: PieceNow, chosen: str) -> bool:
     """Whether a piece is among those asked for."""
     if chosen == "no longer followed" or piece.retired_at is not None:
         return chosen == "no longer followed" and piece.retired_at is not None
-    verdict = sentences.piece_verdict(piece)
-    return chosen not in FILTERS[1:] or verdict == {"not known": "unknown"}.get(chosen, chosen)
+    mark = piece_words.mark_of(piece)
+    return chosen not in FILTERS[1:] or mark == {"not known": "unknown"}.get(chosen, chosen)
 
 
 ROUTES = [Route("/pieces", layout)]

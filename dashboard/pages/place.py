@@ -8,7 +8,7 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import piece_words, sentences, woodwork
 from dashboard.figures.air import air_chart, spoken, worked_out
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
@@ -30,7 +30,7 @@ def list_layout(view: View) -> html.Main:
     with view.store.session() as session:
         places = queries.places(session, view.now)
         pieces = queries.pieces(session, view.now, known=places, parts=False)
-        pieces = drawn_with_parts(session, places, pieces)
+        pieces = drawn_with_parts(session, places, pieces, view.now)
     if not places:
         return sheet(
             "No place is recorded.",
@@ -53,14 +53,14 @@ def list_layout(view: View) -> html.Main:
 
 
 def drawn_with_parts(
-    session: Session, places: tuple[PlaceNow, ...], pieces: tuple[PieceNow, ...]
+    session: Session, places: tuple[PlaceNow, ...], pieces: tuple[PieceNow, ...], now: datetime
 ) -> tuple[PieceNow, ...]:
     """The same pieces, those whose brackets are drawn with their parts: a long list does without."""
     drawn: list[PieceNow] = []
     for place in places:
         here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
         drawn += sorted(here, key=sentences.share_left)[:BRACKETS]
-    filled = {piece.id: piece for piece in queries.with_parts(session, drawn)}
+    filled = {piece.id: piece for piece in queries.with_parts(session, drawn, now)}
     return tuple(filled.get(piece.id, piece) for piece in pieces)
 
 
@@ -121,7 +121,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
         air = series.air(session, place_id, span.since_at, span.until_at)
         sent = traces.traces(session, place_id, span.since_at, span.until_at)
         pieces = queries.pieces(session, view.now, known=known, parts=False, at=place_id)
-        here = list(drawn_with_parts(session, (place,), pieces))
+        here = list(drawn_with_parts(session, (place,), pieces, view.now))
         stacks = [
             stack
             for stack in queries.stacks(session, view.now, known=known)
@@ -231,9 +231,11 @@ def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) ->
         return part("What stands here", html.P("Nothing that is recorded."))
     rows = []
     for piece in pieces:
-        verdict = sentences.piece_verdict(piece)
+        how = html.Span(piece_words.stands(piece, view.now), className="word")
         link = html.A(html.B(piece.name), href=address("piece", piece.id))
-        rows.append(html.Li([verdict_mark(verdict), html.Div([link, ", ", word(verdict)])], className="row"))
+        rows.append(
+            html.Li([verdict_mark(piece_words.mark_of(piece)), html.Div([link, ", ", how])], className="row")
+        )
     for stack in stacks:
         link = html.A(html.B(stack.name), href=address("stack", stack.id))
         wood = sentences.stack_wood(stack, view.display)

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboard import display as say
-from dashboard import sentences
+from dashboard import piece_words, sentences
 from dashboard.display import Display
 from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
@@ -27,7 +27,8 @@ def layout(view: View) -> html.Main:
         shop = queries.shop(session, view.now, parts=False)
         # The few whose brackets are drawn come with their parts; a long list does without.
         drawn_ids = {piece.id for place in drawn_places(shop)[0] for piece in exacting_at(place, shop)}
-        filled = queries.with_parts(session, [piece for piece in shop.pieces if piece.id in drawn_ids])
+        wanted = [piece for piece in shop.pieces if piece.id in drawn_ids]
+        filled = queries.with_parts(session, wanted, view.now)
         glueing = glue.lines(session, shop.places, view)
     by_id = {piece.id: piece for piece in filled}
     return page(
@@ -42,7 +43,7 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
         return sheet("Nothing is recorded yet.", first_steps(shop))
     zone = shop.places[0].zone if shop.places else "UTC"
     return sheet(
-        headline(shop),
+        piece_words.headline(shop.pieces, view.now),
         html.Div(
             [
                 html.Div(
@@ -64,22 +65,6 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
     )
 
 
-def headline(shop: ShopNow) -> str:
-    """The page's answer in one sentence."""
-    verdicts = [sentences.piece_verdict(piece) for piece in shop.pieces]
-    if not verdicts:
-        return "No piece is recorded yet."
-    told: list[str] = []
-    for verdict, words in (("past", "past a limit"), ("near", "near a limit"), ("unknown", "not known")):
-        number = verdicts.count(verdict)
-        if number:
-            who = sentences.counted(number, "piece") if not told else sentences.number_word(number)
-            told.append(f"{who} {'is' if number == 1 else 'are'} {words}")
-    if told:
-        return say.sentence(say.joined(told))
-    return "Every piece is easy." if len(verdicts) > 1 else "The piece is easy."
-
-
 TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the easy ones how many are named
 
 
@@ -88,10 +73,10 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
     lines: list[html.Li] = []
     by_verdict: dict[str, list[PieceNow]] = defaultdict(list)
     for piece in shop.pieces:
-        by_verdict[sentences.piece_verdict(piece)].append(piece)
+        by_verdict[piece_words.mark_of(piece)].append(piece)
     for verdict in ("past", "near", "unknown"):
         found = sorted(by_verdict[verdict], key=sentences.share_left)
-        lines += [_piece_line(piece, verdict, view.display) for piece in found[:TOLD]]
+        lines += [_piece_line(piece, view) for piece in found[:TOLD]]
         if len(found) > TOLD:
             asked = {"unknown": "not known"}.get(verdict, verdict)
             more = html.A(f"{len(found) - TOLD} more", href=address("pieces", show=asked))
@@ -127,15 +112,20 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
     return lines
 
 
-def _piece_line(piece: PieceNow, verdict: str, display: Display) -> html.Li:
-    why = say.sentence(sentences.piece_reason(piece, display))
+def _piece_line(piece: PieceNow, view: View) -> html.Li:
+    detail, coming = piece.judgement.detail, piece_words.likely(piece)
+    why = [sentences.advice(detail)]
+    if not why[0] or coming is None or (detail.get("fit"), detail.get("limit")) != (coming.fit, coming.limit):
+        why.append(piece_words.prospect(piece, view.now))
+    if sentences.piece_verdict(piece) != "easy":
+        why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
     return noted(
-        verdict,
+        piece_words.mark_of(piece),
         html.A(piece.name, href=address("piece", piece.id)),
         f", {piece.place.name}: " if piece.place else ": ",
-        word(verdict),
+        html.Span(piece_words.stands(piece, view.now), className="word"),
         ". ",
-        html.Span(prose(f"{why} {sentences.advice(piece.judgement.detail)}".strip()), className="why"),
+        html.Span(prose(" ".join(filter(None, why))), className="why"),
     )
 
 
@@ -160,7 +150,7 @@ def drawn_places(shop: ShopNow) -> tuple[list[PlaceNow], list[PlaceNow]]:
     standing: dict[int, list[int]] = defaultdict(list)
     for piece in shop.pieces:
         if piece.place is not None:
-            standing[piece.place.id].append(order[sentences.piece_verdict(piece)])
+            standing[piece.place.id].append(order[piece_words.mark_of(piece)])
     by_need = sorted(
         shop.places,
         key=lambda place: (place.kind != "shop", min(standing.get(place.id, [len(order)])), place.name),
@@ -232,7 +222,7 @@ def listed(pieces: tuple[PieceNow, ...], view: View) -> list[Any]:
         return piece_rows(pieces, view)
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     first = sorted(
-        pieces, key=lambda piece: (order[sentences.piece_verdict(piece)], sentences.share_left(piece))
+        pieces, key=lambda piece: (order[piece_words.mark_of(piece)], sentences.share_left(piece))
     )[:MANY]
     return [*piece_rows(tuple(first), view), html.P(html.A(f"All {len(pieces)} pieces", href="/pieces"))]
 
@@ -243,7 +233,7 @@ def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
         return [empty("No piece is recorded. ", html.A("Record the first one", href="/record"), ".")]
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     groups: dict[str, list[PieceNow]] = defaultdict(list)
-    for piece in sorted(pieces, key=lambda piece: order[sentences.piece_verdict(piece)]):
+    for piece in sorted(pieces, key=lambda piece: order[piece_words.mark_of(piece)]):
         groups[piece.place.name if piece.place else "Nowhere at present"].append(piece)
     return [
         html.Div(
@@ -258,15 +248,14 @@ def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
 
 def piece_row(piece: PieceNow, view: View) -> html.Li:
     """One piece in a line or two."""
-    verdict = sentences.piece_verdict(piece)
     return html.Li(
         [
-            verdict_mark(verdict),
+            verdict_mark(piece_words.mark_of(piece)),
             html.Div(
                 [
                     html.A(html.B(piece.name), href=address("piece", piece.id)),
                     ", ",
-                    word(verdict),
+                    html.Span(piece_words.stands(piece, view.now), className="word"),
                     html.Div(
                         prose(say.sentence(sentences.piece_reason(piece, view.display))),
                         className="soft small",

@@ -16,6 +16,7 @@ from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from dashboard.paper.seen import SeenRow, seen_rows
 from model.watch.home_year import HomeYear
 from model.watch.humidity import SHEET_OUTDOOR_C, ceilings
+from model.watch.moving import passed_in
 from model.wood.comfort import comfort_of
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT
 from model.wood.design import DesignRange
@@ -70,6 +71,21 @@ class ClientFacts:
     latitude_deg: float | None = None
     contact: Contact = field(default_factory=Contact)
     made_at: datetime = datetime(2026, 1, 1, tzinfo=UTC)
+    harms: tuple[tuple[str, str], ...] | None = None
+    """What is harmed there now or likely to be within the year, each with its direction; none where the book
+    doesn't know, so that the ends of the year decide."""
+
+    @property
+    def trouble(self) -> tuple[str, str] | None:
+        """What is harmed first within a year there, and in which direction; none where nothing is."""
+        harms = self.harms
+        if harms is None:
+            harms = tuple(
+                (limit.says, "shrinking" if limit.end == "dry" else "swelling")
+                for limit in passed_in(self.piece, self.year)
+                if limit.severity == "harms"
+            )
+        return harms[0] if harms else None
 
     @property
     def dry_season(self) -> str:
@@ -150,7 +166,7 @@ def _draw(
 ) -> float:
     """Draw the page at a type size; returns what is left above the strip [mm], negative when too much."""
     y = _head(sheet, facts, display, points, picture)
-    y = sheet.block(sheet.left, y, sheet.across, words.WHY, points, WORDS) + 2.4
+    y = sheet.block(sheet.left, y, sheet.across, f"{words.WHY} {_room(facts)}", points, WORDS) + 2.4
     y = _range(sheet, facts, display, y, points)
     y = _table(sheet, facts, rows, y, points)
     marks = [
@@ -165,6 +181,16 @@ def _draw(
     draw_strip(sheet, sheet.left, strip_top, marks, display.units, facts.dry_season, facts.damp_season)
     _foot(sheet, facts, foot, points)
     return left
+
+
+def _room(facts: ClientFacts) -> str:
+    """That all that moves has room to; or what will be harmed in the course of a year there."""
+    trouble = facts.trouble
+    if trouble is None:
+        return words.ROOM
+    says, direction = trouble
+    season = facts.dry_season if direction == "shrinking" else facts.damp_season
+    return words.TROUBLE.format(says=says.replace("_", " ").rstrip("."), season=season)
 
 
 def _short(sheet: Paper, name: str) -> str:

@@ -9,8 +9,15 @@ from model.wood.piece import Piece
 
 WHY = (
     "Solid wood grows wider in damp air and narrower in dry air, across its grain and slowly, over "
-    "weeks; a finish slows this and never stops it. This piece is built to let that happen, so what you "
-    "see move has been given room to move, and comes back by itself."
+    "weeks; a finish slows this and never stops it."
+)
+ROOM = (
+    "This piece is built to let that happen, so what you see move has been given room to move, and comes "
+    "back by itself."
+)
+TROUBLE = (
+    "One thing won't have room enough in the air of your home: {says}, most likely in {season}. "
+    "Call us before then, and leave it alone until we come."
 )
 STEADY = "Steady beats perfect: an hour or a day outside is nothing, weeks are what count."
 CEILING = (

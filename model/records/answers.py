@@ -15,6 +15,49 @@ class Judgement:
     detail: Document = field(default_factory=dict)
     since_at: datetime | None = None
     evaluated_at: datetime | None = None
+    is_current: bool = True  # false while it is being worked out: no answer yet
+
+
+def share_left(margin_mm: float, play_mm: float) -> float:
+    """What is left of the play designed, as a share of it; nothing of none."""
+    return margin_mm / play_mm if play_mm > 0.0 else min(margin_mm, 0.0)
+
+
+NOT_YET = Judgement(is_current=False)
+WORKING = Judgement("unknown", "being worked out", {"key": "working"}, is_current=False)
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A limit that may be passed within the coming year, as it was said on the day `said_at`.
+
+    `from_at` to `until_at` is when: the 10th to the 90th percentile of the first crossing among the years
+    that cross.
+    """
+
+    fit: str
+    limit: str
+    direction: str
+    severity: str
+    says: str
+    chance_pct: float
+    from_at: datetime
+    until_at: datetime
+    said_at: datetime
+
+
+@dataclass(frozen=True)
+class PassedSpan:
+    """A stretch in which a limit was passed, by `worst_mm` at most; `until_at` is none while it lasts."""
+
+    fit: str
+    limit: str
+    direction: str
+    severity: str
+    from_at: datetime
+    until_at: datetime | None
+    worst_mm: float
+    worst_at: datetime
 
 
 @dataclass(frozen=True)
@@ -106,7 +149,8 @@ class StayNow:
 
 @dataclass(frozen=True)
 class PieceNow:
-    """One piece, its members and fits, and where it stands. Moisture, margins and stays come with `piece`."""
+    """One piece, its members and fits, and where it stands. Moisture, margins, stays and `since` come with
+    `piece`. `next` is empty where nothing is likely in the coming year, and none where that isn't known."""
 
     id: int
     name: str
@@ -118,6 +162,9 @@ class PieceNow:
     members: tuple[MemberNow, ...] = ()
     stays: tuple[StayNow, ...] = ()
     retired_at: datetime | None = None
+    next: tuple[Coming, ...] | None = None
+    next_reason: str = "not worked out yet"
+    since: tuple[PassedSpan, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,14 @@ from sqlalchemy.orm import Session
 
 from model.records.answers import (
     AirNow,
+    Coming,
     Event,
     FitNow,
     Judgement,
     MarginNow,
     MemberNow,
     Moisture,
+    PassedSpan,
     PieceNow,
     PlaceNow,
     Ready,
@@ -31,6 +33,7 @@ from model.records.answers import (
     WarningNow,
 )
 from model.records.health import health
+from model.records.prospects import passed, with_next
 from model.records.rooms import places
 from model.records.subjects import subjects
 from model.records.tables import (
@@ -52,12 +55,14 @@ from model.wood.errors import BadInput
 
 __all__ = [
     "AirNow",
+    "Coming",
     "Event",
     "FitNow",
     "Judgement",
     "MarginNow",
     "MemberNow",
     "Moisture",
+    "PassedSpan",
     "PieceNow",
     "PlaceNow",
     "Ready",
@@ -112,7 +117,7 @@ def pieces(
             Piece.id.in_([number for number, (place_id, _) in where.items() if place_id == at])
         )
     rows = session.execute(wanted).all()
-    judged = judgements(session, "piece", [row.id for row in rows])
+    judged = judgements(session, "piece", [row.id for row in rows], now)
     found = tuple(
         PieceNow(
             id=row.id,
@@ -125,16 +130,17 @@ def pieces(
         )
         for row in rows
     )
-    return with_parts(session, found) if parts else found
+    found = with_next(session, found, now)
+    return with_parts(session, found, now) if parts else found
 
 
-def with_parts(session: Session, found: Sequence[PieceNow]) -> tuple[PieceNow, ...]:
+def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tuple[PieceNow, ...]:
     """The same pieces with their members and fits."""
     ids = [piece.id for piece in found]
     fits: dict[int, list[FitNow]] = defaultdict(list)
     fit_rows = select(Fit.id, Fit.piece_id, Fit.name, Fit.kind, Fit.document).where(Fit.piece_id.in_(ids))
     rows = session.execute(fit_rows.order_by(Fit.id)).all()
-    judged = judgements(session, "fit", [row.id for row in rows])
+    judged = judgements(session, "fit", [row.id for row in rows], now)
     for row in rows:
         fits[row.piece_id].append(FitNow(row.id, row.name, row.kind, row.document, judged[row.id]))
     members: dict[int, list[MemberNow]] = defaultdict(list)
@@ -169,10 +175,10 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     standing = places(session, now, only=where[0]) if where else ()
     fit_rows = session.scalars(select(Fit).where(Fit.piece_id == piece_id).order_by(Fit.id)).all()
     member_rows = session.scalars(select(Member).where(Member.piece_id == piece_id).order_by(Member.id)).all()
-    judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows])
+    judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows], now)
     margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
     moist = _latest_moisture(session, [member.id for member in member_rows], now)
-    return PieceNow(
+    found = PieceNow(
         id=row.id,
         name=row.name,
         document=row.document,
@@ -189,11 +195,13 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
             )
             for fit in fit_rows
         ),
-        judgement=judgements(session, "piece", [piece_id])[piece_id],
+        judgement=judgements(session, "piece", [piece_id], now)[piece_id],
         members=tuple(_member(member, moist.get(member.id)) for member in member_rows),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
+        since=passed(session, {fit.id: fit.name for fit in fit_rows}, now),
     )
+    return with_next(session, [found], now)[0]
 
 
 def stays(session: Session, piece_id: int | None = None, stack_id: int | None = None) -> tuple[StayNow, ...]:
@@ -280,7 +288,7 @@ def stacks(
     rows = session.scalars(wanted).all()
     where = _standing(session, Stay.stack_id, now)
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
-    judged = judgements(session, "stack", [row.id for row in rows])
+    judged = judgements(session, "stack", [row.id for row in rows], now)
     moist = _latest_moisture(session, [row.id for row in rows], now)
     return tuple(
         StackNow(

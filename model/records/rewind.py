@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import bindparam, delete, select, text
 from sqlalchemy.orm import Session
 
-from model.records.tables import Checkpoint, Fit, Margin, Member, Piece, Stack
+from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Piece, Stack
 from model.records.types import EPOCH, UtcDateTime
 from model.wood.errors import BadInput
 
@@ -51,7 +51,7 @@ def hour_of(at: datetime) -> datetime:
 
 
 def rewind_piece(session: Session, piece: Piece, since_at: datetime | None = None) -> None:
-    """Take back what was computed for a piece from an hour on; all of it when none is given."""
+    """Take back what was computed for a piece from an hour on, or all of it, and its outlook."""
     session.flush()
     bodies = select(Member.id).where(Member.piece_id == piece.id)
     fits = select(Fit.id).where(Fit.piece_id == piece.id)
@@ -62,6 +62,8 @@ def rewind_piece(session: Session, piece: Piece, since_at: datetime | None = Non
         margins = margins.where(Margin.at >= hour_of(since_at))
     session.execute(checkpoints, execution_options={"synchronize_session": False})
     session.execute(margins, execution_options={"synchronize_session": False})
+    outlook = delete(Outlook).where(Outlook.piece_id == piece.id)
+    session.execute(outlook, execution_options={"synchronize_session": False})
 
 
 def rewind_stack(session: Session, stack: Stack, since_at: datetime | None = None) -> None:

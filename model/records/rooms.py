@@ -29,7 +29,7 @@ def places(session: Session, now: datetime, only: int | None = None) -> tuple[Pl
     ids = [row.id for row in rows]
     latest = _latest_air(session, ids, now)
     heard, names = _hanging_now(session, ids, now)
-    judged = judgements(session, "place", ids)
+    judged = judgements(session, "place", ids, now)
     found = [
         PlaceNow(
             id=row.id,

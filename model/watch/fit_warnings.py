@@ -31,6 +31,7 @@ def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
         says=limit.says,
         margin_mm=float(fit.margin_mm[row, column]),
         play_mm=float(fit.play_mm[row]),
+        near_mm=float(fit.near_mm(column)[row]),
         level=int(fit.history.level[row, column]),
         since_hour=int(fit.history.since[row, column]),
         crossing=fit.crossing[row][column],
@@ -41,11 +42,11 @@ def limits_now(fit: FitHours) -> list[LimitNow]:
     """The limits of a fit at its last hour."""
     return [
         LimitNow(
-            limit.name, limit.direction, limit.severity, limit.says, now.margin_mm, play_mm,
+            limit.name, limit.direction, limit.severity, limit.says, now.margin_mm, play_mm, near_mm,
             now.level, now.since, crossing[-1],
         )
-        for limit, now, play_mm, crossing in zip(
-            fit.limits, fit.latest, fit.play_mm.tolist(), fit.crossing, strict=True
+        for limit, now, play_mm, near_mm, crossing in zip(
+            fit.limits, fit.latest, fit.play_mm.tolist(), fit.near_mm(-1).tolist(), fit.crossing, strict=True
         )
     ]  # fmt: skip
 

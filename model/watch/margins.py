@@ -15,7 +15,7 @@ import numpy as np
 from model.watch.climate import Climate, Floats
 from model.watch.fit_on_book import FitOnBook
 from model.watch.roster import Body, Owner
-from model.watch.standing import CLEAR_BY_PCT, NEAR_SHARE, Flags, History, Standing, standings
+from model.watch.standing import CLEAR_BY_PCT, Flags, History, Standing, near_below, standings
 from model.watch.state import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
@@ -77,8 +77,9 @@ class FitHours:
     def last(self) -> int:
         return self.first + self.margin_mm.shape[1] - 1
 
-    def near_mm(self, limit: int) -> float:
-        return NEAR_SHARE * max(float(self.play_mm[limit]), 0.0)
+    def near_mm(self, column: int) -> Floats:
+        """Below which margin each limit is near at one of the hours."""
+        return near_below(self.play_mm, self.margin_mm[:, column], self.dearer_mm[:, column])
 
 
 def fits_through(

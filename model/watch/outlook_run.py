@@ -48,6 +48,9 @@ NAMES = ("p10", "p50", "p90")
 LIKELY = 0.1
 """A limit crossed in fewer years than this asks for no humidity to hold."""
 DIGITS = 4
+FORM = 2
+"""Counted up when the rows come to hold something new, so that those stored before are computed again."""
+EVEN_PCT = 50.0
 
 
 class Outlooks:
@@ -158,7 +161,7 @@ def _basis(owner: Owner, hour: int, states: States, air: object) -> str:
     hashed = hashlib.blake2b(digest_size=12)
     hashed.update(states.profile.tobytes() + states.variance_pct2.tobytes())
     fits = [(fit.name, fit.fit, fit.gaps) for fit in owner.fits]
-    hashed.update(repr((hour, air, owner.bodies, fits)).encode())
+    hashed.update(repr((FORM, hour, air, owner.bodies, fits)).encode())
     return hashed.hexdigest()
 
 
@@ -202,7 +205,7 @@ def rows_of(ahead: Ahead, surroundings: Surroundings, basis: str = "") -> list[d
         "basis": basis,
     }
     series: list[tuple[str, int, str, Floats, dict[str, Any]]] = [
-        ("piece", request.owner.id, "rh_pct", spread(ahead.air.rh_pct), about_air),
+        ("piece", request.owner.id, "rh_pct", spread(ahead.air.rh_pct), about_air | {"next": next_of(ahead)}),
         ("piece", request.owner.id, "temperature_c", spread(ahead.air.temperature_c), about_air),
     ]
     for name, mc_pct in ahead.mc_pct.items():
@@ -224,6 +227,40 @@ def rows_of(ahead: Ahead, surroundings: Surroundings, basis: str = "") -> list[d
         }
         for kind, subject, quantity, values, detail in series
     ]
+
+
+def next_of(ahead: Ahead) -> list[dict[str, Any]]:
+    """The limits not past today that one year in ten or more passes, those first that most years pass.
+
+    Within those and within the rest harms come before shows, then the earlier. `low_days` and `high_days` are
+    the 10th and 90th percentile of the first crossing among the years that cross, counted from the outlook's
+    midnight.
+    """
+    found = []
+    for limit in ahead.limits:
+        if limit.now_mm < 0.0 or limit.chance < LIKELY:
+            continue
+        days = limit.crossing_days[np.isfinite(limit.crossing_days)]
+        if not len(days):
+            # Crossed only for what is not known of the wood itself, so by the margins that take it in.
+            below = limit.margin_mm < 0.0
+            days = (np.argmax(below, axis=0) + 1.0)[below.any(axis=0)]
+        low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
+        found.append(
+            {
+                "fit": limit.fit,
+                "limit": limit.limit.name,
+                "direction": limit.limit.direction,
+                "severity": limit.limit.severity,
+                "says": limit.limit.says,
+                "chance_pct": round(100.0 * limit.chance, 1),
+                "low_days": max(int(low), 1),
+                "high_days": max(int(np.ceil(high)), 1),
+            }
+        )
+    return sorted(
+        found, key=lambda one: (one["chance_pct"] < EVEN_PCT, one["severity"] != "harms", one["low_days"])
+    )
 
 
 def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) -> dict[str, Any]:
@@ -352,6 +389,7 @@ def _document(
         "piece": piece,
         "at": air.at.isoformat(),
         **{key: air.detail[key] for key in ("years", "known_from", "climate_known", "seen_share")},
+        "next": air.detail.get("next"),
         "months": [months[month] for month in sorted(months)],
         "limits": limits,
     }

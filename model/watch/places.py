@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from model.watch.climate import NEVER_H, Climate
+from model.watch.daily import DAY_H, LEAST_MEASURED_H
 from model.watch.place_days import PlaceHistory
 from model.watch.place_warnings import COLD_IRON, iron_wet
 from model.watch.roster import Owner
@@ -22,22 +23,32 @@ def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThe
     climate = climates.get(place_id) if place_id is not None else None
     if climate is None:
         return AirThen(None, NEVER_H, 0, hour)
+    return _then(climate, hour)
+
+
+def _then(climate: Climate, hour: int) -> AirThen:
     age_h = int(climate.age_h(np.array([hour]))[0])
-    return AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
+    in_first_hour = age_h >= NEVER_H and len(climate.air.measured_hours) > 0
+    return AirThen(climate.place.name, age_h, climate.silent_after_h, hour, in_first_hour)
+
+
+def _day_emc_pct(climate: Climate, hour: int) -> float:
+    """Mean EMC of the last 24 hours [%]; NaN where too few of them are measured to speak of a day."""
+    measured = np.count_nonzero(climate.air.measured_hours >= hour - DAY_H)
+    return climate.mean_emc_pct(hour - DAY_H, hour) if measured >= LEAST_MEASURED_H else math.nan
 
 
 def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
     """The verdict of a place, from its days up to the last midnight and its air now."""
     air = climate.air
-    age_h = int(climate.age_h(np.array([hour]))[0])
-    then = AirThen(climate.place.name, age_h, climate.silent_after_h, hour)
+    then = _then(climate, hour)
     if len(air) == 0:
         return verdict_of_place(math.nan, math.nan, math.nan, then, hour)
     row = min(max(hour - 1 - air.first, 0), len(air) - 1)
     judged = verdict_of_place(
         float(air.temperature_c[row]),
         float(air.rh_pct[row]),
-        climate.mean_emc_pct(hour - 24, hour),
+        _day_emc_pct(climate, hour),
         then,
         max(climate.heard_since(), history.since),
         history.moved_pct,

@@ -3,8 +3,9 @@
 A pure fold over hours, compiled: the standing at an hour follows from the one before and from what is
 known of that hour, so that late readings which rewind to a checkpoint come to the same history.
 
-* past when the margin is negative; near when it is below a quarter of the play designed, or when the outlook
-  has foreseen a crossing on `FORESEEN_DAYS` daily evaluations in a row;
+* past when the margin is negative; near when it is below a quarter of the play designed or below the movement
+  of one point of moisture, whichever is larger, or when the outlook has foreseen a crossing on
+  `FORESEEN_DAYS` daily evaluations in a row; never easy where no play was designed at all;
 * left when the wood is inside by `CLEAR_BY_PCT` points of moisture and the mean air of three days would
   leave it inside too;
 * never there and back within `DWELL_H` hours; going on from near to past is not going back;
@@ -25,6 +26,8 @@ STANDINGS = ("easy", "near", "past")
 EASY, NEAR, PAST = 0, 1, 2
 
 NEAR_SHARE = 0.25
+NO_PLAY_MM = 0.1
+"""Play that no rule reads is none: back at the moisture it was built at, the wood is at its limit."""
 CLEAR_BY_PCT = 0.3
 FORESEEN_DAYS = 3
 DWELL_H = 24
@@ -71,6 +74,18 @@ class History(NamedTuple):
         )
 
 
+def near_below(play_mm: Floats, margin_mm: Floats, dearer_mm: Floats) -> Floats:
+    """Below which margin a limit is near [mm]; infinite where no play was designed for it.
+
+    Parameters
+    ----------
+    play_mm, margin_mm, dearer_mm : arrays of one shape, or that broadcast
+        As in `standings`; margin less dearer is the movement of `CLEAR_BY_PCT` points of moisture.
+    """
+    a_point_mm = np.asarray(margin_mm - dearer_mm) / CLEAR_BY_PCT
+    return np.where(play_mm > NO_PLAY_MM, np.fmax(NEAR_SHARE * play_mm, a_point_mm), np.inf)
+
+
 def standings(
     before: Standing,
     first: int,
@@ -109,7 +124,7 @@ def standings(
         np.empty(shape, dtype=np.bool_),
         np.empty(shape, dtype=np.int64),
     )
-    near_mm = NEAR_SHARE * np.maximum(play_mm, 0.0)
+    near_mm = near_below(play_mm[:, None], margin_mm, dearer_mm)
     _fold(
         *before, first, margin_mm, dearer_mm, settling_mm, near_mm, crosses, unknown, *history,
     )  # fmt: skip
@@ -130,14 +145,14 @@ def _fold(  # type: ignore[no-untyped-def]
             m = margin[i, k]
             if not unknown[i, k] and not np.isnan(m):
                 ahead = foreseen >= FORESEEN_DAYS
-                asked = PAST if m < 0.0 else (NEAR if m < near[i] or ahead else EASY)
+                asked = PAST if m < 0.0 else (NEAR if m < near[i, k] or ahead else EASY)
                 settled = hour - since >= DWELL_H
                 if asked > level:
                     if settled or not eased:
                         level, since, eased = asked, hour, False
                 elif asked < level and settled:
                     inside = -np.inf if np.isnan(settling[i, k]) else min(dearer[i, k], settling[i, k])
-                    if inside >= near[i] and not ahead:
+                    if inside >= near[i, k] and not ahead:
                         level, since, eased = EASY, hour, True
                     elif level == PAST and inside >= 0.0:
                         level, since, eased = NEAR, hour, True

@@ -9,7 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from model.watch.standing import NEAR, NEAR_SHARE, PAST, STANDINGS
+from model.records.answers import share_left
+from model.watch.standing import NEAR, NO_PLAY_MM, PAST, STANDINGS
 from model.wood.diffusion import DOUBT_FACTOR
 
 Detail = dict[str, Any]
@@ -46,6 +47,7 @@ class LimitNow(NamedTuple):
     says: str
     margin_mm: float
     play_mm: float
+    near_mm: float  # below which it is near
     level: int
     since_hour: int
     crossing: Mapping[str, Any] | None = None
@@ -59,6 +61,7 @@ class AirThen:
     age_h: int
     silent_after_h: int
     hour: int
+    in_first_hour: bool = False  # readings have come, and no hour of them is over yet
 
     @property
     def unknown(self) -> bool:
@@ -104,11 +107,9 @@ def verdict_of(limits: Sequence[LimitNow], air: AirThen, sd_pct: float = math.na
 
 def governing(limits: Sequence[LimitNow]) -> LimitNow:
     """The limit that decides: the worst standing, then the least left of its play, then by name."""
-
-    def left(limit: LimitNow) -> float:
-        return limit.margin_mm / limit.play_mm if limit.play_mm > 0.0 else limit.margin_mm
-
-    return min(limits, key=lambda limit: (-limit.level, left(limit), limit.name))
+    return min(
+        limits, key=lambda limit: (-limit.level, share_left(limit.margin_mm, limit.play_mm), limit.name)
+    )
 
 
 def limit_reason(limit: LimitNow) -> tuple[str, str]:
@@ -119,9 +120,11 @@ def limit_reason(limit: LimitNow) -> tuple[str, str]:
             return "past", f"{says}: {-limit.margin_mm:.1f} mm past"
         return "past-easing", f"{says}: back by {left}, not yet clearly"
     if limit.level == NEAR:
-        if limit.crossing is not None and limit.margin_mm >= NEAR_SHARE * limit.play_mm:
+        if limit.play_mm <= NO_PLAY_MM:
+            return "no-play", f"{left} left until {says}; it was built with none"
+        if limit.crossing is not None and limit.margin_mm >= limit.near_mm:
             return "foreseen", f"{says} {days_in_words(limit.crossing)}, {left} left now"
-        if limit.margin_mm < NEAR_SHARE * limit.play_mm:
+        if limit.margin_mm < limit.near_mm:
             return "near", f"{left} of {limit.play_mm:.1f} mm left until {says}"
         return "near-easing", f"{left} of {limit.play_mm:.1f} mm left until {says}, not yet clearly more"
     return "easy", f"{left} left until {says}"
@@ -141,6 +144,8 @@ def air_reason(air: AirThen) -> str:
     if air.place is None:
         return "nobody said where it stands"
     if air.age_h >= 1 << 30:
+        if air.in_first_hour:
+            return f"the first hour of readings from {air.place} isn't over yet"
         return f"no sensor has reported from {air.place} yet"
     return f"no reading from {air.place} for {hours_in_words(air.age_h)}"
 
@@ -162,9 +167,8 @@ def verdict_of_piece(fits: Mapping[str, Judged], hour: int, problem: str = "") -
         return Judged(UNKNOWN, hour, "No fit is recorded, so no limit is watched", {"key": "no-fit"})
 
     def left(judged: Judged) -> float:
-        play = judged.detail.get("play_mm") or 0.0
-        margin: float = judged.detail.get("margin_mm", math.inf)
-        return margin / play if play > 0.0 else margin
+        margin_mm = judged.detail.get("margin_mm")
+        return math.inf if margin_mm is None else share_left(margin_mm, judged.detail.get("play_mm") or 0.0)
 
     name = min(fits, key=lambda name: (-RANK[fits[name].verdict], left(fits[name]), name))
     worst = fits[name]
@@ -202,6 +206,8 @@ def verdict_of_place(
         detail["key"] = "unknown"
         return Judged(UNKNOWN, air.unknown_since, sentence(air_reason(air)), detail)
     leads = f"the air of the last 24 hours would bring wood to {emc_pct:.1f} %"
+    if math.isnan(emc_pct):
+        leads = "less than half of the last 24 hours is measured"
     if moved_pct:
         return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
     return Judged("easy", since_hour, sentence(leads), detail)

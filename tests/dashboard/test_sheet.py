@@ -91,6 +91,22 @@ def picture_of(pdf: bytes, dpi: int = 300) -> np.ndarray:
 
 
 @needs_poppler
+def test_a_client_is_not_told_that_all_has_room_when_the_year_will_harm_something() -> None:
+    chest = sample("chest_of_drawers")
+    mild = facts_of(chest, harms=())
+    assert "has been given room to move" in words_of(client_sheet(mild, Display()))
+    # The book knows better than the ends of the year, and without the book the ends of the year decide.
+    for facts in (
+        replace(mild, harms=(("the screw of drawer_bottom meets the end of its slot", "swelling"),)),
+        facts_of(chest, year=given_year(chest, 10.0, 85.0)),
+    ):
+        words = words_of(client_sheet(facts, Display()))
+        assert "has been given room to move" not in words
+        assert "One thing won't have room enough in the air of your home" in words
+        assert "Call us before then" in words
+
+
+@needs_poppler
 @pytest.mark.parametrize("name", ["chest_of_drawers", "wall_cupboard", "blanket_chest"])
 @pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])
 def test_the_client_sheet_is_one_page_with_everything_on_it(name: str, units: Units, paper: Any) -> None:

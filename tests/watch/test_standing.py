@@ -12,7 +12,10 @@ PLAY_MM = 4.0
 POINT_MM = 2.0  # movement for one point of moisture
 
 
-def run(margin_mm, settling_mm=None, crosses=None, unknown=None, first=0, before=None):
+def run(
+    margin_mm, settling_mm=None, crosses=None, unknown=None, first=0, before=None,
+    play_mm=PLAY_MM, point_mm=POINT_MM,
+):  # fmt: skip
     margin = np.atleast_2d(np.asarray(margin_mm, dtype=float))
     hours = margin.shape[1]
 
@@ -23,9 +26,9 @@ def run(margin_mm, settling_mm=None, crosses=None, unknown=None, first=0, before
         before or Standing.first(1, first),
         first,
         margin,
-        margin - 0.3 * POINT_MM,
+        margin - 0.3 * point_mm,
         rows(settling_mm, margin).astype(float),
-        np.array([PLAY_MM]),
+        np.array([play_mm]),
         rows(crosses, False).astype(bool),
         rows(unknown, False).astype(bool)[:, :hours],
     )
@@ -36,7 +39,18 @@ def level(history: History) -> list[int]:
 
 
 def test_a_limit_is_near_below_a_quarter_of_its_play_and_past_below_nothing():
-    assert level(run([2.0, 1.01, 0.99, 0.0, -0.01])) == [EASY, EASY, NEAR, NEAR, PAST]
+    assert level(run([2.0, 1.01, 0.99, 0.0, -0.01], point_mm=0.5)) == [EASY, EASY, NEAR, NEAR, PAST]
+
+
+def test_a_limit_is_near_when_one_point_of_moisture_would_reach_it():
+    assert level(run([3.0, 2.01, 1.99, 0.0, -0.01])) == [EASY, EASY, NEAR, NEAR, PAST]
+
+
+def test_a_limit_with_no_play_designed_is_never_easy():
+    assert level(run([0.6] * 72, play_mm=0.0, settling_mm=3.0)) == [NEAR] * 72
+    assert level(run([-0.1] * 30 + [5.0] * 48, play_mm=0.0))[-1] == NEAR
+    assert level(run([1.0], play_mm=-0.5)) == [NEAR]
+    assert level(run([2.5, 2.5], play_mm=0.05)) == [NEAR, NEAR]
 
 
 def test_what_begins_past_is_past_at_once():
@@ -57,9 +71,9 @@ def test_past_is_not_left_while_the_air_of_three_days_would_bring_it_back():
     assert level(run(margins, settling_mm=3.0))[-1] == EASY
 
 
-def test_near_is_left_only_well_above_a_quarter_of_the_play():
-    assert level(run([0.9] * 30 + [1.5] * 48))[-1] == NEAR
-    assert level(run([0.9] * 30 + [1.7] * 48))[-1] == EASY
+def test_near_is_left_only_well_above_a_point_of_moisture():
+    assert level(run([0.9] * 30 + [2.5] * 48))[-1] == NEAR
+    assert level(run([0.9] * 30 + [2.7] * 48))[-1] == EASY
 
 
 def test_going_on_from_near_to_past_waits_for_nothing():

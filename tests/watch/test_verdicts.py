@@ -15,7 +15,7 @@ SILENT = AirThen("flat", 100, 72, 1000)
 
 
 def limit(level=EASY, margin_mm=3.0, play_mm=4.0, name="binds", says="front binds", crossing=None, since=900):
-    return LimitNow(name, "swelling", "harms", says, margin_mm, play_mm, level, since, crossing)
+    return LimitNow(name, "swelling", "harms", says, margin_mm, play_mm, play_mm / 4, level, since, crossing)
 
 
 def test_easy_says_what_is_left_before_the_limit_that_governs():

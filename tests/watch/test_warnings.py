@@ -1,5 +1,6 @@
 """Warnings as rows of change: told once, escalated once, kept through a changed past."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -63,6 +64,19 @@ def test_a_told_warning_that_really_opened_earlier_is_not_told_again():
     assert not changes.removed
 
 
+@pytest.mark.parametrize("late", [episode(30), episode(30, closed=40), episode(21, closed=22)])
+def test_two_warnings_are_one_only_while_each_begins_before_the_other_has_ended(late):
+    """Told of 10 to 20: what opens later is another, told anew; so it is the other way round."""
+    told = episode(10, closed=20)
+    for stored, found in ((told, late), (replace(late, closed_ms=late.closed_ms or 90 * HOUR_MS), told)):
+        changes = reconcile([Stored(1, stored, True)], [found])
+        assert changes.added == [found]
+        assert changes.changed[0][1].reason.startswith("withdrawn")
+    for meets in (episode(20, closed=30), episode(5, closed=10), episode(12, closed=15), episode(5)):
+        changes = reconcile([Stored(1, told, True)], [meets])
+        assert (changes.added, changes.changed) == ([], [(1, meets)])
+
+
 def test_a_told_warning_does_not_become_one_of_another_time():
     changes = reconcile([Stored(1, episode(10, closed=20), True)], [episode(30)])
     assert changes.added == [episode(30)]
@@ -70,6 +84,16 @@ def test_a_told_warning_does_not_become_one_of_another_time():
 
 
 # ---------------------------------------------------------------- on a book
+
+
+@pytest.fixture
+def roomy_shop(make_shop):
+    """The shop with more room about the front: at 45 % no limit is within a point of moisture."""
+    made = make_shop()
+    made.place()
+    made.sensor()
+    made.piece(made.cabinet.replace('gap = "1.2mm"', 'gap = "1.8mm"'))
+    return made
 
 
 def dry_spell(shop, days=40, dry_pct=18.0):
@@ -95,7 +119,8 @@ def test_a_slow_drying_warns_once_near_and_escalates_once_past(shop):
     assert {instant for _, _, instant in opened} == {gap.opened_at}
 
 
-def test_acknowledging_keeps_the_warning_open_until_the_wood_is_back(shop):
+def test_acknowledging_keeps_the_warning_open_until_the_wood_is_back(roomy_shop):
+    shop = roomy_shop
     shop.send(dry_spell(shop))
     shop.evaluate(shop.hour(40 * 24))
     shop.change(
@@ -110,7 +135,8 @@ def test_acknowledging_keeps_the_warning_open_until_the_wood_is_back(shop):
     assert shop.warnings()[0].trade_act == "eased it"
 
 
-def test_late_readings_that_deny_it_keep_what_was_told_and_delete_what_was_not(shop):
+def test_late_readings_that_deny_it_keep_what_was_told_and_delete_what_was_not(roomy_shop):
+    shop = roomy_shop
     shop.send([row for row in dry_spell(shop) if row[0] < shop.hour(14 * 24)])
     shop.send(shop.hourly(26 * 24, 20.0, 15.0, first=14 * 24), 1)
     shop.evaluate(shop.hour(40 * 24))
@@ -147,7 +173,8 @@ def test_a_piece_that_comes_in_past_a_limit_warns_at_once(make_shop):
     assert warning.opened_at == shop.hour(1)  # as soon as there is air to go by
 
 
-def test_a_retired_piece_s_warnings_end_with_it_and_open_again_when_it_is_restored(shop):
+def test_a_retired_piece_s_warnings_end_with_it_and_open_again_when_it_is_restored(roomy_shop):
+    shop = roomy_shop
     shop.send(dry_spell(shop, days=60))
     shop.evaluate(shop.hour(60 * 24))
     before = shop.computed()
@@ -201,7 +228,8 @@ FIRST_DAY = 20458  # days from 1970 to the start of the shop
 
 
 @pytest.mark.parametrize("at_once", [True, False])
-def test_a_harm_that_comes_within_two_weeks_is_told_again_once_and_in_the_morning(shop, at_once):
+def test_a_harm_that_comes_within_two_weeks_is_told_again_once_and_in_the_morning(roomy_shop, at_once):
+    shop = roomy_shop
     shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day))
     shop.send(shop.hourly(24 * 24, 20.0, 45.0))
     for day in [24] if at_once else range(1, 25):

@@ -1,0 +1,277 @@
+"""What a maker and a client read of a piece: nothing is called well that the year is likely to pass, nor what
+isn't known, is being worked out, or was strained last spring."""
+
+import html
+import json
+import re
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from sqlalchemy import update
+
+from dashboard.app import build_app
+from dashboard.display import Display
+from dashboard.pages.client import client_page
+from dashboard.sheet import client_facts
+from dashboard.still_page import paper
+from dashboard.view import Context, View
+from model.records import measured, queries
+from model.records.tables import Member, Outlook, StaleHour
+from model.watch.outlook_run import Outlooks
+
+# The drawer bottom was cut with a slot too short for a year in the valley.
+CHEST = """
+[piece]
+name = "Ash chest"
+[member.bottom]
+species = "white ash"
+cut = "flat-sawn"
+width = "16in"
+mc_pct = 8.3
+thickness = "3/8in"
+[fit.drawer_bottom]
+kind = "drawer-bottom"
+member = "bottom"
+slot_length = "8mm"
+"""
+
+
+def text_of(page: str) -> str:
+    """What can be read in a page's own part."""
+    own = page[page.index("<main") : page.index("</main>")] if "<main" in page else page
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", "", own))).replace("\u00a0", " ")
+
+
+def read(shop, now, path="/"):
+    client = build_app(shop.store, lambda: now).server.test_client()
+    return text_of(client.get(path).get_data(as_text=True))
+
+
+def on_client_page(shop, now):
+    with shop.store.session() as session:
+        view = View(Context(shop.store, lambda: now), Display("inch"), now)
+        return text_of(paper("chest", client_page(queries.piece(session, 1, now), view)))
+
+
+def chest_at(shop, days, rh_pct=45.0):
+    """A chest that has stood in a home for some days of even air."""
+    shop.place("Mill house", "home", zone="America/New_York")
+    shop.sensor()
+    shop.piece(CHEST)
+    shop.send(shop.hourly(days * 24, 20.0, rh_pct))
+    shop.evaluate(shop.hour(days * 24))
+    return shop
+
+
+@pytest.fixture
+def chest(shop_at_home):
+    """A chest that nothing is wrong with in a room at 45 %, with the outlook of the day."""
+    shop, now = shop_at_home
+    Outlooks(shop.store, years=50).refresh(now)
+    return shop, now
+
+
+@pytest.fixture
+def shop_at_home(make_shop):
+    shop = chest_at(make_shop(), 10)
+    return shop, shop.hour(240.5)
+
+
+def outlook_of(shop, **of_it):
+    """Write into the stored outlook what it says of the chest's one likely limit."""
+    with shop.store.session() as session:
+        row = session.get_one(Outlook, ("piece", 1, "rh_pct"))
+        session.execute(
+            update(Outlook)
+            .where(Outlook.subject_kind == "piece", Outlook.quantity == "rh_pct")
+            .values(detail={**row.detail, "next": [{**row.detail["next"][0], **of_it}] if of_it else []})
+        )
+
+
+def test_a_chest_that_reaches_its_slot_ends_this_winter_is_called_well_nowhere(chest):
+    shop, now = chest
+    first = read(shop, now)
+    assert "Nothing is wrong today; Ash chest reaches a limit in " in first
+    assert "Easy:" not in first
+    page = read(shop, now, "/piece/1")
+    assert "easy today, reaches a limit in " in page
+    assert re.search(r"Drawer bottom: .*slot.* of 10 years|nearly all years", page)
+    for path in ("/pieces", "/place/1", "/pieces?show=near"):
+        assert "Ash chest, easy today, reaches a limit" in read(shop, now, path)
+    assert "Ash chest" not in read(shop, now, "/pieces?show=easy")
+    client = on_client_page(shop, now)
+    assert "all right" not in client
+    assert "More likely than not, in " in client
+    with shop.store.session() as session:
+        assert client_facts(session, 1, now).trouble is not None
+
+
+def test_one_limit_in_ten_years_is_no_alarm_and_one_in_two_is(chest):
+    shop, now = chest
+    outlook_of(shop, chance_pct=10.0)
+    assert "nothing is likely to be within the year" in read(shop, now)
+    assert "It is all right where it stands." in on_client_page(shop, now)
+    outlook_of(shop, chance_pct=50.0)
+    assert "reaches a limit" in read(shop, now)
+    assert "all right" not in on_client_page(shop, now)
+
+
+def test_without_an_outlook_the_year_is_said_to_be_unknown(shop_at_home):
+    shop, now = shop_at_home
+    assert "Nothing is wrong today; what the coming year brings isn't known yet." in read(shop, now)
+    assert "The coming year is being worked out." in read(shop, now, "/piece/1")
+    client = on_client_page(shop, now)
+    assert "all right" not in client
+    assert "How it will take the coming year isn't known yet." in client
+
+
+def test_an_outlook_of_last_week_is_none(chest):
+    shop, _ = chest
+    shop.send(shop.hourly(100, 20.0, 45.0, first=240))
+    shop.evaluate(shop.hour(340))
+    assert "what the coming year brings isn't known yet" in read(shop, shop.hour(340.5))
+
+
+def test_next_comes_first_by_likelihood_then_by_harm_then_by_day(chest):
+    shop, now = chest
+    with shop.store.session() as session:
+        coming = queries.piece(session, 1, now).next
+    assert coming
+    for one in coming:
+        assert one.chance_pct >= 10.0
+        assert now < one.from_at <= one.until_at
+        assert one.said_at == shop.hour(240)
+    order = [(one.chance_pct < 50.0, one.severity != "harms", one.from_at) for one in coming]
+    assert order == sorted(order)
+
+
+# ---------------------------------------------------------------- while it is being worked out
+
+
+def current(shop, now):
+    with shop.store.session() as session:
+        piece = queries.piece(session, 1, now)
+    return piece.judgement.is_current, piece.judgement.verdict, piece.fits[0].judgement.verdict
+
+
+def test_while_a_measurement_is_worked_in_there_is_no_answer_yet(chest):
+    shop, now = chest
+    assert current(shop, now) == (True, "easy", "easy")
+    with shop.store.session() as session:
+        body = session.get_one(Member, 1)
+        measured.record_measurement(session, body, "mc_pct", 11.5, shop.hour(200))
+    assert current(shop, now) == (False, "unknown", "unknown")
+    assert "One piece is being worked out." in read(shop, now)
+    assert "no answer yet" in read(shop, now, "/piece/1")
+    assert "How it stands is being worked out." in on_client_page(shop, now)
+    shop.evaluate(shop.hour(240))
+    assert current(shop, now)[0] is True
+
+
+def test_readings_that_come_days_late_leave_no_old_answer_standing(chest):
+    shop, now = chest
+    shop.sensor("shelf")
+    shop.send(shop.hourly(24 * 3, 20.0, 70.0, first=100), 2)
+    assert current(shop, now)[0] is False
+    assert "being worked out" in read(shop, now)
+    shop.evaluate(shop.hour(240))
+    assert shop.rows(StaleHour) == []
+    assert current(shop, now)[0] is True
+
+
+def test_the_readings_of_this_hour_are_no_reason_to_wait(chest):
+    shop, now = chest
+    shop.send(shop.hourly(1, 20.0, 45.0, first=240))
+    assert shop.rows(StaleHour)
+    assert current(shop, now)[0] is True
+
+
+def test_an_answer_of_the_day_before_yesterday_is_none(chest):
+    shop, now = chest
+    later = now + timedelta(days=2)
+    assert current(shop, later)[:2] == (False, "unknown")
+    assert "calculations have stalled" in read(shop, later, "/piece/1").lower()
+    assert "all right" not in on_client_page(shop, later)
+
+
+def test_a_program_that_asks_is_told_what_is_current_and_what_comes(chest, monkeypatch, capsys):
+    shop, now = chest
+    monkeypatch.setattr("deploy.book_commands.open_book", lambda: (shop.store, now))
+    from deploy.book_commands import state
+
+    state(as_json=True)
+    document = json.loads(capsys.readouterr().out)
+    (piece,) = document["pieces"]
+    assert piece["is_current"] is True
+    assert piece["since"] == []
+    assert piece["next"][0]["fit"] == "drawer_bottom"
+    assert {"chance_pct", "from_at", "until_at", "said_at", "reason", "severity"} <= piece["next"][0].keys()
+    state(as_json=False)
+    assert "reaches a limit" in re.sub(r"\s+", " ", capsys.readouterr().out)
+
+
+# ---------------------------------------------------------------- what it went through
+
+
+def test_a_limit_passed_last_winter_is_told_with_what_to_look_for(make_shop):
+    shop = make_shop()
+    shop.place("Mill house", "home", zone="America/New_York")
+    shop.sensor()
+    shop.piece(CHEST)
+    rh_pct = np.where(np.arange(120 * 24) < 60 * 24, 15.0, 45.0)
+    shop.send(shop.hourly(120 * 24, 20.0, rh_pct))
+    shop.evaluate(shop.hour(120 * 24))
+    now = shop.hour(120 * 24 + 0.5)
+    with shop.store.session() as session:
+        (span,) = queries.piece(session, 1, now).since
+    assert (span.fit, span.limit, span.severity) == ("drawer_bottom", "slot-end-dry", "harms")
+    assert span.worst_mm > 0.5
+    assert shop.hour(0) < span.from_at < span.worst_at < span.until_at < now
+    told = r"Drawer bottom was past its limit in dry air for \d+ days in (winter|spring): look for a split"
+    assert re.search(told, read(shop, now, "/piece/1"))
+    assert re.search(told, on_client_page(shop, now))
+
+
+# ---------------------------------------------------------------- no play, and the first hour
+
+
+def test_a_fit_built_with_no_play_is_never_easy(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.sensor()
+    shop.piece(CHEST.replace('slot_length = "8mm"', 'slot_length = "10mm"\nscrew_at = "1.76mm"\n'))
+    shop.send(shop.hourly(20 * 24, 20.0, 36.0))
+    shop.evaluate(shop.hour(20 * 24))
+    verdict = shop.fit_verdicts()["drawer_bottom"]
+    assert verdict.verdict == "near"
+    assert verdict.reason.endswith("it was built with none")
+
+
+def test_in_the_first_hour_a_place_that_was_heard_is_not_said_to_be_silent(make_shop):
+    shop = make_shop()
+    shop.place("Shop")
+    shop.sensor()
+    shop.piece(CHEST)
+    shop.send([(shop.hour(k / 12 + 0.05), 20.9, 44.0) for k in range(3)])
+    shop.evaluate(shop.hour(0.3))
+    now = shop.hour(0.35)
+    for path in ("/", "/place/1", "/piece/1"):
+        page = read(shop, now, path)
+        assert "has reported" not in page
+        assert "first hour of readings from Shop isn't over yet" in page or path == "/"
+    with shop.store.session() as session:
+        assert queries.places(session, now)[0].judgement.since_at is None
+        assert queries.piece(session, 1, now).judgement.since_at is None
+
+
+def test_in_the_first_hours_one_page_gives_one_moisture_for_the_air(make_shop):
+    shop = make_shop()
+    shop.place("Shop")
+    shop.sensor()
+    shop.send([(shop.hour(k / 12 + 0.05), 20.9, 44.0 - 0.3 * k) for k in range(20)])
+    shop.evaluate(shop.hour(1.7))
+    page = read(shop, shop.hour(1.75), "/place/1")
+    head = page[: page.index("The air through time")]
+    told = set(re.findall(r"wood (?:tends )?to (\d+\.\d) %", head))
+    assert len(told) == 1
