@@ -1,0 +1,28 @@
+"""topics that are no sensor of ours, dismissed for good
+
+Revision ID: 0005
+Revises: 0004
+"""
+
+import sqlalchemy as sa
+from alembic import op
+
+from model.records.types import UtcDateTime
+
+revision = "0005"
+down_revision = "0004"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    op.create_table(
+        "dismissed_topic",
+        sa.Column("topic", sa.Text(), nullable=False),
+        sa.Column("dismissed_at", UtcDateTime(), nullable=False),
+        sa.PrimaryKeyConstraint("topic", name=op.f("pk_dismissed_topic")),
+    )
+
+
+def downgrade() -> None:
+    raise RuntimeError("a book is never taken back to an older schema: restore a backup instead")
