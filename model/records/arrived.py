@@ -62,7 +62,8 @@ class DismissedTopic(Record):
 
     __tablename__ = "dismissed_topic"
 
-    topic: Mapped[str] = mapped_column(primary_key=True)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    topic: Mapped[str] = mapped_column(unique=True)
     dismissed_at: Mapped[datetime]
 
 

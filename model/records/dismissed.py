@@ -14,15 +14,12 @@ def waiting() -> ColumnElement[bool]:
     return HeardMessage.topic.not_in(select(DismissedTopic.topic))
 
 
-def dismissed_topics(session: Session) -> tuple[tuple[str, datetime], ...]:
-    """The topics that are dismissed and when, by name."""
-    rows = session.execute(
-        select(DismissedTopic.topic, DismissedTopic.dismissed_at).order_by(DismissedTopic.topic)
-    )
-    return tuple((topic, at) for topic, at in rows)
+def dismissed_topics(session: Session) -> tuple[str, ...]:
+    """The topics that are dismissed, by name."""
+    return tuple(session.scalars(select(DismissedTopic.topic).order_by(DismissedTopic.topic)))
 
 
-def dismiss_topic(session: Session, topic: str, at: datetime) -> None:
+def dismiss_topic(session: Session, topic: str, at: datetime) -> DismissedTopic:
     """List a topic no longer, and keep no more of its messages.
 
     Raises
@@ -32,8 +29,10 @@ def dismiss_topic(session: Session, topic: str, at: datetime) -> None:
     """
     if session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic, waiting()).limit(1)) is None:
         raise BadInput("sensors", "topic", "must be one of the unknown topics that were heard", topic)
-    session.add(DismissedTopic(topic=topic, dismissed_at=at))
+    row = DismissedTopic(topic=topic, dismissed_at=at)
+    session.add(row)
     session.flush()
+    return row
 
 
 def bring_back_topic(session: Session, topic: str) -> None:
@@ -44,7 +43,7 @@ def bring_back_topic(session: Session, topic: str) -> None:
     BadInput
         If it is not dismissed.
     """
-    row = session.get(DismissedTopic, topic)
+    row = session.scalars(select(DismissedTopic).where(DismissedTopic.topic == topic)).first()
     if row is None:
         raise BadInput("sensors", "topic", "must be one that is dismissed", topic)
     session.delete(row)

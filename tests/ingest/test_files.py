@@ -16,7 +16,8 @@ from sqlalchemy import select
 
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, guess_columns
 from ingest.export import export_readings
-from ingest.files import ImportReport, import_readings
+from ingest.files import import_readings
+from ingest.imported import ImportReport
 from model.records.store import Store
 from model.records.tables import Binding, Hanging, Reading, Sensor, StaleHour
 from model.wood.errors import BadInput

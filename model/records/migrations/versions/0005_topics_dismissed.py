@@ -18,9 +18,11 @@ depends_on = None
 def upgrade() -> None:
     op.create_table(
         "dismissed_topic",
+        sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("topic", sa.Text(), nullable=False),
         sa.Column("dismissed_at", UtcDateTime(), nullable=False),
-        sa.PrimaryKeyConstraint("topic", name=op.f("pk_dismissed_topic")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_dismissed_topic")),
+        sa.UniqueConstraint("topic", name=op.f("uq_dismissed_topic_topic")),
     )
 
 
