@@ -180,8 +180,8 @@ def read_by_hand(
         If no field is named, the topic is not waiting, or its last message can't be read so.
     """
     with store.session() as session:
-        last = session.scalars(
-            select(HeardMessage)
+        last = session.execute(
+            select(HeardMessage.payload, HeardMessage.received_at, HeardMessage.retained)
             .where(HeardMessage.topic == topic, waiting())
             .order_by(HeardMessage.id.desc())
             .limit(1)

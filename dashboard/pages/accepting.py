@@ -281,8 +281,6 @@ def said_of(done: Accepted, view: View) -> str:
     """What accepting came to: where each sensor hangs, since when, and what was read."""
     told = sentences.counted(done.readings, "kept message").capitalize()
     verb = "became a reading" if done.readings == 1 else "became readings"
-    if not done.hung:
-        return f"Its topic is accepted; {told} {verb}."
     spans: dict[tuple[str | None, datetime | None, bool], list[HungAt]] = {}
     for one in done.hung:
         spans.setdefault((one.place, one.since_at, one.is_new), []).append(one)

@@ -109,7 +109,7 @@ def register(app: Dash, context: Context) -> None:
             return [None]
         view = view_of(context)
         try:
-            return [looked(read_in(owner, typed, view, keep=False), owner, view)]
+            return [looked(read_in(owner, typed, view, keep=False), owner, _zone(typed), view)]
         except BadInput as error:
             return [forms.problem(error)]
 
@@ -135,19 +135,23 @@ def read_in(owner: str, typed: dict[str, Any], view: View, keep: bool) -> Import
         keep,
         sensor=whose,
         place=place,
-        zone=str(typed.get("zone") or "UTC").strip(),
+        zone=_zone(typed),
         temperature_unit=str(typed.get("unit") or "") or None,
         day_first=dates,
     )
 
 
-def looked(found: Imported, owner: str, view: View) -> html.Div:
+def _zone(typed: dict[str, Any]) -> str:
+    return str(typed.get("zone") or "UTC").strip()
+
+
+def looked(found: Imported, owner: str, zone: str, view: View) -> html.Div:
     """How a file is read: its columns, its first rows as understood, and what would become of it."""
     rows = [
         html.Tr(
             [
                 html.Td(row.sensor),
-                html.Td(f"{row.observed_at:%Y-%m-%d %H:%M} UTC"),
+                html.Td(say.moment(row.observed_at, zone, view.units, view.now)),
                 html.Td(view.display.temperature(row.temperature_c) if row.temperature_c is not None else ""),
                 html.Td(say.rh(row.rh_pct) if row.rh_pct is not None else ""),
             ]
@@ -164,11 +168,8 @@ def looked(found: Imported, owner: str, view: View) -> html.Div:
     ]
     for name, (place, since_at) in found.hung.items():
         new = "a new sensor, " if name in found.created else ""
-        lines.append(
-            html.P(
-                f"{name}, {new}hangs at {place} since {since_at:%Y-%m-%d} at the latest once they are kept."
-            )
-        )
+        since = say.day(since_at, zone, view.units, view.now)
+        lines.append(html.P(f"{name}, {new}then hangs at {place} since {since} at the latest."))
     if found.accepted:
         lines.append(html.Button("Keep these readings", id={"act": FORM, "of": owner}, className="first"))
     return html.Div(lines)
@@ -200,7 +201,8 @@ def keep(owner: str, typed: dict[str, Any], view: View) -> Act:
     found = read_in(owner, typed, view, keep=True)
     said = [_counts(found)]
     for name, (place, since_at) in found.hung.items():
-        said.append(f"{name} hangs at {place} since {since_at:%Y-%m-%d}.")
+        since = say.day(since_at, _zone(typed), view.units, view.now)
+        said.append(f"{name} hangs at {place} since {since}.")
     kind, number = owner.split()
     return Act(" ".join(said), address(kind, number))
 
