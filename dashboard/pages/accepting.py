@@ -99,9 +99,10 @@ def heard_block(
         )
     if fields:
         lines.append(_by_hand(fields, id, is_open=not is_recognised))
+    buttons = [html.Button("Dismiss it", id={"act": DISMISS, "topic": topic.topic})]
     if is_recognised or fields:
         parts = proposal.parts if proposal is not None else ()
-        lines += [
+        lines.append(
             html.Div(
                 [
                     name_field(parts, id("name")),
@@ -115,15 +116,17 @@ def heard_block(
                     choice_field("A new place is", id("kind"), KINDS, "home" if places else "shop"),
                 ],
                 className="fields",
-            ),
+            )
+        )
+        buttons.insert(
+            0,
             html.Button(
                 "Accept it" if len(parts) < 2 else "Accept them",
                 id={"act": ACCEPT, "row": index, "topic": topic.topic},
                 className="first",
             ),
-            " ",
-        ]
-    lines.append(html.Button("Dismiss it", id={"act": DISMISS, "topic": topic.topic}))
+        )
+    lines.append(html.Div(buttons, className="buttons"))
     return html.Article(lines, className="heard")
 
 
@@ -181,14 +184,14 @@ def dismissed_part(topics: Sequence[str]) -> Child:
         html.Li(
             [
                 html.Span(topic, className="topic"),
+                " ",
                 html.Button("List it again", id={"act": BRING_BACK, "topic": topic}),
-            ],
-            className="row",
+            ]
         )
         for topic in topics
     ]
     told = say.sentence(f"{sentences.counted(len(topics), 'topic')} dismissed")
-    return html.Details([html.Summary(told), html.Ul(rows, className="rows small")], className="part")
+    return html.Details([html.Summary(told), html.Ul(rows)], className="part")
 
 
 # ---------------------------------------------------------------- acts

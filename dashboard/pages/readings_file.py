@@ -9,7 +9,7 @@ from dashboard import forms, sentences
 from dashboard.acts import Act, answers
 from dashboard.doors import Imported
 from dashboard.forms import Upload, choice_field, field, text_field, zone_names
-from dashboard.pages.frame import Child, sheet
+from dashboard.pages.frame import Child, part, sheet
 from dashboard.uploads import MOST_BYTES, UPLOADS, Uploads
 from dashboard.view import Context, Route, View, address, view_of
 from model.records.tables import Hanging, Place, Sensor
@@ -145,7 +145,7 @@ def _zone(typed: dict[str, Any]) -> str:
     return str(typed.get("zone") or "UTC").strip()
 
 
-def looked(found: Imported, owner: str, zone: str, view: View) -> html.Div:
+def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     """How a file is read: its columns, its first rows as understood, and what would become of it."""
     rows = [
         html.Tr(
@@ -160,7 +160,6 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Div:
     ]
     heads = html.Tr([html.Th(head, scope="col") for head in ("sensor", "time", "temperature", "humidity")])
     lines: list[Child] = [
-        html.H2("How it is read"),
         html.Ul([html.Li(say.sentence(reason)) for reason in (*found.guess.reasons, *found.notes)]),
         html.Table([html.Thead(heads), html.Tbody(rows)]) if rows else None,
         html.P(_would(found)),
@@ -172,21 +171,23 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Div:
         lines.append(html.P(f"{name}, {new}then hangs at {place} since {since} at the latest."))
     if found.accepted:
         lines.append(html.Button("Keep these readings", id={"act": FORM, "of": owner}, className="first"))
-    return html.Div(lines)
+    return part("How it is read", *lines)
 
 
 def _would(found: Imported) -> str:
-    return say.sentence(
-        f"{found.accepted:,} new readings, {found.duplicate:,} known already, "
-        f"{sentences.counted(found.rejected_count, 'line')} that can't be read"
-    )
+    readings = "reading" if found.accepted == 1 else "readings"
+    return f"{found.accepted:,} new {readings}{_other(found)}."
 
 
 def _counts(found: Imported) -> str:
     kept = "reading is" if found.accepted == 1 else "readings are"
-    known = f"; {found.duplicate:,} were known already" if found.duplicate else ""
+    return f"{found.accepted:,} {kept} kept{_other(found)}."
+
+
+def _other(found: Imported) -> str:
+    known = f"; {found.duplicate:,} known already" if found.duplicate else ""
     left = f"; {sentences.counted(found.rejected_count, 'line')} left out" if found.rejected_count else ""
-    return f"{found.accepted:,} {kept} kept{known}{left}."
+    return f"{known}{left}"
 
 
 def _rejected(found: Imported) -> list[Child]:
