@@ -3,7 +3,7 @@
 The dashboard and ingest never import each other; what the Sensors page asks of ingest stands here.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -23,6 +23,44 @@ class HeardTopic(Protocol):
     @property
     def proposal(self) -> Any: ...  # None, or has `parts` (each with a `name`), `confidence` and `reasons`
 
+    @property
+    def fields(self) -> Sequence[tuple[str, str]]: ...  # where each number stands, and how it is written
+
+
+class Seen(Protocol):
+    """One observation of a message."""
+
+    @property
+    def observed_at(self) -> datetime: ...
+    @property
+    def temperature_c(self) -> float | None: ...
+    @property
+    def rh_pct(self) -> float | None: ...
+
+
+class ByHand(Protocol):
+    """How a person says that a topic is read, and what its last message comes to."""
+
+    @property
+    def reading(self) -> Any: ...  # as `accept` takes it
+    @property
+    def seen(self) -> Sequence[Seen]: ...
+
+
+class HungAt(Protocol):
+    """Where a sensor hangs since when; `place` is none where it hangs nowhere."""
+
+    @property
+    def sensor(self) -> str: ...
+    @property
+    def place(self) -> str | None: ...
+    @property
+    def since_at(self) -> datetime | None: ...
+    @property
+    def zone(self) -> str: ...
+    @property
+    def is_new(self) -> bool: ...
+
 
 class Accepted(Protocol):
     """What accepting a topic came to."""
@@ -33,6 +71,33 @@ class Accepted(Protocol):
     def readings(self) -> int: ...
     @property
     def number(self) -> int: ...  # by which it is taken back, see model.records.acceptances
+    @property
+    def hung(self) -> Sequence[HungAt]: ...
+
+
+class Imported(Protocol):
+    """What became, or would become, of a file of readings."""
+
+    @property
+    def guess(self) -> Any: ...  # has `reasons`, `sensor`, and by which columns it is read
+    @property
+    def accepted(self) -> int: ...
+    @property
+    def duplicate(self) -> int: ...
+    @property
+    def rejected_count(self) -> int: ...
+    @property
+    def rejected(self) -> Sequence[tuple[int, str]]: ...
+    @property
+    def sensors(self) -> Mapping[str, int]: ...
+    @property
+    def created(self) -> Sequence[str]: ...
+    @property
+    def first(self) -> Sequence[Any]: ...  # each `sensor, observed_at, temperature_c, rh_pct`
+    @property
+    def notes(self) -> Sequence[str]: ...
+    @property
+    def hung(self) -> Mapping[str, tuple[str, datetime]]: ...
 
 
 @dataclass(frozen=True)
@@ -44,12 +109,23 @@ class SensorDoor:
     heard : callable
         The unknown topics, the last heard first.
     accept : callable
-        ``accept(topic, part=None, name=None, place=None, place_kind="home", zone="UTC",
-        temperature_unit="C")`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
+        ``accept(topic, part=None, name=None, place=None, place_kind="home", zone="UTC", temperature_unit="C",
+        reading=None)`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
+    by_hand : callable
+        ``by_hand(topic, temperature="", rh="", temperature_unit="C", rh_unit="%", zone="UTC")``: what the
+        last message comes to where a person says which field is what; raises BadInput.
+    read_file : callable
+        ``read_file(path, keep, sensor=None, place=None, zone="UTC", temperature_unit=None, day_first=None)``
+        stores a file's readings, or says what would become of them; raises BadInput.
+    room : int
+        How many unknown topics are listed at once.
     """
 
     heard: Callable[[], Sequence[HeardTopic]]
     accept: Callable[..., Accepted]
+    by_hand: Callable[..., ByHand]
+    read_file: Callable[..., Imported]
+    room: int
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,38 @@ class Line(Component):
         super().__init__(id=id, value=value, **{key: given for key, given in more.items() if given})
 
 
+class Upload(Component):
+    """A file to choose, sent to an address at once.
+
+    Parameters
+    ----------
+    id : str or dict
+    to : str
+        Takes the file as the body of a POST with its name in the query; answers with what becomes the value.
+    accept : str
+        File name endings to offer.
+    most : int
+        Bytes.
+
+    Attributes
+    ----------
+    value, problem : str
+        What the address answered: the value where it took the file, else the problem.
+    """
+
+    _children_props: list[str] = []  # noqa: RUF012
+    _base_nodes = ["children"]  # noqa: RUF012
+    _namespace = "paneltide"
+    _type = "Upload"
+    _prop_names = ["id", "to", "accept", "most", "value", "problem", "name"]  # noqa: RUF012
+    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
+    available_properties = _prop_names
+    available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+    def __init__(self, id: Id, to: str, accept: str, most: int) -> None:
+        super().__init__(id=id, to=to, accept=accept, most=most, value="", problem="", name="")
+
+
 def dom_id(id: Id) -> str:
     """The identity of a component as the browser knows it."""
     return id if isinstance(id, str) else json.dumps(id, sort_keys=True, separators=(",", ":"))

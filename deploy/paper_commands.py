@@ -8,7 +8,7 @@ import typer
 
 from deploy.answer import NO, AsJson, give_json, give_table, say
 from deploy.book_commands import open_book, place_named
-from deploy.sensor_commands import export_app
+from deploy.readings_commands import export_app
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.wood.errors import BadInput

@@ -9,7 +9,7 @@ import typer
 
 from deploy import wiring
 from deploy.answer import AsJson, ServiceMissing, give_json, say
-from deploy.sensor_commands import export_app
+from deploy.readings_commands import export_app
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.store import Store

@@ -1,34 +1,27 @@
-"""Commands about what comes in: sensors, rejected, import-readings, export."""
+"""Commands about what comes in: sensors, rejected, salt-check."""
 
-from pathlib import Path
+import sys
 from typing import Annotated, Any
 
 import typer
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
-from deploy import wiring
 from deploy.answer import AsJson, give_json, give_table, say
-from deploy.book_commands import SinceText, instant_of
-from deploy.settings import load_settings
-from model.records.clock import Now
-from model.records.store import Store
+from deploy.book_commands import SinceText, instant_of, place_named
+from deploy.readings_commands import book_and_clock, nowhere_line
+from model.records import hangings, sensing
+from model.records.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
 from model.records.tables import RejectedMessage, Sensor
+from model.records.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.wood.errors import BadInput
 from model.wood.units import parse_temperature_c
 
-SHOWN_LINES = 20
 KINDS = ("shop", "storage", "home")
 
 KindOption = Annotated[str, typer.Option("--kind", help="Of a place not known yet: shop, storage, home.")]
 
 sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has accepted.")
-export_app = typer.Typer(help="Write what is stored into a file.")
-
-
-def _book() -> tuple[Store, Now]:
-    settings = load_settings()
-    return wiring.open_store(settings), wiring.clock_of(settings)
 
 
 @sensors_app.callback(invoke_without_command=True)
@@ -36,10 +29,16 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
     """List the sensors known, and the unknown topics with what is recognised in them."""
     if context.invoked_subcommand is not None:
         return
-    from ingest.accept import known_and_heard
+    from ingest.listing import heard_topics
+    from ingest.settings import Limits
 
-    store, _ = _book()
-    known, heard = known_and_heard(store)
+    store, now = book_and_clock()
+    heard, room = heard_topics(store), Limits().heard_topics
+    with store.session() as session:
+        known = sensing.sensors(session, now())
+        doubts = sensing.open_doubts(session)
+        pairs = two_rooms(session, now())
+        gone = dismissed_topics(session)
     if as_json:
         give_json(
             {
@@ -47,20 +46,28 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                     {
                         "name": sensor.name,
                         "place": sensor.place,
-                        "topics": list(sensor.topics),
-                        "last_observed_at": sensor.last_observed_at,
+                        "topics": sorted(sensor.topics),
+                        "last_observed_at": sensor.last_at,
                         "temperature_c": sensor.temperature_c,
                         "rh_pct": sensor.rh_pct,
                         "presence": sensor.presence,
                         "battery_pct": sensor.battery_pct,
-                        "doubts": list(sensor.doubts),
+                        "doubts": list(doubts.get(sensor.id, ())),
                     }
                     for sensor in known
                 ],
+                "two_rooms": [
+                    {"place": pair.place, "sensors": [pair.damp, pair.dry], "apart_pct": pair.apart_pct}
+                    for pair in pairs
+                ],
                 "unknown_topics": [_heard_document(topic) for topic in heard],
+                "is_full": len(heard) >= room,
+                "dismissed_topics": list(gone),
             }
         )
         return
+    for pair in pairs:
+        say(pair.says)
     if known:
         give_table(
             ["sensor", "place", "last heard (UTC)", "air", "trust"],
@@ -68,9 +75,10 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                 [
                     sensor.name,
                     sensor.place or "hangs nowhere",
-                    f"{sensor.last_observed_at:%Y-%m-%d %H:%M}" if sensor.last_observed_at else "never",
+                    f"{sensor.last_at:%Y-%m-%d %H:%M}" if sensor.last_at else "never",
                     _air(sensor.temperature_c, sensor.rh_pct),
-                    "; ".join(sensor.doubts) or "no doubt",
+                    "; ".join((*doubts.get(sensor.id, ()), *_apart(by_sensor(pairs).get(sensor.id))))
+                    or "no doubt",
                 ]
                 for sensor in known
             ],
@@ -82,9 +90,19 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
             [[topic.topic, str(topic.kept), _recognised(topic)] for topic in heard],
             title="Heard, and waiting to be accepted",
         )
-        say("Accept one with `paneltide sensors accept TOPIC --place PLACE`.")
+        if len(heard) >= room:
+            say(f"The list is full at {room} topics: each new one takes the place of the longest silent.")
+        say("Accept one with `paneltide sensors accept TOPIC --place PLACE`, or dismiss it for good.")
+    if gone:
+        say(f"Dismissed: {', '.join(gone)}. List one again with `paneltide sensors bring-back TOPIC`.")
     if not known and not heard:
         say("No sensor has been heard yet. Point one at the broker; any topic will do.")
+
+
+def _apart(pair: TwoRooms | None) -> list[str]:
+    if pair is None:
+        return []
+    return [f"two rooms? {pair.damp} and {pair.dry} are {pair.apart_pct:.0f} points apart"]
 
 
 def _heard_document(heard: Any) -> dict[str, Any]:
@@ -94,6 +112,7 @@ def _heard_document(heard: Any) -> dict[str, Any]:
         "messages_kept": heard.kept,
         "last_at": heard.last_at,
         "last_payload": heard.last_payload.decode("utf-8", "replace"),
+        "fields": [{"at": pointer, "value": got} for pointer, got in heard.fields],
         "proposal": None
         if proposal is None
         else {
@@ -110,7 +129,8 @@ def _heard_document(heard: Any) -> dict[str, Any]:
 
 def _recognised(heard: Any) -> str:
     if heard.proposal is None:
-        return "nothing that is recognised"
+        numbers = ", ".join(f"{pointer or '/'} = {got}" for pointer, got in heard.fields[:8])
+        return f"nothing recognised; its numbers: {numbers}" if numbers else "nothing recognised"
     return " ".join(heard.proposal.reasons)
 
 
@@ -134,17 +154,52 @@ def sensors_accept(
     name: Annotated[str | None, typer.Option("--name", help="What to call the sensor.")] = None,
     unit: Annotated[str, typer.Option("--unit", help="C, F or K, used when a message names none.")] = "C",
     zone: Annotated[str, typer.Option("--zone", help="Time zone of device times without an offset.")] = "UTC",
+    temperature: Annotated[
+        str, typer.Option("--temperature", help="Its field, as a JSON Pointer: /data/t; / for a bare number.")
+    ] = "",
+    humidity: Annotated[str, typer.Option("--humidity", help="Its field, as a JSON Pointer: /data/h.")] = "",
+    humidity_unit: Annotated[str, typer.Option("--humidity-unit", help="% or ratio.")] = "%",
+    show: Annotated[
+        bool, typer.Option("--show", help="Only say what the last message reads with these fields.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Make a sensor of an unknown topic; the messages kept of it become readings."""
     from ingest.accept import accept, accept_all
+    from ingest.listing import read_by_hand
 
     if (topic is None) != everything:
         raise BadInput("paneltide sensors accept", "TOPIC or --all", "must be given, one of the two", topic)
-    for option, value, allowed in (("--kind", kind, KINDS), ("--unit", unit, ("C", "F", "K"))):
+    options = (
+        ("--kind", kind, KINDS),
+        ("--unit", unit, ("C", "F", "K")),
+        ("--humidity-unit", humidity_unit, ("%", "ratio")),
+    )
+    by_hand = bool(temperature or humidity or show)
+    if by_hand and everything:
+        raise BadInput("paneltide sensors accept", "--all", "can't go with fields said by hand", "both")
+    for option, value, allowed in options:
         if value not in allowed:
             raise BadInput("paneltide sensors accept", option, f"must be one of {', '.join(allowed)}", value)
-    store, now = _book()
+    store, now = book_and_clock()
+    reading = None
+    if by_hand and topic is not None:
+        units = {"temperature_unit": unit, "rh_unit": humidity_unit}
+        found = read_by_hand(store, topic, temperature=temperature, rh=humidity, **units, zone=zone)
+        reading = found.reading
+        seen = [
+            {"observed_at": read.observed_at, "temperature_c": read.temperature_c, "rh_pct": read.rh_pct}
+            for read in found.seen
+        ]
+        if show and as_json:
+            give_json({"topic": topic, "reads": seen})
+        elif not as_json:
+            for read in found.seen:
+                air = _air(read.temperature_c, read.rh_pct)
+                say(f"The last message reads {air} at {read.observed_at:%Y-%m-%d %H:%M:%S} UTC.")
+        asks = not as_json and sys.stdin.isatty()
+        if show or (asks and not typer.confirm("Keep it so?")):
+            return
     if topic is None:
         done = accept_all(store, now=now, place=place, place_kind=kind)
     else:
@@ -159,6 +214,7 @@ def sensors_accept(
                 place_kind=kind,
                 temperature_unit=unit,
                 zone=zone,
+                reading=reading,
             )
         ]
     if as_json:
@@ -169,6 +225,10 @@ def sensors_accept(
                     "topics": list(each.topics),
                     "readings": each.readings,
                     "rejected": each.rejected,
+                    "hung": [
+                        {"sensor": one.sensor, "place": one.place, "since_at": one.since_at}
+                        for one in each.hung
+                    ],
                 }
                 for each in done
             ]
@@ -178,6 +238,64 @@ def sensors_accept(
         say("Nothing was accepted: no unknown topic is recognised.")
     for each in done:
         say(f"{', '.join(each.sensors)}: accepted, {each.readings} kept messages became readings.")
+        for one in each.hung:
+            if one.place is None:
+                hang = f'paneltide sensors hang "{one.sensor}" --place PLACE'
+                say(f"{one.sensor} hangs nowhere, and its readings belong to no place: {hang}")
+            else:
+                new = ", a new place," if one.is_new else ""
+                say(f"{one.sensor} hangs at {one.place}{new} since {one.since_at:%Y-%m-%d %H:%M} UTC.")
+
+
+@sensors_app.command("dismiss")
+def sensors_dismiss(
+    topic: Annotated[str, typer.Argument(help="One of the unknown topics.")],
+) -> None:
+    """List a topic no more, for good; `bring-back` is the way back."""
+    store, now = book_and_clock()
+    with store.session() as session:
+        dismiss_topic(session, topic, now())
+    say(f"{topic} is dismissed. List it again with `paneltide sensors bring-back`.")
+
+
+@sensors_app.command("bring-back")
+def sensors_bring_back(
+    topic: Annotated[str, typer.Argument(help="One of the dismissed topics.")],
+) -> None:
+    """List a dismissed topic again, with what was kept of it."""
+    store, _ = book_and_clock()
+    with store.session() as session:
+        bring_back_topic(session, topic)
+    say(f"{topic} waits to be accepted again.")
+
+
+@sensors_app.command("hang")
+def sensors_hang(
+    sensor: Annotated[str, typer.Argument(help="The sensor's name.")],
+    place: Annotated[str, typer.Option("--place", help="Where it hangs.")],
+    since: SinceText = None,
+) -> None:
+    """Hang a sensor at a place since an instant, now or long past; what it sent since then belongs there."""
+    store, now = book_and_clock()
+    with store.session() as session:
+        row, where = _sensor_named(session, sensor), place_named(session, place)
+        at = instant_of(since, where.zone, now())
+        hangings.hang_since(session, row, where, at)
+        left = hangings.readings_nowhere(session, row)
+        first = left.place.name if left.place else None
+        said = [f"{row.name} hangs at {where.name} since {at:%Y-%m-%d %H:%M} UTC."]
+        if left.count:
+            said.append(nowhere_line(row.name, left.count, first, left.since_at))
+    for line in said:
+        say(line)
+
+
+def _sensor_named(session: Session, name: str) -> Sensor:
+    row = session.scalar(select(Sensor).where(Sensor.name == name))
+    if row is None:
+        known = ", ".join(session.scalars(select(Sensor.name).order_by(Sensor.name))) or "none yet"
+        raise BadInput("", "sensor", f"must be one that is known ({known})", name)
+    return row
 
 
 def rejected(
@@ -185,7 +303,7 @@ def rejected(
     as_json: AsJson = False,
 ) -> None:
     """Messages that could not become readings: when, topic, reason, size."""
-    store, _ = _book()
+    store, _ = book_and_clock()
     with store.session() as session:
         kept = session.scalar(select(func.count()).select_from(RejectedMessage)) or 0
         newest = select(RejectedMessage).order_by(RejectedMessage.received_at.desc()).limit(limit)
@@ -214,88 +332,6 @@ def rejected(
     )
 
 
-def import_readings(
-    file: Annotated[Path, typer.Argument(help="CSV, plain or gzipped.")],
-    sensor: Annotated[
-        str | None, typer.Option("--sensor", help="Whose, if the file has no sensor column.")
-    ] = None,
-    zone: Annotated[str, typer.Option("--zone", help="Time zone of times without an offset.")] = "UTC",
-    place: Annotated[
-        str | None, typer.Option("--place", help="Make sensors not known yet, and hang them at this place.")
-    ] = None,
-    kind: Annotated[
-        str, typer.Option("--kind", help="Of a place not known yet: shop, storage, home.")
-    ] = "home",
-    from_line: Annotated[
-        int, typer.Option("--from-line", min=1, help="First line, for a file that grew.")
-    ] = 1,
-    dry: Annotated[
-        bool, typer.Option("--show-columns", help="Only say what each column is taken for.")
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Read readings in from a file; repeating an import changes nothing."""
-    from ingest.columns import guess_columns
-    from ingest.files import import_readings as read_in
-
-    guess = guess_columns(file)
-    if dry:
-        if as_json:
-            give_json({"file": str(file), "reasons": list(guess.reasons)})
-        else:
-            for reason in guess.reasons:
-                say(reason)
-        return
-    store, now = _book()
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, transient=True, disable=as_json) as bar:
-        task = bar.add_task(file.name, total=None)
-        report = read_in(
-            store,
-            file,
-            now,
-            sensor=sensor,
-            zone=zone,
-            create=place,
-            place_kind=kind,
-            columns=guess,
-            from_line=from_line,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
-        )
-    if as_json:
-        give_json(
-            {
-                "accepted": report.accepted,
-                "duplicate": report.duplicate,
-                "rejected": report.rejected_count,
-                "rejected_lines": [{"line": line, "reason": reason} for line, reason in report.rejected],
-                "lines": report.lines,
-                "sensors": dict(report.sensors),
-                "created": report.created,
-                "columns": list(guess.reasons),
-                "notes": report.notes,
-            }
-        )
-    else:
-        for reason in guess.reasons:
-            say(f"  {reason}")
-        say(
-            f"{report.accepted} readings accepted, {report.duplicate} known already, "
-            f"{report.rejected_count} lines rejected."
-        )
-        for line, reason in report.rejected[:SHOWN_LINES]:
-            say(f"  line {line}: {reason}")
-        for note in report.notes:
-            say(note)
-    if report.rejected_count and not report.accepted + report.duplicate:
-        raise BadInput(
-            str(file),
-            "file",
-            "must hold a reading of a known sensor (give --place to make the file's sensors)",
-            f"{report.rejected_count} rejected lines",
-        )
-
-
 def salt_check(
     sensor: Annotated[str, typer.Argument(help="The sensor's name.")],
     points: Annotated[
@@ -322,12 +358,9 @@ def salt_check(
             raise BadInput(
                 "paneltide salt-check", "--read", "must be a salt and a reading, as NaCl=78.5", point
             )
-    store, now = _book()
+    store, now = book_and_clock()
     with store.session() as session:
-        row = session.scalar(select(Sensor).where(Sensor.name == sensor))
-        if row is None:
-            known = ", ".join(session.scalars(select(Sensor.name).order_by(Sensor.name))) or "none yet"
-            raise BadInput("", "sensor", f"must be one that is known ({known})", sensor)
+        row = _sensor_named(session, sensor)
         made = check(session, row, read, instant_of(since, row.zone, now()), now())
         made_says = str(made.evidence.get("says", ""))
         document = {
@@ -348,31 +381,8 @@ def salt_check(
         say(made_says)
 
 
-@export_app.command("readings")
-def export_readings(
-    out: Annotated[Path, typer.Option("--out", help="A .csv, .csv.gz or .parquet file.")],
-    sensor: Annotated[str | None, typer.Option("--sensor", help="Only this sensor's.")] = None,
-    since: Annotated[str | None, typer.Option("--since", help="From this date or instant on.")] = None,
-    until: Annotated[str | None, typer.Option("--until", help="Before this date or instant.")] = None,
-) -> None:
-    """Write readings as timestamp_utc, sensor, topic, temperature_c, rh_pct."""
-    from ingest.export import export_readings as write_out
-
-    store, now = _book()
-    count = write_out(
-        store,
-        out,
-        sensor=sensor,
-        since_at=instant_of(since, "UTC", now()) if since else None,
-        until_at=instant_of(until, "UTC", now()) if until else None,
-    )
-    say(f"{count} readings written to {out}.")
-
-
 def register(app: typer.Typer) -> None:
     """Add these commands to the program."""
     app.add_typer(sensors_app, name="sensors")
-    app.add_typer(export_app, name="export")
     app.command()(rejected)
-    app.command("import-readings")(import_readings)
     app.command("salt-check")(salt_check)

@@ -18,6 +18,7 @@ from model.records.store import Store
 from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
+    from dashboard.doors import SensorDoor
     from ingest.settings import IngestSettings
     from model.watch.evaluation import Evaluation
 
@@ -230,16 +231,47 @@ def ingest_settings(settings: Settings) -> "IngestSettings":
     )
 
 
+def sensor_door(store: Store, now: Now) -> "SensorDoor":
+    """What the Sensors page asks of ingest."""
+    from dashboard.doors import SensorDoor
+    from ingest.accept import accept
+    from ingest.columns import guess_columns
+    from ingest.files import import_readings
+    from ingest.imported import ImportReport
+    from ingest.listing import heard_topics, read_by_hand
+    from ingest.settings import Limits
+
+    def read_file(
+        path: Path,
+        keep: bool,
+        sensor: str | None = None,
+        place: str | None = None,
+        zone: str = "UTC",
+        temperature_unit: str | None = None,
+        day_first: bool | None = None,
+    ) -> ImportReport:
+        columns = guess_columns(path, day_first=day_first, temperature_unit=temperature_unit)
+        return import_readings(
+            store, path, now, sensor=sensor, create=place, zone=zone, columns=columns, keep=keep
+        )
+
+    return SensorDoor(
+        heard=partial(heard_topics, store),
+        accept=partial(accept, store, now=now),
+        by_hand=partial(read_by_hand, store),
+        read_file=read_file,
+        room=Limits().heard_topics,
+    )
+
+
 def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     """Serve the pages until told to stop."""
     from dashboard.app import build_app, serve
-    from dashboard.doors import NoticeDoor, SensorDoor
+    from dashboard.doors import NoticeDoor
     from deploy.notice_door import Addresses
-    from ingest.accept import accept, known_and_heard
 
     store = open_store(settings)
     now = clock_of(settings)
-    sensors = SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
     addresses = Addresses(store, settings.notice_addresses)
     app = build_app(
         store,
@@ -247,7 +279,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         units=settings.units,
         password=settings.password,
         zone=settings.zone,
-        sensors=sensors,
+        sensors=sensor_door(store, now),
         notices=NoticeDoor(addresses.masked, addresses.test),
     )
     serve(app, settings.bind, settings.port, stop)

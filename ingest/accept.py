@@ -1,17 +1,16 @@
-"""Sensors known and not yet known, and the one action that makes an unknown topic a sensor."""
+"""The one action that makes an unknown topic a sensor."""
 
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-import msgspec
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from ingest.batch import Batch
 from ingest.books import BookAway
 from ingest.kept import kept_batch
+from ingest.listing import Recognised, below, recognised, unknown_topic
 from ingest.naming import readable_name, unique_name
 from ingest.payload import PayloadReading
 from ingest.quantities import plain
@@ -21,108 +20,37 @@ from ingest.settings import Limits
 from ingest.writer import Writer
 from model.records.acceptances import remember_acceptance, remember_place, set_aside
 from model.records.clock import Now
+from model.records.dismissed import waiting
 from model.records.hangings import hang_sensor
 from model.records.places import add_place
 from model.records.store import Store
-from model.records.tables import Binding, Doubt, HeardMessage, Place, Reading, Sensor
+from model.records.tables import Binding, HeardMessage, Place, Reading, Sensor
 from model.wood.errors import BadInput
 
 LOCK_PATIENCE_S = 30.0
 
 
 @dataclass(frozen=True)
-class KnownSensor:
-    """A sensor in use, with what was last heard of it."""
+class HungAt:
+    """Where a sensor hangs since when; `place` is none where it hangs nowhere."""
 
-    name: str
-    place: str | None
-    topics: tuple[str, ...]
-    last_observed_at: datetime | None
-    temperature_c: float | None
-    rh_pct: float | None
-    presence: str | None
-    battery_pct: float | None
-    doubts: tuple[str, ...]  # the reasons of those that stand now
-
-
-@dataclass(frozen=True)
-class HeardTopic:
-    """A topic nobody is bound to: its last message, and what it is taken for."""
-
-    topic: str
-    kept: int
-    last_at: datetime
-    last_payload: bytes
-    proposal: Proposal | None
+    sensor: str
+    place: str | None = None
+    since_at: datetime | None = None
+    zone: str = "UTC"
+    is_new: bool = False  # whether the place was made with it
 
 
 @dataclass(frozen=True)
 class Accepted:
-    """What accepting came to; `number` is that by which it is taken back."""
+    """What accepting came to; `number` is that by which it is taken back, `hung` one entry a sensor."""
 
     sensors: tuple[str, ...]
     topics: tuple[str, ...]
     readings: int
     rejected: int
     number: int
-
-
-@dataclass
-class _Heard:
-    """The unknown topics, recognised."""
-
-    proposals: dict[str, Proposal] = field(default_factory=dict)
-
-    def only(self, topic: str, part: str | None) -> "_Heard":
-        """The same with one sensor of a topic alone, where one is asked for."""
-        whole = self.proposals.get(topic)
-        if part is None or whole is None:
-            return self
-        asked = tuple(each for each in whole.parts if each.part == part)
-        if not asked:
-            known = ", ".join(plain(each.part) for each in whole.parts)
-            raise BadInput(plain(topic), "part", f"must be one of {known}", plain(part))
-        return _Heard(self.proposals | {topic: msgspec.structs.replace(whole, parts=asked)})
-
-    def sharing(self, sibling: str) -> list[Proposal]:
-        """The proposals that are one sensor, its presence included."""
-        return [p for p in self.proposals.values() if p.sibling == sibling and p.parts] + [
-            p for p in self.proposals.values() if p.presence and _below(sibling, p.sibling)
-        ]
-
-
-def known_and_heard(store: Store) -> tuple[list[KnownSensor], list[HeardTopic]]:
-    """The sensors in use by name, and the unknown topics, the last heard first."""
-    with store.session() as session:
-        known = [_known(session, sensor) for sensor in _in_use(session)]
-        heard = []
-        names = dict.fromkeys(session.scalars(select(Sensor.name)), "")
-        rows = session.execute(
-            select(HeardMessage.topic, func.count(), func.max(HeardMessage.id))
-            .group_by(HeardMessage.topic)
-            .order_by(HeardMessage.topic)
-        ).all()
-        for topic, kept, last_id in rows:
-            last = session.get_one(HeardMessage, last_id)
-            proposal = _named_apart(_proposed(session, topic), names)
-            heard.append(HeardTopic(topic, kept, last.received_at, last.payload, proposal))
-    return known, sorted(heard, key=lambda topic: topic.last_at, reverse=True)
-
-
-def _named_apart(proposal: Proposal | None, names: dict[str, str]) -> Proposal | None:
-    """A proposal whose names are no sensor's and no other proposal's; topics of one sensor share theirs.
-
-    `names` tells whose each name is: the part and the sibling it was proposed for, "" for a known sensor.
-    """
-    if proposal is None:
-        return None
-    parts = []
-    for part in proposal.parts:
-        whose = f"{part.part} {proposal.sibling}"
-        name = unique_name(part.name, {name for name, other in names.items() if other != whose})
-        names[name] = whose
-        parts.append(msgspec.structs.replace(part, name=name))
-    return msgspec.structs.replace(proposal, parts=tuple(parts))
+    hung: tuple[HungAt, ...] = ()
 
 
 def accept(
@@ -166,11 +94,9 @@ def accept(
     """
     limits = limits or Limits()
     with store.session() as session:
-        heard = _recognise(session)
-        if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic).limit(1)):
-            raise BadInput(
-                "sensors", "topic", "must be one of the unknown topics that were heard", plain(topic)
-            )
+        heard = recognised(session)
+        if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic, waiting()).limit(1)):
+            raise unknown_topic(topic)
         before = {sensor.id for sensor in _in_use(session)}
         if reading is not None:
             bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
@@ -181,20 +107,28 @@ def accept(
         made = [sensor for sensor in bound.sensors if sensor.id not in before]
         number = remember_acceptance(session, made, bound.bindings, bound.topics, now())
     batch, changed = _turn_kept(store, bound.topics, limits, now)
-    if place is not None:
-        with store.session() as session:
-            known = session.scalar(select(Place.id).where(Place.name == place))
+    with store.session() as session:
+        sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
+        is_new = place is not None and find_place(session, place) is None
+        if place is not None:
             hung_at = place_named(session, place, place_kind, zone)
-            if known is None:
+            if is_new:
                 remember_place(session, number, hung_at)
-            for sensor_id in numbers:
-                sensor = session.get_one(Sensor, sensor_id)
+            for sensor in sensors:
                 first = session.scalar(
-                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor_id)
+                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor.id)
                 )
                 if not sensor.hangings:
                     hang_sensor(session, sensor, hung_at, first or now())
-    return Accepted(names, tuple(bound.topics), changed, len(batch.refused), number)
+        hung = tuple(_hung(sensor, is_new) for sensor in sensors)
+    return Accepted(names, tuple(bound.topics), changed, len(batch.refused), number, hung)
+
+
+def _hung(sensor: Sensor, is_new: bool) -> HungAt:
+    last = max(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
+    if last is None or last.until_at is not None:
+        return HungAt(sensor.name)
+    return HungAt(sensor.name, last.place.name, last.since_at, last.place.zone, is_new)
 
 
 def accept_all(
@@ -209,7 +143,7 @@ def accept_all(
     done: list[Accepted] = []
     bound: set[str] = set()
     with store.session() as session:
-        topics = [proposal.topic for proposal in _recognise(session).proposals.values() if proposal.parts]
+        topics = [proposal.topic for proposal in recognised(session).proposals.values() if proposal.parts]
     for topic in topics:
         if topic not in bound:
             accepted = accept(store, topic, now=now, place=place, place_kind=place_kind, limits=limits)
@@ -219,39 +153,6 @@ def accept_all(
 
 
 # ---------------------------------------------------------------- binding
-
-
-def _recognise(session: Session) -> _Heard:
-    topics = session.scalars(select(HeardMessage.topic).distinct().order_by(HeardMessage.topic))
-    found = ((topic, _proposed(session, topic)) for topic in topics)
-    return _Heard({topic: proposal for topic, proposal in found if proposal is not None})
-
-
-def _proposed(session: Session, topic: str) -> Proposal | None:
-    """What an unknown topic is taken for; of one that sensors share, those that nobody accepted yet."""
-    proposal = propose(topic, _payloads(session, topic))
-    bound = [
-        binding
-        for binding in session.scalars(select(Binding).where(Binding.topic == topic))
-        if binding.payload.get("shape") != "presence"
-    ]
-    if proposal is None or not bound:
-        return proposal
-    known = {binding.part for binding in bound}
-    named = any("part_at" in binding.payload for binding in bound)
-    # A reading that asks for no name would take every device's messages for its own.
-    parts = tuple(
-        part
-        for part in proposal.parts
-        if part.part not in known and (part.reading.part_at is not None or not named)
-    )
-    return msgspec.structs.replace(proposal, parts=parts) if parts else None
-
-
-def _payloads(session: Session, topic: str) -> Sequence[bytes]:
-    return session.scalars(
-        select(HeardMessage.payload).where(HeardMessage.topic == topic).order_by(HeardMessage.id)
-    ).all()
 
 
 @dataclass
@@ -273,7 +174,7 @@ class _Bound:
 
 
 def _bind(
-    session: Session, heard: _Heard, topic: str, name: str | None, unit: str, zone: str, at: datetime
+    session: Session, heard: Recognised, topic: str, name: str | None, unit: str, zone: str, at: datetime
 ) -> _Bound:
     chosen = heard.proposals.get(topic)
     if chosen is None:
@@ -304,7 +205,7 @@ def _bind_presence(session: Session, chosen: Proposal) -> _Bound:
     sensors = [
         sensor
         for sensor in _in_use(session)
-        if any(_below(binding.topic, chosen.sibling) for binding in sensor.bindings)
+        if any(below(binding.topic, chosen.sibling) for binding in sensor.bindings)
     ]
     if not sensors:
         raise BadInput(
@@ -373,13 +274,15 @@ def _sensor_named(
 
 
 def place_named(session: Session, name: str, kind: str = "home", zone: str = "UTC") -> Place:
-    """The place of that name; made, of that kind, when there is none."""
-    place = session.scalars(select(Place).where(Place.name == name)).one_or_none()
-    return place if place is not None else add_place(session, name, kind, zone=zone)
+    """The place of that name, however it is capitalised; made, of that kind, when there is none."""
+    return find_place(session, name) or add_place(session, name, kind, zone=zone)
 
 
-def _below(topic: str, parent: str) -> bool:
-    return topic == parent or topic.startswith(f"{parent}/")
+def find_place(session: Session, name: str) -> Place | None:
+    """The place of that name, however it is capitalised."""
+    places = session.scalars(select(Place)).all()
+    exact = next((place for place in places if place.name == name), None)
+    return exact or next((place for place in places if place.name.casefold() == name.casefold()), None)
 
 
 # ---------------------------------------------------------------- the rest
@@ -404,29 +307,3 @@ def _turn_kept(store: Store, topics: list[str], limits: Limits, now: Now) -> tup
 
 def _in_use(session: Session) -> list[Sensor]:
     return list(session.scalars(select(Sensor).where(Sensor.retired_at.is_(None)).order_by(Sensor.name)))
-
-
-def _known(session: Session, sensor: Sensor) -> KnownSensor:
-    last = session.scalars(
-        select(Reading)
-        .where(Reading.sensor_id == sensor.id)
-        .order_by(Reading.observed_at.desc(), *Reading.smaller_first())
-        .limit(1)
-    ).one_or_none()
-    hung = next((hanging.place_id for hanging in sensor.hangings if hanging.until_at is None), None)
-    doubts = session.scalars(
-        select(Doubt.reason).where(
-            Doubt.sensor_id == sensor.id, Doubt.undone_at.is_(None), Doubt.until_at.is_(None)
-        )
-    )
-    return KnownSensor(
-        name=sensor.name,
-        place=None if hung is None else session.get_one(Place, hung).name,
-        topics=tuple(sorted({binding.topic for binding in sensor.bindings})),
-        last_observed_at=last.observed_at if last else None,
-        temperature_c=last.temperature_c if last else None,
-        rh_pct=last.rh_pct if last else None,
-        presence=sensor.presence,
-        battery_pct=sensor.battery_pct,
-        doubts=tuple(doubts),
-    )

@@ -7,6 +7,7 @@ from ingest.batch import Batch, Heard, Refused
 from ingest.books import Book
 from ingest.payload import AnotherDevice, BadPayload, Observed, read_presence
 from ingest.quantities import plain
+from ingest.recognise import propose
 from ingest.redelivery import Remembered, checksum
 from ingest.registry import Registry, Stream
 from ingest.settings import Limits
@@ -20,7 +21,8 @@ MESSAGE_COST_BYTES = 300
 CLOCK_HOUR_MS = 3_600_000
 EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 12
 """What says nothing, and is no fault: a retained topic that was cleared, a device with nothing to tell."""
-HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for a new one
+HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for any other
+NOISE_LOOKS = 3
 
 
 class Intake:
@@ -33,7 +35,9 @@ class Intake:
         self._registry, self._limits, self._now, self._remembered = registry, limits, now, remembered
         self._last_arrival_ms: dict[int, int] = {}
         self._arrival: tuple[datetime | None, int] = (None, 0)  # the last arrival, and in milliseconds
-        self._heard_ms: dict[str, int] = {}
+        self._heard_ms: dict[str, int] = {}  # the unknown topics that are listed, and when each spoke last
+        self._air: set[str] = set()  # those in which something is recognised
+        self._noise: dict[str, int] = {}  # those in which nothing is, and how often it was tried
         self._battery_pct: dict[int, float] = {}  # as last written, so that it is written when it changes
         self._pace = Pace(limits.topic_rate_per_s, limits.topic_burst)
 
@@ -53,6 +57,8 @@ class Intake:
             "SELECT topic, max(received_at) FROM heard_message GROUP BY topic"
         ).fetchall():
             self._heard_ms[topic] = last if isinstance(last, int) else to_epoch_ms(last)
+        for topic in self._registry.dismissed:
+            self._let_go(topic)
 
     def new_batch(self) -> Batch:
         """The batch gathered so far; a fresh one takes its place."""
@@ -66,7 +72,7 @@ class Intake:
     def hear_again(self) -> None:
         """Take the waiting messages of unknown topics once more: some of the topics are bound by now."""
         for topic in self._registry.bound(self.heard_topics):
-            self._heard_ms.pop(topic, None)
+            self._let_go(topic)
             for heard in self.batch.heard.pop(topic, ()):
                 self.batch.counts["heard"] -= 1
                 self.batch.messages -= 1
@@ -76,6 +82,12 @@ class Intake:
                     retained=heard.retained,
                     received_at=from_epoch_ms(heard.received_ms),
                 )
+
+    def _let_go(self, topic: str) -> None:
+        """List an unknown topic no longer."""
+        self._heard_ms.pop(topic, None)
+        self._noise.pop(topic, None)
+        self._air.discard(topic)
 
     @property
     def heard_topics(self) -> list[str]:
@@ -221,7 +233,10 @@ class Intake:
         if received_at is not self._arrival[0]:
             self._arrival = (received_at, to_epoch_ms(received_at))
         received_ms = self._arrival[1]
-        if not payload or len(payload) > self._limits.heard_bytes or not self._room_for(topic, received_ms):
+        if topic in self._registry.dismissed:
+            batch.counts["heard_dismissed"] += 1
+            return
+        if not payload or len(payload) > self._limits.heard_bytes or not self._room_for(topic, payload):
             batch.counts["heard_not_kept"] += 1
             return
         self._heard_ms[topic] = received_ms
@@ -229,16 +244,33 @@ class Intake:
         batch.size_bytes += len(payload)
         batch.hear(topic, Heard(payload, retained, received_ms))
 
-    def _room_for(self, topic: str, received_ms: int) -> bool:
+    def _room_for(self, topic: str, payload: bytes) -> bool:
+        """Whether a topic is listed; from a full list the longest silent goes, noise before a sensor."""
+        is_noise = self._is_noise(topic, payload)
         if topic in self._heard_ms or len(self._heard_ms) < self._limits.heard_topics:
             return True
-        # The list is full: only a topic that has gone silent makes room, so that noise can't push out a true
-        # sensor.
-        silent = [known for known, at_ms in self._heard_ms.items() if received_ms - at_ms > HEARD_STALE_MS]
-        for known in silent:
-            del self._heard_ms[known]
-        self.batch.crowded_out += silent
-        return bool(silent)
+        going = [known for known in self._noise if known in self._heard_ms] or list(self._heard_ms)
+        longest = min(going, key=self._heard_ms.__getitem__)
+        silent_ms = self._arrival[1] - self._heard_ms[longest]
+        if is_noise and longest not in self._noise and silent_ms <= HEARD_STALE_MS:
+            # Every topic listed may be a sensor: noise takes the place of none that still speaks.
+            del self._noise[topic]
+            return False
+        self._let_go(longest)
+        self.batch.heard.pop(longest, None)
+        self.batch.crowded_out.append(longest)
+        return True
+
+    def _is_noise(self, topic: str, payload: bytes) -> bool:
+        """Whether nothing was recognised in the first messages of an unknown topic; a few are looked at."""
+        looks = self._noise.get(topic, 0)
+        if topic not in self._air and looks < NOISE_LOOKS:
+            if propose(topic, [payload]) is None:
+                self._noise[topic] = looks + 1
+            else:
+                self._noise.pop(topic, None)
+                self._air.add(topic)
+        return topic in self._noise
 
     def _refuse_pace(self, batch: Batch, topic: str, payload: bytes, received_at: datetime) -> None:
         batch.counts["too_many"] += 1

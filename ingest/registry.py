@@ -22,6 +22,7 @@ SELECT binding.topic, binding.part, binding.payload, sensor.id, sensor.temperatu
        sensor.retired_at IS NOT NULL
 FROM binding JOIN sensor ON sensor.id = binding.sensor_id ORDER BY binding.id
 """
+DISMISSED = "SELECT topic FROM dismissed_topic ORDER BY topic"
 
 Read = Callable[[str, bytes, datetime, bool, Container[str]], list[Observed]]
 
@@ -54,9 +55,10 @@ class Registry:
         self._rows: list[tuple[Any, ...]] = []
         self._mark: Any = None
         self.sensor_ids: frozenset[int] = frozenset()
+        self.dismissed: frozenset[str] = frozenset()
 
     def refresh(self, book: Book, *, thorough: bool = True) -> bool:
-        """Look whether bindings changed, and take them over; whether they did.
+        """Look whether bindings or dismissed topics changed, and take them over; whether they did.
 
         Parameters
         ----------
@@ -73,10 +75,11 @@ class Registry:
         if mark == self._mark and (book.mark_is_sure or not thorough):
             return False
         rows = [tuple(row) for row in book.execute(BINDINGS).fetchall()]
+        dismissed = frozenset(topic for (topic,) in book.execute(DISMISSED).fetchall())
         self._mark = mark
-        if rows == self._rows:
+        if rows == self._rows and dismissed == self.dismissed:
             return False
-        self._rows = rows
+        self._rows, self.dismissed = rows, dismissed
         self._take_over(rows)
         return True
 

@@ -54,5 +54,25 @@
     });
   }
 
-  window.paneltide = Object.assign(window.paneltide || {}, { Choice, Line });
+  /* A file to choose. It is sent at once, as it is; the answer is what the page goes on with. */
+  function Upload(props) {
+    const { id, accept, to, most, setProps } = props;
+    const send = async (file) => {
+      if (!file) return setProps({ value: "" });
+      if (file.size > most) return setProps({ value: "", problem: `${file.name} is too large: at most ${Math.round(most / 1048576)} MB` });
+      setProps({ value: "", problem: "", name: file.name });
+      try {
+        const answer = await fetch(`${to}?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
+        const said = await answer.text();
+        setProps(answer.ok ? { value: said, problem: "" } : { value: "", problem: said });
+      } catch (error) {
+        setProps({ value: "", problem: `${file.name} could not be sent` });
+      }
+    };
+    return React.createElement("input", {
+      id: domId(id), type: "file", accept, onChange: (event) => send(event.target.files[0]),
+    });
+  }
+
+  window.paneltide = Object.assign(window.paneltide || {}, { Choice, Line, Upload });
 })();

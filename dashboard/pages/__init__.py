@@ -5,6 +5,7 @@ from types import ModuleType
 from dash import Dash
 
 from dashboard import acts
+from dashboard.pages import accepting as accepting
 from dashboard.pages import client as client
 from dashboard.pages import contact as contact
 from dashboard.pages import deliver as deliver
@@ -20,6 +21,7 @@ from dashboard.pages import place_edit as place_edit
 from dashboard.pages import placement as placement
 from dashboard.pages import plan as plan
 from dashboard.pages import plan_record as plan_record
+from dashboard.pages import readings_file as readings_file
 from dashboard.pages import record as record
 from dashboard.pages import rehearse as rehearse
 from dashboard.pages import sensor_edit as sensor_edit
@@ -38,6 +40,7 @@ from dashboard.view import Context, Route
 
 MODULES: tuple[ModuleType, ...] = (
     today,
+    accepting,
     client,
     contact,
     deliver,
@@ -53,6 +56,7 @@ MODULES: tuple[ModuleType, ...] = (
     placement,
     plan,
     plan_record,
+    readings_file,
     record,
     rehearse,
     sensor_edit,

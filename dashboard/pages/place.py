@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 from dash import html
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
@@ -12,13 +13,16 @@ from dashboard import piece_words, sentences, woodwork
 from dashboard.figures.air import air_chart, spoken, worked_out
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import charted, drawn, empty, num, part, sheet, word
+from dashboard.pages.frame import Child, charted, drawn, empty, num, part, sheet, word
+from dashboard.pages.sensor import nowhere_part, two_rooms_part
 from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import Route, View, address
 from model.records import queries, series, traces
 from model.records.queries import PieceNow, PlaceNow, StackNow
 from model.records.series import Air
+from model.records.tables import Hanging
 from model.records.traces import Trace
+from model.records.two_rooms import two_rooms
 from model.wood.air import dew_point
 
 KINDS = {"shop": "The shop", "storage": "A storage room", "home": "A client's home"}
@@ -127,7 +131,14 @@ def layout(view: View, place_id: int) -> html.Main | None:
             for stack in queries.stacks(session, view.now, known=known)
             if stack.place is not None and stack.place.id == place_id
         ]
-    return page(place, span, air, sent, here, stacks, view)
+        hung = session.scalars(
+            select(Hanging.sensor_id).where(Hanging.place_id == place_id, Hanging.until_at.is_(None))
+        ).all()
+        cautions = [
+            two_rooms_part(two_rooms(session, view.now, place_id)),
+            *[nowhere_part(session, sensor_id, view) for sensor_id in hung],
+        ]
+    return page(place, span, air, sent, here, stacks, view, html.Div([each for each in cautions if each]))
 
 
 def page(
@@ -138,6 +149,7 @@ def page(
     pieces: list[PieceNow],
     stacks: list[StackNow],
     view: View,
+    cautions: Child = None,
 ) -> html.Main:
     """The page, from what the book answered."""
     brackets = brackets_of(pieces, view.now)
@@ -165,6 +177,7 @@ def page(
         html.P(say.sentence(place.judgement.reason), className="soft")
         if place.judgement.evaluated_at
         else None,
+        cautions,
         drawn(*(rule(place, brackets, width) for width in (960, 360))),
         part(
             "The air through time",
@@ -176,6 +189,7 @@ def page(
         standing_part(pieces, stacks, view),
         html.Div(
             [
+                html.A("Readings from a file", href=f"{here}/file", className="button"),
                 html.A("Its corners", href=f"{here}/corners", className="button"),
                 html.A("Correct the record", href=f"{here}/edit", className="button"),
             ],

@@ -1,5 +1,6 @@
 """One sensor: what it sent, what of it is not believed, and where it hung."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,17 +11,19 @@ from dashboard import display as say
 from dashboard.figures.air import air_chart, doubted_in, spoken, worked_out
 from dashboard.forms import choice_field, day_field
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import charted, part, sheet, word
+from dashboard.pages.frame import Child, charted, part, sheet, word
 from dashboard.pages.swap import swap_form
 from dashboard.pages.trust import trust_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
-from model.records import queries, sensing, traces
+from model.records import hangings, queries, sensing, traces
 from model.records.sensing import SensorNow
 from model.records.series import Air
+from model.records.tables import Sensor
 from model.records.traces import Trace
+from model.records.two_rooms import TwoRooms, two_rooms
 
-HANG = "hang"
+HANG, HUNG_SINCE, DATE_BACK = "hang", "hung since", "date back"
 HOUR_MS = 3_600_000
 SPANS = ("day", "week", "month", "season", "year")
 
@@ -50,6 +53,8 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
         )
         for width in (960, 360)
     ]
+    pairs = two_rooms(session, view.now, sensor.place_id) if sensor.place_id is not None else ()
+    own = [pair for pair in pairs if sensor.id in (pair.damp_id, pair.dry_id)]
     here = address("sensor", sensor.id)
     verdict = sensor.judgement.verdict
     lead: list[Any] = [verdict_mark(verdict, "sensor"), " ", word(verdict, "sensor"), ". "]
@@ -58,6 +63,8 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     return sheet(
         sensor.name,
         html.P(lead, className="lead"),
+        two_rooms_part(own),
+        nowhere_part(session, sensor.id, view),
         part(
             "What it sent",
             span_links(here, span, SPANS),
@@ -72,7 +79,10 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
             className="columns even",
         ),
         html.Div(
-            html.A("Correct the record", href=address("sensor", sensor.id, "edit"), className="button"),
+            [
+                html.A("Readings from a file", href=address("sensor", sensor.id, "file"), className="button"),
+                html.A("Correct the record", href=address("sensor", sensor.id, "edit"), className="button"),
+            ],
             className="buttons no-print",
         ),
         dateline=[html.A("Sensors", href="/sensors"), f" · {', '.join(sensor.topics)}"],
@@ -91,6 +101,40 @@ def as_air(trace: Trace) -> Air:
         trace.rh_pct[both],
         doubted_in(trace)[both],
         max(trace.step_ms, HOUR_MS),
+    )
+
+
+def two_rooms_part(pairs: Sequence[TwoRooms]) -> Child:
+    """The caution of sensors of one place that seem to hang in two rooms."""
+    if not pairs:
+        return None
+    return html.Div([html.P([verdict_mark("near", "sensor"), " ", pair.says]) for pair in pairs])
+
+
+def nowhere_part(session: Session, sensor_id: int, view: View) -> Child:
+    """How many readings belong to no place, and the act that mends it."""
+    row = session.get_one(Sensor, sensor_id)
+    left = hangings.readings_nowhere(session, row)
+    if not left.count or left.first_at is None:
+        return None
+    belong = "reading belongs" if left.count == 1 else "readings belong"
+    told = f"{left.count:,} {belong} to no place: "
+    if left.place is None:
+        return html.P(
+            [told, html.A(row.name, href=address("sensor", sensor_id)), " hangs nowhere yet. Hang it below."],
+            className="problem",
+        )
+    zone = left.place.zone
+    since = say.day(left.since_at, zone, view.units, view.now)
+    first = say.day(left.first_at, zone, view.units, view.now)
+    return html.Div(
+        [
+            html.P(f"{told}{row.name} hangs at {left.place.name} only since {since}."),
+            html.Button(
+                f"It hung there since {first}", id={"act": DATE_BACK, "sensor": sensor_id}, className="first"
+            ),
+        ],
+        className="problem",
     )
 
 
@@ -119,6 +163,34 @@ def hanging_part(
                 html.Button("Hang it there", id={"act": HANG, "sensor": sensor.id}),
             ]
         )
+    since_form = _since_form(session, sensor, view)
     first = html.Ul(rows, className="rows small") if rows else html.P("It hangs nowhere.")
     another = swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None
-    return part("Where it hangs", first, form, another)
+    return part("Where it hangs", first, since_form, form, another)
+
+
+def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:
+    """The form that corrects since when it hung at one of the places where it hung."""
+    known = sensing.hangings_of(session, sensor.id)
+    if not known:
+        return None
+    names = {str(hanging.place_id): hanging.place for hanging in known}
+    latest = known[0]
+    return html.Details(
+        [
+            html.Summary("It hung here since another day"),
+            html.Div(
+                [
+                    choice_field(
+                        "It hung at",
+                        {"form": HUNG_SINCE, "key": "place"},
+                        list(names.items()),
+                        str(latest.place_id),
+                    ),
+                    day_field("Since", {"form": HUNG_SINCE, "key": "at"}, latest.since_at, latest.zone),
+                ],
+                className="fields",
+            ),
+            html.Button("Correct the day", id={"act": HUNG_SINCE, "sensor": sensor.id}),
+        ]
+    )

@@ -1,28 +1,28 @@
 """Sensors: what is heard, what is not believed, and what speaks but is not known yet."""
 
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import datetime, timedelta
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
+from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, refused
+from dashboard.acts import Act, answers
 from dashboard.doors import HeardTopic
-from dashboard.forms import choice_field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages import sensor
+from dashboard.pages.accepting import dismissed_part, shown_payload, waiting_part
 from dashboard.pages.frame import empty, num, part, sheet
-from dashboard.view import Context, Route, View, address, view_of
-from model.records import acceptances, hangings, queries, sensing
+from dashboard.pages.sensor import DATE_BACK, HANG, HUNG_SINCE, two_rooms_part
+from dashboard.view import Context, Route, View, address
+from model.records import hangings, queries, sensing
+from model.records.dismissed import dismissed_topics
 from model.records.sensing import SensorNow
-from model.records.tables import Sensor
+from model.records.tables import Place, Preference, Sensor
+from model.records.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.wood.errors import BadInput
-
-ACCEPT, HANG = "accept", "hang"
-NEW_PLACE = "new"
-SHOWN_BYTES = 400
-KINDS = [("shop", "the shop"), ("storage", "a storage room"), ("home", "a client's home")]
 
 
 def layout(view: View) -> html.Main:
@@ -32,16 +32,14 @@ def layout(view: View) -> html.Main:
         places = queries.places(session, view.now)
         refused_ones = sensing.rejected(session, limit=20)
         counts = sensing.tallies(session)
+        pairs = two_rooms(session, view.now)
+        gone = dismissed_topics(session)
     heard = list(view.context.sensors.heard()) if view.context.sensors else []
     return sheet(
-        headline(sensors, heard),
-        part(
-            "Not known yet",
-            *[_heard_block(index, topic, places, view) for index, topic in enumerate(heard)],
-        )
-        if heard
-        else None,
-        part("Known", html.Ul([_row(one, view) for one in sensors], className="rows"))
+        headline(sensors, heard, pairs),
+        two_rooms_part(pairs),
+        waiting_part(heard, places, view),
+        part("Known", html.Ul([_row(one, by_sensor(pairs), view) for one in sensors], className="rows"))
         if sensors
         else None
         if heard
@@ -49,11 +47,14 @@ def layout(view: View) -> html.Main:
             html.H2("No sensor is known yet."),
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
         ),
+        dismissed_part(gone),
         _refused_part(refused_ones, counts, view),
     )
 
 
-def headline(sensors: tuple[SensorNow, ...], heard: list[HeardTopic]) -> str:
+def headline(
+    sensors: tuple[SensorNow, ...], heard: list[HeardTopic], pairs: tuple[TwoRooms, ...] = ()
+) -> str:
     """The page's answer in one sentence."""
     silent = [one for one in sensors if one.judgement.verdict == "unknown"]
     doubted = [one for one in sensors if one.judgement.verdict == "near"]
@@ -66,6 +67,8 @@ def headline(sensors: tuple[SensorNow, ...], heard: list[HeardTopic]) -> str:
         told.append(
             f"{sentences.counted(len(doubted), 'sensor')} {'is' if len(doubted) == 1 else 'are'} doubted"
         )
+    for place in dict.fromkeys(pair.place for pair in pairs):
+        told.append(f"the sensors at {place} may hang in two rooms")
     if heard:
         verb = "waits" if len(heard) == 1 else "wait"
         told.append(f"{sentences.counted(len(heard), 'topic')} {verb} to be accepted")
@@ -74,20 +77,25 @@ def headline(sensors: tuple[SensorNow, ...], heard: list[HeardTopic]) -> str:
     return "Every sensor is heard." if sensors else "No sensor is heard."
 
 
-def _row(one: SensorNow, view: View) -> html.Li:
+def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     where = f", at {one.place}" if one.place else ", hung nowhere"
+    verdict = "near" if one.id in apart and one.judgement.verdict == "easy" else one.judgement.verdict
     air = []
     if one.rh_pct is not None:
         air.append(say.rh(one.rh_pct))
     if one.temperature_c is not None:
         air.append(view.display.temperature(one.temperature_c))
     facts = [say.sentence(one.judgement.reason)]
+    if one.id in apart:
+        pair = apart[one.id]
+        other = pair.dry if one.id == pair.damp_id else pair.damp
+        facts.append(f"Two rooms? It differs from {other} by {pair.apart_pct:.0f} points of humidity.")
     facts.append(f"Last heard {say.ago(one.last_at, view.now)}.")
     if one.battery_pct is not None:
         facts.append(f"Battery {one.battery_pct:.0f}{say.NBSP}%.")
     return html.Li(
         [
-            verdict_mark(one.judgement.verdict, "sensor"),
+            verdict_mark(verdict, "sensor"),
             html.Div(
                 [
                     html.A(html.B(one.name), href=address("sensor", one.id)),
@@ -100,71 +108,6 @@ def _row(one: SensorNow, view: View) -> html.Li:
         ],
         className="row",
     )
-
-
-def _heard_block(
-    index: int, topic: HeardTopic, places: tuple[queries.PlaceNow, ...], view: View
-) -> html.Article:
-    """A topic nobody is bound to: what it says, what it is taken for, and its acceptance."""
-    proposal = topic.proposal
-    named = [(place.name, place.name) for place in places]
-    payload = shown_payload(topic.last_payload)
-    lines: list[Any] = [
-        html.H3(topic.topic, className="topic"),
-        html.P(f"Heard {say.ago(topic.last_at, view.now)}, {sentences.counted(topic.kept, 'message')} kept."),
-        html.Pre(payload),
-    ]
-    if proposal is None or not proposal.parts:
-        lines.append(html.P("Nothing in it is recognised as the air of a place.", className="soft"))
-        return html.Article(lines, className="heard")
-    lines.append(html.Ul([html.Li(reason) for reason in proposal.reasons], className="small soft"))
-
-    several = len(proposal.parts) > 1
-    for number, proposed in enumerate(proposal.parts):
-        # Each by itself: what shares a topic may hang in different places.
-        if several:
-            lines.append(html.H4(proposed.name))
-        lines += _acceptance(f"{index}-{number}", topic.topic, proposed, named)
-    return html.Article(lines, className="heard")
-
-
-def _acceptance(row: str, topic: str, proposed: Any, named: list[tuple[str, str]]) -> list[Any]:
-    """What is asked of one proposed sensor, and the button that accepts it."""
-
-    def id(key: str) -> dict[str, Any]:
-        return {"form": ACCEPT, "row": row, "key": key}
-
-    return [
-        html.Div(
-            [
-                text_field("Its name", id("name"), proposed.name),
-                choice_field(
-                    "It hangs at",
-                    id("place"),
-                    [*named, (NEW_PLACE, "a new place …")],
-                    named[0][0] if named else NEW_PLACE,
-                ),
-                text_field("Name of a new place", id("new"), "" if named else "shop"),
-                choice_field("which is", id("kind"), KINDS, "home" if named else "shop"),
-            ],
-            className="fields",
-        ),
-        html.Button(
-            "Accept it",
-            id={"act": ACCEPT, "row": row, "topic": topic, "part": proposed.part},
-            className="first",
-        ),
-    ]
-
-
-def shown_payload(payload: bytes) -> str:
-    """A message as it came, as text where it is text, cut to what a screen can bear."""
-    try:
-        text = payload.decode("utf-8")
-    except UnicodeDecodeError:
-        text = payload.hex(" ")
-    text = "".join(letter if letter.isprintable() or letter == "\n" else "\ufffd" for letter in text)
-    return text if len(text) <= SHOWN_BYTES else f"{text[:SHOWN_BYTES]}…"
 
 
 def _refused_part(
@@ -211,56 +154,14 @@ def sensor_layout(view: View, sensor_id: int) -> html.Main | None:
 
 
 def register(app: Dash, context: Context) -> None:
-    """Accepting, hanging and taking down."""
-
-    @app.callback(
-        *OUTPUTS,
-        Input({"act": ACCEPT, "row": ALL, "topic": ALL, "part": ALL}, "n_clicks"),
-        State({"form": ACCEPT, "row": ALL, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def accept(clicks: list[int | None], _values: list[Any]) -> Any:
-        if not any(clicks) or context.sensors is None:
-            return NOTHING
-        row, topic, which = (ctx.triggered_id[key] for key in ("row", "topic", "part"))
-        typed = {
-            item["id"]["key"]: item.get("value") for item in ctx.states_list[0] if item["id"]["row"] == row
-        }
-        try:
-            return answered(accepted(str(topic), typed, view_of(context), str(which)), "/sensors")
-        except BadInput as error:
-            return refused(error)
-
+    """Hanging a sensor, and correcting since when it hung."""
     answers(app, context, HANG, hung, which="sensor", here=_page)
+    answers(app, context, HUNG_SINCE, hung_since, which="sensor", here=_page)
+    answers(app, context, DATE_BACK, dated_back, which="sensor")
 
 
 def _page(sensor_id: int) -> str:
     return address("sensor", sensor_id)
-
-
-def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = None) -> Act:
-    """Make a sensor of a topic, or of one part of its messages, as typed."""
-    assert view.context.sensors is not None
-    chosen = str(typed.get("place") or NEW_PLACE)
-    name = str(typed.get("new") or "").strip() if chosen == NEW_PLACE else chosen
-    if not name:
-        raise BadInput("", "name of the new place", "must be given", "nothing")
-    with view.store.session() as session:
-        places = queries.places(session, view.now)
-    zone = places[0].zone if places else view.context.zone
-    done = view.context.sensors.accept(
-        topic,
-        part=which,
-        name=str(typed.get("name") or "").strip() or None,
-        place=name,
-        place_kind=str(typed.get("kind") or "home"),
-        zone=zone,
-    )
-    told = sentences.counted(done.readings, "kept message")
-    verb = "became a reading" if done.readings == 1 else "became readings"
-    are = "is" if len(done.sensors) == 1 else "are"
-    said = f"{say.joined(list(done.sensors))} {are} accepted at {name}; {told} {verb}."
-    return Act(said, undo=("acceptance", done.number))
 
 
 def hung(number: int, typed: dict[str, Any], view: View) -> Act:
@@ -283,19 +184,52 @@ def _undo_hanging(view: View, number: int) -> str:
         return f"{row.name} hangs {f'at {place.name} again' if place else 'nowhere'}."
 
 
-def _undo_acceptance(view: View, number: int) -> Act:
+def hung_since(number: int, typed: dict[str, Any], view: View) -> Act:
+    """Correct since when a sensor hung at a place, as typed."""
     with view.store.session() as session:
-        back = acceptances.take_back_acceptance(session, number, view.now)
-    waits = "waits" if len(back.topics) == 1 else "wait"
-    said = f"{say.joined(list(back.topics))} {waits} to be accepted again, with all that came."
-    if back.place_gone:
-        said += f" {back.place_gone} is out of the book again."
-    elif back.place_stays:
-        said += f" {say.sentence(back.place_stays)}"
-    return Act(said, "/sensors")
+        sensor = session.get_one(Sensor, number)
+        place = forms.chosen_place(session, typed.get("place"), "where it hung")
+        return _hung_since(
+            session, sensor, place, forms.day_typed(typed.get("at"), place.zone, "since"), view
+        )
 
 
-UNDO = {"hanging": _undo_hanging, "acceptance": _undo_acceptance}
+def dated_back(number: int, _typed: dict[str, Any], view: View) -> Act:
+    """A sensor hung where it was hung first since its first reading."""
+    with view.store.session() as session:
+        sensor = session.get_one(Sensor, number)
+        left = hangings.readings_nowhere(session, sensor)
+        if left.place is None or left.first_at is None:
+            raise BadInput("", sensor.name, "has no reading that belongs to no place", "nothing")
+        return _hung_since(session, sensor, left.place, left.first_at, view)
+
+
+def _hung_since(session: Session, sensor: Sensor, place: Place, at: datetime, view: View) -> Act:
+    before = hangings.spans_of(sensor)
+    hangings.hang_since(session, sensor, place, at)
+    session.merge(
+        Preference(name=_kept(sensor.id), value={"before": before, "after": hangings.spans_of(sensor)})
+    )
+    since = say.moment(at, place.zone, view.units, view.now)
+    return Act(f"{sensor.name} hangs at {place.name} since {since}.", undo=("hung since", sensor.id))
+
+
+def _undo_hung_since(view: View, number: int) -> str:
+    with view.store.session() as session:
+        sensor = session.get_one(Sensor, number)
+        kept = session.get(Preference, _kept(number))
+        if kept is None or [list(span) for span in hangings.spans_of(sensor)] != kept.value["after"]:
+            raise BadInput("", "this correction", "can't be taken back any more", "nothing")
+        hangings.restore_hangings(session, sensor, [tuple(span) for span in kept.value["before"]])
+        session.delete(kept)
+        return f"{sensor.name} hangs as it was recorded before."
+
+
+def _kept(sensor_id: int) -> str:
+    return f"sensor {sensor_id} hung before"
+
+
+UNDO = {"hanging": _undo_hanging, "hung since": _undo_hung_since}
 
 
 ROUTES = [

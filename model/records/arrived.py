@@ -117,6 +117,16 @@ class HeardMessage(Record):
     received_at: Mapped[datetime]
 
 
+class DismissedTopic(Record):
+    """A topic that is no sensor of ours: not listed, and no more kept of it, until it is brought back."""
+
+    __tablename__ = "dismissed_topic"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    topic: Mapped[str] = mapped_column(unique=True)
+    dismissed_at: Mapped[datetime]
+
+
 class RejectedMessage(Record):
     """A message that could not become a reading, as it came, with the reason."""
 

@@ -1,8 +1,9 @@
 """Where a sensor hangs, from when to when; a change computes the air of both places again."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from model.records.retention import kept_since
@@ -16,7 +17,8 @@ from model.records.rewind import (
     rewind_piece,
     rewind_stack,
 )
-from model.records.tables import AirHour, Hanging, Place, Sensor, Stay
+from model.records.tables import AirHour, Hanging, Place, Reading, Sensor, Stay
+from model.records.types import EPOCH, from_epoch_ms, to_epoch_ms
 from model.wood.errors import BadInput
 
 
@@ -100,6 +102,81 @@ def correct_hanging(
     hanging.since_at = since
     session.flush()
     mark_hours(session, [sensor.id], start, hanging.until_at)
+
+
+def hang_since(session: Session, sensor: Sensor, place: Place, at: datetime) -> Hanging:
+    """A sensor hangs at a place since an instant: hung there, or what is on record of it dated back.
+
+    Raises
+    ------
+    BadInput
+        If it hung elsewhere from that instant on.
+    """
+    at = aware(at, f"sensor {sensor.name}", "since_at")
+    ordered = sorted(sensor.hangings, key=lambda hanging: hanging.since_at)
+    for hanging in reversed(ordered):
+        if hanging.place_id == place.id and (hanging.until_at or FAR) > at:
+            earlier = next((one for one in ordered if one.until_at == hanging.since_at), None)
+            if at < hanging.since_at and earlier is not None and earlier.since_at < at:
+                take_back_air(session, earlier.place_id, at, earlier.until_at)
+                earlier.until_at = at
+                session.flush()
+            correct_hanging(session, hanging, place, at)
+            return hanging
+    return hang_sensor(session, sensor, place, at)
+
+
+Spans = list[tuple[int, int, int | None]]
+"""Where a sensor hung: place, since and until in milliseconds since 1970, first to last."""
+
+
+def spans_of(sensor: Sensor) -> Spans:
+    """Where a sensor hung, as it is kept to be restored."""
+    ordered = sorted(sensor.hangings, key=lambda hanging: hanging.since_at)
+    return [
+        (one.place_id, to_epoch_ms(one.since_at), None if one.until_at is None else to_epoch_ms(one.until_at))
+        for one in ordered
+    ]
+
+
+def restore_hangings(session: Session, sensor: Sensor, spans: Spans) -> None:
+    """A sensor hung as it was on record before; the air of every place it hung at is computed again."""
+    note_change(session)
+    for hanging in list(sensor.hangings):
+        take_back_air(session, hanging.place_id, hanging.since_at, hanging.until_at)
+        sensor.hangings.remove(hanging)
+    session.flush()
+    for place_id, since_ms, until_ms in spans:
+        until_at = None if until_ms is None else from_epoch_ms(until_ms)
+        sensor.hangings.append(
+            Hanging(place_id=place_id, since_at=from_epoch_ms(since_ms), until_at=until_at)
+        )
+    session.flush()
+    mark_hours(session, [sensor.id], EPOCH)
+
+
+@dataclass(frozen=True)
+class Nowhere:
+    """Readings of a sensor that belong to no place: they came before it was hung anywhere.
+
+    `place` is where it was hung first, at `since_at`; none where it was never hung. The first of them came at
+    `first_at`.
+    """
+
+    count: int
+    first_at: datetime | None
+    place: Place | None
+    since_at: datetime | None
+
+
+def readings_nowhere(session: Session, sensor: Sensor) -> Nowhere:
+    """What a sensor sent before it was hung anywhere."""
+    first = min(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
+    early = select(func.count(), func.min(Reading.observed_at)).where(Reading.sensor_id == sensor.id)
+    if first is not None:
+        early = early.where(Reading.observed_at < first.since_at)
+    count, first_at = session.execute(early).one()
+    return Nowhere(count, first_at, first.place if first else None, first.since_at if first else None)
 
 
 def take_back_air(session: Session, place_id: int, since_at: datetime, until_at: datetime | None) -> None:

@@ -32,6 +32,7 @@ from model.records.answers import (
     Subject,
     WarningNow,
 )
+from model.records.dismissed import waiting
 from model.records.health import health
 from model.records.prospects import passed, with_next
 from model.records.rooms import places
@@ -363,6 +364,7 @@ def shop(session: Session, now: datetime, parts: bool = True) -> ShopNow:
         stacks=stacks(session, now, known=known),
         pieces=pieces(session, now, known=known, parts=parts),
         warnings=warnings(session),
-        heard_topics=session.scalar(select(func.count(func.distinct(HeardMessage.topic)))) or 0,
+        heard_topics=session.scalar(select(func.count(func.distinct(HeardMessage.topic))).where(waiting()))
+        or 0,
         sensors=session.scalar(select(func.count()).select_from(Sensor)) or 0,
     )

@@ -190,6 +190,19 @@ def doubts(session: Session, sensor_id: int, limit: int = 50) -> tuple[DoubtNow,
     )
 
 
+def open_doubts(session: Session) -> dict[int, tuple[str, ...]]:
+    """By sensor, the reasons of the doubts that stand now."""
+    rows = session.execute(
+        select(Doubt.sensor_id, Doubt.reason)
+        .where(Doubt.undone_at.is_(None), Doubt.until_at.is_(None))
+        .order_by(Doubt.since_at)
+    )
+    found: dict[int, tuple[str, ...]] = defaultdict(tuple)
+    for sensor_id, reason in rows:
+        found[sensor_id] += (reason,)
+    return found
+
+
 def corrections(session: Session, sensor_id: int) -> tuple[CorrectionNow, ...]:
     """A sensor's corrections, newest first, undone ones too."""
     rows = session.scalars(

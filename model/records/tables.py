@@ -19,6 +19,7 @@ from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from model.records.arrived import (
     Correction,
+    DismissedTopic,
     Doubt,
     HeardMessage,
     Reading,
@@ -44,6 +45,7 @@ __all__ = [
     "Body",
     "Checkpoint",
     "Correction",
+    "DismissedTopic",
     "Document",
     "Doubt",
     "Fit",

@@ -140,6 +140,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     """A dashboard over a copy of the sample shop: address, book, and ids of a piece, a place and a stack."""
     from sqlalchemy import select
 
+    from deploy.wiring import sensor_door
     from model.records.store import Store
     from model.records.tables import Piece, Place, Stack
 
@@ -151,7 +152,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
         piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
         stack = session.scalars(select(Stack.id).where(Stack.name == "Ash, 4/4")).one()
-    address = serve_book(store, lambda: start_at, sensors=door_to(store, lambda: start_at))
+    address = serve_book(store, lambda: start_at, sensors=sensor_door(store, lambda: start_at))
     yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place, stack=stack)
     store.close()
 
@@ -159,19 +160,11 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
 @pytest.fixture
 def empty_shop(store, serve_book) -> SimpleNamespace:
     """A dashboard over a book with nothing in it."""
+    from deploy.wiring import sensor_door
+
     now = datetime(2026, 2, 3, 12, tzinfo=UTC)
-    address = serve_book(store, lambda: now, sensors=door_to(store, lambda: now))
+    address = serve_book(store, lambda: now, sensors=sensor_door(store, lambda: now))
     return SimpleNamespace(address=address, store=store, now=now)
-
-
-def door_to(store, now):
-    """What the wiring hands the Sensors page."""
-    from functools import partial
-
-    from dashboard.doors import SensorDoor
-    from ingest.accept import accept, known_and_heard
-
-    return SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
 
 
 @pytest.fixture

@@ -119,8 +119,9 @@ def test_an_unknown_sensor_is_accepted_with_one_click(shop, hands):
     heard(shop, "valley/finishing/air")
     hands.open(f"{shop.address}/sensors")
     hands.until(lambda: "valley/finishing/air" in hands.text)
+    hands.write("It hangs at", "Shop")
     hands.press("Accept it")
-    hands.until(lambda: "is accepted at Shop" in hands.said)
+    hands.until(lambda: "is accepted and hangs at Shop since" in hands.said)
     hands.until(lambda: "to be accepted" not in hands.heading)
     with shop.store.session() as session:
         topics = select(Binding.topic).join(Sensor).join(Hanging).join(Place).where(Place.name == "Shop")

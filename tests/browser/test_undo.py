@@ -22,10 +22,10 @@ def test_acts_are_taken_back_at_the_head_of_the_page(empty_shop, hands):
     hands.open(f"{shop.address}/sensors")
     hands.until(lambda: hands.value("Its name") == "shop bench 2")
     hands.press("Accept it")
-    hands.until(lambda: "shop bench 2 is accepted at shop" in hands.said)
+    hands.until(lambda: "shop bench 2 is accepted and hangs at Shop, a new place, since" in hands.said)
     hands.press("Undo")
     hands.until(
-        lambda: "waits to be accepted again, with all that came. shop is out of the book" in hands.said
+        lambda: "waits to be accepted again, with all that came. Shop is out of the book" in hands.said
     )
     hands.until(lambda: hands.heading == "One topic waits to be accepted.")
     assert "three messages kept" in hands.text
@@ -36,7 +36,8 @@ def test_acts_are_taken_back_at_the_head_of_the_page(empty_shop, hands):
     # Accepted for good; its device is said to be another, and is not.
     hands.write("Its name", "Bench")
     hands.press("Accept it")
-    hands.until(lambda: "Bench is accepted at shop; three kept messages became readings." in hands.said)
+    hands.until(lambda: "Bench is accepted and hangs at Shop" in hands.said)
+    assert "Three kept messages became readings." in hands.said
     hands.follow("Bench")
     hands.until(lambda: hands.heading == "Bench")
     hands.click("#page details:has(label[for*='swap']) summary")

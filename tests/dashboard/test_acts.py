@@ -11,7 +11,7 @@ from sqlalchemy import select
 from dashboard import drafts
 from dashboard.display import Display
 from dashboard.doors import SensorDoor
-from dashboard.pages import piece_acts, place_edit, record, sensors, stack_acts, trust, warnings
+from dashboard.pages import accepting, piece_acts, place_edit, record, sensors, stack_acts, trust, warnings
 from dashboard.view import Context, View
 from model.records import queries
 from model.records.store import Store
@@ -255,12 +255,15 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
 
     def accept(topic, **more):
         asked.update(more, topic=topic)
-        return SimpleNamespace(sensors=["Finishing"], readings=1, number=7)
+        hung = SimpleNamespace(
+            sensor="Finishing", place="Spray room", since_at=now, zone="America/New_York", is_new=True
+        )
+        return SimpleNamespace(sensors=["Finishing"], readings=1, number=7, hung=[hung])
 
-    context = Context(book.store, lambda: now, sensors=SensorDoor(list, accept))
+    context = Context(book.store, lambda: now, sensors=SensorDoor(list, accept, None, None, 500))
     view = View(context, Display("inch"), now)
-    typed = {"name": "Finishing", "place": "new", "new": "Spray room", "kind": "storage"}
-    act = sensors.accepted("valley/x", typed, view)
+    typed = {"name": "Finishing", "place": "Spray room", "kind": "storage"}
+    act = accepting.accepted("valley/x", typed, view)
     assert asked == {
         "topic": "valley/x",
         "part": None,
@@ -269,10 +272,13 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
         "place_kind": "storage",
         "zone": "America/New_York",
     }
-    assert act.says == "Finishing is accepted at Spray room; one kept message became a reading."
+    assert act.says.replace("\u00a0", " ") == (
+        "Finishing is accepted and hangs at Spray room, a new place, since Feb 10, 10:00 am. "
+        "One kept message became a reading."
+    )
     assert act.undo == ("acceptance", 7)
     with pytest.raises(BadInput, match="must be given"):
-        sensors.accepted("valley/x", typed | {"new": " "}, view)
+        accepting.accepted("valley/x", typed | {"place": " "}, view)
 
 
 def test_devices_behind_one_topic_are_listed_one_by_one_each_with_its_own_place(book, now):

@@ -16,7 +16,10 @@ from sqlalchemy import select
 
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, guess_columns
 from ingest.export import export_readings
-from ingest.files import ImportReport, import_readings
+from ingest.files import import_readings
+from ingest.imported import ImportReport
+from model.records.hangings import hang_sensor
+from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Binding, Hanging, Reading, Sensor, StaleHour
 from model.wood.errors import BadInput
@@ -318,3 +321,74 @@ def test_an_export_is_cut_to_a_span_and_a_sensor(bench: Store, write: Write, tmp
         export_readings(bench, tmp_path / "a.csv", sensor="Nobody")
     with pytest.raises(BadInput, match=r"must end in \.csv"):
         export_readings(bench, tmp_path / "a.xls")
+
+
+# ---------------------------------------------------------------- whose place
+
+
+def hung(store: Store) -> list[tuple[str, str, str | None]]:
+    with store.session() as session:
+        rows = session.scalars(select(Hanging).order_by(Hanging.since_at)).all()
+        return [
+            (one.place.name, f"{one.since_at:%Y-%m-%d}", one.until_at and f"{one.until_at:%Y-%m-%d}")
+            for one in rows
+        ]
+
+
+def year(write: Write, name: str, first: str) -> Path:
+    days = pd.date_range(first, periods=30, freq="D", tz="UTC")
+    return write("timestamp_utc,rh_pct\n" + "".join(f"{day:%Y-%m-%dT%H:%MZ},45\n" for day in days), name)
+
+
+def test_the_order_in_which_two_files_come_does_not_matter(store: Store, write: Write) -> None:
+    newer, older = year(write, "newer.csv", "2025-06-01"), year(write, "older.csv", "2024-06-01")
+    for file in (newer, older):
+        report = import_readings(store, file, now, sensor="Logger", create="Loft")
+        assert report.nowhere == {}
+    assert report.hung == {"Logger": ("Loft", datetime(2024, 6, 1, tzinfo=UTC))}
+    assert hung(store) == [("Loft", "2024-06-01", None)]
+
+
+def test_a_known_sensor_that_hangs_nowhere_is_hung_where_its_file_says(bench: Store, write: Write) -> None:
+    import_readings(bench, year(write, "june.csv", "2025-06-01"), now, sensor="Bench", create="Shop")
+    assert hung(bench) == [("Shop", "2025-06-01", None)]
+
+
+def test_readings_from_before_a_sensor_hung_elsewhere_are_counted_and_left_there(
+    bench: Store, write: Write
+) -> None:
+    with bench.session() as session:
+        sensor = session.scalars(select(Sensor)).one()
+        hang_sensor(session, sensor, add_place(session, "Shop", "shop"), datetime(2025, 6, 11, tzinfo=UTC))
+    june = year(write, "june.csv", "2025-06-01")
+    report = import_readings(bench, june, now, sensor="Bench")
+    assert report.nowhere == {"Bench": (10, "Shop", datetime(2025, 6, 11, tzinfo=UTC))}
+    # Said to be another place's, they don't move a sensor that hung in the shop.
+    report = import_readings(bench, june, now, sensor="Bench", create="Loft")
+    assert report.nowhere["Bench"][0] == 10
+    assert hung(bench) == [("Shop", "2025-06-11", None)]
+    # Said to be the shop's, its hanging is dated back.
+    report = import_readings(bench, june, now, sensor="Bench", create="Shop")
+    assert report.nowhere == {}
+    assert hung(bench) == [("Shop", "2025-06-01", None)]
+
+
+def test_what_would_become_of_a_file_is_what_becomes_of_it_and_nothing_is_kept(
+    bench: Store, write: Write
+) -> None:
+    import_readings(bench, year(write, "june.csv", "2025-06-01"), now, sensor="Bench")
+    text = "timestamp_utc,sensor,temperature_c,rh_pct\n"
+    text += "2025-06-01T00:00Z,Bench,20,45\n"  # its temperature is new
+    text += "2025-06-02T00:00Z,Bench,,45\n"  # known
+    text += "2025-07-02T00:00Z,Bench,,45\n2025-07-02T00:00Z,Bench,,45\n"  # new, and twice
+    text += "2025-07-03T00:00Z,Loft,21,46\n2025-07-04T00:00Z,Loft,much,46\n"
+    file = write(text, "more.csv")
+    before = stored(bench)
+    would = import_readings(bench, file, now, create="Loft", keep=False)
+    assert stored(bench) == before
+    assert hung(bench) == []
+    assert [(row.sensor, row.rh_pct) for row in would.first][:1] == [("Bench", 45.0)]
+    did = import_readings(bench, file, now, create="Loft")
+    for report in (would, did):
+        assert (report.accepted, report.duplicate, report.rejected_count) == (3, 2, 1)
+        assert report.created == ["Loft"]

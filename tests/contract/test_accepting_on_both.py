@@ -1,0 +1,95 @@
+"""What waits to be accepted, two rooms and files, on both databases."""
+
+import gzip
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from ingest.files import import_readings
+from ingest.listing import heard_topics, read_by_hand
+from ingest.registry import Registry
+from ingest.settings import Limits
+from ingest.writer import Writer
+from model.records import hangings
+from model.records.dismissed import bring_back_topic, dismiss_topic
+from model.records.places import add_place
+from model.records.store import Store
+from model.records.tables import HeardMessage, Reading, Sensor
+from model.records.two_rooms import two_rooms
+
+NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def either(request: pytest.FixtureRequest) -> Store:
+    """A book on each of the two databases."""
+    book: Store = request.getfixturevalue("store" if request.param == "sqlite" else "postgres_store")
+    return book
+
+
+def test_topics_wait_are_dismissed_and_brought_back(either: Store) -> None:
+    with either.session() as session:
+        for number in range(25):
+            session.add(HeardMessage(topic="loft/box", payload=b'{"t": %d}' % number, received_at=NOW))
+        session.add(HeardMessage(topic="tv", payload=b"on", received_at=NOW - timedelta(hours=1)))
+    assert [(topic.topic, topic.kept, topic.fields) for topic in heard_topics(either)] == [
+        ("loft/box", 25, (("/t", "24"),)),
+        ("tv", 1, ()),
+    ]
+    [seen] = read_by_hand(either, "loft/box", temperature="/t").seen
+    assert seen.temperature_c == 24.0
+    writer, registry = Writer(either, Limits()), Registry()
+    registry.refresh(writer.book)
+    with either.session() as session:
+        dismiss_topic(session, "tv", NOW)
+    assert registry.refresh(writer.book)
+    assert registry.dismissed == {"tv"}
+    assert [topic.topic for topic in heard_topics(either)] == ["loft/box"]
+    with either.session() as session:
+        bring_back_topic(session, "tv")
+    assert registry.refresh(writer.book)
+    assert [topic.topic for topic in heard_topics(either)] == ["loft/box", "tv"]
+    writer.drop()
+
+
+def test_two_rooms_and_readings_before_a_hanging(either: Store) -> None:
+    with either.session() as session:
+        shop = add_place(session, "Shop", "shop")
+        for name, rh_pct in (("bench", 48.0), ("flat", 27.0)):
+            sensor = Sensor(name=name, accepted_at=NOW)
+            session.add(sensor)
+            session.flush()
+            for hour in range(48):
+                at = NOW - timedelta(hours=hour)
+                told = {"temperature_c": 20.0, "rh_pct": rh_pct}
+                session.add(Reading(sensor_id=sensor.id, observed_at=at, received_at=at, **told))
+            session.flush()
+            hangings.hang_sensor(session, sensor, shop, NOW - timedelta(hours=24))
+            assert hangings.readings_nowhere(session, sensor).count == 23
+            before = hangings.spans_of(sensor)
+            hangings.hang_since(session, sensor, shop, NOW - timedelta(days=3))
+            assert hangings.readings_nowhere(session, sensor).count == 0
+            hangings.restore_hangings(session, sensor, before)
+            assert hangings.readings_nowhere(session, sensor).count == 23
+    with either.session() as session:
+        [pair] = two_rooms(session, NOW)
+    assert (pair.damp, pair.dry, round(pair.apart_pct)) == ("bench", "flat", 21)
+
+
+def test_what_would_become_of_a_file(either: Store, tmp_path: Path) -> None:
+    file = tmp_path / "year.csv.gz"
+    rows = "".join(f"{NOW - timedelta(hours=hour):%Y-%m-%dT%H:%MZ},20,45\n" for hour in range(50, 0, -1))
+    file.write_bytes(gzip.compress(f"timestamp_utc,temperature_c,rh_pct\n{rows}".encode()))
+
+    def count(keep: bool) -> tuple[int, int]:
+        report = import_readings(either, file, lambda: NOW, sensor="logger", create="Loft", keep=keep)
+        return report.accepted, report.duplicate
+
+    assert [count(False), count(False), count(True), count(False), count(True)] == [
+        (50, 0),
+        (50, 0),
+        (50, 0),
+        (0, 50),
+        (0, 50),
+    ]
