@@ -36,6 +36,32 @@ class Accepted(Protocol):
 
 
 @dataclass(frozen=True)
+class BrokerAddress:
+    """What is typed into a sensor so that it reaches the broker.
+
+    Attributes
+    ----------
+    hosts : tuple of str
+        Addresses under which the network reaches it, the likeliest first; none where only this
+        computer does.
+    port : int
+    user, password : str
+        Empty where none is asked for, or where they are not ours to know.
+    said : tuple of str
+        Sentences: how far it is open and what to do, whose broker it is and what it can't.
+    heard : str
+        What has come in since it was listened to, in one sentence.
+    """
+
+    hosts: tuple[str, ...]
+    port: int
+    user: str
+    password: str
+    said: tuple[str, ...]
+    heard: str
+
+
+@dataclass(frozen=True)
 class SensorDoor:
     """What ingest does for the Sensors page.
 
@@ -46,10 +72,13 @@ class SensorDoor:
     accept : callable
         ``accept(topic, name=None, place=None, place_kind="home", zone="UTC", temperature_unit="C")`` makes a
         sensor of a topic; raises BadInput.
+    broker : callable
+        How a sensor reaches the broker, and what it has brought; none where that isn't known.
     """
 
     heard: Callable[[], Sequence[HeardTopic]]
     accept: Callable[..., Accepted]
+    broker: Callable[[], BrokerAddress] | None = None
 
 
 @dataclass(frozen=True)

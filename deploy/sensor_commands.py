@@ -26,9 +26,9 @@ sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has 
 export_app = typer.Typer(help="Write what is stored into a file.")
 
 
-def _book() -> tuple[Store, Now]:
+def _book(create: bool = False) -> tuple[Store, Now]:
     settings = load_settings()
-    return wiring.open_store(settings), wiring.clock_of(settings)
+    return wiring.open_store(settings, create=create), wiring.clock_of(settings)
 
 
 @sensors_app.callback(invoke_without_command=True)
@@ -242,7 +242,7 @@ def import_readings(
             for reason in guess.reasons:
                 say(reason)
         return
-    store, now = _book()
+    store, now = _book(create=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, transient=True, disable=as_json) as bar:
         task = bar.add_task(file.name, total=None)

@@ -12,7 +12,7 @@ from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, refused
 from dashboard.doors import HeardTopic
 from dashboard.forms import choice_field, text_field
 from dashboard.marks import verdict_mark
-from dashboard.pages import sensor
+from dashboard.pages import broker_address, sensor
 from dashboard.pages.frame import empty, num, part, sheet
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import acceptances, hangings, queries, sensing
@@ -50,6 +50,7 @@ def layout(view: View) -> html.Main:
             html.H2("No sensor is known yet."),
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
         ),
+        broker_address.block(view, opened=not sensors and not heard),
         _refused_part(refused_ones, counts, view),
     )
 
