@@ -48,7 +48,8 @@ class BrokerAddress:
     user, password : str
         Empty where none is asked for, or where they are not ours to know.
     said : tuple of str
-        Sentences: how far it is open and what to do, whose broker it is and what it can't.
+        Sentences, what to do first: the topics to use or how to open it, then whose broker it is and what it
+        can't.
     heard : str
         What has come in since it was listened to, in one sentence.
     """

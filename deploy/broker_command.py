@@ -61,7 +61,7 @@ def offer_to_open(settings: Settings) -> Settings:
 
 def _opened(settings: Settings, bind: str, renew: bool) -> Settings:
     password = new_password() if renew or not settings.broker_password else settings.broker_password
-    Settings(broker_bind=bind, broker_password=password)  # refuses an address that can't be one
+    load_settings(broker_bind=bind, broker_password=password)  # refuses an address that can't be one
     keep_settings(broker_bind=bind, broker_password=password)
     return load_settings()
 

@@ -93,7 +93,8 @@ def broker_address(settings: Settings, store: Store | None = None) -> BrokerAddr
         f"If a sensor isn't heard all the same, let port {port} through this computer's firewall. "
         "The password crosses the network unencrypted: use it for nothing else."
     )
-    return BrokerAddress(hosts, port, user, settings.broker_password, (opened, promise), heard)
+    said = (_topics_words(settings), opened, promise)
+    return BrokerAddress(hosts, port, user, settings.broker_password, said, heard)
 
 
 def _named(settings: Settings) -> BrokerAddress:
@@ -106,7 +107,12 @@ def _named(settings: Settings) -> BrokerAddress:
     )
     here = broker.host in LOOPBACK
     hosts = (network_addresses() or (UNSEEN,)) if here else (broker.host,)
-    return BrokerAddress(hosts, broker.port, "", "", (said,), "")
+    return BrokerAddress(hosts, broker.port, "", "", (_topics_words(settings), said), "")
+
+
+def _topics_words(settings: Settings) -> str:
+    filters = [topic.strip() for topic in settings.mqtt_topics.split(",")]
+    return "Any topic will do." if "#" in filters else f"Topics that are listened to: {', '.join(filters)}."
 
 
 def address_words(address: BrokerAddress) -> str:

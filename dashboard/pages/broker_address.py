@@ -24,16 +24,20 @@ def block(view: View, *, opened: bool) -> html.Details | None:
         facts += [html.Dt("user"), html.Dd(html.B(address.user))]
         password = html.Details([html.Summary("Show it"), html.B(address.password)])
         facts += [html.Dt("password"), html.Dd(password)]
+    first_said = _with_commands(address.said[0])
     return html.Details(
         [
             html.Summary("Let a sensor talk"),
-            html.P("Type this into each sensor. Any topic will do; what it says is listed on this page.")
-            if facts
-            else None,
+            html.P(["Type this into each sensor. ", *first_said]) if facts else html.P(first_said),
             html.Dl(facts, className="facts") if facts else None,
             html.P(address.heard) if address.heard else None,
-            *[html.P(sentence, className="soft small") for sentence in address.said],
+            *[html.P(_with_commands(sentence), className="soft small") for sentence in address.said[1:]],
         ],
         open=opened,
         className="part",
     )
+
+
+def _with_commands(sentence: str) -> list[Any]:
+    """A sentence with what is to be typed, between back-ticks, set as such."""
+    return [html.Code(part) if odd % 2 else part for odd, part in enumerate(sentence.split("`"))]
