@@ -101,6 +101,33 @@ class Imported(Protocol):
 
 
 @dataclass(frozen=True)
+class BrokerAddress:
+    """What is typed into a sensor so that it reaches the broker.
+
+    Attributes
+    ----------
+    hosts : tuple of str
+        Addresses under which the network reaches it, the likeliest first; none where only this
+        computer does.
+    port : int
+    user, password : str
+        Empty where none is asked for, or where they are not ours to know.
+    said : tuple of str
+        Sentences, what to do first: the topics to use or how to open it, then whose broker it is and what it
+        can't.
+    heard : str
+        What has come in since it was listened to, in one sentence.
+    """
+
+    hosts: tuple[str, ...]
+    port: int
+    user: str
+    password: str
+    said: tuple[str, ...]
+    heard: str
+
+
+@dataclass(frozen=True)
 class SensorDoor:
     """What ingest does for the Sensors page.
 
@@ -119,6 +146,8 @@ class SensorDoor:
         stores a file's readings, or says what would become of them; raises BadInput.
     room : int
         How many unknown topics are listed at once.
+    broker : callable
+        How a sensor reaches the broker, and what it has brought; none where that isn't known.
     """
 
     heard: Callable[[], Sequence[HeardTopic]]
@@ -126,6 +155,7 @@ class SensorDoor:
     by_hand: Callable[..., ByHand]
     read_file: Callable[..., Imported]
     room: int
+    broker: Callable[[], BrokerAddress] | None = None
 
 
 @dataclass(frozen=True)

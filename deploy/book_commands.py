@@ -51,10 +51,10 @@ def place_named(session: Session, name: str) -> Place:
     return found
 
 
-def open_book() -> tuple[Store, datetime]:
-    """The book in use and its clock's time."""
+def open_book(create: bool = False) -> tuple[Store, datetime]:
+    """The book in use and its clock's time; where there is none, one is begun only if asked for."""
     settings = load_settings()
-    return wiring.open_store(settings), wiring.clock_of(settings)()
+    return wiring.open_store(settings, create=create), wiring.clock_of(settings)()
 
 
 def place_add(
@@ -66,7 +66,7 @@ def place_add(
     ] = False,
 ) -> None:
     """Record a place with air of its own."""
-    store, _ = open_book()
+    store, _ = open_book(create=True)
     with store.session() as session:
         add_place(session, name, kind, zone=zone, has_iron=iron)
     say(f"{name} is recorded.")

@@ -10,6 +10,7 @@ from rich.console import Console
 from deploy import (
     air_commands,
     book_commands,
+    broker_command,
     doctor_command,
     fleet_command,
     paper_commands,
@@ -52,6 +53,7 @@ def _program(
 
 for group in (
     run_commands,
+    broker_command,
     wood_commands,
     air_commands,
     book_commands,

@@ -1,11 +1,11 @@
 """Is everything that is needed there and working, and what to do if not."""
 
-import importlib.util
 import json
+import os
 import shutil
 import urllib.error
 import urllib.request
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
@@ -13,10 +13,11 @@ from sqlalchemy import func, select
 
 from deploy import wiring
 from deploy.answer import ServiceMissing
+from deploy.reach import address_words, broker_address
 from deploy.settings import Settings, origin, settings_file, shown_value
 from model.records.clock import machine_now
 from model.records.health import INGEST, is_ingest, writable
-from model.records.store import Store, StoreUnavailable
+from model.records.store import Store, StoreUnavailable, newest_revision
 from model.records.tables import Pulse, Reading, RejectedMessage
 
 State = Literal["well", "look", "amiss"]
@@ -35,8 +36,8 @@ class Finding:
     remedy: str = ""
 
 
-def examine(settings: Settings) -> list[Finding]:
-    """Look at everything a running service needs.
+def examine(settings: Settings, show_password: bool = False) -> list[Finding]:
+    """Look at everything a running service needs; nothing is made by looking.
 
     Returns
     -------
@@ -46,7 +47,8 @@ def examine(settings: Settings) -> list[Finding]:
     findings = [_folder(settings), _disk(settings)]
     store, finding = _database(settings)
     findings.append(finding)
-    findings.append(_broker(settings))
+    findings.append(_broker(settings, store))
+    findings.append(_sensors_way(settings, store, show_password))
     findings.append(_page(settings))
     if store is not None:
         findings += _parts(store)
@@ -69,6 +71,11 @@ def setting_rows(settings: Settings) -> list[dict[str, str]]:
 
 
 def _folder(settings: Settings) -> Finding:
+    above = settings.data_dir
+    while not above.exists() and above != above.parent:
+        above = above.parent
+    if above != settings.data_dir and above.is_dir() and os.access(above, os.W_OK):
+        return Finding("data folder", "well", f"{settings.data_dir}, made at the first start")
     try:
         wiring.open_folder(settings.data_dir)
     except ServiceMissing as error:
@@ -91,10 +98,9 @@ def _disk(settings: Settings) -> Finding:
 def _database(settings: Settings) -> tuple[Store | None, Finding]:
     try:
         store = Store(settings.database)
-        revision = store.schema_revision()
-        if revision is None:
+        if not store.exists():
             remedy = "nothing to do: the first `paneltide run` or `paneltide migrate` makes it"
-            return None, Finding("database", "look", f"{store.shown} holds no book yet", remedy)
+            return None, Finding("database", "look", f"there is no book at {store.place} yet", remedy)
         store.require_current()
         if not writable(store):
             return None, Finding(
@@ -109,11 +115,15 @@ def _database(settings: Settings) -> tuple[Store | None, Finding]:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         remedy = "check that the server runs, and the folder's and file's permissions"
         return None, Finding("database", "amiss", f"can't be read and written: {reason}", remedy)
-    return store, Finding("database", "well", f"{store.shown}, schema {revision}, readable and writable")
+    return store, Finding(
+        "database", "well", f"{store.shown}, schema {newest_revision()}, readable and writable"
+    )
 
 
-def _broker(settings: Settings) -> Finding:
-    from ingest.broker import mosquitto_program
+def _broker(settings: Settings, store: Store | None) -> Finding:
+    """The broker that our own parts speak to, tried: connected to, logged in, topics asked for."""
+    from ingest.broker import BrokerUnavailable, EmbeddedBroker, answers, reachable
+    from ingest.broker_login import OWN_USER, own_password
     from ingest.link import probe
 
     if settings.mqtt_url != "embedded":
@@ -122,18 +132,74 @@ def _broker(settings: Settings) -> Finding:
         if problem:
             remedy = "check that the broker runs there, and the address, user, password and certificates"
             return Finding("broker", "amiss", f"{broker.shown}: {problem}", remedy)
-        return Finding("broker", "well", f"{broker.shown} lets us in")
-    program = mosquitto_program()
-    if program:
-        return Finding("broker", "well", f"embedded: {program}; its queue survives a restart")
-    if importlib.util.find_spec("iotcore"):
+        return Finding("broker", "well", f"{broker.shown} lets us in and gives us our topics")
+    host, port = reachable(settings.broker_bind), settings.broker_port
+    folder = settings.data_dir / "broker"
+    try:
+        ours = EmbeddedBroker(folder, port, listen=settings.broker_bind, password=settings.broker_password)
+    except BrokerUnavailable as error:
+        return Finding("broker", "amiss", str(error), "install mosquitto, or set PANELTIDE_MQTT_URL")
+    if store is None or not _runs(store):
+        try:
+            ours.require_free_port()
+        except BrokerUnavailable as error:
+            named = "set mqtt_url, and run `paneltide doctor` again: it tries that broker"
+            remedy = named if answers(host, port) else "stop the other program, or set broker_port"
+            return Finding("broker", "amiss", str(error), remedy)
+        found = f"not running; port {port} on {settings.broker_bind} is free. {ours.promises}"
+        return Finding("broker", "look", found, "start it: `paneltide run`")
+    broker = wiring.ingest_settings(settings, f"mqtt://{host}:{port}")
+    if settings.broker_password:
+        broker = replace(broker, username=OWN_USER, password=own_password(folder))
+    problem = probe(broker)
+    if problem:
+        remedy = "settings changed since it was started? Stop `paneltide run` and start it again"
+        return Finding("broker", "amiss", f"{broker.shown}: {problem}", remedy)
+    found = f"{broker.shown} lets us in and gives us our topics. {ours.promises}"
+    if ours.kind == "iotcore":
+        remedy = "install mosquitto for real use (apt-get install mosquitto, or brew install mosquitto)"
+        return Finding("broker", "look", found, remedy)
+    return Finding("broker", "well", found)
+
+
+def _sensors_way(settings: Settings, store: Store | None, show_password: bool) -> Finding:
+    """What a sensor on the network would type, tried as far as this computer can try it by itself."""
+    from ingest.link import probe
+
+    address = broker_address(settings, store)
+    words = address_words(address)
+    if address.password and show_password:
+        words += f" The password is {address.password}"
+    elif address.password:
+        words += " (`paneltide doctor --show-password` shows it.)"
+    found = f"{words} {address.heard}".strip()
+    what = "address for sensors"
+    if not address.hosts:
         return Finding(
-            "broker",
-            "look",
-            "embedded: in-process; messages it holds don't survive its restart",
-            "install mosquitto for real use (apt-get install mosquitto, or brew install mosquitto)",
+            what, "look", found, "`paneltide open-broker`, if sensors are to come over the network"
         )
-    return Finding("broker", "amiss", "no broker to embed", "install mosquitto, or set PANELTIDE_MQTT_URL")
+    if settings.mqtt_url != "embedded" or store is None or not _runs(store):
+        return Finding(what, "look" if settings.mqtt_url == "embedded" else "well", found)
+    sensor = wiring.ingest_settings(settings, f"mqtt://{address.hosts[0]}:{address.port}")
+    problem = probe(replace(sensor, username=address.user, password=address.password))
+    if problem:
+        remedy = "stop `paneltide run` and start it again; then look at this computer's firewall"
+        return Finding(what, "amiss", f"{found} Tried from here: {problem}.", remedy)
+    if probe(sensor) is None:
+        remedy = "stop `paneltide run` and start it again, so that the password is asked for"
+        return Finding(
+            what, "amiss", f"{found} Tried from here: it lets in anyone without a password.", remedy
+        )
+    remedy = f"if a sensor is not heard all the same, let port {address.port} through the firewall"
+    found += " Tried from here: the password lets in, and nobody comes in without."
+    return Finding(what, "well", found, remedy)
+
+
+def _runs(store: Store) -> bool:
+    """Whether `paneltide run` runs on this book, by its last sign of life."""
+    with store.session() as session:
+        at = session.scalar(select(Pulse.at).where(Pulse.part == "supervisor"))
+    return at is not None and (machine_now() - at).total_seconds() < PULSE_FRESH_S
 
 
 def _page(settings: Settings) -> Finding:

@@ -1,5 +1,7 @@
 """The doctor's command: what it found, and every setting with where its value came from."""
 
+from typing import Annotated
+
 import typer
 
 from deploy.answer import SERVICE_MISSING, AsJson, give_json, give_table, say
@@ -9,10 +11,15 @@ from deploy.settings import load_settings
 SIGNS = {"well": "✓", "look": "?", "amiss": "✗"}
 
 
-def doctor(as_json: AsJson = False) -> None:
+def doctor(
+    as_json: AsJson = False,
+    show_password: Annotated[
+        bool, typer.Option("--show-password", help="Show the password that sensors log in with.")
+    ] = False,
+) -> None:
     """Is everything that is needed there and working; what to do if not."""
     settings = load_settings()
-    findings = examine(settings)
+    findings = examine(settings, show_password)
     amiss = [finding for finding in findings if finding.state == "amiss"]
     if as_json:
         give_json(

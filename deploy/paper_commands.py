@@ -6,11 +6,13 @@ from typing import Annotated, Any, Literal
 
 import typer
 
+from deploy import wiring
 from deploy.answer import NO, AsJson, give_json, give_table, say
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
+from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
 
@@ -84,6 +86,7 @@ def sheet(
 
     from dashboard.sheet import (
         ClientFacts,
+        Contact,
         JobFacts,
         client_facts,
         client_sheet,
@@ -95,24 +98,26 @@ def sheet(
     from model.wood.design import design_range
 
     display, size = _display(units), _paper(paper)
-    store, now = open_book()
-    with store.session() as session:
-        if piece.lower().endswith(".toml"):
-            wood, recorded_at = read_piece_file(Path(piece)), now
-            facts = ClientFacts(
-                wood, design_range(wood), usual_year(wood), contact=contact_of(session), made_at=now
-            )
-        else:
+    if piece.lower().endswith(".toml"):
+        wood, now, contact = read_piece_file(Path(piece)), wiring.clock_of(load_settings())(), Contact()
+        if Store(load_settings().database).exists():
+            with open_book()[0].session() as session:
+                contact = contact_of(session)
+        facts = ClientFacts(wood, design_range(wood), usual_year(wood), contact=contact, made_at=now)
+        recorded_at = now
+    else:
+        store, now = open_book()
+        with store.session() as session:
             row = piece_row(session, piece)
             facts, recorded_at = client_facts(session, row.id, now), row.recorded_at
-        if rh is not None:
-            low, high = span_of(rh, "--rh", "humidities", "20-50")
-            facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
-        if job:
-            written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
-            content = job_sheet(written, display, size)
-        else:
-            content = client_sheet(facts, display, size)
+    if rh is not None:
+        low, high = span_of(rh, "--rh", "humidities", "20-50")
+        facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
+    if job:
+        written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
+        content = job_sheet(written, display, size)
+    else:
+        content = client_sheet(facts, display, size)
     _write_pdf(out, content)
 
 
@@ -133,8 +138,7 @@ def cut_card(
     display = _display(units)
     bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
     document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
-    _, now = open_book()
-    _write_pdf(out, card(document, display, now, home))
+    _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
 
 
 def plan(

@@ -20,10 +20,10 @@ SHOWN_LINES = 20
 export_app = typer.Typer(help="Write what is stored into a file.")
 
 
-def book_and_clock() -> tuple[Store, Now]:
-    """The book in use and its clock."""
+def book_and_clock(create: bool = False) -> tuple[Store, Now]:
+    """The book in use and its clock; a book that isn't there is begun only where that is asked for."""
     settings = load_settings()
-    return wiring.open_store(settings), wiring.clock_of(settings)
+    return wiring.open_store(settings, create=create), wiring.clock_of(settings)
 
 
 def nowhere_line(sensor: str, count: int, place: str | None, since_at: datetime | None) -> str:
@@ -71,7 +71,7 @@ def import_readings(
             for reason in guess.reasons:
                 say(reason)
         return
-    store, now = book_and_clock()
+    store, now = book_and_clock(create=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, transient=True, disable=as_json) as bar:
         task = bar.add_task(file.name, total=None)

@@ -12,6 +12,8 @@ import typer
 
 from deploy import wiring
 from deploy.answer import AsJson, ServiceMissing, give_json, say
+from deploy.broker_command import offer_to_open
+from deploy.reach import address_words, broker_address
 from deploy.settings import PREFIX, Settings, load_settings
 from deploy.supervisor import Supervisor, stop_on_signals
 from model.records.clock import SampleClock, machine_now
@@ -26,13 +28,17 @@ def run(bind: BindOption = None, port: PortOption = None) -> None:
     settings = load_settings(bind=bind, port=port)
     wiring.prepare_logging(log_format=settings.log_format)
     wiring.require_free_port(settings.bind, settings.port)
-    store = wiring.open_store(settings)
+    settings = offer_to_open(settings)
+    store = wiring.open_store(settings, create=True)
     store.close()
     stop = stop_on_signals()
-    with wiring.broker_for(settings, settings.data_dir / "broker", port=1883) as (broker_url, keep_broker):
+    with wiring.broker_for(settings, settings.data_dir / "broker") as (broker_url, keep_broker):
         shown = f"[{settings.bind}]" if ":" in settings.bind else settings.bind
         address = f"http://{shown}:{settings.port}/"
-        announce = _once_answering(address, lambda: say(f"The dashboard is at {address}"))
+        announce = _once_answering(
+            address,
+            lambda: say(f"The dashboard is at {address}\n{address_words(broker_address(settings))}"),
+        )
         _supervise(settings, {"MQTT_URL": broker_url}, stop, lambda: (keep_broker(), announce()))
 
 
@@ -59,12 +65,18 @@ def demo(
         data_dir = (folder or Path(scratch)).absolute()
         wiring.open_folder(data_dir)
         fresh = Settings(
-            data_dir=data_dir, database_url="", mqtt_url="embedded", bind="127.0.0.1", port=chosen_port
+            data_dir=data_dir,
+            database_url="",
+            mqtt_url="embedded",
+            broker_bind="127.0.0.1",
+            broker_password="",
+            bind="127.0.0.1",
+            port=chosen_port,
         )
         if Path(fresh.database.removeprefix("sqlite:///")).exists():
             raise ServiceMissing(f"{data_dir} already holds a book: give --folder an empty one")
         say("Loading the sample shop's past year (all of it invented) …")
-        store = wiring.open_store(fresh)
+        store = wiring.open_store(fresh, create=True)
         sample_shop.load_history(store)
         wiring.evaluate_once(store, sample_shop.STORY_START_AT)
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
@@ -104,6 +116,8 @@ def _supervise(
         "DATABASE_URL": settings.database,
         "BIND": settings.bind,
         "PORT": str(settings.port),
+        "BROKER_BIND": settings.broker_bind,
+        "BROKER_PASSWORD": settings.broker_password,
         **extra,
     }
     environment = {**os.environ, **{f"{PREFIX}{name}": value for name, value in fixed.items()}}
@@ -179,7 +193,7 @@ def dashboard(bind: BindOption = None, port: PortOption = None) -> None:
 def migrate() -> None:
     """Create the book's database, or bring it to the schema this program needs."""
     settings = load_settings()
-    store = wiring.open_store(settings)
+    store = wiring.open_store(settings, create=True)
     say(f"{store.shown} is at schema {store.schema_revision()}.")
 
 

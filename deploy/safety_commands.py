@@ -73,7 +73,7 @@ def restore(archive: Annotated[Path, typer.Argument(help="An archive made by bac
     """Bring an archive back into the book that settings name, which must be empty."""
     from model.records.archive import restore_archive
 
-    store = wiring.open_store(load_settings())
+    store = wiring.open_store(load_settings(), create=True)
     counts = restore_archive(store, archive)
     say(f"{sum(counts.values())} rows are back in {store.shown}, each table proven by count and checksum.")
 

@@ -9,7 +9,8 @@ if [ -z "$root" ]; then
         systemctl disable --now "$instance" || true
     done
 fi
-rm -f "$root"/etc/systemd/system/paneltide.service "$root"/etc/systemd/system/paneltide-*
+rm -f "$root"/etc/systemd/system/paneltide.service "$root"/etc/systemd/system/paneltide-* \
+    "$root/usr/local/bin/paneltide"
 rm -rf "$root/opt/paneltide" "$root/var/cache/paneltide"
 [ -n "$root" ] || systemctl daemon-reload
 echo "paneltide is gone; the book in $root/var/lib/paneltide and the settings in $root/etc/paneltide stay"

@@ -74,17 +74,29 @@ def open_folder(folder: Path) -> None:
         ) from error
 
 
-def open_store(settings: Settings, migrate: bool = True) -> Store:
+def open_store(settings: Settings, migrate: bool = True, create: bool = False) -> Store:
     """The book, at the schema this program needs.
 
     Parameters
     ----------
     migrate : bool
-        Create or migrate the schema; otherwise refuse one that isn't current.
+        Migrate an older schema; otherwise refuse one that isn't current.
+    create : bool
+        Begin a book where there is none.
+
+    Raises
+    ------
+    ServiceMissing
+        If there is no book and none is to be begun.
     """
-    if not settings.database_url:
+    if create and not settings.database_url:
         open_folder(settings.data_dir)
     store = Store(settings.database)
+    if not create and not store.exists():
+        raise ServiceMissing(
+            f"there is no book at {store.place} yet: `paneltide run` begins one; if yours is elsewhere, "
+            "say where with PANELTIDE_DATA_DIR or PANELTIDE_DATABASE_URL"
+        )
     if migrate:
         store.bring_up_to_date()
     else:
@@ -123,15 +135,17 @@ def free_port(bind: str = "127.0.0.1") -> int:
 
 
 @contextmanager
-def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[str, Callable[[], None]]]:
+def broker_for(
+    settings: Settings, folder: Path, port: int | None = None
+) -> Iterator[tuple[str, Callable[[], None]]]:
     """The broker in use: its address, and a check that starts an embedded one again if it has ended.
 
     Parameters
     ----------
     folder : Path
         Where an embedded broker keeps its queue.
-    port : int
-        Port of an embedded broker on loopback; 0 chooses a free one.
+    port : int, optional
+        Port of an embedded broker in place of the one set; 0 chooses a free one.
     """
     if settings.mqtt_url != "embedded":
         yield settings.mqtt_url, lambda: None
@@ -149,7 +163,13 @@ def broker_for(settings: Settings, folder: Path, port: int) -> Iterator[tuple[st
                 log.warning("%s", error)
 
     try:
-        broker = EmbeddedBroker(folder, port=port)
+        broker = EmbeddedBroker(
+            folder,
+            port=settings.broker_port if port is None else port,
+            listen=settings.broker_bind,
+            user=settings.broker_user,
+            password=settings.broker_password,
+        )
         broker.start()
     except BrokerUnavailable as error:
         raise ServiceMissing(str(error)) from error
@@ -170,7 +190,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.watch.loop import run
     from model.watch.outlook_run import Outlooks
 
-    store, now = open_store(settings), clock_of(settings)
+    store, now = open_store(settings, create=True), clock_of(settings)
     sender = threading.Thread(
         target=notices.run, args=(store, now, stop, settings.notice_addresses), name="notices", daemon=True
     )
@@ -208,11 +228,11 @@ def run_ingest(settings: Settings, stop: threading.Event) -> None:
     """Listen to the broker and store readings until told to stop."""
     from ingest import subscriber
 
-    subscriber.run(open_store(settings), ingest_settings(settings), clock_of(settings), stop)
+    subscriber.run(open_store(settings, create=True), ingest_settings(settings), clock_of(settings), stop)
 
 
-def ingest_settings(settings: Settings) -> "IngestSettings":
-    """What the subscriber needs to know, from settings."""
+def ingest_settings(settings: Settings, url: str = "") -> "IngestSettings":
+    """What the subscriber needs to know, from settings; `url` stands in for the broker's address."""
     from ingest.settings import IngestSettings
 
     def file(name: str) -> Path | None:
@@ -220,7 +240,7 @@ def ingest_settings(settings: Settings) -> "IngestSettings":
 
     topics = tuple(topic.strip() for topic in settings.mqtt_topics.split(",") if topic.strip())
     return IngestSettings.from_url(
-        settings.mqtt_url,
+        url or settings.mqtt_url,
         topics=topics,
         client_id=settings.mqtt_client_id,
         protocol=settings.mqtt_protocol,
@@ -231,9 +251,10 @@ def ingest_settings(settings: Settings) -> "IngestSettings":
     )
 
 
-def sensor_door(store: Store, now: Now) -> "SensorDoor":
+def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
     """What the Sensors page asks of ingest."""
     from dashboard.doors import SensorDoor
+    from deploy.reach import broker_address
     from ingest.accept import accept
     from ingest.columns import guess_columns
     from ingest.files import import_readings
@@ -261,6 +282,7 @@ def sensor_door(store: Store, now: Now) -> "SensorDoor":
         by_hand=partial(read_by_hand, store),
         read_file=read_file,
         room=Limits().heard_topics,
+        broker=partial(broker_address, settings, store),
     )
 
 
@@ -270,7 +292,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     from dashboard.doors import NoticeDoor
     from deploy.notice_door import Addresses
 
-    store = open_store(settings)
+    store = open_store(settings, create=True)
     now = clock_of(settings)
     addresses = Addresses(store, settings.notice_addresses)
     app = build_app(
@@ -279,7 +301,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         units=settings.units,
         password=settings.password,
         zone=settings.zone,
-        sensors=sensor_door(store, now),
+        sensors=sensor_door(settings, store, now),
         notices=NoticeDoor(addresses.masked, addresses.test),
     )
     serve(app, settings.bind, settings.port, stop)

@@ -1,9 +1,11 @@
-"""The broker we start ourselves when none is named: on loopback, its queue in the data folder."""
+"""The broker we start ourselves when none is named: its queue, passwords and rights in the data folder."""
 
 import contextlib
+import errno
 import os
 import shutil
 import socket
+import struct
 import subprocess
 import sys
 import tempfile
@@ -11,6 +13,11 @@ import time
 from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Literal
+from urllib.parse import parse_qs, quote, urlsplit
+
+import tomli_w
+
+from ingest.broker_login import OWN_USER, hashed, own_password, rights, write_private
 
 Kind = Literal["mosquitto", "iotcore"]
 
@@ -37,8 +44,7 @@ END_WAIT_S = 10.0
 MOSQUITTO_CONFIG = """\
 # Written by paneltide at each start; changes here are lost.
 listener {port} {listen}
-allow_anonymous true
-persistence true
+{entrance}persistence true
 persistence_location {folder}
 persistence_file queue.db
 autosave_on_changes true
@@ -79,7 +85,8 @@ connection_timeout_ms = 60000
 max_payload_size = {packet_bytes}
 max_inflight_count = 100
 dynamic_filters = true
-"""
+
+{entrance}"""
 
 
 class BrokerUnavailable(RuntimeError):
@@ -96,7 +103,11 @@ class EmbeddedBroker:
     port : int
         TCP port; 0 takes a free one.
     listen : str
-        Address to listen on. Anything but loopback lets the network in without a password.
+        IPv4 address to listen on; 0.0.0.0 is every one of this computer's. Anything but loopback needs a
+        password.
+    user, password : str
+        What sensors log in with. They may send, and with mosquitto read nothing; our own parts log in with a
+        password of their own. Without a password anyone on this computer may do anything.
     kind : str, optional
         "mosquitto" or "iotcore"; by default mosquitto when it is installed.
     save_every : int
@@ -111,11 +122,15 @@ class EmbeddedBroker:
         port: int = 0,
         *,
         listen: str = LOOPBACK,
+        user: str = "sensors",
+        password: str = "",
         kind: Kind | None = None,
         save_every: int = SAVE_EVERY,
     ) -> None:
         self.folder, self.listen, self.save_every = Path(folder), listen, save_every
-        self.port = port
+        self.port, self.user, self.password = port, user, password
+        if listen != LOOPBACK and not password:
+            raise BrokerUnavailable(f"the broker may listen on {listen} with a password only")
         self._program = mosquitto_program() if kind in (None, "mosquitto") else None
         if self._program:
             self.kind: Kind = "mosquitto"
@@ -133,22 +148,14 @@ class EmbeddedBroker:
         """Address for clients. What ingest must know of this broker rides in the query."""
         # iotcore sends unacknowledged messages again without the duplicate flag, under new packet ids, and
         # waits for acknowledgements at a hundred: a batch of half of that keeps it sending.
-        query = "?redelivery=unmarked&batch=50" if self.kind == "iotcore" else ""
-        return f"mqtt://{self._reachable}:{self.port}{query}"
+        query = "&redelivery=unmarked&batch=50" if self.kind == "iotcore" else ""
+        login = f"{OWN_USER}:{quote(own_password(self.folder), safe='')}@" if self.password else ""
+        return f"mqtt://{login}{self._reachable}:{self.port}?started={self.kind}{query}"
 
     @property
     def promises(self) -> str:
-        """What happens to messages that nobody has taken yet, in one sentence."""
-        if self.kind == "mosquitto":
-            return (
-                "The broker is mosquitto, started by paneltide: messages waiting in it survive a restart; "
-                f"a power cut loses at most the last {self.save_every} that were not stored yet."
-            )
-        return (
-            "The broker is the small one that comes with paneltide (MQTT 3.1.1 only): what waits in it "
-            "does not survive its restart. For real use install mosquitto, or set mqtt_url to a broker of "
-            "your own."
-        )
+        """What it does with messages that nobody has taken yet, in one sentence."""
+        return promises(self.kind, bool(self.password), self.save_every)
 
     @property
     def running(self) -> bool:
@@ -164,7 +171,7 @@ class EmbeddedBroker:
         """
         if self.running:
             return
-        self.port = self._free_port()
+        self.port = self.require_free_port()
         # By its path and without the working directory (-P): the keeper needs nothing else of ours.
         command = [sys.executable, "-P", str(KEEPER), *self._prepare()]
         self._log = tempfile.TemporaryFile()  # noqa: SIM115  (lives as long as the process)
@@ -172,7 +179,8 @@ class EmbeddedBroker:
             command, stdin=subprocess.PIPE, stdout=self._log, stderr=self._log, start_new_session=True
         )
         deadline = time.monotonic() + READY_WAIT_S
-        while not answers(self._reachable, self.port):
+        own = own_password(self.folder) if self.password else ""
+        while not answers(self._reachable, self.port, user=OWN_USER if own else "", password=own):
             if not self.running or time.monotonic() > deadline:
                 said = self._last_words()
                 self.stop()
@@ -205,45 +213,78 @@ class EmbeddedBroker:
 
     @property
     def _reachable(self) -> str:
-        return LOOPBACK if self.listen in ("0.0.0.0", "::", "") else self.listen
+        return reachable(self.listen)
 
-    def _free_port(self) -> int:
-        """The port to use; says in one sentence when it is taken."""
-        with socket.socket(socket.AF_INET6 if ":" in self.listen else socket.AF_INET) as probe_socket:
+    def require_free_port(self) -> int:
+        """The port to use.
+
+        Raises
+        ------
+        BrokerUnavailable
+            If it can't be had: who has it, as far as can be told, and what to do.
+        """
+        with socket.socket() as probe_socket:
             if os.name == "posix":
                 probe_socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 probe_socket.bind((self.listen, self.port))
             except OSError as error:
                 raise BrokerUnavailable(
-                    f"port {self.port} on {self.listen} can't be used for the broker "
-                    f"({os.strerror(error.errno or 0).lower()}): stop what uses it, or choose another"
+                    f"port {self.port} on {self.listen} can't be used for the broker: {self._why_not(error)}"
                 ) from None
             port: int = probe_socket.getsockname()[1]
             return port
 
+    def _why_not(self, error: OSError) -> str:
+        """Why the port can't be had, and what to do."""
+        if error.errno == errno.EADDRNOTAVAIL:
+            return "this computer has no such address; set broker_bind to one that it has, or to 0.0.0.0"
+        if error.errno != errno.EADDRINUSE:
+            return f"{os.strerror(error.errno or 0).lower()}; set broker_port to another"
+        if answers(self._reachable, self.port):
+            return (
+                "another MQTT broker has it, and is not used unless you name it; to use it set "
+                f"mqtt_url = mqtt://user:password@{self._reachable}:{self.port}, or stop it, or set "
+                "broker_port to another"
+            )
+        return "another program has it; stop that, or set broker_port to another"
+
     def _prepare(self) -> list[str]:
         """Write the configuration; the keeper's arguments."""
         config = self.folder / ("mosquitto.conf" if self.kind == "mosquitto" else "iotcore.toml")
-        text = (MOSQUITTO_CONFIG if self.kind == "mosquitto" else IOTCORE_CONFIG).format(
-            port=self.port,
-            listen=self.listen,
-            folder=f"{self.folder.resolve()}{os.sep}",
-            save_every=self.save_every,
-            message_bytes=MESSAGE_BYTES,
-            packet_bytes=MESSAGE_BYTES + 1_024,
-        )
-        if self.kind == "mosquitto" and hasattr(os, "geteuid") and os.geteuid() == 0:
-            # Started by root it would change to its own user, who can't write in the data folder.
-            text += "user root\n"
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            config.write_text(text, "utf-8")
+            text = (MOSQUITTO_CONFIG if self.kind == "mosquitto" else IOTCORE_CONFIG).format(
+                port=self.port,
+                listen=self.listen,
+                folder=f"{self.folder.resolve()}{os.sep}",
+                save_every=self.save_every,
+                message_bytes=MESSAGE_BYTES,
+                packet_bytes=MESSAGE_BYTES + 1_024,
+                entrance=self._entrance(),
+            )
+            if self.kind == "mosquitto" and hasattr(os, "geteuid") and os.geteuid() == 0:
+                # Started by root it would change to its own user, who can't write in the data folder.
+                text += "user root\n"
+            write_private(config, text)
         except OSError as error:
             raise BrokerUnavailable(f"the folder {self.folder} can't be written: {error.strerror}") from None
         if self._program:
             return ["mosquitto", self._program, str(config)]
         return ["iotcore", str(config)]
+
+    def _entrance(self) -> str:
+        """The lines that say who is let in; passwords and rights are written into files of their own."""
+        if not self.password:
+            return "allow_anonymous true\n" if self.kind == "mosquitto" else ""
+        logins = {OWN_USER: own_password(self.folder, make=True), self.user: self.password}
+        if self.kind == "iotcore":
+            return tomli_w.dumps({"v4": {"1": {"connections": {"auth": logins}}}})
+        folder = self.folder.resolve()
+        lines = [f"{user}:{hashed(password)}\n" for user, password in logins.items()]
+        write_private(folder / "passwords", "".join(lines))
+        write_private(folder / "rights", rights(self.user))
+        return f"allow_anonymous false\npassword_file {folder / 'passwords'}\nacl_file {folder / 'rights'}\n"
 
     def _last_words(self) -> str:
         if self._log is None:
@@ -251,6 +292,32 @@ class EmbeddedBroker:
         self._log.seek(0)
         lines = self._log.read().decode("utf-8", "replace").strip().splitlines()
         return lines[-1] if lines else "it did not answer"
+
+
+def promises(kind: Kind, has_password: bool, save_every: int = SAVE_EVERY) -> str:
+    """Which broker we start, and what becomes of messages that nobody has taken yet."""
+    if kind == "mosquitto":
+        return (
+            "The broker is mosquitto, started by paneltide: messages waiting in it survive a restart; "
+            f"a power cut loses at most the last {save_every} that were not stored yet."
+        )
+    reads = " and who has the sensors' password can read what every sensor sends" if has_password else ""
+    return (
+        "The broker is the small one that comes with paneltide (MQTT 3.1.1 only): what waits in it "
+        f"does not survive its restart{reads}. For real use install mosquitto, or set mqtt_url to a broker "
+        "of your own."
+    )
+
+
+def started_kind(url: str) -> Kind | None:
+    """Which broker of ours an address belongs to; none where the broker is somebody else's."""
+    kind = parse_qs(urlsplit(url).query).get("started", [""])[-1]
+    return "mosquitto" if kind == "mosquitto" else "iotcore" if kind == "iotcore" else None
+
+
+def reachable(listen: str) -> str:
+    """The address under which this computer itself reaches a broker that listens there."""
+    return LOOPBACK if listen == "0.0.0.0" else listen
 
 
 def mosquitto_program() -> str | None:
@@ -261,15 +328,21 @@ def mosquitto_program() -> str | None:
     return next((place for place in MOSQUITTO_PLACES if os.access(place, os.X_OK)), None)
 
 
-def answers(host: str, port: int, timeout_s: float = 1.0) -> bool:
-    """Whether an MQTT broker answers a CONNECT there, whatever it answers."""
-    # MQTT 3.1.1, 3.1: clean session, keep alive 60 s, client id "paneltide-look".
-    name = b"paneltide-look"
-    hello = bytes([0x10, 12 + len(name), 0, 4]) + b"MQTT" + bytes([4, 2, 0, 60, 0, len(name)]) + name
+def answers(host: str, port: int, timeout_s: float = 1.0, *, user: str = "", password: str = "") -> bool:
+    """Whether an MQTT broker answers a CONNECT there, whatever it answers.
+
+    iotcore hangs up on whom it doesn't know, so one that asks for a password is asked with it.
+    """
+    # MQTT 3.1.1, 3.1: flags (user name, password, clean session), keep alive 60 s, then each field's length
+    # and bytes.
+    flags = (0xC0 if user else 0) | 2
+    fields = ["paneltide-look", *([user, password] if user else [])]
+    body = b"\0\4MQTT\4" + bytes([flags, 0, 60])
+    body += b"".join(struct.pack(">H", len(field.encode())) + field.encode() for field in fields)
     try:
         with socket.create_connection((host, port), timeout_s) as connection:
             connection.settimeout(timeout_s)
-            connection.sendall(hello)
+            connection.sendall(b"\x10" + bytes([len(body)]) + body)
             answer = connection.recv(4)
             with contextlib.suppress(OSError):
                 connection.sendall(b"\xe0\x00")

@@ -355,18 +355,18 @@ def _words(error: Exception) -> str:
 
 
 def probe(settings: IngestSettings, timeout_s: float = 5.0) -> str | None:
-    """What is wrong with the broker, in words; none when it lets us in. Looks under an id of its own."""
-    seen: list[bool] = []
-    looked = replace(
-        settings, client_id=f"{settings.client_id}-look", topics=("paneltide/look",), share_group=None
-    )
-    link = Link(looked, lambda _message: None, seen.append, lambda: None, lasting=False)
+    """What is wrong with the broker, in words; none when it lets us in and gives us our topics.
+
+    Looks under an id of its own, so that nobody's session is taken over.
+    """
+    looked = replace(settings, client_id=f"{settings.client_id}-look", share_group=None)
+    link = Link(looked, lambda _message: None, lambda _known: None, lambda: None, lasting=False)
     deadline = time.monotonic() + timeout_s
     link.keep_up()
-    while not seen and link.trying and time.monotonic() < deadline:
+    while link.trying and not link.connected and time.monotonic() < deadline:
         if link.wait(0.1, reading=True):
             link.read(1)
         link.misc()
-    problem = None if seen else "it doesn't answer" if link.trying else link.reason
+    problem = None if link.connected else "it doesn't answer" if link.trying else link.reason
     link.close()
     return problem

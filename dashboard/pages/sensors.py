@@ -12,7 +12,7 @@ from dashboard import forms, sentences
 from dashboard.acts import Act, answers
 from dashboard.doors import HeardTopic
 from dashboard.marks import verdict_mark
-from dashboard.pages import sensor
+from dashboard.pages import broker_address, sensor
 from dashboard.pages.accepting import dismissed_part, shown_payload, waiting_part
 from dashboard.pages.frame import empty, num, part, sheet
 from dashboard.pages.sensor import DATE_BACK, HANG, HUNG_SINCE, two_rooms_part
@@ -48,6 +48,7 @@ def layout(view: View) -> html.Main:
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
         ),
         dismissed_part(gone),
+        broker_address.block(view, opened=not sensors and not heard),
         _refused_part(refused_ones, counts, view),
     )
 

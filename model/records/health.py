@@ -1,10 +1,12 @@
 """How the running parts are, for /healthz and doctor."""
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import func, select, text
 from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session
 
 from model.records.clock import Now, machine_now
 from model.records.store import Store
@@ -89,6 +91,43 @@ def health(store: Store, now: Now) -> dict[str, Any]:
         problems.append("the database can't be written")
     answer["ok"] = not problems
     return answer
+
+
+@dataclass(frozen=True)
+class Ear:
+    """How the part that listens is doing, by its last sign of life."""
+
+    at: datetime
+    connected: bool
+    reason: str
+    since_at: datetime
+    messages: int
+
+    def silent(self, now: datetime) -> bool:
+        """Whether it has stopped, or hasn't been heard of for too long."""
+        return now - self.at > SILENT_AFTER
+
+
+def listening(session: Session) -> Ear | None:
+    """The part that listens, or several of them as one; none when none ever did, or all were stopped."""
+    ears = []
+    for part, at, told in session.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
+        if is_ingest(part) and "broker" in told and not told.get("stopped"):
+            broker = told["broker"]
+            since_at = datetime.fromisoformat(broker["since"])
+            ears.append(Ear(at, broker["connected"], broker["reason"], since_at, told["received"]))
+    newest = max((ear.at for ear in ears), default=None)
+    if newest is None:
+        return None
+    alive = [ear for ear in ears if newest - ear.at <= SILENT_AFTER]
+    first = max(alive, key=lambda ear: ear.connected)
+    return Ear(
+        newest,
+        first.connected,
+        first.reason,
+        min(ear.since_at for ear in alive),
+        sum(ear.messages for ear in alive),
+    )
 
 
 def writable(store: Store) -> bool:

@@ -64,6 +64,21 @@ class Store:
         with self.engine.connect() as connection:
             return MigrationContext.configure(connection).get_current_revision()
 
+    def exists(self) -> bool:
+        """Whether there is a book; looking for one makes none.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database can't be asked.
+        """
+        if self.is_sqlite and not Path(self.url.database or "").exists():
+            return False
+        try:
+            return self.schema_revision() is not None
+        except SQLAlchemyError as error:
+            raise StoreUnavailable(self._sentence(error)) from error
+
     def bring_up_to_date(self) -> str:
         """Create or migrate the schema, and return its revision.
 
@@ -101,6 +116,11 @@ class Store:
     def shown(self) -> str:
         """The address for people, password masked."""
         return self.url.render_as_string(hide_password=True)
+
+    @property
+    def place(self) -> str:
+        """Where the book is, for people: a file, or a server's address with its password masked."""
+        return str(self.url.database) if self.is_sqlite else self.shown
 
     def _refuse_newer(self, current: str | None) -> None:
         if current is not None and current not in _known_revisions():

@@ -140,6 +140,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     """A dashboard over a copy of the sample shop: address, book, and ids of a piece, a place and a stack."""
     from sqlalchemy import select
 
+    from deploy.settings import Settings
     from deploy.wiring import sensor_door
     from model.records.store import Store
     from model.records.tables import Piece, Place, Stack
@@ -152,7 +153,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
         piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
         stack = session.scalars(select(Stack.id).where(Stack.name == "Ash, 4/4")).one()
-    address = serve_book(store, lambda: start_at, sensors=sensor_door(store, lambda: start_at))
+    address = serve_book(store, lambda: start_at, sensors=sensor_door(Settings(), store, lambda: start_at))
     yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place, stack=stack)
     store.close()
 
@@ -163,7 +164,7 @@ def empty_shop(store, serve_book) -> SimpleNamespace:
     from deploy.wiring import sensor_door
 
     now = datetime(2026, 2, 3, 12, tzinfo=UTC)
-    address = serve_book(store, lambda: now, sensors=sensor_door(store, lambda: now))
+    address = serve_book(store, lambda: now, sensors=sensor_door(Settings(), store, lambda: now))
     return SimpleNamespace(address=address, store=store, now=now)
 
 

@@ -12,6 +12,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from sqlalchemy import func, select
 
+from deploy.settings import Settings
 from deploy.wiring import sensor_door
 from ingest import subscriber
 from ingest.broker import EmbeddedBroker, mosquitto_program
@@ -44,7 +45,7 @@ def first_day(store, serve_book, tmp_path):
         def send(topic: str, document: dict) -> None:
             client.publish(topic, json.dumps(document), qos=1).wait_for_publish(20)
 
-        address = serve_book(store, machine_now, sensors=sensor_door(store, machine_now))
+        address = serve_book(store, machine_now, sensors=sensor_door(Settings(), store, machine_now))
         yield SimpleNamespace(address=address, send=send, store=store)
         client.loop_stop()
         client.disconnect()

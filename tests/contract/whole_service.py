@@ -21,7 +21,9 @@ ROOT = Path(__file__).parents[2]
 class Service:
     """`paneltide run` as a maker's machine runs it, and what it says of itself."""
 
-    def __init__(self, folder: Path, mqtt_url: str, port: int, database_url: str = "") -> None:
+    def __init__(
+        self, folder: Path, mqtt_url: str, port: int, database_url: str = "", **settings: object
+    ) -> None:
         self.folder, self.port = folder, port
         self.environment = {
             **{name: value for name, value in os.environ.items() if not name.startswith("PANELTIDE_")},
@@ -30,6 +32,7 @@ class Service:
             "PANELTIDE_MQTT_URL": mqtt_url,
             "PANELTIDE_PORT": str(port),
             "PANELTIDE_WATCH_INTERVAL_S": "0.2",
+            **{f"PANELTIDE_{name.upper()}": str(value) for name, value in settings.items()},
         }
         self.process: subprocess.Popen[bytes] | None = None
 
@@ -78,12 +81,16 @@ class Service:
                 self.process.kill()
                 self.process.wait()
 
-    def doctor(self) -> dict[str, tuple[str, str]]:
-        """State and finding of everything the doctor looked at."""
-        done = subprocess.run(
-            [sys.executable, "-m", "deploy", "doctor", "--json"],
+    def ask(self, *words: str) -> "subprocess.CompletedProcess[str]":
+        """What a command answers beside it."""
+        return subprocess.run(
+            [sys.executable, "-m", "deploy", *words],
             env=self.environment, cwd=ROOT, capture_output=True, text=True,
         )  # fmt: skip
+
+    def doctor(self, *words: str) -> dict[str, tuple[str, str]]:
+        """State and finding of everything the doctor looked at."""
+        done = self.ask("doctor", "--json", *words)
         assert done.stdout, done.stderr
         return {
             finding["what"]: (finding["state"], finding["found"])
@@ -96,10 +103,10 @@ def service(tmp_path: Path, free_port: Callable[[], int]) -> Iterator[Callable[.
     """Starts `paneltide run` against a broker and a database."""
     started: list[Service] = []
 
-    def start(mqtt_url: str, database_url: str = "") -> Service:
+    def start(mqtt_url: str, database_url: str = "", **settings: object) -> Service:
         folder = tmp_path / "data"
         folder.mkdir(exist_ok=True)
-        made = Service(folder, mqtt_url, free_port(), database_url)
+        made = Service(folder, mqtt_url, free_port(), database_url, **settings)
         started.append(made)
         made.start()
         return made

@@ -125,6 +125,7 @@ def test_check_answers_no_where_a_margin_is_gone(paneltide: Callable[..., Ran]) 
 def test_bad_input_is_one_line_and_status_2(
     arguments: list[str], words: list[str], paneltide: Callable[..., Ran]
 ) -> None:
+    assert paneltide("migrate")[0] == 0
     status, out, err = paneltide(*arguments)
     assert (status, out) == (2, "")
     assert err.count("\n") == 1

@@ -104,6 +104,51 @@ def test_demo_works_from_the_wheel_in_an_empty_folder(installed: Path, tmp_path:
         process.wait(10)
 
 
+def the_command(installed: Path, folder: Path, user: str, *words: str) -> "subprocess.CompletedProcess[str]":
+    """The command on PATH as some user would run it; who one is, and runuser, are stood in for."""
+    shims = folder / "shims"
+    shims.mkdir()
+    number = {"root": 0, "paneltide": 998}.get(user, 1000)
+    told = 'echo "$* DATA=$PANELTIDE_DATA_DIR PORT=${PANELTIDE_PORT-} NOTIFY=${PANELTIDE_NOTIFY-} HOME=$HOME"'
+    for name, body in {
+        "id": f'[ "$1" = -u ] && echo {number} || echo {user}',
+        "runuser": f'printf "runuser "; {told}',
+        "program": f'printf "program "; {told}',
+    }.items():
+        (shims / name).write_text(f"#!/bin/sh\n{body}\n")
+        (shims / name).chmod(0o755)
+    text = (installed / "usr/local/bin/paneltide").read_text("utf-8")
+    text = text.replace("/etc/paneltide", str(installed / "etc/paneltide"))
+    (folder / "paneltide").write_text(
+        text.replace("exec /opt/paneltide/bin/paneltide", f"exec {shims}/program")
+    )
+    environment = {"PATH": f"{shims}:{os.environ['PATH']}", "HOME": "/home/maker"}
+    return subprocess.run(
+        ["sh", str(folder / "paneltide"), *words], env=environment, capture_output=True, text=True
+    )
+
+
+def test_the_command_on_path_speaks_to_the_services_book(installed: Path, tmp_path: Path) -> None:
+    assert os.access(installed / "usr/local/bin/paneltide", os.X_OK)
+    (installed / "etc/paneltide/environment").write_text(
+        '# mine\nPANELTIDE_PORT=8051\n\nPANELTIDE_NOTIFY="one two"\nPANELTIDE_UNITS=metric'
+    )
+    done = the_command(installed, tmp_path, "root", "ready", "Ash, 4/4")
+    book = "DATA=/var/lib/paneltide PORT=8051 NOTIFY=one two HOME=/var/lib/paneltide\n"
+    assert done.stdout == f"runuser -u paneltide -- /opt/paneltide/bin/paneltide ready Ash, 4/4 {book}"
+    (tmp_path / "service").mkdir()
+    done = the_command(installed, tmp_path / "service", "paneltide", "state")
+    assert done.stdout == f"program state {book}"
+
+
+def test_another_user_is_told_what_to_type(installed: Path, tmp_path: Path) -> None:
+    done = the_command(installed, tmp_path, "maker", "state")
+    assert (done.returncode, done.stdout) == (3, "")
+    assert done.stderr == (
+        "paneltide: the service's book belongs to the user paneltide; type: sudo paneltide state\n"
+    )
+
+
 def test_systemd_takes_the_units(installed: Path, tmp_path: Path) -> None:
     if shutil.which("systemd-analyze") is None:
         pytest.skip("needs systemd-analyze (Debian package systemd)")
@@ -124,4 +169,5 @@ def test_uninstalling_keeps_book_and_settings(installed: Path) -> None:
     assert book.read_text() == "the book"
     assert (installed / "etc/paneltide/environment").exists()
     assert not (installed / "opt/paneltide").exists()
+    assert not (installed / "usr/local/bin/paneltide").exists()
     assert not list((installed / "etc/systemd/system").iterdir())

@@ -27,7 +27,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shop")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("PANELTIDE_DATA_DIR", str(folder))
-        store = wiring.open_store(load_settings())
+        store = wiring.open_store(load_settings(), create=True)
         sample_shop.load_history(store)
         wiring.evaluate_once(store, sample_shop.STORY_START_AT)
         store.close()

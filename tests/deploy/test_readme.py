@@ -39,6 +39,8 @@ def test_command_is_taken(
         str(rough_air) if word == "air.csv" else str(CHECKOUT / word) if "sample_readings/" in word else word
         for word in shlex.split(line)[1:]
     ]
+    with pytest.raises(SystemExit):
+        main(["migrate"])
     with pytest.raises(SystemExit) as ended:
         main(words)
     said = capsys.readouterr().err

@@ -45,6 +45,7 @@ def test_backup_is_proven_and_comes_back(
 
 
 def test_only_so_many_backups_are_kept(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:
+    assert paneltide("migrate")[0] == 0
     folder = tmp_path / "data" / "backups"
     folder.mkdir(parents=True)
     for day in (1, 2, 3):
