@@ -14,13 +14,16 @@ from deploy.answer import ServiceMissing
 from deploy.logs import formatter
 from deploy.settings import Settings
 from model.records.clock import Now, SampleClock, machine_now
-from model.records.store import Store
+from model.records.private import keep_folder_private
+from model.records.store import BUSY_TIMEOUT_S, Store
 from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
     from ingest.settings import IngestSettings
     from model.watch.evaluation import Evaluation
 
+PRESS_WAITS_S = 3.0
+"""What a try of a press waits for a busy book; `dashboard.patience` tries again."""
 OUTLOOKS_AT_ONCE = 20
 """Pieces whose coming year is computed before the watch looks for new readings again: some seconds."""
 
@@ -63,7 +66,7 @@ def open_folder(folder: Path) -> None:
     """
     probe = folder / ".writable"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        keep_folder_private(folder)
         probe.write_bytes(b"")
         probe.unlink()
     except OSError as error:
@@ -73,17 +76,19 @@ def open_folder(folder: Path) -> None:
         ) from error
 
 
-def open_store(settings: Settings, migrate: bool = True) -> Store:
+def open_store(settings: Settings, migrate: bool = True, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Store:
     """The book, at the schema this program needs.
 
     Parameters
     ----------
     migrate : bool
         Create or migrate the schema; otherwise refuse one that isn't current.
+    busy_timeout_s : float
+        How long a statement waits while another program writes a SQLite book.
     """
     if not settings.database_url:
         open_folder(settings.data_dir)
-    store = Store(settings.database)
+    store = Store(settings.database, busy_timeout_s)
     if migrate:
         store.bring_up_to_date()
     else:
@@ -245,7 +250,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     from deploy.notice_door import Addresses
     from ingest.accept import accept, known_and_heard
 
-    store = open_store(settings)
+    store = open_store(settings, busy_timeout_s=PRESS_WAITS_S)
     now = clock_of(settings)
     sensors = SensorDoor(heard=lambda: known_and_heard(store)[1], accept=partial(accept, store, now=now))
     addresses = Addresses(store, settings.notice_addresses)
@@ -257,5 +262,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         zone=settings.zone,
         sensors=sensors,
         notices=NoticeDoor(addresses.masked, addresses.test),
+        public_url=settings.public_url,
+        trusted_proxy=settings.trusted_proxy,
     )
     serve(app, settings.bind, settings.port, stop)
