@@ -9,9 +9,10 @@ import flask
 from dash import Dash, html, set_props
 from dash.exceptions import DashException, PreventUpdate
 from sqlalchemy.exc import NoResultFound, SQLAlchemyError
+from werkzeug.exceptions import NotFound
 
 from dashboard import forms
-from dashboard.pages.frame import SAID, sheet
+from dashboard.pages.frame import SAID, missing, sheet
 from dashboard.still_page import paper
 from dashboard.view import HIGHEST_NUMBER
 from model.records.store import is_busy
@@ -27,6 +28,15 @@ BUSY = (
 )
 AWAY = "The book did not answer, so this may not be saved. Look before you press again."
 STRANGE = "Not saved: something went wrong that should not. The program's log says what."
+NOT_UNDERSTOOD = (
+    ArithmeticError,
+    AttributeError,
+    DashException,
+    LookupError,
+    RecursionError,
+    TypeError,
+    ValueError,
+)
 MALFORMED = "that is no message of these pages"
 
 
@@ -57,12 +67,12 @@ def register(app: Dash) -> None:
 
     def answer() -> Any:
         try:
-            message = flask.request.get_json()
+            message = flask.request.get_json(force=True)
             if well_formed(message, app.callback_map):
                 return dispatch()
         except PreventUpdate:
             raise
-        except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError) as error:
+        except NOT_UNDERSTOOD as error:
             # What our own callbacks raise is told by `tell`; this is Dash not knowing what it was sent.
             log.warning("refused a malformed message: %s", type(error).__name__)
         return flask.Response(MALFORMED, 400, mimetype="text/plain")
@@ -78,9 +88,13 @@ def register(app: Dash) -> None:
 
     for kind in (BadInput, NoResultFound, SQLAlchemyError):
         app.server.register_error_handler(kind, document)
-    app.server.register_error_handler(
-        DashException, lambda _error: flask.Response("there is no such file", 404, mimetype="text/plain")
-    )
+
+    def nothing_here(_error: Exception) -> flask.Response:
+        page = missing("There is no page at this address")
+        return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
+
+    for kind in (NotFound, DashException):
+        app.server.register_error_handler(kind, nothing_here)
 
 
 # ---------------------------------------------------------------- what the pages' script sends
