@@ -12,7 +12,9 @@ from sqlalchemy.exc import NoResultFound, SQLAlchemyError
 from werkzeug.exceptions import NotFound
 
 from dashboard import forms
+from dashboard.drafts import is_draft
 from dashboard.pages.frame import SAID, missing, sheet
+from dashboard.pages.record import DRAFT, WHICH
 from dashboard.still_page import paper
 from dashboard.view import HIGHEST_NUMBER
 from model.records.store import is_busy
@@ -130,7 +132,7 @@ def _one_as_declared(given: Any, wanted: str) -> bool:
         isinstance(given, dict)
         and given.get("property") == wanted
         and _is_id(given.get("id"))
-        and KINDS.get(wanted, _anything)(given.get("value"))
+        and _kind_of(given["id"], wanted)(given.get("value"))
     )
 
 
@@ -152,12 +154,13 @@ def _is_number(part: Any) -> bool:
     return isinstance(part, int) and 0 <= part <= HIGHEST_NUMBER
 
 
-def _anything(_value: Any) -> bool:
-    return True
+def _kind_of(id: Any, wanted: str) -> Callable[[Any], bool]:
+    by_name = KINDS.get(f"{id}.{wanted}") if isinstance(id, str) else None
+    return by_name or KINDS.get(wanted) or (lambda _value: True)
 
 
 def _of(*kinds: type) -> Callable[[Any], bool]:
-    return lambda value: value is None or isinstance(value, kinds)
+    return lambda value: value is None or (isinstance(value, kinds) and not isinstance(value, bool))
 
 
 KINDS: dict[str, Callable[[Any], bool]] = {
@@ -166,6 +169,8 @@ KINDS: dict[str, Callable[[Any], bool]] = {
     "value": _of(str, int, float),
     "href": _of(str),
     "pathname": _of(str),
-    "data": _of(dict, int),
+    "data": _of(dict),
+    f"{WHICH}.data": _of(int),
+    f"{DRAFT}.data": lambda value: value is None or is_draft(value),
     "file": _of(dict),
 }

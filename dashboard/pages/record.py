@@ -177,7 +177,7 @@ def register(app: Dash, context: Context) -> None:
             return no_update, no_update, no_update
         view = view_of(context)
         try:
-            document = document_of(read_piece(text or "", "the file"))
+            document = document_of(read_piece(str(text or ""), "the file"))
         except BadInput as error:
             return no_update, no_update, forms.problem(str(error))
         read = drafts.draft_of(document, view.units)

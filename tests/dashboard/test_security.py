@@ -190,7 +190,9 @@ def test_a_link_can_not_be_turned_to_another_piece(guarded, links, book):
         other = forged(session, book.chest)
     client = guarded.test_client()
     assert client.get(f"/for/{other}").status_code == 404
-    assert client.get(f"/for/{token[:-1]}x").status_code == 404
+    # Of the last letter of a signature some bits mean nothing; the tenth before it means all of its own.
+    forged_token = f"{token[:-10]}{'a' if token[-10] != 'a' else 'b'}{token[-9:]}"
+    assert client.get(f"/for/{forged_token}").status_code == 404
     assert client.get(f"/for/{'a' * 5000}").status_code == 404
 
 
@@ -296,9 +298,8 @@ def test_one_household_of_ipv6_is_one_client(served):
     assert shop.from_(X_Forwarded_For="2001:db8:0:1::1").enter().status == 302
 
 
-@pytest.mark.parametrize("trusted_proxy", ["", "192.0.2.1"])
-def test_who_is_no_named_proxy_is_not_believed(served, trusted_proxy):
-    shop = served(trusted_proxy=trusted_proxy)
+def test_who_is_no_named_proxy_is_not_believed(served):
+    shop = served(trusted_proxy="192.0.2.1")
     for number in range(FREE_TRIES):
         shop.from_(X_Forwarded_For=f"203.0.113.{number}").enter("wrong words here")
     claimed = shop.from_(X_Forwarded_For="203.0.113.200", X_Forwarded_Proto="https")
@@ -312,31 +313,34 @@ def test_behind_the_named_proxy_the_cookie_is_for_encrypted_lines(served):
     assert "Secure" not in unnamed.from_(X_Forwarded_Proto="https").enter().headers["Set-Cookie"]
 
 
-@pytest.mark.parametrize(
-    "wanted",
-    [
-        "//evil.example",
-        "/\\evil.example",
-        "\\\\evil.example",
-        "/\t/evil.example",
-        "/\n/evil.example",
-        "/\r\nSet-Cookie: x=y",
-        "\t//evil.example",
-        " //evil.example",
-        "https:evil.example",
-        "https://evil.example",
-        "javascript:alert(1)",
-        "data:text/html,x",
-        "evil.example",
-        "/\x00/evil.example",
-        "/／evil.example",
-        "",
-    ],
-)
-def test_a_crafted_next_never_leads_away_after_login(served, wanted):
-    answer = served().enter(next_="?" + urlencode({"next": wanted}))
-    assert answer.status == 302
-    assert answer.headers["Location"] == "/"
+CRAFTED = [
+    "//evil.example",
+    "/\\evil.example",
+    "\\\\evil.example",
+    "/\t/evil.example",
+    "/\n/evil.example",
+    "/\r\nSet-Cookie: x=y",
+    "\t//evil.example",
+    " //evil.example",
+    "https:evil.example",
+    "https://evil.example",
+    "javascript:alert(1)",
+    "data:text/html,x",
+    "evil.example",
+    "/\x00/evil.example",
+    "/／evil.example",
+    "",
+]
+
+
+def test_a_crafted_next_never_leads_away_after_login(served):
+    shop = served()
+    for wanted in CRAFTED:
+        stranger = shop.from_()
+        answer = stranger.enter(next_="?" + urlencode({"next": wanted}))
+        assert (answer.status, answer.headers["Location"]) == (302, "/"), wanted
+        answer = stranger.ask("GET", "/enter?" + urlencode({"next": wanted}))
+        assert (answer.status, answer.headers["Location"]) == (302, "/"), wanted
 
 
 def test_after_login_the_page_asked_for_comes(served):
@@ -424,38 +428,49 @@ def test_a_stranger_can_not_send_a_book_to_the_door(served):
 # ---------------------------------------------------------------- links that clients can follow
 
 
-def link_page(book, now, links, base_url="http://127.0.0.1:8050", give=True, **options):
-    if give:
-        given(links, book, book.bench)
-    client = build_app(book.store, lambda: now, password=PASSWORD, **options).server.test_client()
-    client.post("/enter", data={"password": PASSWORD}, base_url=base_url)
-    return client.get(f"/piece/{book.bench}/client", base_url=base_url).get_data(as_text=True)
+@pytest.fixture
+def link_page(book, now):
+    """The page of the bench's link, as asked by an address of the dashboard."""
+
+    def ask(base_url="http://127.0.0.1:8050", **options):
+        client = build_app(book.store, lambda: now, password=PASSWORD, **options).server.test_client()
+
+        def page(base_url=base_url):
+            client.post("/enter", data={"password": PASSWORD}, base_url=base_url)
+            return client.get(f"/piece/{book.bench}/client", base_url=base_url).get_data(as_text=True)
+
+        return page
+
+    return ask
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1:8050", "localhost", "[::1]:8050", "127.9.9.9", "0.0.0.0"])
-@pytest.mark.parametrize("give", [True, False])
-def test_a_link_that_would_lead_to_the_clients_own_device_is_refused_with_the_reason(
-    book, now, links, host, give
-):
-    page = link_page(book, now, links, f"http://{host}", give)
-    assert "would lead clients to their own device" in page
-    assert "PANELTIDE_PUBLIC_URL" in page
-    assert "/for/" not in page
-    assert "Give a link" not in page
-    assert "QR code" not in page
-    assert ("Take the link back" in page) == give
+def test_a_link_that_would_lead_to_the_clients_own_device_is_refused_with_the_reason(book, links, link_page):
+    page = link_page()
+    for is_given in (False, True):
+        if is_given:
+            given(links, book, book.bench)
+        for host in ("127.0.0.1:8050", "localhost", "[::1]:8050", "127.9.9.9", "0.0.0.0"):
+            shown = page(f"http://{host}")
+            assert "would lead clients to their own device" in shown, host
+            assert "PANELTIDE_PUBLIC_URL" in shown
+            assert "/for/" not in shown
+            assert "Give a link" not in shown
+            assert "QR code" not in shown
+            assert ("Take the link back" in shown) == is_given
 
 
-def test_a_link_leads_where_clients_reach_the_pages_and_can_be_copied(book, now, links):
-    page = link_page(book, now, links, public_url="https://shop.example/wood/")
+def test_a_link_leads_where_clients_reach_the_pages_and_can_be_copied(book, links, link_page):
+    given(links, book, book.bench)
+    page = link_page(public_url="https://shop.example/wood/")()
     (url,) = set(re.findall(r'href="(https://shop\.example/wood/for/[^"]+)"', page))
     assert "Copy the link" in page
     assert f"QR code of {url}" in page
     assert "127.0.0.1" not in page
 
 
-def test_a_link_that_works_at_home_only_says_so(book, now, links):
-    page = link_page(book, now, links, "http://192.168.1.20:8050")
+def test_a_link_that_works_at_home_only_says_so(book, links, link_page):
+    given(links, book, book.bench)
+    page = link_page("http://192.168.1.20:8050")()
     assert "http://192.168.1.20:8050/for/" in page
     assert "works inside your own network only" in page
 
