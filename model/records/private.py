@@ -18,19 +18,22 @@ def keep_private(book: Path) -> None:
 
     SQLite gives its log and its index the rights of the book; those of a book from before are mended with it.
     """
-    os.close(os.open(book, os.O_CREAT | os.O_RDWR, FILE_MODE))
+    # What can't be made is told by SQLite, which names the book.
+    with suppress(OSError):
+        os.close(os.open(book, os.O_CREAT | os.O_RDWR, FILE_MODE))
     for path in (book, Path(f"{book}-wal"), Path(f"{book}-shm")):
-        _take_from_others(path, FILE_MODE)
+        take_from_others(path)
 
 
 def keep_folder_private(folder: Path) -> None:
     """Make a folder, and let only its owner in; one that everybody may write into (/tmp) stays as it is."""
     folder.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
     if not folder.stat().st_mode & stat.S_ISVTX:
-        _take_from_others(folder, FOLDER_MODE)
+        take_from_others(folder, FOLDER_MODE)
 
 
-def _take_from_others(path: Path, mode: int) -> None:
+def take_from_others(path: Path, mode: int = FILE_MODE) -> None:
+    """Let nobody but its owner do with a file or folder more than `mode` says."""
     # Another user's file is that user's to mend.
     with suppress(FileNotFoundError, PermissionError):
         if path.stat().st_mode & 0o777 & ~mode:

@@ -63,14 +63,19 @@ def test_backups_and_exports_are_their_owners_alone(
     out = tmp_path / "out"
     out.mkdir(mode=0o755)
     (out / "r.csv").write_text("of before")
+    (folder / "backups").mkdir()
+    old = folder / "backups" / "paneltide-20260101T000000Z.zip"
+    old.write_bytes(b"of before")
+    old.chmod(0o644)
     paneltide("backup")
     paneltide("backup", "--out", out / "b.zip")
     paneltide("export", "book", "--out", out / "e.zip")
     for name in ("r.csv", "r.csv.gz", "r.parquet"):
         paneltide("export", "readings", "--out", out / name)
-    (kept,) = (folder / "backups").iterdir()
+    kept = list((folder / "backups").iterdir())
     assert mode(folder / "backups") == "0o700"
-    assert mode(kept) == "0o600"
+    assert len(kept) == 2
+    assert {mode(path) for path in kept} == {"0o600"}
     assert {mode(path) for path in out.iterdir()} == {"0o600"}
     assert len(list(out.iterdir())) == 5
     # A folder the maker chose is the maker's.
