@@ -95,8 +95,8 @@ def register(app: Dash) -> None:
         page = missing("There is no page at this address")
         return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
 
-    for kind in (NotFound, DashException):
-        app.server.register_error_handler(kind, nothing_here)
+    for absent in (NotFound, DashException):
+        app.server.register_error_handler(absent, nothing_here)
 
 
 # ---------------------------------------------------------------- what the pages' script sends
