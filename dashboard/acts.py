@@ -90,10 +90,7 @@ def answers(
             return NOTHING
         whose = ctx.triggered_id[which]
         typed = {item["id"][field]: item.get("value") for item in ctx.states_list[0]}
-        try:
-            return answered(act(whose, typed, view_of(context)), here(whose) if here is not None else "")
-        except BadInput as error:
-            return refused(error)
+        return answered(act(whose, typed, view_of(context)), here(whose) if here is not None else "")
 
 
 def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:
@@ -106,8 +103,5 @@ def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:
         take_back = undoing.get(str(ctx.triggered_id["undo"]))
         if take_back is None:
             return NOTHING
-        try:
-            told = take_back(view_of(context), int(ctx.triggered_id["number"]))
-            return answered(told if isinstance(told, Act) else Act(told))
-        except BadInput as error:
-            return refused(error)
+        told = take_back(view_of(context), ctx.triggered_id["number"])
+        return answered(told if isinstance(told, Act) else Act(told))

@@ -3,6 +3,7 @@
 Importing this does nothing; `build_app` hands every page what it needs, so that a test can build two.
 """
 
+import functools
 import hashlib
 import json
 import re
@@ -19,13 +20,15 @@ from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard import metrics, pages, security, signing
+from dashboard import answering, metrics, pages, security, signing
 from dashboard.display import Display, Units
 from dashboard.doors import NoticeDoor, SensorDoor
 from dashboard.fresh import Fresh
 from dashboard.links import Links
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
+from dashboard.patience import patiently
+from dashboard.sessions import Sessions
 from dashboard.still import still
 from dashboard.view import UNITS_COOKIE, Context, Route, View, view_of
 from model.records import queries
@@ -77,6 +80,19 @@ class Sheets(Dash):
 
     first_sight: Any = staticmethod(lambda: "")
 
+    def callback(self, *args: Any, **kwargs: Any) -> Any:
+        """A press is tried again while the book is busy; what it raises in the end is told on the page."""
+        register = super().callback(*args, **kwargs)
+
+        def registered(function: Callable[..., Any]) -> Any:
+            @functools.wraps(function)
+            def patient(*given: Any) -> Any:
+                return patiently(lambda: function(*given))
+
+            return register(patient)
+
+        return registered
+
     def interpolate_index(self, **kwargs: Any) -> str:  # type: ignore[override]
         asset = self.get_asset_url
         document = INDEX.format(
@@ -101,6 +117,8 @@ def build_app(
     zone: str = "UTC",
     sensors: SensorDoor | None = None,
     notices: NoticeDoor | None = None,
+    public_url: str = "",
+    trusted_proxy: str = "",
 ) -> Dash:
     """The dashboard over a book.
 
@@ -120,13 +138,17 @@ def build_app(
         What ingest does for the Sensors page; without it unknown topics are not listed.
     notices : NoticeDoor, optional
         The addresses that are told of warnings, masked; without it none are listed.
+    public_url : str
+        The address under which clients reach the pages; empty for the one a page is asked by.
+    trusted_proxy : str
+        Address of the proxy before it, whose word is taken for who asks; empty for none.
 
     Returns
     -------
     Dash
         Ready to serve: it has answered a first request already.
     """
-    key = signing.signing_key(store)
+    key, sessions = signing.signing_key(store), Sessions(store)
     context = Context(
         store=store,
         now=now,
@@ -136,7 +158,8 @@ def build_app(
         notices=notices,
         sample=isinstance(now, SampleClock),
         links=Links(key),
-        password=bool(password),
+        public_url=public_url,
+        sessions=sessions if password else None,
     )
     # Dash's own folder scan would import every page; ours are named in `routes`.
     app = Sheets(
@@ -151,6 +174,7 @@ def build_app(
         title="paneltide",
         add_log_handler=False,
         enable_mcp=False,
+        on_error=answering.tell,
     )
     app.enable_dev_tools(debug=False, dev_tools_ui=False, dev_tools_props_check=False)
     server = app.server
@@ -197,16 +221,17 @@ def build_app(
     _register_router(app, context, answered)
     pages.register(app, context)
 
-    @server.get("/healthz")
+    @server.get(security.HEALTH)
     def healthz() -> flask.Response:
         answer = queries.health(store, now)
-        response = flask.jsonify(answer)
+        response = flask.jsonify(answer if security.may_know() else {"ok": answer["ok"]})
         response.status_code = 200 if answer["ok"] else 503
         response.headers["Cache-Control"] = "no-store"
         return response
 
     metrics.register(server, store, now)
-    security.protect(app, password, key)
+    answering.register(app)
+    security.protect(app, password, key, sessions, trusted_proxy)
     _warm(server)
     return app
 
@@ -312,7 +337,16 @@ def serve(app: Dash, bind: str, port: int, stop: threading.Event) -> None:
 
     # Our own map of sockets, so that the loop can end, and close them, within a moment of being told to.
     sockets: dict[int, Any] = {}
-    server = create_server(app.server, map=sockets, host=bind, port=port, threads=THREADS, ident=None)
+    # `security` decides whose word is taken for who asks; waitress would drop it unread.
+    server = create_server(
+        app.server,
+        map=sockets,
+        host=bind,
+        port=port,
+        threads=THREADS,
+        ident=None,
+        clear_untrusted_proxy_headers=False,
+    )
     try:
         while not stop.is_set():
             wasyncore.loop(timeout=LOOK_S, map=sockets, use_poll=hasattr(select, "poll"), count=1)

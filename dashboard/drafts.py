@@ -75,6 +75,19 @@ def new_draft(units: Units) -> Draft:
     return {"units": units, "piece": {}, "members": [new_member(1)], "fits": []}
 
 
+def is_draft(given: Any) -> bool:
+    """Whether what a browser kept has a draft's shape."""
+    return (
+        isinstance(given, dict)
+        and given.get("units") in ("inch", "metric")
+        and isinstance(given.get("piece"), dict)
+        and all(
+            isinstance(given.get(rows), list) and all(isinstance(row, dict) for row in given[rows])
+            for rows in ("members", "fits")
+        )
+    )
+
+
 def new_member(number: int) -> dict[str, Any]:
     """A member to begin with: what most of them are."""
     return {"name": "panel" if number == 1 else f"part {number}", "cut": "flat-sawn", "face": "none"}

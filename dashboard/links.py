@@ -6,6 +6,9 @@ link back forgets it, and a new one has another.
 
 import secrets
 from dataclasses import dataclass
+from ipaddress import ip_address
+from typing import Literal
+from urllib.parse import urlsplit
 
 from itsdangerous import BadSignature, URLSafeSerializer
 from sqlalchemy.orm import Session
@@ -14,6 +17,21 @@ from model.records.tables import Preference
 
 SALT = "client link"
 LONGEST = 200  # a longer token is none of ours
+
+
+def reach(url: str) -> Literal["device", "network", "anywhere"]:
+    """From where an address can be followed: on the device it names alone, in its own network, or anywhere.
+
+    A name tells nothing of where it leads, so one that is not ``localhost`` counts as anywhere.
+    """
+    name = (urlsplit(url).hostname or "").rstrip(".")
+    try:
+        host = ip_address(name)
+    except ValueError:
+        return "device" if name == "localhost" or name.endswith(".localhost") else "anywhere"
+    if host.is_loopback or host.is_unspecified:
+        return "device"
+    return "network" if host.is_private or host.is_link_local else "anywhere"
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ command calls `sheet_of_piece`, `cut_card`, `job_sheet_of_piece` and hands on th
 """
 
 import re
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import select
@@ -12,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import piece_words
 from dashboard.display import Display
+from dashboard.links import reach
 from dashboard.paper.cards import cut_card as cut_card
 from dashboard.paper.client import ClientFacts as ClientFacts
 from dashboard.paper.client import Contact as Contact
@@ -38,7 +40,9 @@ def contact_of(session: Session) -> Contact:
     """Who to call, as the maker set it; empty when nobody did."""
     row = session.get(Preference, CONTACT)
     value = row.value if row is not None else {}
-    return Contact(*(str(value.get(key) or "") for key in ("name", "line", "link")))
+    contact = Contact(*(str(value.get(key) or "") for key in ("name", "line", "link")))
+    # Kept before such links were refused; a code that leads nowhere is not printed.
+    return replace(contact, link="") if _leads_nowhere(contact.link) else contact
 
 
 def keep_contact(session: Session, name: str, line: str = "", link: str = "") -> None:
@@ -51,9 +55,15 @@ def keep_contact(session: Session, name: str, line: str = "", link: str = "") ->
     """
     if link and not link.startswith(LINKS):
         raise BadInput("", "link", "must begin with https://, http://, mailto: or tel:", link)
+    if _leads_nowhere(link):
+        raise BadInput("", "link", "must not lead to this machine alone: no client could follow it", link)
     if link and not (name or line):
         raise BadInput("", "name", "must be given beside a link", "nothing")
     session.merge(Preference(name=CONTACT, value={"name": name, "line": line, "link": link}))
+
+
+def _leads_nowhere(link: str) -> bool:
+    return link.startswith("http") and reach(link) == "device"
 
 
 def piece_row(session: Session, name_or_id: str | int) -> Piece:

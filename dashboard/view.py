@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 from dashboard.display import Display, Units
 from dashboard.doors import NoticeDoor, SensorDoor
 from dashboard.links import Links
+from dashboard.sessions import Sessions
 from model.records.clock import Now
 from model.records.store import Store
 
@@ -27,7 +28,8 @@ class Context:
     sensors: SensorDoor | None = None
     notices: NoticeDoor | None = None
     links: Links | None = None
-    password: bool = False
+    public_url: str = ""
+    sessions: Sessions | None = None
     sample: bool = False
 
 
@@ -61,6 +63,11 @@ def view_of(context: Context, href: str = "") -> View:
     return View(context, Display(units), context.now().astimezone(UTC), query)
 
 
+HIGHEST_NUMBER = 999_999_999
+"""More rows than a shop will ever have, and within every database's integer."""
+NUMBER = f"<int(max={HIGHEST_NUMBER}):piece_id>"
+"""A piece's number in an address that answers with a file."""
+
 Build = Callable[..., Component | None]
 
 
@@ -90,8 +97,7 @@ class Route:
         numbers: dict[str, int] = {}
         for want, have in zip(wanted, got, strict=True):
             if want.startswith("<"):
-                # Nine digits are more rows than a shop will ever have, and fit every database's integer.
-                if not (have.isascii() and have.isdigit() and len(have) <= 9):
+                if not (have.isascii() and have.isdigit() and len(have) <= len(str(HIGHEST_NUMBER))):
                     return None
                 numbers[want[1:-1]] = int(have)
             elif want != have:

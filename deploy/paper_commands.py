@@ -12,6 +12,7 @@ from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
+from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
@@ -300,7 +301,8 @@ def export_record(
         record = record_of_fact(session, piece_row(session, piece).id, now)
     text = json.dumps(record, indent=2, ensure_ascii=False) + "\n" if kind == ".json" else record_text(record)
     try:
-        out.write_text(text, "utf-8")
+        with open(out, "w", encoding="utf-8", opener=private) as file:
+            file.write(text)
     except OSError as error:
         raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
     say(f"{out} is written.")

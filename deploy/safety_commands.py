@@ -12,6 +12,7 @@ from deploy.answer import AsJson, ServiceMissing, give_json, say
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
 from model.records.clock import machine_now
+from model.records.private import take_from_others
 from model.records.store import Store
 from model.wood.errors import BadInput
 
@@ -66,6 +67,8 @@ def _drop_old(folder: Path, keep: int) -> list[str]:
     archives = sorted(entry.name for entry in folder.iterdir() if NAME.fullmatch(entry.name))
     for name in archives[:-keep]:
         (folder / name).unlink()
+    for name in archives[-keep:]:
+        take_from_others(folder / name)  # those of before were anybody's to read
     return archives[:-keep]
 
 

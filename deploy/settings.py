@@ -8,6 +8,7 @@ import ipaddress
 import os
 import re
 import tomllib
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
@@ -24,6 +25,9 @@ from model.wood.errors import BadInput
 PREFIX = "PANELTIDE_"
 FILE_NAME = "paneltide.toml"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
+PASSWORD_LENGTH = 10
+HASHED = ("scrypt:", "pbkdf2:")
+"""How a password begins that is set as werkzeug hashes it, not in clear."""
 
 
 def default_data_dir() -> Path:
@@ -71,7 +75,17 @@ class Settings(BaseSettings):
     mqtt_key_file: str = Field(default="", description="Private key file of our client certificate.")
     bind: str = Field(default="127.0.0.1", description="Address that the dashboard listens on.")
     port: int = Field(default=8050, ge=0, le=65535, description="Port that the dashboard listens on.")
-    password: str = Field(default="", description="Dashboard password; required when `bind` is not loopback.")
+    password: str = Field(
+        default="",
+        description="Dashboard password, 10 characters or more; required when `bind` is not loopback.",
+    )
+    public_url: str = Field(
+        default="", description="Address under which clients reach the pages, as https://shop.example."
+    )
+    trusted_proxy: str = Field(
+        default="",
+        description="Address of the proxy before the dashboard, whose X-Forwarded headers are believed.",
+    )
     units: Literal["inch", "metric"] = Field(
         default="inch", description="Units shown until the maker chooses others on the page."
     )
@@ -139,6 +153,35 @@ class Settings(BaseSettings):
             raise ValueError("must be printable characters on one line")
         return value
 
+    @field_validator("password")
+    @classmethod
+    def _long_enough(cls, value: str) -> str:
+        if value and not value.startswith(HASHED) and len(value) < PASSWORD_LENGTH:
+            raise ValueError(f"must have {PASSWORD_LENGTH} characters or more, such as four words in a row")
+        return value
+
+    @field_validator("public_url")
+    @classmethod
+    def _can_be_followed(cls, value: str) -> str:
+        from dashboard.links import reach
+
+        parts = urlsplit(value)
+        if value and (parts.scheme not in ("http", "https") or not parts.hostname or parts.query):
+            raise ValueError("must be an address such as https://shop.example")
+        if value and reach(value) == "device":
+            raise ValueError("must not be an address of this machine alone: no client could follow it")
+        return value.rstrip("/")
+
+    @field_validator("trusted_proxy")
+    @classmethod
+    def _address(cls, value: str) -> str:
+        try:
+            for one in value.split(",") if value else ():
+                ip_network(one.strip(), strict=False)
+        except ValueError:
+            raise ValueError("must be an IP address, such as 127.0.0.1, or several with commas") from None
+        return value
+
     @field_validator("zone")
     @classmethod
     def _known_zone(cls, value: str) -> str:
@@ -153,6 +196,8 @@ class Settings(BaseSettings):
         if self.broker_bind != "127.0.0.1" and not self.broker_password:
             rule = f"must be set when broker_bind is {self.broker_bind} (`paneltide open-broker` makes one)"
             raise BadInput("settings", "broker_password", rule, "")
+        if self.public_url and not self.password:
+            raise BadInput("settings", "password", "must be set when public_url is set", "")
         if self.mqtt_share_group and self.mqtt_protocol != "5":
             raise BadInput(
                 "settings", "mqtt_protocol", "must be 5 when mqtt_share_group is set", self.mqtt_protocol

@@ -98,7 +98,8 @@ class Supervisor:
         if now_s < part.due_s:
             return False
         part.process = subprocess.Popen(
-            [sys.executable, "-m", "deploy", *part.arguments],
+            # -P: a model.py in the folder we were started from is not taken for ours.
+            [sys.executable, "-P", "-m", "deploy", *part.arguments],
             env={**self.environment, LIFELINE: "1"},
             stdin=subprocess.PIPE,
             start_new_session=True,

@@ -14,7 +14,8 @@ from deploy.answer import ServiceMissing
 from deploy.logs import formatter
 from deploy.settings import Settings
 from model.records.clock import Now, SampleClock, machine_now
-from model.records.store import Store
+from model.records.private import keep_folder_private
+from model.records.store import BUSY_TIMEOUT_S, Store
 from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from ingest.settings import IngestSettings
     from model.watch.evaluation import Evaluation
 
+PRESS_WAITS_S = 3.0
+"""What a try of a press waits for a busy book; `dashboard.patience` tries again."""
 OUTLOOKS_AT_ONCE = 20
 """Pieces whose coming year is computed before the watch looks for new readings again: some seconds."""
 
@@ -64,7 +67,7 @@ def open_folder(folder: Path) -> None:
     """
     probe = folder / ".writable"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        keep_folder_private(folder)
         probe.write_bytes(b"")
         probe.unlink()
     except OSError as error:
@@ -74,7 +77,9 @@ def open_folder(folder: Path) -> None:
         ) from error
 
 
-def open_store(settings: Settings, migrate: bool = True, create: bool = False) -> Store:
+def open_store(
+    settings: Settings, migrate: bool = True, create: bool = False, busy_timeout_s: float = BUSY_TIMEOUT_S
+) -> Store:
     """The book, at the schema this program needs.
 
     Parameters
@@ -83,6 +88,8 @@ def open_store(settings: Settings, migrate: bool = True, create: bool = False) -
         Migrate an older schema; otherwise refuse one that isn't current.
     create : bool
         Begin a book where there is none.
+    busy_timeout_s : float
+        How long a statement waits while another program writes a SQLite book.
 
     Raises
     ------
@@ -91,7 +98,7 @@ def open_store(settings: Settings, migrate: bool = True, create: bool = False) -
     """
     if create and not settings.database_url:
         open_folder(settings.data_dir)
-    store = Store(settings.database)
+    store = Store(settings.database, busy_timeout_s)
     if not create and not store.exists():
         raise ServiceMissing(
             f"there is no book at {store.place} yet: `paneltide run` begins one; if yours is elsewhere, "
@@ -292,7 +299,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     from dashboard.doors import NoticeDoor
     from deploy.notice_door import Addresses
 
-    store = open_store(settings, create=True)
+    store = open_store(settings, create=True, busy_timeout_s=PRESS_WAITS_S)
     now = clock_of(settings)
     addresses = Addresses(store, settings.notice_addresses)
     app = build_app(
@@ -303,5 +310,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         zone=settings.zone,
         sensors=sensor_door(settings, store, now),
         notices=NoticeDoor(addresses.masked, addresses.test),
+        public_url=settings.public_url,
+        trusted_proxy=settings.trusted_proxy,
     )
     serve(app, settings.bind, settings.port, stop)

@@ -11,7 +11,9 @@ import pyarrow as pa
 import pyarrow.parquet as parquet
 from sqlalchemy import BigInteger, select, type_coerce
 
+from ingest.cells import harmless
 from ingest.quantities import plain
+from model.records.private import private
 from model.records.store import Store
 from model.records.tables import Binding, Reading, Sensor
 from model.records.types import from_epoch_ms
@@ -63,7 +65,8 @@ def export_readings(
     unfinished = out.with_name(f".{out.name}.unfinished")
     count = 0
     try:
-        with unfinished.open("wb") as file:
+        unfinished.unlink(missing_ok=True)
+        with open(unfinished, "wb", opener=private) as file:
             write, finish = _writer(out.name, file)
             for piece in _pieces(store, sensor, since_at, until_at, out.name):
                 write(piece)
@@ -93,6 +96,8 @@ def _writer(name: str, file: IO[bytes]) -> tuple[Callable[[pa.Table], None], Cal
         whole = not (at_ms % 1_000).any()
         written = np.datetime_as_string(at_ms.astype("datetime64[ms]"), unit="s" if whole else "ms")
         frame["timestamp_utc"] = np.char.add(written, "Z")
+        for column in ("sensor", "topic"):
+            frame[column] = frame[column].map(harmless, na_action="ignore")
         text.write(frame.to_csv(index=False, header=False, lineterminator="\n").encode())
 
     def finish() -> None:

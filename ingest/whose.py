@@ -11,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from ingest.accept import place_named
+from ingest.cells import as_meant
 from ingest.columns import ColumnGuess
 from ingest.imported import FirstRow, ImportReport
 from ingest.quantities import plain
@@ -74,11 +75,15 @@ class Names:
         column = guess.sensor or guess.topic
         assert column is not None
         codes, distinct = pd.factorize(frame[column].str.strip())
-        numbers = np.array([self._number(str(name), guess) for name in distinct] + [-1], dtype=np.int64)
+        numbers = np.array(
+            [self._number(as_meant(str(name)), guess) for name in distinct] + [-1], dtype=np.int64
+        )
         ids = numbers[codes]
         if guess.sensor is not None and guess.topic is not None and (ids < 0).any():
             codes, distinct = pd.factorize(frame[guess.topic].str.strip())
-            by_topic = np.array([self._topics.get(str(name), -1) for name in distinct] + [-1], dtype=np.int64)
+            by_topic = np.array(
+                [self._topics.get(as_meant(str(name)), -1) for name in distinct] + [-1], dtype=np.int64
+            )
             ids = np.where(ids < 0, by_topic[codes], ids)
         return ids, frame[column]
 

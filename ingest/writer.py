@@ -13,7 +13,7 @@ from ingest.redelivery import Remembered
 from ingest.retention import prune_heard, prune_refused
 from ingest.settings import Limits
 from model.records.health import INGEST
-from model.records.store import Store
+from model.records.store import Store, is_busy
 
 log = logging.getLogger("paneltide.ingest")
 
@@ -95,7 +95,7 @@ class Writer:
                 book.rollback()
                 raise
         except BookAway as error:
-            if not _is_lock(error):
+            if not is_busy(error):
                 self.drop()
             raise
         except BadRow as error:
@@ -175,10 +175,6 @@ class Writer:
                 reason = f"the database refuses it: {plain(str(error))}"
                 refused.append(Refused(topic, kept, len(payload), reason, row[2]))
         return changed, taken
-
-
-def _is_lock(error: BookAway) -> bool:
-    return "locked" in str(error) or "busy" in str(error)
 
 
 def _text(text: str) -> str:

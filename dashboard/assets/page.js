@@ -27,12 +27,32 @@
     }
   }
 
+  /* Browsers lend their clipboard only to pages that came encrypted or from this machine. */
+  function copied(text) {
+    if (navigator.clipboard) return navigator.clipboard.writeText(text);
+    const field = document.createElement("textarea");
+    field.value = text;
+    document.body.append(field);
+    field.select();
+    const done = document.execCommand("copy");
+    field.remove();
+    return done ? Promise.resolve() : Promise.reject(new Error("refused"));
+  }
+
   document.addEventListener("click", (event) => {
     const button = event.target.closest(".theme-switch");
     if (button) {
       root.dataset.theme = isNight() ? "day" : "night";
       keep("paneltide-theme", root.dataset.theme);
       nameTheme();
+      return;
+    }
+    const copy = event.target.closest("[data-copy]");
+    if (copy) {
+      copied(copy.dataset.copy).then(
+        () => { copy.textContent = "Copied"; },
+        () => { copy.textContent = "Not copied: select the link and copy it"; },
+      );
       return;
     }
     const link = event.target.closest("a");

@@ -11,13 +11,22 @@ from dashboard import piece_words, sentences, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
 from dashboard.figures.place_rule import place_rule
+from dashboard.links import reach
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import drawn, prose, sheet
 from dashboard.still_page import paper
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PieceNow
+from model.records.tables import Piece
+from model.wood.errors import BadInput
 
+SET = (
+    "Set PANELTIDE_PUBLIC_URL to the address under which clients reach these pages, "
+    "such as https://shop.example."
+)
+NOWHERE = f"A link from here would lead clients to their own device, not to yours. {SET}"
+NEARBY = f"This link works inside your own network only. {SET}"
 GIVE, TAKE = "give link", "take link back"
 
 
@@ -74,21 +83,44 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     if piece is None:
         return None
     back = html.A(piece.name, href=address("piece", piece_id))
+    here = reach(base_url(view.context))
     if token is None:
         return sheet(
             f"No client sees {piece.name}.",
             html.P("A link shows this one piece in plain words and nothing else. It can be taken back."),
-            html.P(html.Button("Give a link", id={"link": GIVE, "piece": piece_id}, className="first")),
+            html.P(NOWHERE)
+            if here == "device"
+            else html.P(html.Button("Give a link", id={"link": GIVE, "piece": piece_id}, className="first")),
             dateline=back,
         )
-    url = f"{flask.request.host_url}for/{token}"
+    take = html.Button("Take the link back", id={"link": TAKE, "piece": piece_id})
+    if here == "device":
+        return sheet(
+            f"The link to {piece.name} can't be shown here.",
+            html.P(NOWHERE),
+            html.P("A link was given before and is still good."),
+            html.P(take),
+            dateline=back,
+        )
+    url = f"{base_url(view.context)}/for/{token}"
     return sheet(
         f"A client can see {piece.name}.",
         html.P(html.A(url, href=url, className="topic", target="_blank")),
+        html.P(NEARBY) if here == "network" else None,
+        html.Div([html.Button("Copy the link", **copied(url), className="first"), take], className="buttons"),
         Drawing(qr_drawing(url), className="qr"),
-        html.P(html.Button("Take the link back", id={"link": TAKE, "piece": piece_id})),
         dateline=back,
     )
+
+
+def base_url(context: Context) -> str:
+    """Where clients reach these pages: as set, else as this page was asked for."""
+    return (context.public_url or flask.request.host_url).rstrip("/")
+
+
+def copied(text: str) -> Any:
+    """For a button: what the page's script copies when it is pressed."""
+    return {"data-copy": text}
 
 
 def qr_drawing(url: str) -> Shape:
@@ -130,10 +162,13 @@ def register(app: Dash, context: Context) -> None:
     def change_link(clicks: list[int | None]) -> Any:
         if not any(clicks) or context.links is None:
             return NOTHING
-        piece_id = int(ctx.triggered_id["piece"])
+        piece_id = ctx.triggered_id["piece"]
         here = address("piece", piece_id, "client")
         with context.store.session() as session:
+            session.get_one(Piece, piece_id)
             if ctx.triggered_id["link"] == GIVE:
+                if reach(base_url(context)) == "device":
+                    raise BadInput("", "link", f"can't be given here. {NOWHERE}", "nothing")
                 context.links.make(session, piece_id)
                 return answered(Act("The link is good from now on."), here)
             context.links.take_back(session, piece_id)

@@ -12,7 +12,7 @@ from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.frame import part, sheet
 from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
-from dashboard.view import Context, Route, View, address, view_of
+from dashboard.view import NUMBER, Context, Route, View, address, view_of
 from model.records import book, measured, queries
 from model.records.queries import FitNow, PieceNow, PlaceNow
 from model.records.tables import Fit, Member, Piece
@@ -140,7 +140,7 @@ def register(app: Dash, context: Context) -> None:
         answers(app, context, form, act, which="piece")
 
     def papers(name: str, make: Callable[..., bytes]) -> None:
-        @app.server.get(f"/piece/<int:piece_id>/{name}.pdf", endpoint=f"piece {name}")
+        @app.server.get(f"/piece/{NUMBER}/{name}.pdf", endpoint=f"piece {name}")
         def paper(piece_id: int) -> flask.Response:
             view = view_of(context, flask.request.full_path)
             with context.store.session() as session:

@@ -5,12 +5,12 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard import drafts, forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drafts import Draft
 from dashboard.forms import Line, species_names
 from dashboard.pages.frame import empty, sheet
 from dashboard.pages.record_form import form_of, live
-from dashboard.view import Context, Route, View, address, view_of
+from dashboard.view import NUMBER, Context, Route, View, address, view_of
 from model.records import book, queries
 from model.records.tables import Piece, Preference
 from model.wood.errors import BadInput
@@ -160,11 +160,7 @@ def register(app: Dash, context: Context) -> None:
     def write(clicks: int | None, draft: Draft | None, which: int | None, *_values: Any) -> Any:
         if not clicks or draft is None:
             return (*NOTHING, no_update)
-        try:
-            act = save(_collected(draft, "states_list"), which, view_of(context))
-        except BadInput as error:
-            return (*refused(error), no_update)
-        return (*answered(act), None)
+        return (*answered(save(_collected(draft, "states_list"), which, view_of(context))), None)
 
     @app.callback(
         Output(DRAFT, "data", allow_duplicate=True),
@@ -181,7 +177,7 @@ def register(app: Dash, context: Context) -> None:
             return no_update, no_update, no_update
         view = view_of(context)
         try:
-            document = document_of(read_piece(text or "", "the file"))
+            document = document_of(read_piece(str(text or ""), "the file"))
         except BadInput as error:
             return no_update, no_update, forms.problem(str(error))
         read = drafts.draft_of(document, view.units)
@@ -195,7 +191,7 @@ def register(app: Dash, context: Context) -> None:
             forms.done("The form holds what the file says."),
         )
 
-    @app.server.get("/piece/<int:piece_id>/piece.toml")
+    @app.server.get(f"/piece/{NUMBER}/piece.toml")
     def piece_file(piece_id: int) -> Any:
         with context.store.session() as session:
             row = session.get(Piece, piece_id)

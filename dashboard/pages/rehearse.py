@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing
 from dashboard.figures.tide import Shore, tide_chart
 from dashboard.figures.time_axis import Chart
@@ -350,10 +350,7 @@ def register(app: Dash, context: Context) -> None:
         if not file:
             return NOTHING
         view = view_of(context)
-        try:
-            climate, number = read_weather(file, view)
-        except BadInput as error:
-            return refused(error)
+        climate, number = read_weather(file, view)
         said = f"The weather of {climate.name} is read."
         return answered(Act(said, here(view, href, air=f"w{number}"), (FORGET, number)))
 

@@ -7,7 +7,7 @@ from dash import html
 
 from dashboard import display as say
 from dashboard.pages import contact, glue, notices
-from dashboard.pages.frame import aria, num, part, sheet
+from dashboard.pages.frame import num, part, sheet
 from dashboard.view import Route, View
 from model.records import queries
 
@@ -102,7 +102,8 @@ def told_at(text: str | None, view: View) -> str:
 
 def access(view: View) -> list[Any]:
     """Who can reach the dashboard."""
-    if not view.context.password:
+    sessions = view.context.sessions
+    if sessions is None:
         return [
             html.P(
                 [
@@ -114,9 +115,22 @@ def access(view: View) -> list[Any]:
                 ]
             )
         ]
+    count = sessions.count()
+    are = "session is" if count == 1 else "sessions are"
     return [
-        html.P("A password is asked of everyone; a session lasts two weeks."),
-        html.Form(html.Button("Leave"), action="/leave", method="POST", **aria(label="Leave")),
+        html.P(f"A password is asked of everyone; a session lasts two weeks. {count} {are} open."),
+        html.Div(
+            [
+                html.Form(html.Button("Leave"), action="/leave", method="POST"),
+                html.Form(html.Button("End all sessions"), action="/leave/everywhere", method="POST"),
+            ],
+            className="buttons",
+        ),
+        html.P(
+            "Leave ends the session of this browser. End all sessions if a phone or a computer was lost: "
+            "everybody has to enter the password again, you too.",
+            className="soft small",
+        ),
     ]
 
 

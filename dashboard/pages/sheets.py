@@ -8,7 +8,7 @@ from dash import Dash
 from dashboard.pages import plan_asked
 from dashboard.pages.plan_asked import plan_of
 from dashboard.sheet import cut_card, file_name
-from dashboard.view import Context, view_of
+from dashboard.view import NUMBER, Context, view_of
 from model.records.tables import Piece
 from model.watch.record_of_fact import record_of_fact, record_text
 from model.wood.errors import BadInput
@@ -35,7 +35,7 @@ def register(app: Dash, context: Context) -> None:
         response.headers["Content-Disposition"] = f'inline; filename="{named}"'
         return response
 
-    @app.server.get("/piece/<int:piece_id>/record.<kind>")
+    @app.server.get(f"/piece/{NUMBER}/record.<kind>")
     def fact(piece_id: int, kind: str) -> flask.Response:
         if kind not in ("json", "txt"):
             return _plainly("a record of fact is a .txt or a .json file", 404)

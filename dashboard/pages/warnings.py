@@ -6,7 +6,7 @@ from dash import ALL, Dash, Input, State, ctx, html
 
 from dashboard import display as say
 from dashboard import sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, refused
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.forms import Choice
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import part, prose, sheet
@@ -14,7 +14,6 @@ from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, queries
 from model.records.queries import Judgement, Subject, WarningNow
 from model.records.tables import Warning
-from model.wood.errors import BadInput
 
 ACTS = (
     "eased it",
@@ -108,15 +107,12 @@ def register(app: Dash, context: Context) -> None:
     def acknowledge(clicks: list[int | None], _acts: list[str]) -> Any:
         if not any(clicks):
             return NOTHING
-        number = int(ctx.triggered_id["acknowledge"])
+        number = ctx.triggered_id["acknowledge"]
         act = next((item["value"] for item in ctx.states_list[0] if item["id"]["answer"] == number), "")
         view = view_of(context)
-        try:
-            with context.store.session() as session:
-                book.acknowledge(session, session.get_one(Warning, number), act, view.now)
-            return answered(Act(f"Answered: {act}.", undo=("answer", number)), "/warnings")
-        except BadInput as error:
-            return refused(error)
+        with context.store.session() as session:
+            book.acknowledge(session, session.get_one(Warning, number), act, view.now)
+        return answered(Act(f"Answered: {act}.", undo=("answer", number)), "/warnings")
 
 
 def _undo_answer(view: View, number: int) -> str:

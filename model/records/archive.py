@@ -20,12 +20,8 @@ from pyarrow import parquet
 from sqlalchemy import (
     JSON,
     BigInteger,
-    Boolean,
     Column,
     Connection,
-    Double,
-    Float,
-    Integer,
     LargeBinary,
     Table,
     cast,
@@ -38,14 +34,22 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import DBAPIError
 
+from model.records.manifest import (
+    FORMAT,
+    MANIFEST,
+    ROWS_AT_ONCE,
+    as_declared,
+    distrusted,
+    entry_of,
+    read_manifest,
+    schema_of,
+)
+from model.records.private import private
 from model.records.store import Store, StoreUnavailable, newest_revision
 from model.records.tables import Record
 from model.records.types import UtcDateTime, from_epoch_ms
 from model.wood.errors import BadInput
 
-FORMAT = 1
-MANIFEST = "manifest.json"
-ROWS_AT_ONCE = 50_000
 Progress = Callable[[str, int], None]
 Counts = dict[str, int]
 
@@ -77,7 +81,12 @@ def write_archive(store: Store, path: Path, at: datetime, progress: Progress = _
     """
     partial = path.with_name(f".{path.name}.partial")
     try:
-        with zipfile.ZipFile(partial, "w", zipfile.ZIP_STORED) as archive, _snapshot(store) as connection:
+        partial.unlink(missing_ok=True)
+        with (
+            open(partial, "wb", opener=private) as file,
+            zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive,
+            _snapshot(store) as connection,
+        ):
             tables = {
                 table.name: _write_table(connection, table, archive, progress)
                 for table in Record.metadata.sorted_tables
@@ -94,30 +103,6 @@ def write_archive(store: Store, path: Path, at: datetime, progress: Progress = _
         partial.unlink(missing_ok=True)
         raise BadInput(str(path), "archive", "must be a file that can be written", error.strerror) from error
     return {name: int(entry["rows"]) for name, entry in tables.items()}
-
-
-def read_manifest(path: Path) -> dict[str, Any]:
-    """What an archive says of itself.
-
-    Raises
-    ------
-    BadInput
-        If it is no archive of a book, is cut off, or is of another format or schema.
-    """
-    where = str(path)
-    try:
-        with zipfile.ZipFile(path) as archive:
-            manifest: dict[str, Any] = json.loads(archive.read(MANIFEST))
-    except OSError as error:
-        raise BadInput(where, "archive", "must be a file that can be read", error.strerror) from error
-    except (zipfile.BadZipFile, KeyError, ValueError) as error:
-        raise BadInput(where, "archive", "must be a whole archive of a book", str(error)) from error
-    if manifest.get("format") != FORMAT:
-        raise BadInput(where, "archive format", f"must be {FORMAT}", manifest.get("format"))
-    if manifest.get("schema") != newest_revision():
-        rule = f"must be {newest_revision()}: restore it with the program that wrote it, then migrate"
-        raise BadInput(where, "archive schema", rule, manifest.get("schema"))
-    return manifest
 
 
 def restore_archive(store: Store, path: Path, progress: Progress = _quiet) -> Counts:
@@ -138,17 +123,13 @@ def restore_archive(store: Store, path: Path, progress: Progress = _quiet) -> Co
     """
     manifest = read_manifest(path)
     where = str(path)
-    known = {table.name for table in Record.metadata.sorted_tables}
-    if set(manifest["tables"]) != known:
-        strange = ", ".join(sorted(known ^ set(manifest["tables"])))
-        raise BadInput(where, "archive", "must hold the tables of this schema", strange)
     try:
-        with store.engine.begin() as connection, zipfile.ZipFile(path) as archive:
+        with distrusted(where), store.engine.begin() as connection, zipfile.ZipFile(path) as archive:
             for table in Record.metadata.sorted_tables:
                 if connection.execute(select(func.count()).select_from(table)).scalar_one():
                     raise BadInput(store.shown, "book", "must be empty", f"rows in {table.name}")
             for table in Record.metadata.sorted_tables:
-                _read_table(connection, table, archive, progress)
+                _read_table(connection, table, archive, manifest["tables"][table.name]["rows"], progress)
             for table in Record.metadata.sorted_tables:
                 _prove(connection, table, manifest["tables"][table.name], where)
                 _set_counter(connection, table)
@@ -193,29 +174,32 @@ def _write_table(
 ) -> dict[str, Any]:
     rows, digest = 0, hashlib.sha256()
     with tempfile.TemporaryFile() as spool:
-        with parquet.ParquetWriter(spool, _schema(table), compression="zstd") as writer:
+        with parquet.ParquetWriter(spool, schema_of(table), compression="zstd") as writer:
             for batch in _batches(connection, table):
                 digest.update(_content(batch))
                 writer.write_batch(batch)
                 rows += batch.num_rows
                 progress(table.name, rows)
         spool.seek(0)
-        with archive.open(f"{table.name}.parquet", "w", force_zip64=True) as entry:
+        with archive.open(entry_of(table.name), "w", force_zip64=True) as entry:
             while block := spool.read(1 << 20):
                 entry.write(block)
     return {"rows": rows, "checksum": digest.hexdigest()}
 
 
-def _read_table(connection: Connection, table: Table, archive: zipfile.ZipFile, progress: Progress) -> None:
+def _read_table(
+    connection: Connection, table: Table, archive: zipfile.ZipFile, wanted: int, progress: Progress
+) -> None:
     columns = list(table.columns)
     statement = insert(table)
     rows = 0
     with tempfile.TemporaryFile() as spool:
-        with archive.open(f"{table.name}.parquet") as entry:
+        with archive.open(entry_of(table.name)) as entry:
             while block := entry.read(1 << 20):
                 spool.write(block)
+        size = spool.tell()
         spool.seek(0)
-        for batch in parquet.ParquetFile(spool).iter_batches(ROWS_AT_ONCE):
+        for batch in as_declared(parquet.ParquetFile(spool), table, size, wanted, str(archive.filename)):
             values = [
                 _stored(column, batch.column(place).to_pylist()) for place, column in enumerate(columns)
             ]
@@ -246,7 +230,7 @@ def _checksum(connection: Connection, table: Table) -> tuple[int, str]:
 
 def _batches(connection: Connection, table: Table) -> Iterator[pa.RecordBatch]:
     """The rows of a table in the order of its key, always cut at the same places."""
-    schema = _schema(table)
+    schema = schema_of(table)
     statement = select(*[_plain(column, connection.dialect.name) for column in table.columns])
     result = connection.execution_options(yield_per=ROWS_AT_ONCE).execute(
         statement.order_by(*table.primary_key.columns)
@@ -262,23 +246,6 @@ def _batches(connection: Connection, table: Table) -> Iterator[pa.RecordBatch]:
 
 def _content(batch: pa.RecordBatch) -> memoryview:
     return memoryview(batch.serialize())
-
-
-def _schema(table: Table) -> pa.Schema:
-    return pa.schema([pa.field(column.key, _arrow_type(column)) for column in table.columns])
-
-
-def _arrow_type(column: Column[Any]) -> pa.DataType:
-    kind = column.type
-    if isinstance(kind, UtcDateTime | Integer):
-        return pa.int64()
-    if isinstance(kind, Boolean):
-        return pa.bool_()
-    if isinstance(kind, Double | Float):
-        return pa.float64()
-    if isinstance(kind, LargeBinary):
-        return pa.binary()
-    return pa.string()
 
 
 def _plain(column: Column[Any], dialect: str) -> Any:

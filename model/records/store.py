@@ -13,10 +13,14 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
+from model.records.private import keep_private
+
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_TIMEOUT_S = 30.0
 WAL_PAGES = 8_000
 """Pages of 4 kB that SQLite's log gathers before they are carried over into the file: 32 MB."""
+BUSY_STATES = ("40001", "40P01", "55P03")
+"""PostgreSQL's serialization failure, deadlock and lock not available (its manual, appendix A)."""
 
 
 class StoreUnavailable(RuntimeError):
@@ -30,16 +34,18 @@ class Store:
     ----------
     url : str
         SQLAlchemy address: ``sqlite:///file`` or ``postgresql+psycopg://...``.
+    busy_timeout_s : float
+        How long a statement waits while another program writes a SQLite book.
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
         self.url = make_url(url)
         if self.url.get_backend_name() not in ("sqlite", "postgresql"):
             raise StoreUnavailable(
                 f"database_url must name sqlite or postgresql, got {self.url.get_backend_name()!r}"
             )
         if self.is_sqlite:
-            self.engine = create_engine(self.url, connect_args={"timeout": BUSY_TIMEOUT_S})
+            self.engine = create_engine(self.url, connect_args={"timeout": busy_timeout_s})
             event.listen(self.engine, "connect", _set_up_sqlite)
         else:
             self.engine = create_engine(self.url, pool_pre_ping=True)
@@ -88,6 +94,8 @@ class Store:
             If the database can't be opened or written, or is from a newer version of the program.
         """
         try:
+            if self.is_sqlite and self.url.database:
+                keep_private(Path(self.url.database))
             current = self.schema_revision()
             self._refuse_newer(current)
             if current != newest_revision():
@@ -132,6 +140,14 @@ class Store:
     def _sentence(self, error: Exception) -> str:
         cause = getattr(error, "orig", None) or error
         return f"the database {self.shown} can't be used: {str(cause).strip().splitlines()[0]}"
+
+
+def is_busy(error: BaseException) -> bool:
+    """Whether a database error only says that another one writes just now: what failed can be tried again."""
+    cause = getattr(error, "orig", None) or error
+    if getattr(cause, "sqlstate", None) in BUSY_STATES:
+        return True
+    return "locked" in str(cause) or "busy" in str(cause)
 
 
 def newest_revision() -> str:

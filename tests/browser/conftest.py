@@ -161,6 +161,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
 @pytest.fixture
 def empty_shop(store, serve_book) -> SimpleNamespace:
     """A dashboard over a book with nothing in it."""
+    from deploy.settings import Settings
     from deploy.wiring import sensor_door
 
     now = datetime(2026, 2, 3, 12, tzinfo=UTC)

@@ -1,6 +1,7 @@
 """A maker's errands, each from the first click to what the page then says."""
 
 from datetime import timedelta
+from urllib.parse import urlsplit
 
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -151,7 +152,7 @@ def test_a_piece_is_moved_and_brought_back(shop, hands):
 
 
 def test_a_client_sees_one_piece_and_is_refused_elsewhere(shop, serve_book, browser, hands, another_browser):
-    address = serve_book(shop.store, lambda: shop.now, password="linseed")
+    address = serve_book(shop.store, lambda: shop.now, password="linseed", public_url="https://shop.example")
     browser.get(address)
     browser.find_element(By.ID, "password").send_keys("linseed", Keys.ENTER)
     hands.until(lambda: "past a limit" in hands.heading)
@@ -160,6 +161,10 @@ def test_a_client_sees_one_piece_and_is_refused_elsewhere(shop, serve_book, brow
     hands.press("Give a link")
     link = hands.until(lambda: browser.find_element(By.CSS_SELECTOR, "#page a.topic")).get_attribute("href")
 
+    assert link.startswith("https://shop.example/for/")
+    link = address + urlsplit(link).path
+    hands.press("Copy the link")
+    hands.until(lambda: "Copied" in hands.text or "Not copied" in hands.text)
     another_browser.get(link)
     assert another_browser.find_element(By.TAG_NAME, "h1").text == "Chest of drawers"
     assert another_browser.find_elements(By.TAG_NAME, "a") == []

@@ -83,3 +83,31 @@ def test_part_ends_when_its_supervisor_is_killed(store: Store, environment: dict
         process.wait()
     wait_until(lambda: not alive(part), within_s=10.0)
     assert not alive(part)
+
+
+def test_a_model_py_where_it_is_started_does_not_stop_the_parts(
+    store: Store, environment: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    elsewhere = tmp_path / "drawings"
+    elsewhere.mkdir()
+    (elsewhere / "model.py").write_text("raise SystemExit('this is a drawing of a bench, not the program')\n")
+    monkeypatch.chdir(elsewhere)
+    supervisor = Supervisor({"watch": ["watch"]}, environment, store)
+    stop = threading.Event()
+    runner = threading.Thread(target=supervisor.run, args=(stop,))
+    runner.start()
+
+    def watch_beats() -> bool:
+        with store.session() as session:
+            return session.get(Pulse, "watch") is not None
+
+    def restarts() -> object:
+        return pulse(store).get("watch", {}).get("restarts", 0)
+
+    try:
+        wait_until(lambda: watch_beats() or bool(restarts()), within_s=60.0)
+        assert watch_beats()
+        assert restarts() == 0
+    finally:
+        stop.set()
+        runner.join(10.0)

@@ -5,6 +5,7 @@ Clock changes: IANA time zone data (tzdata) as Python's zoneinfo reads it; Europ
 patterns by pandas.
 """
 
+import csv
 import gzip
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -310,6 +311,44 @@ def test_what_is_written_out_is_what_was_read(bench: Store, write: Write, tmp_pa
         raw = out.read_bytes()
         assert (gzip.decompress(raw) if name.endswith(".gz") else raw).decode() == text
     assert list(tmp_path.glob(".*unfinished")) == []
+
+
+FORMULAS = ["=1+1", "+bench", "-bench", "@bench", "'=bench", "''@x", "'bench", "a=b", '=HYPERLINK("x","y")']
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.csv.gz"])
+def test_no_name_is_a_formula_in_a_spreadsheet_and_comes_back_as_it_was(
+    store: Store, tmp_path: Path, name: str
+) -> None:
+    with store.session() as session:
+        for hour, formula in enumerate(FORMULAS):
+            sensor = Sensor(name=formula, accepted_at=now())
+            sensor.bindings.append(Binding(topic=f"{formula}/t", payload={"kind": "json"}))
+            session.add(sensor)
+            session.flush()
+            at = datetime(2025, 6, 1, hour, tzinfo=UTC)
+            session.add(
+                Reading(
+                    sensor_id=sensor.id,
+                    observed_at=at,
+                    received_at=at,
+                    temperature_c=-4.5,
+                    rh_pct=40.0 + hour,
+                )
+            )
+    before = stored(store)
+    out = tmp_path / name
+    assert export_readings(store, out) == len(FORMULAS)
+    raw = gzip.decompress(out.read_bytes()) if name.endswith(".gz") else out.read_bytes()
+    for row in csv.DictReader(raw.decode().splitlines()):
+        assert row["sensor"][0] not in "=+-@"
+        assert row["topic"][0] not in "=+-@"
+        assert row["temperature_c"] == "-4.5"
+    report = import_readings(store, out, now)
+    assert (report.duplicate, report.accepted, report.rejected) == (len(FORMULAS), 0, [])
+    assert stored(store) == before
+    export_readings(store, tmp_path / "out.parquet")
+    assert sorted(pd.read_parquet(tmp_path / "out.parquet")["sensor"]) == sorted(FORMULAS)
 
 
 def test_an_export_is_cut_to_a_span_and_a_sensor(bench: Store, write: Write, tmp_path: Path) -> None:
