@@ -32,7 +32,8 @@ def glue_up(
         give_json(answer.document())
     else:
         told = {line["name"] for line in lines}
-        say(f"{answer.subject}: {answer.verdict}.")
+        waiting = [line["name"] for line in lines if line["verdict"] != "go"] if answer.yes else []
+        say(f"{answer.subject}: {answer.verdict}{', but not with ' if waiting else ''}{', '.join(waiting)}.")
         for reason in answer.reasons:
             if reason.numbers.get("stack") not in told:
                 say(f"  {'✗' if reason.against else '·'} {reason.says}.")

@@ -272,17 +272,19 @@ def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
     verdict, reasons = judge(stock, air, adhesive)
     (one,) = stock.stacks
     own = [reason for reason in reasons if reason.numbers.get("stack") == stock.name]
-    why = [
-        sentence(reason.says.removeprefix(f"{stock.name}: "))
+    why = {
+        reason.key: sentence(reason.says.removeprefix(f"{stock.name}: "))
         for reason in own
         if reason.against or reason.key == "not-ready"
-    ]
+    }
+    unready = "" if one.ready.is_ready or "off-target" in why else "Not ready: "
+    of_air = [says for key, says in why.items() if key not in ("off-target", "not-ready")]
     return {
         "name": stock.name,
         "verdict": verdict,
         "is_ready": one.ready.is_ready,
-        "why": why,
-        "says": ". ".join([*why, one.ready.reason]),
+        "why": list(why.values()),
+        "says": ". ".join([*of_air, unready + one.ready.reason]),
         "reasons": [reason.says for reason in reasons if reason.against],
     }
 
