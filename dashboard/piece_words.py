@@ -58,7 +58,7 @@ def stands(piece: PieceNow, now: datetime) -> str:
     if verdict != "easy":
         return words_for(verdict)
     if piece.next is None:
-        return "easy today, the coming year not known"
+        return "easy today, no answer yet on the coming year"
     coming = likely(piece)
     return f"easy today, reaches a limit {when(coming, now)}" if coming else words_for(verdict)
 
