@@ -229,7 +229,8 @@ class PostgresBook(Book):
               TIMESTAMPTZ 'epoch' + received_ms * INTERVAL '1 millisecond', t, rh, clock,
               {pair_sql("t", "rh", is_sqlite=False)}
             FROM (SELECT *, {kept_sql("temperature_c", is_sqlite=False)} AS t,
-              {kept_sql("rh_pct", is_sqlite=False)} AS rh FROM staged) AS kept ORDER BY sensor_id, observed_ms"""
+              {kept_sql("rh_pct", is_sqlite=False)} AS rh FROM staged) AS kept
+            ORDER BY sensor_id, observed_ms"""
         )
         + f""" RETURNING sensor_id, observed_at,
           temperature_c IS NULL OR rh_pct IS NULL AS apart), hours AS (
