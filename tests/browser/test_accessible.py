@@ -37,6 +37,8 @@ def test_no_page_has_a_serious_finding(shop, browser, hands, theme, asked):
         "/sensors",
         "/sensor/1",
         "/sensor/1/edit",
+        "/sensor/1/file",
+        f"/place/{shop.place}/file",
         f"/stack/{shop.stack}/edit",
         f"/place/{shop.place}/clamps",
         "/places/new",
