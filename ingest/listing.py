@@ -1,7 +1,6 @@
 """The unknown topics as they are listed, and what a person says of a message nobody recognised."""
 
 from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
@@ -81,9 +80,9 @@ def below(topic: str, parent: str) -> bool:
 
 def recognised(session: Session) -> Recognised:
     """What is recognised in the unknown topics, by topic."""
-    bound = _bound(session)
+    taken = _taken(session)
     found = (
-        (topic, _left(_proposed(topic, bodies), bound[topic]))
+        (topic, _left(_proposed(topic, bodies), taken[topic]))
         for topic, bodies in sorted(_last_bodies(session).items())
     )
     return Recognised({topic: proposal for topic, proposal in found if proposal is not None})
@@ -93,7 +92,7 @@ def heard_topics(store: Store) -> list[HeardTopic]:
     """The unknown topics that are not dismissed, the last heard first."""
     with store.session() as session:
         names = dict.fromkeys(session.scalars(select(Sensor.name)), "")
-        bodies, bound = _last_bodies(session), _bound(session)
+        bodies, taken = _last_bodies(session), _taken(session)
         newest = (
             select(HeardMessage.topic, func.count().label("kept"), func.max(HeardMessage.id).label("last_id"))
             .where(waiting())
@@ -111,7 +110,7 @@ def heard_topics(store: Store) -> list[HeardTopic]:
             kept,
             at,
             payload,
-            _named_apart(_left(_proposed(topic, bodies[topic]), bound[topic]), names),
+            _named_apart(_left(_proposed(topic, bodies[topic]), taken[topic]), names),
         )
         for topic, kept, at, payload in rows
     ]
@@ -140,27 +139,34 @@ def _proposed(topic: str, bodies: tuple[bytes, ...]) -> Proposal | None:
     return propose(topic, bodies)
 
 
-def _bound(session: Session) -> defaultdict[str, list[Binding]]:
-    """The bindings of waiting topics: one that several sensors share waits for those nobody accepted yet."""
-    bound: defaultdict[str, list[Binding]] = defaultdict(list)
+@dataclass
+class _Taken:
+    """What is accepted already of a topic that several sensors share: their parts, and whether by name."""
+
+    parts: set[str] = field(default_factory=set)
+    by_name: bool = False
+
+
+def _taken(session: Session) -> defaultdict[str, _Taken]:
+    """By waiting topic: one that several sensors share waits for those nobody accepted yet."""
+    taken: defaultdict[str, _Taken] = defaultdict(_Taken)
     heard = select(HeardMessage.topic).where(waiting())
     for binding in session.scalars(select(Binding).where(Binding.topic.in_(heard))):
         if binding.payload.get("shape") != "presence":
-            bound[binding.topic].append(binding)
-    return bound
+            taken[binding.topic].parts.add(binding.part)
+            taken[binding.topic].by_name |= "part_at" in binding.payload
+    return taken
 
 
-def _left(proposal: Proposal | None, bound: Sequence[Binding]) -> Proposal | None:
+def _left(proposal: Proposal | None, taken: _Taken) -> Proposal | None:
     """A proposal without the sensors that are accepted already."""
-    if proposal is None or not bound:
+    if proposal is None or not taken.parts:
         return proposal
-    known = {binding.part for binding in bound}
-    named = any("part_at" in binding.payload for binding in bound)
     # A reading that asks for no name would take every device's messages for its own.
     parts = tuple(
         part
         for part in proposal.parts
-        if part.part not in known and (part.reading.part_at is not None or not named)
+        if part.part not in taken.parts and (part.reading.part_at is not None or not taken.by_name)
     )
     return msgspec.structs.replace(proposal, parts=parts) if parts else None
 

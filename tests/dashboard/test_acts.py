@@ -284,21 +284,24 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
 def test_devices_behind_one_topic_are_listed_one_by_one_each_with_its_own_place(book, now):
     parts = [SimpleNamespace(part=part, name=f"radio {part}") for part in ("a4c1", "9f02")]
     proposal = SimpleNamespace(parts=parts, reasons=("/id tells 2 devices apart",), confidence=0.9)
-    heard = SimpleNamespace(topic="radio/air", kept=3, last_at=now, last_payload=b"{}", proposal=proposal)
+    heard = SimpleNamespace(
+        topic="radio/air", kept=3, last_at=now, last_payload=b"{}", proposal=proposal, fields=()
+    )
     asked = []
 
     def accept(topic, **more):
         asked.append((topic, more["part"], more["place"]))
-        return SimpleNamespace(sensors=[more["name"]], readings=1, number=7)
+        return SimpleNamespace(sensors=[more["name"]], readings=1, number=7, hung=[])
 
-    context = Context(book.store, lambda: now, sensors=SensorDoor(lambda: [heard], accept))
+    door = SensorDoor(lambda: [heard], accept, None, None, 500)
+    context = Context(book.store, lambda: now, sensors=door)
     view = View(context, Display("inch"), now)
     page = json.dumps(sensors.layout(view), cls=PlotlyJSONEncoder)
     assert page.count('"Accept it"') == 2
     for name in ("radio a4c1", "radio 9f02"):
         assert page.count(f'"{name}"') == 2  # its heading and its field
-    typed = {"name": "Freezer", "place": "new", "new": "Cellar", "kind": "storage"}
-    sensors.accepted("radio/air", typed, view, "9f02")
+    typed = {"name": "Freezer", "place": "Cellar", "kind": "storage"}
+    accepting.accepted("radio/air", typed, view, "9f02")
     assert asked == [("radio/air", "9f02", "Cellar")]
 
 
