@@ -188,8 +188,9 @@ def test_a_wet_stack_is_not_ready_and_says_when(make_shop: Callable[[], Any]):
     assert {"off-level", "moving"} <= {reason.key for reason in answer.reasons if reason.against}
     low, high = answer.earliest_days
     assert 1 <= low <= 13 * 4 / 3
+    # At half the speed it may miss this dry season and wait for the next.
     assert high is not None
-    assert high <= 80
+    assert high <= 365
 
 
 def test_a_level_even_steady_stack_is_ready(make_shop: Callable[[], Any]):
