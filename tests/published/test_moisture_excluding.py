@@ -117,9 +117,9 @@ def test_a_box_that_is_wide_and_long_is_the_slab_of_the_solver():
 
 
 def test_edges_and_ends_let_in_what_the_product_of_three_slabs_says():
-    # Newman's product rule (Crank, The Mathematics of Diffusion; from memory): what is left of a step in a box
-    # is the product of what is left in three slabs. Early on each share goes with the root of the coefficient
-    # over the length, here twelve times as quick along the grain.
+    # Newman's product rule (Crank, The Mathematics of Diffusion; from memory): what is left of a step in a
+    # box is the product of what is left in three slabs. Early on each share goes with the root of the
+    # coefficient over the length, here twelve times as quick along the grain.
     start, end = (calibrate.equilibrium_moisture_content(26.7, rh) for rh in (30.0, 90.0))
     case = 0.40, 1e-5, 26.7, 30.0, 90.0, 1, 0.2
     slab = (box_means((16.0, 5_000.0, 20_000.0), *case)[0] - start) / (end - start)
