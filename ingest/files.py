@@ -15,7 +15,7 @@ from ingest.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
 from ingest.imported import REJECTED_KEPT, ImportReport
 from ingest.lines import Piece, cast_whole, pieces_of
 from ingest.patient_book import PatientBook, UnwrittenBook
-from ingest.quantities import shown
+from ingest.quantities import RH_DAMPEST_PCT, shown
 from ingest.wall_time import WallTime
 from ingest.whose import Names
 from model.records.clock import Now
@@ -108,6 +108,11 @@ def import_readings(
     names.hang()
     report.rejected.sort()
     report.notes += walls.notes()
+    if report.wet:
+        lines = "line gives" if report.wet == 1 else "lines give"
+        report.notes.append(
+            f"{report.wet} {lines} a humidity above 100 %, as a wet sensor does: its temperature alone is kept"
+        )
     return report
 
 
@@ -146,6 +151,9 @@ def _readings(
         "temperature must lie in -40 to 85 °C",
         _column(frame, guess.temperature),
     )
+    wet = (rh_pct > 100.0) & (rh_pct <= RH_DAMPEST_PCT) & ~np.isnan(temperature_c)
+    report.wet += int(wet.sum())
+    rh_pct = np.where(wet, np.nan, rh_pct)
     refuse((rh_pct < 1.0) | (rh_pct > 100.0), "humidity must lie in 1 to 100 %", _column(frame, guess.rh))
     written = frame[guess.time]
     if guess.time_of_day is not None:

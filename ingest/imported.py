@@ -34,6 +34,8 @@ class ImportReport:
     rejected : list of (int, str)
         Line number (the first line is 1) and reason; the first ten thousand.
     rejected_count : int
+    wet : int
+        Lines of which only the temperature counts: their humidity is a little above 100 %.
     lines : int
         Lines read, the header's among them; pass it as `from_line` less one to go on with a file that grew.
     sensors : Counter
@@ -56,6 +58,7 @@ class ImportReport:
     duplicate: int = 0
     rejected: list[tuple[int, str]] = field(default_factory=list)
     rejected_count: int = 0
+    wet: int = 0
     lines: int = 0
     sensors: Counter[str] = field(default_factory=Counter)
     created: list[str] = field(default_factory=list)

@@ -179,6 +179,19 @@ def test_bad_lines_are_reported_by_number_and_stop_nothing(bench: Store, write: 
     assert "ahead of the clock" in reasons[11]
 
 
+def test_a_wet_sensor_in_a_file_keeps_its_temperature(bench: Store, write: Write) -> None:
+    path = write(
+        "timestamp_utc,sensor,temperature_c,rh_pct\n"
+        "2025-06-01T12:00:00Z,Bench,12.5,101.3\n"
+        "2025-06-01T13:00:00Z,Bench,,101.3\n"
+        "2025-06-01T14:00:00Z,Bench,12.5,255\n"
+    )
+    report = import_readings(bench, path, now)
+    assert stored(bench) == [("2025-06-01 12:00", 12.5, None)]
+    assert [line for line, _ in report.rejected] == [3, 4]
+    assert any("one line" in note.lower() or "1 line" in note for note in report.notes)
+
+
 def test_the_doubled_hour_of_autumn_is_two_hours(bench: Store, write: Write) -> None:
     lines = [
         "01:30",
