@@ -111,7 +111,7 @@ def heard_block(
 
 
 def _field(row: str, key: str) -> dict[str, Any]:
-    return {"form": ACCEPT, "row": row, "key": key}
+    return {"form": ACCEPT, "block": row, "key": key}
 
 
 def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.PlaceNow]) -> list[Any]:
@@ -140,7 +140,7 @@ def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.Pl
             "Accept it",
             id={
                 "act": ACCEPT,
-                "row": row,
+                "block": row,
                 "topic": topic,
                 "part": "" if proposed is None else proposed.part,
             },
@@ -169,7 +169,7 @@ def _by_hand(fields: Sequence[tuple[str, str]], row: str, is_open: bool) -> html
                 ],
                 className="fields",
             ),
-            html.Div(id={"shown": ACCEPT, "row": row}),
+            html.Div(id={"shown": ACCEPT, "block": row}),
         ],
         open=is_open,
     )
@@ -211,16 +211,16 @@ def register(app: Dash, context: Context) -> None:
 
     @app.callback(
         *OUTPUTS,
-        Input({"act": ACCEPT, "row": ALL, "topic": ALL, "part": ALL}, "n_clicks"),
-        State({"form": ACCEPT, "row": ALL, "key": ALL}, "value"),
+        Input({"act": ACCEPT, "block": ALL, "topic": ALL, "part": ALL}, "n_clicks"),
+        State({"form": ACCEPT, "block": ALL, "key": ALL}, "value"),
         prevent_initial_call=True,
     )
     def accept(clicks: list[int | None], _values: list[Any]) -> Any:
         if not any(clicks) or context.sensors is None:
             return NOTHING
-        row, topic, which = (str(ctx.triggered_id[key]) for key in ("row", "topic", "part"))
+        row, topic, which = (str(ctx.triggered_id[key]) for key in ("block", "topic", "part"))
         typed = {
-            item["id"]["key"]: item.get("value") for item in ctx.states_list[0] if item["id"]["row"] == row
+            item["id"]["key"]: item.get("value") for item in ctx.states_list[0] if item["id"]["block"] == row
         }
         try:
             return answered(accepted(topic, typed, view_of(context), which or None), "/sensors")
@@ -228,9 +228,9 @@ def register(app: Dash, context: Context) -> None:
             return refused(error)
 
     @app.callback(
-        Output({"shown": ACCEPT, "row": MATCH}, "children"),
-        Input({"form": ACCEPT, "row": MATCH, "key": ALL}, "value"),
-        State({"act": ACCEPT, "row": MATCH, "topic": ALL, "part": ALL}, "n_clicks"),
+        Output({"shown": ACCEPT, "block": MATCH}, "children"),
+        Input({"form": ACCEPT, "block": MATCH, "key": ALL}, "value"),
+        State({"act": ACCEPT, "block": MATCH, "topic": ALL, "part": ALL}, "n_clicks"),
         prevent_initial_call=True,
     )
     def show(_values: list[Any], _clicks: list[Any]) -> Any:

@@ -119,7 +119,7 @@ def test_delivery(day_by_day, phone, hands_on):
     hands.open(f"{shop.address}/place/{home}")
     hands.until(lambda: hands.heading == "Lake house")
     rules = browser.find_elements(By.CSS_SELECTOR, "#page svg.place-rule")
-    assert "Linen cupboard takes " in rules[0].get_attribute("aria-label")
+    assert "; Linen cupboard, " in rules[0].get_attribute("aria-label")
     assert any("Linen cupboard · " in rule.get_attribute("textContent") for rule in rules)
 
 

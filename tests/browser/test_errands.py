@@ -25,11 +25,12 @@ def test_first_afternoon(empty_shop, hands):
     assert '"humidity": 44' in hands.text
     hands.write("Its name", "Bench")
     hands.press("Accept it")
-    hands.until(lambda: "Bench is accepted at shop; three kept messages became readings." in hands.said)
+    hands.until(lambda: "Bench is accepted and hangs at Shop, a new place, since" in hands.said)
+    assert "Three kept messages became readings." in hands.said
     bring_up_to_date(shop.store, shop.now)
 
     hands.follow("Places")
-    hands.until(lambda: hands.heading.startswith("shop 44"))
+    hands.until(lambda: hands.heading.startswith("Shop 44"))
     assert "wood tends to" in hands.text
 
     hands.follow("Stock")
@@ -44,8 +45,8 @@ def test_first_afternoon(empty_shop, hands):
     hands.reload()
     # Metered at 9.5 % in air that leads to 8.4 %: it says how long to settle.
     hands.until(lambda: "nearly ready" in hands.text)
-    assert "too wet for the air of shop" in hands.text
-    assert "Ready in " in hands.text or "how the air of shop turns decides it" in hands.text
+    assert "too wet for the air of Shop" in hands.text
+    assert "Ready in " in hands.text or "how the air of Shop turns decides it" in hands.text
 
 
 def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):

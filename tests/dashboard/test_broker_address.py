@@ -12,7 +12,7 @@ CLOSED = BrokerAddress((), 1883, "", "", ("This computer only: `paneltide open-b
 
 
 def page(store, now, address):
-    door = SensorDoor(list, accept=None, broker=lambda: address)
+    door = SensorDoor(list, None, None, None, 500, broker=lambda: address)
     return (
         build_app(store, lambda: now, sensors=door)
         .server.test_client()

@@ -99,7 +99,7 @@ def test_the_maker_reads_the_design_range_apart_and_under_its_name(book, now):
 def test_a_back_bare_behind_is_said_to_cup_on_its_page(book, now):
     """The bench's back has three coats in front and none behind."""
     words = plain(piece.page(read(book, book.bench, now), {}, view_of(book, now)))
-    assert re.search(r"One face of the back is finished and the other bare: .* up to 1/32 in where", words)
+    assert re.search(r"One face of the back is finished and the other bare: .* up to 3/64 in where", words)
     assert "Finish both faces alike." in words
 
 

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from model.watch.ready import StackDay, fulfils
-from model.wood.diffusion import transverse_diffusion
+from model.wood.diffusion import DIFFUSION_SCALE, transverse_diffusion
 from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA, glue_water_pct
-from model.wood.moisture import DIFFUSION_SCALE, Batch, advance, uniform_profile
+from model.wood.moisture import Batch, advance, uniform_profile
 from model.wood.slab import days_to_share, slab_uptake
 from model.wood.sorption import equilibrium_moisture_content
 from model.wood.species import find_species
@@ -91,11 +91,10 @@ def in_a_stack(species, inches, start_pct, rh_pct, factor=1.0, days=400):
     coefficients scatter by a factor of two.
     """
     gravity, between = species.specific_gravity_12pct, factor * STICKERED_PERMEANCE_KG_M2_S_PA
-    values = inches * INCH, gravity, 1000.0 * gravity, between, between
+    values = inches * INCH, gravity, 1000.0 * gravity, between, between, factor * DIFFUSION_SCALE
     batch = Batch(*(np.array([value]) for value in values))
     air = np.full((days, 1), 20.0), np.full((days, 1), rh_pct)
-    scale = factor * DIFFUSION_SCALE
-    done = advance(uniform_profile([start_pct]), batch, *air, 0, 0, step_s=86_400.0, diffusion_scale=scale)
+    done = advance(uniform_profile([start_pct]), batch, *air, 0, 0, step_s=86_400.0)
     emc_pct = float(equilibrium_moisture_content(20.0, rh_pct))
     return np.concatenate([[start_pct], done.mc_mean_pct[:, 0]]), emc_pct
 
