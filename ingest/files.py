@@ -111,7 +111,7 @@ def import_readings(
     if report.wet:
         lines = "line gives" if report.wet == 1 else "lines give"
         report.notes.append(
-            f"{report.wet} {lines} a humidity above 100 %, as a wet sensor does: its temperature alone is kept"
+            f"{report.wet} {lines} a humidity above 100 %, as a wet sensor does: only the temperature is kept"
         )
     return report
 
