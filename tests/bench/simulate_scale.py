@@ -40,8 +40,8 @@ OUTLOOK_S, OUTLOOK_DB_S = 0.2, 4e-3
 OUTLOOKS_A_LOOK = 20
 LOOK_EVERY_S = 1.0
 
-# Bytes a row with its key on PostgreSQL: readings over a million rows (DEVELOPERS), the others over 60 places
-# and 21 days; an outlook, here reckoned from its columns, is kept for the newest day alone.
+# Bytes a row with its key on PostgreSQL: readings over a million rows (`deploy/docs/scaling.md`), the others
+# over 60 places and 21 days; an outlook, here reckoned from its columns, is kept for the newest day alone.
 READING_B, AIR_HOUR_B, CHECKPOINT_B, MARGIN_B, OUTLOOK_B = 108, 111, 328, 231, 61_000
 
 

@@ -14,14 +14,6 @@ BLOCKS = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
 LINES = [line for block in BLOCKS for line in block.splitlines() if line.startswith("paneltide ")]
 
 
-@pytest.fixture
-def rough_air(tmp_path: Path) -> Path:
-    rows = [f"2026-01-{day:02d}T{hour:02d}:00:00Z,20,{40 + day}" for day in range(1, 8) for hour in range(24)]
-    file = tmp_path / "air.csv"
-    file.write_text("timestamp_utc,temperature_c,rh_pct\n" + "\n".join(rows) + "\n")
-    return file
-
-
 def test_there_are_commands_to_try() -> None:
     assert len(LINES) > 8
 
@@ -29,16 +21,12 @@ def test_there_are_commands_to_try() -> None:
 @pytest.mark.parametrize("line", LINES)
 def test_command_is_taken(
     line: str,
-    rough_air: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-    words = [
-        str(rough_air) if word == "air.csv" else str(CHECKOUT / word) if "sample_readings/" in word else word
-        for word in shlex.split(line)[1:]
-    ]
+    words = [str(CHECKOUT / word) if "sample_readings/" in word else word for word in shlex.split(line)[1:]]
     with pytest.raises(SystemExit):
         main(["migrate"])
     with pytest.raises(SystemExit) as ended:
