@@ -33,7 +33,7 @@ def small_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def run(name: str, *words: object) -> str:
     command = [sys.executable, "-m", f"tests.bench.{name}", *map(str, words), "--smoke"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=200)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=500)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
