@@ -41,6 +41,23 @@ def store(new_book: Callable[[Path], Store], tmp_path: Path) -> Iterator[Store]:
     book.close()
 
 
+# The program a test needs, by the fixture that starts it.
+NEEDS = {
+    "serve_book": "browser",
+    "postgres": "postgres",
+    "mosquitto": "broker",
+    "own_mosquitto": "broker",
+    "saving_broker": "broker",
+}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for fixture in NEEDS.keys() & set(getattr(item, "fixturenames", ())):
+            item.add_marker(NEEDS[fixture])
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     """With PANELTIDE_NO_SKIPS set, a run in which a test was skipped has failed."""

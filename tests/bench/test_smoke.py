@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 NEEDS_A_BOOK = {"bench_viewers"}

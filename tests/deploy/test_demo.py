@@ -16,6 +16,8 @@ from typing import Any
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 PATIENCE_S = 240.0  # a loaded machine may take its time; a sound one never waits so long
 
 

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 TESTS = "import pytest\ndef test_here():\n    assert True\ndef test_away():\n    pytest.skip('no broker')\n"
 

@@ -33,6 +33,8 @@ from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 from sample_readings import sensors, story
 
+pytestmark = pytest.mark.slow
+
 DEADLINE_S = 120.0
 
 

@@ -15,6 +15,8 @@ from deploy.supervisor import Supervisor
 from model.records.store import Store
 from model.records.tables import Pulse
 
+pytestmark = pytest.mark.slow
+
 
 def wait_until(condition: Callable[[], bool], within_s: float = 120.0) -> None:
     deadline = time.monotonic() + within_s
