@@ -14,6 +14,8 @@ from model.records.tables import AirHour, Place, Pulse, StaleHour, Verdict
 from model.watch import evaluation, ledger, loop, writing
 from model.watch.evaluation import Watch
 
+pytestmark = pytest.mark.slow
+
 DEADLINE_S = 120.0
 
 
