@@ -103,11 +103,11 @@ def serve_book() -> Iterator[Callable]:
     stops: list[tuple[threading.Event, threading.Thread]] = []
 
     def start(store, now, **options) -> str:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
         stop = threading.Event()
         app = build_app(store, now, **options)
+        with socket.socket() as probe:  # last, so that nobody else is given the port meanwhile
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
         thread = threading.Thread(target=serve, args=(app, "127.0.0.1", port, stop), daemon=True)
         thread.start()
         stops.append((stop, thread))

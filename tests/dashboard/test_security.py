@@ -208,10 +208,10 @@ def served(book, now):
 
     def start(**options):
         stop = threading.Event()
-        with socket.socket() as probe:
+        app = build_app(book.store, lambda: now, **({"password": PASSWORD} | options))
+        with socket.socket() as probe:  # last, so that nobody else is given the port meanwhile
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
-        app = build_app(book.store, lambda: now, **({"password": PASSWORD} | options))
         thread = threading.Thread(target=serve, args=(app, "127.0.0.1", port, stop))
         thread.start()
         stops.append((stop, thread))
