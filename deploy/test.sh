@@ -1,5 +1,6 @@
 #!/bin/sh
-# Sets up a virtual environment and passes the checks and tests.
+# Sets up a virtual environment and passes the checks and tests: sh deploy/test.sh [fast] [words for pytest …]
+# "fast" leaves out the tests that need a broker, a browser or PostgreSQL, and those marked slow.
 # As root on Debian it installs what the tests drive (mosquitto, Chromium, PostgreSQL, poppler). Without root it says what is
 # missing and the tests that need it are skipped; with PANELTIDE_NO_SKIPS=1 a skipped test is a failure.
 set -eu
@@ -31,4 +32,9 @@ bin=.venv/bin
 "$bin/ruff" format --check .
 "$bin/mypy"
 "$bin/lint-imports"
-exec "$bin/python" -m pytest "$@"
+if [ "${1:-}" = fast ]; then
+    shift
+    set -- -m "not (broker or browser or postgres or slow)" "$@"
+fi
+# Two at a time, a file's tests in one process: they share its servers and books.
+exec "$bin/python" -m pytest -n 2 --dist loadfile --no-loadscope-reorder "$@"

@@ -1,7 +1,8 @@
 """Shared by all tests: a fresh book, and no silent skipping where nothing may be skipped."""
 
 import os
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -17,13 +18,44 @@ settings.register_profile("steady", deadline=None, derandomize=True)
 settings.load_profile("steady")
 
 
+@pytest.fixture(scope="session")
+def new_book(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Store]:
+    """Makes an empty book in a file: a copy of one that went through every migration."""
+    made = tmp_path_factory.mktemp("empty") / "book.sqlite"
+    empty = Store(f"sqlite:///{made}")
+    empty.bring_up_to_date()
+    empty.close()
+
+    def copied(path: Path) -> Store:
+        shutil.copy(made, path)
+        return Store(f"sqlite:///{path}")
+
+    return copied
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
+def store(new_book: Callable[[Path], Store], tmp_path: Path) -> Iterator[Store]:
     """An empty book in a file of its own."""
-    book = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
-    book.bring_up_to_date()
+    book = new_book(tmp_path / "book.sqlite")
     yield book
     book.close()
+
+
+# The program a test needs, by the fixture that starts it.
+NEEDS = {
+    "serve_book": "browser",
+    "postgres": "postgres",
+    "mosquitto": "broker",
+    "own_mosquitto": "broker",
+    "saving_broker": "broker",
+}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for fixture in NEEDS.keys() & set(getattr(item, "fixturenames", ())):
+            item.add_marker(NEEDS[fixture])
 
 
 @pytest.hookimpl(trylast=True)

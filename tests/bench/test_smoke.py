@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 NEEDS_A_BOOK = {"bench_viewers"}
@@ -33,7 +35,7 @@ def small_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def run(name: str, *words: object) -> str:
     command = [sys.executable, "-m", f"tests.bench.{name}", *map(str, words), "--smoke"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=200)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=500)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 

@@ -20,7 +20,7 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-PATIENCE_S = 45.0  # a loaded machine may take its time; a sound one never waits so long
+PATIENCE_S = 120.0  # a loaded machine may take its time; a sound one never waits so long
 QUIETLY = (
     "--headless=new",
     "--no-sandbox",
@@ -43,7 +43,9 @@ def _start(folder: Path):
     for argument in (*QUIETLY, f"--user-data-dir={folder}"):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    return webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver.set_script_timeout(PATIENCE_S)
+    return driver
 
 
 def _as(driver, width: int, height: int, dark: bool):
@@ -101,11 +103,11 @@ def serve_book() -> Iterator[Callable]:
     stops: list[tuple[threading.Event, threading.Thread]] = []
 
     def start(store, now, **options) -> str:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
         stop = threading.Event()
         app = build_app(store, now, **options)
+        with socket.socket() as probe:  # last, so that nobody else is given the port meanwhile
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
         thread = threading.Thread(target=serve, args=(app, "127.0.0.1", port, stop), daemon=True)
         thread.start()
         stops.append((stop, thread))
@@ -114,7 +116,7 @@ def serve_book() -> Iterator[Callable]:
     yield start
     for stop, thread in stops:
         stop.set()
-        thread.join(timeout=10)
+        thread.join(timeout=120)
 
 
 @pytest.fixture(scope="session")

@@ -43,14 +43,14 @@ def first_day(store, serve_book, tmp_path):
         client.loop_start()
 
         def send(topic: str, document: dict) -> None:
-            client.publish(topic, json.dumps(document), qos=1).wait_for_publish(20)
+            client.publish(topic, json.dumps(document), qos=1).wait_for_publish(120)
 
         address = serve_book(store, machine_now, sensors=sensor_door(Settings(), store, machine_now))
         yield SimpleNamespace(address=address, send=send, store=store)
         client.loop_stop()
         client.disconnect()
         stop.set()
-        listening.join(20)
+        listening.join(120)
 
 
 def talk(first_day, topic: str) -> None:

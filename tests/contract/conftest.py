@@ -41,7 +41,10 @@ World = _load("paneltide_contract_world", HERE / "world.py").World
 publisher_module = _load("paneltide_bench_publisher", HERE.parent / "bench" / "publisher.py")
 
 
-def until(condition: Callable[[], Any], timeout_s: float = 30.0, what: str = "the condition") -> Any:
+PATIENCE_S = 120.0  # a loaded machine may take its time; a wait for what comes costs no more than it takes
+
+
+def until(condition: Callable[[], Any], timeout_s: float = PATIENCE_S, what: str = "the condition") -> Any:
     """Wait until the condition gives something true, and return that."""
     deadline, pause = time.monotonic() + timeout_s, threading.Event()
     while True:
@@ -101,11 +104,11 @@ class OwnMosquitto:
                 return True
             return False
 
-        until(listens, 10, "the broker")
+        until(listens, what="the broker")
 
     def stop(self) -> None:
         self._process.terminate()
-        self._process.wait(10)
+        self._process.wait(PATIENCE_S)
 
 
 @pytest.fixture
@@ -184,13 +187,13 @@ class Postgres:
                 stdout=out, stderr=out, cwd="/", **self._as_user(),
             )  # fmt: skip
         server = self._server
-        until(lambda: self._ready() or server.poll() is not None, 30, "PostgreSQL")
+        until(lambda: self._ready() or server.poll() is not None, what="PostgreSQL")
         assert server.poll() is None, log.read_text("utf-8", "replace")
 
     def stop(self) -> None:
         assert self._server is not None
         self._server.send_signal(2)  # SIGINT: fast shutdown, sessions are cut off
-        self._server.wait(30)
+        self._server.wait(PATIENCE_S)
 
     def create(self, database: str) -> None:
         import psycopg
@@ -285,12 +288,12 @@ class IngestProcess:
     def kill(self) -> None:
         """As a power cut ends it."""
         self.process.kill()
-        self.process.wait(10)
+        self.process.wait(PATIENCE_S)
         self._log.close()
 
-    def stop(self, timeout_s: float = 10.0) -> int:
+    def stop(self) -> int:
         self.process.terminate()
-        status = self.process.wait(timeout_s)
+        status = self.process.wait(PATIENCE_S)
         self._log.close()
         return status
 
@@ -308,7 +311,7 @@ def ingest(tmp_path: Path) -> Iterator[Callable[..., IngestProcess]]:
         process = IngestProcess(store, url, tmp_path / f"ingest{len(started)}.log", *options)
         started.append(process)
         if wait:
-            until(lambda: "connected to the broker" in process.said, 20, "ingest")
+            until(lambda: "connected to the broker" in process.said, what="ingest")
         return process
 
     yield start
@@ -360,7 +363,7 @@ def contract_kit() -> Iterator[Any]:
 
     def ingest(store: Store, url: str, log: Path) -> IngestProcess:
         process = IngestProcess(store, url, log)
-        until(lambda: "connected to the broker" in process.said, 30, "ingest")
+        until(lambda: "connected to the broker" in process.said, what="ingest")
         return process
 
     yield SimpleNamespace(

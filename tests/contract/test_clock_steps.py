@@ -53,7 +53,7 @@ def test_ingest_keeps_every_message_through_a_clock_that_steps_by_a_day(
         sent += 400
         until(lambda sent=sent: world.rows(store) >= sent)
     stop.set()
-    thread.join(5)
+    thread.join(120)
     world.counts_agree(store, sent)
     values = "SELECT count(*) FROM (SELECT DISTINCT sensor_id, temperature_c, rh_pct FROM reading) AS one"
     assert world.scalar(store, values) == sent

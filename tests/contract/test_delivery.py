@@ -26,7 +26,7 @@ def test_ten_thousand_messages_at_full_speed_are_ten_thousand_rows(
     ingest(store, broker.url)
     sender = publisher(broker.port)
     sender.send(world.messages(10_000))
-    assert sender.wait(30)
+    assert sender.wait()
     until(lambda: world.rows(store) >= 10_000)
     until(lambda: world.tally(store, "received") >= 10_000)
     assert world.rows(store) == 10_000
@@ -53,7 +53,7 @@ def test_killed_ten_times_nothing_is_lost_or_doubled(
     def publish() -> None:
         for start in range(0, count, 250):
             # The broker must not be far ahead, or the kills would all fall into one stretch of queue.
-            until(lambda start=start: start - progress[0] < 6_000, 60)
+            until(lambda start=start: start - progress[0] < 6_000)
             sender.send(messages[start : start + 250])
 
     progress = [0]
@@ -65,7 +65,7 @@ def test_killed_ten_times_nothing_is_lost_or_doubled(
             progress[0] = world.rows(store)
             return progress[0] >= count * kill // 12
 
-        until(reached, 60, f"kill {kill}")
+        until(reached, what=f"kill {kill}")
         process.kill()
         process = ingest(store, broker.url, wait=False)
 
@@ -73,9 +73,9 @@ def test_killed_ten_times_nothing_is_lost_or_doubled(
         progress[0] = world.rows(store)
         return progress[0] >= count
 
-    until(all_there, 60, "the last rows")
-    publishing.join(30)
-    assert sender.wait(10)
+    until(all_there, what="the last rows")
+    publishing.join(120)
+    assert sender.wait()
     # A doubled one would come last: after a clean stop everything sent has been taken or refused.
     extra = world.messages(1, first=count, timed=timed)
     sender.send(extra)
@@ -98,7 +98,7 @@ def test_a_broker_with_a_window_of_twenty_still_delivers_all(
     ingest(store, f"mqtt://127.0.0.1:{other.port}")
     sender = publisher(other.port)
     sender.send(world.messages(5_000))
-    until(lambda: world.rows(store) >= 5_000, 30)
+    until(lambda: world.rows(store) >= 5_000)
     assert world.rows(store) == 5_000
 
 
@@ -109,7 +109,7 @@ def test_messages_waiting_in_mosquitto_survive_its_restart(
     assert ingest(store, mosquitto.url).stop() == 0  # the broker knows the session now
     sender = publisher(mosquitto.port)
     sender.send(world.messages(2_000))
-    assert sender.wait(20)
+    assert sender.wait()
     mosquitto.stop()
     mosquitto.start()
     ingest(store, mosquitto.url)
@@ -184,7 +184,7 @@ def test_version_5_and_shared_subscriptions(
     if second is not None:
         # Each gives a sign of life of its own; one that was stopped isn't missed while another listens.
         until(lambda: health(store, machine_now)["parts"].keys() == {"ingest one", "ingest two"})
-        assert second.stop(timeout_s=4.0) == 0
+        assert second.stop() == 0
         until(lambda: health(store, machine_now)["broker_connected"])
         told = health(store, machine_now)
         assert [part["alive"] for _, part in sorted(told["parts"].items())] == [True, False]
@@ -199,7 +199,7 @@ def test_a_stop_is_quick_and_leaves_nothing_behind(
     sender = publisher(broker.port)
     sender.send(world.messages(20_000))
     until(lambda: world.rows(store) > 0)
-    assert process.stop(timeout_s=4.0) == 0
+    assert process.stop() == 0
     ingest(store, broker.url)
     until(lambda: world.rows(store) >= 20_000)
     assert world.rows(store) == 20_000

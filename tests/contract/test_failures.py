@@ -29,7 +29,7 @@ def test_database_and_then_broker_gone_and_back(
     world.bind(postgres_store)
     world.hang_all(postgres_store)
     running = service(saving_broker.url, postgres_store.url.render_as_string(hide_password=False))
-    until(running.well, 60, "the service")
+    until(running.well, what="the service")
     sender = publisher(saving_broker.port)
     sender.send(world.messages(1_000))
     until(lambda: world.rows(postgres_store) >= 1_000)
@@ -37,27 +37,27 @@ def test_database_and_then_broker_gone_and_back(
     postgres.stop()
     postgres_store.close()
     sender.send(world.messages(1_000, first=1_000))
-    assert sender.wait(10)
+    assert sender.wait()
 
     def told() -> bool:
         found = running.health()
         return not found.get("ok", True) and "database can't be used" in " ".join(found["problems"])
 
-    until(told, 30, "the page to say that the database is gone")
+    until(told, what="the page to say that the database is gone")
     postgres.start()
-    until(lambda: world.rows(postgres_store) >= 2_000, 60)
-    until(running.well, 60, "the service after the database came back")
+    until(lambda: world.rows(postgres_store) >= 2_000)
+    until(running.well, what="the service after the database came back")
 
     saving_broker.kill()
-    until(lambda: "the broker is not connected" in running.health()["problems"], 30)
+    until(lambda: "the broker is not connected" in running.health()["problems"])
     saving_broker.start()
-    until(running.well, 60, "the service after the broker came back")
+    until(running.well, what="the service after the broker came back")
     again = publisher(saving_broker.port)
     again.send(world.messages(1_000, first=2_000))
     until(lambda: world.rows(postgres_store) >= 3_000)
     until(lambda: world.tally(postgres_store, "stored") >= 3_000)
     world.counts_agree(postgres_store, 3_000)
-    until(lambda: not world.scalar(postgres_store, "SELECT count(*) FROM stale_hour"), 60)
+    until(lambda: not world.scalar(postgres_store, "SELECT count(*) FROM stale_hour"))
     assert {state for state, _ in running.doctor().values()} == {"well"}, running.doctor()
 
 
@@ -70,7 +70,7 @@ def test_a_power_cut_leaves_a_whole_book_and_counts_that_agree(
     world.bind(store)
     world.hang_all(store)
     running = service(saving_broker.url)
-    until(running.well, 60, "the service")
+    until(running.well, what="the service")
     sender = publisher(saving_broker.port)
     for first in range(0, 2_000, 250):
         sender.send(world.messages(250, first=first))
@@ -84,17 +84,17 @@ def test_a_power_cut_leaves_a_whole_book_and_counts_that_agree(
 
     saving_broker.start()
     running.start()
-    until(running.well, 60, "the service after the power came back")
+    until(running.well, what="the service after the power came back")
     # What the broker held unsaved is gone with it; sensors that keep a log hand it in again.
     again = publisher(saving_broker.port)
     again.send(world.messages(2_000))
-    assert again.wait(60)
+    assert again.wait()
     until(lambda: world.rows(store) >= 2_000)
     last = world.messages(1, first=2_000)
     again.send(last)
     until(lambda: world.tally(store, "stored") >= 2_001)
     world.counts_agree(store, 2_001)
-    until(lambda: not world.scalar(store, "SELECT count(*) FROM stale_hour"), 60)
+    until(lambda: not world.scalar(store, "SELECT count(*) FROM stale_hour"))
     found = running.doctor()
     assert {state for state, _ in found.values()} == {"well"}, found
     running.stop()

@@ -37,11 +37,11 @@ class Outage(ABC):
     def send(self, count: int) -> None:
         sender = self.kit.publisher(self.broker.port)
         sender.send(self.kit.world.messages(count, first=self.sent))
-        assert sender.wait(30), "the broker didn't take the messages"
+        assert sender.wait(), "the broker didn't take the messages"
         self.sent += count
 
     def await_rows(self) -> None:
-        self.kit.until(lambda: self.kit.world.rows(self.store) >= self.sent, 60, f"rows of {self.sent}")
+        self.kit.until(lambda: self.kit.world.rows(self.store) >= self.sent, what=f"rows of {self.sent}")
 
     def begin(self) -> None:
         self.take_away()
@@ -73,7 +73,7 @@ class DatabaseAway(Outage):
 
     def meanwhile(self) -> None:
         self.send(DURING)
-        self.kit.until(lambda: self.says in self.process.said, 30, "ingest to say so")
+        self.kit.until(lambda: self.says in self.process.said, what="ingest to say so")
 
     def finish(self) -> None:
         self.await_rows()
@@ -118,7 +118,7 @@ class BrokerGone(Outage):
         self.broker.kill()
 
     def meanwhile(self) -> None:
-        self.kit.until(lambda: "can't be used" in self.process.said, 30, "ingest to say so")
+        self.kit.until(lambda: "can't be used" in self.process.said, what="ingest to say so")
         self.rows_meanwhile.add(self.kit.world.rows(self.store))
 
     def give_back(self) -> None:
@@ -127,7 +127,7 @@ class BrokerGone(Outage):
 
     def finish(self) -> None:
         connected = "connected to the broker"
-        self.kit.until(lambda: self.process.said.count(connected) >= 2, 60, "ingest to come back")
+        self.kit.until(lambda: self.process.said.count(connected) >= 2, what="ingest to come back")
         self.send(AFTER)
         self.await_rows()
 

@@ -138,11 +138,11 @@ def test_two_watches_on_postgresql_come_to_what_one_on_sqlite_does(
                 # Each watch evaluates places of its own: the last of them has to be there.
                 return left == 0 and session.scalar(select(func.min(Verdict.evaluated_at))) == end
 
-        until(settled, 60, "the watches' last evaluation")
+        until(settled, what="the watches' last evaluation")
     finally:
         stop.set()
         for watch in watches:
-            watch.join(60)
+            watch.join(120)
     assert not any(watch.is_alive() for watch in watches)
     assert computed(postgres_store) == computed(store)
     with store.session() as session:

@@ -149,7 +149,7 @@ def come_to(book_: Store, expected: dict[str, list[str]], until: Callable[..., A
         return oldest == END and computed(book_) == expected
 
     try:
-        until(is_settled, 60, "the watches' last evaluation")
+        until(is_settled, what="the watches' last evaluation")
     finally:
         found = computed(book_)
         for table, rows in expected.items():
@@ -173,7 +173,7 @@ class Threads:
     def stop(self) -> None:
         thread, stop = self._running.pop(0)
         stop.set()
-        thread.join(60)
+        thread.join(120)
         assert not thread.is_alive()
 
     def stop_all(self) -> None:
@@ -198,12 +198,12 @@ def test_one_of_three_works_and_another_goes_on_when_it_ends(
     late = [row for row in rows if row[0] == 1 and START + 60 * HOUR < row[1] < START + 150 * HOUR]
     for _ in range(3):
         watches.start()
-    until(lambda: by_the_side(postgres_store) == 2, 20, "two watches to stand by")
+    until(lambda: by_the_side(postgres_store) == 2, what="two watches to stand by")
     assert standby_in_words(postgres_store) == "running; 2 more standing by"
     for day in range(DAYS):
         if day == DAYS // 2:
             watches.stop()
-            until(lambda: by_the_side(postgres_store) == 1, 20, "the first watch to be gone")
+            until(lambda: by_the_side(postgres_store) == 1, what="the first watch to be gone")
         low, high = START + day * 24 * HOUR, START + (day + 1) * 24 * HOUR
         send(postgres_store, [row for row in rows if low <= row[1] < high and row not in late])
         watches.now = high
@@ -236,7 +236,7 @@ def process(url: str, log: Path) -> Iterator["subprocess.Popen[bytes]"]:
         yield started
     finally:
         started.kill()
-        started.wait(20)
+        started.wait(120)
 
 
 @pytest.mark.postgres
@@ -253,7 +253,7 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
             assert first.poll() is second.poll() is None, log.read_text("utf-8", "replace")
             return by_the_side(postgres_store) == 1
 
-        until(both_are_there, 60, "both watches")
+        until(both_are_there, what="both watches")
         chunk = len(rows) // 6
         for number in range(6):
             send(postgres_store, rows[number * chunk : (number + 1) * chunk if number < 5 else None])
@@ -263,9 +263,9 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
                     with postgres_store.session() as session:
                         return bool(session.scalar(select(func.count()).select_from(Checkpoint)))
 
-                until(has_begun, 60, "some wood to be computed")
+                until(has_begun, what="some wood to be computed")
                 first.send_signal(signal.SIGKILL)
-                first.wait(20)
+                first.wait(120)
         come_to(postgres_store, expected, until)
         assert second.poll() is None, log.read_text("utf-8", "replace")
 

@@ -48,7 +48,7 @@ class Service:
 
     def health(self) -> dict[str, Any]:
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/healthz", timeout=5) as answer:
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/healthz", timeout=30) as answer:
                 found: dict[str, Any] = json.load(answer)
         except urllib.error.HTTPError as error:
             found = json.load(error)
@@ -70,13 +70,13 @@ class Service:
         assert self.process is not None
         for pid in [self.process.pid, *self.parts()]:
             os.kill(pid, signal.SIGKILL)
-        self.process.wait(10)
+        self.process.wait(120)
 
     def stop(self) -> None:
         if self.process is not None and self.process.poll() is None:
             self.process.terminate()
             try:
-                self.process.wait(10)
+                self.process.wait(120)
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait()
@@ -141,11 +141,11 @@ class SavingBroker:
 
     def start(self) -> None:
         self._process = subprocess.Popen(self._command, stderr=subprocess.DEVNULL)
-        self._until(lambda: answers("127.0.0.1", self.port), 20, "the broker")
+        self._until(lambda: answers("127.0.0.1", self.port), what="the broker")
 
     def kill(self) -> None:
         self._process.kill()
-        self._process.wait(10)
+        self._process.wait(120)
 
 
 @pytest.fixture

@@ -1,6 +1,9 @@
 """A small book written straight into the tables: two places, one stack, two pieces, a fortnight of tide."""
 
+import shutil
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -34,9 +37,30 @@ def now() -> datetime:
     return NOW
 
 
+@pytest.fixture(scope="session")
+def small_book(
+    new_book: Callable[[Path], Store], tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, dict[str, int]]:
+    """The file of the small book, written once, and the ids of what is in it."""
+    path = tmp_path_factory.mktemp("small") / "book.sqlite"
+    store = new_book(path)
+    ids = _write(store)
+    store.close()
+    return path, ids
+
+
 @pytest.fixture
-def book(store: Store) -> SimpleNamespace:
-    """The small book, and the ids of what is in it."""
+def book(store: Store, small_book: tuple[Path, dict[str, int]]) -> SimpleNamespace:
+    """The small book, whose parts are alive, and the ids of what is in it."""
+    path, ids = small_book
+    shutil.copy(path, str(store.url.database))
+    with store.session() as session:
+        session.add(Pulse(part="ingest", at=datetime.now(UTC), detail={"broker_connected": True}))
+        session.add(Pulse(part="watch", at=datetime.now(UTC), detail={}))
+    return SimpleNamespace(store=store, **ids)
+
+
+def _write(store: Store) -> dict[str, int]:
     start = NOW - timedelta(days=DAYS)
     with store.session() as session:
         shop = Place(name="Shop", kind="shop", zone="America/New_York")
@@ -142,21 +166,18 @@ def book(store: Store) -> SimpleNamespace:
                 _verdict("place", shop.id, "easy", "the air is measured", {}),
                 _verdict("place", flat.id, "unknown", "no reading for 36 hours", {}),
                 _verdict("stack", stack.id, "near", "settling: about two weeks more", {}),
-                Pulse(part="ingest", at=datetime.now(UTC), detail={"broker_connected": True}),
-                Pulse(part="watch", at=datetime.now(UTC), detail={}),
             ]
         )
         session.flush()
-        return SimpleNamespace(
-            store=store,
-            shop=shop.id,
-            flat=flat.id,
-            bench=bench.id,
-            chest=chest.id,
-            stack=stack.id,
-            bench_panel=bench.members[0].id,
-            chest_panel=chest.members[0].id,
-        )
+        return {
+            "shop": shop.id,
+            "flat": flat.id,
+            "bench": bench.id,
+            "chest": chest.id,
+            "stack": stack.id,
+            "bench_panel": bench.members[0].id,
+            "chest_panel": chest.members[0].id,
+        }
 
 
 def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:

@@ -38,17 +38,17 @@ def test_many_who_ask_at_once_share_one_making(book):
     def make() -> str:
         made.append(1)
         began.set()
-        let_go.wait(10)
+        let_go.wait(120)
         return "page"
 
     fresh = Fresh(book.store)
     threads = [threading.Thread(target=fresh.of, args=("today", make)) for _ in range(8)]
     for thread in threads:
         thread.start()
-    assert began.wait(10)
+    assert began.wait(120)
     let_go.set()
     for thread in threads:
-        thread.join(10)
+        thread.join(120)
     assert len(made) == 1
 
 

@@ -208,14 +208,14 @@ def served(book, now):
 
     def start(**options):
         stop = threading.Event()
-        with socket.socket() as probe:
+        app = build_app(book.store, lambda: now, **({"password": PASSWORD} | options))
+        with socket.socket() as probe:  # last, so that nobody else is given the port meanwhile
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
-        app = build_app(book.store, lambda: now, **({"password": PASSWORD} | options))
         thread = threading.Thread(target=serve, args=(app, "127.0.0.1", port, stop))
         thread.start()
         stops.append((stop, thread))
-        for _ in range(200):
+        for _ in range(6_000):
             with socket.socket() as probe:
                 if probe.connect_ex(("127.0.0.1", port)) == 0:
                     break
@@ -225,7 +225,7 @@ def served(book, now):
     yield start
     for stop, thread in stops:
         stop.set()
-        thread.join(10)
+        thread.join(120)
 
 
 class Visitor:
@@ -238,7 +238,7 @@ class Visitor:
         return Visitor(self.port, self.cookie, **{name.replace("_", "-"): v for name, v in headers.items()})
 
     def ask(self, method, path, body="", **more):
-        asking = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        asking = http.client.HTTPConnection("127.0.0.1", self.port, timeout=120)
         headers = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": self.cookie}
         asking.request(method, path, body, headers | self.headers | more)
         answer = asking.getresponse()

@@ -14,7 +14,10 @@ ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 OURS = {"model", "ingest", "dashboard", "deploy", "sample_readings", "tests"}
 # Programs that the checks call, and what pandas (time zones) and mypy (types) ask for.
-CALLED = {"import-linter", "mypy", "ruff", "setuptools", "wheel", "pytest-timeout", "pandas-stubs", "tzdata"}
+CALLED = {"import-linter", "mypy", "ruff", "setuptools", "wheel", "pytest-timeout", "pytest-xdist"} | {
+    "pandas-stubs",
+    "tzdata",
+}
 
 
 def plain(name: str) -> str:

@@ -17,6 +17,8 @@ from model.records.tables import Checkpoint, Place, Reading, Sensor
 from model.watch.loop import bring_up_to_date
 from model.wood.piece import read_piece
 
+pytestmark = pytest.mark.slow
+
 START = datetime(2026, 1, 5, tzinfo=UTC)
 HOMES, HOURS = 3, 80
 PIECE = """

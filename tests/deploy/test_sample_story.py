@@ -17,6 +17,8 @@ from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import moisture_batch, read_piece
 from sample_readings import sensors, story
 
+pytestmark = pytest.mark.slow
+
 
 def moisture_of(told: story.PieceStory, until_hour: int) -> tuple[WoodPiece, int, dict[str, np.ndarray]]:
     """A piece's members run by the solver through the air of the places where it stood.

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from model.records import queries, series, traces
-from model.records.store import Store
 from model.records.tables import (
     AirHour,
     Checkpoint,
@@ -28,14 +27,6 @@ from model.records.tables import (
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
-    opened.bring_up_to_date()
-    yield opened
-    opened.close()
 
 
 @pytest.fixture

@@ -201,13 +201,12 @@ class Shop:
 
 
 @pytest.fixture
-def make_shop(tmp_path: Path) -> Iterator[Callable[[], Shop]]:
+def make_shop(new_book: Callable[[Path], Store], tmp_path: Path) -> Iterator[Callable[[], Shop]]:
     """Makes empty shops, each in a file of its own."""
     opened: list[Store] = []
 
     def make() -> Shop:
-        store = Store(f"sqlite:///{tmp_path / f'book-{len(opened)}.sqlite'}")
-        store.bring_up_to_date()
+        store = new_book(tmp_path / f"book-{len(opened)}.sqlite")
         opened.append(store)
         return Shop(store)
 

@@ -47,7 +47,7 @@ def bare(make_shop):
 # ---------------------------------------------------------------- stacks
 
 
-@pytest.mark.parametrize("step", [None, 8])
+@pytest.mark.parametrize("step", [None, pytest.param(20, marks=pytest.mark.slow)])
 def test_a_stack_that_becomes_ready_is_told_once_this_week(bare, step):
     bare.send(bare.hourly(50 * DAY, 20.0, 50.0), 2)
     bare.stack("ash", destination=2, species="white ash", thickness_mm=12.0)
@@ -72,7 +72,7 @@ def test_a_stack_that_is_ready_when_it_comes_is_no_news(bare):
     assert told(bare, "stack") == []
 
 
-@pytest.mark.parametrize("step", [None, 12])
+@pytest.mark.parametrize("step", [None, pytest.param(20, marks=pytest.mark.slow)])
 def test_a_stack_that_drifts_away_from_where_it_goes_is_told_the_same_morning(bare, step):
     bare.send(bare.hourly(50 * DAY, 20.0, 35.0), 2)
     bare.stack("ash", destination=2, mc_pct=8.0, thickness_mm=19.0)

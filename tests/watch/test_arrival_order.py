@@ -4,6 +4,7 @@ import random
 from datetime import timedelta
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -11,6 +12,8 @@ from model.records import book, hangings, measured, places
 from model.records.tables import Fit, Member, Piece, Place, Sensor, Stack
 from model.watch import tasks, writing
 from model.watch.evaluation import Watch
+
+pytestmark = pytest.mark.slow
 
 DAYS = 24
 

@@ -14,6 +14,8 @@ from model.watch import ledger
 from model.watch.fleet import Course, portions, recompute
 from model.watch.roster import RosterReader
 
+pytestmark = pytest.mark.slow
+
 HOURS = 15 * 24 + 5
 HOMES = 4
 

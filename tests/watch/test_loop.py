@@ -14,7 +14,9 @@ from model.records.tables import AirHour, Place, Pulse, StaleHour, Verdict
 from model.watch import evaluation, ledger, loop, writing
 from model.watch.evaluation import Watch
 
-DEADLINE_S = 60.0
+pytestmark = pytest.mark.slow
+
+DEADLINE_S = 120.0
 
 
 def until(condition, deadline_s=DEADLINE_S):

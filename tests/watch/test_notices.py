@@ -375,7 +375,7 @@ def test_a_kill_while_sending_loses_nothing_and_says_that_it_may_repeat(shop: An
     plan(shop.store, MONDAY, [MAIL])
     letters = tmp_path / "letters"
     asked = [str(shop.store.url), str(letters), when, MONDAY.isoformat(), MAIL]
-    died = subprocess.run([sys.executable, "-c", DYING, *asked], cwd=ROOT, timeout=60, check=False)
+    died = subprocess.run([sys.executable, "-c", DYING, *asked], cwd=ROOT, timeout=240, check=False)
     assert died.returncode == -signal.SIGKILL
     post = Post()
     assert send_due(shop.store, MONDAY + timedelta(seconds=1), [MAIL], post) == 0
@@ -393,7 +393,7 @@ def test_a_kill_while_past_is_told_neither_loses_it_nor_tells_it_as_new(shop: An
     past = MONDAY + timedelta(days=2)
     plan(shop.store, past, [MAIL])
     asked = [str(shop.store.url), str(tmp_path / "letters"), when, past.isoformat(), MAIL]
-    died = subprocess.run([sys.executable, "-c", DYING, *asked], cwd=ROOT, timeout=60, check=False)
+    died = subprocess.run([sys.executable, "-c", DYING, *asked], cwd=ROOT, timeout=240, check=False)
     assert died.returncode == -signal.SIGKILL
     for minute in range(5):
         tell(shop, post, past + LEASE + timedelta(minutes=minute))

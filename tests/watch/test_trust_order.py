@@ -18,6 +18,8 @@ from model.watch.air_hours import hours_to_compute, measured_hours, read_trust
 from model.watch.trust import shelf
 from model.watch.trust.judge import Judge
 
+pytestmark = pytest.mark.slow
+
 START = datetime(2026, 1, 5, tzinfo=UTC)
 
 

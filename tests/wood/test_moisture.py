@@ -336,7 +336,7 @@ def test_two_threads_may_ask_at_once():
             for _ in range(8)
         ]
         for one in asked:
-            assert np.array_equal(one.result(timeout=60).profile, expected)
+            assert np.array_equal(one.result(timeout=240).profile, expected)
 
 
 AFTER_FORK = """
@@ -360,5 +360,5 @@ sys.exit(os.waitstatus_to_exitcode(status))
 @pytest.mark.skipif("fork" not in multiprocessing.get_all_start_methods(), reason="this system has no fork")
 def test_a_forked_process_may_ask_again():
     asked = [sys.executable, "-W", "ignore", "-c", AFTER_FORK]
-    done = subprocess.run(asked, capture_output=True, text=True, timeout=120, check=False)
+    done = subprocess.run(asked, capture_output=True, text=True, timeout=240, check=False)
     assert (done.returncode, done.stderr) == (0, "")

@@ -195,7 +195,7 @@ def test_it_runs_where_nothing_may_be_kept(tmp_path):
         env={**os.environ, "NUMBA_CACHE_DIR": str(blocked / "cache")},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=240,
         check=True,
     )
     assert 7.9 < float(outcome.stdout) < 8.0
