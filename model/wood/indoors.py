@@ -17,8 +17,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from .air import GAS_CONSTANT_OF_VAPOUR, saturation_vapour_pressure, vapour_pressure
-from .condensation import condensation_ceiling as condensation_ceiling
-from .condensation import condensation_ceiling_rh as condensation_ceiling_rh
 from .errors import BadInput
 from .units import KELVIN_AT_0_C, Floats, Numbers, Range, apply
 

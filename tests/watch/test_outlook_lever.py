@@ -19,7 +19,7 @@ from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
 from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlaceOnBook, Stay, time_constant_h
 from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
-from model.wood.condensation import condensation_ceiling_rh
+from model.wood.condensation import condensation_ceiling
 from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
@@ -209,7 +209,7 @@ def test_a_lever_stays_within_what_a_house_should_have(direction, needed, outdoo
         return
     assert 25.0 <= lever.advised_rh_pct <= 60.0
     if direction == "shrinking":
-        assert lever.advised_rh_pct <= condensation_ceiling_rh(outdoors, indoors)
+        assert lever.advised_rh_pct <= condensation_ceiling(outdoors, indoors).rh_pct
         assert lever.enough is (lever.advised_rh_pct >= needed)
     else:
         # The weather has no say in it.
