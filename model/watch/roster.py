@@ -19,8 +19,7 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import transverse_diffusion
-from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA
+from model.wood.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion
 from model.wood.errors import BadInput
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
