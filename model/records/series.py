@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy import Double, cast, func, select
 from sqlalchemy.orm import Session
 
-from model.records.tables import AirHour, Checkpoint, Margin, Outlook
+from model.records.tables import AirHour, Checkpoint, Outlook
 from model.records.types import to_epoch_ms
 
 
@@ -27,18 +27,6 @@ class Tide:
     mc_core_pct: np.ndarray
     width_mm: np.ndarray
     estimated: np.ndarray  # bool: the air that led here was bridged, not measured
-
-
-@dataclass(frozen=True)
-class MarginSeries:
-    """One limit's margin through time."""
-
-    fit_id: int
-    limit_name: str
-    direction: str
-    severity: str
-    at: np.ndarray
-    margin_mm: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -121,26 +109,6 @@ def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, st
         )
     )
     return {(row.subject_id, row.quantity): dict(row.detail) for row in rows}
-
-
-def margin_series(
-    session: Session, fit_ids: Sequence[int], since_at: datetime, until_at: datetime
-) -> tuple[MarginSeries, ...]:
-    """The margins of some fits through time, one series a limit."""
-    rows = session.execute(
-        select(
-            Margin.fit_id, Margin.limit_name, Margin.direction, Margin.severity, Margin.at, Margin.margin_mm
-        )
-        .where(Margin.fit_id.in_(fit_ids), Margin.at >= since_at, Margin.at <= until_at)
-        .order_by(Margin.fit_id, Margin.limit_name, Margin.at)
-    ).all()
-    grouped: dict[tuple[int, str, str, str], list[tuple[datetime, float]]] = {}
-    for fit_id, limit_name, direction, severity, at, margin_mm in rows:
-        grouped.setdefault((fit_id, limit_name, direction, severity), []).append((at, margin_mm))
-    return tuple(
-        MarginSeries(*key, _instants([at for at, _ in pairs]), _column([margin for _, margin in pairs]))
-        for key, pairs in grouped.items()
-    )
 
 
 def first_air_at(session: Session, place_id: int) -> datetime | None:

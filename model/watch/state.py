@@ -232,7 +232,6 @@ class _Running:
             }
         )
         self._settling = np.exp(-2.0 / np.array([body.time_constant_h for body in bodies]))
-        self._starts = np.array([body.start_hour for body in bodies], dtype=np.int64)
         self._place = np.array(
             [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
              for row, hour in enumerate(states.hour)], dtype=np.int64,

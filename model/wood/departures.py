@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 DAYS_IN_YEAR = 365.2425
-LEVEL, WAVES, SLOW, PACE, FAST = 0, slice(1, 5), 5, 6, 7
+WAVES, SLOW, PACE, FAST = slice(1, 5), 5, 6, 7  # the level is 0
 STATES = 8
 
 

@@ -22,8 +22,6 @@ METER_UNCERTAINTY_PCT = 1.0
 """Of a hand meter on the right species setting: Wood Handbook ch. 13 (as repeated elsewhere)."""
 USABLE_METER_PCT = (7.0, 28.0)
 """Within which a pin meter reads usefully: 7 % to fibre saturation at 27 to 30."""
-AGREE_WITHIN_PCT = 0.3
-"""Two ways of measuring one board agree when this near (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -216,8 +214,3 @@ def pin_meter(
     elif reading > high:
         says = f"above {high:g} % a pin meter only says: wet"
     return Measured(max(mc, 0.0), METER_UNCERTAINTY_PCT, says)
-
-
-def agree(one: Measured, other: Measured, within_pct: float = AGREE_WITHIN_PCT) -> bool:
-    """Whether two measurements of one board may both be taken; if not, an oven goes before a meter."""
-    return abs(one.mc_pct - other.mc_pct) <= within_pct

@@ -41,7 +41,6 @@ MOVED_KNOWN_MS = 12 * HOUR_MS
 TRIES = 6
 
 QUICK_KINDS = ("out-of-range", "jump", "stuck", "perhaps-stuck", "pegged", "warm", "moved", "silent")
-SLOW_KINDS = ("drift", "self-heated", "clock")
 PRESENCE_KINDS = ("silent",)
 
 Mark = tuple[int, int, int]

@@ -64,17 +64,6 @@ class Series:
         )
 
 
-def series_of(
-    name: str,
-    at_ms: Sequence[int] | Ints,
-    temperature_c: Sequence[float] | Floats,
-    rh_pct: Sequence[float] | Floats,
-) -> Series:
-    """A series without a correction, from plain sequences."""
-    rh, temperature = np.asarray(rh_pct, dtype=np.float64), np.asarray(temperature_c, dtype=np.float64)
-    return Series(name, np.asarray(at_ms, dtype=np.int64), temperature, rh, rh, temperature)
-
-
 @dataclass(frozen=True)
 class Hourly:
     """Means of hours: hours since 1970, temperature [°C], vapour pressure [Pa] and relative humidity [%]."""
