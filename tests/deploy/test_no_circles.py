@@ -16,7 +16,7 @@ def circles(graph: grimp.ImportGraph) -> list[set[str]]:
     imports = {module: graph.find_modules_directly_imported_by(module) for module in graph.modules}
     for importer, imported in imports.items():
         for module in list(imported):
-            package, _, name = module.rpartition(".")
+            package = module.rpartition(".")[0]
             lines = (
                 one["line_contents"] for one in graph.get_import_details(importer=importer, imported=module)
             )
