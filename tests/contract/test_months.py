@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from sqlalchemy import select, text
 
-from ingest.batch import Batch, Row
+from ingest.batch import Row, WriteBatch
 from ingest.settings import Limits
 from ingest.writer import Writer
 from model.records import partitions
@@ -77,12 +77,12 @@ def test_rows_of_any_month_are_taken_and_move_into_months_of_their_own(book: Sto
 def test_ingest_knows_a_redelivery_across_a_move(book: Store) -> None:
     at = to_epoch_ms(machine_now() - timedelta(days=100))
     writer = Writer(book, Limits())
-    first = Batch(messages=1)
+    first = WriteBatch(messages=1)
     first.add(Row(1, at, at, 20.0, 44.0, "device"), "air/1", b"")
     assert writer.write(first) == 1
     partitions.keep_months(book, machine_now())
     assert writer.write(first) == 0
-    other = Batch(messages=1)
+    other = WriteBatch(messages=1)
     other.add(Row(1, at, at, 20.0, 47.5, "device"), "air/1", b"")
     assert writer.write(other) == 1
     assert writer.write(other) == 0
