@@ -30,7 +30,7 @@ class Tide:
 
 
 @dataclass(frozen=True)
-class Air:
+class AirSeries:
     """A place's air by the hour."""
 
     at: np.ndarray
@@ -70,7 +70,7 @@ def first_checkpoint_at(session: Session, body_id: int) -> datetime | None:
 
 
 @dataclass(frozen=True)
-class Spread:
+class YearSpread:
     """One quantity of the coming year: its 10th, 50th and 90th percentile at the end of each day."""
 
     at: np.ndarray
@@ -80,7 +80,7 @@ class Spread:
     detail: dict[str, Any]
 
 
-def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread | None:
+def outlook(session: Session, kind: str, number: int, quantity: str) -> YearSpread | None:
     """What is expected of a member, a fit's limit or a piece's air; none where no outlook was made.
 
     Parameters
@@ -98,7 +98,7 @@ def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread |
     )
     start = np.datetime64(to_epoch_ms(row.at), "ms")
     days = np.arange(1, len(p50) + 1).astype("timedelta64[D]")
-    return Spread(start + days, p10, p50, p90, dict(row.detail))
+    return YearSpread(start + days, p10, p50, p90, dict(row.detail))
 
 
 def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, str], dict[str, Any]]:
@@ -116,7 +116,7 @@ def first_air_at(session: Session, place_id: int) -> datetime | None:
     return session.scalar(select(func.min(AirHour.hour_at)).where(AirHour.place_id == place_id))
 
 
-def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> Air:
+def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> AirSeries:
     """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
     # Past the typed columns: turning a year of hours into datetimes and back costs ten times the reading.
     if session.get_bind().dialect.name == "sqlite":
@@ -138,7 +138,7 @@ def air(session: Session, place_id: int, since_at: datetime, until_at: datetime)
             .order_by(AirHour.hour_at)
         ).fetchall()
     at, temperature_c, rh_pct, estimated = zip(*rows, strict=True) if rows else ((), (), (), ())
-    return Air(
+    return AirSeries(
         np.array([round(ms) for ms in at], dtype="datetime64[ms]"),
         np.array(temperature_c, dtype=np.float64),
         np.array(rh_pct, dtype=np.float64),

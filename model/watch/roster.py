@@ -82,7 +82,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Stay:
+class PlacedSpan:
     """From which hour to which (not included) at which place."""
 
     since: int
@@ -109,7 +109,7 @@ class Owner:
     name: str
     bodies: tuple[Body, ...]
     fits: tuple[FitOnBook, ...]
-    stays: tuple[Stay, ...]
+    stays: tuple[PlacedSpan, ...]
     until: int = FOREVER
     destination_id: int | None = None
     fit_ids: tuple[int, ...] = ()
@@ -342,12 +342,12 @@ def is_dead_piled(body: Body) -> bool:
     return body.face_permeance == DEAD_PILED_PERMEANCE
 
 
-def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[Stay, ...]:
+def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ...]:
     """Stays in whole hours: the first from the hour it began in, a move from the next full hour."""
     spans = []
     for position, (since, until, place) in enumerate(stays):
         first = since // HOUR_MS if position == 0 else -(-since // HOUR_MS)
-        spans.append(Stay(first, FOREVER if until is None else -(-until // HOUR_MS), place))
+        spans.append(PlacedSpan(first, FOREVER if until is None else -(-until // HOUR_MS), place))
     return tuple(spans)
 
 

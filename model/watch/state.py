@@ -97,7 +97,7 @@ class States:
 
 
 @dataclass(frozen=True)
-class Record:
+class KeptState:
     """Bodies at an instant that is kept: rows into the run's bodies, and their states then."""
 
     hour: int
@@ -121,7 +121,7 @@ class Run:
         Hour of the first column of `mc_pct`.
     mc_pct : (n, hours)
         Mean moisture content at each full hour reached; NaN where none was computed.
-    records : list of Record
+    records : list of KeptState
         At each midnight UTC, at the hours an owner keeps, and at the last hour.
     states : States
         At the end.
@@ -131,7 +131,7 @@ class Run:
     first: int
     mc_pct: Floats
     states: States
-    records: list[Record] = field(default_factory=list)
+    records: list[KeptState] = field(default_factory=list)
 
 
 class _Event(NamedTuple):
@@ -347,7 +347,7 @@ class _Running:
         part = states.part(rows)
         mean, face, core, back = part.outline.T
         result.records.append(
-            Record(
+            KeptState(
                 hour, rows, part.profile, mean, face, core, back, part.variance_pct2, part.estimated_hours
             )
         )  # fmt: skip

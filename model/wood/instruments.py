@@ -25,7 +25,7 @@ USABLE_METER_PCT = (7.0, 28.0)
 
 
 @dataclass(frozen=True)
-class Measured:
+class MoistureMeasured:
     """A moisture content and how sure it is.
 
     Attributes
@@ -53,7 +53,7 @@ def _mass(what: str, value: float, extra_g: float = 0.0) -> float:
 
 def oven_dry_moisture(
     mass_g: float, oven_dry_g: float, scale_g: float = 0.0, extra_g: float = 0.0
-) -> Measured:
+) -> MoistureMeasured:
     """Moisture content of a sample weighed before and after drying at 103 °C to constant mass.
 
     `100 (m - m0)/m0`, ASTM D4442 and ISO 13061-1 (from memory). Finish, resin and hardware weigh as dry wood:
@@ -82,7 +82,7 @@ def oven_dry_moisture(
     if dry > wet:
         raise BadInput("", "oven_dry_g", f"must not be more than the {mass_g:g} g before drying", oven_dry_g)
     mc = 100.0 * (wet - dry) / dry
-    return Measured(mc, (100.0 + mc) * math.hypot(scale_g / wet, scale_g / dry))
+    return MoistureMeasured(mc, (100.0 + mc) * math.hypot(scale_g / wet, scale_g / dry))
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ class WitnessBoard:
         """Mass of its wood without water [g]."""
         return (self.mass_g - self.extra_g) / (1.0 + self.mc_pct / 100.0)
 
-    def moisture(self, mass_g: float, scale_g: float = 0.0) -> Measured:
+    def moisture(self, mass_g: float, scale_g: float = 0.0) -> MoistureMeasured:
         """Moisture content at another weighing.
 
         Parameters
@@ -149,7 +149,7 @@ class WitnessBoard:
         start = self.mass_g - self.extra_g
         by_scale = 100.0 * ratio * math.hypot(scale_g / now, scale_g / start)
         by_start = self.mc_uncertainty_pct * now / start
-        return Measured(max(100.0 * (ratio - 1.0), 0.0), math.hypot(by_scale, by_start))
+        return MoistureMeasured(max(100.0 * (ratio - 1.0), 0.0), math.hypot(by_scale, by_start))
 
 
 # --- by pin meter ------------------------------------------------------------------------------------
@@ -168,7 +168,7 @@ def pin_meter(
     reading_pct: float,
     wood_temperature_c: float,
     form: Literal["smooth", "rule"] = "smooth",
-) -> Measured:
+) -> MoistureMeasured:
     """Moisture content from a resistance (pin) meter, corrected for the temperature of the wood.
 
     Cold wood is wetter than it reads. The correction for species is the meter's own and comes first.
@@ -213,4 +213,4 @@ def pin_meter(
         says = f"below {low:g} % a pin meter only says: dry"
     elif reading > high:
         says = f"above {high:g} % a pin meter only says: wet"
-    return Measured(max(mc, 0.0), METER_UNCERTAINTY_PCT, says)
+    return MoistureMeasured(max(mc, 0.0), METER_UNCERTAINTY_PCT, says)

@@ -24,9 +24,9 @@ from model.records.tables import (
     HeardMessage,
     Reading,
     RejectedMessage,
+    RunningCount,
     Sensor,
     StaleHour,
-    Tally,
     Unacknowledged,
 )
 from model.records.tables import PulseToWrite as PulseRow
@@ -68,7 +68,7 @@ class Bench:
 
     def tally(self, name: str) -> int:
         with self.store.session() as session:
-            row = session.get(Tally, name)
+            row = session.get(RunningCount, name)
             return row.count if row else 0
 
     def reasons(self) -> list[str]:

@@ -18,10 +18,10 @@ from model.records.tables import (
     Piece,
     Place,
     Reading,
+    RunningCount,
     Sensor,
     StaleHour,
     Stay,
-    Tally,
     Verdict,
     Warning,
 )
@@ -103,7 +103,7 @@ def instants(session, table=Checkpoint):
 
 
 def changes(session):
-    return session.scalar(select(Tally.count).where(Tally.name == BOOK))
+    return session.scalar(select(RunningCount.count).where(RunningCount.name == BOOK))
 
 
 # ---------------------------------------------------------------- places

@@ -8,7 +8,17 @@ from sqlalchemy import select
 from model.records import swaps, trusted
 from model.records.hangings import hang_sensor, take_down_sensor
 from model.records.places import add_place
-from model.records.tables import Binding, Correction, Doubt, Hanging, Place, Reading, Sensor, StaleHour, Tally
+from model.records.tables import (
+    Binding,
+    Correction,
+    Doubt,
+    Hanging,
+    Place,
+    Reading,
+    RunningCount,
+    Sensor,
+    StaleHour,
+)
 from model.records.trusted import SaltPoint
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
@@ -51,7 +61,7 @@ def marked(session):
 
 
 def changes(session):
-    row = session.get(Tally, "book")
+    row = session.get(RunningCount, "book")
     if row is not None:
         session.refresh(row)
     return 0 if row is None else row.count
