@@ -29,7 +29,7 @@ from model.records.tables import (
     StaleHour,
     Unacknowledged,
 )
-from model.records.tables import PulseToWrite as PulseRow
+from model.records.tables import Pulse as PulseRow
 from model.records.types import to_epoch_ms
 from model.wood.errors import BadInput
 
