@@ -20,7 +20,7 @@ from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard import answering, metrics, pages, security, signing
+from dashboard import answering, metrics, page_registry, security, signing
 from dashboard.display import Display, Units
 from dashboard.doors import NoticeDoor, SensorDoor
 from dashboard.fresh import Fresh
@@ -187,7 +187,7 @@ def build_app(
         "text/javascript",
     ]
 
-    table = pages.routes()
+    table = page_registry.routes()
     fresh = Fresh(store)
 
     def answered(view: View, path: str) -> tuple[Component, bool]:
@@ -219,7 +219,7 @@ def build_app(
     app.first_sight = first_page
     app.layout = layout
     _register_router(app, context, answered)
-    pages.register(app, context)
+    page_registry.register(app, context)
 
     @server.get(security.HEALTH)
     def healthz() -> flask.Response:

@@ -89,10 +89,6 @@ class Display:
         """How far past a limit, from a negative margin, as a positive length rounded up."""
         return self.length(-margin_mm, "up", 64)
 
-    def length_value(self, width_mm: float) -> float:
-        """A length as a plain number in the viewer's unit, for an axis."""
-        return width_mm / MM_PER_INCH if self.units == "inch" else width_mm
-
     # ------------------------------------------------------------ air and moisture
 
     def temperature(self, temperature_c: float | None) -> str:
@@ -113,11 +109,6 @@ class Display:
     @property
     def temperature_unit(self) -> str:
         return "°F" if self.units == "inch" else "°C"
-
-    def temperature_difference(self, difference_c: float) -> str:
-        """A difference of temperature, which has no zero to move."""
-        value = difference_c * 1.8 if self.units == "inch" else difference_c
-        return f"{_signed(value, 0)}{NBSP}{self.temperature_unit}"
 
 
 def inch_fraction(inches: Fraction) -> str:

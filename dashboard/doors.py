@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, Protocol
 
 
-class HeardTopic(Protocol):
+class UnboundTopic(Protocol):
     """A topic that no sensor is bound to: its last message, and what it is taken for."""
 
     @property
@@ -38,7 +38,7 @@ class Seen(Protocol):
     def rh_pct(self) -> float | None: ...
 
 
-class ByHand(Protocol):
+class ReadByHand(Protocol):
     """How a person says that a topic is read, and what its last message comes to."""
 
     @property
@@ -47,7 +47,7 @@ class ByHand(Protocol):
     def seen(self) -> Sequence[Seen]: ...
 
 
-class HungAt(Protocol):
+class HungSensor(Protocol):
     """Where a sensor hangs since when; `place` is none where it hangs nowhere."""
 
     @property
@@ -62,7 +62,7 @@ class HungAt(Protocol):
     def is_new(self) -> bool: ...
 
 
-class Accepted(Protocol):
+class TopicAccepted(Protocol):
     """What accepting a topic came to."""
 
     @property
@@ -72,7 +72,7 @@ class Accepted(Protocol):
     @property
     def number(self) -> int: ...  # by which it is taken back, see model.records.acceptances
     @property
-    def hung(self) -> Sequence[HungAt]: ...
+    def hung(self) -> Sequence[HungSensor]: ...
 
 
 class Imported(Protocol):
@@ -150,9 +150,9 @@ class SensorDoor:
         How a sensor reaches the broker, and what it has brought; none where that isn't known.
     """
 
-    heard: Callable[[], Sequence[HeardTopic]]
-    accept: Callable[..., Accepted]
-    by_hand: Callable[..., ByHand]
+    heard: Callable[[], Sequence[UnboundTopic]]
+    accept: Callable[..., TopicAccepted]
+    by_hand: Callable[..., ReadByHand]
     read_file: Callable[..., Imported]
     room: int
     broker: Callable[[], BrokerAddress] | None = None

@@ -19,19 +19,6 @@ from model.wood.units import MM_PER_INCH
 
 Draft = dict[str, Any]
 
-MEMBER_KEYS = (
-    "name",
-    "species",
-    "cut",
-    "width",
-    "mc_pct",
-    "thickness",
-    "face",
-    "coats",
-    "back",
-    "back_coats",
-)
-PIECE_KEYS = ("name", "client", "note", "place", "since")
 KEPT = (
     "ring_angle_deg",
     "figured",

@@ -1,7 +1,7 @@
 """What every form is made of: a field under its label, a choice, and what was typed, read in its unit."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import available_timezones
@@ -11,7 +11,6 @@ from dash.development.base_component import Component
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard.display import Display
 from model.records.tables import Place
 from model.wood.errors import BadInput
 from model.wood.species import all_species
@@ -160,11 +159,6 @@ def choice_field(
     return field(label, Choice(id, options, value), hint, className)
 
 
-def named_by(options: Mapping[Any, str]) -> list[tuple[str, str]]:
-    """Options from names by key."""
-    return [(str(key), name) for key, name in options.items()]
-
-
 def zone_names() -> html.Datalist:
     """The time zones there are, to choose from while typing."""
     return html.Datalist([html.Option(value=zone) for zone in sorted(available_timezones())], id="zones")
@@ -237,13 +231,6 @@ def chosen_place(session: Session, value: Any, what: str) -> Place:
     if place is None:
         raise BadInput("", what, "must be one of the places", "nothing")
     return place
-
-
-def length_value(length_mm: Any, display: Display, finest: int = 64) -> str:
-    """A length as it is put in a field: the viewer's number without its unit."""
-    if not isinstance(length_mm, int | float) or isinstance(length_mm, bool):
-        return ""
-    return display.bare_length(float(length_mm), finest=finest).replace(say.MINUS, "-")
 
 
 # ---------------------------------------------------------------- what it came to

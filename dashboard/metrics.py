@@ -24,9 +24,9 @@ from model.records.tables import (
     Pulse,
     Reading,
     RejectedMessage,
+    RunningCount,
     Sensor,
     StaleHour,
-    Tally,
     Verdict,
     Warning,
 )
@@ -86,7 +86,9 @@ class BookCollector(Collector):
         yield from self._size(connection)
 
     def _counts(self, connection: Connection) -> Iterator[Metric]:
-        tallies: dict[str, int] = dict(connection.execute(select(Tally.name, Tally.count)).all())
+        tallies: dict[str, int] = dict(
+            connection.execute(select(RunningCount.name, RunningCount.count)).all()
+        )
         messages = CounterMetricFamily(
             "paneltide_messages", "What ingest has counted, by what came of it.", labels=["outcome"]
         )

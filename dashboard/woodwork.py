@@ -17,7 +17,7 @@ from model.wood.piece import Piece, piece_from_document
 
 
 @dataclass(frozen=True)
-class LimitNow:
+class LimitStanding:
     """One limit of a fit as it stands: what is left now, and what was left as built."""
 
     limit: Limit
@@ -94,7 +94,7 @@ def mean_mc(member: MemberNow) -> float:
     return member.moisture.mc_mean_pct if member.moisture else member.start_mc_pct
 
 
-def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> list[LimitNow]:
+def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> list[LimitStanding]:
     """Each limit of a fit with what is left, the tightest first.
 
     The margin is the watch's, which has followed the members; where it has not come yet, it is worked out
@@ -109,7 +109,7 @@ def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> lis
     if design is not None and fit.name in design.fits:
         at = {limit.limit.name: limit.mc_at_limit_pct for limit in design.fits[fit.name].limits}
     found = [
-        LimitNow(limit, stored.get(limit.name, float(limit.margin_mm)), at.get(limit.name))
+        LimitStanding(limit, stored.get(limit.name, float(limit.margin_mm)), at.get(limit.name))
         for limit in wood.fits[fit.name].limits(moistures(piece))
     ]
     return sorted(found, key=lambda now: now.margin_mm / max(now.limit.play_mm, 0.1))

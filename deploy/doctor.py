@@ -27,7 +27,7 @@ PULSE_FRESH_S = 30.0
 
 
 @dataclass(frozen=True)
-class Finding:
+class Diagnosis:
     """One thing looked at: how it is, and what to do about it when it isn't well."""
 
     what: str
@@ -36,12 +36,12 @@ class Finding:
     remedy: str = ""
 
 
-def examine(settings: Settings, show_password: bool = False) -> list[Finding]:
+def examine(settings: Settings, show_password: bool = False) -> list[Diagnosis]:
     """Look at everything a running service needs; nothing is made by looking.
 
     Returns
     -------
-    list of Finding
+    list of Diagnosis
         `amiss` is something without which it can't work; `look` is worth a look.
     """
     findings = [_folder(settings), _disk(settings)]
@@ -70,57 +70,59 @@ def setting_rows(settings: Settings) -> list[dict[str, str]]:
     ]
 
 
-def _folder(settings: Settings) -> Finding:
+def _folder(settings: Settings) -> Diagnosis:
     above = settings.data_dir
     while not above.exists() and above != above.parent:
         above = above.parent
     if above != settings.data_dir and above.is_dir() and os.access(above, os.W_OK):
-        return Finding("data folder", "well", f"{settings.data_dir}, made at the first start")
+        return Diagnosis("data folder", "well", f"{settings.data_dir}, made at the first start")
     try:
         wiring.open_folder(settings.data_dir)
     except ServiceMissing as error:
-        return Finding("data folder", "amiss", str(error), "set PANELTIDE_DATA_DIR to a folder you can write")
-    return Finding("data folder", "well", str(settings.data_dir))
+        return Diagnosis(
+            "data folder", "amiss", str(error), "set PANELTIDE_DATA_DIR to a folder you can write"
+        )
+    return Diagnosis("data folder", "well", str(settings.data_dir))
 
 
-def _disk(settings: Settings) -> Finding:
+def _disk(settings: Settings) -> Diagnosis:
     folder = settings.data_dir
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
     free_mb = shutil.disk_usage(folder).free // 1_000_000
     if free_mb < LOW_DISK_MB:
-        return Finding(
+        return Diagnosis(
             "disk", "amiss", f"{free_mb} MB free", f"free some space: {LOW_DISK_MB} MB should be there"
         )
-    return Finding("disk", "well", f"{free_mb} MB free")
+    return Diagnosis("disk", "well", f"{free_mb} MB free")
 
 
-def _database(settings: Settings) -> tuple[Store | None, Finding]:
+def _database(settings: Settings) -> tuple[Store | None, Diagnosis]:
     try:
         store = Store(settings.database)
         if not store.exists():
             remedy = "nothing to do: the first `paneltide run` or `paneltide migrate` makes it"
-            return None, Finding("database", "look", f"there is no book at {store.place} yet", remedy)
+            return None, Diagnosis("database", "look", f"there is no book at {store.place} yet", remedy)
         store.require_current()
         if not writable(store):
-            return None, Finding(
+            return None, Diagnosis(
                 "database",
                 "amiss",
                 f"{store.shown} can be read, not written",
                 "check the disk, and the permissions of the file and its folder",
             )
     except StoreUnavailable as error:
-        return None, Finding("database", "amiss", str(error), "see the sentence itself")
+        return None, Diagnosis("database", "amiss", str(error), "see the sentence itself")
     except Exception as error:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         remedy = "check that the server runs, and the folder's and file's permissions"
-        return None, Finding("database", "amiss", f"can't be read and written: {reason}", remedy)
-    return store, Finding(
+        return None, Diagnosis("database", "amiss", f"can't be read and written: {reason}", remedy)
+    return store, Diagnosis(
         "database", "well", f"{store.shown}, schema {newest_revision()}, readable and writable"
     )
 
 
-def _broker(settings: Settings, store: Store | None) -> Finding:
+def _broker(settings: Settings, store: Store | None) -> Diagnosis:
     """The broker that our own parts speak to, tried: connected to, logged in, topics asked for."""
     from ingest.broker import BrokerUnavailable, EmbeddedBroker, answers, reachable
     from ingest.broker_login import OWN_USER, own_password
@@ -131,38 +133,38 @@ def _broker(settings: Settings, store: Store | None) -> Finding:
         problem = probe(broker)
         if problem:
             remedy = "check that the broker runs there, and the address, user, password and certificates"
-            return Finding("broker", "amiss", f"{broker.shown}: {problem}", remedy)
-        return Finding("broker", "well", f"{broker.shown} lets us in and gives us our topics")
+            return Diagnosis("broker", "amiss", f"{broker.shown}: {problem}", remedy)
+        return Diagnosis("broker", "well", f"{broker.shown} lets us in and gives us our topics")
     host, port = reachable(settings.broker_bind), settings.broker_port
     folder = settings.data_dir / "broker"
     try:
         ours = EmbeddedBroker(folder, port, listen=settings.broker_bind, password=settings.broker_password)
     except BrokerUnavailable as error:
-        return Finding("broker", "amiss", str(error), "install mosquitto, or set PANELTIDE_MQTT_URL")
+        return Diagnosis("broker", "amiss", str(error), "install mosquitto, or set PANELTIDE_MQTT_URL")
     if store is None or not _runs(store):
         try:
             ours.require_free_port()
         except BrokerUnavailable as error:
             named = "set mqtt_url, and run `paneltide doctor` again: it tries that broker"
             remedy = named if answers(host, port) else "stop the other program, or set broker_port"
-            return Finding("broker", "amiss", str(error), remedy)
+            return Diagnosis("broker", "amiss", str(error), remedy)
         found = f"not running; port {port} on {settings.broker_bind} is free. {ours.promises}"
-        return Finding("broker", "look", found, "start it: `paneltide run`")
+        return Diagnosis("broker", "look", found, "start it: `paneltide run`")
     broker = wiring.ingest_settings(settings, f"mqtt://{host}:{port}")
     if settings.broker_password:
         broker = replace(broker, username=OWN_USER, password=own_password(folder))
     problem = probe(broker)
     if problem:
         remedy = "settings changed since it was started? Stop `paneltide run` and start it again"
-        return Finding("broker", "amiss", f"{broker.shown}: {problem}", remedy)
+        return Diagnosis("broker", "amiss", f"{broker.shown}: {problem}", remedy)
     found = f"{broker.shown} lets us in and gives us our topics. {ours.promises}"
     if ours.kind == "iotcore":
         remedy = "install mosquitto for real use (apt-get install mosquitto, or brew install mosquitto)"
-        return Finding("broker", "look", found, remedy)
-    return Finding("broker", "well", found)
+        return Diagnosis("broker", "look", found, remedy)
+    return Diagnosis("broker", "well", found)
 
 
-def _sensors_way(settings: Settings, store: Store | None, show_password: bool) -> Finding:
+def _sensors_way(settings: Settings, store: Store | None, show_password: bool) -> Diagnosis:
     """What a sensor on the network would type, tried as far as this computer can try it by itself."""
     from ingest.link import probe
 
@@ -175,24 +177,24 @@ def _sensors_way(settings: Settings, store: Store | None, show_password: bool) -
     found = f"{words} {address.heard}".strip()
     what = "address for sensors"
     if not address.hosts:
-        return Finding(
+        return Diagnosis(
             what, "look", found, "`paneltide open-broker`, if sensors are to come over the network"
         )
     if settings.mqtt_url != "embedded" or store is None or not _runs(store):
-        return Finding(what, "look" if settings.mqtt_url == "embedded" else "well", found)
+        return Diagnosis(what, "look" if settings.mqtt_url == "embedded" else "well", found)
     sensor = wiring.ingest_settings(settings, f"mqtt://{address.hosts[0]}:{address.port}")
     problem = probe(replace(sensor, username=address.user, password=address.password))
     if problem:
         remedy = "stop `paneltide run` and start it again; then look at this computer's firewall"
-        return Finding(what, "amiss", f"{found} Tried from here: {problem}.", remedy)
+        return Diagnosis(what, "amiss", f"{found} Tried from here: {problem}.", remedy)
     if probe(sensor) is None:
         remedy = "stop `paneltide run` and start it again, so that the password is asked for"
-        return Finding(
+        return Diagnosis(
             what, "amiss", f"{found} Tried from here: it lets in anyone without a password.", remedy
         )
     remedy = f"if a sensor is not heard all the same, let port {address.port} through the firewall"
     found += " Tried from here: the password lets in, and nobody comes in without."
-    return Finding(what, "well", found, remedy)
+    return Diagnosis(what, "well", found, remedy)
 
 
 def _runs(store: Store) -> bool:
@@ -202,28 +204,28 @@ def _runs(store: Store) -> bool:
     return at is not None and (machine_now() - at).total_seconds() < PULSE_FRESH_S
 
 
-def _page(settings: Settings) -> Finding:
+def _page(settings: Settings) -> Diagnosis:
     address = f"http://{settings.bind}:{settings.port}/"
     try:
         with urllib.request.urlopen(f"{address}healthz", timeout=2.0) as answer:
             json.load(answer)
     except urllib.error.HTTPError as error:
-        return Finding(
+        return Diagnosis(
             "dashboard", "look", f"{address} answers with status {error.code}", f"open {address}healthz"
         )
     except (OSError, ValueError):
         try:
             wiring.require_free_port(settings.bind, settings.port)
         except ServiceMissing as error:
-            return Finding("dashboard", "amiss", str(error), "stop the other program or set PANELTIDE_PORT")
-        return Finding("dashboard", "look", "not running; its port is free", "start it: `paneltide run`")
-    return Finding("dashboard", "well", f"answers at {address}")
+            return Diagnosis("dashboard", "amiss", str(error), "stop the other program or set PANELTIDE_PORT")
+        return Diagnosis("dashboard", "look", "not running; its port is free", "start it: `paneltide run`")
+    return Diagnosis("dashboard", "well", f"answers at {address}")
 
 
 PARTS = (INGEST, "watch")
 
 
-def _parts(store: Store) -> list[Finding]:
+def _parts(store: Store) -> list[Diagnosis]:
     findings = []
     with store.session() as session:
         rows = session.execute(select(Pulse.part, Pulse.at, Pulse.detail)).all()
@@ -235,15 +237,17 @@ def _parts(store: Store) -> list[Finding]:
         pulses.pop(INGEST, None)  # from before the messages were shared
     for part in PARTS:
         if not any(part in (name, name.split()[0]) for name in pulses):
-            findings.append(Finding(part, "look", "has never run on this book", "start it: `paneltide run`"))
+            findings.append(
+                Diagnosis(part, "look", "has never run on this book", "start it: `paneltide run`")
+            )
     for part, pulse_at in sorted(pulses.items()):
         age_s = (machine_now() - pulse_at).total_seconds()
         if age_s > PULSE_FRESH_S:
             found = f"last sign of life {_span(age_s)} ago"
-            findings.append(Finding(part, "look", found, "start it: `paneltide run`"))
+            findings.append(Diagnosis(part, "look", found, "start it: `paneltide run`"))
         else:
             found = standby_in_words(store) if part == "watch" else ""
-            findings.append(Finding(part, "well", found or "running"))
+            findings.append(Diagnosis(part, "well", found or "running"))
     return findings
 
 
@@ -258,18 +262,18 @@ def standby_in_words(store: Store) -> str:
     return f"running; {number} more standing by" if number else ""
 
 
-def _readings(store: Store) -> list[Finding]:
+def _readings(store: Store) -> list[Diagnosis]:
     with store.session() as session:
         newest: datetime | None = session.scalar(select(func.max(Reading.received_at)))
         rejected = session.scalar(select(func.count()).select_from(RejectedMessage)) or 0
     if newest is None:
         found, remedy = "no reading yet", "accept a sensor: `paneltide sensors`"
-        findings = [Finding("readings", "look", found, remedy)]
+        findings = [Diagnosis("readings", "look", found, remedy)]
     else:
-        findings = [Finding("readings", "well", f"last one received {newest:%Y-%m-%d %H:%M} UTC")]
+        findings = [Diagnosis("readings", "well", f"last one received {newest:%Y-%m-%d %H:%M} UTC")]
     if rejected:
         findings.append(
-            Finding(
+            Diagnosis(
                 "rejected", "look", f"{rejected} messages kept with their reasons", "see `paneltide rejected`"
             )
         )

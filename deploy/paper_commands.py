@@ -173,7 +173,7 @@ def plan(
         parse_length_mm(width, "", "--width"),
         parse_length_mm(length, "", "--length"),
         parse_length_mm(thickness, "", "--thickness"),
-        find_species(species, (), "", "--species"),
+        find_species(species, "", "--species"),
         ring_angle_of_cut(cut, "", "--cut"),
         mc,
     )

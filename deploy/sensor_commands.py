@@ -19,8 +19,6 @@ from model.wood.units import parse_temperature_c
 
 KINDS = ("shop", "storage", "home")
 
-KindOption = Annotated[str, typer.Option("--kind", help="Of a place not known yet: shop, storage, home.")]
-
 sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has accepted.")
 
 

@@ -29,7 +29,7 @@ LIFELINE = "PANELTIDE_LIFELINE"
 
 
 @dataclass
-class Part:
+class KeptProcess:
     """One process to keep alive: its name and the command's arguments."""
 
     name: str
@@ -58,7 +58,7 @@ class Supervisor:
     def __init__(
         self, arguments: Mapping[str, list[str]], environment: Mapping[str, str], store: Store
     ) -> None:
-        self.parts = [Part(name, words) for name, words in arguments.items()]
+        self.parts = [KeptProcess(name, words) for name, words in arguments.items()]
         self.environment = dict(environment)
         self.store = store
 
@@ -81,7 +81,7 @@ class Supervisor:
         finally:
             self._stop_all()
 
-    def _look_after(self, part: Part, now_s: float) -> bool:
+    def _look_after(self, part: KeptProcess, now_s: float) -> bool:
         if part.process is not None:
             code = part.process.poll()
             if code is None:

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from ingest.batch import Batch
+from ingest.batch import WriteBatch
 from ingest.books import BookAway
 from ingest.kept import kept_batch
 from ingest.listing import Recognised, below, recognised, unknown_topic
@@ -288,7 +288,7 @@ def find_place(session: Session, name: str) -> Place | None:
 # ---------------------------------------------------------------- the rest
 
 
-def _turn_kept(store: Store, topics: list[str], limits: Limits, now: Now) -> tuple[Batch, int]:
+def _turn_kept(store: Store, topics: list[str], limits: Limits, now: Now) -> tuple[WriteBatch, int]:
     writer, registry = Writer(store, limits), Registry()
     try:
         deadline = time.monotonic() + LOCK_PATIENCE_S

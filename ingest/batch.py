@@ -32,7 +32,7 @@ class Heard(NamedTuple):
     received_ms: int
 
 
-class Refused(NamedTuple):
+class RefusedMessage(NamedTuple):
     """A message that can't become a reading."""
 
     topic: str
@@ -43,12 +43,12 @@ class Refused(NamedTuple):
 
 
 @dataclass
-class Batch:
+class WriteBatch:
     """Messages that belong into one transaction."""
 
     rows: dict[RowKey, RowValues] = field(default_factory=dict)
     sources: dict[RowKey, tuple[str, bytes]] = field(default_factory=dict)
-    refused: list[Refused] = field(default_factory=list)
+    refused: list[RefusedMessage] = field(default_factory=list)
     heard: dict[str, list[Heard]] = field(default_factory=dict)
     presence: dict[int, tuple[str, int]] = field(default_factory=dict)
     battery: dict[int, float] = field(default_factory=dict)

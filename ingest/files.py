@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ingest.batch import RowValues
 from ingest.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
 from ingest.imported import REJECTED_KEPT, ImportReport
-from ingest.lines import Piece, cast_whole, pieces_of
+from ingest.lines import LineBlock, cast_whole, pieces_of
 from ingest.patient_book import PatientBook, UnwrittenBook
 from ingest.quantities import RH_DAMPEST_PCT, shown
 from ingest.wall_time import WallTime
@@ -120,7 +120,7 @@ def import_readings(
 
 
 def _readings(
-    piece: Piece, guess: ColumnGuess, walls: WallTime, names: "Names", limit_ms: int, report: ImportReport
+    piece: LineBlock, guess: ColumnGuess, walls: WallTime, names: "Names", limit_ms: int, report: ImportReport
 ) -> pd.DataFrame:
     """The good readings of a piece, each once, sorted; the rest refused."""
     frame, lines = piece.frame, piece.lines

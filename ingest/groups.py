@@ -6,7 +6,7 @@ from typing import Any
 
 from ingest import quantities, words
 from ingest.candidates import Candidate, Path, candidates, time_fields
-from ingest.judging import Judged, judge_rh, judge_temperature
+from ingest.judging import UnitGuess, judge_rh, judge_temperature
 from ingest.named import named_values
 from ingest.parts import (
     AIR,
@@ -14,7 +14,7 @@ from ingest.parts import (
     NOTHING,
     SPOKEN,
     Answer,
-    Part,
+    SensorPart,
     nearest_time,
     said,
     said_pointer,
@@ -30,7 +30,7 @@ class Taken:
     """A candidate whose values were judged."""
 
     candidate: Candidate
-    judged: Judged
+    judged: UnitGuess
 
 
 def json_parts(documents: Sequence[Any], name: str, topic_name: str) -> Answer:
@@ -75,11 +75,13 @@ def json_parts(documents: Sequence[Any], name: str, topic_name: str) -> Answer:
     return parts, round(confidence, 2), (*reasons, *list(left)[:8])
 
 
-def _judge(candidate: Candidate, raws: list[object], documents: Sequence[Any]) -> Judged | None:
+def _judge(candidate: Candidate, raws: list[object], documents: Sequence[Any]) -> UnitGuess | None:
     if candidate.quantity == "battery":
         # Up to 5 it is as likely volts, a flag or a ratio; a charge that low shows itself another day.
         charges = [charge for charge in map(quantities.battery_or_none, raws) if charge is not None]
-        return Judged(None, 1.0, "") if charges and not any(0 < charge <= 5 for charge in charges) else None
+        return (
+            UnitGuess(None, 1.0, "") if charges and not any(0 < charge <= 5 for charge in charges) else None
+        )
     values, behind = [], set()
     for raw in raws:
         try:
@@ -90,7 +92,7 @@ def _judge(candidate: Candidate, raws: list[object], documents: Sequence[Any]) -
             values.append(value)
             behind.add(unit)
     if not values:
-        return Judged(None, 0.5, "it had no value yet")
+        return UnitGuess(None, 0.5, "it had no value yet")
     written = next(iter(behind - {""}), None)
     if written is None and candidate.unit_path is not None:
         units = (follow(document, tuple(map(str, candidate.unit_path))) for document in documents)
@@ -132,7 +134,7 @@ def _fixed(taken: list[Taken], times: list[Path], name: str) -> Answer:
         best, sentences = _best(ones + [b for b in own if b not in ones])
         reading = _reading(best, part, times, several)
         kinds = tuple(quantity for quantity in AIR if quantity in best)
-        parts.append(Part(part, f"{name} {part}".strip(), reading, kinds))
+        parts.append(SensorPart(part, f"{name} {part}".strip(), reading, kinds))
         confidence = min(confidence, _confidence(best))
         reasons = sentences + reasons
         if reading.time is not None:
@@ -316,7 +318,9 @@ def _items(
             o.candidate.quantity for o in taken if o.candidate.path[: len(key)] == key
         }
     parts = tuple(
-        Part(part, f"{name} {part}".strip(), reading, tuple(q for q in both if q in tells.get(part, both)))
+        SensorPart(
+            part, f"{name} {part}".strip(), reading, tuple(q for q in both if q in tells.get(part, both))
+        )
         for part in dict.fromkeys(named[:MOST_PARTS])
     )
     return parts, _confidence(best) * (0.95 if len(parts) > 1 else 1.0), tuple(dict.fromkeys(reasons))

@@ -3,7 +3,7 @@
 import logging
 from datetime import datetime
 
-from ingest.batch import Batch, Heard, Refused
+from ingest.batch import Heard, RefusedMessage, WriteBatch
 from ingest.books import Book
 from ingest.payload import AnotherDevice, BadPayload, Observed, read_presence
 from ingest.quantities import plain
@@ -31,7 +31,7 @@ class Intake:
     def __init__(
         self, registry: Registry, limits: Limits, now: Now, remembered: Remembered | None = None
     ) -> None:
-        self.batch = Batch()
+        self.batch = WriteBatch()
         self._registry, self._limits, self._now, self._remembered = registry, limits, now, remembered
         self._last_arrival_ms: dict[int, int] = {}
         self._arrival: tuple[datetime | None, int] = (None, 0)  # the last arrival, and in milliseconds
@@ -60,9 +60,9 @@ class Intake:
         for topic in self._registry.dismissed:
             self._let_go(topic)
 
-    def new_batch(self) -> Batch:
+    def new_batch(self) -> WriteBatch:
         """The batch gathered so far; a fresh one takes its place."""
-        batch, self.batch = self.batch, Batch()
+        batch, self.batch = self.batch, WriteBatch()
         return batch
 
     def every_second(self, elapsed_s: float) -> None:
@@ -119,7 +119,7 @@ class Intake:
 
     def _take(
         self,
-        batch: Batch,
+        batch: WriteBatch,
         topic: str,
         payload: bytes,
         received_at: datetime,
@@ -208,7 +208,9 @@ class Intake:
                 self._hear(batch, topic, payload, retained, received_at)
         return None
 
-    def _known_again(self, batch: Batch, topic: str, payload: bytes, packet_id: int, flagged: bool) -> bool:
+    def _known_again(
+        self, batch: WriteBatch, topic: str, payload: bytes, packet_id: int, flagged: bool
+    ) -> bool:
         if packet_id == 0 or self._remembered is None:
             return False
         crc = checksum(topic, payload)
@@ -219,7 +221,7 @@ class Intake:
         return False
 
     def _presence(
-        self, batch: Batch, stream: Stream, topic: str, payload: bytes, received_at: datetime
+        self, batch: WriteBatch, stream: Stream, topic: str, payload: bytes, received_at: datetime
     ) -> None:
         try:
             said = read_presence(topic, payload, stream.reading)
@@ -229,7 +231,9 @@ class Intake:
             batch.presence[sensor_id] = (said.presence, to_epoch_ms(received_at))
         return None
 
-    def _hear(self, batch: Batch, topic: str, payload: bytes, retained: bool, received_at: datetime) -> None:
+    def _hear(
+        self, batch: WriteBatch, topic: str, payload: bytes, retained: bool, received_at: datetime
+    ) -> None:
         if received_at is not self._arrival[0]:
             self._arrival = (received_at, to_epoch_ms(received_at))
         received_ms = self._arrival[1]
@@ -272,7 +276,7 @@ class Intake:
                 self._air.add(topic)
         return topic in self._noise
 
-    def _refuse_pace(self, batch: Batch, topic: str, payload: bytes, received_at: datetime) -> None:
+    def _refuse_pace(self, batch: WriteBatch, topic: str, payload: bytes, received_at: datetime) -> None:
         batch.counts["too_many"] += 1
         if self._pace.first_refusal(topic):
             rate = self._limits.topic_rate_per_s
@@ -285,7 +289,9 @@ class Intake:
         kept = payload[: limits.rejected_row_bytes]
         self.batch.size_bytes += len(kept)
         self.batch.refused.append(
-            Refused(topic[: limits.topic_chars], kept, len(payload), reason[:1_000], to_epoch_ms(received_at))
+            RefusedMessage(
+                topic[: limits.topic_chars], kept, len(payload), reason[:1_000], to_epoch_ms(received_at)
+            )
         )
 
 

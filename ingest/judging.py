@@ -10,7 +10,7 @@ from ingest.quantities import FAHRENHEIT, KELVIN, RATIO
 USUAL_LOW_C, USUAL_HIGH_C = -25.0, 45.0
 
 
-class Judged(NamedTuple):
+class UnitGuess(NamedTuple):
     """The unit to fix (None: what the message or the setting says), how sure, and a sentence."""
 
     unit: str | None
@@ -18,7 +18,7 @@ class Judged(NamedTuple):
     why: str
 
 
-def judge_temperature(values: Sequence[float], written: str | None, named: str | None) -> Judged | None:
+def judge_temperature(values: Sequence[float], written: str | None, named: str | None) -> UnitGuess | None:
     """Judge the values of a field named like a temperature; None when they can be none.
 
     Parameters
@@ -42,22 +42,22 @@ def judge_temperature(values: Sequence[float], written: str | None, named: str |
     if named:
         return _fits(low, high, named, f"{span}, and the name says {_degree(named)}", fix=True)
     if low >= USUAL_LOW_C and high <= USUAL_HIGH_C:
-        return Judged(
+        return UnitGuess(
             None, 0.95, f"{span} lies in the range of a room in °C; no unit is written, so the setting holds"
         )
     # Hotter than any room in °C: the person who accepts is told which unit would make it one.
     if _usual(low, high, FAHRENHEIT):
-        return Judged(
+        return UnitGuess(
             FAHRENHEIT, 0.6, f"{span} would be hot in °C and is a room's in °F: check before accepting"
         )
     if _usual(low, high, KELVIN):
-        return Judged(KELVIN, 0.6, f"{span} can't be °C and is a room's in K: check before accepting")
+        return UnitGuess(KELVIN, 0.6, f"{span} can't be °C and is a room's in K: check before accepting")
     if low >= quantities.TEMPERATURE_LOW_C and high <= quantities.TEMPERATURE_HIGH_C:
-        return Judged(None, 0.5, f"{span} is unusual for the air of a room: check before accepting")
+        return UnitGuess(None, 0.5, f"{span} is unusual for the air of a room: check before accepting")
     return None
 
 
-def judge_rh(values: Sequence[float], written: str | None) -> Judged | None:
+def judge_rh(values: Sequence[float], written: str | None) -> UnitGuess | None:
     """Judge the values of a field named like a humidity; None when they can be none."""
     low, high = min(values), max(values)
     span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
@@ -69,12 +69,12 @@ def judge_rh(values: Sequence[float], written: str | None) -> Judged | None:
         if unit is not None:
             factor = 100.0 if unit == RATIO else 1.0
             if low * factor >= quantities.RH_LEAST_PCT and high * factor <= 100.0:
-                return Judged(unit, 1.0, f"{span}, and the message writes {quantities.shown(written)}")
+                return UnitGuess(unit, 1.0, f"{span}, and the message writes {quantities.shown(written)}")
             return None
     if low >= quantities.RH_LEAST_PCT and high <= 100.0:
-        return Judged(None, 0.95, f"{span} lies in 1 to 100 %")
+        return UnitGuess(None, 0.95, f"{span} lies in 1 to 100 %")
     if low >= 0.01 and high < 1.0:
-        return Judged(
+        return UnitGuess(
             RATIO, 0.6, f"{span} is no percentage that air has, and could be a ratio: check before accepting"
         )
     return None
@@ -84,12 +84,12 @@ def _usual(low: float, high: float, unit: str) -> bool:
     return quantities.celsius(low, unit) >= USUAL_LOW_C and quantities.celsius(high, unit) <= USUAL_HIGH_C
 
 
-def _fits(low: float, high: float, unit: str, why: str, fix: bool) -> Judged | None:
+def _fits(low: float, high: float, unit: str, why: str, fix: bool) -> UnitGuess | None:
     if quantities.celsius(low, unit) < quantities.TEMPERATURE_LOW_C:
         return None
     if quantities.celsius(high, unit) > quantities.TEMPERATURE_HIGH_C:
         return None
-    return Judged(unit if fix else None, 1.0, why)
+    return UnitGuess(unit if fix else None, 1.0, why)
 
 
 def _degree(unit: str) -> str:

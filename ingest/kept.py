@@ -1,6 +1,6 @@
 """Messages that came before their topic was bound become readings once it is."""
 
-from ingest.batch import Batch
+from ingest.batch import WriteBatch
 from ingest.books import Book
 from ingest.intake import Intake
 from ingest.registry import Registry
@@ -9,7 +9,7 @@ from model.records.clock import Now
 from model.records.types import from_epoch_ms
 
 
-def kept_batch(book: Book, registry: Registry, limits: Limits, now: Now, topics: list[str]) -> Batch:
+def kept_batch(book: Book, registry: Registry, limits: Limits, now: Now, topics: list[str]) -> WriteBatch:
     """What the kept messages of these topics say, with their removal; to be written like any batch.
 
     An intake of its own reads them: their times depend on nothing but themselves, so that two processes that

@@ -23,7 +23,7 @@ Refuse = Callable[[int, str], None]
 
 
 @dataclass(frozen=True)
-class Piece:
+class LineBlock:
     """Some consecutive lines, as text, without the empty ones."""
 
     frame: pd.DataFrame
@@ -33,7 +33,7 @@ class Piece:
     bytes_total: int
 
 
-def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1) -> Iterator[Piece]:
+def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1) -> Iterator[LineBlock]:
     """The pieces of a file in order; a line with too few or too many fields is refused and left out.
 
     Raises
@@ -79,7 +79,7 @@ def pieces_of(path: Path, guess: ColumnGuess, refuse: Refuse, from_line: int = 1
                 if (frame[guess.time] == "").any():
                     filled = (frame != "").any(axis=1).to_numpy(dtype=bool)
                     frame, lines = frame[filled].reset_index(drop=True), lines[filled]
-                yield Piece(frame, lines, next_line - 1, raw.tell(), total)
+                yield LineBlock(frame, lines, next_line - 1, raw.tell(), total)
     except pa.ArrowInvalid as error:
         if "Empty CSV" in str(error):
             return

@@ -5,8 +5,8 @@ from typing import Any
 
 from ingest import quantities, words
 from ingest.candidates import Path, is_number, time_fields
-from ingest.judging import Judged, judge_rh, judge_temperature
-from ingest.parts import AIR, SPOKEN, Answer, Part, nearest_time, time_of
+from ingest.judging import UnitGuess, judge_rh, judge_temperature
+from ingest.parts import AIR, SPOKEN, Answer, SensorPart, nearest_time, time_of
 from ingest.pointer import pointer_of
 from ingest.shapes import PayloadReading
 
@@ -86,18 +86,18 @@ def _one_named_list(items: list[dict[str, Any]], where: Path, document: Any, nam
         )
         kinds = tuple(quantity for quantity in AIR if names[quantity])
         base = 0.95 if len(kinds) == 2 else 0.85
-        return (Part("", name, reading, kinds),), round(base * weight, 2), (*reasons, *left)
+        return (SensorPart("", name, reading, kinds),), round(base * weight, 2), (*reasons, *left)
     return None
 
 
 def _judge_named(
     quantity: str, said: str, item: dict[str, Any], value_key: str, unit_key: str | None
-) -> Judged | None:
+) -> UnitGuess | None:
     value, behind = quantities.number_and_unit("", "", item.get(value_key))
     unit = item.get(unit_key) if unit_key is not None else None
     written = behind or (unit if isinstance(unit, str) else None)
     if value is None:
-        return Judged(None, 0.5, "it had no value yet")
+        return UnitGuess(None, 0.5, "it had no value yet")
     if quantity == "rh":
         return judge_rh([value], written)
     return judge_temperature([value], written, words.meaning_of(said).unit)

@@ -12,7 +12,7 @@ AIR = ("temperature", "rh")
 MOST_PARTS = 64
 
 
-class Part(msgspec.Struct, frozen=True):
+class SensorPart(msgspec.Struct, frozen=True):
     """One sensor in the messages of a topic: what becomes a sensor and its binding.
 
     `part` is the sensor's own name inside the message, `name` a name to suggest, `quantities` what it tells.
@@ -24,7 +24,7 @@ class Part(msgspec.Struct, frozen=True):
     quantities: tuple[str, ...]
 
 
-Answer = tuple[tuple[Part, ...], float, tuple[str, ...]]
+Answer = tuple[tuple[SensorPart, ...], float, tuple[str, ...]]
 NOTHING: Answer = ((), 0.0, ())
 
 

@@ -365,7 +365,7 @@ class Reader:
             found.add(topic, seen)
         return found.settled(topic, problems, pack)
 
-    def _senml_quantity(self, record: senml.Record) -> str | None:
+    def _senml_quantity(self, record: senml.SenmlRecord) -> str | None:
         reading = self.reading
         tail = record.name[max(record.name.rfind(mark) for mark in "/:") + 1 :]
         if reading.temperature_names or reading.rh_names:

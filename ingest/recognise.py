@@ -15,8 +15,8 @@ from ingest import naming, quantities, senml, words
 from ingest.bodies import document_of, text_of
 from ingest.devices import device_name, device_path
 from ingest.groups import json_parts
-from ingest.judging import Judged, judge_rh, judge_temperature
-from ingest.parts import MOST_PARTS, SPOKEN, Answer, Part, said
+from ingest.judging import UnitGuess, judge_rh, judge_temperature
+from ingest.parts import MOST_PARTS, SPOKEN, Answer, SensorPart, said
 from ingest.pointer import follow, pointer_of
 from ingest.quantities import BadPayload
 from ingest.reader import senml_quantity
@@ -47,7 +47,7 @@ class Proposal(msgspec.Struct, frozen=True):
     Parameters
     ----------
     topic : str
-    parts : tuple of Part
+    parts : tuple of SensorPart
         One for each sensor in the messages; each becomes one sensor with one binding. Empty for presence.
     presence : PayloadReading or None
         How an availability topic is read; it belongs to the sensors below `sibling`.
@@ -61,7 +61,7 @@ class Proposal(msgspec.Struct, frozen=True):
     """
 
     topic: str
-    parts: tuple[Part, ...]
+    parts: tuple[SensorPart, ...]
     presence: PayloadReading | None
     sibling: str
     confidence: float
@@ -183,7 +183,7 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     elif quantity == "rh":
         judged = judge_rh(values, next(iter(written - {""}), None))
     else:
-        judged = Judged(None, 1.0, "a battery's charge goes with its sensor")
+        judged = UnitGuess(None, 1.0, "a battery's charge goes with its sensor")
     if judged is None:
         return None
     if quantity == "temperature" and judged.unit:
@@ -192,7 +192,7 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         reading = msgspec.structs.replace(reading, rh_unit="ratio")
     reasons.append(judged.why)
     sibling = _sibling(topic)
-    part = Part("", naming.readable_name(sibling), reading, (str(quantity),))
+    part = SensorPart("", naming.readable_name(sibling), reading, (str(quantity),))
     return Proposal(topic, (part,), None, sibling, round(confidence * judged.weight, 2), tuple(reasons))
 
 
@@ -222,7 +222,9 @@ def _senml(topic: str, packs: Sequence[object], reading: PayloadReading) -> Prop
                 bare = bare or (quantity == "temperature" and not record.unit)
     name = naming.readable_name(topic)
     parts = tuple(
-        Part(part, f"{name} {naming.readable_name(part)}" if part else name, reading, tuple(sorted(quantity)))
+        SensorPart(
+            part, f"{name} {naming.readable_name(part)}" if part else name, reading, tuple(sorted(quantity))
+        )
         for part, quantity in found.items()
         if quantity & {"temperature", "rh"}
     )
@@ -273,7 +275,7 @@ def _of_devices(topic: str, documents: Sequence[Any], topic_name: str) -> Answer
     for document in documents:
         by_device.setdefault(device_name(follow(document, steps)), []).append(document)
     names = {device: naming.readable_name(topic, own) for device, own in by_device.items()}
-    parts: list[Part] = []
+    parts: list[SensorPart] = []
     confidence, reasons = 1.0, []
     if len(by_device) > 1:
         reasons.append(f"{said(at)} tells {len(by_device)} devices apart, each a sensor of its own")

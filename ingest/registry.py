@@ -38,7 +38,6 @@ class Stream:
 
 
 Route = tuple[Stream, ...]
-NOT_BOUND: Route = ()
 
 
 class Registry:

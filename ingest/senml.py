@@ -23,7 +23,7 @@ _DEEPEST: Final = 16
 _MOST_RECORDS: Final = 10_000
 
 
-class Record(NamedTuple):
+class SenmlRecord(NamedTuple):
     """One resolved record: full name, unit ("" when none), value (None when it has no number), instant.
 
     `relative` says that the instant was given as a distance from now, so it stands on the clock of arrival.
@@ -56,7 +56,7 @@ def pack_from_cbor(topic: str, payload: bytes) -> Any:
     ]
 
 
-def resolve(topic: str, pack: Any, received_at: datetime) -> list[Record]:
+def resolve(topic: str, pack: Any, received_at: datetime) -> list[SenmlRecord]:
     """The records of a pack with base fields applied, in order.
 
     Parameters
@@ -107,7 +107,7 @@ def resolve(topic: str, pack: Any, received_at: datetime) -> list[Record]:
             value = base_value
         seconds = base_time + (_number(topic, "t", record["t"]) if "t" in record else 0.0)
         at, relative = _instant(seconds, received_at)
-        out.append(Record(name, _text(topic, "u", record.get("u", base_unit)), value, at, relative))
+        out.append(SenmlRecord(name, _text(topic, "u", record.get("u", base_unit)), value, at, relative))
     return out
 
 

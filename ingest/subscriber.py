@@ -20,7 +20,7 @@ from dataclasses import replace
 
 import paho.mqtt.client as mqtt
 
-from ingest.batch import Batch
+from ingest.batch import WriteBatch
 from ingest.books import BookAway
 from ingest.intake import Intake
 from ingest.kept import kept_batch
@@ -28,7 +28,7 @@ from ingest.link import Link, probe
 from ingest.redelivery import Remembered
 from ingest.registry import Registry
 from ingest.settings import IngestSettings, Limits
-from ingest.writer import Pulse, Writer
+from ingest.writer import PulseToWrite, Writer
 from model.records.clock import Now, machine_now
 from model.records.store import Store
 from model.records.types import to_epoch_ms
@@ -123,7 +123,7 @@ class Subscriber:
         if time.monotonic() >= self._next_pulse:
             self._every_second()
 
-    def _patience(self, batch: Batch) -> float:
+    def _patience(self, batch: WriteBatch) -> float:
         """How long to wait for more before looking round [s]."""
         if self._away:
             return max(0.0, min(self._retry_at - time.monotonic(), IDLE_WAIT_S))
@@ -136,7 +136,7 @@ class Subscriber:
         left_s = self._batch_since + self._settings.tick_s - time.monotonic()
         return max(0.0, min(quiet_s, left_s))
 
-    def _is_due(self, batch: Batch, *, quiet: bool) -> bool:
+    def _is_due(self, batch: WriteBatch, *, quiet: bool) -> bool:
         if batch.messages == 0:
             return False
         now_s = time.monotonic()
@@ -180,7 +180,7 @@ class Subscriber:
         try:
             self._look_at_registry()
             if now_s >= self._next_pulse:
-                self._writer.write(Batch(), self._pulse(now_s, self._intake.batch.messages))
+                self._writer.write(WriteBatch(), self._pulse(now_s, self._intake.batch.messages))
         except BookAway as error:
             self._note_away(str(error))
             self._next_pulse = now_s + PULSE_S
@@ -260,16 +260,16 @@ class Subscriber:
             log.info("the database can be written again")
         self._away, self._retry_s = None, FIRST_RETRY_S
 
-    def _pulse(self, now_s: float, backlog: int) -> Pulse | None:
+    def _pulse(self, now_s: float, backlog: int) -> PulseToWrite | None:
         """The sign of life, when one is due; it counts what was committed before."""
         if now_s < self._next_pulse:
             return None
         self._next_pulse = now_s + PULSE_S
         return self._sign(backlog)
 
-    def _sign(self, backlog: int, *, stopped: bool = False) -> Pulse:
+    def _sign(self, backlog: int, *, stopped: bool = False) -> PulseToWrite:
         link = self._link
-        return Pulse(
+        return PulseToWrite(
             to_epoch_ms(machine_now()),
             {
                 "broker_connected": link.connected,
@@ -295,7 +295,7 @@ class Subscriber:
         if self._intake.batch.messages:
             log.warning("left %d messages with the broker: they come again", self._intake.batch.messages)
         with suppress(BookAway):
-            self._writer.write(Batch(), self._sign(self._intake.batch.messages, stopped=True))
+            self._writer.write(WriteBatch(), self._sign(self._intake.batch.messages, stopped=True))
         self._link.close()
         self._writer.drop()
 

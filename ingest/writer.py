@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
 
-from ingest.batch import Batch, Refused, RowValues
+from ingest.batch import RefusedMessage, RowValues, WriteBatch
 from ingest.books import BadRow, Book, BookAway, open_book
 from ingest.quantities import plain
 from ingest.redelivery import Remembered
@@ -39,7 +39,7 @@ BATTERY = "UPDATE sensor SET battery_pct = ? WHERE id = ?"
 
 
 @dataclass(frozen=True)
-class Pulse:
+class PulseToWrite:
     """A sign of life to be written: instant by the machine's clock [ms since 1970], what to say, and who."""
 
     at_ms: int
@@ -75,7 +75,7 @@ class Writer:
             except Exception as error:
                 log.debug("closing a broken database connection: %s", error)
 
-    def write(self, batch: Batch, pulse: Pulse | None = None) -> int:
+    def write(self, batch: WriteBatch, pulse: PulseToWrite | None = None) -> int:
         """Commit a batch; how many readings were new or filled a gap.
 
         Raises
@@ -105,7 +105,7 @@ class Writer:
             self._remembered.committed(batch.clockless)
         return changed
 
-    def _write(self, book: Book, batch: Batch, pulse: Pulse | None) -> int:
+    def _write(self, book: Book, batch: WriteBatch, pulse: PulseToWrite | None) -> int:
         refused = list(batch.refused)
         rows = sorted(batch.rows.values(), key=IN_ORDER)
         changed = 0
@@ -161,7 +161,7 @@ class Writer:
         return changed
 
     def _one_by_one(
-        self, book: Book, rows: list[RowValues], batch: Batch, refused: list[Refused]
+        self, book: Book, rows: list[RowValues], batch: WriteBatch, refused: list[RefusedMessage]
     ) -> tuple[int, list[RowValues]]:
         """Store what the database takes; the rest becomes refusals, so no row stops the others."""
         changed, taken = 0, []
@@ -173,7 +173,7 @@ class Writer:
                 topic, payload = batch.sources[(row[0], row[1], row[3], row[4])]
                 kept = payload[: self._limits.rejected_row_bytes]
                 reason = f"the database refuses it: {plain(str(error))}"
-                refused.append(Refused(topic, kept, len(payload), reason, row[2]))
+                refused.append(RefusedMessage(topic, kept, len(payload), reason, row[2]))
         return changed, taken
 
 

@@ -6,41 +6,14 @@ The same seed gives the same rows on every machine.
 import gzip
 import io
 import sys
-from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
 
-from sample_readings.climate import hours_since_year_zero
-from sample_readings.rooms import room_air
 from sample_readings.sensors import measured
-from sample_readings.story import HISTORY_HOURS, SensorStory, at_hour, climate_hour, shop_story
+from sample_readings.story import HISTORY_HOURS, SensorStory, at_hour, shop_story
 
 COLUMNS = ["timestamp_utc", "sensor", "topic", "temperature_c", "rh_pct"]
-
-
-def year_of_air(place: str) -> pd.DataFrame:
-    """A place's true air over the year before the story starts.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``timestamp_utc`` (aware), ``temperature_c`` [°C], ``rh_pct`` [%]; 8760 rows, unrounded.
-    """
-    air = room_air(place, climate_hour(-HISTORY_HOURS), HISTORY_HOURS)
-    hours = pd.date_range(at_hour(-HISTORY_HOURS), periods=HISTORY_HOURS, freq="h")
-    return pd.DataFrame({"timestamp_utc": hours, "temperature_c": air.temperature_c, "rh_pct": air.rh_pct})
-
-
-def air_at(place: str, at: datetime) -> tuple[float, float]:
-    """A place's true temperature [°C] and relative humidity [%] at an aware instant from 2025 on."""
-    hours = hours_since_year_zero(at)
-    first = int(hours // 1)
-    air = room_air(place, first, 2)
-    share = hours - first
-    temperature_c = (1 - share) * air.temperature_c[0] + share * air.temperature_c[1]
-    rh_pct = (1 - share) * air.rh_pct[0] + share * air.rh_pct[1]
-    return float(temperature_c), float(rh_pct)
 
 
 def history(sensor: SensorStory) -> pd.DataFrame:

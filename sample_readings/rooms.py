@@ -53,7 +53,7 @@ class Regime:
 
 
 @dataclass(frozen=True)
-class Room:
+class SampleRoom:
     """A room's fabric, and the regime kept in it."""
 
     name: str
@@ -126,7 +126,7 @@ def _year(name: str, year: int) -> tuple[RoomAir, _State]:
     return _run(room, np.arange(HOURS_A_YEAR, dtype=np.float64) + year * HOURS_A_YEAR, state)
 
 
-def _run(room: Room, hours: Hours, state: _State) -> tuple[RoomAir, _State]:
+def _run(room: SampleRoom, hours: Hours, state: _State) -> tuple[RoomAir, _State]:
     regime = room.regime(hours)
     out = outdoors(hours)
     rest_c = (
@@ -258,9 +258,9 @@ def _lake_house(hours: Hours) -> Regime:
 ROOMS = {
     room.name: room
     for room in (
-        Room("Shop", 0.85, None, 9.0, 14.0, 1.2, _shop),
-        Room("Dry flat", 0.35, 24.0, 2.0, 30.0, 0.25, _dry_flat),
-        Room("Lake house", 0.65, None, 5.0, 48.0, 0.9, _lake_house),
-        Room("Orchard house", 0.55, 21.0, 2.5, 30.0, 0.5, _orchard_house),
+        SampleRoom("Shop", 0.85, None, 9.0, 14.0, 1.2, _shop),
+        SampleRoom("Dry flat", 0.35, 24.0, 2.0, 30.0, 0.25, _dry_flat),
+        SampleRoom("Lake house", 0.65, None, 5.0, 48.0, 0.9, _lake_house),
+        SampleRoom("Orchard house", 0.55, 21.0, 2.5, 30.0, 0.5, _orchard_house),
     )
 }

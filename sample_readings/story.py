@@ -15,7 +15,6 @@ HISTORY_HOURS = HOURS_A_YEAR
 HISTORY_FROM = START_AT - timedelta(hours=HISTORY_HOURS)
 RATE = 3600.0  # sample seconds a second
 BRISK_SAMPLE_DAYS = 60.0
-BRISK_S = BRISK_SAMPLE_DAYS * 86400.0 / RATE
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from dashboard.drawing import Shape, picture, shape
 from dashboard.figures.scale import Scale
 from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.time_axis import Chart, broken_path, milliseconds, month_marks, season_bands, zoom_of
-from model.records.series import Air
+from model.records.series import AirSeries
 from model.records.traces import Trace
 from model.records.types import from_epoch_ms, to_epoch_ms
 from model.wood.air import dew_point
@@ -41,7 +41,7 @@ class _Strip:
 
 
 def air_chart(
-    air: Air,
+    air: AirSeries,
     traces: Sequence[Trace],
     display: Display,
     zone: str,
@@ -57,7 +57,7 @@ def air_chart(
 
     Parameters
     ----------
-    air : Air
+    air : AirSeries
         The hours of the span.
     traces : sequence of Trace
         What each sensor that hung there sent; drawn behind the humidity.
@@ -139,7 +139,7 @@ def _frame(strip: _Strip, y: Scale, left: float, right: float) -> list[Shape]:
     return found
 
 
-def _lines(air: Air, strip: _Strip, x: Scale, y: Scale) -> list[Shape]:
+def _lines(air: AirSeries, strip: _Strip, x: Scale, y: Scale) -> list[Shape]:
     found = []
     gap = np.timedelta64(int(GAP_STEPS * air.step_ms), "ms")
     for values, class_ in ((strip.second, "dew"), (strip.values, "tide-line")):
@@ -186,14 +186,14 @@ def doubted_in(trace: Trace) -> np.ndarray:
     return found
 
 
-def worked_out(air: Air) -> Worked:
+def worked_out(air: AirSeries) -> Worked:
     """Each hour's EMC [%] and dew point [°C]: the same for a wide drawing and a narrow one."""
     emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
     dew_c = np.asarray(dew_point(air.temperature_c, air.rh_pct)) if len(air.at) else air.temperature_c
     return emc_pct, dew_c
 
 
-def spoken(air: Air, display: Display, zone: str, bridged_are: str = "estimated") -> Spoken:
+def spoken(air: AirSeries, display: Display, zone: str, bridged_are: str = "estimated") -> Spoken:
     """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one.
 
     `bridged_are` is the word for what is drawn dotted.
@@ -216,7 +216,7 @@ def spoken(air: Air, display: Display, zone: str, bridged_are: str = "estimated"
     return instants, says
 
 
-def _label(air: Air, emc_pct: np.ndarray, display: Display, name: str) -> str:
+def _label(air: AirSeries, emc_pct: np.ndarray, display: Display, name: str) -> str:
     if not len(air.at):
         return f"Air at {name} through time: nothing is known for this span."
     return (

@@ -9,7 +9,7 @@ from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html
 from dashboard import display as say
 from dashboard import forms, sentences
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, refused
-from dashboard.doors import Accepted, ByHand, HeardTopic, HungAt
+from dashboard.doors import HungSensor, ReadByHand, TopicAccepted, UnboundTopic
 from dashboard.forms import choice_field, text_field
 from dashboard.pages.frame import Child, part
 from dashboard.view import Context, View, address, view_of
@@ -28,7 +28,7 @@ BARE = "/"
 """The choice of a message that is a bare number: its pointer is empty, as it is where nothing is chosen."""
 
 
-def waiting_part(heard: Sequence[HeardTopic], places: tuple[queries.PlaceNow, ...], view: View) -> Child:
+def waiting_part(heard: Sequence[UnboundTopic], places: tuple[queries.PlaceNow, ...], view: View) -> Child:
     """The topics that wait, those in which something is recognised first."""
     if not heard:
         return None
@@ -58,7 +58,7 @@ def waiting_part(heard: Sequence[HeardTopic], places: tuple[queries.PlaceNow, ..
     )
 
 
-def _is_recognised(topic: HeardTopic) -> bool:
+def _is_recognised(topic: UnboundTopic) -> bool:
     return topic.proposal is not None and bool(topic.proposal.parts)
 
 
@@ -74,7 +74,7 @@ def _full(count: int, view: View) -> Child:
 
 
 def heard_block(
-    index: int, topic: HeardTopic, places: tuple[queries.PlaceNow, ...], view: View
+    index: int, topic: UnboundTopic, places: tuple[queries.PlaceNow, ...], view: View
 ) -> html.Article:
     """A topic nobody is bound to: what it says, what it is taken for, and its acceptance."""
 
@@ -246,7 +246,7 @@ def register(app: Dash, context: Context) -> None:
     answers(app, context, BRING_BACK, bring_back, which="topic", here=lambda _: "/sensors")
 
 
-def read_by_hand(topic: str, typed: dict[str, Any], view: View) -> ByHand | None:
+def read_by_hand(topic: str, typed: dict[str, Any], view: View) -> ReadByHand | None:
     """How a topic is read where a person chose a field; None where none is chosen."""
     chosen = {key: str(typed.get(key) or "") for key in ("temperature", "rh")}
     if not any(chosen.values()) or view.context.sensors is None:
@@ -255,7 +255,7 @@ def read_by_hand(topic: str, typed: dict[str, Any], view: View) -> ByHand | None
     return view.context.sensors.by_hand(topic, **chosen, **units, zone=_zone(view))
 
 
-def spoken(found: ByHand, view: View) -> str:
+def spoken(found: ReadByHand, view: View) -> str:
     """What the last message comes to, in one sentence."""
     told = []
     for one in found.seen:
@@ -290,11 +290,11 @@ def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = 
     return Act(said_of(done, view), undo=("acceptance", done.number))
 
 
-def said_of(done: Accepted, view: View) -> str:
+def said_of(done: TopicAccepted, view: View) -> str:
     """What accepting came to: where each sensor hangs, since when, and what was read."""
     told = sentences.counted(done.readings, "kept message").capitalize()
     verb = "became a reading" if done.readings == 1 else "became readings"
-    spans: dict[tuple[str | None, datetime | None, bool], list[HungAt]] = {}
+    spans: dict[tuple[str | None, datetime | None, bool], list[HungSensor]] = {}
     for one in done.hung:
         spans.setdefault((one.place, one.since_at, one.is_new), []).append(one)
     lines = []

@@ -241,7 +241,7 @@ def _gap(
     wood: Piece,
     year: HomeYear,
     now_pct: Mapping[str, float],
-    ahead: Mapping[str, series.Spread | None],
+    ahead: Mapping[str, series.YearSpread | None],
     display: Display,
 ) -> GapNow | None:
     whole = seen_of(fit, year, display)

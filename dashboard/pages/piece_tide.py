@@ -114,7 +114,7 @@ def member_links(piece: PieceNow, member: MemberNow, span: TimeSpan) -> html.Nav
     )
 
 
-def fan_of(ahead: series.Spread, now: datetime, until_at: datetime) -> Fan | None:
+def fan_of(ahead: series.YearSpread, now: datetime, until_at: datetime) -> Fan | None:
     """The part of an outlook between now and the end of the chart."""
     low, high = np.datetime64(to_epoch_ms(now), "ms"), np.datetime64(to_epoch_ms(until_at), "ms")
     shown = (ahead.at >= low) & (ahead.at <= high)

@@ -19,7 +19,7 @@ from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import Route, View, address
 from model.records import queries, series, traces
 from model.records.queries import PieceNow, PlaceNow, StackNow
-from model.records.series import Air
+from model.records.series import AirSeries
 from model.records.tables import Hanging
 from model.records.traces import Trace
 from model.records.two_rooms import two_rooms
@@ -144,7 +144,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
 def page(
     place: PlaceNow,
     span: TimeSpan,
-    air: Air,
+    air: AirSeries,
     sent: tuple[Trace, ...],
     pieces: list[PieceNow],
     stacks: list[StackNow],
@@ -214,7 +214,7 @@ def lead(place: PlaceNow, view: View) -> list[Any]:
     ]
 
 
-def legend(air: Air, sent: tuple[Trace, ...]) -> str:
+def legend(air: AirSeries, sent: tuple[Trace, ...]) -> str:
     """What the lines mean."""
     words = ["Solid: the hour's air."]
     if air.estimated.any():
@@ -227,7 +227,7 @@ def legend(air: Air, sent: tuple[Trace, ...]) -> str:
     return " ".join(words)
 
 
-def spread(air: Air, view: View) -> str:
+def spread(air: AirSeries, view: View) -> str:
     """The span's air in numbers."""
     if not len(air.at):
         return ""

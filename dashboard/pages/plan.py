@@ -18,7 +18,7 @@ from dashboard.sized import in_units
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PlaceNow, StackNow
-from model.wood.construction import Choice
+from model.wood.construction import PatternChoice
 from model.wood.errors import BadInput
 from model.wood.finish import finish_names
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
@@ -172,7 +172,9 @@ def chosen_part(plan: Plan, asked: Mapping[str, str], view: View) -> html.Sectio
     return part(title, *cards, html.Div(onward, className="buttons no-print"))
 
 
-def card_part(document: dict[str, Any], choice: Choice, here: Mapping[str, str], view: View) -> html.Article:
+def card_part(
+    document: dict[str, Any], choice: PatternChoice, here: Mapping[str, str], view: View
+) -> html.Article:
     """One cut card: the sizes large, the reasons small, and the section they make."""
     figures = [
         html.Div([html.Span(num(value), className="large"), html.Span(label, className="hint")])
@@ -205,7 +207,7 @@ def card_part(document: dict[str, Any], choice: Choice, here: Mapping[str, str],
     )
 
 
-def _section(choice: Choice, fit_name: str, view: View) -> html.Div:
+def _section(choice: PatternChoice, fit_name: str, view: View) -> html.Div:
     piece = choice.piece
     assert piece is not None
     section = piece.fits[fit_name].section(piece.references())

@@ -14,7 +14,7 @@ from dashboard.sized import in_units
 from dashboard.view import View, address
 from model.wood.case_grain import CaseSide, grain_round_case
 from model.wood.comfort import comfort_of
-from model.wood.construction import Choice
+from model.wood.construction import PatternChoice
 
 MARKS = {"suits": "easy", "with care": "near", "does not suit": "past"}
 KG_PER_POUND = 0.45359237
@@ -30,7 +30,7 @@ def side_by_side(plan: Plan, asked: Mapping[str, str], view: View) -> html.Secti
     )
 
 
-def _column(choice: Choice, plan: Plan, asked: Mapping[str, str], view: View) -> html.Article:
+def _column(choice: PatternChoice, plan: Plan, asked: Mapping[str, str], view: View) -> html.Article:
     most_mm = max(
         max(one.outside_movement_mm, one.panel_movement_mm or 0.0) for one in plan.comparison.choices
     )
@@ -100,29 +100,29 @@ def table(plan: Plan, view: View) -> html.Div:
     )
 
 
-def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, list[str]]]:
+def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, bool, list[str]]]:
     """Each line of the table: what it tells, whether it is a number, and a cell for each choice."""
     display = view.display
 
     def length(value: float | None) -> str:
         return say.NOTHING if value is None else display.length(value, finest=64)
 
-    def comfort(choice: Choice) -> str:
+    def comfort(choice: PatternChoice) -> str:
         if choice.piece is None or choice.design is None:
             return "25–60 %"
         found = comfort_of(choice.piece, choice.design)
         return found.in_words or found.reason
 
-    def span(choice: Choice) -> str:
+    def span(choice: PatternChoice) -> str:
         if choice.design is None:
             return "any humidity"
         return say.humidity_range(choice.design.span.rh_low_pct, choice.design.span.rh_high_pct)
 
-    def gives_out(choice: Choice, end: str) -> str:
+    def gives_out(choice: PatternChoice, end: str) -> str:
         found = choice.design and getattr(choice.design.span, end)
         return say.said(found.fit) if found else "nothing"
 
-    def wood(choice: Choice) -> str:
+    def wood(choice: PatternChoice) -> str:
         stock = choice.layout.stock
         if stock.net_m3 <= 0.0:
             return "none"
@@ -131,7 +131,7 @@ def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, l
         buy = stock.net_m3 * stock.buy_board_feet / stock.net_board_feet
         return f"{stock.net_m3 * 1000.0:.1f}{say.NBSP}dm³, buy {buy * 1000.0:.1f}"
 
-    def sheets(choice: Choice) -> str:
+    def sheets(choice: PatternChoice) -> str:
         area = choice.layout.stock.sheet_m2
         if not area:
             return say.NOTHING
@@ -139,7 +139,7 @@ def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, l
             f"{area / 0.09290304:.1f}{say.NBSP}sq ft" if view.units == "inch" else f"{area:.2f}{say.NBSP}m²"
         )
 
-    def leaves(choice: Choice) -> str:
+    def leaves(choice: PatternChoice) -> str:
         stock = choice.layout.stock
         if not stock.leaves_from_a_board or stock.board_thickness_mm is None:
             return say.NOTHING
@@ -148,7 +148,7 @@ def table_rows(choices: Sequence[Choice], view: View) -> list[tuple[str, bool, l
             f"two book-matched need {display.length(stock.leaf_width_needed_mm, 'up')} each"
         )
 
-    def held(choice: Choice) -> str:
+    def held(choice: PatternChoice) -> str:
         if choice.if_held is None:
             return say.NOTHING
         return {"none": "nothing: it only swells"}.get(choice.if_held.likelihood, choice.if_held.likelihood)

@@ -18,7 +18,7 @@ from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
 from model.records import hangings, queries, sensing, traces
 from model.records.sensing import SensorNow
-from model.records.series import Air
+from model.records.series import AirSeries
 from model.records.tables import Sensor
 from model.records.traces import Trace
 from model.records.two_rooms import TwoRooms, two_rooms
@@ -89,13 +89,13 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     )
 
 
-def as_air(trace: Trace) -> Air:
+def as_air(trace: Trace) -> AirSeries:
     """What a sensor sent as the air of its own hours, for the same drawing; what is doubted is drawn dotted.
 
     A quantity that came without the other leaves a gap.
     """
     both = ~(np.isnan(trace.temperature_c) | np.isnan(trace.rh_pct))
-    return Air(
+    return AirSeries(
         trace.at[both],
         trace.temperature_c[both],
         trace.rh_pct[both],

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from dashboard import display as say
 from dashboard import forms, sentences
 from dashboard.acts import Act, answers
-from dashboard.doors import HeardTopic
+from dashboard.doors import UnboundTopic
 from dashboard.marks import verdict_mark
 from dashboard.pages import broker_address, sensor
 from dashboard.pages.accepting import dismissed_part, shown_payload, waiting_part
@@ -54,7 +54,7 @@ def layout(view: View) -> html.Main:
 
 
 def headline(
-    sensors: tuple[SensorNow, ...], heard: list[HeardTopic], pairs: tuple[TwoRooms, ...] = ()
+    sensors: tuple[SensorNow, ...], heard: list[UnboundTopic], pairs: tuple[TwoRooms, ...] = ()
 ) -> str:
     """The page's answer in one sentence."""
     silent = [one for one in sensors if one.judgement.verdict == "unknown"]

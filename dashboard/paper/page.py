@@ -29,7 +29,7 @@ FONT_FILES = {
     (FIGURES, ""): "alegreya-sans-print-400.ttf",
     (FIGURES, "B"): "alegreya-sans-print-700.ttf",
 }
-INK, SOFT, LINE = (34, 32, 28), (93, 87, 76), (150, 143, 128)
+INK, LINE = (34, 32, 28), (150, 143, 128)
 TIDE, WOOD = (47, 108, 143), (138, 90, 43)
 MM_PER_POINT = 25.4 / 72.0
 LEADING = 1.22

@@ -141,7 +141,7 @@ class RejectedMessage(Record):
     received_at: Mapped[datetime]
 
 
-class Tally(Record):
+class RunningCount(Record):
     """A running count, by name: messages received, stored, rejected, dropped for being too many."""
 
     __tablename__ = "tally"

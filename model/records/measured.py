@@ -102,13 +102,6 @@ def undo_measurement(session: Session, measurement: Measurement, at: datetime) -
     session.flush()
 
 
-def redo_measurement(session: Session, measurement: Measurement) -> None:
-    """Believe an undone measurement again."""
-    _change(session, measurement)
-    measurement.undone_at = None
-    session.flush()
-
-
 def _change(session: Session, measurement: Measurement) -> None:
     note_change(session)
     _rewind(session, session.get_one(Body, measurement.body_id), measurement.at)

@@ -108,11 +108,6 @@ def forget_portions(store: Store, now: datetime, keep_days: int, at_once: int = 
                 break
 
 
-def forget_readings(store: Store, now: datetime, keep_days: int, at_once: int = AT_ONCE) -> int:
-    """Delete all readings that need not be kept; how many (a month dropped as a whole: about how many)."""
-    return sum(forget_portions(store, now, keep_days, at_once))
-
-
 @dataclass
 class Housekeeper:
     """Once a day by the book's clock, in small steps: months made ahead, old readings let go.

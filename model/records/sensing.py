@@ -17,8 +17,8 @@ from model.records.tables import (
     Place,
     Reading,
     RejectedMessage,
+    RunningCount,
     Sensor,
-    Tally,
     Verdict,
 )
 
@@ -235,4 +235,4 @@ def rejected(session: Session, limit: int = 20) -> tuple[Refused, ...]:
 
 def tallies(session: Session) -> dict[str, int]:
     """Every running count, by name."""
-    return {row.name: row.count for row in session.scalars(select(Tally))}
+    return {row.name: row.count for row in session.scalars(select(RunningCount))}

@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy import Double, cast, func, select
 from sqlalchemy.orm import Session
 
-from model.records.tables import AirHour, Checkpoint, Margin, Outlook
+from model.records.tables import AirHour, Checkpoint, Outlook
 from model.records.types import to_epoch_ms
 
 
@@ -30,19 +30,7 @@ class Tide:
 
 
 @dataclass(frozen=True)
-class MarginSeries:
-    """One limit's margin through time."""
-
-    fit_id: int
-    limit_name: str
-    direction: str
-    severity: str
-    at: np.ndarray
-    margin_mm: np.ndarray
-
-
-@dataclass(frozen=True)
-class Air:
+class AirSeries:
     """A place's air by the hour."""
 
     at: np.ndarray
@@ -82,7 +70,7 @@ def first_checkpoint_at(session: Session, body_id: int) -> datetime | None:
 
 
 @dataclass(frozen=True)
-class Spread:
+class YearSpread:
     """One quantity of the coming year: its 10th, 50th and 90th percentile at the end of each day."""
 
     at: np.ndarray
@@ -92,7 +80,7 @@ class Spread:
     detail: dict[str, Any]
 
 
-def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread | None:
+def outlook(session: Session, kind: str, number: int, quantity: str) -> YearSpread | None:
     """What is expected of a member, a fit's limit or a piece's air; none where no outlook was made.
 
     Parameters
@@ -110,7 +98,7 @@ def outlook(session: Session, kind: str, number: int, quantity: str) -> Spread |
     )
     start = np.datetime64(to_epoch_ms(row.at), "ms")
     days = np.arange(1, len(p50) + 1).astype("timedelta64[D]")
-    return Spread(start + days, p10, p50, p90, dict(row.detail))
+    return YearSpread(start + days, p10, p50, p90, dict(row.detail))
 
 
 def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, str], dict[str, Any]]:
@@ -123,32 +111,12 @@ def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, st
     return {(row.subject_id, row.quantity): dict(row.detail) for row in rows}
 
 
-def margin_series(
-    session: Session, fit_ids: Sequence[int], since_at: datetime, until_at: datetime
-) -> tuple[MarginSeries, ...]:
-    """The margins of some fits through time, one series a limit."""
-    rows = session.execute(
-        select(
-            Margin.fit_id, Margin.limit_name, Margin.direction, Margin.severity, Margin.at, Margin.margin_mm
-        )
-        .where(Margin.fit_id.in_(fit_ids), Margin.at >= since_at, Margin.at <= until_at)
-        .order_by(Margin.fit_id, Margin.limit_name, Margin.at)
-    ).all()
-    grouped: dict[tuple[int, str, str, str], list[tuple[datetime, float]]] = {}
-    for fit_id, limit_name, direction, severity, at, margin_mm in rows:
-        grouped.setdefault((fit_id, limit_name, direction, severity), []).append((at, margin_mm))
-    return tuple(
-        MarginSeries(*key, _instants([at for at, _ in pairs]), _column([margin for _, margin in pairs]))
-        for key, pairs in grouped.items()
-    )
-
-
 def first_air_at(session: Session, place_id: int) -> datetime | None:
     """When a place's air begins to be known."""
     return session.scalar(select(func.min(AirHour.hour_at)).where(AirHour.place_id == place_id))
 
 
-def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> Air:
+def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> AirSeries:
     """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
     # Past the typed columns: turning a year of hours into datetimes and back costs ten times the reading.
     if session.get_bind().dialect.name == "sqlite":
@@ -170,7 +138,7 @@ def air(session: Session, place_id: int, since_at: datetime, until_at: datetime)
             .order_by(AirHour.hour_at)
         ).fetchall()
     at, temperature_c, rh_pct, estimated = zip(*rows, strict=True) if rows else ((), (), (), ())
-    return Air(
+    return AirSeries(
         np.array([round(ms) for ms in at], dtype="datetime64[ms]"),
         np.array(temperature_c, dtype=np.float64),
         np.array(rh_pct, dtype=np.float64),

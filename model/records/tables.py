@@ -24,8 +24,8 @@ from model.records.arrived import (
     HeardMessage,
     Reading,
     RejectedMessage,
+    RunningCount,
     StaleHour,
-    Tally,
     Unacknowledged,
 )
 from model.records.base import Document, Record
@@ -64,11 +64,11 @@ __all__ = [
     "Reading",
     "Record",
     "RejectedMessage",
+    "RunningCount",
     "Sensor",
     "Stack",
     "StaleHour",
     "Stay",
-    "Tally",
     "Unacknowledged",
     "Verdict",
     "Warning",

@@ -12,7 +12,7 @@ from math import hypot
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from model.records.rewind import FAR, aware, mark_hours, note_change
+from model.records.rewind import aware, mark_hours, note_change
 from model.records.tables import Correction, Doubt, Sensor
 from model.wood.errors import BadInput
 from model.wood.salts import (
@@ -93,27 +93,6 @@ def doubt_span(
     session.flush()
     mark_hours(session, [sensor.id], since, until)
     return doubt
-
-
-def end_doubt(session: Session, doubt: Doubt, until_at: datetime) -> None:
-    """Believe the sensor again after an instant: the end of a doubt raised by hand that was open.
-
-    Raises
-    ------
-    BadInput
-        For a doubt that a detector raised (it ends by itself, or is undone), or an end before its beginning.
-    """
-    until = aware(until_at, "doubt", "until_at")
-    if doubt.kind != BY_HAND:
-        raise BadInput("doubt", "kind", "must have been raised by hand to be ended so", doubt.kind)
-    if until < doubt.since_at:
-        raise BadInput("doubt", "until_at", "must not come before since_at", until.isoformat())
-    take_turn(session)
-    note_change(session)
-    before = doubt.until_at or FAR
-    doubt.until_at = until
-    session.flush()
-    mark_hours(session, [doubt.sensor_id], min(before, until), max(before, until))
 
 
 def undo_doubt(session: Session, doubt: Doubt, at: datetime) -> None:
@@ -258,15 +237,6 @@ def undo_correction(session: Session, correction: Correction, at: datetime) -> N
     take_turn(session)
     note_change(session)
     correction.undone_at = aware(at, "correction", "at")
-    session.flush()
-    _mark_from(session, correction)
-
-
-def redo_correction(session: Session, correction: Correction) -> None:
-    """Let an undone correction hold again."""
-    take_turn(session)
-    note_change(session)
-    correction.undone_at = None
     session.flush()
     _mark_from(session, correction)
 

@@ -38,7 +38,7 @@ DRY_END_PCT = 1.0
 
 
 @dataclass
-class Found:
+class VerdictChanges:
     """Rows of verdicts, and what to write so that the warnings are right."""
 
     verdicts: list[Row]
@@ -78,7 +78,7 @@ class Around:
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
-    ) -> Found:
+    ) -> VerdictChanges:
         """Judge all of them at an hour, from what is stored."""
         stacks = [
             owner
@@ -101,7 +101,7 @@ class Around:
         for owner in stacks:
             changes += _changes(stored.get(owner.id, []), self._stacks[owner.id].episodes)
         verdicts += self._ready(bulk, [owner for owner in stacks if owner.until > hour], hour, climates)
-        return Found(verdicts, changes)
+        return VerdictChanges(verdicts, changes)
 
     def _ready(
         self, bulk: Bulk, owners: Sequence[Owner], hour: int, climates: Mapping[int, Climate]

@@ -31,7 +31,7 @@ from model.watch.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.trust.judge import Judge
 from model.watch.verdicts import verdict_of_piece
 from model.watch.warnings import read_stored, write_changes
-from model.watch.writing import Writer, air_writer, instants, write_portion
+from model.watch.writing import ResultWriter, air_writer, instants, write_portion
 
 __all__ = ["Evaluation", "OutlookProvider", "OutlookRequest", "Watch", "bring_up_to_date"]
 
@@ -128,7 +128,7 @@ class Watch:
             stored = read_stored(bulk, "fit", min((task.begin for task in tasks), default=hour) * HOUR_MS)
             clock = tally.took("read", clock)
         climates = {id_: Climate(self._roster.places[id_], air) for id_, air in airs.items()}
-        writer = Writer(self._store, counts, self._verdicts)
+        writer = ResultWriter(self._store, counts, self._verdicts)
         taken_back = [task for task in tasks if task.rewind_hour() is not None]
         for place_id, hours in changed.items():
             rewinds = [

@@ -35,7 +35,7 @@ TASKS_AHEAD = 2
 
 
 @dataclass(frozen=True)
-class Closest:
+class ClosestHour:
     """How near a limit of a fit came, and at which hour since 1970."""
 
     margin_mm: float
@@ -72,7 +72,7 @@ class Course:
     width_mm: Floats
     profile: Floats
     margin_mm: Mapping[tuple[int, str], Floats]
-    closest: Mapping[tuple[int, str], Closest]
+    closest: Mapping[tuple[int, str], ClosestHour]
 
 
 def courses(
@@ -204,7 +204,7 @@ def _course(
         for member, mc in zip(members, mc_pct, strict=True)
     ]
     margin_mm: dict[tuple[int, str], Floats] = {}
-    closest: dict[tuple[int, str], Closest] = {}
+    closest: dict[tuple[int, str], ClosestHour] = {}
     for fit in fits_through(owner, done, rows, None, {}, until, climates, {}, moisture_then):
         kept = hours >= fit.first
         for number, limit in enumerate(fit.limits):
@@ -212,7 +212,7 @@ def _course(
             margin_mm[key] = np.full(len(hours), np.nan)
             margin_mm[key][kept] = margins[hours[kept] - fit.first]
             least = int(np.argmin(margins))
-            closest[key] = Closest(float(margins[least]), fit.first + least)
+            closest[key] = ClosestHour(float(margins[least]), fit.first + least)
     return Course(
         owner.kind,
         owner.id,

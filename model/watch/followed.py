@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class StackNow:
+class StackFollowed:
     """A stack as it is: its boards' moisture, and where it stands.
 
     Attributes
@@ -58,7 +58,7 @@ class Followed:
     hour: int
     places: Mapping[int, PlaceOnBook]
     airs: Mapping[int, Air]
-    stacks: tuple[StackNow, ...]
+    stacks: tuple[StackFollowed, ...]
 
     def place_named(self, name: str, where: str) -> PlaceOnBook:
         """The place of a name; BadInput with the names there are."""
@@ -68,7 +68,7 @@ class Followed:
         names = ", ".join(sorted(place.name for place in self.places.values())) or "there is none"
         raise BadInput(where, "place", f"must be one on the book ({names})", name)
 
-    def stack_named(self, name: str, where: str) -> StackNow:
+    def stack_named(self, name: str, where: str) -> StackFollowed:
         """The stack of a name; BadInput with the names there are."""
         for stack in self.stacks:
             if stack.owner.name.casefold() == name.casefold():
@@ -85,7 +85,7 @@ class Followed:
         air = self.airs.get(place_id, NO_AIR)
         return seasons_of(surroundings_of(self.places[place_id]), air, [self.hour // 24 * 24])[0]
 
-    def ahead(self, stack: StackNow, place_id: int, days: int) -> Ahead:
+    def ahead(self, stack: StackFollowed, place_id: int, days: int) -> Ahead:
         """A stack through the plausible years of a place."""
         request = OutlookRequest(
             stack.owner, self.hour, place_id, {stack.owner.bodies[0].name: stack.profile}, self.airs
@@ -118,7 +118,7 @@ def followed(store: Store, now: datetime) -> Followed:
     return Followed(hour, roster.places, airs, tuple(stacks))
 
 
-def _stack(owner: Owner, document: Mapping[str, Any], hour: int, state: tuple[Any, ...]) -> StackNow:
+def _stack(owner: Owner, document: Mapping[str, Any], hour: int, state: tuple[Any, ...]) -> StackFollowed:
     profile, variance, _, mean, face, core, back = state
     lumber = lumber_from_document(document, f"stack {owner.name}")
     body = owner.bodies[0]
@@ -126,7 +126,7 @@ def _stack(owner: Owner, document: Mapping[str, Any], hour: int, state: tuple[An
     left = float(np.exp(-max(hour - body.start_hour, 0) / body.time_constant_h))
     low = min(lumber.mc_low_pct if lumber.mc_low_pct is not None else lumber.mc_pct, lumber.mc_pct)
     high = max(lumber.mc_high_pct if lumber.mc_high_pct is not None else lumber.mc_pct, lumber.mc_pct)
-    return StackNow(
+    return StackFollowed(
         owner=owner,
         hour=hour,
         profile=profile,

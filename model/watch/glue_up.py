@@ -19,7 +19,7 @@ from model.records.verdicts import judgements
 from model.watch.adhesives import LABEL, Adhesive, adhesive_named
 from model.watch.answer import Answer, Reason, days_said
 from model.watch.climate import Climate
-from model.watch.followed import Followed, StackNow, first_days, followed, settling_ahead
+from model.watch.followed import Followed, StackFollowed, first_days, followed, settling_ahead
 from model.watch.verdicts import hours_in_words, sentence
 
 GO, WAIT, NOT_TODAY = "go", "wait", "not today"
@@ -311,14 +311,14 @@ def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> 
     )
 
 
-def _together(stacks: Sequence[StackNow], ready: Mapping[int, Ready]) -> Stock:
+def _together(stacks: Sequence[StackFollowed], ready: Mapping[int, Ready]) -> Stock:
     mean = float(np.mean([stack.mc_pct for stack in stacks]))
     low, high = min(stack.low_pct for stack in stacks), max(stack.high_pct for stack in stacks)
     own = tuple(_destined_stack(stack, ready.get(stack.owner.id, Ready())) for stack in stacks)
     return Stock(" with ".join(stack.owner.name for stack in stacks), mean, low, high, own)
 
 
-def _destined_stack(stack: StackNow, ready: Ready) -> Destined:
+def _destined_stack(stack: StackFollowed, ready: Ready) -> Destined:
     target = math.nan if ready.target_mc_pct is None else ready.target_mc_pct
     return Destined(stack.owner.name, ready, stack.mc_pct - target, stack.owner.destination_id is not None)
 
@@ -326,7 +326,7 @@ def _destined_stack(stack: StackNow, ready: Ready) -> Destined:
 def _when(
     book: Followed,
     place_id: int,
-    stacks: Sequence[StackNow],
+    stacks: Sequence[StackFollowed],
     stock: Stock,
     adhesive: Adhesive,
     verdict: str,

@@ -28,7 +28,7 @@ LEAST_DAYS, WHOLE_YEAR_DAYS = 7.0, 330.0
 
 
 @dataclass(frozen=True)
-class Run:
+class YearRun:
     """A piece's members through hours of air: their mean moisture contents, and how near each limit came."""
 
     at: pd.DatetimeIndex
@@ -54,7 +54,7 @@ class Closest:
     after_days: float
 
 
-def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> Run:
+def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearRun:
     """Run a piece through air from a start of its own.
 
     Parameters
@@ -100,7 +100,7 @@ def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> Run:
                     at / 24.0,
                 )
             )
-    return Run(pd.DatetimeIndex(hours.index), mc, run.profile, tuple(found))
+    return YearRun(pd.DatetimeIndex(hours.index), mc, run.profile, tuple(found))
 
 
 def constant_air(

@@ -19,8 +19,7 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import transverse_diffusion
-from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA
+from model.wood.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion
 from model.wood.errors import BadInput
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
@@ -83,7 +82,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Stay:
+class PlacedSpan:
     """From which hour to which (not included) at which place."""
 
     since: int
@@ -110,7 +109,7 @@ class Owner:
     name: str
     bodies: tuple[Body, ...]
     fits: tuple[FitOnBook, ...]
-    stays: tuple[Stay, ...]
+    stays: tuple[PlacedSpan, ...]
     until: int = FOREVER
     destination_id: int | None = None
     fit_ids: tuple[int, ...] = ()
@@ -343,12 +342,12 @@ def is_dead_piled(body: Body) -> bool:
     return body.face_permeance == DEAD_PILED_PERMEANCE
 
 
-def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[Stay, ...]:
+def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ...]:
     """Stays in whole hours: the first from the hour it began in, a move from the next full hour."""
     spans = []
     for position, (since, until, place) in enumerate(stays):
         first = since // HOUR_MS if position == 0 else -(-since // HOUR_MS)
-        spans.append(Stay(first, FOREVER if until is None else -(-until // HOUR_MS), place))
+        spans.append(PlacedSpan(first, FOREVER if until is None else -(-until // HOUR_MS), place))
     return tuple(spans)
 
 

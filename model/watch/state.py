@@ -97,7 +97,7 @@ class States:
 
 
 @dataclass(frozen=True)
-class Record:
+class KeptState:
     """Bodies at an instant that is kept: rows into the run's bodies, and their states then."""
 
     hour: int
@@ -121,7 +121,7 @@ class Run:
         Hour of the first column of `mc_pct`.
     mc_pct : (n, hours)
         Mean moisture content at each full hour reached; NaN where none was computed.
-    records : list of Record
+    records : list of KeptState
         At each midnight UTC, at the hours an owner keeps, and at the last hour.
     states : States
         At the end.
@@ -131,7 +131,7 @@ class Run:
     first: int
     mc_pct: Floats
     states: States
-    records: list[Record] = field(default_factory=list)
+    records: list[KeptState] = field(default_factory=list)
 
 
 class _Event(NamedTuple):
@@ -232,7 +232,6 @@ class _Running:
             }
         )
         self._settling = np.exp(-2.0 / np.array([body.time_constant_h for body in bodies]))
-        self._starts = np.array([body.start_hour for body in bodies], dtype=np.int64)
         self._place = np.array(
             [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
              for row, hour in enumerate(states.hour)], dtype=np.int64,
@@ -348,7 +347,7 @@ class _Running:
         part = states.part(rows)
         mean, face, core, back = part.outline.T
         result.records.append(
-            Record(
+            KeptState(
                 hour, rows, part.profile, mean, face, core, back, part.variance_pct2, part.estimated_hours
             )
         )  # fmt: skip

@@ -30,7 +30,7 @@ ROWS_AT_ONCE = 40_000
 """Rows of one transaction: some tenths of a second in which nobody else can write."""
 
 
-class Writer:
+class ResultWriter:
     """Writes parts in as few transactions as stay short; each part is whole within one.
 
     Parameters
@@ -90,7 +90,7 @@ def air_writer(
 
 def write_portion(
     store: Store,
-    writer: "Writer",
+    writer: "ResultWriter",
     tasks: Sequence[Task],
     computed: tuple[Run, list[list[FitHours]]],
     hour: int,

@@ -30,15 +30,12 @@ HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 PRESSURE = Range("pressure_pa", 30_000.0, 120_000.0, "Pa")
 VAPOUR_PRESSURE = Range("vapour_pressure_pa", 0.0, 120_000.0, "Pa")
 DEW_POINT = Range("dew_point_c", -100.0, 100.0, "°C")
-ALTITUDE = Range("altitude_m", -500.0, 9000.0, "m")
-
 STANDARD_PRESSURE_PA = 101_325.0
 TRIPLE_POINT_C = 0.01
 LOWEST_DEW_POINT_C = -100.0
 """Where the ice equation of the source ends."""
 
 GAS_CONSTANT_OF_VAPOUR = 461.5  # J/(kg K)
-GAS_CONSTANT_OF_DRY_AIR = 287.042  # J/(kg K)
 MASS_RATIO = 0.621945  # kg of vapour to a kg of dry air at one pressure
 
 # ln p = c[0]/T + c[1] + c[2] T + c[3] T^2 + c[4] T^3 + c[5] T^4 + c[6] ln T, T in kelvin, p in pascal.
@@ -222,50 +219,6 @@ def humidity_ratio(
 
 
 @overload
-def absolute_humidity(temperature_c: float, rh_pct: float) -> float: ...
-@overload
-def absolute_humidity(temperature_c: Numbers, rh_pct: Numbers) -> Any: ...
-def absolute_humidity(temperature_c: Numbers, rh_pct: Numbers) -> Any:
-    """Mass of water vapour in a cubic metre of this air [g/m3].
-
-    Ranges and shapes as `vapour_pressure`.
-
-    Examples
-    --------
-    >>> round(absolute_humidity(20.0, 50.0), 2)
-    8.64
-    """
-
-    def density(temperature: Floats, rh: Floats) -> Floats:
-        return 1000.0 * _vapour(temperature, rh) / (GAS_CONSTANT_OF_VAPOUR * (temperature + KELVIN_AT_0_C))
-
-    return apply(density, (TEMPERATURE, temperature_c), (HUMIDITY, rh_pct))
-
-
-@overload
-def air_density(temperature_c: float, rh_pct: float, pressure_pa: float = ...) -> float: ...
-@overload
-def air_density(temperature_c: Numbers, rh_pct: Numbers, pressure_pa: Numbers = ...) -> Any: ...
-def air_density(temperature_c: Numbers, rh_pct: Numbers, pressure_pa: Numbers = STANDARD_PRESSURE_PA) -> Any:
-    """Mass of a cubic metre of moist air, dry air and vapour together [kg/m3].
-
-    Ranges and shapes as `humidity_ratio`.
-
-    Examples
-    --------
-    >>> round(air_density(20.0, 50.0), 3)
-    1.199
-    """
-
-    def density(temperature: Floats, rh: Floats, pressure: Floats) -> Floats:
-        vapour = _vapour(temperature, rh)
-        kelvin = temperature + KELVIN_AT_0_C
-        return ((pressure - vapour) / GAS_CONSTANT_OF_DRY_AIR + vapour / GAS_CONSTANT_OF_VAPOUR) / kelvin
-
-    return apply(density, (TEMPERATURE, temperature_c), (HUMIDITY, rh_pct), (PRESSURE, pressure_pa))
-
-
-@overload
 def relative_humidity_at(temperature_c: float, rh_pct: float, other_temperature_c: float) -> float: ...
 @overload
 def relative_humidity_at(temperature_c: Numbers, rh_pct: Numbers, other_temperature_c: Numbers) -> Any: ...
@@ -352,16 +305,3 @@ def relative_humidity_from_dew_point(temperature_c: Numbers, dew_point_c: Number
         return 100.0 * _saturation(dew) / _saturation(temperature)
 
     return apply(humidity, (TEMPERATURE, temperature_c), (DEW_POINT, dew_point_c))
-
-
-@overload
-def pressure_at_altitude(altitude_m: float) -> float: ...
-@overload
-def pressure_at_altitude(altitude_m: Numbers) -> Any: ...
-def pressure_at_altitude(altitude_m: Numbers) -> Any:
-    """Standard-atmosphere air pressure at an altitude of -500 to 9000 m [Pa].
-
-    >>> round(pressure_at_altitude(1500.0))
-    84556
-    """
-    return apply(lambda z: STANDARD_PRESSURE_PA * (1.0 - 2.25577e-5 * z) ** 5.2559, (ALTITUDE, altitude_m))

@@ -11,10 +11,7 @@ figure alone, is good to a factor of two, and is near that of bare wood.
 
 The diffusion scale, with which all of it is run, is chosen in `calibrate_evidence`.
 
-``python -m model.wood.calibrate`` writes `data/finish_permeance.csv` again and prints what the fit leaves;
-``python -m model.wood.calibrate --evidence STICK.csv.gz`` prints the three lines of evidence on which the
-diffusion scale rests, and the times to which the air of a stack is fitted. STICK.csv.gz is the weighed stick
-that lies with the tests.
+``python -m model.wood.calibrate`` writes `data/finish_permeance.csv` again and prints what the fit leaves.
 
 References
 ----------
@@ -23,7 +20,6 @@ References
 
 import csv
 import io
-import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
@@ -267,13 +263,8 @@ def _print_fit(fitted: Sequence[Fitted]) -> None:
         print(f"{what}: rms {rms:.2f}, worst {worst:.1f} points over {len(some)} rows")
 
 
-def main(arguments: Sequence[str]) -> None:
-    """Write the permeances and print what is left, or print the evidence for the diffusion scale."""
-    if arguments[:1] == ["--evidence"] and len(arguments) == 2:
-        from .calibrate_evidence import print_evidence
-
-        print_evidence(arguments[1])
-        return
+def main() -> None:
+    """Write the permeances and print what is left."""
     fitted = fit(published())
     target = resources.files("model.wood").joinpath("data/finish_permeance.csv")
     with open(str(target), "w", encoding="utf-8", newline="") as file:
@@ -282,4 +273,4 @@ def main(arguments: Sequence[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

@@ -26,8 +26,12 @@ that. One board may still be twice as fast or half as fast (`diffusion.DOUBT_FAC
 
 Then the air of a stack is fitted: to how long stock takes to come to its shop, and green lumber to dry. At
 9e-10 the eleven times below are met to a factor of 1.3, with no lean either way (5e-10: 1.7, 2e-9: 1.9).
+
+``python -m model.wood.calibrate_evidence STICK.csv.gz`` prints all of it; STICK.csv.gz is the weighed stick
+that lies with the tests.
 """
 
+import sys
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -36,8 +40,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from . import calibrate
-from .diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SCALE, transverse_diffusion
-from .drying import STICKERED_PERMEANCE_KG_M2_S_PA
+from .diffusion import (
+    AIR_PERMEANCE_KG_M2_S_PA,
+    DIFFUSION_SCALE,
+    STICKERED_PERMEANCE_KG_M2_S_PA,
+    transverse_diffusion,
+)
 from .moisture import Batch, advance, uniform_profile
 
 Floats = NDArray[np.float64]
@@ -228,3 +236,7 @@ def print_evidence(stick_path: str) -> None:
         f"{'typical factor off':42s}" + "".join(f"{x:7.2f}" for x in np.exp(np.sqrt(np.mean(off**2, axis=0))))
     )
     print(f"chosen: {STICKERED_PERMEANCE_KG_M2_S_PA * 1e10:g}e-10")
+
+
+if __name__ == "__main__":
+    print_evidence(sys.argv[1])

@@ -8,15 +8,15 @@ There is no one safe humidity of room air: the coldest surface decides (Tsongas 
 58(9), 2016), and nobody measures it. The answer is therefore a highest advisable humidity, never a promise.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, overload
 
 import numpy as np
 
 from .air import saturation_vapour_pressure
 from .errors import OutsideValidity
-from .units import Floats, Numbers, Range, apply, fahrenheit_to_celsius, is_scalar
+from .units import Range, fahrenheit_to_celsius
 
 OUTDOOR_TEMPERATURE = Range("outdoor_temperature_c", -60.0, 60.0, "°C")
 INDOOR_TEMPERATURE = Range("indoor_temperature_c", 0.0, 40.0, "°C")
@@ -68,93 +68,54 @@ class ColdSurfaces:
 
 
 DOUBLE_GLAZING = ColdSurfaces()
-SINGLE_GLAZING = ColdSurfaces(glazing_u_w_m2k=5.8, wall_f_rsi=0.5)
 
 
-@overload
-def surface_temperature(outdoor_temperature_c: float, indoor_temperature_c: float, f_rsi: float) -> float: ...
-@overload
-def surface_temperature(
-    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float
-) -> Any: ...
-def surface_temperature(outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float) -> Any:
-    """Temperature of an indoor surface [°C], `T_e + f (T_i - T_e)`.
+def room_humidity_at_surface_limit(
+    outdoor_temperature_c: float, indoor_temperature_c: float, f_rsi: float, surface_rh_pct: float = 100.0
+) -> float:
+    """Room humidity at which a cold surface, at `T_e + f (T_i - T_e)`, reaches a humidity of its own [%].
 
     Parameters
     ----------
-    outdoor_temperature_c, indoor_temperature_c : float, array or Series
+    outdoor_temperature_c, indoor_temperature_c : float
         [°C], -60 to 60 and 0 to 40.
     f_rsi : float
         Temperature factor, 0 (as cold as outdoors) to 1 (as warm as the room).
-
-    Examples
-    --------
-    >>> surface_temperature(-10.0, 20.0, 0.7)
-    11.0
-    """
-    factor = float(TEMPERATURE_FACTOR.check(f_rsi))
-    return apply(
-        lambda outdoor, indoor: outdoor + factor * (indoor - outdoor),
-        (OUTDOOR_TEMPERATURE, outdoor_temperature_c),
-        (INDOOR_TEMPERATURE, indoor_temperature_c),
-    )
-
-
-@overload
-def room_humidity_at_surface_limit(
-    outdoor_temperature_c: float, indoor_temperature_c: float, f_rsi: float, surface_rh_pct: float = ...
-) -> float: ...
-@overload
-def room_humidity_at_surface_limit(
-    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers, f_rsi: float, surface_rh_pct: float = ...
-) -> Any: ...
-def room_humidity_at_surface_limit(
-    outdoor_temperature_c: Numbers,
-    indoor_temperature_c: Numbers,
-    f_rsi: float,
-    surface_rh_pct: float = 100.0,
-) -> Any:
-    """Humidity of the room at which a cold surface reaches a humidity of its own [%].
-
-    Parameters
-    ----------
-    outdoor_temperature_c, indoor_temperature_c, f_rsi
-        As in `surface_temperature`.
     surface_rh_pct : float
         At the surface [%]: 100 for condensation, 80 for mould.
 
     Returns
     -------
-    same shape as the temperatures
+    float
         [%]; above 100 where the surface is warmer than the room.
+
+    Raises
+    ------
+    OutsideValidity
+        If a number lies outside its range.
 
     Examples
     --------
     >>> round(room_humidity_at_surface_limit(-10.0, 20.0, 0.7), 1)
     56.1
     """
+    outdoor = OUTDOOR_TEMPERATURE.check(outdoor_temperature_c)
+    indoor = INDOOR_TEMPERATURE.check(indoor_temperature_c)
     share = float(Range("surface_rh_pct", 0.0, 100.0, "%").check(surface_rh_pct))
-    factor = float(TEMPERATURE_FACTOR.check(f_rsi))
-
-    def humidity(outdoor: Floats, indoor: Floats) -> Floats:
-        surface = outdoor + factor * (indoor - outdoor)
-        return share * saturation_vapour_pressure(surface) / saturation_vapour_pressure(indoor)
-
-    return apply(
-        humidity, (OUTDOOR_TEMPERATURE, outdoor_temperature_c), (INDOOR_TEMPERATURE, indoor_temperature_c)
-    )
+    surface = outdoor + TEMPERATURE_FACTOR.check(f_rsi) * (indoor - outdoor)
+    return float(share * saturation_vapour_pressure(surface) / saturation_vapour_pressure(indoor))
 
 
 _TABLE_C = np.array([fahrenheit_to_celsius(at) for at, _ in ROOM_HUMIDITY_BY_OUTDOOR_F])
 _TABLE_RH = np.array([rh for _, rh in ROOM_HUMIDITY_BY_OUTDOOR_F])
 
 
-def _by_table(outdoor_c: Floats) -> Floats:
+def _by_table(outdoor_c: float) -> float:
     """The table, its end slopes carried on to either side and never below zero."""
     inside = np.interp(outdoor_c, _TABLE_C, _TABLE_RH)
     below = (outdoor_c - _TABLE_C[0]) * (_TABLE_RH[1] - _TABLE_RH[0]) / (_TABLE_C[1] - _TABLE_C[0])
     above = (outdoor_c - _TABLE_C[-1]) * (_TABLE_RH[-1] - _TABLE_RH[-2]) / (_TABLE_C[-1] - _TABLE_C[-2])
-    return np.maximum(inside + np.minimum(below, 0.0) + np.maximum(above, 0.0), 0.0)
+    return float(max(inside + min(below, 0.0) + max(above, 0.0), 0.0))
 
 
 GLASS, WALL, TABLE, HEALTH = "glass", "wall", "table", "health"
@@ -166,65 +127,13 @@ LIMIT_IN_WORDS: Mapping[str, str] = {
 }
 
 
-def _limits(surfaces: ColdSurfaces, outdoor: Floats, indoor: Floats) -> dict[str, Floats]:
-    glass = room_humidity_at_surface_limit(outdoor, indoor, max(surfaces.glazing_f_rsi, 0.0))
-    wall = room_humidity_at_surface_limit(outdoor, indoor, surfaces.wall_f_rsi, MOULD_SURFACE_RH_PCT)
-    shape = np.broadcast_shapes(np.shape(outdoor), np.shape(indoor))
+def _limits(surfaces: ColdSurfaces, outdoor: float, indoor: float) -> dict[str, float]:
     return {
-        GLASS: np.asarray(glass),
-        WALL: np.asarray(wall),
-        TABLE: np.broadcast_to(_by_table(outdoor), shape),
-        # NaN outdoors gives no ceiling, rather than 60.
-        HEALTH: HIGHEST_ROOM_RH_PCT + 0.0 * np.asarray(glass),
+        GLASS: room_humidity_at_surface_limit(outdoor, indoor, max(surfaces.glazing_f_rsi, 0.0)),
+        WALL: room_humidity_at_surface_limit(outdoor, indoor, surfaces.wall_f_rsi, MOULD_SURFACE_RH_PCT),
+        TABLE: _by_table(outdoor),
+        HEALTH: HIGHEST_ROOM_RH_PCT,
     }
-
-
-@overload
-def condensation_ceiling_rh(
-    outdoor_temperature_c: float, indoor_temperature_c: float = ..., surfaces: ColdSurfaces = ...
-) -> float: ...
-@overload
-def condensation_ceiling_rh(
-    outdoor_temperature_c: Numbers, indoor_temperature_c: Numbers = ..., surfaces: ColdSurfaces = ...
-) -> Any: ...
-def condensation_ceiling_rh(
-    outdoor_temperature_c: Numbers,
-    indoor_temperature_c: Numbers = 20.0,
-    surfaces: ColdSurfaces = DOUBLE_GLAZING,
-) -> Any:
-    """Highest room humidity that may be advised in this weather [%]. Never rises as it gets colder outdoors.
-
-    Parameters
-    ----------
-    outdoor_temperature_c : float, array or Series
-        [°C], -60 to 60. For advice over weeks take the coldest of the days ahead, not their mean.
-    indoor_temperature_c : same shape or scalar
-        [°C], 0 to 40.
-    surfaces : ColdSurfaces
-        Window and coldest wall; plain double glazing unless the house is known.
-
-    Returns
-    -------
-    same shape
-        [%], at most 60. NaN in, NaN out: no weather, no advice.
-
-    Raises
-    ------
-    OutsideValidity
-        If a scalar lies outside its range.
-
-    Examples
-    --------
-    At 0 °F, the published table:
-
-    >>> round(condensation_ceiling_rh(fahrenheit_to_celsius(0.0)), 1)
-    25.0
-    """
-    return apply(
-        lambda outdoor, indoor: np.minimum.reduce(list(_limits(surfaces, outdoor, indoor).values())),
-        (OUTDOOR_TEMPERATURE, outdoor_temperature_c),
-        (INDOOR_TEMPERATURE, indoor_temperature_c),
-    )
 
 
 @dataclass(frozen=True)
@@ -254,7 +163,18 @@ def condensation_ceiling(
     indoor_temperature_c: float = 20.0,
     surfaces: ColdSurfaces = DOUBLE_GLAZING,
 ) -> Ceiling:
-    """As `condensation_ceiling_rh` for one weather, with the limit that governs and its source.
+    """Highest room humidity that may be advised in this weather, with the limit that governs and its source.
+
+    Never rises as it gets colder outdoors.
+
+    Parameters
+    ----------
+    outdoor_temperature_c : float
+        [°C], -60 to 60. For advice over weeks take the coldest of the days ahead, not their mean.
+    indoor_temperature_c : float
+        [°C], 0 to 40.
+    surfaces : ColdSurfaces
+        Window and coldest wall; plain double glazing unless the house is known.
 
     Raises
     ------
@@ -263,13 +183,16 @@ def condensation_ceiling(
 
     Examples
     --------
-    >>> condensation_ceiling(-17.7).governing
-    'table'
+    At 0 °F, the published table:
+
+    >>> ceiling = condensation_ceiling(fahrenheit_to_celsius(0.0))
+    >>> round(ceiling.rh_pct, 1), ceiling.governing
+    (25.0, 'table')
     """
-    if not is_scalar(outdoor_temperature_c) or np.isnan(outdoor_temperature_c):
+    outdoor = float(OUTDOOR_TEMPERATURE.check(outdoor_temperature_c))
+    indoor = float(INDOOR_TEMPERATURE.check(indoor_temperature_c))
+    if math.isnan(outdoor) or math.isnan(indoor):
         raise OutsideValidity("outdoor_temperature_c", OUTDOOR_TEMPERATURE.rule, outdoor_temperature_c)
-    outdoor = OUTDOOR_TEMPERATURE.check(outdoor_temperature_c)
-    indoor = INDOOR_TEMPERATURE.check(indoor_temperature_c)
-    limits = {name: float(value) for name, value in _limits(surfaces, outdoor, indoor).items()}
+    limits = _limits(surfaces, outdoor, indoor)
     governing = min(limits, key=lambda name: limits[name])
     return Ceiling(limits[governing], governing, LIMIT_IN_WORDS[governing], limits)

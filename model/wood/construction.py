@@ -35,7 +35,7 @@ handbook, not re-read)."""
 
 
 @dataclass(frozen=True)
-class Choice:
+class PatternChoice:
     """One way to build a part.
 
     Attributes
@@ -123,11 +123,11 @@ class Comparison:
 
     part: PartWanted
     home: HomeRange
-    choices: tuple[Choice, ...]
+    choices: tuple[PatternChoice, ...]
     advised: Kind
     says: str
 
-    def choice(self, kind: str) -> Choice:
+    def choice(self, kind: str) -> PatternChoice:
         for found in self.choices:
             if found.kind == kind:
                 return found
@@ -200,7 +200,7 @@ def _said(name: str) -> str:
 # ---------------------------------------------------------------- the three
 
 
-def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
+def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice:
     layout = slab_layout(part, home.mc_range_pct, home.middle_pct, steps)
     design = _design(layout, home)
     moved = _moves(part.member(part.role, part.width_mm), home)
@@ -239,17 +239,17 @@ def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
     if verdict != "does not suit":
         reasons += layout.notes
     held_fast = None if narrow else held
-    return Choice(
+    return PatternChoice(
         "slab", "Solid slab", verdict, tuple(reasons), moved, None, fixed, held_fast, design, layout
     )  # fmt: skip
 
 
-def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
+def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice:
     layout = framed_layout(part, home.mc_range_pct, home.middle_pct, steps)
     design = _design(layout, home)
     piece = layout.piece
     if piece is None:
-        return Choice(
+        return PatternChoice(
             "framed", "Frame and panel", "does not suit", layout.notes, 0.0, None, (), None, None, layout
         )  # fmt: skip
     outside, panel = 2.0 * _moves(piece.members["stile"], home), _moves(piece.members["panel"], home)
@@ -283,12 +283,12 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
     )
     # What is held fast in a frame is the panel, when glue or finish catches it.
     held = _held(part, home) if piece.members["panel"].width_mm > IGNORED_WIDTH_MM else None
-    return Choice(
+    return PatternChoice(
         "framed", "Frame and panel", verdict, tuple(reasons), outside, panel, fixed, held, design, layout
     )  # fmt: skip
 
 
-def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
+def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice:
     layout = sheet_layout(part, home.mc_range_pct, home.middle_pct, steps)
     low_rh, high_rh = home.rh_range_pct
     least, most = (part.width_mm * rate * (high_rh - low_rh) for rate in SHEET_STRAIN_PER_RH)
@@ -306,4 +306,6 @@ def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> Choice:
         "But no wide solid wood glued along its edge: that moves and the sheet does not.",
     )
     design = _design(layout, home)
-    return Choice("sheet", "Sheet goods", verdict, tuple(reasons), most, None, fixed, None, design, layout)
+    return PatternChoice(
+        "sheet", "Sheet goods", verdict, tuple(reasons), most, None, fixed, None, design, layout
+    )

@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 DAYS_IN_YEAR = 365.2425
-LEVEL, WAVES, SLOW, PACE, FAST = 0, slice(1, 5), 5, 6, 7
+WAVES, SLOW, PACE, FAST = slice(1, 5), 5, 6, 7  # the level is 0
 STATES = 8
 
 
@@ -65,7 +65,7 @@ _STEP_DAYS = 30
 
 
 @dataclass(frozen=True, eq=False)
-class Known:
+class FilterState:
     """What the bank of filters knows of one quantity: one row a filter.
 
     Attributes
@@ -146,7 +146,9 @@ def _drift(habit: Habit) -> Floats:
     return (YEAR_TO_YEAR * _spread(habit)) ** 2 / DAYS_IN_YEAR
 
 
-def filtered(habit: Habit, scale: float, days: Integers, departures: Floats, wanted: Integers) -> list[Known]:
+def filtered(
+    habit: Habit, scale: float, days: Integers, departures: Floats, wanted: Integers
+) -> list[FilterState]:
     """The bank of filters after so many rows, for each number of rows wanted."""
     bank = habit.bank
     filters = len(bank)
@@ -169,12 +171,12 @@ def filtered(habit: Habit, scale: float, days: Integers, departures: Floats, wan
         if len(days)
         else np.empty((0, STATES))
     )
-    found: list[Known] = []
+    found: list[FilterState] = []
     done = 0
     for rows in wanted.tolist():
         span, noise = slice(done, rows), habit.noise_sd**2
         _take_in(mean, cover, log_weight, slow, fade, gain, seen[span], departures[span], noise)
-        found.append(Known(habit, mean.copy(), cover.copy(), log_weight.copy(), scale))
+        found.append(FilterState(habit, mean.copy(), cover.copy(), log_weight.copy(), scale))
         done = rows
     return found
 

@@ -44,6 +44,12 @@ AIR_PERMEANCE_KG_M2_S_PA = 2e-8
 """Vapour permeance of the still air at a bare face: about 7e-9 times a convective coefficient of 2.5 to
 3.5 W/(m2 K) (Lewis relation, from memory); with the diffusion scale it also fits best (`calibrate_evidence`).
 EN 15026's form gives a third of it in quite still air."""
+STICKERED_PERMEANCE_KG_M2_S_PA = 9e-10
+"""Of the air between stickered boards, from each face to the shop.
+
+A board in a stack is no lone board: between boards 19 mm apart the air is not the shop's. Fitted with the
+diffusion scale to eleven times of acclimation and air drying (`calibrate_evidence.STACK_TIMES`). It is what
+some 20 cm of still air lets through: a small stack has so much on its way out."""
 
 
 def cell_wall_diffusion(temperature_c: Any, mc_pct: Any) -> Any:
@@ -124,22 +130,3 @@ def permeance_in_series(film_kg_m2_s_pa: Any) -> Any:
     bare = np.isnan(film)
     both = film * AIR_PERMEANCE_KG_M2_S_PA / (film + AIR_PERMEANCE_KG_M2_S_PA)
     return np.where(bare, AIR_PERMEANCE_KG_M2_S_PA, both)
-
-
-def surface_coefficient(
-    permeance_kg_m2_s_pa: Any, saturation_pa: Any, humidity_per_moisture: Any, oven_dry_density_kg_m3: Any
-) -> Any:
-    """Surface emission coefficient in terms of moisture content, `W p_ws (dh/du) / rho0` [m/s].
-
-    Parameters
-    ----------
-    permeance_kg_m2_s_pa : float or array
-        Permeance of film and air together.
-    saturation_pa : float or array
-        Saturation vapour pressure at the temperature of the face [Pa].
-    humidity_per_moisture : float or array
-        Slope of relative humidity (as a fraction) over moisture content (as a fraction) [-].
-    oven_dry_density_kg_m3 : float or array
-        Oven-dry mass per volume.
-    """
-    return permeance_kg_m2_s_pa * saturation_pa * humidity_per_moisture / oven_dry_density_kg_m3

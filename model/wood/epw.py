@@ -10,7 +10,6 @@ Humidity below freezing is taken as the file has it. Weather services refer it t
 """
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import numpy as np
 
@@ -24,21 +23,6 @@ MISSING_TEMPERATURE_C, MISSING_RH_PCT = 99.9, 999.0
 LONGEST_GAP_H = 24
 """Missing hours in a row that are filled in a straight line; a longer gap is no weather file to build by."""
 _MONTH, _DAY, _HOUR, _DRY_BULB, _DEW_POINT, _RH = 1, 2, 3, 6, 7, 8
-
-
-def read_epw_file(path: Path) -> OutdoorClimate:
-    """The climate in an EPW file on disk; see `read_epw`.
-
-    Raises
-    ------
-    BadInput
-        If the file can't be read, or as `read_epw`.
-    """
-    try:
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError as problem:
-        raise BadInput("", "weather file", "must be a file that can be read", str(path)) from problem
-    return read_epw(text, path.name)
 
 
 def read_epw(text: str, where: str = "weather file") -> OutdoorClimate:

@@ -116,11 +116,6 @@ class FinishFilm:
     provenance: str
     note: str
 
-    @property
-    def unverified(self) -> bool:
-        """Whether the published figures are from memory."""
-        return "memory" in self.provenance
-
 
 _NO_FILM = FinishFilm(BARE, 0, nan, nan, nan, nan, False, "", "", "bare wood")
 
@@ -149,12 +144,6 @@ def _table() -> Mapping[str, Mapping[int, FinishFilm]]:
 def finish_names() -> list[str]:
     """Every finish of the table, in alphabetical order, "none" first."""
     return [BARE, *_table()]
-
-
-def films_of(name: str) -> list[FinishFilm]:
-    """The rows of the table for one finish, by number of coats; empty for a bare face."""
-    known = resolve(name)
-    return [] if known == BARE else list(_table()[known].values())
 
 
 def resolve(name: str) -> str:

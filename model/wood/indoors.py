@@ -17,8 +17,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from .air import GAS_CONSTANT_OF_VAPOUR, saturation_vapour_pressure, vapour_pressure
-from .condensation import condensation_ceiling as condensation_ceiling
-from .condensation import condensation_ceiling_rh as condensation_ceiling_rh
 from .errors import BadInput
 from .units import KELVIN_AT_0_C, Floats, Numbers, Range, apply
 
@@ -47,7 +45,6 @@ _DRY = "outdoor moisture warmed, with a small excess; size of the excess is comm
 CLASS_EXCESS_PA: Mapping[int, float] = MappingProxyType({1: 270.0, 2: 540.0, 3: 810.0, 4: 1080.0, 5: 1360.0})
 """Upper limits of the ISO 13788 humidity classes at 0 °C and below. For class 2 some copies print
 640; 540 agrees with its 4 g/m3, and is the default."""
-CLASS_2_OTHER_READING_PA = 640.0
 CLASS_TAIL_PA: Mapping[int, float] = MappingProxyType({1: 100.0, 2: 100.0, 3: 100.0, 4: 100.0, 5: 200.0})
 """The excess left at 20 °C and above in some copies; the 2001 edition has none, as is the default."""
 CLASS_USE: Mapping[int, str] = MappingProxyType(

@@ -22,12 +22,10 @@ METER_UNCERTAINTY_PCT = 1.0
 """Of a hand meter on the right species setting: Wood Handbook ch. 13 (as repeated elsewhere)."""
 USABLE_METER_PCT = (7.0, 28.0)
 """Within which a pin meter reads usefully: 7 % to fibre saturation at 27 to 30."""
-AGREE_WITHIN_PCT = 0.3
-"""Two ways of measuring one board agree when this near (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Measured:
+class MoistureMeasured:
     """A moisture content and how sure it is.
 
     Attributes
@@ -55,7 +53,7 @@ def _mass(what: str, value: float, extra_g: float = 0.0) -> float:
 
 def oven_dry_moisture(
     mass_g: float, oven_dry_g: float, scale_g: float = 0.0, extra_g: float = 0.0
-) -> Measured:
+) -> MoistureMeasured:
     """Moisture content of a sample weighed before and after drying at 103 °C to constant mass.
 
     `100 (m - m0)/m0`, ASTM D4442 and ISO 13061-1 (from memory). Finish, resin and hardware weigh as dry wood:
@@ -84,7 +82,7 @@ def oven_dry_moisture(
     if dry > wet:
         raise BadInput("", "oven_dry_g", f"must not be more than the {mass_g:g} g before drying", oven_dry_g)
     mc = 100.0 * (wet - dry) / dry
-    return Measured(mc, (100.0 + mc) * math.hypot(scale_g / wet, scale_g / dry))
+    return MoistureMeasured(mc, (100.0 + mc) * math.hypot(scale_g / wet, scale_g / dry))
 
 
 @dataclass(frozen=True)
@@ -123,7 +121,7 @@ class WitnessBoard:
         """Mass of its wood without water [g]."""
         return (self.mass_g - self.extra_g) / (1.0 + self.mc_pct / 100.0)
 
-    def moisture(self, mass_g: float, scale_g: float = 0.0) -> Measured:
+    def moisture(self, mass_g: float, scale_g: float = 0.0) -> MoistureMeasured:
         """Moisture content at another weighing.
 
         Parameters
@@ -151,7 +149,7 @@ class WitnessBoard:
         start = self.mass_g - self.extra_g
         by_scale = 100.0 * ratio * math.hypot(scale_g / now, scale_g / start)
         by_start = self.mc_uncertainty_pct * now / start
-        return Measured(max(100.0 * (ratio - 1.0), 0.0), math.hypot(by_scale, by_start))
+        return MoistureMeasured(max(100.0 * (ratio - 1.0), 0.0), math.hypot(by_scale, by_start))
 
 
 # --- by pin meter ------------------------------------------------------------------------------------
@@ -170,7 +168,7 @@ def pin_meter(
     reading_pct: float,
     wood_temperature_c: float,
     form: Literal["smooth", "rule"] = "smooth",
-) -> Measured:
+) -> MoistureMeasured:
     """Moisture content from a resistance (pin) meter, corrected for the temperature of the wood.
 
     Cold wood is wetter than it reads. The correction for species is the meter's own and comes first.
@@ -215,9 +213,4 @@ def pin_meter(
         says = f"below {low:g} % a pin meter only says: dry"
     elif reading > high:
         says = f"above {high:g} % a pin meter only says: wet"
-    return Measured(max(mc, 0.0), METER_UNCERTAINTY_PCT, says)
-
-
-def agree(one: Measured, other: Measured, within_pct: float = AGREE_WITHIN_PCT) -> bool:
-    """Whether two measurements of one board may both be taken; if not, an oven goes before a meter."""
-    return abs(one.mc_pct - other.mc_pct) <= within_pct
+    return MoistureMeasured(max(mc, 0.0), METER_UNCERTAINTY_PCT, says)

@@ -1,7 +1,8 @@
 """The compiled step of moisture through the thickness: a block of sixteen members at a time.
 
-`moisture_reference` states the same arithmetic plainly, one line of numpy for one line of algebra; read that
-first. Here the members of a block lie side by side in the lanes of a vector, layer after layer.
+`tests/oracles/moisture_reference.py` states the same arithmetic plainly, one line of numpy for one line of
+algebra; read that first. Here the members of a block lie side by side in the lanes of a vector, layer after
+layer.
 
 Flat float64 tables hand the air and the members over; the columns are named below.
 """

@@ -1,6 +1,6 @@
 """The laws of wood and air for sixteen members side by side: what `kernel` computes with.
 
-Each is the plain function of the same idea (`diffusion`, `sorption`, `moisture_reference`) in lanes.
+Each is the plain function of the same idea (`diffusion`, `sorption`) in lanes.
 """
 
 from math import exp

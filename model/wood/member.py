@@ -1,6 +1,5 @@
 """A piece of solid wood in a piece of furniture: what it is, how wide, at which moisture content."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -190,9 +189,7 @@ def finish_from(values: object, where: str, path: str) -> Finish:
     return Finish(face, face_coats, back, back_coats)
 
 
-def member_from_document(
-    name: str, values: object, where: str = "", own_woods: Iterable[Species] = ()
-) -> Member:
+def member_from_document(name: str, values: object, where: str = "") -> Member:
     """A member from its [member.name] table.
 
     Raises
@@ -202,7 +199,7 @@ def member_from_document(
     """
     table = Table(values, where, f"member.{name}", "a member")
     wood = table.text("species", "the wood, by its trade name")
-    species = find_species(wood, own_woods, where, table.key("species"))
+    species = find_species(wood, where, table.key("species"))
     figured = table.flag("figured", "burl, crotch or wild grain", False)
     angle = ring_angle_from(table, figured)
     width = table.length("width", "width across the grain")

@@ -9,7 +9,7 @@ curve. What the layers gain is what the faces let in, to rounding.
 Each step is taken once whole and once as two halves, implicitly, and the two are combined so that the error
 of first order cancels; thin boards divide a step further. Air and temperature hold from one row to the next.
 
-`moisture_reference` is the same in plain numpy; `kernel` is the compiled form used here.
+`kernel` is the compiled form; `tests/oracles/moisture_reference.py` is the same in plain numpy.
 """
 
 from dataclasses import dataclass, field

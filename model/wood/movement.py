@@ -18,31 +18,21 @@ References
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple, overload
+from typing import Any, NamedTuple, overload
 
 import numpy as np
 
 from .ring_angle import RING_ANGLE as RING_ANGLE
 from .ring_angle import coefficient_at_ring_angle as coefficient_at_ring_angle
-from .ring_angle import cut_of_ring_angle as cut_of_ring_angle
-from .ring_angle import ring_angle_from_pith as ring_angle_from_pith
 from .ring_angle import ring_angle_of_cut as ring_angle_of_cut
+from .species_record import REFERENCE_PCT, Species, coefficient_from_shrinkage
 from .units import Floats, Numbers, Range, apply
-
-if TYPE_CHECKING:
-    from .species import Species
 
 MOISTURE = Range("mc_pct", 0.0, 300.0, "%")
 WIDTH = Range("width_mm", 0.0, 1e6, "mm")
 
 COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT = 6.0, 14.0
 """Between these the printed coefficients hold (Wood Handbook ch. 13)."""
-REFERENCE_PCT = 10.0
-"""The moisture content at whose dimension the coefficients are slopes, and at which strain is zero."""
-
-LENGTHWISE_SHRINKAGE_PCT = 0.15
-"""Green to oven-dry along the grain: 0.1 to 0.2 % in normal wood (Wood Handbook ch. 4); juvenile and reaction
-wood may shrink up to about 2 % (from memory, unverified)."""
 
 SPECIES_SCATTER = 0.20
 """Boards of one species scatter about its coefficient by some 20 % (common practice, no source)."""
@@ -80,27 +70,7 @@ class Movement:
 # --- slopes -----------------------------------------------------------------------------------------
 
 
-def coefficient_from_shrinkage(shrinkage_pct: float, fibre_saturation_pct: float = 30.0) -> float:
-    """Slope on the dimension at 10 % that a total shrinkage amounts to, 1/(100 FSP/S - FSP + 10).
-
-    Eq. 13-3 of [1]_ at 10 % moisture content; it reproduces the printed coefficients of Table 13-5.
-
-    >>> round(coefficient_from_shrinkage(7.1), 5)
-    0.00248
-    """
-    return 1.0 / (100.0 * fibre_saturation_pct / shrinkage_pct - fibre_saturation_pct + REFERENCE_PCT)
-
-
-def shrinkage_from_coefficient(coefficient_per_pct: float, fibre_saturation_pct: float = 30.0) -> float:
-    """Total shrinkage [%] that a coefficient amounts to: the inverse of `coefficient_from_shrinkage`.
-
-    >>> round(shrinkage_from_coefficient(0.00248), 1)
-    7.1
-    """
-    return 100.0 * fibre_saturation_pct / (1.0 / coefficient_per_pct + fibre_saturation_pct - REFERENCE_PCT)
-
-
-def movement_of(species: "Species", ring_angle_deg: float) -> Movement:
+def movement_of(species: Species, ring_angle_deg: float) -> Movement:
     """How a board of this wood moves across a face whose rings stand at this angle.
 
     Parameters
@@ -126,27 +96,12 @@ def movement_of(species: "Species", ring_angle_deg: float) -> Movement:
     )
 
 
-def thickness_movement_of(species: "Species", ring_angle_deg: float) -> Movement:
+def thickness_movement_of(species: Species, ring_angle_deg: float) -> Movement:
     """How the thickness of a board moves whose rings stand at this angle to its wide face.
 
     Through the thickness the two directions change places: a quarter-sawn board thickens tangentially.
     """
     return movement_of(species, 90.0 - float(RING_ANGLE.check(ring_angle_deg)))
-
-
-def lengthwise_movement(
-    total_shrinkage_pct: float = LENGTHWISE_SHRINKAGE_PCT, fibre_saturation_pct: float = 30.0
-) -> Movement:
-    """How a board moves along the grain, normally nil: 1 m over 4 points is 0.2 mm.
-
-    Parameters
-    ----------
-    total_shrinkage_pct : float
-        Green to oven-dry [%]; 0.1 to 0.2 in normal wood, up to about 2 in juvenile or reaction wood.
-    """
-    total = float(Range("total_shrinkage_pct", 0.0, 3.0, "%").check(total_shrinkage_pct))
-    slope = coefficient_from_shrinkage(total, fibre_saturation_pct) if total else 0.0
-    return Movement(slope, slope, fibre_saturation_pct)
 
 
 # --- strain and width -------------------------------------------------------------------------------
@@ -235,117 +190,6 @@ def width_at(width_mm: Numbers, mc_from_pct: Numbers, mc_to_pct: Numbers, moveme
     )
 
 
-@overload
-def moisture_at_width(width_mm: float, mc_pct: float, other_width_mm: float, movement: Movement) -> float: ...
-@overload
-def moisture_at_width(
-    width_mm: Numbers, mc_pct: Numbers, other_width_mm: Numbers, movement: Movement
-) -> Any: ...
-def moisture_at_width(width_mm: Numbers, mc_pct: Numbers, other_width_mm: Numbers, movement: Movement) -> Any:
-    """Moisture content at which a part has another width [%]; the inverse of `width_at`.
-
-    Parameters
-    ----------
-    width_mm, mc_pct : float, array or Series
-        Width as measured [mm] and the moisture content then [%].
-    other_width_mm : same shape or scalar
-        The width asked for [mm].
-    movement : Movement
-
-    Returns
-    -------
-    same shape
-        Moisture content [%], 0 to fibre saturation; NaN where the part is never so wide or so narrow.
-
-    Examples
-    --------
-    >>> cherry = Movement(0.00248, 0.00248425, 30.0)
-    >>> round(moisture_at_width(381.0, 8.0, width_at(381.0, 8.0, 12.5, cherry), cherry), 9)
-    12.5
-    """
-    corners = np.array([0.0, COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT, movement.fibre_saturation_pct])
-    strains = _strain(movement, corners)
-
-    def moisture(start: Floats, mc: Floats, other: Floats) -> Floats:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            wanted = (1.0 + _strain(movement, mc)) * other / start - 1.0
-        # A width asked for at an end of the range may miss it by rounding alone.
-        slack = 1e-12
-        inside = (wanted >= strains[0] - slack) & (wanted <= strains[-1] + slack)
-        return np.where(inside, np.interp(wanted, strains, corners), np.nan)
-
-    return apply(
-        moisture,
-        (WIDTH, width_mm),
-        (MOISTURE, mc_pct),
-        (Range("other_width_mm", WIDTH.low, WIDTH.high, "mm"), other_width_mm),
-    )
-
-
-# --- the handbook's two equations as printed --------------------------------------------------------
-
-
-def change_by_coefficient(
-    dimension_mm: float, mc_from_pct: float, mc_to_pct: float, coefficient_per_pct: float
-) -> float:
-    """Change of a dimension by eq. 13-2 of [1]_: D_I C (M_F - M_I) [mm].
-
-    Parameters
-    ----------
-    dimension_mm : float
-        At the first moisture content [mm].
-    mc_from_pct, mc_to_pct : float
-        Moisture contents [%], 6 to 14: the equation holds nowhere else.
-    coefficient_per_pct : float
-        From Table 13-5 or 13-6.
-
-    Examples
-    --------
-    The handbook's example, on the page after Table 13-5: 232 mm of flat-sawn white fir, 8 to 11 %.
-
-    >>> round(change_by_coefficient(232.0, 8.0, 11.0, 0.00245), 1)
-    1.7
-    """
-    limits = (COEFFICIENT_LOW_PCT, COEFFICIENT_HIGH_PCT, "%")
-    start = float(Range("mc_from_pct", *limits).check(mc_from_pct))
-    end = float(Range("mc_to_pct", *limits).check(mc_to_pct))
-    return float(WIDTH.check(dimension_mm)) * coefficient_per_pct * (end - start)
-
-
-def change_by_shrinkage(
-    dimension_mm: float,
-    mc_from_pct: float,
-    mc_to_pct: float,
-    shrinkage_pct: float,
-    fibre_saturation_pct: float = 30.0,
-) -> float:
-    """Change of a dimension by eq. 13-3 of [1]_: D_I (M_F - M_I)/(100 FSP/S - FSP + M_I) [mm].
-
-    Parameters
-    ----------
-    dimension_mm : float
-        At the first moisture content [mm].
-    mc_from_pct, mc_to_pct : float
-        Moisture contents [%], 0 to fibre saturation.
-    shrinkage_pct : float
-        Total shrinkage, green to oven-dry, of Table 4-3 or 4-4 [%].
-    fibre_saturation_pct : float
-        30 for most woods.
-
-    Examples
-    --------
-    >>> round(change_by_shrinkage(450.0, 4.0, 16.0, 7.1), 3)
-    13.618
-    """
-    start = float(Range("mc_from_pct", 0.0, fibre_saturation_pct, "%").check(mc_from_pct))
-    end = float(Range("mc_to_pct", 0.0, fibre_saturation_pct, "%").check(mc_to_pct))
-    total = float(Range("shrinkage_pct", 0.0, 40.0, "%").check(shrinkage_pct))
-    if total == 0.0:
-        return 0.0
-    below = 100.0 * fibre_saturation_pct / total - fibre_saturation_pct + start
-    return float(WIDTH.check(dimension_mm)) * (end - start) / below
-
-
 # --- how sure ---------------------------------------------------------------------------------------
 
 
@@ -357,7 +201,7 @@ class CoefficientBand(NamedTuple):
     high: float
 
 
-def coefficient_band(species: "Species", ring_angle_deg: float, figured: bool = False) -> CoefficientBand:
+def coefficient_band(species: Species, ring_angle_deg: float, figured: bool = False) -> CoefficientBand:
     """Band of coefficients within which one board of this wood may lie.
 
     Parameters

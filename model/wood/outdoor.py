@@ -25,8 +25,6 @@ MONTH_OF_DAY = np.repeat(np.arange(12), DAYS_IN_MONTH)
 MONTH_OF_HOUR = np.repeat(MONTH_OF_DAY, 24)
 FIRST_DAY_OF_MONTH = np.concatenate([[0], np.cumsum(DAYS_IN_MONTH)[:-1]])
 
-LATITUDE = Range("latitude_deg", -90.0, 90.0, "degrees")
-LONGITUDE = Range("longitude_deg", -180.0, 180.0, "degrees")
 ZONE = Range("zone_h", -12.0, 14.0, "h")
 MONTHLY_HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 

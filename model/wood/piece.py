@@ -7,7 +7,7 @@ and the page, with one set of messages.
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,6 @@ from model.wood.member import (
     member_from_document,
 )
 from model.wood.piece_table import NOTHING, Table
-from model.wood.species import Species
 
 if TYPE_CHECKING:
     from model.wood.moisture import Batch
@@ -92,9 +91,7 @@ class Piece:
         return {name: member.mc_pct for name, member in self.members.items()}
 
 
-def piece_from_document(
-    document: Mapping[str, Any], where: str = "", own_woods: Iterable[Species] = ()
-) -> Piece:
+def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
     """A piece from its document.
 
     Parameters
@@ -103,8 +100,6 @@ def piece_from_document(
         ``{"piece": {...}, "member": {...}, "fit": {...}}``; lengths as text with a unit or mm numbers.
     where : str
         File or record, for messages.
-    own_woods : iterable of Species
-        Woods of the maker's own, that members may name.
 
     Raises
     ------
@@ -133,7 +128,7 @@ def piece_from_document(
         details[key] = str(value)
     table.refuse_the_rest()
     members = {
-        str(key): member_from_document(str(key), values, where, own_woods)
+        str(key): member_from_document(str(key), values, where)
         for key, values in _tables(document, "member", where).items()
     }
     if not members:
@@ -172,7 +167,7 @@ def document_of(piece: Piece) -> dict[str, Any]:
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
-def read_piece(text: str, where: str = "", own_woods: Iterable[Species] = ()) -> Piece:
+def read_piece(text: str, where: str = "") -> Piece:
     """A piece from the text of its piece file (TOML); BadInput for the first rule that is broken."""
     try:
         document = tomllib.loads(text)
@@ -184,7 +179,7 @@ def read_piece(text: str, where: str = "", own_woods: Iterable[Species] = ()) ->
         got = lines[min(max(line, 1), len(lines)) - 1].strip()
         rule = f"must be TOML ({_TOML_PLACE.sub('', said)})"
         raise BadInput(where, f"line {line}", rule, got) from problem
-    return piece_from_document(document, where, own_woods)
+    return piece_from_document(document, where)
 
 
 def write_piece(piece: Piece) -> str:

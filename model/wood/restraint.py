@@ -11,20 +11,18 @@ Where a wood's stiffness or strength is not printed the stress is unknown and sa
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from .errors import BadInput, OutsideValidity
 from .fits.base import RESTRAINED_STRAIN
 from .movement import movement_of, strain
 from .ring_angle import RING_ANGLE
+from .species_record import Species
 from .units import Numbers, Range, apply
-
-if TYPE_CHECKING:
-    from .species import Species
 
 SHEAR_ALLOWANCE = 1.1
 """Bending moduli are some 10 % below those in plain tension: Wood Handbook ch. 5, from memory, unverified."""
-RELAXATION_LEAST, RELAXATION_USUAL, RELAXATION_NONE = 0.5, 0.6, 1.0
+RELAXATION_LEAST, RELAXATION_NONE = 0.5, 1.0
 """Share of the elastic stress that is left: 0.5 to 0.7 over weeks and months, all of it in a cold snap of
 days. Wood Handbook ch. 5 for the fact (creep reaches the elastic deflection in a few years), the figures from
 memory."""
@@ -34,7 +32,7 @@ STRAIN_SURE = 1.5
 """Times the strain limit at which a split is called likely from strain alone (common practice, no source)."""
 TEST_DURATION_S = 450.0
 DAY_S = 86_400.0
-SNAP_S, SNAP_ENDS_S, SEASON_S = 3.0 * DAY_S, 7.0 * DAY_S, 60.0 * DAY_S
+SNAP_ENDS_S, SEASON_S = 7.0 * DAY_S, 60.0 * DAY_S
 
 Likelihood = Literal["none", "unlikely", "possible", "likely"]
 
@@ -42,7 +40,7 @@ Likelihood = Literal["none", "unlikely", "possible", "likely"]
 # --- stiffness, stress and strength ----------------------------------------------------------------
 
 
-def modulus_across(species: "Species", ring_angle_deg: float = 0.0) -> float | None:
+def modulus_across(species: Species, ring_angle_deg: float = 0.0) -> float | None:
     """Stiffness across the grain at a ring angle [MPa]; None where it isn't known.
 
     `ratio x 1.1 x bending modulus`, tangential at 0 degrees and radial at 90. Between the two it is taken
@@ -90,7 +88,7 @@ def load_duration_share(duration_s: Numbers) -> Any:
 
 
 def restrained_strain(
-    species: "Species", ring_angle_deg: float, mc_held_pct: float, mc_now_pct: float, held: float = 1.0
+    species: Species, ring_angle_deg: float, mc_held_pct: float, mc_now_pct: float, held: float = 1.0
 ) -> float:
     """Strain that a board held across its grain is denied; positive is drying, which pulls it apart.
 
@@ -108,20 +106,6 @@ def restrained_strain(
     movement = movement_of(species, ring_angle_deg)
     start, end = strain(movement, mc_held_pct), strain(movement, mc_now_pct)
     return share * (start - end) / (1.0 + start)
-
-
-def points_to_strain_limit(species: "Species", ring_angle_deg: float = 0.0) -> float:
-    """Points of moisture content that a board held fast may dry before it reaches the strain limit."""
-    return RESTRAINED_STRAIN / movement_of(species, ring_angle_deg).coefficient_per_pct
-
-
-def points_to_strength(species: "Species", ring_angle_deg: float = 0.0) -> float | None:
-    """Points that it may dry before elastic stress reaches the printed strength; None where not known."""
-    modulus = modulus_across(species, ring_angle_deg)
-    if modulus is None or species.tension_perp_kpa is None:
-        return None
-    rise = modulus * movement_of(species, ring_angle_deg).coefficient_per_pct
-    return species.tension_perp_kpa / 1000.0 / rise
 
 
 # --- risk as a band ---------------------------------------------------------------------------------
@@ -173,7 +157,7 @@ class SplitRisk:
 
 
 def split_risk(
-    species: "Species",
+    species: Species,
     ring_angle_deg: float,
     mc_held_pct: float,
     mc_now_pct: float,
@@ -218,46 +202,15 @@ def split_risk(
         restrained_strain(species, ring_angle_deg, mc_held_pct, mc_now_pct, held),
         duration_s,
         RELAXATION_NONE if duration_s <= SNAP_ENDS_S else RELAXATION_LEAST,
-        "held fast across its grain",
-        strain_decides=True,
     )
 
 
-def surface_check_risk(
-    species: "Species",
-    ring_angle_deg: float,
-    mc_mean_pct: float,
-    mc_surface_pct: float,
-    duration_s: float = SNAP_S,
-) -> SplitRisk:
-    """Whether the surface of a drying board checks: the outside wants to shrink and the inside holds it.
-
-    The strain denied is that between the mean of the board and its surface; `E_T C (M_mean - M_surface)`
-    (derived). A wetting board has its surface pressed together: none.
-
-    Parameters
-    ----------
-    species : Species
-    ring_angle_deg : float
-        Of the face [degrees], 0 to 90.
-    mc_mean_pct, mc_surface_pct : float
-        Mean over the thickness and at the surface [%], from the moisture solver.
-    duration_s : float
-        How long the surface has been so much drier [s]; three days if left out.
-    """
-    denied = restrained_strain(species, ring_angle_deg, mc_mean_pct, mc_surface_pct)
-    how = "drier at its surface than within"
-    return _judged(species, ring_angle_deg, denied, duration_s, RELAXATION_LEAST, how, strain_decides=False)
-
-
 def _judged(
-    species: "Species",
+    species: Species,
     ring_angle_deg: float,
     denied: float,
     duration_s: float,
     kept: float,
-    how: str,
-    strain_decides: bool,
 ) -> SplitRisk:
     if not math.isfinite(denied):
         raise BadInput("", "moisture content", "must be a number", denied)
@@ -274,22 +227,22 @@ def _judged(
         weakest = (1.0 - STRENGTH_SCATTER) * lasting * printed
         strongest = (1.0 + STRENGTH_SCATTER) * lasting * printed
     risk = SplitRisk("none", denied, RESTRAINED_STRAIN, elastic, low, high, weakest, strongest, says="")
-    likelihood = _likelihood(risk, strain_decides)
-    return replace(risk, likelihood=likelihood, says=_sentence(species, risk, likelihood, how))
+    likelihood = _likelihood(risk)
+    return replace(risk, likelihood=likelihood, says=_sentence(species, risk, likelihood))
 
 
-def _likelihood(risk: SplitRisk, strain_decides: bool) -> Likelihood:
+def _likelihood(risk: SplitRisk) -> Likelihood:
     if risk.strain <= 0.0:
         return "none"
     kindest, harshest = risk.of_strength or (0.0, 0.0)
-    if (strain_decides and risk.of_strain_limit >= STRAIN_SURE) or kindest >= 1.0:
+    if risk.of_strain_limit >= STRAIN_SURE or kindest >= 1.0:
         return "likely"
     if risk.of_strain_limit >= 1.0 or harshest >= 1.0:
         return "possible"
     return "unlikely"
 
 
-def _sentence(species: "Species", risk: SplitRisk, likelihood: Likelihood, how: str) -> str:
+def _sentence(species: Species, risk: SplitRisk, likelihood: Likelihood) -> str:
     wood = species.name
     if likelihood == "none":
         if risk.strain == 0.0:
@@ -305,4 +258,4 @@ def _sentence(species: "Species", risk: SplitRisk, likelihood: Likelihood, how: 
             stress = f"{risk.stress_low_mpa:.1f} to {stress}"
         strength = f"{risk.strength_low_mpa:.1f} to {risk.strength_high_mpa:.1f}"
         by_stress = f"stress {stress} MPa against a strength of {strength} MPa"
-    return f"{wood} {how}: a split is {likelihood}; {by_strain}, {by_stress}."
+    return f"{wood} held fast across its grain: a split is {likelihood}; {by_strain}, {by_stress}."

@@ -23,36 +23,6 @@ def coefficient_at_ring_angle(radial: float, tangential: float, ring_angle_deg: 
     return tangential * math.cos(angle) ** 2 + radial * math.sin(angle) ** 2
 
 
-def ring_angle_from_pith(width_mm: float, pith_distance_mm: float) -> float:
-    """Ring angle that stands for a whole board of which the distance to the pith is known [degrees].
-
-    In a board that was cut flat the rings turn from 0° below the middle to steeper at the edges. Averaged
-    over the width, sin² of the angle is 1 - (2r/w) atan(w/2r), r being the distance of the face from the
-    pith; the angle returned has that sine, so `movement_of` gives the mean coefficient of the board.
-
-    Parameters
-    ----------
-    width_mm : float
-        Width of the board, above 0.
-    pith_distance_mm : float
-        From the pith, square to the face [mm], 0 or more.
-
-    Examples
-    --------
-    >>> round(ring_angle_from_pith(150.0, 80.0), 2)
-    26.32
-    """
-    if not 0.0 < width_mm < math.inf:
-        raise BadInput("", "width_mm", "must be above 0 mm", width_mm)
-    if not 0.0 <= pith_distance_mm < math.inf:
-        raise BadInput("", "pith_distance_mm", "must be 0 mm or more", pith_distance_mm)
-    half = 0.5 * width_mm
-    if pith_distance_mm > 1000.0 * half:
-        return 0.0
-    flat_part = pith_distance_mm / half * math.atan2(half, pith_distance_mm)
-    return math.degrees(math.asin(math.sqrt(max(0.0, 1.0 - flat_part))))
-
-
 FLAT_SAWN, RIFT_SAWN, QUARTER_SAWN = "flat-sawn", "rift-sawn", "quarter-sawn"
 RING_ANGLE_OF_CUT = {FLAT_SAWN: 0.0, RIFT_SAWN: 45.0, QUARTER_SAWN: 90.0}
 """The middle of what the trade calls so; at 45° the coefficient is the mean of the two."""
@@ -90,15 +60,3 @@ def ring_angle_of_cut(cut: str, where: str = "", what: str = "cut") -> float:
     if name is None or not isinstance(cut, str):
         raise BadInput(where, what, "must be flat-sawn, rift-sawn or quarter-sawn", cut)
     return RING_ANGLE_OF_CUT[name]
-
-
-def cut_of_ring_angle(ring_angle_deg: float) -> str:
-    """What the trade calls a board with this ring angle: flat-sawn to 30, rift-sawn to 60, else quarter-sawn.
-
-    >>> cut_of_ring_angle(20.0)
-    'flat-sawn'
-    """
-    angle = float(RING_ANGLE.check(ring_angle_deg))
-    if angle < 30.0:
-        return FLAT_SAWN
-    return RIFT_SAWN if angle < 60.0 else QUARTER_SAWN

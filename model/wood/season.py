@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .departures import HUMIDITY, TEMPERATURE, Known, filtered
+from .departures import HUMIDITY, TEMPERATURE, FilterState, filtered
 from .errors import BadInput
 
 Floats = NDArray[np.float64]
@@ -104,8 +104,8 @@ class Season:
 
     day: int
     expectation: Expectation
-    temperature: Known
-    humidity: Known
+    temperature: FilterState
+    humidity: FilterState
     seen_days: int = 0
     measured_days: int = 0
 

@@ -25,10 +25,6 @@ HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 """The printed table spans 5 to 95 %; above 95 the equation is extrapolated."""
 MOISTURE = Range("mc_pct", 0.0, 300.0, "%")
 
-ADSORPTION_TO_DESORPTION = 0.8
-"""Ratio of the moisture content reached from the dry side to that reached from the wet side, near room
-temperature. From memory of Wood Handbook ch. 4, unverified; the 1999 edition is remembered as 0.85."""
-
 
 class _Constants(NamedTuple):
     scale: Floats  # 1800 / W
@@ -178,39 +174,4 @@ def sorption_slope(temperature_c: Numbers, rh_pct: Numbers) -> Any:
         lambda temperature, rh: _slope(_constants(temperature), rh / 100.0),
         (TEMPERATURE, temperature_c),
         (HUMIDITY, rh_pct),
-    )
-
-
-class HysteresisBounds(NamedTuple):
-    """Moisture contents between which wood may sit in one and the same air, by where it came from."""
-
-    adsorbing_pct: Any
-    """Wood that has been drier and is taking up moisture [%]."""
-    desorbing_pct: Any
-    """Wood that has been wetter and is giving it off [%]."""
-
-
-def hysteresis_bounds(mc_pct: Numbers, ratio: float = ADSORPTION_TO_DESORPTION) -> HysteresisBounds:
-    """Band about the mean curve within which wood may sit, by its history.
-
-    The mean curve lies midway: desorbing = 2 M/(1 + r), adsorbing = 2 r M/(1 + r).
-
-    Parameters
-    ----------
-    mc_pct : float, array or Series
-        Moisture content on the mean curve [%], 0 to 300.
-    ratio : float
-        Adsorption to desorption, 0 < r <= 1. The default 0.8 is from memory, unverified.
-
-    Examples
-    --------
-    >>> low, high = hysteresis_bounds(9.0)
-    >>> round(low, 3), round(high, 3)
-    (8.0, 10.0)
-    """
-    if not 0.0 < ratio <= 1.0:
-        raise OutsideValidity("ratio", "must lie above 0 and at most 1", ratio)
-    return HysteresisBounds(
-        apply(lambda mc: 2.0 * ratio / (1.0 + ratio) * mc, (MOISTURE, mc_pct)),
-        apply(lambda mc: 2.0 / (1.0 + ratio) * mc, (MOISTURE, mc_pct)),
     )

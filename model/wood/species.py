@@ -7,12 +7,9 @@ some elsewhere, some are remembered, and some had to be derived.
 
 import difflib
 import unicodedata
-from collections.abc import Iterable
-from dataclasses import replace
 from functools import cache
 
 from .errors import BadInput
-from .movement import coefficient_from_shrinkage, movement_of, shrinkage_from_coefficient, strain
 from .species_record import PROVENANCE_IN_WORDS as PROVENANCE_IN_WORDS
 from .species_record import Fact as Fact
 from .species_record import Species as Species
@@ -34,8 +31,8 @@ class UnknownSpecies(BadInput):
         self.near_matches = near_matches
 
 
-def find_species(name: str, own: Iterable[Species] = (), where: str = "", what: str = "species") -> Species:
-    """The wood that goes by this name in the trade, the handbook or the maker's own book.
+def find_species(name: str, where: str = "", what: str = "species") -> Species:
+    """The wood that goes by this name in the trade or the handbook.
 
     Case, spaces, hyphens and accents don't matter; "ash, white", "White Ash" and "white-ash" are one.
 
@@ -43,8 +40,6 @@ def find_species(name: str, own: Iterable[Species] = (), where: str = "", what: 
     ----------
     name : str
         A trade name, synonym, handbook name or, for imported woods, botanical name.
-    own : iterable of Species
-        Woods of the maker's own; they go before the tables.
     where, what : str
         For the error: the file, and the key.
 
@@ -61,99 +56,16 @@ def find_species(name: str, own: Iterable[Species] = (), where: str = "", what: 
     if not isinstance(name, str):
         raise UnknownSpecies(where, what, name, ())
     key = _plain(name)
-    for wood in own:
-        if _plain(wood.name) == key:
-            return wood
     found = _by_any_name().get(key)
     if found is not None:
         return catalogue()[found]
-    raise UnknownSpecies(where, what, name, _near(key, own))
+    raise UnknownSpecies(where, what, name, _near(key))
 
 
 def all_species() -> tuple[Species, ...]:
     """Every wood of the tables, hardwoods, softwoods, then imported woods, each by name."""
     order = {"hardwood": 0, "softwood": 1, "imported": 2}
     return tuple(sorted(catalogue().values(), key=lambda wood: (order[wood.group], wood.name.lower())))
-
-
-def trade_names(species: Species) -> tuple[str, ...]:
-    """The other names by which this wood is found."""
-    return tuple(row["trade_name"] for row in rows("trade_names") if row["common_name"] == species.name)
-
-
-def species_from_measured_widths(
-    name: str,
-    like: Species,
-    wide: tuple[float, float],
-    narrow: tuple[float, float],
-    ring_angle_deg: float = 0.0,
-) -> Species:
-    """A wood of the maker's own, from one board measured twice.
-
-    Everything is taken from a wood it resembles, and that wood's movement is scaled, radial and tangential
-    alike, until it carries the board exactly from the one measured width to the other.
-
-    Parameters
-    ----------
-    name : str
-        What to call it.
-    like : Species
-        The wood it resembles: gives density, stiffness and the ratio of radial to tangential.
-    wide, narrow : (width_mm, mc_pct)
-        The two measurements, the wider at the higher moisture content. They must lie at least 2 points
-        apart: a hand meter is good to about one.
-    ring_angle_deg : float
-        Of the board measured; 0 flat-sawn, 90 quarter-sawn.
-
-    Raises
-    ------
-    BadInput
-        If the measurements contradict each other or say something no wood does.
-    """
-    (wide_mm, wide_mc), (narrow_mm, narrow_mc) = wide, narrow
-    if not 0.0 < narrow_mm < wide_mm:
-        raise BadInput("", "widths", "must be two lengths, the wider first", (wide_mm, narrow_mm))
-    if not 0.0 <= narrow_mc < wide_mc <= like.fibre_saturation_pct:
-        rule = f"must lie within 0 to {like.fibre_saturation_pct:g} % and be higher for the wider board"
-        raise BadInput("", "moisture contents", rule, (wide_mc, narrow_mc))
-    if wide_mc - narrow_mc < 2.0:
-        raise BadInput("", "moisture contents", "must lie at least 2 points apart", (wide_mc, narrow_mc))
-    movement = movement_of(like, ring_angle_deg)
-    # narrow (1 + k s_wide) = wide (1 + k s_narrow), for the factor k on every strain.
-    factor = (wide_mm - narrow_mm) / (
-        narrow_mm * strain(movement, wide_mc) - wide_mm * strain(movement, narrow_mc)
-    )
-    if not 0.2 <= factor <= 4.0:
-        rule = f"must show movement something like that of {like.name} (this is {factor:.2g} times as much)"
-        raise BadInput("", "measured widths", rule, (wide, narrow))
-    saturation = like.fibre_saturation_pct
-
-    def scaled(shrinkage_pct: float) -> float:
-        slope = coefficient_from_shrinkage(shrinkage_pct, saturation) * factor
-        return shrinkage_from_coefficient(slope, saturation)
-
-    source = f"two measured widths: {wide_mm:g} mm at {wide_mc:g} % and {narrow_mm:g} mm at {narrow_mc:g} %"
-    note = f"{factor:.3g} times the movement of {like.name}; ring angle {ring_angle_deg:g} degrees"
-    facts = dict(like.facts)
-    for key in _MOVING:
-        facts[key] = Fact(source, "measured", note)
-    for key in facts.keys() - set(_MOVING):
-        facts[key] = Fact(f"{like.name}: {facts[key].source}", "borrowed", facts[key].note)
-    return replace(
-        like,
-        name=name.strip(),
-        handbook_name="",
-        group="own",
-        c_radial_per_pct=like.c_radial_per_pct * factor,
-        c_tangential_per_pct=like.c_tangential_per_pct * factor,
-        shrinkage_radial_pct=scaled(like.shrinkage_radial_pct),
-        shrinkage_tangential_pct=scaled(like.shrinkage_tangential_pct),
-        facts=facts,
-        shrinkage_volumetric_pct=None,
-    )
-
-
-_MOVING = ("c_radial_per_pct", "c_tangential_per_pct", "shrinkage_radial_pct", "shrinkage_tangential_pct")
 
 
 # --- names ------------------------------------------------------------------------------------------
@@ -189,10 +101,9 @@ def _turned(handbook_name: str) -> str:
     return f"{rest} {head}" if comma else ""
 
 
-def _near(key: str, own: Iterable[Species]) -> tuple[str, ...]:
+def _near(key: str) -> tuple[str, ...]:
     shown: dict[str, str] = {_plain(wood.name): wood.name for wood in catalogue().values()}
     shown |= {_plain(row["trade_name"]): row["trade_name"] for row in rows("trade_names")}
-    shown |= {_plain(wood.name): wood.name for wood in own}
     close = difflib.get_close_matches(key, shown, n=6, cutoff=0.7)
     holding = sorted((plain for plain in shown if len(key) >= 3 and key in plain), key=len)
     whole_word = [plain for plain in holding if key in _words(shown[plain])]

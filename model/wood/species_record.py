@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from .errors import BadInput
-from .movement import coefficient_from_shrinkage, shrinkage_from_coefficient
-
 DEFAULT_FIBRE_SATURATION_PCT = 30.0
-_TYPICAL_SPECIFIC_GRAVITY = {"hardwood": 0.55, "softwood": 0.42, "imported": 0.60, "own": 0.55}
+REFERENCE_PCT = 10.0
+"""The moisture content at whose dimension the coefficients are slopes, and at which strain is zero."""
+_TYPICAL_SPECIFIC_GRAVITY = {"hardwood": 0.55, "softwood": 0.42, "imported": 0.60}
 
 PROVENANCE_IN_WORDS: Mapping[str, str] = {
     "read": "read on the printed page",
@@ -24,8 +23,6 @@ PROVENANCE_IN_WORDS: Mapping[str, str] = {
     "derived": "derived from other figures of this wood",
     "borrowed": "taken from a near relative",
     "assumed": "assumed, no figure found",
-    "measured": "measured by the maker",
-    "own": "the maker's own figure",
 }
 """How a figure is known, in the words shown beside it."""
 
@@ -66,7 +63,7 @@ class Species:
     Attributes
     ----------
     name, handbook_name, group : str
-        Trade name, the name in the handbook's tables, and hardwood, softwood, imported or own.
+        Trade name, the name in the handbook's tables, and hardwood, softwood or imported.
     c_radial_per_pct, c_tangential_per_pct : float
         Change of a dimension for one point of moisture content, as a fraction of it, between 6 and 14 %.
     shrinkage_radial_pct, shrinkage_tangential_pct : float
@@ -100,71 +97,26 @@ class Species:
     facts: Mapping[str, Fact] = field(default_factory=dict, compare=False, repr=False)
     shrinkage_volumetric_pct: float | None = None
 
-    @classmethod
-    def from_table(
-        cls,
-        name: str,
-        *,
-        c_radial_per_pct: float | None = None,
-        c_tangential_per_pct: float | None = None,
-        shrinkage_radial_pct: float | None = None,
-        shrinkage_tangential_pct: float | None = None,
-        specific_gravity_12pct: float | None = None,
-        specific_gravity_green: float | None = None,
-        moe_mpa: float | None = None,
-        tension_perp_kpa: float | None = None,
-        et_el: float | None = None,
-        er_el: float | None = None,
-        fibre_saturation_pct: float = DEFAULT_FIBRE_SATURATION_PCT,
-        source: str = "the maker's own table",
-        note: str = "",
-    ) -> "Species":
-        """A wood of the maker's own, from whatever table they have.
 
-        Needs, for each of radial and tangential, the coefficient or the total shrinkage (the other is
-        derived), and one of the two specific gravities.
+def coefficient_from_shrinkage(shrinkage_pct: float, fibre_saturation_pct: float = 30.0) -> float:
+    """Slope on the dimension at 10 % that a total shrinkage amounts to, 1/(100 FSP/S - FSP + 10).
 
-        Raises
-        ------
-        BadInput
-            If a figure is missing or out of any reason, naming it.
-        """
-        if not name.strip():
-            raise BadInput("", "name", "must be a name", name)
-        figures: dict[str, Any] = {
-            "c_radial_per_pct": _within("c_radial_per_pct", c_radial_per_pct, 0.0001, 0.01),
-            "c_tangential_per_pct": _within("c_tangential_per_pct", c_tangential_per_pct, 0.0001, 0.01),
-            "shrinkage_radial_pct": _within("shrinkage_radial_pct", shrinkage_radial_pct, 0.3, 25.0),
-            "shrinkage_tangential_pct": _within(
-                "shrinkage_tangential_pct", shrinkage_tangential_pct, 0.3, 25.0
-            ),
-            "specific_gravity_12pct": _within("specific_gravity_12pct", specific_gravity_12pct, 0.05, 1.4),
-            "specific_gravity_green": _within("specific_gravity_green", specific_gravity_green, 0.05, 1.3),
-            "moe_mpa": _within("moe_mpa", moe_mpa, 500.0, 40_000.0),
-            "tension_perp_kpa": _within("tension_perp_kpa", tension_perp_kpa, 100.0, 20_000.0),
-            "et_el": _within("et_el", et_el, 0.005, 1.0),
-            "er_el": _within("er_el", er_el, 0.005, 1.0),
-        }
-        saturation = _within("fibre_saturation_pct", fibre_saturation_pct, 18.0, 40.0)
-        for direction in ("radial", "tangential"):
-            if figures[f"c_{direction}_per_pct"] is None and figures[f"shrinkage_{direction}_pct"] is None:
-                rule = f"or shrinkage_{direction}_pct must be given"
-                raise BadInput("", f"c_{direction}_per_pct", rule, None)
-        if figures["specific_gravity_12pct"] is None and figures["specific_gravity_green"] is None:
-            raise BadInput("", "specific_gravity_12pct", "or specific_gravity_green must be given", None)
-        facts = {key: Fact(source, "own", note) for key, value in figures.items() if value is not None}
-        facts["fibre_saturation_pct"] = Fact(source, "own", note)
-        figures["fibre_saturation_pct"] = saturation
-        derive(figures, facts)
-        return cls(name=name.strip(), handbook_name="", group="own", facts=facts, **figures)
+    Wood Handbook (FPL-GTR-190, 2010) eq. 13-3 at 10 % moisture content; it reproduces the printed
+    coefficients of Table 13-5.
+
+    >>> round(coefficient_from_shrinkage(7.1), 5)
+    0.00248
+    """
+    return 1.0 / (100.0 * fibre_saturation_pct / shrinkage_pct - fibre_saturation_pct + REFERENCE_PCT)
 
 
-def _within(what: str, value: float | None, low: float, high: float) -> float | None:
-    if value is None:
-        return None
-    if not low <= value <= high:
-        raise BadInput("", what, f"must lie in {low:g} to {high:g}", value)
-    return float(value)
+def shrinkage_from_coefficient(coefficient_per_pct: float, fibre_saturation_pct: float = 30.0) -> float:
+    """Total shrinkage [%] that a coefficient amounts to: the inverse of `coefficient_from_shrinkage`.
+
+    >>> round(shrinkage_from_coefficient(0.00248), 1)
+    7.1
+    """
+    return 100.0 * fibre_saturation_pct / (1.0 / coefficient_per_pct + fibre_saturation_pct - REFERENCE_PCT)
 
 
 def derive(figures: dict[str, Any], facts: dict[str, Fact], group: str = "hardwood") -> None:

@@ -11,8 +11,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from .movement import coefficient_from_shrinkage
-from .species_record import DEFAULT_FIBRE_SATURATION_PCT, Fact, Species, derive
+from .species_record import DEFAULT_FIBRE_SATURATION_PCT, Fact, Species, coefficient_from_shrinkage, derive
 
 LOW_FIBRE_SATURATION_PCT = 22.0
 LOW_FIBRE_SATURATION_WOODS = frozenset(

@@ -2,14 +2,11 @@
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from .errors import BadInput
 from .movement import movement_of, strain
+from .species_record import Species
 from .units import MM_PER_INCH, Range
-
-if TYPE_CHECKING:
-    from .species import Species
 
 THICKNESS = Range("thickness_mm", 0.1, 500.0, "mm")
 WIDTH = Range("width_mm", 1.0, 5000.0, "mm")
@@ -73,25 +70,12 @@ class Resawn:
     ----------
     leaves : int
         How many leaves; 1 leaves the board whole, 0 where it is too thin even for that.
-    leaf_thickness_mm, leaf_width_mm : float
+    leaf_width_mm : float
         Of each when clean [mm].
-    bookmatched_width_mm : float
-        Of the leaves opened in pairs like books, a leaf left over not counted [mm].
-    slip_matched_width_mm : float
-        Of all leaves side by side in order [mm].
-    coverage : float
-        Area of leaves to a unit area of one leaf from the same board: what resawing multiplies it by.
-    left_over_mm : float
-        Thickness beyond leaves, kerfs and clean-up [mm].
     """
 
     leaves: int
-    leaf_thickness_mm: float
     leaf_width_mm: float
-    bookmatched_width_mm: float
-    slip_matched_width_mm: float
-    coverage: float
-    left_over_mm: float
 
 
 def resaw(
@@ -135,52 +119,7 @@ def resaw(
         raise BadInput("", "edge_trim_mm", "must leave something of the width", edge_trim_mm)
     # A micrometre of slack: fractions of an inch in millimetres do not add up exactly.
     leaves = int((thickness + kerf + 1e-3) // (leaf + clean_up + kerf))
-    used = leaves * (leaf + clean_up) + max(leaves - 1, 0) * kerf
-    return Resawn(
-        leaves,
-        leaf,
-        width,
-        2 * (leaves // 2) * width,
-        leaves * width,
-        float(leaves),
-        max(thickness - used, 0.0),
-    )
-
-
-def leaf_thickness(
-    thickness_mm: float, leaves: int, kerf_mm: float = KERF_MM, clean_up_mm: float = CLEAN_UP_MM
-) -> float:
-    """Thickness of each leaf when a board is resawn into so many [mm].
-
-    Raises
-    ------
-    BadInput
-        If nothing would be left of them.
-
-    Examples
-    --------
-    >>> round(leaf_thickness(25.4, 2) / 25.4, 3)
-    0.375
-    """
-    thickness = _checked(THICKNESS, "thickness_mm", thickness_mm)
-    if leaves < 1:
-        raise BadInput("", "leaves", "must be 1 or more", leaves)
-    kerfs = (leaves - 1) * _allowance("kerf_mm", kerf_mm)
-    left = (thickness - kerfs) / leaves - _allowance("clean_up_mm", clean_up_mm)
-    if left <= 0.0:
-        raise BadInput("", "leaves", f"must be fewer: {thickness:.4g} mm goes into kerf and clean-up", leaves)
-    return left
-
-
-def thickness_for_leaves(
-    leaf_thickness_mm: float, leaves: int, kerf_mm: float = KERF_MM, clean_up_mm: float = CLEAN_UP_MM
-) -> float:
-    """Thickness of the board that so many leaves need [mm]: the inverse of `leaf_thickness`."""
-    leaf = _checked(THICKNESS, "leaf_thickness_mm", leaf_thickness_mm)
-    if leaves < 1:
-        raise BadInput("", "leaves", "must be 1 or more", leaves)
-    kerf, clean_up = _allowance("kerf_mm", kerf_mm), _allowance("clean_up_mm", clean_up_mm)
-    return leaves * (leaf + clean_up) + (leaves - 1) * kerf
+    return Resawn(leaves, width)
 
 
 def _allowance(what: str, value: float) -> float:
@@ -190,7 +129,7 @@ def _allowance(what: str, value: float) -> float:
 # --- weight ------------------------------------------------------------------------------------------
 
 
-def specific_gravity_at(species: "Species", mc_pct: float) -> float:
+def specific_gravity_at(species: Species, mc_pct: float) -> float:
     """Oven-dry mass on the volume at a moisture content, water being 1.
 
     The printed value at 12 % changed by the swelling of the volume, radial and tangential, by the same
@@ -210,7 +149,7 @@ def specific_gravity_at(species: "Species", mc_pct: float) -> float:
     return species.specific_gravity_12pct / volume
 
 
-def density_kg_m3(species: "Species", mc_pct: float) -> float:
+def density_kg_m3(species: Species, mc_pct: float) -> float:
     """Mass of a cubic metre of wood with its water [kg/m3].
 
     `1000 G (1 + M/100)` with the specific gravity at that moisture content, Wood Handbook (FPL-GTR-190,
@@ -232,7 +171,7 @@ def density_kg_m3(species: "Species", mc_pct: float) -> float:
 
 
 def weight_kg(
-    species: "Species",
+    species: Species,
     mc_pct: float,
     thickness_mm: float,
     width_mm: float,

@@ -111,15 +111,6 @@ class Range:
         inside = (array >= self.low) & (array <= self.high)
         return np.where(inside, array, np.nan)
 
-    def count_outside(self, value: Numbers) -> int:
-        """How many values lie outside and so become NaN; values that are NaN already don't count.
-
-        >>> Range("rh_pct", 0, 100, "%").count_outside(np.array([40.0, 101.0, np.nan, -1.0]))
-        2
-        """
-        array = np.asarray(value, dtype=np.float64)
-        return int(np.count_nonzero((array < self.low) | (array > self.high)))
-
 
 def apply(function: Callable[..., Any], *pairs: tuple[Range, Numbers]) -> Any:
     """Check each value against its range, compute, and give back the shape that was given.

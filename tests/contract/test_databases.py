@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
-from ingest.batch import Batch, Heard, Refused, Row
+from ingest.batch import Heard, RefusedMessage, Row, WriteBatch
 from ingest.books import BookAway
 from ingest.broker import EmbeddedBroker
 from ingest.settings import IngestSettings, Limits
@@ -46,8 +46,8 @@ def writer(either: Store) -> Iterator[Writer]:
     made.drop()
 
 
-def batch_of(*rows: Row) -> Batch:
-    batch = Batch(messages=len(rows))
+def batch_of(*rows: Row) -> WriteBatch:
+    batch = WriteBatch(messages=len(rows))
     for row in rows:
         batch.add(row, "air/1", b"raw")
     return batch
@@ -140,9 +140,9 @@ def test_one_refused_row_never_stops_the_others(either: Store, writer: Writer, w
 
 
 def test_hostile_text_is_stored_as_it_came_or_escaped(either: Store, writer: Writer) -> None:
-    batch = Batch(messages=2)
+    batch = WriteBatch(messages=2)
     evil = "a'; DROP TABLE reading; --\u202e\0\n<script>"
-    batch.refused.append(Refused(evil, b"\0\xff'\"", 4, "because \0", NOON))
+    batch.refused.append(RefusedMessage(evil, b"\0\xff'\"", 4, "because \0", NOON))
     batch.hear(evil, Heard(b"\xff\0", True, NOON))
     writer.write(batch)
     with either.session() as session:
@@ -153,8 +153,10 @@ def test_hostile_text_is_stored_as_it_came_or_escaped(either: Store, writer: Wri
 
 def test_rejected_and_unknown_messages_stay_bounded(either: Store, writer: Writer, world: Any) -> None:
     for round_number in range(12):
-        batch = Batch(messages=100)
-        batch.refused += [Refused("air/1", b"x" * 10, 10, f"reason {round_number}", NOON) for _ in range(100)]
+        batch = WriteBatch(messages=100)
+        batch.refused += [
+            RefusedMessage("air/1", b"x" * 10, 10, f"reason {round_number}", NOON) for _ in range(100)
+        ]
         for number in range(100):
             batch.hear("new/topic", Heard(b"%d" % number, False, NOON))
         writer.write(batch)

@@ -17,7 +17,7 @@ from dashboard.figures.thin import gapped, thinned
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
 from dashboard.marks import WORDS, mark, verdict_mark
 from dashboard.pages.sensor import as_air
-from model.records.series import Air, Tide
+from model.records.series import AirSeries, Tide
 from model.records.traces import Trace
 from model.wood.fits.drawing import Section
 from model.wood.piece import read_piece
@@ -53,9 +53,9 @@ def a_tide(days: list[float], estimated: list[bool] | None = None) -> Tide:
     )
 
 
-def an_air(hours: list[int]) -> Air:
+def an_air(hours: list[int]) -> AirSeries:
     n = len(hours)
-    return Air(
+    return AirSeries(
         instants([hour / 24 for hour in hours]) if hours else np.array([], dtype="datetime64[ms]"),
         np.full(n, 20.0),
         np.array([45.0 + 5 * np.sin(hour / 24) for hour in hours]),

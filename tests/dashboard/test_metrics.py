@@ -7,7 +7,7 @@ from prometheus_client.parser import text_string_to_metric_families as parsed
 
 from dashboard.app import build_app
 from model.records.clock import machine_now
-from model.records.tables import Pulse, Sensor, StaleHour, Tally, Warning
+from model.records.tables import Pulse, RunningCount, Sensor, StaleHour, Warning
 from model.records.types import EPOCH
 
 
@@ -33,8 +33,10 @@ def guarded(book, now):
 
 def test_counts_are_those_of_the_book(book, now, client):
     with book.store.session() as session:
-        session.add_all([Tally(name="received", count=5_000_000_000), Tally(name="stored", count=4)])
-        session.merge(Tally(name="book", count=9))
+        session.add_all(
+            [RunningCount(name="received", count=5_000_000_000), RunningCount(name="stored", count=4)]
+        )
+        session.merge(RunningCount(name="book", count=9))
         session.add_all(StaleHour(sensor_id=1, hour_at=EPOCH + k * timedelta(hours=1)) for k in range(3))
         session.add(
             Warning(

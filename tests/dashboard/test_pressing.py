@@ -112,10 +112,10 @@ def test_a_file_of_what_is_gone_is_answered_in_a_sentence(app):
 
 
 def test_every_page_of_what_is_gone_says_so(app):
-    from dashboard import pages
+    from dashboard import page_registry
 
     client = app.server.test_client()
-    for route in pages.routes():
+    for route in page_registry.routes():
         path = "/".join(str(GONE) if part.startswith("<") else part for part in route.template.split("/"))
         answer = client.get(path)
         assert answer.status_code == 200, path
@@ -124,7 +124,7 @@ def test_every_page_of_what_is_gone_says_so(app):
 
 
 def test_an_address_that_asks_for_what_is_gone_or_rubbish_is_no_failure(app, book, caplog):
-    from dashboard import pages
+    from dashboard import page_registry
 
     numbers = {"piece": book.bench, "place": book.flat, "stack": book.stack, "sensor": 1}
     words = (
@@ -132,7 +132,7 @@ def test_an_address_that_asks_for_what_is_gone_or_rubbish_is_no_failure(app, boo
     )
     keys = words.split()
     client = app.server.test_client()
-    for route in pages.routes():
+    for route in page_registry.routes():
         path = route.template
         for kind, number in numbers.items():
             path = path.replace(f"<{kind}_id>", str(number))

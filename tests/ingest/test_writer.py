@@ -10,23 +10,23 @@ from hypothesis import strategies as st
 from paho.mqtt.client import MQTTMessage
 from sqlalchemy import select
 
-from ingest.batch import Batch, Row
+from ingest.batch import Row, WriteBatch
 from ingest.books import BookAway
 from ingest.intake import Intake, Pace
 from ingest.redelivery import Remembered, checksum, unpack
 from ingest.registry import Registry
 from ingest.settings import IngestSettings, Limits
 from ingest.subscriber import Subscriber
-from ingest.writer import Pulse, Writer
+from ingest.writer import PulseToWrite, Writer
 from model.records.store import Store
 from model.records.tables import (
     Binding,
     HeardMessage,
     Reading,
     RejectedMessage,
+    RunningCount,
     Sensor,
     StaleHour,
-    Tally,
     Unacknowledged,
 )
 from model.records.tables import Pulse as PulseRow
@@ -68,7 +68,7 @@ class Bench:
 
     def tally(self, name: str) -> int:
         with self.store.session() as session:
-            row = session.get(Tally, name)
+            row = session.get(RunningCount, name)
             return row.count if row else 0
 
     def reasons(self) -> list[str]:
@@ -259,7 +259,7 @@ def test_a_retired_sensor_is_not_listened_to_and_not_listed(bench: Bench) -> Non
 
 def test_readings_differ_by_their_order_in_nothing(bench: Bench) -> None:
     rows: list[Row] = [(1, to_epoch_ms(NOON) + n, 0, float(n), 40.0, "device") for n in range(20)]
-    batch = Batch(messages=20)
+    batch = WriteBatch(messages=20)
     for row in reversed(rows):
         batch.add(row, "air", b"")
     bench.writer.write(batch)
@@ -268,7 +268,7 @@ def test_readings_differ_by_their_order_in_nothing(bench: Bench) -> None:
 
 def test_the_pulse_is_one_row_that_is_written_over(bench: Bench) -> None:
     for number in range(3):
-        bench.writer.write(Batch(), Pulse(to_epoch_ms(NOON) + number, {"received": number}))
+        bench.writer.write(WriteBatch(), PulseToWrite(to_epoch_ms(NOON) + number, {"received": number}))
     with bench.store.session() as session:
         [pulse] = session.scalars(select(PulseRow))
         assert (pulse.part, pulse.detail) == ("ingest", {"received": 2})

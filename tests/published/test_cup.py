@@ -1,4 +1,4 @@
-"""Cup and mitre against values computed independently (mpmath, 30 digits) from the equations named."""
+"""Cup against values computed independently (mpmath, 30 digits) from the equations named."""
 
 import math
 from functools import cache
@@ -11,35 +11,14 @@ from scipy.optimize import brentq
 from model.wood.cup import (
     curvature_of_faces,
     curvature_of_moment,
-    mitre_opening,
-    ring_cup,
     sagitta_of_curvature,
 )
 from model.wood.layers import CELLS, WIDTHS
 from model.wood.moisture import Batch, profile_moment
-from model.wood.movement import Movement, movement_of
-from model.wood.species import find_species
+from model.wood.movement import Movement
 
 # Wood Handbook Table 13-5, tangential.
 CHERRY = Movement(0.00248, 0.00248, 30.0)
-INCH = 25.4
-
-
-# Polar-orthotropic shrinkage r' = r (1 - s_R), theta' = theta (1 - s_T)/(1 - s_R), computed independently;
-# tolerance 5e-4 mm. The last column is the parabola, which is not to be used.
-@pytest.mark.parametrize(
-    ("width", "pith", "tangential", "radial", "sagitta", "new_width"),
-    [
-        (150.0, 80.0, 0.00992, 0.00504, -0.27511, 148.6549),
-        (150.0, 40.0, 0.00992, 0.00504, -0.39503, 148.8199),
-        (200.0, 120.0, 0.01825, 0.00900, -0.64013, 196.6535),
-        (100.0, 60.0, -0.01059, -0.00495, 0.19637, 100.9644),
-    ],
-)
-def test_ring_geometry(width, pith, tangential, radial, sagitta, new_width):
-    cup = ring_cup(width, pith, tangential, radial)
-    assert cup.sagitta_mm == pytest.approx(sagitta, abs=5e-4)
-    assert cup.width_mm == pytest.approx(new_width, abs=5e-4)
 
 
 def half_of_a_board(profile_of, thickness_mm=19.0):
@@ -117,18 +96,3 @@ def test_step_on_one_face(biot, fourier, moment):
     depth = (edges[:-1] + edges[1:]) / 2
     exact = 12.0 * np.mean(means * (0.5 - depth))
     assert exact == pytest.approx(moment, abs=5e-6)
-
-
-def test_mitre_of_red_oak():
-    # Trade's acceptance case: 3 in frame cut at 10 %, now 6 %: root 2 x 3 x C x 4 points.
-    oak = find_species("red oak")
-    flat = mitre_opening(3 * INCH, 10.0, 6.0, movement_of(oak, 0.0))
-    quartered = mitre_opening(3 * INCH, 10.0, 6.0, movement_of(oak, 90.0))
-    assert flat.at == quartered.at == "heel"
-    assert flat.gap_mm / INCH == pytest.approx(0.063, abs=0.001)
-    assert quartered.gap_mm / INCH == pytest.approx(0.027, abs=0.001)
-    damper = mitre_opening(3 * INCH, 6.0, 10.0, movement_of(oak, 0.0))
-    assert damper.at == "toe"
-    assert damper.gap_mm / INCH == pytest.approx(0.063, abs=0.0015)
-    one_point = mitre_opening(3 * INCH, 10.0, 9.0, movement_of(oak, 0.0))
-    assert one_point.gap_mm / INCH == pytest.approx(1 / 64, abs=0.001)

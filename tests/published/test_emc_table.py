@@ -14,7 +14,6 @@ import pytest
 from model.wood.air import relative_humidity_at
 from model.wood.sorption import (
     equilibrium_moisture_content,
-    hysteresis_bounds,
     relative_humidity_for,
     sorption_slope,
 )
@@ -110,15 +109,3 @@ def test_a_sensor_one_kelvin_warmer_than_the_wood_misleads_when_used_naively():
     assert read == pytest.approx(37.61, abs=0.005)
     assert equilibrium_moisture_content(21.0, read) == pytest.approx(7.340, abs=0.002)
     assert equilibrium_moisture_content(20.0, 40.0) == pytest.approx(7.722, abs=0.002)
-
-
-def test_hysteresis_bounds_computed_independently():
-    # At 21 °C and 50 % RH; the ratio 0.8 itself is from memory of the handbook and is not tested.
-    middle = equilibrium_moisture_content(21.0, 50.0)
-    low, high = hysteresis_bounds(middle, 0.8)
-    assert (middle, high, low) == pytest.approx((9.24523, 10.2725, 8.21798), abs=1e-4)
-    dry, damp = (equilibrium_moisture_content(21.0, rh) for rh in (35.0, 55.0))
-    assert damp - dry == pytest.approx(3.128, abs=0.002)
-    assert hysteresis_bounds(damp).adsorbing_pct - hysteresis_bounds(dry).desorbing_pct == pytest.approx(
-        1.237, abs=0.002
-    )

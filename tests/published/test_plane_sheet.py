@@ -15,9 +15,9 @@ from scipy.optimize import brentq
 
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import AIR_PERMEANCE_KG_M2_S_PA, surface_coefficient, transverse_diffusion
-from model.wood.moisture_reference import advance_plainly, linear
+from model.wood.diffusion import AIR_PERMEANCE_KG_M2_S_PA, transverse_diffusion
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for, sorption_slope
+from tests.oracles.moisture_reference import advance_plainly, linear
 
 INFINITE = np.inf
 
@@ -322,12 +322,3 @@ def test_compiled_solver_follows_the_series_in_small_changes(l1, l2, fo):
     )
     # The series takes L and Fo on the full thickness; so does the pair of equal faces.
     assert (run.mc_mean_pct[-1, 0] - mc) / SMALL_PCT == pytest.approx(uptake_unequal(l1, l2, fo), abs=5e-4)
-
-
-def test_surface_coefficient_at_independent_figures():
-    # W = 2e-8, 21 °C, 42 % RH: 6.5605e-7 m/s at 500 kg/m3, 8.2006e-7 at 400; computed independently, 0.5 %.
-    slope = sorption_slope(TEMPERATURE_C, 42.0) / 100.0  # fraction of moisture per fraction of humidity
-    pressure = saturation_vapour_pressure(TEMPERATURE_C)
-    assert surface_coefficient(2e-8, pressure, 1 / slope, 500.0) == pytest.approx(6.5605e-7, rel=5e-3)
-    assert surface_coefficient(2e-8, pressure, 1 / slope, 400.0) == pytest.approx(8.2006e-7, rel=5e-3)
-    assert surface_coefficient(2e-11, pressure, 1 / slope, 500.0) == pytest.approx(6.5605e-10, rel=5e-3)

@@ -12,8 +12,6 @@ import pytest
 from model.wood.restraint import (
     load_duration_share,
     modulus_across,
-    points_to_strain_limit,
-    points_to_strength,
     split_risk,
 )
 from model.wood.species import find_species
@@ -44,9 +42,9 @@ def wood(name, ratio, along_mpa, strength_kpa, coefficient):
 )
 def test_full_restraint(made_of, modulus_mpa, per_point_mpa, drop):
     assert modulus_across(made_of) == pytest.approx(modulus_mpa, rel=0.005)
-    assert points_to_strength(made_of) == pytest.approx(drop, rel=0.005)
     one_point = split_risk(made_of, 0.0, 10.0, 9.0).elastic_mpa
     assert one_point == pytest.approx(per_point_mpa, rel=0.005)
+    assert made_of.tension_perp_kpa / 1000.0 / one_point == pytest.approx(drop, rel=0.005)
 
 
 def test_cherry_glued_all_round():
@@ -62,7 +60,8 @@ def test_cherry_glued_all_round():
 def test_strain_limit_of_cherry():
     # Restrained yield strain about 0.004 (Mecklenburg, Tumosa and Erhardt 1998, from memory): 0.004 /
     # 0.00248.
-    assert points_to_strain_limit(find_species("black cherry")) == pytest.approx(1.61, abs=0.005)
+    at_the_limit = split_risk(find_species("black cherry"), 0.0, 10.0, 10.0 - 1.61)
+    assert at_the_limit.of_strain_limit == pytest.approx(1.0, abs=0.003)
 
 
 # SL = 18.3 + 108.4 t^-0.04635 (Wood 1951), computed independently; tolerance 0.05 % of strength.

@@ -18,9 +18,8 @@ from model.wood.calibrate_evidence import (
     stack_days,
     stick_days,
 )
-from model.wood.diffusion import DIFFUSION_SCALE, diffusion_scale_at
-from model.wood.drying import STICKERED_PERMEANCE_KG_M2_S_PA
-from model.wood.sorption import equilibrium_moisture_content, hysteresis_bounds
+from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
+from model.wood.sorption import equilibrium_moisture_content
 
 STICK = Path(__file__).parent / "data" / "weighed_stick" / "stick_a_2014.csv.gz"
 
@@ -60,10 +59,11 @@ def test_pine_blanks_kept_for_months_at_60_and_then_at_85_percent():
 
 def test_pine_blanks_that_dry_to_35_percent_stay_wetter_than_one_curve_can_say():
     # Not reproduced: the solver knows one sorption curve, and wood that comes from damp air stays above it.
-    # The bound of the falling curve leaves half a point.
+    # The bound of the falling curve, 2/(1 + r) of the mean one, leaves half a point (r = 0.8, adsorption to
+    # desorption, from memory of Wood Handbook ch. 4, unverified).
     left = 8.2 - blank_after((60.0, 120), (35.0, 180))
     assert 1.0 < left < 1.5
-    assert 8.2 - hysteresis_bounds(equilibrium_moisture_content(20.0, 35.0)).desorbing_pct < 0.6
+    assert 8.2 - 2.0 / (1.0 + 0.8) * equilibrium_moisture_content(20.0, 35.0) < 0.6
 
 
 # Boards of larch, hinoki and Douglas-fir, 12 h in damp air and 12 h in drier: J. Korean Wood Sci. Technol.

@@ -10,7 +10,7 @@ from sqlalchemy import func, select, update
 
 from model.records.archive import compare, restore_archive, write_archive
 from model.records.store import Store
-from model.records.tables import Place, Reading, RejectedMessage, Sensor, Tally
+from model.records.tables import Place, Reading, RejectedMessage, RunningCount, Sensor
 from model.wood.errors import BadInput
 
 AT = datetime(2026, 2, 3, 12, tzinfo=UTC)
@@ -35,7 +35,7 @@ def fill(store: Store, readings: int = 500) -> None:
         session.add(
             RejectedMessage(topic="x", payload=b"\x00\xff{", size=3, reason="no reading", received_at=AT)
         )
-        session.add(Tally(name="received", count=2**40))
+        session.add(RunningCount(name="received", count=2**40))
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ def test_what_is_brought_back_is_what_was_saved(store: Store, other: Store, tmp_
     assert restore_archive(other, path) == saved
     assert compare(other, path) == []
     with store.session() as one, other.session() as two:
-        for table in (Place, Reading, RejectedMessage, Tally):
+        for table in (Place, Reading, RejectedMessage, RunningCount):
             rows = [
                 [
                     tuple(getattr(row, column.key) for column in table.__table__.columns)
@@ -82,7 +82,7 @@ def test_book_that_changed_since_is_told_apart(store: Store, tmp_path: Path) -> 
     write_archive(store, path, AT)
     assert compare(store, path) == []
     with store.session() as session:
-        session.execute(update(Tally).values(count=1))
+        session.execute(update(RunningCount).values(count=1))
     (sentence,) = compare(store, path)
     assert sentence.startswith("tally: ")
 
@@ -146,7 +146,7 @@ def test_copy_is_of_one_instant_while_others_write(store: Store, other: Store, t
         if not done:
             done = True
             with store.session() as session:
-                session.add(Tally(name="later", count=1))
+                session.add(RunningCount(name="later", count=1))
                 session.add(Place(name="Later", kind="home"))
 
     saved = write_archive(store, path, AT, write_meanwhile)

@@ -18,10 +18,10 @@ from model.records.tables import (
     Piece,
     Place,
     Reading,
+    RunningCount,
     Sensor,
     StaleHour,
     Stay,
-    Tally,
     Verdict,
     Warning,
 )
@@ -103,7 +103,7 @@ def instants(session, table=Checkpoint):
 
 
 def changes(session):
-    return session.scalar(select(Tally.count).where(Tally.name == BOOK))
+    return session.scalar(select(RunningCount.count).where(RunningCount.name == BOOK))
 
 
 # ---------------------------------------------------------------- places
@@ -251,12 +251,8 @@ def test_a_measurement_rewinds_from_its_hour_and_can_be_undone(session, bench):
     reading = measured.record_measurement(session, bench.members[0], "mc_pct", 8.4, at)
     assert reading.uncertainty == 0.5
     assert instants(session)[-1] == at - DAY
-    fill_again = instants(session)
     measured.undo_measurement(session, reading, AT + 9 * DAY)
     assert reading.undone_at == AT + 9 * DAY
-    measured.redo_measurement(session, reading)
-    assert reading.undone_at is None
-    assert instants(session) == fill_again
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from sqlalchemy import func, select
 from deploy.commands import main
 from model.records.archive import write_archive
 from model.records.store import Store
-from model.records.tables import Place, Sensor, Tally
+from model.records.tables import Place, RunningCount, Sensor
 
 AT = datetime(2026, 2, 3, 12, tzinfo=UTC)
 Files = dict[str, bytes]
@@ -29,7 +29,7 @@ def whole(store: Store, tmp_path: Path) -> Files:
     with store.session() as session:
         session.add(Place(name="Shop", kind="shop", climate={"a": 1}))
         session.add(Sensor(name="bench", accepted_at=AT))
-        session.add(Tally(name="received", count=3))
+        session.add(RunningCount(name="received", count=3))
     write_archive(store, tmp_path / "good.zip", AT)
     with zipfile.ZipFile(tmp_path / "good.zip") as archive:
         return {name: archive.read(name) for name in archive.namelist()}
@@ -142,7 +142,7 @@ def test_no_hostile_archive_is_more_than_one_sentence(
     assert {entry.name for entry in tmp_path.iterdir()} == before
     book = Store(f"sqlite:///{tmp_path / 'data' / 'paneltide.sqlite'}")
     with book.session() as session:
-        for rows in (Place, Sensor, Tally):
+        for rows in (Place, Sensor, RunningCount):
             assert session.scalar(select(func.count()).select_from(rows)) == 0
     book.close()
 

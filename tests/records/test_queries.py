@@ -265,17 +265,6 @@ def test_a_trace_is_raw_with_gaps_for_what_was_not_sent_and_its_doubts(session, 
     assert [reason for _, _, reason in trace.doubts] == ["stuck"]
 
 
-def test_margins_through_time_come_apart_by_limit(session, bench):
-    (fit,) = bench.fits
-    for name in ("a", "b"):
-        add(session, *(margin(fit, name, NOW - day * timedelta(days=1), day) for day in (2, 1)))
-    found = series.margin_series(session, [fit.id], NOW - timedelta(days=9), NOW)
-    assert [(one.limit_name, one.margin_mm.tolist()) for one in found] == [
-        ("a", [2.0, 1.0]),
-        ("b", [2.0, 1.0]),
-    ]
-
-
 def test_measurements_that_were_undone_are_no_events(session, bench):
     (member,) = bench.members
     for value, undone in ((8.1, None), (9.9, NOW)):

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import func, select
 
 from model.records import hangings, places, trusted
-from model.records.retention import Housekeeper, forget_portions, forget_readings, kept_since
+from model.records.retention import Housekeeper, forget_portions, kept_since
 from model.records.rewind import mark_hours
 from model.records.tables import AirHour, Place, Preference, Reading, Sensor, StaleHour
 from model.watch.evaluation import Watch
@@ -15,6 +15,10 @@ from model.wood.errors import BadInput
 START = datetime(2025, 1, 1, tzinfo=UTC)
 DAY = timedelta(days=1)
 NOW = START + 40 * DAY
+
+
+def forgotten(store, now, keep_days, **portions):
+    return sum(forget_portions(store, now, keep_days, **portions))
 
 
 def reading(at, rh_pct=45.0, sensor_id=1):
@@ -57,15 +61,15 @@ def air(store, until=None):
 
 
 def test_nothing_goes_before_its_air_hour_is_made(shop):
-    assert forget_readings(shop, NOW, 10) == 0
+    assert forgotten(shop, NOW, 10) == 0
     Watch(shop).bring_up_to_date(NOW)
-    assert forget_readings(shop, NOW, 10) > 0
+    assert forgotten(shop, NOW, 10) > 0
 
 
 def test_readings_go_and_every_air_hour_stays(shop):
     Watch(shop).bring_up_to_date(NOW)
     before = air(shop)
-    gone = forget_readings(shop, NOW, 10, at_once=100)
+    gone = forgotten(shop, NOW, 10, at_once=100)
     # Three readings an hour, thirty days less the hour that half-hour pairing may need.
     assert gone == 3 * (30 * 24 - 1)
     assert oldest(shop) == NOW - 10 * DAY - timedelta(hours=1)
@@ -82,13 +86,13 @@ def test_it_goes_in_bounded_portions_and_after_a_stop_goes_on(shop):
     rest = list(forget_portions(shop, NOW, 10, at_once=100))
     assert max(rest) <= 100
     assert sum(rest) + 300 == 3 * (30 * 24 - 1)
-    assert forget_readings(shop, NOW, 10) == 0
+    assert forgotten(shop, NOW, 10) == 0
 
 
 def test_a_reading_that_comes_too_late_leaves_final_air_alone(shop):
     watch = Watch(shop)
     watch.bring_up_to_date(NOW)
-    forget_readings(shop, NOW, 10)
+    forgotten(shop, NOW, 10)
     before = air(shop)
     late = START + 3 * DAY
     with shop.session() as session:
@@ -102,7 +106,7 @@ def test_a_reading_that_comes_too_late_leaves_final_air_alone(shop):
 def test_a_corrected_hanging_takes_back_only_what_can_be_made_again(shop):
     watch = Watch(shop)
     watch.bring_up_to_date(NOW)
-    forget_readings(shop, NOW, 10)
+    forgotten(shop, NOW, 10)
     final = NOW - 10 * DAY
     before = air(shop, final)
     with shop.session() as session:
@@ -120,7 +124,7 @@ def test_a_corrected_hanging_takes_back_only_what_can_be_made_again(shop):
 def test_a_doubt_over_gone_readings_changes_no_final_air(shop):
     watch = Watch(shop)
     watch.bring_up_to_date(NOW)
-    forget_readings(shop, NOW, 10)
+    forgotten(shop, NOW, 10)
     before = air(shop, NOW - 10 * DAY)
     with shop.session() as session:
         trusted.doubt_span(
@@ -132,15 +136,15 @@ def test_a_doubt_over_gone_readings_changes_no_final_air(shop):
 
 def test_what_is_final_never_becomes_open_again(shop):
     Watch(shop).bring_up_to_date(NOW)
-    forget_readings(shop, NOW, 10)
-    assert forget_readings(shop, NOW, 30) == 0
+    forgotten(shop, NOW, 10)
+    assert forgotten(shop, NOW, 30) == 0
     with shop.session() as session:
         assert kept_since(session) == NOW - 10 * DAY
 
 
 def test_less_than_a_day_is_refused(store):
     with pytest.raises(BadInput, match="retention_days must be 1 or more, got 0"):
-        forget_readings(store, NOW, 0)
+        forgotten(store, NOW, 0)
 
 
 def test_the_housekeeper_does_a_little_at_a_look_once_a_day(shop):

@@ -8,7 +8,17 @@ from sqlalchemy import select
 from model.records import swaps, trusted
 from model.records.hangings import hang_sensor, take_down_sensor
 from model.records.places import add_place
-from model.records.tables import Binding, Correction, Doubt, Hanging, Place, Reading, Sensor, StaleHour, Tally
+from model.records.tables import (
+    Binding,
+    Correction,
+    Doubt,
+    Hanging,
+    Place,
+    Reading,
+    RunningCount,
+    Sensor,
+    StaleHour,
+)
 from model.records.trusted import SaltPoint
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
@@ -51,7 +61,7 @@ def marked(session):
 
 
 def changes(session):
-    row = session.get(Tally, "book")
+    row = session.get(RunningCount, "book")
     if row is not None:
         session.refresh(row)
     return 0 if row is None else row.count
@@ -78,14 +88,6 @@ def test_a_doubt_by_hand_marks_its_hours_and_so_do_its_undoing_and_redoing(sessi
     assert {10, 11, 12} <= set(marked(session))
 
 
-def test_an_open_doubt_by_hand_can_be_ended(session, sensor):
-    doubt = trusted.doubt_span(session, sensor, START + 10 * HOUR, None, "wet cloth on it", START + 10 * HOUR)
-    assert set(marked(session)) >= set(range(10, 48))
-    trusted.end_doubt(session, doubt, START + 20 * HOUR)
-    assert doubt.until_at == START + 20 * HOUR
-    assert set(range(20, 48)) <= set(marked(session)) <= set(range(19, 48))
-
-
 @pytest.mark.parametrize(
     ("since", "until", "reason", "said"),
     [
@@ -97,13 +99,6 @@ def test_an_open_doubt_by_hand_can_be_ended(session, sensor):
 def test_a_doubt_by_hand_is_refused_in_one_sentence(session, sensor, since, until, reason, said):
     with pytest.raises(BadInput, match=said):
         trusted.doubt_span(session, sensor, since, until, reason, START)
-
-
-def test_a_detectors_doubt_is_undone_and_not_ended(session, sensor):
-    doubt = Doubt(sensor_id=sensor.id, kind="stuck", since_at=START, reason="stuck", raised_at=START)
-    session.add(doubt)
-    with pytest.raises(BadInput, match="by hand"):
-        trusted.end_doubt(session, doubt, START + HOUR)
 
 
 def test_no_kind_both_leaves_out_and_advises():
@@ -188,9 +183,6 @@ def test_undoing_a_check_lets_the_earlier_one_hold_again_up_to_the_next(session,
     marked(session)
     trusted.undo_correction(session, middle, START + 40 * HOUR)
     assert set(range(10, 30)) <= set(marked(session)) <= set(range(9, 32))
-    trusted.redo_correction(session, middle)
-    assert middle.undone_at is None
-    assert set(range(10, 30)) <= set(marked(session))
 
 
 def test_a_second_check_from_the_same_instant_takes_the_place_of_the_first(session, sensor):

@@ -16,10 +16,10 @@ from model.watch.humidity import lever_in_words
 from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, crossing_document, look_ahead, scores, spread
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
-from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlaceOnBook, Stay, time_constant_h
+from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook, time_constant_h
 from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
-from model.wood.condensation import condensation_ceiling_rh
+from model.wood.condensation import condensation_ceiling
 from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
@@ -88,7 +88,7 @@ def asked(text: str, mc_pct: float, temperature_c: float, rh_pct: float, days: i
         for k, member in enumerate(members)
     )  # fmt: skip
     fits = tuple(FitOnBook(k + 1, name, fit) for k, (name, fit) in enumerate(piece.fits.items()))
-    owner = Owner("piece", 1, piece.name, bodies, fits, (Stay(0, FOREVER, 1),))
+    owner = Owner("piece", 1, piece.name, bodies, fits, (PlacedSpan(0, FOREVER, 1),))
     hours = 24 * days
     air = Air(HOUR - hours, np.full(hours, temperature_c), np.full(hours, rh_pct), np.full(hours, 1))
     profile = moisture.uniform_profile([mc_pct])[0]
@@ -209,7 +209,7 @@ def test_a_lever_stays_within_what_a_house_should_have(direction, needed, outdoo
         return
     assert 25.0 <= lever.advised_rh_pct <= 60.0
     if direction == "shrinking":
-        assert lever.advised_rh_pct <= condensation_ceiling_rh(outdoors, indoors)
+        assert lever.advised_rh_pct <= condensation_ceiling(outdoors, indoors).rh_pct
         assert lever.enough is (lever.advised_rh_pct >= needed)
     else:
         # The weather has no say in it.

@@ -12,7 +12,7 @@ from sqlalchemy.dialects.sqlite import insert
 
 from model.records import hangings
 from model.records.store import Store
-from model.records.tables import Correction, Doubt, Place, Reading, Sensor, StaleHour, Tally
+from model.records.tables import Correction, Doubt, Place, Reading, RunningCount, Sensor, StaleHour
 from model.watch import ledger
 from model.watch.air_hours import hours_to_compute, measured_hours, read_trust
 from model.watch.trust import shelf
@@ -106,7 +106,7 @@ def two_sensors(tmp_path_factory):
 
 def emptied(store):
     with store.session() as session:
-        for table in (Doubt, StaleHour, Reading, Tally, Correction):
+        for table in (Doubt, StaleHour, Reading, RunningCount, Correction):
             session.execute(delete(table))
         if session.get(Place, 1) is None:
             session.add(Place(name="shop", kind="shop"))

@@ -9,7 +9,7 @@ from model.watch.trust import company, presence, screens, signatures
 from model.watch.trust.figures import LAST, N, corrected_pct, outline_of
 from model.watch.trust.findings import HOUR_MS
 from model.watch.trust.kept import Readings
-from model.watch.trust.series import Beside, Series
+from model.watch.trust.series import Beside, SensorSeries
 
 FIRST = 500_000
 HOURS = 60
@@ -24,8 +24,8 @@ def outlines(readings: Readings) -> np.ndarray:
     return table
 
 
-def series(name: str, readings: Readings) -> Series:
-    return Series(
+def series(name: str, readings: Readings) -> SensorSeries:
+    return SensorSeries(
         name,
         readings.at_ms.astype(np.int64),
         paired(readings.at_ms, readings.temperature_c, ~np.isnan(readings.rh_pct)),

@@ -8,11 +8,17 @@ import pytest
 
 from model.watch.trust import company, presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS
-from model.watch.trust.series import Beside, series_of
+from model.watch.trust.series import Beside, SensorSeries
 from model.wood.air import relative_humidity_at
 
 T0 = 20_000 * DAY_MS
 ALONE = Beside()
+
+
+def series_of(name, at_ms, temperature_c, rh_pct):
+    """A series without a correction."""
+    rh, temperature = np.asarray(rh_pct, dtype=np.float64), np.asarray(temperature_c, dtype=np.float64)
+    return SensorSeries(name, np.asarray(at_ms, dtype=np.int64), temperature, rh, rh, temperature)
 
 
 def quarter_hours(hours, temperature_c=20.0, rh_pct=45.0, name="bench", seed=1, first=0.0, step_h=0.25):

@@ -9,7 +9,6 @@ from model.wood.finish import (
     CLASSES,
     MOST_COATS,
     FinishFilm,
-    films_of,
     finish_names,
     is_bare,
     permeance_of,
@@ -51,27 +50,20 @@ def test_each_class_in_words_stands_for_a_row(word):
 def test_bare_is_nan_whatever_the_coats():
     assert is_bare(permeance_of("none", 0))
     assert is_bare(permeance_of("none", 7))
-    assert films_of("bare") == []
 
 
 def test_a_tested_row_carries_its_residuals_and_source():
     film = permeance_of("oil-modified urethane varnish", 3)
     assert film.film
     assert film.provenance == "read"
-    assert not film.unverified
     assert "Table 16-3" in film.source
     assert abs(film.residual_7day_pct) < 6.0
 
 
 def test_a_row_from_memory_says_so():
     film = permeance_of("floor and deck enamel", 2)
-    assert film.unverified
+    assert film.provenance == "memory"
     assert "from memory, unverified" in film.note
-
-
-def test_films_of_a_finish_are_its_tested_coats():
-    assert [film.coats for film in films_of("shellac")] == [1, 2, 3, 4, 5, 6]
-    assert [film.coats for film in films_of("alkyd gloss enamel")] == [2, 3]
 
 
 def test_interpolation_is_geometric(monkeypatch):
@@ -81,7 +73,6 @@ def test_interpolation_is_geometric(monkeypatch):
     between = permeance_of("oak gall", 2)
     assert between.permeance == pytest.approx(2e-10)
     assert between.provenance == "read and memory"
-    assert between.unverified
     assert between.note == "between 1 and 3 coats, which were tested"
     assert math.isnan(between.residual_7day_pct)
 

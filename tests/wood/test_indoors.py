@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from model.wood.condensation import (
     ColdSurfaces,
     condensation_ceiling,
-    condensation_ceiling_rh,
     room_humidity_at_surface_limit,
 )
 from model.wood.errors import BadInput, OutsideValidity
@@ -81,7 +80,7 @@ def test_more_water_added_is_damper_air():
         lambda: ColdSurfaces(glazing_u_w_m2k=9.0),
         lambda: ColdSurfaces(wall_f_rsi=1.2),
         lambda: condensation_ceiling(float("nan")),
-        lambda: condensation_ceiling_rh(-80.0),
+        lambda: condensation_ceiling(-80.0),
     ],
 )
 def test_nonsense_is_refused_in_one_sentence(wrong):
@@ -104,14 +103,16 @@ surfaces = st.builds(
 
 @given(surfaces, st.floats(10.0, 30.0))
 def test_the_ceiling_never_rises_as_it_gets_colder(house, indoor_c):
-    ceilings = condensation_ceiling_rh(np.linspace(-60.0, 60.0, 121), indoor_c, house)
+    ceilings = np.array(
+        [condensation_ceiling(at, indoor_c, house).rh_pct for at in np.linspace(-60.0, 60.0, 121)]
+    )
     assert (np.diff(ceilings) >= -1e-9).all()
     assert ((ceilings >= 0.0) & (ceilings <= 60.0)).all()
 
 
 @given(surfaces, st.floats(-50.0, 40.0), st.floats(10.0, 30.0))
 def test_at_the_ceiling_no_surface_is_past_its_limit(house, outdoor_c, indoor_c):
-    ceiling = condensation_ceiling_rh(outdoor_c, indoor_c, house)
+    ceiling = condensation_ceiling(outdoor_c, indoor_c, house).rh_pct
     glass = max(house.glazing_f_rsi, 0.0)
     assert ceiling <= room_humidity_at_surface_limit(outdoor_c, indoor_c, glass) + 1e-9
     assert ceiling <= room_humidity_at_surface_limit(outdoor_c, indoor_c, house.wall_f_rsi, 80.0) + 1e-9
@@ -121,14 +122,9 @@ def test_at_the_ceiling_no_surface_is_past_its_limit(house, outdoor_c, indoor_c)
 def test_the_ceiling_names_the_limit_that_sets_it(house, outdoor_c):
     ceiling = condensation_ceiling(outdoor_c, 20.0, house)
     assert ceiling.rh_pct == min(ceiling.limits.values()) == ceiling.limits[ceiling.governing]
-    assert ceiling.rh_pct == pytest.approx(condensation_ceiling_rh(outdoor_c, 20.0, house))
     assert ceiling.source
-
-
-def test_no_weather_gives_no_advice():
-    assert np.isnan(condensation_ceiling_rh(np.array([np.nan]))).all()
 
 
 def test_temperatures_outside_validity_say_which():
     with pytest.raises(OutsideValidity, match="outdoor_temperature_c"):
-        condensation_ceiling_rh(-99.0)
+        condensation_ceiling(-99.0)

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from model.wood import moisture
 from model.wood.layers import CELLS, CENTRES, WIDTHS
-from model.wood.moisture_reference import advance_plainly
 from model.wood.sorption import equilibrium_moisture_content
+from tests.oracles.moisture_reference import advance_plainly
 
 BARE = np.nan
 

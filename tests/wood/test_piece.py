@@ -19,7 +19,6 @@ from model.wood.piece import (
     read_piece,
     write_piece,
 )
-from model.wood.species import Species
 
 BENCH = """
 [piece]
@@ -161,15 +160,6 @@ def test_the_solver_gets_the_constants_of_each_member():
     assert batch.oven_dry_density_kg_m3[0] == pytest.approx(1000 * batch.specific_gravity[0])
     assert batch.face_permeance[0] == permeance_of("oil-modified urethane varnish", 3).permeance
     assert np.isnan(batch.back_permeance).all()
-
-
-def test_a_wood_of_the_makers_own_may_be_named():
-    own = Species.from_table(
-        "valley pear", c_radial_per_pct=0.002, c_tangential_per_pct=0.004, specific_gravity_12pct=0.7
-    )
-    text = BENCH.replace("white ash", "valley pear")
-    piece = read_piece(text, own_woods=[own])
-    assert piece.members["back"].movement.coefficient_per_pct == 0.004
 
 
 def test_figured_wood_moves_by_the_mean_and_carries_a_band():

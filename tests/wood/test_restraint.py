@@ -10,9 +10,7 @@ from model.wood.errors import BadInput
 from model.wood.restraint import (
     load_duration_share,
     modulus_across,
-    points_to_strength,
     split_risk,
-    surface_check_risk,
 )
 from model.wood.species import all_species, find_species
 
@@ -69,7 +67,6 @@ def test_unknown_strength_leaves_the_strain_and_says_so(lacking, word):
     assert risk.likelihood == "likely"
     assert "unknown" in risk.says
     assert word in risk.says
-    assert points_to_strength(replace(OAK, **lacking)) is None
 
 
 def test_both_limits_are_shown():
@@ -88,18 +85,6 @@ def test_stiffness_between_the_cuts_lies_between():
     flat, rift, quartered = (modulus_across(OAK, angle) for angle in (0.0, 45.0, 90.0))
     assert flat < rift < quartered
     assert rift == pytest.approx(0.5 * (flat + quartered))
-
-
-def test_a_surface_drier_than_the_inside_is_pulled():
-    slight, steep = (surface_check_risk(OAK, 0.0, 12.0, surface) for surface in (11.8, 5.0))
-    assert slight.likelihood == "unlikely"
-    assert steep.likelihood == "likely"
-    assert surface_check_risk(OAK, 0.0, 9.0, 11.0).likelihood == "none"
-
-
-def test_strain_alone_never_makes_a_check_likely():
-    bare = replace(OAK, tension_perp_kpa=None)
-    assert surface_check_risk(bare, 0.0, 12.0, 5.0).likelihood == "possible"
 
 
 @given(st.floats(4.0, 20.0), st.floats(4.0, 20.0), st.floats(0.0, 90.0))

@@ -9,16 +9,13 @@ import pytest
 
 import model.wood.species as species_module
 from model.wood.errors import BadInput
-from model.wood.movement import movement_of, width_at
 from model.wood.species import (
     PROVENANCE_IN_WORDS,
-    Species,
     UnknownSpecies,
     all_species,
     find_species,
-    species_from_measured_widths,
-    trade_names,
 )
+from model.wood.species_tables import rows
 
 DATA = Path(species_module.__file__).parent / "data"
 NUMBERS = (
@@ -83,9 +80,8 @@ def test_trade_names_resolve(asked, name):
 def test_every_wood_answers_to_its_own_name_and_to_its_trade_names():
     for wood in all_species():
         assert find_species(wood.name) is wood
-        for trade_name in trade_names(wood):
-            assert find_species(trade_name) is wood
-    assert "hard maple" in trade_names(find_species("sugar maple"))
+    for row in rows("trade_names"):
+        assert find_species(row["trade_name"]).name == row["common_name"]
 
 
 @pytest.mark.parametrize(
@@ -195,80 +191,3 @@ def test_a_wood_pickles_and_hashes():
     cherry = find_species("cherry")
     assert pickle.loads(pickle.dumps(cherry)) == cherry
     assert len({cherry, find_species("black cherry")}) == 1
-
-
-# --- the maker's own ---
-
-
-def test_own_wood_from_a_table_of_shrinkage():
-    wood = Species.from_table(
-        "European ash", shrinkage_radial_pct=4.9, shrinkage_tangential_pct=7.8, specific_gravity_12pct=0.65
-    )
-    assert wood.group == "own"
-    # The shrinkages are those of white ash, whose printed coefficients are 0.00169 and 0.00274 (Table 13-5).
-    assert round(wood.c_radial_per_pct, 5) == 0.00169
-    assert round(wood.c_tangential_per_pct, 5) == 0.00274
-    assert wood.facts["c_radial_per_pct"].provenance == "derived"
-    assert wood.facts["specific_gravity_12pct"].provenance == "own"
-    assert find_species("european ash", own=[wood]) is wood
-    assert find_species("Ash", own=[wood]).name == "white ash"
-
-
-def test_own_wood_from_a_table_of_coefficients():
-    wood = Species.from_table(
-        "Pear", c_radial_per_pct=0.0016, c_tangential_per_pct=0.0033, specific_gravity_green=0.6
-    )
-    assert wood.shrinkage_tangential_pct == pytest.approx(3000 / (1 / 0.0033 + 20), rel=1e-12)
-    assert wood.specific_gravity_12pct > 0.6
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        ({"shrinkage_radial_pct": None}, "c_radial_per_pct or shrinkage_radial_pct must be given"),
-        ({"specific_gravity_12pct": None}, "specific_gravity_12pct or specific_gravity_green must be given"),
-        ({"shrinkage_tangential_pct": 78.0}, "shrinkage_tangential_pct must lie in"),
-        ({"c_radial_per_pct": 0.4}, "c_radial_per_pct must lie in"),
-        ({"specific_gravity_12pct": math.nan}, "specific_gravity_12pct must lie in"),
-        ({"name": "  "}, "name must be a name"),
-    ],
-)
-def test_own_wood_that_makes_no_sense_is_refused(change, said):
-    figures = {
-        "name": "pear",
-        "shrinkage_radial_pct": 4.6,
-        "shrinkage_tangential_pct": 9.1,
-        "specific_gravity_12pct": 0.68,
-    }
-    with pytest.raises(BadInput, match=said):
-        Species.from_table(**(figures | change))
-
-
-@pytest.mark.parametrize("ring_angle_deg", [0.0, 30.0, 90.0])
-def test_own_wood_from_two_measured_widths_reproduces_them(ring_angle_deg):
-    wide, narrow = (402.1, 11.5), (396.0, 5.0)
-    wood = species_from_measured_widths("my pear", find_species("cherry"), wide, narrow, ring_angle_deg)
-    there = width_at(*wide, narrow[1], movement_of(wood, ring_angle_deg))
-    assert there == pytest.approx(narrow[0], abs=1e-9)
-    assert wood.specific_gravity_12pct == find_species("cherry").specific_gravity_12pct
-    assert wood.facts["c_tangential_per_pct"].provenance == "measured"
-    assert wood.facts["moe_mpa"].provenance == "borrowed"
-    ratio = wood.c_tangential_per_pct / wood.c_radial_per_pct
-    assert ratio == pytest.approx(0.00248 / 0.00126)  # of cherry, Table 13-5
-
-
-@pytest.mark.parametrize(
-    ("wide", "narrow", "said"),
-    [
-        ((396.0, 11.5), (402.1, 5.0), "the wider first"),
-        ((402.1, 5.0), (396.0, 11.5), "higher for the wider board"),
-        ((402.1, 8.0), (400.0, 7.0), "at least 2 points apart"),
-        ((402.1, 35.0), (396.0, 8.0), "0 to 30 %"),
-        ((402.1, 11.5), (300.0, 5.0), "something like that of black cherry"),
-        ((402.1, 11.5), (402.0, 5.0), "something like that of black cherry"),
-        ((402.1, 11.5), (-1.0, 5.0), "two lengths"),
-    ],
-)
-def test_measured_widths_that_contradict_are_refused(wide, narrow, said):
-    with pytest.raises(BadInput, match=said):
-        species_from_measured_widths("my pear", find_species("cherry"), wide, narrow)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
-from model.watch.trust.series import Beside, Hourly, Series, common, hourly
+from model.watch.trust.series import Beside, Hourly, SensorSeries, common, hourly
 from model.wood.air import dew_point, relative_humidity_from_pressure
 
 WARM_K = 4.0
@@ -32,7 +32,7 @@ LEAST_HOURS = DRIFT_LEAST_DAYS * LEAST_HOURS_A_DAY
 Floats = NDArray[np.float64]
 
 
-def warm(series: Series, beside: Beside) -> list[Finding]:
+def warm(series: SensorSeries, beside: Beside) -> list[Finding]:
     """For some hours much warmer than those beside it, at the same dew point: the sun on it, or a lamp.
 
     Its dew point is good, its temperature and humidity are not the room's. Left out of the hour, the
@@ -74,7 +74,7 @@ def _dew(air: Hourly, rows: NDArray[np.int64]) -> Floats:
     return dew
 
 
-def drift(series: Series, beside: Beside, first_day: int = 0) -> list[Finding]:
+def drift(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Finding]:
     """A steady difference of five points and more from those beside it, over two weeks, at one temperature.
 
     Advice, a salt check: nothing is left out for it, for of two sensors nobody knows which one is right.
@@ -96,7 +96,7 @@ def drift(series: Series, beside: Beside, first_day: int = 0) -> list[Finding]:
     return _spans("drift", days, begins, flagged, reason, series, first_day)
 
 
-def self_heated(series: Series, beside: Beside, first_day: int = 0) -> list[Finding]:
+def self_heated(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Finding]:
     """Steadily two degrees and more above those beside it at the same dew point, over two weeks.
 
     Advice: it heats itself, or it hangs where it is warmer. Its humidity reads low for the room.
@@ -159,7 +159,7 @@ def _spans(
     begins: NDArray[np.int64],
     flagged: NDArray[np.bool_],
     reason: str,
-    series: Series,
+    series: SensorSeries,
     first_day: int,
 ) -> list[Finding]:
     """The two weeks before each flagged day, and it, put together."""

@@ -41,14 +41,13 @@ MOVED_KNOWN_MS = 12 * HOUR_MS
 TRIES = 6
 
 QUICK_KINDS = ("out-of-range", "jump", "stuck", "perhaps-stuck", "pegged", "warm", "moved", "silent")
-SLOW_KINDS = ("drift", "self-heated", "clock")
 PRESENCE_KINDS = ("silent",)
 
 Mark = tuple[int, int, int]
 
 
 @dataclass
-class Found:
+class SensorFindings:
     """What was found of one sensor, and where was looked, for some kinds."""
 
     sensor_id: int
@@ -124,7 +123,9 @@ class Judge:
 
     # ------------------------------------------------------------ looking
 
-    def _look(self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool) -> list[Found]:
+    def _look(
+        self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool
+    ) -> list[SensorFindings]:
         names = dict(bulk.rows("SELECT id, name FROM sensor"))
         trust = read_trust(bulk)
         self.shelf.trusting(trust)
@@ -155,11 +156,13 @@ class Judge:
 
     # ------------------------------------------------------------ writing
 
-    def _differs(self, bulk: Bulk, found: Sequence[Found]) -> bool:
+    def _differs(self, bulk: Bulk, found: Sequence[SensorFindings]) -> bool:
         stored = read_doubts(bulk, sorted({one.sensor_id for one in found}))
         return any(_changes(found, stored).values())
 
-    def _write(self, found: Sequence[Found], seen: dict[tuple[int, int], int], hour: int, at_ms: int) -> None:
+    def _write(
+        self, found: Sequence[SensorFindings], seen: dict[tuple[int, int], int], hour: int, at_ms: int
+    ) -> None:
         """Write what differs, mark the hours it bears on, and note those marks as seen."""
         with self.store.session() as session:
             take_turn(session)
@@ -206,7 +209,9 @@ class Judge:
             self.changed += 1
 
 
-def _changes(found: Sequence[Found], stored: Mapping[int, Sequence[OnRecord]]) -> dict[int, list[Change]]:
+def _changes(
+    found: Sequence[SensorFindings], stored: Mapping[int, Sequence[OnRecord]]
+) -> dict[int, list[Change]]:
     changes: dict[int, list[Change]] = {}
     for one in found:
         own = reconcile(one.findings, stored[one.sensor_id], one.regions, one.kinds)
@@ -243,8 +248,8 @@ def _regions(hours: Iterable[int], reach_ms: int) -> list[Region]:
 # ---------------------------------------------------------------- quick detectors
 
 
-def _quick(library: Library, sensor_id: int, hours: Iterable[int], hour: int) -> Found:
-    found = Found(sensor_id, QUICK_KINDS, _regions(hours, REACH_MS))
+def _quick(library: Library, sensor_id: int, hours: Iterable[int], hour: int) -> SensorFindings:
+    found = SensorFindings(sensor_id, QUICK_KINDS, _regions(hours, REACH_MS))
     for region in found.regions:
         found.findings += _around(library, sensor_id, region, hour)
     return found
@@ -318,22 +323,22 @@ def _detect(library: Library, sensor_id: int, span: Span, hour: int) -> list[Fin
     return found
 
 
-def _presence(library: Library, sensor_id: int, last_ms: int, hour: int) -> Found:
+def _presence(library: Library, sensor_id: int, last_ms: int, hour: int) -> SensorFindings:
     """Whether a sensor of which nothing new came has fallen silent."""
     found = []
     if hour * HOUR_MS - last_ms > presence.SILENT_LEAST_MS:
         series = library.series(sensor_id, last_ms - CONTEXT_MS, library.end_ms)
         found = presence.silences(series.at_ms, library.hung(sensor_id), hour * HOUR_MS)
-    return Found(sensor_id, PRESENCE_KINDS, [(last_ms + 1, OPEN_MS)], found)
+    return SensorFindings(sensor_id, PRESENCE_KINDS, [(last_ms + 1, OPEN_MS)], found)
 
 
 # ---------------------------------------------------------------- slow detectors
 
 
-def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Found]:
+def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[SensorFindings]:
     result = []
     own = set(hours)
-    beside = Found(sensor_id, ("drift", "self-heated"), _regions(own, SLOW_MS))
+    beside = SensorFindings(sensor_id, ("drift", "self-heated"), _regions(own, SLOW_MS))
     if library.company(sensor_id):
         for low, high in beside.regions:
             # Whole days: a window of two weeks is looked at whole, or not at all.
@@ -347,7 +352,7 @@ def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Found]
             beside.findings += company.drift(series, others, windows_from)
             beside.findings += company.self_heated(series, others, windows_from)
     result.append(beside)
-    clocks = Found(sensor_id, ("clock",), _regions(own, 2 * DAY_MS))
+    clocks = SensorFindings(sensor_id, ("clock",), _regions(own, 2 * DAY_MS))
     newest = library.previous_ms(sensor_id, library.end_ms + 1)
     for low, high in clocks.regions:
         first_day, last_day = low // DAY_MS, high // DAY_MS

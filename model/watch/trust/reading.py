@@ -29,7 +29,7 @@ from model.watch.trust.findings import HOUR_MS, OPEN_MS
 from model.watch.trust.kept import Readings
 from model.watch.trust.presence import Day
 from model.watch.trust.reconcile import OnRecord
-from model.watch.trust.series import Beside, Bools, Floats, Hourly, Series, hourly
+from model.watch.trust.series import Beside, Bools, Floats, Hourly, SensorSeries, hourly
 from model.watch.trust.shelf import Shelf
 
 AT_ONCE = 500
@@ -56,7 +56,7 @@ class Library:
     names: Mapping[int, str]
     end_ms: int
     _companies: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
-    _by_hour: dict[tuple[int, int, int], Series] = field(default_factory=dict)
+    _by_hour: dict[tuple[int, int, int], SensorSeries] = field(default_factory=dict)
     _means_by_hour: dict[tuple[int, int, int], Hourly] = field(default_factory=dict)
 
     def _hours(self, since_ms: int, until_ms: int) -> tuple[int, int]:
@@ -65,13 +65,13 @@ class Library:
 
     # ------------------------------------------------------------ one sensor
 
-    def series(self, sensor_id: int, since_ms: int, until_ms: int) -> Series:
+    def series(self, sensor_id: int, since_ms: int, until_ms: int) -> SensorSeries:
         """A sensor's readings over a span."""
         first, until = self._hours(since_ms, until_ms)
         found = self.shelf.readings(self.bulk, sensor_id, first, until)
         return self._series(sensor_id, found, self.to_the_last(sensor_id, until))
 
-    def by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> Series:
+    def by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> SensorSeries:
         """The mean of each hour of a span, at its beginning; of hours in which anything was heard."""
         first, until = self._hours(since_ms, until_ms)
         key = (sensor_id, first, until)
@@ -79,7 +79,7 @@ class Library:
             self._by_hour[key] = self._read_by_hour(sensor_id, first, until)
         return self._by_hour[key]
 
-    def _read_by_hour(self, sensor_id: int, first: int, until: int) -> Series:
+    def _read_by_hour(self, sensor_id: int, first: int, until: int) -> SensorSeries:
         table = self.shelf.outlines(self.bulk, sensor_id, first, until)
         heard = np.flatnonzero(table[:, N] > 0.0)
         with np.errstate(invalid="ignore"):  # of a quantity that wasn't heard: NaN
@@ -93,9 +93,9 @@ class Library:
         table = self.shelf.outlines(self.bulk, sensor_id, *self._hours(since_ms, until_ms))
         return int(np.count_nonzero(table[:, N] > 0.0))
 
-    def _series(self, sensor_id: int, found: Readings, to_the_last: bool) -> Series:
+    def _series(self, sensor_id: int, found: Readings, to_the_last: bool) -> SensorSeries:
         found = Readings(*settled(*found))
-        return Series(
+        return SensorSeries(
             self.names[sensor_id],
             found.at_ms.astype(np.int64),
             paired(found.at_ms, found.temperature_c, ~np.isnan(found.rh_pct)),
@@ -117,7 +117,7 @@ class Library:
         spans = self._spans_beside(sensor_id, since_ms, until_ms)
         heard = [other for other in spans if self._was_heard(other, spans[other], first, until)]
 
-        def readings() -> list[Series]:
+        def readings() -> list[SensorSeries]:
             found = []
             for other in heard:
                 whole = self.series(other, since_ms, until_ms)
@@ -179,7 +179,7 @@ class Library:
         values = np.array([rows[row] for row in order], dtype=np.float64).reshape(-1, 2)
         return Hourly(first + np.array(order, dtype=np.int64), values[:, 0], values[:, 1])
 
-    def _cut(self, sensor_id: int, spans: Sequence[Span], hour: int) -> Series:
+    def _cut(self, sensor_id: int, spans: Sequence[Span], hour: int) -> SensorSeries:
         found = self.shelf.around(self.bulk, sensor_id, hour, hour + 1)
         whole = self._series(sensor_id, found, to_the_last=False)
         here = (whole.at_ms >= hour * HOUR_MS) & (whole.at_ms < (hour + 1) * HOUR_MS)

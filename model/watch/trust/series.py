@@ -16,7 +16,7 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Series:
+class SensorSeries:
     """One sensor's readings in the order of their instants.
 
     Attributes
@@ -48,12 +48,12 @@ class Series:
     def __len__(self) -> int:
         return len(self.at_ms)
 
-    def where(self, keep: Bools) -> "Series":
+    def where(self, keep: Bools) -> "SensorSeries":
         """The readings that are kept."""
         if keep.all():
             return self
         last = bool(len(keep)) and bool(keep[-1])
-        return Series(
+        return SensorSeries(
             self.name,
             self.at_ms[keep],
             self.temperature_c[keep],
@@ -62,17 +62,6 @@ class Series:
             self.measured_c[keep],
             self.to_the_last and last,
         )
-
-
-def series_of(
-    name: str,
-    at_ms: Sequence[int] | Ints,
-    temperature_c: Sequence[float] | Floats,
-    rh_pct: Sequence[float] | Floats,
-) -> Series:
-    """A series without a correction, from plain sequences."""
-    rh, temperature = np.asarray(rh_pct, dtype=np.float64), np.asarray(temperature_c, dtype=np.float64)
-    return Series(name, np.asarray(at_ms, dtype=np.int64), temperature, rh, rh, temperature)
 
 
 @dataclass(frozen=True)
@@ -89,7 +78,7 @@ class Hourly:
         return result
 
 
-def hourly(series: Series, corrected: bool = True) -> Hourly:
+def hourly(series: SensorSeries, corrected: bool = True) -> Hourly:
     """The means of the hours in which a sensor knew both quantities."""
     rh_pct = series.true_rh_pct if corrected else series.rh_pct
     whole = ~np.isnan(series.temperature_c) & ~np.isnan(rh_pct)
@@ -119,14 +108,14 @@ class Beside:
 
     def __init__(
         self,
-        others: Sequence[Series] | Callable[[], Sequence[Series]] = (),
+        others: Sequence[SensorSeries] | Callable[[], Sequence[SensorSeries]] = (),
         names: Sequence[str] | None = None,
         means: Callable[[], Sequence[Hourly]] | None = None,
     ) -> None:
         self._others, self._names, self._means = others, names, means
 
     @cached_property
-    def others(self) -> Sequence[Series]:
+    def others(self) -> Sequence[SensorSeries]:
         return self._others() if callable(self._others) else self._others
 
     @cached_property

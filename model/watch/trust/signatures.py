@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from model.watch.trust.findings import HOUR_MS, MINUTE_MS, OPEN_MS, Finding
-from model.watch.trust.series import Beside, Bools, Floats, Ints, Series, runs
+from model.watch.trust.series import Beside, Bools, Floats, Ints, SensorSeries, runs
 from model.wood.air import dew_point, saturation_vapour_pressure
 
 HOTTEST_C = 45.0  # no room with furniture in it
@@ -50,7 +50,7 @@ MOVED_LEAST = 3
 BESIDE_MOVED_K = 2.0
 
 
-def out_of_range(series: Series) -> list[Finding]:
+def out_of_range(series: SensorSeries) -> list[Finding]:
     """Air that no room has, for an hour or more: hotter than 45 °C, or drier than 5 %."""
     found = []
     for values, bad, words in (
@@ -75,7 +75,7 @@ def _too_dry(value: float) -> str:
     return f"{value:.1f} % is drier than a room gets"
 
 
-def jumps(series: Series, beside: Beside) -> list[Finding]:
+def jumps(series: SensorSeries, beside: Beside) -> list[Finding]:
     """A reading more than 20 points of humidity, or 10 °C, away from the one before and the one after, or
     from the one before while there is none after, unless its dew point or a sensor beside it explains it.
 
@@ -94,9 +94,9 @@ def jumps(series: Series, beside: Beside) -> list[Finding]:
 class _Jumping:
     """A quantity that may jump: where it is, how far, and what those beside must read to confirm it."""
 
-    of: Callable[[Series], Floats]
+    of: Callable[[SensorSeries], Floats]
     farthest: float
-    beside: Callable[[Series], Floats]
+    beside: Callable[[SensorSeries], Floats]
     agrees: float
     said: Callable[[float, float], str]
 
@@ -115,7 +115,7 @@ _HUMIDITY = _Jumping(lambda s: s.rh_pct, JUMP_PCT, lambda s: s.true_rh_pct, BESI
 _TEMPERATURE = _Jumping(lambda s: s.measured_c, JUMP_K, lambda s: s.temperature_c, BESIDE_AGREES_K, _said_c)
 
 
-def _out_of_line(series: Series, beside: Beside, quantity: _Jumping) -> list[Finding]:
+def _out_of_line(series: SensorSeries, beside: Beside, quantity: _Jumping) -> list[Finding]:
     own = series.where(~np.isnan(quantity.of(series)))
     n = len(own)
     if n < 2:
@@ -146,7 +146,7 @@ def _out_of_line(series: Series, beside: Beside, quantity: _Jumping) -> list[Fin
     return found
 
 
-def _disagree(own: Series, values: Floats, a: Ints, b: Ints, farthest: float) -> Bools:
+def _disagree(own: SensorSeries, values: Floats, a: Ints, b: Ints, farthest: float) -> Bools:
     """Whether pairs of readings lie more than a jump apart, in a quantity and in dew point if known."""
     apart: Bools = np.abs(values[a] - values[b]) > farthest
     close = np.flatnonzero(apart)
@@ -159,7 +159,7 @@ def _disagree(own: Series, values: Floats, a: Ints, b: Ints, farthest: float) ->
     return apart
 
 
-def _confirmed_beside(own: Series, values: Floats, k: int, beside: Beside, quantity: _Jumping) -> bool:
+def _confirmed_beside(own: SensorSeries, values: Floats, k: int, beside: Beside, quantity: _Jumping) -> bool:
     """Whether a sensor beside it reads about the same then, or made most of the same change."""
     at = own.at_ms[k]
     for other in beside.others:
@@ -171,7 +171,7 @@ def _confirmed_beside(own: Series, values: Floats, k: int, beside: Beside, quant
     return False
 
 
-def stuck(series: Series, beside: Beside) -> list[Finding]:
+def stuck(series: SensorSeries, beside: Beside) -> list[Finding]:
     """The same value to a tenth for twelve hours or more while others move.
 
     Others are the sensors beside it and its own temperature. One that resolves only half or whole percents
@@ -231,7 +231,7 @@ def _equal(at_ms: Ints, values: np.ndarray) -> list[tuple[int, int]]:
     return list(zip(first[long].tolist(), last[long].tolist(), strict=True))
 
 
-def _is_coarse(own: Series, first: int, last: int) -> bool:
+def _is_coarse(own: SensorSeries, first: int, last: int) -> bool:
     """Whether the readings of the day before and after a run, and the run's, are half or whole percents."""
     a = np.searchsorted(own.at_ms, own.at_ms[first] - CONTEXT_MS)
     b = np.searchsorted(own.at_ms, own.at_ms[last] + CONTEXT_MS, side="right")
@@ -240,7 +240,7 @@ def _is_coarse(own: Series, first: int, last: int) -> bool:
     return bool((np.abs(steps - np.round(steps)) < 1e-6).all() and np.ptp(values) > 0.0)
 
 
-def pegged(series: Series, beside: Beside) -> list[Finding]:
+def pegged(series: SensorSeries, beside: Beside) -> list[Finding]:
     """At the top of its range, by condensation or a fault, until it was below 95 % for six hours.
 
     Taken for fog when those beside it are as damp; doubted from 99 % on when they are dry.
@@ -264,7 +264,7 @@ def pegged(series: Series, beside: Beside) -> list[Finding]:
     return found
 
 
-def _onsets(own: Series, beside: Beside) -> list[tuple[int, str | None]]:
+def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, str | None]]:
     """Where a sensor is at its top for long enough; with the reason, none when those beside it are damp."""
     found: list[tuple[int, str | None]] = []
     for first, last in runs_of(own.rh_pct >= DAMP_PCT):
@@ -283,7 +283,7 @@ def _onsets(own: Series, beside: Beside) -> list[tuple[int, str | None]]:
     return found
 
 
-def _humidity_beside(own: Series, first: int, last: int, beside: Beside) -> float | None:
+def _humidity_beside(own: SensorSeries, first: int, last: int, beside: Beside) -> float | None:
     """Median humidity of those beside it over a span, at its own temperature where that is known."""
     near = beside.between(int(own.at_ms[first]), int(own.at_ms[last]))
     if not len(near.hours):
@@ -295,7 +295,7 @@ def _humidity_beside(own: Series, first: int, last: int, beside: Beside) -> floa
     return 100.0 * float(np.median(near.pressure_pa)) / saturation
 
 
-def moved(series: Series, beside: Beside) -> list[Finding]:
+def moved(series: SensorSeries, beside: Beside) -> list[Finding]:
     """A step of temperature and dew point at one moment that stays: perhaps it was hung somewhere else.
 
     Advice: nothing is left out for it.
@@ -341,6 +341,6 @@ def runs_of(flags: Bools) -> list[tuple[int, int]]:
     return list(zip(first.tolist(), last.tolist(), strict=True))
 
 
-def _end(series: Series, at_ms: Ints, last: int) -> int:
+def _end(series: SensorSeries, at_ms: Ints, last: int) -> int:
     """The end of a run: open when it reaches the last reading there is."""
     return OPEN_MS if series.to_the_last and at_ms[last] >= series.at_ms[-1] else int(at_ms[last])

@@ -1,4 +1,4 @@
-"""The moisture solver in plain numpy: the same arithmetic as `kernel`, to be read and to be tested against.
+"""The moisture solver in plain numpy: what `model.wood.kernel` computes, to be read and to be tested against.
 
 Notation: a board of thickness h is divided into layers of relative width w_i. With M the moisture content of
 each layer in percent, D its diffusion coefficient, and everything divided by h,
@@ -21,11 +21,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from . import lane_laws as laws
-from .air import saturation_vapour_pressure
-from .air_tables import sorption_constants
-from .diffusion import permeance_in_series, transverse_diffusion
-from .layers import (
+from model.wood import lane_laws as laws
+from model.wood.air import saturation_vapour_pressure
+from model.wood.air_tables import sorption_constants
+from model.wood.diffusion import permeance_in_series, transverse_diffusion
+from model.wood.layers import (
     CELLS,
     DISTANCES,
     FACE_LATER,
@@ -36,7 +36,7 @@ from .layers import (
     LATER_NEAR,
     WIDTHS,
 )
-from .moisture import Batch, parts_of
+from model.wood.moisture import Batch, parts_of
 
 Floats = NDArray[np.float64]
 

@@ -1,0 +1,39 @@
+"""Every page, found by looking into the folder `pages`: a new page is one new file there.
+
+A page may define `ROUTES` (its addresses), `register(app, context)` (its callbacks) and `UNDO` (how its acts
+are undone, by name). No page imports this module.
+"""
+
+import importlib
+import pkgutil
+from functools import cache
+from types import ModuleType
+
+from dash import Dash
+
+import dashboard.pages
+from dashboard import acts
+from dashboard.view import Context, Route
+
+
+@cache
+def modules() -> tuple[ModuleType, ...]:
+    """The pages and the modules they share, by name."""
+    names = sorted(info.name for info in pkgutil.iter_modules(dashboard.pages.__path__))
+    return tuple(importlib.import_module(f"dashboard.pages.{name}") for name in names)
+
+
+def routes() -> list[Route]:
+    """Every address and its page."""
+    return [route for module in modules() for route in getattr(module, "ROUTES", [])]
+
+
+def register(app: Dash, context: Context) -> None:
+    """Give every page that answers more than its address its callbacks."""
+    for module in modules():
+        if hasattr(module, "register"):
+            module.register(app, context)
+    undos: dict[str, acts.Undo] = {}
+    for module in modules():
+        undos |= getattr(module, "UNDO", {})
+    acts.register(app, context, undos)
