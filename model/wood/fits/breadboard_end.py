@@ -11,8 +11,10 @@ from typing import ClassVar
 from model.wood.fits.base import Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
+from model.wood.setting_out import LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,6 +77,17 @@ class BreadboardEnd(SlottedFit):
             says = f"the edges of {panel} stand beyond the breadboard end"
             found.append(Way("end-shy", "swelling", "shows", within + beyond, says))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        dry_mm, damp_mm = (
+            self.end_longer_mm - float(self.growth(self.member, mc)) / self._sides for mc in (dry, damp)
+        )
+        return seen_change(
+            dry_mm,
+            damp_mm,
+            "flush",
+            lambda longer: f"the breadboard end is {LENGTH} {'proud' if longer else 'shy'}",
+        )
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(moisture_of(self.member, mc)))

@@ -12,9 +12,11 @@ from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
 from model.wood.fits.restrained import restrained_ways
+from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import LENGTH
 
 SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
@@ -104,6 +106,18 @@ class CrossGrainFixing(SlottedFit):
             says = f"drawer fronts stand sunk in {wide}: the drawers are stopped at the back"
             found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, says))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
+        if self.drawer_stopped_at != "back":
+            return None
+        dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
+        return seen_change(
+            dry_mm,
+            damp_mm,
+            "flush",
+            lambda sunk: f"drawer fronts are {LENGTH} {'back' if sunk else 'proud'}",
+            "drawer fronts",
+        )
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

@@ -10,6 +10,7 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
+from model.wood.fits.seen import Seen
 from model.wood.member import Member
 
 GLOSS_SHOWS_MM = 0.003 * INCH
@@ -47,6 +48,11 @@ class EdgingOnSheet(Fit):
                 f"{edging} stands shy of the sheet",
             ),
         ]
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        swing_mm = float(self.growth(self.member, damp)) - float(self.growth(self.member, dry))
+        told = "a fine step that a fingernail feels"
+        return Seen([told], [told], swing_mm, where="at the edging")
 
     def section(self, mc: Moistures) -> Section:
         built = self.built_width(self.member)

@@ -11,8 +11,10 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.seen import Seen, seen_change, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +100,18 @@ class LidOnBox(Fit):
             found.append(Way("lock-misses-wet", "swelling", "harms", self.lock_play_mm - growth, says))
             found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, says))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        less_mm, more_mm = float(self._in_front(dry)), float(self._in_front(damp))
+        if self.inset_gap_mm is not None:
+            gaps = self.inset_gap_mm - less_mm, self.inset_gap_mm - more_mm
+            return seen_gap(*gaps, self.least_gap_mm, "at the front")
+        return seen_change(
+            less_mm,
+            more_mm,
+            "as it was made",
+            lambda more: f"the front overhang {'grows' if more else 'shrinks'} by {LENGTH}",
+        )
 
     def section(self, mc: Moistures) -> Section:
         lid = float(self.member.width_at(mc[self.member.name]))
