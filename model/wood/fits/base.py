@@ -38,13 +38,19 @@ IGNORED_WIDTH_MM = 4.0 * INCH
 
 @dataclass(frozen=True)
 class Way:
-    """One way a fit runs out, at the moisture contents asked about."""
+    """One way a fit runs out, at the moisture contents asked about.
+
+    `parts` are the parts that move there, by their roles; `how` tells apart ways of one name that come about
+    differently, and `across` is what is fixed across the part. `words.limits` says it.
+    """
 
     name: str
     direction: Direction
     severity: Severity
     margin_mm: Amount
-    says: str
+    parts: tuple[str, ...]
+    how: str = ""
+    across: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,11 +58,10 @@ class Limit(Way):
     """A way a fit runs out, with what was left before it as built.
 
     `margin_mm` [mm] is movement still to go, negative when past; a float, or an array shaped like the
-    moisture contents asked about. `play_mm` is the same at the reference moisture content. `says` is
-    a sentence on what is seen when it runs out.
+    moisture contents asked about. `play_mm` is the same at the reference moisture content.
     """
 
-    play_mm: float
+    play_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -298,7 +303,9 @@ class Fit(ABC):
                 direction=way.direction,
                 severity=way.severity,
                 margin_mm=float(way.margin_mm) if np.ndim(way.margin_mm) == 0 else np.asarray(way.margin_mm),
-                says=way.says,
+                parts=way.parts,
+                how=way.how,
+                across=way.across,
                 play_mm=self._play[way.name],
             )
             for way in self.ways(mc)

@@ -94,31 +94,23 @@ class BoardBack(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         tight, wide = self._tightest_and_widest(mc)
-        found = [
-            Way("boards-touch", "swelling", "harms", tight, "the boards close up and push each other out")
-        ]
+        parts = tuple(board.called for board in self.boards)
+        found = [Way("boards-touch", "swelling", "harms", tight, parts)]
         if self.groove_depth_mm is not None:
             tip = self.groove_depth_mm - self.lap_mm + tight
-            says = "a tongue bottoms in its groove and pushes the boards apart"
-            found.append(Way("groove-bottom", "swelling", "harms", tip, says))
+            found.append(Way("groove-bottom", "swelling", "harms", tip, parts, "boards"))
         if self.end_gap_mm is not None:
             ends = [self.boards[0], self.boards[-1]]
             room = least([self.end_gap_mm - self.growth(board, mc) / 2.0 for board in ends])
-            says = "an end board meets the case and pushes it"
-            found.append(Way("board-meets-case", "swelling", "harms", room, says))
+            found.append(Way("board-meets-case", "swelling", "harms", room, parts))
         lap = self.lap_mm - wide - self.least_lap_mm
-        seen = (
-            "a tongue leaves its groove"
-            if self.joint == "tongue-and-groove"
-            else "a lap opens and daylight shows"
-        )
-        found.append(Way("leaves-lap", "shrinking", "harms", lap, seen))
+        found.append(Way("leaves-lap", "shrinking", "harms", lap, parts, self.joint))
         if self.finished == AFTER:
-            says = "bare wood shows between the boards"
-            found.append(Way("bare-line", "shrinking", "shows", SEEN_MM + self.gap_mm - wide, says))
+            bare = SEEN_MM + self.gap_mm - wide
+            found.append(Way("bare-line", "shrinking", "shows", bare, parts, "boards"))
         if self.widest_gap_mm is not None:
-            says = "the gaps between the boards are wide enough to see"
-            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - wide, says))
+            left = self.widest_gap_mm - wide
+            found.append(Way("gap-shows", "shrinking", "shows", left, parts, "boards"))
         return found
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

@@ -63,19 +63,17 @@ class BreadboardEnd(SlottedFit):
         return 2.0 if self.fixed == "centre" else 1.0
 
     def ways(self, mc: Moistures) -> list[Way]:
-        panel = self.member.name
-        found = self.slot_ways(self.pin_distance_mm * self.strain(self.member, mc), panel)
+        panel = (self.member.called,)
+        found = self.slot_ways(self.pin_distance_mm * self.strain(self.member, mc), "pins")
         at_edge = self.growth(self.member, mc) / self._sides
         if self.mortise_clearance_mm is not None:
-            says = f"the outer tenon of {panel} meets the end of its mortise and splits the breadboard end"
-            found.append(Way("tenon-bottoms", "swelling", "harms", self.mortise_clearance_mm - at_edge, says))
+            room = self.mortise_clearance_mm - at_edge
+            found.append(Way("tenon-bottoms", "swelling", "harms", room, panel))
         if self.flush_within_mm is not None:
             beyond = self.end_longer_mm - at_edge
             within = self.flush_within_mm
-            says = f"the breadboard end stands beyond the edges of {panel}"
-            found.append(Way("end-proud", "shrinking", "shows", within - beyond, says))
-            says = f"the edges of {panel} stand beyond the breadboard end"
-            found.append(Way("end-shy", "swelling", "shows", within + beyond, says))
+            found.append(Way("end-proud", "shrinking", "shows", within - beyond, panel))
+            found.append(Way("end-shy", "swelling", "shows", within + beyond, panel))
         return found
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

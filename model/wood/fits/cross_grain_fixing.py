@@ -84,27 +84,24 @@ class CrossGrainFixing(SlottedFit):
                 raise self.bad(attribute, "must be left out unless fixing is telescoping", value)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        wide, part = self.member.name, self.part
+        wide, part = (self.member.called,), self.part
         growth = self.reach_mm * self.strain(self.member, mc)
         found: list[Way] = []
         if self.fixing == SLOTTED:
-            found += self.slot_ways(growth, part)
+            found += self.slot_ways(growth, across=part)
         elif self.fixing == TELESCOPING:
             tenon = (self.tenon_length_mm or 0.0) - self.least_tenon_mm
-            says = f"the dry tenon of the {part} pulls out as {wide} swells"
-            found.append(Way("tenon-pulls-out", "swelling", "harms", tenon - growth, says))
-            says = f"the shoulder of the {part} closes as {wide} shrinks, and {wide} splits or bows"
-            found.append(
-                Way("shoulder-closes", "shrinking", "harms", (self.shoulder_gap_mm or 0.0) + growth, says)
-            )
+            shoulder = (self.shoulder_gap_mm or 0.0) + growth
+            found += [
+                Way("tenon-pulls-out", "swelling", "harms", tenon - growth, wide, across=part),
+                Way("shoulder-closes", "shrinking", "harms", shoulder, wide, "across", part),
+            ]
         elif self.reach_mm > IGNORED_WIDTH_MM:
-            found += restrained_ways(self.reach_mm, growth, wide)
+            found += restrained_ways(self.reach_mm, growth, self.member.called)
         if self.drawer_stopped_at == "back":
             step = self.growth(self.member, mc)
-            says = f"drawer fronts stand proud of {wide}: the drawers are stopped at the back"
-            found.append(Way("front-proud", "shrinking", "shows", self.flush_within_mm + step, says))
-            says = f"drawer fronts stand sunk in {wide}: the drawers are stopped at the back"
-            found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, says))
+            found.append(Way("front-proud", "shrinking", "shows", self.flush_within_mm + step, wide))
+            found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, wide))
         return found
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:

@@ -31,22 +31,10 @@ class EdgingOnSheet(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         growth = self.growth(self.member, mc)
-        edging = self.member.name
+        edging = (self.member.called,)
         return [
-            Way(
-                "stands-proud",
-                "swelling",
-                "shows",
-                self.step_shows_mm - growth,
-                f"{edging} stands proud of the sheet",
-            ),
-            Way(
-                "stands-shy",
-                "shrinking",
-                "shows",
-                self.step_shows_mm + growth,
-                f"{edging} stands shy of the sheet",
-            ),
+            Way("stands-proud", "swelling", "shows", self.step_shows_mm - growth, edging),
+            Way("stands-shy", "shrinking", "shows", self.step_shows_mm + growth, edging),
         ]
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

@@ -93,17 +93,12 @@ class FrontInOpening(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         gap = self.gap_now(mc)
-        what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
+        parts = tuple(dict.fromkeys(member.called for member in self.members_across))
+        how = "frame" if self.construction == "frame" else "pair" if len(parts) > 1 else ""
         opens_when: Direction = "shrinking" if self.closes_when == "swelling" else "swelling"
         return [
-            Way("binds", self.closes_when, "harms", gap - self.least_gap_mm, f"{what} binds in its opening"),
-            Way(
-                "gap-shows",
-                opens_when,
-                "shows",
-                self.widest_gap_mm - gap,
-                f"the gap at {what} is wide enough to see",
-            ),
+            Way("binds", self.closes_when, "harms", gap - self.least_gap_mm, parts, how),
+            Way("gap-shows", opens_when, "shows", self.widest_gap_mm - gap, parts, how),
         ]
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
@@ -132,7 +127,8 @@ class FrontInOpening(Fit):
         dry_gap, wet_gap = rounded - growth(season.dry_pct), rounded - growth(season.wet_pct)
         enough = max(dry_gap, wet_gap) <= self.widest_gap_mm + ROUNDING_SLACK
         what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
-        said = [spoken(f"Leave a gap of {LENGTH} at {what} today, at {season.today_pct:g} %.", rounded)]
+        called = " and ".join(dict.fromkeys(member.called for member in self.members_across))
+        said = [spoken(f"Leave a gap of {LENGTH} at {called} today, at {season.today_pct:g} %.", rounded)]
         if width is not None:
             rounded_width = kept.steps.width_down(width)
             said.append(spoken(f"Cut it {LENGTH} across the grain.", rounded_width))

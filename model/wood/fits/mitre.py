@@ -44,12 +44,10 @@ class Mitre(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         heel = self.heel_gap(mc)
-        names = " and ".join(member.name for member in self.meeting)
-        inside = f"the mitre of {names} opens at the heel, the inside corner"
-        outside = f"the mitre of {names} opens at the toe, the outside point"
+        names = tuple(member.called for member in self.meeting)
         return [
-            Way("heel-opens", "shrinking", "shows", self.gap_shows_mm - heel, inside),
-            Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, outside),
+            Way("heel-opens", "shrinking", "shows", self.gap_shows_mm - heel, names),
+            Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, names),
         ]
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

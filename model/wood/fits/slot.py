@@ -131,16 +131,13 @@ class SlottedFit(Fit):
         near, far = at - half, self.slot_length_mm - at - half
         return (near, far) if self.slot_moves else (far, near)
 
-    def slot_ways(self, growth: Amount, part: str) -> list[Way]:
+    def slot_ways(self, growth: Amount, how: str = "", across: str = "") -> list[Way]:
         """The two ends of the slot, for a growth of the wood between fixed line and screw [mm]."""
         swell, shrink = self.slot_travel
-        wet = (
-            f"the screw of {part} meets the end of its slot as the wood swells: it bends or the wood buckles"
-        )
-        dry = f"the screw of {part} meets the end of its slot as the wood shrinks: the wood may split"
+        parts = (self.moving[0].called,)
         return [
-            Way("slot-end-wet", "swelling", "harms", swell - growth, wet),
-            Way("slot-end-dry", "shrinking", "harms", shrink + growth, dry),
+            Way("slot-end-wet", "swelling", "harms", swell - growth, parts, how, across),
+            Way("slot-end-dry", "shrinking", "harms", shrink + growth, parts, how, across),
         ]
 
     # -------------------------------------------------------- at the drill
@@ -153,7 +150,7 @@ class SlottedFit(Fit):
 
     def movement_said(self, season: Season, swell: float, shrink: float) -> Spoken:
         return spoken(
-            f"{self.moving[0].name} will swell {LENGTH} to {season.wet_pct:g} % "
+            f"{self.moving[0].called} will swell {LENGTH} to {season.wet_pct:g} % "
             f"and shrink {LENGTH} to {season.dry_pct:g} %.",
             swell,
             shrink,

@@ -112,32 +112,20 @@ class TopOnFasteners(SlottedFit):
         return self.button_gap_mm - self.distance_mm * self.strain(self.member, mc)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        top = self.member.name
+        top = (self.member.called,)
         growth = self.distance_mm * self.strain(self.member, mc)
         if not self.is_button:
-            return self.slot_ways(growth, top)
+            return self.slot_ways(growth)
         gap, engaged = self.button_gap_mm or 0.0, self.engagement_mm or 0.0
         found = [
+            Way("button-meets-apron", "swelling", "harms", gap - growth, top),
             Way(
-                "button-meets-apron",
-                "swelling",
-                "harms",
-                gap - growth,
-                f"{top} pushes its buttons into the apron",
-            ),
-            Way(
-                "button-leaves-groove",
-                "shrinking",
-                "harms",
-                engaged - self.least_engagement_mm + growth,
-                f"a button of {top} pulls out of its groove",
+                "button-leaves-groove", "shrinking", "harms", engaged - self.least_engagement_mm + growth, top
             ),
         ]
         if self.groove_depth_mm is not None:
-            says = f"a button's tongue bottoms in its groove and {top} pushes the apron"
-            found.append(
-                Way("groove-bottom", "swelling", "harms", self.groove_depth_mm - engaged - growth, says)
-            )
+            room = self.groove_depth_mm - engaged - growth
+            found.append(Way("groove-bottom", "swelling", "harms", room, top, "button"))
         return found
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

@@ -31,7 +31,7 @@ class PanelInGroove(PanelGeometry):
     # -------------------------------------------------------- limits
 
     def ways(self, mc: Moistures) -> list[Way]:
-        panel = self.member.name
+        panel = (self.member.called,)
         width = self.member.width_at(moisture_of(self.member, mc))
         growth = width - self.built_width_mm
         depth = self.groove_depth_mm - self.spacer_mm
@@ -40,37 +40,26 @@ class PanelInGroove(PanelGeometry):
         sides = 1.0 if self.held == ONE_EDGE else 2.0
         if self.held == FREE:
             engaged = width - self.sight_width_mm - depth - self.least_engagement_mm
-            leaves = f"{panel} has wandered to one side and its tongue leaves the other groove"
         else:
             engaged = sides * (tongue - self.least_engagement_mm)
-            leaves = f"the tongue of {panel} leaves its groove"
         found = [
-            Way(
-                "groove-bottom",
-                "swelling",
-                "harms",
-                sides * (depth - tongue),
-                f"the tongue of {panel} bottoms in its groove and pushes the frame",
-            ),
-            Way("leaves-groove", "shrinking", "harms", engaged, leaves),
+            Way("groove-bottom", "swelling", "harms", sides * (depth - tongue), panel),
+            Way("leaves-groove", "shrinking", "harms", engaged, panel, self.held),
         ]
         if self.shoulder_gap_mm is not None:
-            says = f"the shoulder of {panel} closes on the stile and pushes the frame"
-            found.append(
-                Way("shoulder-closes", "swelling", "harms", sides * self.shoulder_gap_mm - growth, says)
-            )
+            room = sides * self.shoulder_gap_mm - growth
+            found.append(Way("shoulder-closes", "swelling", "harms", room, panel))
         if self.bevel_deg > 0.0:
             found.append(self._wedge(mc, growth / sides))
         covered = self.coverage_mm
         if covered is not None:
             # A finish that stops at the sight line still hides a hair of movement.
             seen_from = max(covered, SEEN_MM)
-            says = f"bare wood shows along the edge of {panel}"
-            found.append(Way("bare-line", "shrinking", "shows", sides * seen_from + growth, says))
+            bare = sides * seen_from + growth
+            found.append(Way("bare-line", "shrinking", "shows", bare, panel, self.held))
         if self.rattle_mm is not None:
             play = self.sight_width_mm + 2.0 * depth - width
-            says = f"{panel} is loose in its grooves and rattles"
-            found.append(Way("rattle", "shrinking", "shows", self.rattle_mm - play, says))
+            found.append(Way("rattle", "shrinking", "shows", self.rattle_mm - play, panel))
         return found
 
     def _wedge(self, mc: Moistures, growth_a_side: Amount) -> Way:
@@ -80,8 +69,8 @@ class PanelInGroove(PanelGeometry):
             reference = self.reference_mc(self.member)
             own = self.member.thickness_strain_from(reference, moisture_of(self.member, mc))
             thicker = thicker + self.tongue_thickness_mm * own
-        says = f"the bevel of {self.member.name} wedges its groove open"
-        return Way("bevel-wedges", "swelling", "harms", self.groove_slack_mm - thicker, says)
+        room = self.groove_slack_mm - thicker
+        return Way("bevel-wedges", "swelling", "harms", room, (self.member.called,))
 
     # -------------------------------------------------------- at the saw, and in the house
 

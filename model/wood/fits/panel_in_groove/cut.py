@@ -100,7 +100,11 @@ def panel_cut(fit: PanelGeometry, season: Season, kept: Allowances) -> PanelCut:
         shoulder_gap_mm=shoulder,
         shoulder_gap_rounded_mm=None if shoulder is None else steps.width_up(shoulder),
     )
-    return replace(advice, figures=_figures(advice, steps, needed), parts=_sentences(advice, steps, needed))
+    return replace(
+        advice,
+        figures=_figures(advice, steps, needed),
+        parts=_sentences(advice, member.called, steps, needed),
+    )
 
 
 def _figures(cut: PanelCut, steps: Increments, needed: float | None) -> list[Figure]:
@@ -115,19 +119,17 @@ def _figures(cut: PanelCut, steps: Increments, needed: float | None) -> list[Fig
     return [*found, ("held", how, ""), ("shoulder gap", cut.shoulder_gap_rounded_mm, "up")]
 
 
-def _sentences(cut: PanelCut, steps: Increments, needed: float | None) -> list[Spoken]:
+def _sentences(cut: PanelCut, called: str, steps: Increments, needed: float | None) -> list[Spoken]:
     dry, wet = cut.range_mc_pct
     said = [
-        spoken(
-            f"Cut {cut.member} {LENGTH} wide today, at {cut.stock_mc_pct:g} %.", cut.width_to_cut_rounded_mm
-        ),
+        spoken(f"Cut {called} {LENGTH} wide today, at {cut.stock_mc_pct:g} %.", cut.width_to_cut_rounded_mm),
         spoken(
             f"At {wet:g} % it has {LENGTH} in hand; at {dry:g} % {LENGTH} of tongue stays in its groove.",
             cut.clearance_wet_mm,
             cut.engagement_dry_mm,
         ),
         spoken(f"From {dry:g} to {wet:g} % it moves {LENGTH}.", cut.movement_mm),
-        spoken(f"Held at its centre it needs grooves {LENGTH} deep.", cut.groove_depth_centre_rounded_mm),
+        spoken(f"Pinned at its centre, it needs grooves {LENGTH} deep.", cut.groove_depth_centre_rounded_mm),
     ]
     if cut.groove_depth_free_rounded_mm is not None:
         said.append(spoken(f"Unpinned, it needs grooves {LENGTH} deep.", cut.groove_depth_free_rounded_mm))
