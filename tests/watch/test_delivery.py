@@ -89,7 +89,7 @@ def test_what_only_shows_is_told_and_delivered() -> None:
     piece = door("centre", finished="after assembly")
     note = delivery_note(piece, {"panel": 8.0}, recorded(20.0, 32.0, 42.0), "the flat", NOW)
     assert note.answer == "deliver"
-    assert any("bare wood" in words for words in note.advice)
+    assert any("bare line" in words for words in note.advice)
 
 
 def test_a_short_record_says_so() -> None:
