@@ -79,7 +79,7 @@ def test_a_dry_flat_is_waited_for() -> None:
     """At 22 % the panel would come to 4.9 %, and its tongue leaves a groove at 6.26."""
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 22.0, 42.0), "the flat", NOW)
     assert note.answer == "hold"
-    assert "drop out of the far groove" in note.reasons[0]
+    assert "out of the far groove" in note.reasons[0]
     assert note.span.mc_low_pct == pytest.approx(6.26, abs=0.02)
     assert any("outside its range" in reason for reason in note.reasons)
 

@@ -299,7 +299,7 @@ def test_lengths_stay_numbers_until_somebody_says_them(fit):
 def test_the_width_in_words_is_the_width_in_numbers():
     advice = cut_document(a_piece(panel(14)), "fit", 7.5, (6.0, 11.0))
     first, width_mm, rest = advice["parts"][0]
-    assert (first, rest) == ("Cut part ", " wide today, at 7.5 %.")
+    assert (first, rest) == ("Cut the part ", " wide today, at 7.5 %.")
     assert width_mm == advice["width_to_cut_rounded_mm"]
 
 
