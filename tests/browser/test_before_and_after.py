@@ -57,7 +57,7 @@ def test_at_the_saw(day_by_day, browser, hands):
     hands.until(lambda: "choose=framed" in browser.current_url)
     hands.until(lambda: "Cut it today as a frame and panel" in hands.text)
     card = hands.read("#page article.fit")
-    for words in ("cut it wide", "grooves deep", "at its centre", "Cut panel"):
+    for words in ("cut it wide", "grooves deep", "at its centre", "Cut the panel"):
         assert words in card
     href = browser.find_element(By.LINK_TEXT, "Cut card to print").get_attribute("href")
     printed = read_pdf(href)
