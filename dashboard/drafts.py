@@ -32,6 +32,8 @@ KEPT = (
 """What a member's document may hold beside what the form asks; an edit hands it on untouched."""
 
 EXACT_MM = 0.01
+USUAL_KIND = "panel-in-groove"
+"""The kind of fit the form offers first."""
 
 
 @dataclass(frozen=True)

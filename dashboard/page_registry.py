@@ -6,7 +6,6 @@ are undone, by name). No page imports this module.
 
 import importlib
 import pkgutil
-from functools import cache
 from types import ModuleType
 
 from dash import Dash
@@ -16,7 +15,6 @@ from dashboard import acts
 from dashboard.view import Context, Route
 
 
-@cache
 def modules() -> tuple[ModuleType, ...]:
     """The pages and the modules they share, by name."""
     names = sorted(info.name for info in pkgutil.iter_modules(dashboard.pages.__path__))

@@ -9,8 +9,6 @@ import typer
 from deploy.answer import AsJson, give_json, give_table, say
 from deploy.settings import load_settings
 from model.wood import air as air_physics
-from model.wood.check import check_document
-from model.wood.comfort import fit_in_words
 from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
@@ -18,6 +16,7 @@ from model.wood.piece import Piece, read_piece
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.species import Species, all_species, find_species
 from model.wood.units import parse_length_mm, parse_temperature_c
+from model.words.limits import checked
 
 TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
 
@@ -174,7 +173,7 @@ def check(
 ) -> None:
     """The air in which every fit of a piece has something left, and which fit gives out first."""
     piece = read_piece_file(piece_file)
-    document = check_document(piece, parse_temperature_c(temperature, "--temperature"), mc)
+    document = checked(piece, parse_temperature_c(temperature, "--temperature"), mc)
     inside = all(limit["margin_mm"] >= 0 for fit in document["fits"].values() for limit in fit["limits"])
     if as_json:
         give_json(document)
@@ -186,14 +185,13 @@ def check(
             if governing:
                 limits = document["fits"][governing["fit"]]["limits"]
                 says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
-                say(f"  {word}: {fit_in_words(piece.fits[governing['fit']])}: {_clause(says)}")
+                say(f"  {word}: {says}")
         for caution in document["cautions"]:
             say(f"  {caution}")
         rows = [
             [
                 name,
-                limit["name"],
-                limit["direction"],
+                limit["says"],
                 limit["severity"],
                 f"{limit['margin_mm']:.2f} mm",
                 "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %",
@@ -201,7 +199,7 @@ def check(
             for name, fit in document["fits"].items()
             for limit in fit["limits"]
         ]
-        give_table(["fit", "limit", "when", "", "left", "at MC"], rows)
+        give_table(["fit", "limit", "", "left", "at MC"], rows)
     if not inside:
         raise typer.Exit(1)
 
@@ -227,10 +225,6 @@ def _range_words(document: dict[str, Any]) -> str:
     if high is None:
         return f"{ceil(low)} % RH and up {at}"
     return f"{ceil(low)} to {floor(high)} % RH {at}"
-
-
-def _clause(says: str) -> str:
-    return says.replace("_", " ").rstrip(".")
 
 
 def cut(

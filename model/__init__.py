@@ -1,1 +1,1 @@
-"""What the wood does: the science (wood), the shop's book (records), and the two joined (watch)."""
+"""The science (wood), its sentences (words), the shop's book (records), and all of it joined (watch)."""

@@ -7,7 +7,7 @@ import segno
 from dash import ALL, Dash, Input, ctx, html
 
 from dashboard import display as say
-from dashboard import piece_words, sentences, woodwork
+from dashboard import piece_words, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
 from dashboard.figures.place_rule import place_rule
@@ -20,6 +20,7 @@ from model.records import queries
 from model.records.queries import PieceNow
 from model.records.tables import Piece
 from model.wood.errors import BadInput
+from model.words.limits import limit_said
 
 SET = (
     "Set PANELTIDE_PUBLIC_URL to the address under which clients reach these pages, "
@@ -52,7 +53,7 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
     seen = [
         html.Li(
             f"{'In dry air' if limit.limit.direction == 'shrinking' else 'In damp air'}: "
-            f"{sentences.what_is_seen(limit.limit.says)}."
+            f"{limit_said(limit.limit)}."
         )
         for fit in piece.fits
         for limit in woodwork.limits_now(piece, fit)[:2]

@@ -1,7 +1,7 @@
 """A gap reported: was it expected, how big, when does it close; and the letter read off the gap strip."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -12,12 +12,11 @@ from sqlalchemy.orm import Session
 from dashboard import display as say
 from dashboard import forms, piece_words, sentences
 from dashboard.acts import Act, answers
-from dashboard.display import Display, Units
+from dashboard.display import Units
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.foretold import foretold_part
 from dashboard.pages.frame import num, part, prose, sheet, under
 from dashboard.paper.gap_strip import LETTERS, letter_for
-from dashboard.paper.seen import NOTHING_MM, seen_of
 from dashboard.sheet import read_letter
 from dashboard.view import Context, Route, View, address
 from model.records import measured, queries, series
@@ -29,7 +28,7 @@ from model.watch.agreement import agreement, as_measured
 from model.watch.home_year import HomeYear, home_year, recorded_air, usual_year
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
-from model.wood.fits.panel_in_groove import FREE, ONE_EDGE, PanelInGroove
+from model.wood.fits.seen import NOTHING_MM
 from model.wood.piece import Piece
 
 FORM = "gap-letter"
@@ -228,11 +227,7 @@ def gaps_of(piece: PieceNow, session: Session, view: View) -> tuple[HomeYear, li
         for member in piece.members
     }
     ahead = {member.name: series.outlook(session, "member", member.id, "mc_pct") for member in piece.members}
-    found = [
-        gap
-        for fit in wood.fits.values()
-        if (gap := _gap(fit, wood, year, now_pct, ahead, view.display)) is not None
-    ]
+    found = [gap for fit in wood.fits.values() if (gap := _gap(fit, wood, year, now_pct, ahead)) is not None]
     return year, sorted(found, key=lambda gap: -gap.opened_mm)
 
 
@@ -242,15 +237,14 @@ def _gap(
     year: HomeYear,
     now_pct: Mapping[str, float],
     ahead: Mapping[str, series.YearSpread | None],
-    display: Display,
 ) -> GapNow | None:
-    whole = seen_of(fit, year, display)
+    whole = fit.seen(year.mc_low_pct, year.mc_high_pct)
     if whole is None or whole.gap_mm is None or abs(whole.gap_mm[0] - whole.gap_mm[1]) < NOTHING_MM:
         return None
 
     def at(mc: Mapping[str, float]) -> float:
-        row = seen_of(fit, replace(year, mc_low_pct=mc, mc_high_pct=mc), display)
-        return row.gap_mm[0] if row is not None and row.gap_mm is not None else 0.0
+        seen = fit.seen(mc, mc)
+        return seen.gap_mm[0] if seen is not None and seen.gap_mm is not None else 0.0
 
     built = at(
         {**wood.references(), **fit.references()} if fit.as_built is None else fit.as_built.references()
@@ -270,7 +264,8 @@ def _gap(
         if closed.size:
             closes_at = _instant(known[0].at[closed[0]])
         narrowest_at = _instant(known[0].at[int(np.argmin(sizes))])
-    return GapNow(fit.name, whole.what, built, at(now_pct), *whole.gap_mm, closes_at, narrowest_at)
+    what = ", ".join(filter(None, (say.said(fit.name), whole.where)))
+    return GapNow(fit.name, what, built, at(now_pct), *whole.gap_mm, closes_at, narrowest_at)
 
 
 def _instant(at: np.datetime64) -> datetime:
@@ -280,18 +275,11 @@ def _instant(at: np.datetime64) -> datetime:
 # ---------------------------------------------------------------- the letter
 
 
-def readable(fit: Fit) -> bool:
-    """Whether a strip can be held to it: a gap, or a line of bare wood beside a panel."""
-    if isinstance(fit, PanelInGroove):
-        return fit.coverage_mm is not None
-    return fit.gap_attribute is not None and fit.gap_now(fit.references()) is not None
-
-
 def letter_part(piece: PieceNow, zone: str, view: View) -> html.Section | None:
     """Where the letter that a client read is written down."""
     with view.store.session() as session:
         fits = as_measured(session, piece.id, view.now).fits
-    where = [(str(row.id), say.said(row.name)) for row in piece.fits if readable(fits[row.name])]
+    where = [(str(row.id), say.said(row.name)) for row in piece.fits if fits[row.name].takes_strip]
     if not where:
         return None
 
@@ -336,16 +324,11 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
         if at.date() == view.now.date():
             # Of today: now, so that it comes after what is known of today.
             at = max(at, view.now)
-        if isinstance(fit, PanelInGroove):
-            sides = 1.0 if fit.held in (ONE_EDGE, FREE) else 2.0
-            width_mm = fit.built_width_mm - sides * read.gap_mm
-            made = measured.record_measurement(
-                session, member, "width_mm", width_mm, at, sides * read.uncertainty_mm, how="gap strip"
-            )
-        else:
-            made = measured.record_measurement(
-                session, member, "gap_mm", read.gap_mm, at, read.uncertainty_mm, fit=fit_row, how="gap strip"
-            )
+        quantity, value_mm, doubt_mm = fit.strip_reading(read.gap_mm, read.uncertainty_mm)
+        of_fit = fit_row if quantity == "gap_mm" else None
+        made = measured.record_measurement(
+            session, member, quantity, value_mm, at, doubt_mm, fit=of_fit, how="gap strip"
+        )
         size = view.display.length(read.gap_mm, finest=64)
         said = f"{str(typed['letter']).strip().upper()} is {size} at {say.said(fit_row.name)}; recorded."
         return Act(said, address("piece", piece_id, "gap"), ("measurement", made.id))

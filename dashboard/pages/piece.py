@@ -22,6 +22,7 @@ from model.records import queries, series
 from model.records.queries import FitNow, PieceNow
 from model.wood.comfort import Comfort
 from model.wood.design import DesignRange, Governing, Span
+from model.words.limits import limit_said
 
 Ahead = Mapping[tuple[int, str], dict[str, Any]]
 
@@ -116,7 +117,7 @@ def end(governing: Governing, design: DesignRange) -> str:
     """What ends the range: the fit, and what is seen there."""
     says = next(
         (
-            sentences.what_is_seen(at.limit.says)
+            limit_said(at.limit)
             for at in design.fits[governing.fit].limits
             if at.limit.name == governing.limit
         ),
@@ -222,7 +223,7 @@ def limits_table(
     rows = [
         html.Tr(
             [
-                html.Th(sentences.what_is_seen(now.limit.says), scope="row", style={"fontWeight": "400"}),
+                html.Th(limit_said(now.limit), scope="row", style={"fontWeight": "400"}),
                 html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
                 html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
                 html.Td(

@@ -6,7 +6,7 @@ import numpy as np
 from dash import html
 
 from dashboard import display as say
-from dashboard import sentences, woodwork
+from dashboard import woodwork
 from dashboard.figures.tide import Fan, Flag, Shore, spoken, tide_chart
 from dashboard.pages.frame import aria, charted, empty, num, part
 from dashboard.spans import NAMES, TimeSpan, span_links, span_of
@@ -15,6 +15,7 @@ from model.records import queries, series
 from model.records.queries import Event, MemberNow, PieceNow
 from model.records.types import to_epoch_ms
 from model.wood.piece import Member, Piece
+from model.words.limits import limit_said
 
 SPANS = ("month", "season", "year", "all")
 EVENT_WORDS = {"mc_pct": "moisture measured", "width_mm": "width measured", "gap_mm": "gap measured"}
@@ -150,7 +151,7 @@ def shores_of(piece: PieceNow, member: str, wood: Piece | None) -> list[Shore]:
             found.append(
                 Shore(
                     say.said(at.limit.name),
-                    sentences.what_is_seen(at.limit.says),
+                    limit_said(at.limit),
                     at.limit.direction,
                     at.limit.severity,
                     float(part.width_at(at.mc_at_limit_pct)),

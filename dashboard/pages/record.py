@@ -236,7 +236,7 @@ def _reshaped(draft: Draft, trigger: dict[str, Any], kind: str | None) -> bool:
         case "drop member" if len(draft["members"]) > 1:
             draft["members"].pop(row)
         case "add fit":
-            wanted = kind if kind in kinds() else "panel-in-groove"
+            wanted = kind if kind in kinds() else drafts.USUAL_KIND
             names = [str(member.get("name") or "") for member in draft["members"]]
             same = sum(1 for fit in draft["fits"] if fit["kind"] == wanted)
             draft["fits"].append(drafts.new_fit(str(wanted), names, same + 1))

@@ -11,7 +11,6 @@ from dashboard.figures.section import section_drawing
 from dashboard.forms import Line, choice_field, field, text_field
 from dashboard.pages.frame import drawn, num, part, prose, under
 from dashboard.pages.piece import comfortable
-from dashboard.sentences import what_is_seen
 from dashboard.sized import in_units
 from dashboard.view import View
 from model.records.queries import PlaceNow
@@ -21,6 +20,7 @@ from model.wood.finish import finish_names
 from model.wood.fits import Field, Fit, kinds
 from model.wood.one_face import cautions
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
+from model.words.limits import limit_said
 
 
 def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool) -> list[Any]:
@@ -47,7 +47,7 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
                         "A fit of this kind",
                         {"pick": "kind"},
                         [(word, kind.title) for word, kind in kinds().items()],
-                        "panel-in-groove",
+                        drafts.USUAL_KIND,
                     ),
                     html.Div(html.Button("Add the fit", id={"shape": "add fit", "row": 0}), className="low"),
                 ],
@@ -203,7 +203,7 @@ def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
     rows = [
         html.Tr(
             [
-                html.Th(what_is_seen(limit.says), scope="row", style={"fontWeight": "400"}),
+                html.Th(limit_said(limit), scope="row", style={"fontWeight": "400"}),
                 *[
                     html.Td(num(_left(float(margin), view)), className="right", **under(name))
                     for name, margin in (

@@ -8,7 +8,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard import forms, sentences
+from dashboard import forms
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing
 from dashboard.figures.tide import Shore, tide_chart
@@ -25,6 +25,7 @@ from model.records.queries import PlaceNow
 from model.records.series import Tide
 from model.wood.design import design_range
 from model.wood.errors import BadInput
+from model.words.limits import limit_said
 
 GO, FIELD, FILE = "rehearse-go", "rehearse", "rehearse-file"
 EVERY_H = 6
@@ -101,7 +102,7 @@ def _worst_words(ran: Ran, year: Year, view: View) -> list[Any]:
     told: list[Any] = [*prose(say.sentence(rehearse_asked.design_words(ran)))]
     if ran.came:
         worst = ran.came[0]
-        seen = sentences.what_is_seen(worst.says)
+        seen = worst.says
         left = (
             f"{view.display.overrun(worst.least_mm)} past"
             if worst.least_mm < 0
@@ -230,7 +231,7 @@ def design_part(ran: Ran, number: int, year: Year, view: View) -> html.Section:
     rows = [
         html.Tr(
             [
-                html.Th(f"{say.said(one.fit)}: {sentences.what_is_seen(one.says)}", scope="row"),
+                html.Th(f"{say.said(one.fit)}: {one.says}", scope="row"),
                 html.Td("harms" if one.severity == "harms" else "shows", **under("It")),
                 html.Td(num(_left(one.least_mm, view)), className="right", **under("Least left")),
                 html.Td(_day(one.at, year, view), **under("On")),
@@ -306,7 +307,7 @@ def shores_of(ran: Ran, name: str) -> list[Shore]:
             continue
         for at in fit.limits:
             if at.mc_at_limit_pct is not None:
-                says = sentences.what_is_seen(at.limit.says)
+                says = limit_said(at.limit)
                 edge_mm = float(piece.members[name].width_at(at.mc_at_limit_pct))
                 found.append(
                     Shore(say.said(at.limit.name), says, at.limit.direction, at.limit.severity, edge_mm)

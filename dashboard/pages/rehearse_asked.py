@@ -22,6 +22,7 @@ from model.wood.outdoor import OutdoorClimate, calendar_year
 from model.wood.piece import Piece
 from model.wood.rehearsal import hourly_air, rehearse
 from model.wood.units import fahrenheit_to_celsius
+from model.words.limits import limit_said
 
 KEYS = ("first", "second", "air", "scheme", "months", "begin")
 BUILT, LIVED = "built", "lived"
@@ -259,7 +260,7 @@ def run(design: Design, year: Year, begin: str = BUILT) -> Ran:
                     limit.name,
                     limit.direction,
                     limit.severity,
-                    limit.says,
+                    limit_said(limit),
                     float(margins[least]),
                     at[least],
                     float((margins < 0.0).sum()) / 24.0,

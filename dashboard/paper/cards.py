@@ -27,7 +27,7 @@ def cut_card(
     Parameters
     ----------
     document : mapping
-        What `model.wood.cutting.cut_document` gives, of a panel, a gap or a slot.
+        What `model.wood.cutting.cut_document` gives.
     display : Display
     made_at : datetime
         Aware; the day is not printed, the moisture content is what counts.
@@ -53,45 +53,11 @@ def cut_card(
 
 def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
     """What to set out, label and size, most needed first: at most four."""
-
-    def exactly(key: str) -> str | None:
-        value = document.get(key)
-        return None if value is None else display.length(value, "nearest", 64)
-
-    def up(key: str) -> str | None:
-        value = document.get(key)
-        return None if value is None else display.length(value, "up", 64)
-
-    wanted: list[tuple[str, str | None]] = [("cut it wide", exactly("width_to_cut_rounded_mm"))]
-    if "groove_depth_centre_rounded_mm" in document:
-        held = str(document.get("held", "centre"))
-        needed = {
-            "centre": up("groove_depth_centre_rounded_mm"),
-            "free": up("groove_depth_free_rounded_mm"),
-        }.get(held)
-        # The width above fills the grooves as drawn: in any others it would not fit.
-        if document.get("enough", True):
-            wanted.append(("grooves deep", up("groove_depth_mm")))
-        else:
-            wanted.append(("grooves as drawn", up("groove_depth_mm")))
-            wanted.append(("grooves it needs", needed))
-        wanted.append(("held", {"centre": "at its centre", "free": "free"}.get(held, "at one edge")))
-        wanted.append(("shoulder gap", up("shoulder_gap_rounded_mm")))
-    if "gap_rounded_mm" in document:
-        wanted += [
-            ("gap today", up("gap_rounded_mm")),
-            ("gap at the dry end", up("gap_dry_mm")),
-            ("gap at the damp end", up("gap_wet_mm")),
-            ("lap at least", up("lap_needed_rounded_mm")),
-        ]
-    if "slot_length_rounded_mm" in document:
-        wanted += [
-            ("slot long", up("slot_length_rounded_mm")),
-            ("screw from the near end", exactly("screw_at_in_slot_mm") or exactly("screw_at_mm")),
-            ("button gap", up("gap_mm")),
-            ("tongue in its groove", up("engagement_mm")),
-        ]
-    return [(label, value) for label, value in wanted if value is not None][:4]
+    found = [
+        (label, value if isinstance(value, str) else display.length(value, toward, 64))
+        for label, value, toward in document["figures"]
+    ]
+    return found[:4]
 
 
 def plain_sentence(parts: Iterable[str | float], display: Display) -> str:

@@ -23,6 +23,7 @@ from model.wood.design import DesignRange
 from model.wood.finish import BARE
 from model.wood.fits import Fit
 from model.wood.piece import Piece
+from model.words.limits import limit_said
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0
 STEP_PT = 0.25
@@ -268,8 +269,7 @@ def _beyond(facts: ClientFacts) -> str:
         if end is None:
             continue
         limit = limits[(end.fit, end.limit)]
-        says = limit.says.replace("_", " ").rstrip(".")
-        told.append(f"weeks much {when}, and {says}")
+        told.append(f"weeks much {when}, and {limit_said(limit)}")
     return f" {sentence('; '.join(told))}" if told else ""
 
 

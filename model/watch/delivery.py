@@ -15,7 +15,7 @@ import pandas as pd
 from model.watch.home_year import LEAST_DAYS, Closest, Start, run_through, settling_pct
 from model.watch.home_year import home_year as home_year
 from model.watch.home_year import recorded_air as recorded_air
-from model.watch.moving import UNWRAP, fit_said, passed_in, past_by, seen
+from model.watch.moving import UNWRAP, fit_said, passed_in, past_by
 from model.watch.moving import moving_home as moving_home
 from model.watch.moving import storage as storage
 from model.wood.design import Span, design_range
@@ -128,7 +128,7 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
         for limit in passed_in(piece, year):
             if (limit.fit, limit.limit) in known:
                 continue
-            said = f"{fit_said(limit.fit)}: {seen(limit.says)}, {past_by(limit.margin_mm)}"
+            said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}"
             if limit.severity == "harms":
                 holds = True
                 reasons.insert(0, f"At the {limit.end} end of a year like the last at {place}, {said}.")
@@ -160,7 +160,7 @@ def _reasons(
             if limit.after_days >= 14.0
             else "within two weeks"
         )
-        said = f"{fit_said(limit.fit)}: {seen(limit.says)}, {past_by(limit.margin_mm)}, {when}"
+        said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}, {when}"
         if limit.severity == "harms":
             holds = True
             reasons.append(f"In air like that of the last {WEEKS_AHEAD} weeks at {place}, {said}.")

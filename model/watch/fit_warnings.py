@@ -14,6 +14,7 @@ from model.watch.margins import Crossing, FitHours
 from model.watch.standing import CLEAR_BY_PCT, EASY, PAST, STANDINGS
 from model.watch.verdicts import LimitNow, limit_reason, sentence
 from model.watch.warnings import Episode, Stored
+from model.words.limits import limit_said
 
 HARM_SOON_DAYS = 14.0
 WORSE_BY_PCT = 0.5
@@ -28,7 +29,7 @@ def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
         name=limit.name,
         direction=limit.direction,
         severity=limit.severity,
-        says=limit.says,
+        says=limit_said(limit),
         margin_mm=float(fit.margin_mm[row, column]),
         play_mm=float(fit.play_mm[row]),
         near_mm=float(fit.near_mm(column)[row]),
@@ -42,7 +43,7 @@ def limits_now(fit: FitHours) -> list[LimitNow]:
     """The limits of a fit at its last hour."""
     return [
         LimitNow(
-            limit.name, limit.direction, limit.severity, limit.says, now.margin_mm, play_mm, near_mm,
+            limit.name, limit.direction, limit.severity, limit_said(limit), now.margin_mm, play_mm, near_mm,
             now.level, now.since, crossing[-1],
         )
         for limit, now, play_mm, near_mm, crossing in zip(

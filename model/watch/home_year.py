@@ -19,6 +19,7 @@ from model.wood.piece import Piece, moisture_batch
 from model.wood.rehearsal import hourly_air
 from model.wood.setting_out import HOME_MC_PCT
 from model.wood.sorption import equilibrium_moisture_content
+from model.words.limits import limit_said
 
 Floats = NDArray[np.float64]
 Start = Mapping[str, float]
@@ -95,7 +96,7 @@ def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearR
                     limit.name,
                     limit.direction,
                     limit.severity,
-                    limit.says,
+                    limit_said(limit),
                     float(margins[at]),
                     at / 24.0,
                 )

@@ -13,6 +13,7 @@ from model.wood.errors import BadInput
 from model.wood.piece import Piece
 from model.wood.setting_out import both_units
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
+from model.words.limits import limit_said
 
 GARAGE_C, GARAGE_RH_PCT = 5.0, 70.0
 """An unheated garage where nothing is recorded: 65 to 75 % (common practice, no source)."""
@@ -24,11 +25,6 @@ UNWRAP = "Keep it wrapped on the way, unwrap it in the room, and keep it off the
 def fit_said(name: str) -> str:
     """A name from a piece file as words."""
     return name.replace("_", " ")
-
-
-def seen(says: str) -> str:
-    """What is seen when a limit is passed, as a clause."""
-    return says.rstrip(".").replace("_", " ")
 
 
 @dataclass(frozen=True)
@@ -90,7 +86,7 @@ def passed_in(piece: Piece, year: HomeYear) -> tuple[Passed, ...]:
             for limit in fit.limits(mc):
                 margin_mm = float(limit.margin_mm)
                 if margin_mm < 0.0:
-                    found.append(Passed(name, limit.name, limit.severity, limit.says, margin_mm, end))
+                    found.append(Passed(name, limit.name, limit.severity, limit_said(limit), margin_mm, end))
     return tuple(sorted(found, key=lambda limit: (limit.severity != "harms", limit.margin_mm)))
 
 
@@ -114,8 +110,7 @@ def moving_home(piece: Piece, mc_now: Start, before: HomeYear, after: HomeYear) 
     dry_mm, wet_mm = change[widest]
     there = after.place or "the new home"
     reasons = [
-        f"{fit_said(limit.fit)}: {seen(limit.says)}, {past_by(limit.margin_mm)} at the "
-        f"{limit.end} end of the year."
+        f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)} at the {limit.end} end of the year."
         for limit in passed
     ]
     reasons.append(
@@ -234,9 +229,7 @@ def storage(
         for limit in found:
             if limit.margin_mm < 0.0 and limit.severity == "harms":
                 harmed = True
-                reasons.append(
-                    f"{fit_said(limit.fit)}: {seen(limit.says)}, {past_by(limit.margin_mm)}, {when}."
-                )
+                reasons.append(f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}, {when}.")
     home = float(equilibrium_moisture_content(home_temperature_c, home_rh_pct))
     if return_pct - home > SHOCK_PCT:
         reasons.append(

@@ -41,6 +41,7 @@ from model.watch.roster import Owner, RosterReader
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
+from model.words.limits import limit_said
 
 Floats = NDArray[np.float64]
 
@@ -252,7 +253,7 @@ def next_of(ahead: Ahead) -> list[dict[str, Any]]:
                 "limit": limit.limit.name,
                 "direction": limit.limit.direction,
                 "severity": limit.limit.severity,
-                "says": limit.limit.says,
+                "says": limit_said(limit.limit),
                 "chance_pct": round(100.0 * limit.chance, 1),
                 "low_days": max(int(low), 1),
                 "high_days": max(int(np.ceil(high)), 1),
@@ -273,7 +274,7 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
     detail: dict[str, Any] = {
         "direction": limit.limit.direction,
         "severity": limit.limit.severity,
-        "says": limit.limit.says,
+        "says": limit_said(limit.limit),
         "play_mm": round(float(limit.limit.play_mm), DIGITS),
         "now_mm": round(limit.now_mm, DIGITS),
         "chance": round(limit.chance, 3),

@@ -91,7 +91,6 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
                     "mc_at_limit_pct": at.mc_at_limit_pct,
                     "margin_mm": now[at.limit.name],
                     "play_mm": at.limit.play_mm,
-                    "says": at.limit.says,
                 }
                 for at in fit_range.limits
             ],

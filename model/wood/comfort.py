@@ -169,6 +169,4 @@ def fit_in_words(fit: Fit) -> str:
     members = fit.members
     if len(members) > 2:
         return f"the {fit.name.replace('_', ' ')}"
-    # A role may go on to say how: "bottom, trapped in the box's grooves".
-    roles = [(member.role.split(",")[0].strip() or member.name).replace("_", " ") for member in members]
-    return " and ".join(role if role.lower().startswith("the ") else f"the {role}" for role in roles)
+    return " and ".join(member.called for member in members)

@@ -10,16 +10,15 @@ References
 .. [1] Wood Handbook (FPL-GTR-190, 2010) ch. 16 and Table 16-3.
 """
 
-import csv
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from math import exp, isnan, log, nan
 from types import MappingProxyType
 
 from .errors import BadInput
+from .species_tables import rows
 
 BARE = "none"
 MOST_COATS = 20
@@ -122,9 +121,8 @@ _NO_FILM = FinishFilm(BARE, 0, nan, nan, nan, nan, False, "", "", "bare wood")
 
 @cache
 def _table() -> Mapping[str, Mapping[int, FinishFilm]]:
-    text = resources.files("model.wood").joinpath("data/finish_permeance.csv").read_text(encoding="utf-8")
     found: dict[str, dict[int, FinishFilm]] = {}
-    for row in csv.DictReader(text.splitlines()):
+    for row in rows("finish_permeance"):
         film = FinishFilm(
             row["name"],
             int(row["coats"]),

@@ -81,6 +81,13 @@ class Member:
     measured_at: datetime | None = None
     finished_at: datetime | None = None
 
+    @property
+    def called(self) -> str:
+        """The part by its role, `the front of the top drawer`; by its name where it has none."""
+        # A role may go on to say how: "bottom, trapped in the box's grooves".
+        role = (self.role.split(",")[0].strip() or self.name).replace("_", " ")
+        return role if role.split()[0].lower() in ("the", "each", "both", "all") else f"the {role}"
+
     @cached_property
     def movement(self) -> Movement:
         """How the width moves with moisture; figured wood by the mean of its two coefficients."""

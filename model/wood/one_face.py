@@ -76,10 +76,10 @@ def cup_caution(member: Member) -> Spoken | None:
     cupped = cup_mm(member)
     if cupped < LEAST_SEEN_MM:
         return None
-    role = (member.role.split(",")[0].strip() or member.name).replace("_", " ")
     return spoken(
-        f"One face of the {role} is finished and the other bare: in a usual year it cups by up to {LENGTH} "
-        "where nothing holds it flat, hollow on its bare face as the air dries. Finish both faces alike.",
+        f"One face of {member.called} is finished and the other bare: in a usual year it cups by up to "
+        f"{LENGTH} where nothing holds it flat, hollow on its bare face as the air dries. "
+        "Finish both faces alike.",
         INCH_STEPS.width_up(cupped),
     )
 

@@ -2,15 +2,11 @@
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from model.wood.errors import BadInput
-from model.wood.fits import Fit
-from model.wood.fits.base import INCH
 from model.wood.member import Member
 from model.wood.movement import width_at
-from model.wood.piece import Piece
-from model.wood.piece_table import near_matches
+from model.wood.units import MM_PER_INCH as INCH
 
 # Dry and wet end of most homes (common practice, no source).
 HOME_MC_PCT = (6.0, 11.0)
@@ -58,26 +54,20 @@ class Season:
         return float(width_at(width_mm, self.today_pct, mc_pct, member.movement)) - width_mm
 
 
-def fit_named(piece: Piece, fit_name: str) -> Fit:
-    try:
-        return piece.fits[fit_name]
-    except KeyError:
-        names = ", ".join(sorted(piece.fits)) or "none"
-        known = near_matches(fit_name, piece.fits) or f" (there are: {names})"
-        raise BadInput("", "fit", f"must be a fit of {piece.name}{known}", fit_name) from None
+@dataclass(frozen=True)
+class Allowances:
+    """What is kept in hand at the saw [mm], and the steps of the maker's rule.
 
+    `reserve_mm` is kept at the wettest, each kind's own where it is None; `engagement_mm` is tongue kept in
+    each groove at the driest.
+    """
 
-def season_of(fit: Fit, stock_mc_pct: float, range_mc_pct: tuple[float, float]) -> Season:
-    saturation = min(member.fibre_saturation_pct for member in fit.members)
-    dry_pct, wet_pct = range_mc_pct
-    for what, mc_pct in (("mc", stock_mc_pct), ("range", dry_pct), ("range", wet_pct)):
-        if not 0.0 <= mc_pct <= saturation:
-            raise BadInput("", what, f"must lie in 0 to {saturation:g} % (fibre saturation)", mc_pct)
-    if dry_pct >= wet_pct:
-        raise BadInput(
-            "", "range", "must run from a dry to a wetter moisture content", f"{dry_pct:g}-{wet_pct:g}"
-        )
-    return Season(stock_mc_pct, dry_pct, wet_pct)
+    reserve_mm: float | None = None
+    engagement_mm: float = INCH / 8.0
+    steps: Increments = INCH_STEPS
+
+    def reserve(self, usual_mm: float) -> float:
+        return usual_mm if self.reserve_mm is None else self.reserve_mm
 
 
 LENGTH = "\ufffc"
@@ -85,6 +75,59 @@ LENGTH = "\ufffc"
 
 Spoken = list[str | float]
 """A sentence whose lengths are still numbers [mm] between its words, to be said in anybody's unit."""
+
+
+Figure = tuple[str, float | str | None, str]
+"""A size for the cut card: its label, its length [mm] or words, and which way it is rounded."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cut:
+    """Advice at the saw about one fit; each kind adds what it has to say, in mm, exact beside rounded.
+
+    `enough` says whether the fit as drawn has room for its home's year. `figures` are the sizes to set out,
+    most needed first; `parts` the sentences, their lengths still numbers, and `sentences` the same in words.
+    """
+
+    fit: str
+    kind: str
+    member: str
+    stock_mc_pct: float
+    range_mc_pct: tuple[float, float]
+    enough: bool
+    figures: list[Figure]
+    parts: list[Spoken]
+    sentences: list[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sentences", [told(one) for one in self.parts])
+
+
+@dataclass(frozen=True, kw_only=True)
+class GapCut(Cut):
+    """What gap to leave today, and what it will be at both ends; width and lap where they are known."""
+
+    gap_mm: float
+    gap_rounded_mm: float
+    gap_dry_mm: float
+    gap_wet_mm: float
+    width_to_cut_mm: float | None = None
+    width_to_cut_rounded_mm: float | None = None
+    lap_needed_mm: float | None = None
+    lap_needed_rounded_mm: float | None = None
+
+
+def gap_figures(
+    gap_mm: float, dry_mm: float, wet_mm: float, width_mm: float | None = None, lap_mm: float | None = None
+) -> list[Figure]:
+    """The sizes of a gap for the cut card."""
+    return [
+        ("cut it wide", width_mm, "nearest"),
+        ("gap today", gap_mm, "up"),
+        ("gap at the dry end", dry_mm, "up"),
+        ("gap at the damp end", wet_mm, "up"),
+        ("lap at least", lap_mm, "up"),
+    ]
 
 
 def spoken(words: str, *lengths_mm: float) -> Spoken:

@@ -57,7 +57,7 @@ def test_at_the_saw(day_by_day, browser, hands):
     hands.until(lambda: "choose=framed" in browser.current_url)
     hands.until(lambda: "Cut it today as a frame and panel" in hands.text)
     card = hands.read("#page article.fit")
-    for words in ("cut it wide", "grooves deep", "at its centre", "Cut panel"):
+    for words in ("cut it wide", "grooves deep", "at its centre", "Cut the panel"):
         assert words in card
     href = browser.find_element(By.LINK_TEXT, "Cut card to print").get_attribute("href")
     printed = read_pdf(href)
@@ -134,7 +134,7 @@ def test_the_february_call(day_by_day, browser, hands):
     hands.follow("A gap reported")
     hands.until(lambda: hands.heading == "Come and see: a gap at the door panel may not be normal.")
     (told,) = [line for line in hands.text.splitlines() if line.startswith("Door panel: ")]
-    assert "about 1/16 in now; a year there takes it to 3/32 in. Come and see: bare wood shows" in told
+    assert "about 1/16 in now; a year there takes it to 3/32 in. Come and see: a bare line shows" in told
     assert "normal" not in told
     # What the first page says of it stands below.
     assert "The whole piece: past a limit." in hands.text

@@ -113,8 +113,8 @@ CASES: dict[str, tuple[str, Any, Any]] = {
 }
 # What the form then says: humidities rounded inward, so that none is promised that is not there.
 SAYS = {
-    "panel free to wander": ("31–", "leaves the other groove"),
-    "finished after assembly": ("37–", "bare wood shows"),
+    "panel free to wander": ("31–", "out of the far groove"),
+    "finished after assembly": ("37–", "a bare line shows"),
     "breadboard end": ("29–55", ""),
     "flat-sawn side": ("32–51", ""),
     "quartered side": ("23–60", ""),

@@ -260,7 +260,7 @@ def test_the_line_beside_a_panel_by_hand() -> None:
     assert row.gap_mm is not None
     assert row.gap_mm[0] / 25.4 == pytest.approx(0.0325, abs=0.0005)
     assert row.dry == "a light line at each edge, up to 1/16\u00a0in"
-    assert row.damp == "no line; the panel fills its grooves"
+    assert row.damp == "no line; the panel sits deep in its grooves"
     free = seen_of(
         read_piece(DOOR.format(held="free", finished="before assembly")).fits["panel"], year, Display("inch")
     )

@@ -79,7 +79,7 @@ def test_a_dry_flat_is_waited_for() -> None:
     """At 22 % the panel would come to 4.9 %, and its tongue leaves a groove at 6.26."""
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 22.0, 42.0), "the flat", NOW)
     assert note.answer == "hold"
-    assert "leaves the other groove" in note.reasons[0]
+    assert "out of the far groove" in note.reasons[0]
     assert note.span.mc_low_pct == pytest.approx(6.26, abs=0.02)
     assert any("outside its range" in reason for reason in note.reasons)
 
@@ -89,7 +89,7 @@ def test_what_only_shows_is_told_and_delivered() -> None:
     piece = door("centre", finished="after assembly")
     note = delivery_note(piece, {"panel": 8.0}, recorded(20.0, 32.0, 42.0), "the flat", NOW)
     assert note.answer == "deliver"
-    assert any("bare wood" in words for words in note.advice)
+    assert any("bare line" in words for words in note.advice)
 
 
 def test_a_short_record_says_so() -> None:
@@ -193,7 +193,7 @@ def test_a_snug_panel_is_harmed_in_a_garage() -> None:
     )
     found = storage(oak, {"panel": 6.5}, 90.0)
     assert found.harmed
-    assert any("bottoms in its groove" in reason for reason in found.reasons)
+    assert any("is hard in its grooves" in reason for reason in found.reasons)
 
 
 def test_recorded_garage_air_is_used() -> None:

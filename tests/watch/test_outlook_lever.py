@@ -294,7 +294,7 @@ def test_the_spread_is_what_numpy_says():
 
 
 def limit_ahead(path: np.ndarray, now: float = 1.0) -> LimitAhead:
-    limit = Limit("binds", "swelling", "harms", now, "it binds", now)
+    limit = Limit("binds", "swelling", "harms", now, ("the front",), play_mm=now)
     return LimitAhead("front", limit, now, path, path)
 
 

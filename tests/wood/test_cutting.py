@@ -10,18 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.cutting import (
-    ENGAGEMENT_MM,
-    RESERVE_MM,
-    both_units,
-    cut_advice,
-    cut_document,
-    slot_advice,
-)
+from model.wood.cutting import cut_advice, cut_document
 from model.wood.design import design_range
 from model.wood.errors import BadInput
+from model.wood.fits.panel_in_groove.cut import RESERVE_MM
 from model.wood.piece import Piece, piece_from_document
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, told
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Allowances, both_units, told
 
 INCH = 25.4
 
@@ -103,7 +97,7 @@ def test_a_panel_cut_as_told_in_grooves_as_told_keeps_its_reserve_and_its_tongue
         left = {limit.name: limit.margin_mm for limit in as_told.limits({"part": mc})}
         assert left["groove-bottom"] >= RESERVE_MM - 1e-6
         # The width was rounded down by up to one step.
-        assert left["leaves-groove"] >= tongues * ENGAGEMENT_MM - steps.width_mm - 1e-6
+        assert left["leaves-groove"] >= tongues * Allowances.engagement_mm - steps.width_mm - 1e-6
 
 
 @pytest.mark.parametrize("today", [6.0, 8.0, 11.0])
@@ -153,7 +147,7 @@ def test_the_narrowest_width_keeps_the_tongue_at_the_dry_end():
         for limit in narrow.fits["fit"].limits({"part": 6.0})
         if limit.name == "leaves-groove"
     ]
-    assert margin == pytest.approx(2 * ENGAGEMENT_MM, abs=1e-6)
+    assert margin == pytest.approx(2 * Allowances.engagement_mm, abs=1e-6)
 
 
 def test_a_front_is_told_its_gap_and_its_width():
@@ -204,7 +198,7 @@ BOTTOM = {"kind": "drawer-bottom", "member": "part", "slot_length": "3/8in"}
     ],
 )
 def test_the_screw_of_a_drawer_bottom_is_set_for_the_season(built_at, place):
-    advice = slot_advice(a_piece(BOTTOM, "eastern white pine", "18in"), "fit", built_at, (6.0, 11.0))
+    advice = cut_advice(a_piece(BOTTOM, "eastern white pine", "18in"), "fit", built_at, (6.0, 11.0))
     assert advice.place == place
     assert place in " ".join(advice.sentences)
 
@@ -220,7 +214,7 @@ def test_the_screw_of_a_top_is_set_the_other_way(built_at, place):
         "fastener": "slotted-screw",
         "slot_length": "3/4in",
     }
-    assert slot_advice(a_piece(fit), "fit", built_at, (6.0, 11.0)).place == place
+    assert cut_advice(a_piece(fit), "fit", built_at, (6.0, 11.0)).place == place
 
 
 SLOTTED = {
@@ -240,7 +234,7 @@ SLOTTED = {
 @given(which=st.sampled_from(sorted(SLOTTED)), today=st.floats(5.0, 12.0))
 def test_a_slot_made_as_told_with_its_screw_as_told_lasts_the_season(which, today):
     piece = a_piece(SLOTTED[which])
-    advice = slot_advice(piece, "fit", today, (6.0, 11.0))
+    advice = cut_advice(piece, "fit", today, (6.0, 11.0))
     table = SLOTTED[which] | {
         "slot_length": advice.slot_length_mm,
         "screw_at": advice.screw_at_mm,
@@ -250,14 +244,14 @@ def test_a_slot_made_as_told_with_its_screw_as_told_lasts_the_season(which, toda
     # A 64th is kept at each end, so both limits lie just outside the season.
     assert span.mc_low_pct < min(6.0, today)
     assert span.mc_high_pct > max(11.0, today)
-    wider = slot_advice(piece, "fit", today, (5.0, 13.0))
+    wider = cut_advice(piece, "fit", today, (5.0, 13.0))
     assert wider.slot_length_mm >= advice.slot_length_mm
     assert advice.slot_length_rounded_mm >= advice.slot_length_mm
 
 
 def test_a_slot_as_drawn_is_judged_and_its_screw_placed():
-    enough = slot_advice(a_piece(BOTTOM, width="12in"), "fit", 8.0, (7.0, 9.0))
-    short = slot_advice(a_piece(BOTTOM | {"slot_length": "0.15in"}, width="18in"), "fit", 8.0, (6.0, 11.0))
+    enough = cut_advice(a_piece(BOTTOM, width="12in"), "fit", 8.0, (7.0, 9.0))
+    short = cut_advice(a_piece(BOTTOM | {"slot_length": "0.15in"}, width="18in"), "fit", 8.0, (6.0, 11.0))
     assert enough.enough
     assert not short.enough
     assert "not enough for this" in short.sentences[-1]
@@ -270,7 +264,7 @@ def test_buttons_are_told_their_gap_and_their_tongue():
         "kind": "top-on-fasteners", "member": "part", "button_gap": "1/8in", "engagement": "3/8in",
         "fastener_distance": "10.5in",
     }  # fmt: skip
-    advice = slot_advice(a_piece(fit, "black walnut", "21in", mc_pct=7.5), "fit", 7.5, (6.0, 11.0))
+    advice = cut_advice(a_piece(fit, "black walnut", "21in", mc_pct=7.5), "fit", 7.5, (6.0, 11.0))
     assert advice.swelling_mm / INCH == pytest.approx(10.5 * 0.00274 * 3.5, abs=0.002)
     assert advice.shrinking_mm / INCH == pytest.approx(10.5 * 0.00274 * 1.5, abs=0.001)
     assert advice.gap_mm > advice.swelling_mm
@@ -278,7 +272,7 @@ def test_buttons_are_told_their_gap_and_their_tongue():
     assert advice.enough
     assert "end aprons" in " ".join(advice.sentences)
     tight = fit | {"button_gap": "1/32in"}
-    assert not slot_advice(a_piece(tight, "black walnut", "21in"), "fit", 7.5, (6.0, 11.0)).enough
+    assert not cut_advice(a_piece(tight, "black walnut", "21in"), "fit", 7.5, (6.0, 11.0)).enough
 
 
 @pytest.mark.parametrize(
@@ -305,7 +299,7 @@ def test_lengths_stay_numbers_until_somebody_says_them(fit):
 def test_the_width_in_words_is_the_width_in_numbers():
     advice = cut_document(a_piece(panel(14)), "fit", 7.5, (6.0, 11.0))
     first, width_mm, rest = advice["parts"][0]
-    assert (first, rest) == ("Cut part ", " wide today, at 7.5 %.")
+    assert (first, rest) == ("Cut the part ", " wide today, at 7.5 %.")
     assert width_mm == advice["width_to_cut_rounded_mm"]
 
 
@@ -333,15 +327,12 @@ def test_what_cannot_be_advised_on_is_told(fit_name, mc, span, sentence):
         assert str(refused.value) == sentence
 
 
-def test_a_fit_of_the_other_sort_is_told():
+def test_a_fit_that_nothing_is_cut_for_is_told():
     mitre = a_piece({"kind": "mitre", "member": "part"})
-    with pytest.raises(BadInput, match="must be one whose part is cut to width"):
-        cut_advice(mitre, "fit", 8.0)
-    with pytest.raises(BadInput, match="must be one that is held by a screw in a slot, or by buttons"):
-        slot_advice(mitre, "fit", 8.0)
     tight = a_piece({"kind": "cross-grain-fixing", "member": "part", "fixing": "tight"})
-    with pytest.raises(BadInput, match="must be one that is held by a screw"):
-        slot_advice(tight, "fit", 8.0)
+    for piece in (mitre, tight):
+        with pytest.raises(BadInput, match=r"must be one whose part is cut to width .* or held by a screw"):
+            cut_advice(piece, "fit", 8.0)
 
 
 @pytest.mark.parametrize(

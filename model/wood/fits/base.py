@@ -1,8 +1,9 @@
 """What every kind of fit shares: its fields, its limits, how members grow, and data for drawing it.
 
 A kind is a frozen dataclass in a file of its own in this folder. It declares its fields with the helpers
-below, checks its geometry in `check`, and answers `ways`: each way it runs out, with the margin left.
-Everything else (reading, writing, guided entry, design range, drawing) follows from that.
+below, checks its geometry in `check`, and answers `ways` (each way it runs out, with the margin left) and
+`section`. Where it has something to say at the saw it gives `cut`, and to a client `seen`. Everything else
+(reading, writing, guided entry, design range, drawing, sheets and cards) follows from that.
 """
 
 import dataclasses
@@ -17,8 +18,10 @@ import numpy as np
 from model.wood.errors import BadInput
 from model.wood.fits.drawing import Section
 from model.wood.fits.fields import Field, Millimetres, number, read_field, text
+from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
+from model.wood.setting_out import Allowances, Cut, Season
 
 Direction = Literal["swelling", "shrinking"]
 Severity = Literal["shows", "harms"]
@@ -35,13 +38,19 @@ IGNORED_WIDTH_MM = 4.0 * INCH
 
 @dataclass(frozen=True)
 class Way:
-    """One way a fit runs out, at the moisture contents asked about."""
+    """One way a fit runs out, at the moisture contents asked about.
+
+    `parts` are the parts that move there, by their roles; `how` tells apart ways of one name that come about
+    differently, and `across` is what is fixed across the part. `words.limits` says it.
+    """
 
     name: str
     direction: Direction
     severity: Severity
     margin_mm: Amount
-    says: str
+    parts: tuple[str, ...]
+    how: str = ""
+    across: str = ""
 
 
 @dataclass(frozen=True)
@@ -49,11 +58,10 @@ class Limit(Way):
     """A way a fit runs out, with what was left before it as built.
 
     `margin_mm` [mm] is movement still to go, negative when past; a float, or an array shaped like the
-    moisture contents asked about. `play_mm` is the same at the reference moisture content. `says` is
-    a sentence on what is seen when it runs out.
+    moisture contents asked about. `play_mm` is the same at the reference moisture content.
     """
 
-    play_mm: float
+    play_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +111,37 @@ class Fit(ABC):
     def section(self, mc: Moistures) -> Section:
         """A cross-section at these moisture contents (one number a member)."""
 
+    def cut(self, season: Season, kept: Allowances) -> Cut | None:
+        """How to cut, groove or slot for this fit today; None of one that nothing is cut for."""
+        return None
+
+    def cut_head(self, season: Season, member: str) -> dict[str, Any]:
+        """The fields of a `Cut` that every kind fills alike."""
+        ends = (season.dry_pct, season.wet_pct)
+        return {
+            "fit": self.name, "kind": self.kind, "member": member,
+            "stock_mc_pct": season.today_pct, "range_mc_pct": ends,
+        }  # fmt: skip
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
+        """What a client sees of it at both ends of a year; None of a fit that works out of sight.
+
+        A gap that a feeler gauge measures is seen as one, unless the kind says otherwise.
+        """
+        dry_mm, damp_mm = self.gap_now(dry), self.gap_now(damp)
+        if dry_mm is None or damp_mm is None:
+            return None
+        return seen_gap(float(dry_mm), float(damp_mm))
+
+    @property
+    def takes_strip(self) -> bool:
+        """Whether a gap strip can be held to it."""
+        return self.gap_now(self.references()) is not None
+
+    def strip_reading(self, gap_mm: float, doubt_mm: float) -> tuple[str, float, float]:
+        """What a gap read off the strip measures: the quantity, its value and its doubt [mm]."""
+        return "gap_mm", gap_mm, doubt_mm
+
     # -------------------------------------------------------- fields and documents
 
     @classmethod
@@ -117,7 +156,12 @@ class Fit(ABC):
                 default = None if own.default is dataclasses.MISSING else own.default
                 given = {"key": own.name.removesuffix("_mm"), **own.metadata}
                 found.append(Field(attribute=own.name, default=default, **given))
-        own_names = set(vars(cls).get("__annotations__", {}))
+        own_names = {
+            name
+            for ancestor in cls.__mro__
+            if ancestor.__module__.startswith(cls.__module__)
+            for name in vars(ancestor).get("__annotations__", {})
+        }
         common = {own.name for own in dataclasses.fields(Fit)}
         rank = {"member": 0, "members": 0}
         return sorted(
@@ -259,7 +303,9 @@ class Fit(ABC):
                 direction=way.direction,
                 severity=way.severity,
                 margin_mm=float(way.margin_mm) if np.ndim(way.margin_mm) == 0 else np.asarray(way.margin_mm),
-                says=way.says,
+                parts=way.parts,
+                how=way.how,
+                across=way.across,
                 play_mm=self._play[way.name],
             )
             for way in self.ways(mc)

@@ -11,8 +11,19 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way, least
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
-from model.wood.fits.panel_in_groove import AFTER, BEFORE, SEEN_MM
+from model.wood.fits.panel_in_groove.geometry import AFTER, BEFORE, SEEN_MM
+from model.wood.fits.seen import NOTHING_MM, Seen
 from model.wood.member import Amount, Member
+from model.wood.setting_out import (
+    LENGTH,
+    ROUNDING_SLACK,
+    Allowances,
+    GapCut,
+    Season,
+    Spoken,
+    gap_figures,
+    spoken,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,32 +94,76 @@ class BoardBack(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         tight, wide = self._tightest_and_widest(mc)
-        found = [
-            Way("boards-touch", "swelling", "harms", tight, "the boards close up and push each other out")
-        ]
+        parts = tuple(board.called for board in self.boards)
+        found = [Way("boards-touch", "swelling", "harms", tight, parts)]
         if self.groove_depth_mm is not None:
             tip = self.groove_depth_mm - self.lap_mm + tight
-            says = "a tongue bottoms in its groove and pushes the boards apart"
-            found.append(Way("groove-bottom", "swelling", "harms", tip, says))
+            found.append(Way("groove-bottom", "swelling", "harms", tip, parts, "boards"))
         if self.end_gap_mm is not None:
             ends = [self.boards[0], self.boards[-1]]
             room = least([self.end_gap_mm - self.growth(board, mc) / 2.0 for board in ends])
-            says = "an end board meets the case and pushes it"
-            found.append(Way("board-meets-case", "swelling", "harms", room, says))
+            found.append(Way("board-meets-case", "swelling", "harms", room, parts))
         lap = self.lap_mm - wide - self.least_lap_mm
-        seen = (
-            "a tongue leaves its groove"
-            if self.joint == "tongue-and-groove"
-            else "a lap opens and daylight shows"
-        )
-        found.append(Way("leaves-lap", "shrinking", "harms", lap, seen))
+        found.append(Way("leaves-lap", "shrinking", "harms", lap, parts, self.joint))
         if self.finished == AFTER:
-            says = "bare wood shows between the boards"
-            found.append(Way("bare-line", "shrinking", "shows", SEEN_MM + self.gap_mm - wide, says))
+            bare = SEEN_MM + self.gap_mm - wide
+            found.append(Way("bare-line", "shrinking", "shows", bare, parts, "boards"))
         if self.widest_gap_mm is not None:
-            says = "the gaps between the boards are wide enough to see"
-            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - wide, says))
+            left = self.widest_gap_mm - wide
+            found.append(Way("gap-shows", "shrinking", "shows", left, parts, "boards"))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        dry_mm, damp_mm = float(self.gap_now(dry)), float(self.gap_now(damp))
+        closed: Spoken = ["closed up"] if damp_mm < NOTHING_MM else spoken(f"gaps of about {LENGTH}", damp_mm)
+        return Seen(
+            spoken(f"gaps of up to {LENGTH}", dry_mm),
+            closed,
+            dry_mm - damp_mm,
+            (max(dry_mm, 0.0), max(damp_mm, 0.0)),
+            "between boards",
+        )
+
+    def cut(self, season: Season, kept: Allowances) -> GapCut:
+        def joint(mc_pct: float) -> float:
+            """Growth at the joint that moves most, from today [mm]."""
+            growths = [
+                sum(float(m.width_at(mc_pct)) - float(m.width_at(season.today_pct)) for m in pair) / 2.0
+                for pair in self.joints()
+            ]
+            return max(growths, key=abs)
+
+        steps = kept.steps
+        # Common practice, no source: 1/32 in kept in hand at the wettest.
+        gap = max(joint(season.wet_pct), 0.0) + kept.reserve(INCH / 32.0)
+        rounded = steps.width_up(gap)
+        dry_gap, wet_gap = rounded - joint(season.dry_pct), rounded - joint(season.wet_pct)
+        lap = max(dry_gap, rounded) + self.least_lap_mm
+        lap_rounded = steps.depth_up(lap)
+        enough = lap <= self.lap_mm + ROUNDING_SLACK
+        said = [
+            spoken(f"Leave {LENGTH} between boards today, at {season.today_pct:g} %.", rounded),
+            spoken(
+                f"At {season.wet_pct:g} % it will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}.",
+                wet_gap,
+                dry_gap,
+            ),
+            spoken(f"The lap must be {LENGTH} or more.", lap_rounded),
+        ]
+        if not enough:
+            said.append(spoken(f"The lap as drawn is {LENGTH}, not enough for this.", self.lap_mm))
+        return GapCut(
+            **self.cut_head(season, " and ".join(dict.fromkeys(board.name for board in self.boards))),
+            enough=enough,
+            figures=gap_figures(rounded, dry_gap, wet_gap, lap_mm=lap_rounded),
+            parts=said,
+            gap_mm=gap,
+            gap_rounded_mm=rounded,
+            gap_dry_mm=dry_gap,
+            gap_wet_mm=wet_gap,
+            lap_needed_mm=lap,
+            lap_needed_rounded_mm=lap_rounded,
+        )
 
     def section(self, mc: Moistures) -> Section:
         left, right = self.joints()[0]

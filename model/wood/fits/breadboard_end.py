@@ -11,8 +11,10 @@ from typing import ClassVar
 from model.wood.fits.base import Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
+from model.wood.setting_out import LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,20 +63,29 @@ class BreadboardEnd(SlottedFit):
         return 2.0 if self.fixed == "centre" else 1.0
 
     def ways(self, mc: Moistures) -> list[Way]:
-        panel = self.member.name
-        found = self.slot_ways(self.pin_distance_mm * self.strain(self.member, mc), panel)
+        panel = (self.member.called,)
+        found = self.slot_ways(self.pin_distance_mm * self.strain(self.member, mc), "pins")
         at_edge = self.growth(self.member, mc) / self._sides
         if self.mortise_clearance_mm is not None:
-            says = f"the outer tenon of {panel} meets the end of its mortise and splits the breadboard end"
-            found.append(Way("tenon-bottoms", "swelling", "harms", self.mortise_clearance_mm - at_edge, says))
+            room = self.mortise_clearance_mm - at_edge
+            found.append(Way("tenon-bottoms", "swelling", "harms", room, panel))
         if self.flush_within_mm is not None:
             beyond = self.end_longer_mm - at_edge
             within = self.flush_within_mm
-            says = f"the breadboard end stands beyond the edges of {panel}"
-            found.append(Way("end-proud", "shrinking", "shows", within - beyond, says))
-            says = f"the edges of {panel} stand beyond the breadboard end"
-            found.append(Way("end-shy", "swelling", "shows", within + beyond, says))
+            found.append(Way("end-proud", "shrinking", "shows", within - beyond, panel))
+            found.append(Way("end-shy", "swelling", "shows", within + beyond, panel))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        dry_mm, damp_mm = (
+            self.end_longer_mm - float(self.growth(self.member, mc)) / self._sides for mc in (dry, damp)
+        )
+        return seen_change(
+            dry_mm,
+            damp_mm,
+            "flush",
+            lambda longer: f"the breadboard end is {LENGTH} {'proud' if longer else 'shy'}",
+        )
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(moisture_of(self.member, mc)))

@@ -12,9 +12,11 @@ from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
 from model.wood.fits.restrained import restrained_ways
+from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
 from model.wood.member import Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import LENGTH
 
 SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
@@ -82,28 +84,37 @@ class CrossGrainFixing(SlottedFit):
                 raise self.bad(attribute, "must be left out unless fixing is telescoping", value)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        wide, part = self.member.name, self.part
+        wide, part = (self.member.called,), self.part
         growth = self.reach_mm * self.strain(self.member, mc)
         found: list[Way] = []
         if self.fixing == SLOTTED:
-            found += self.slot_ways(growth, part)
+            found += self.slot_ways(growth, across=part)
         elif self.fixing == TELESCOPING:
             tenon = (self.tenon_length_mm or 0.0) - self.least_tenon_mm
-            says = f"the dry tenon of the {part} pulls out as {wide} swells"
-            found.append(Way("tenon-pulls-out", "swelling", "harms", tenon - growth, says))
-            says = f"the shoulder of the {part} closes as {wide} shrinks, and {wide} splits or bows"
-            found.append(
-                Way("shoulder-closes", "shrinking", "harms", (self.shoulder_gap_mm or 0.0) + growth, says)
-            )
+            shoulder = (self.shoulder_gap_mm or 0.0) + growth
+            found += [
+                Way("tenon-pulls-out", "swelling", "harms", tenon - growth, wide, across=part),
+                Way("shoulder-closes", "shrinking", "harms", shoulder, wide, "across", part),
+            ]
         elif self.reach_mm > IGNORED_WIDTH_MM:
-            found += restrained_ways(self.reach_mm, growth, wide)
+            found += restrained_ways(self.reach_mm, growth, self.member.called)
         if self.drawer_stopped_at == "back":
             step = self.growth(self.member, mc)
-            says = f"drawer fronts stand proud of {wide}: the drawers are stopped at the back"
-            found.append(Way("front-proud", "shrinking", "shows", self.flush_within_mm + step, says))
-            says = f"drawer fronts stand sunk in {wide}: the drawers are stopped at the back"
-            found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, says))
+            found.append(Way("front-proud", "shrinking", "shows", self.flush_within_mm + step, wide))
+            found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, wide))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
+        if self.drawer_stopped_at != "back":
+            return None
+        dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
+        return seen_change(
+            dry_mm,
+            damp_mm,
+            "flush",
+            lambda sunk: f"drawer fronts are {LENGTH} {'back' if sunk else 'proud'}",
+            "drawer fronts",
+        )
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

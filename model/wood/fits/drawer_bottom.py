@@ -62,20 +62,16 @@ class DrawerBottom(SlottedFit):
             raise self.bad("back_overhang_mm", rule, self.back_overhang_mm)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        bottom = self.member.name
+        bottom = (self.member.called,)
         growth = self.growth(self.member, mc)
-        found = self.slot_ways(growth, bottom)
+        found = self.slot_ways(growth)
         if self.back_clearance_mm is not None:
-            says = f"{bottom} meets the case's back and keeps the drawer from shutting"
-            found.append(Way("meets-case-back", "swelling", "harms", self.back_clearance_mm - growth, says))
+            found.append(Way("meets-case-back", "swelling", "harms", self.back_clearance_mm - growth, bottom))
         if self.back_overhang_mm is not None:
-            says = f"{bottom} draws out from under the drawer's back"
-            found.append(Way("leaves-back", "shrinking", "harms", self.back_overhang_mm + growth, says))
+            found.append(Way("leaves-back", "shrinking", "harms", self.back_overhang_mm + growth, bottom))
         if self.front_engagement_mm is not None:
-            says = f"{bottom} draws out of the front groove"
-            found.append(
-                Way("leaves-front-groove", "shrinking", "harms", self.front_engagement_mm + growth, says)
-            )
+            left = self.front_engagement_mm + growth
+            found.append(Way("leaves-front-groove", "shrinking", "harms", left, bottom))
         return found
 
     def section(self, mc: Moistures) -> Section:

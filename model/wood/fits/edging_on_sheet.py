@@ -10,6 +10,7 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
+from model.wood.fits.seen import Seen
 from model.wood.member import Member
 
 GLOSS_SHOWS_MM = 0.003 * INCH
@@ -30,23 +31,16 @@ class EdgingOnSheet(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         growth = self.growth(self.member, mc)
-        edging = self.member.name
+        edging = (self.member.called,)
         return [
-            Way(
-                "stands-proud",
-                "swelling",
-                "shows",
-                self.step_shows_mm - growth,
-                f"{edging} stands proud of the sheet",
-            ),
-            Way(
-                "stands-shy",
-                "shrinking",
-                "shows",
-                self.step_shows_mm + growth,
-                f"{edging} stands shy of the sheet",
-            ),
+            Way("stands-proud", "swelling", "shows", self.step_shows_mm - growth, edging),
+            Way("stands-shy", "shrinking", "shows", self.step_shows_mm + growth, edging),
         ]
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        swing_mm = float(self.growth(self.member, damp)) - float(self.growth(self.member, dry))
+        told = "a fine step that a fingernail feels"
+        return Seen([told], [told], swing_mm, where="at the edging")
 
     def section(self, mc: Moistures) -> Section:
         built = self.built_width(self.member)

@@ -12,7 +12,18 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
+from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
+from model.wood.movement import width_at
+from model.wood.setting_out import (
+    LENGTH,
+    ROUNDING_SLACK,
+    Allowances,
+    GapCut,
+    Season,
+    gap_figures,
+    spoken,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,18 +93,62 @@ class FrontInOpening(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         gap = self.gap_now(mc)
-        what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
+        parts = tuple(dict.fromkeys(member.called for member in self.members_across))
+        how = "frame" if self.construction == "frame" else "pair" if len(parts) > 1 else ""
         opens_when: Direction = "shrinking" if self.closes_when == "swelling" else "swelling"
         return [
-            Way("binds", self.closes_when, "harms", gap - self.least_gap_mm, f"{what} binds in its opening"),
-            Way(
-                "gap-shows",
-                opens_when,
-                "shows",
-                self.widest_gap_mm - gap,
-                f"the gap at {what} is wide enough to see",
-            ),
+            Way("binds", self.closes_when, "harms", gap - self.least_gap_mm, parts, how),
+            Way("gap-shows", opens_when, "shows", self.widest_gap_mm - gap, parts, how),
         ]
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        return seen_gap(float(self.gap_now(dry)), float(self.gap_now(damp)), self.least_gap_mm)
+
+    def cut(self, season: Season, kept: Allowances) -> GapCut:
+        def growth(mc_pct: float) -> float:
+            def one(member: Member) -> float:
+                return float(member.width_at(mc_pct)) - float(member.width_at(season.today_pct))
+
+            closing = self.members_across + (self.opening or ())
+            return sum(map(one, closing)) - sum(map(one, self.widens or ()))
+
+        # The gap must run freely at whichever end, or today, closes it most.
+        gap = self.least_gap_mm + max(growth(season.wet_pct), growth(season.dry_pct), 0.0)
+        width = rounded_width = None
+        if self.opening_size_mm is not None and self.construction == "slab" and len(self.members_across) == 1:
+            if not (self.opening or self.widens):
+                full = self.opening_size_mm - self.least_gap_mm
+                wettest = max(season.wet_pct, season.today_pct)
+                width = float(width_at(full, wettest, season.today_pct, self.members_across[0].movement))
+                gap = self.opening_size_mm - width
+            else:
+                width = self.opening_size_mm - gap
+        rounded = kept.steps.width_up(gap)
+        dry_gap, wet_gap = rounded - growth(season.dry_pct), rounded - growth(season.wet_pct)
+        enough = max(dry_gap, wet_gap) <= self.widest_gap_mm + ROUNDING_SLACK
+        what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
+        called = " and ".join(dict.fromkeys(member.called for member in self.members_across))
+        said = [spoken(f"Leave a gap of {LENGTH} at {called} today, at {season.today_pct:g} %.", rounded)]
+        if width is not None:
+            rounded_width = kept.steps.width_down(width)
+            said.append(spoken(f"Cut it {LENGTH} across the grain.", rounded_width))
+        ends = f"At {season.wet_pct:g} % the gap will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}."
+        said.append(spoken(ends, wet_gap, dry_gap))
+        if not enough:
+            wide = f"That is wider than the {LENGTH} that looks right: frame it, use quartered stock, or "
+            said.append(spoken(f"{wide}accept it.", self.widest_gap_mm))
+        return GapCut(
+            **self.cut_head(season, what),
+            enough=enough,
+            figures=gap_figures(rounded, dry_gap, wet_gap, rounded_width),
+            parts=said,
+            gap_mm=gap,
+            gap_rounded_mm=rounded,
+            gap_dry_mm=dry_gap,
+            gap_wet_mm=wet_gap,
+            width_to_cut_mm=width,
+            width_to_cut_rounded_mm=rounded_width,
+        )
 
     def section(self, mc: Moistures) -> Section:
         gap = float(self.gap_now(mc))

@@ -11,8 +11,10 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.seen import Seen, seen_change, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,31 +75,36 @@ class LidOnBox(Fit):
         return None if self.inset_gap_mm is None else self.inset_gap_mm - self._in_front(mc)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        lid = self.member.name
+        lid = (self.member.called,)
         growth = self._in_front(mc)
         found: list[Way] = []
         if self.overhang_mm is not None:
             left = self.overhang_mm + growth
-            says = f"the front of {lid} draws back to the box and its overhang is gone"
-            found.append(Way("overhang-gone", "shrinking", "shows", left - self.least_overhang_mm, says))
+            found.append(Way("overhang-gone", "shrinking", "shows", left - self.least_overhang_mm, lid))
             if self.widest_overhang_mm is not None:
-                says = f"{lid} stands out over the box's front"
-                found.append(Way("overhang-shows", "swelling", "shows", self.widest_overhang_mm - left, says))
+                found.append(Way("overhang-shows", "swelling", "shows", self.widest_overhang_mm - left, lid))
         if self.lip_clearance_mm is not None:
-            says = f"the lip of {lid} closes on the box's front and the lid binds"
-            found.append(Way("lip-binds", "shrinking", "harms", self.lip_clearance_mm + growth, says))
+            found.append(Way("lip-binds", "shrinking", "harms", self.lip_clearance_mm + growth, lid))
         if self.inset_gap_mm is not None:
             gap = self.inset_gap_mm - growth
-            found.append(
-                Way("binds", "swelling", "harms", gap - self.least_gap_mm, f"{lid} binds in its box")
-            )
-            says = f"the gap at the front of {lid} is wide enough to see"
-            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - gap, says))
+            found.append(Way("binds", "swelling", "harms", gap - self.least_gap_mm, lid, "box"))
+            found.append(Way("gap-shows", "shrinking", "shows", self.widest_gap_mm - gap, lid, "front"))
         if self.lock_play_mm is not None:
-            says = f"the lock of {lid} is out of line"
-            found.append(Way("lock-misses-wet", "swelling", "harms", self.lock_play_mm - growth, says))
-            found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, says))
+            found.append(Way("lock-misses-wet", "swelling", "harms", self.lock_play_mm - growth, lid))
+            found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, lid))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        less_mm, more_mm = float(self._in_front(dry)), float(self._in_front(damp))
+        if self.inset_gap_mm is not None:
+            gaps = self.inset_gap_mm - less_mm, self.inset_gap_mm - more_mm
+            return seen_gap(*gaps, self.least_gap_mm, "at the front")
+        return seen_change(
+            less_mm,
+            more_mm,
+            "as it was made",
+            lambda more: f"the front overhang {'grows' if more else 'shrinks'} by {LENGTH}",
+        )
 
     def section(self, mc: Moistures) -> Section:
         lid = float(self.member.width_at(mc[self.member.name]))

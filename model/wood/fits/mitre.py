@@ -6,13 +6,15 @@ it was cut it opens at the heel (inside), damper at the toe (outside).
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, several_members
+from model.wood.fits.seen import Seen, seen_change
 from model.wood.member import Amount, Member
+from model.wood.setting_out import LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,13 +44,21 @@ class Mitre(Fit):
 
     def ways(self, mc: Moistures) -> list[Way]:
         heel = self.heel_gap(mc)
-        names = " and ".join(member.name for member in self.meeting)
-        inside = f"the mitre of {names} opens at the heel, the inside corner"
-        outside = f"the mitre of {names} opens at the toe, the outside point"
+        names = tuple(member.called for member in self.meeting)
         return [
-            Way("heel-opens", "shrinking", "shows", self.gap_shows_mm - heel, inside),
-            Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, outside),
+            Way("heel-opens", "shrinking", "shows", self.gap_shows_mm - heel, names),
+            Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, names),
         ]
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        dry_mm, damp_mm = float(self.heel_gap(dry)), float(self.heel_gap(damp))
+
+        def opens(at_heel: bool) -> str:
+            return f"opens up to {LENGTH} at the {'inside' if at_heel else 'outside'} corner"
+
+        gaps = abs(dry_mm), abs(damp_mm)
+        told = seen_change(dry_mm, damp_mm, "closed", opens, "at its mitres")
+        return replace(told, swing_mm=max(gaps), gap_mm=gaps)
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.meeting[0].width_at(mc[self.meeting[0].name]))

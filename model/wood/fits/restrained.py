@@ -7,9 +7,7 @@ from model.wood.member import Amount
 def restrained_ways(held_mm: float, growth: Amount, part: str) -> list[Way]:
     """The two ways of a width held fast, for the growth it would make if it were free [mm]."""
     takes = RESTRAINED_STRAIN * held_mm
-    crushed = f"{part} is held fast across its grain and is crushed as it swells: later it will gape"
-    split = f"{part} is held fast across its grain and splits as it shrinks"
     return [
-        Way("crushes", "swelling", "harms", takes - growth, crushed),
-        Way("splits", "shrinking", "harms", takes + growth, split),
+        Way("crushes", "swelling", "harms", takes - growth, (part,)),
+        Way("splits", "shrinking", "harms", takes + growth, (part,)),
     ]

@@ -9,14 +9,45 @@ from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Fit, Way
+from model.wood.fits.base import INCH, Fit, Way
 from model.wood.fits.drawing import Part
 from model.wood.fits.fields import Field, length
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import (
+    LENGTH,
+    ROUNDING_SLACK,
+    Allowances,
+    Cut,
+    Season,
+    Spoken,
+    spoken,
+)
 
 # Number 6 wood screw, 0.138 in at the shank.
-SCREW_MM = 0.138 * 25.4
+SCREW_MM = 0.138 * INCH
+# Kept at each end of a slot (common practice, no source).
+SLOT_RESERVE_MM = INCH / 64.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlotCut(Cut):
+    """How long a slot must be, and where in it the screw stands today.
+
+    `screw_at_mm` is from the slot's end nearest the fixed line to the middle of the screw, in a slot of
+    the length needed; `screw_at_in_slot_mm` the same in the slot as drawn. For a button, slot and screw are
+    None and gap and engagement say what it needs.
+    """
+
+    swelling_mm: float
+    shrinking_mm: float
+    slot_length_mm: float | None = None
+    slot_length_rounded_mm: float | None = None
+    screw_at_mm: float | None = None
+    screw_at_in_slot_mm: float | None = None
+    place: str = ""
+    gap_mm: float | None = None
+    engagement_mm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,17 +131,79 @@ class SlottedFit(Fit):
         near, far = at - half, self.slot_length_mm - at - half
         return (near, far) if self.slot_moves else (far, near)
 
-    def slot_ways(self, growth: Amount, part: str) -> list[Way]:
+    def slot_ways(self, growth: Amount, how: str = "", across: str = "") -> list[Way]:
         """The two ends of the slot, for a growth of the wood between fixed line and screw [mm]."""
         swell, shrink = self.slot_travel
-        wet = (
-            f"the screw of {part} meets the end of its slot as the wood swells: it bends or the wood buckles"
-        )
-        dry = f"the screw of {part} meets the end of its slot as the wood shrinks: the wood may split"
+        parts = (self.moving[0].called,)
         return [
-            Way("slot-end-wet", "swelling", "harms", swell - growth, wet),
-            Way("slot-end-dry", "shrinking", "harms", shrink + growth, dry),
+            Way("slot-end-wet", "swelling", "harms", swell - growth, parts, how, across),
+            Way("slot-end-dry", "shrinking", "harms", shrink + growth, parts, how, across),
         ]
+
+    # -------------------------------------------------------- at the drill
+
+    def travel_needed(self, season: Season) -> tuple[float, float]:
+        """How far the wood at the screw will swell and shrink from today [mm]."""
+        member, distance = self.moving
+        today = distance * (1.0 + float(member.strain_from(self.reference_mc(member), season.today_pct)))
+        return season.to_wet(member, today), season.to_dry(member, today)
+
+    def movement_said(self, season: Season, swell: float, shrink: float) -> Spoken:
+        return spoken(
+            f"{self.moving[0].called} will swell {LENGTH} to {season.wet_pct:g} % "
+            f"and shrink {LENGTH} to {season.dry_pct:g} %.",
+            swell,
+            shrink,
+        )
+
+    def cut(self, season: Season, kept: Allowances) -> SlotCut | None:
+        if not self.takes_slot:
+            return None
+        swell, shrink = self.travel_needed(season)
+        reserve, screw = kept.reserve(SLOT_RESERVE_MM), self.screw_diameter_mm
+        slot = screw + swell + shrink + 2.0 * reserve
+        rounded = kept.steps.width_up(slot)
+        near = swell if self.slot_moves else shrink
+        share = 0.5 if swell + shrink == 0.0 else near / (swell + shrink)
+        at = screw / 2.0 + reserve + near
+        place = self._place(share)
+        travel = sum(self.slot_travel)
+        in_slot = None if self.slot_length_mm is None else screw / 2.0 + share * travel
+        enough = travel + ROUNDING_SLACK >= swell + shrink if self.has_slot else True
+        said = [
+            self.movement_said(season, swell, shrink),
+            spoken(f"Make the slot {LENGTH} long and set the screw {place}.", rounded),
+        ]
+        if in_slot is not None:
+            drawn = f"In the slot as drawn, that is {LENGTH} from the end nearest the fixed line."
+            said.append(spoken(drawn, in_slot))
+        if not enough:
+            drawn = f"The slot as drawn lets it travel {LENGTH} in all, not enough for this."
+            said.append(spoken(drawn, travel))
+        return SlotCut(
+            **self.cut_head(season, self.moving[0].name),
+            enough=enough,
+            figures=[
+                ("slot long", rounded, "up"),
+                ("screw from the near end", at if in_slot is None else in_slot, "nearest"),
+            ],
+            parts=said,
+            swelling_mm=swell,
+            shrinking_mm=shrink,
+            slot_length_mm=slot,
+            slot_length_rounded_mm=rounded,
+            screw_at_mm=at,
+            screw_at_in_slot_mm=in_slot,
+            place=place,
+        )
+
+    def _place(self, share: float) -> str:
+        """Where in the slot the screw belongs, for its share of the travel from the end nearest the line."""
+        if 0.4 <= share <= 0.6:
+            return "in the middle of the slot"
+        return f"toward the {self.near_end if share < 0.5 else self.far_end} end of the slot"
+
+    # -------------------------------------------------------- drawing
 
     def slot_parts(self, at_mm: float, growth_mm: float, y_mm: float) -> list[Part]:
         """Slot and screw for a drawing, the screw as built at `at_mm` from the fixed line."""

@@ -10,9 +10,11 @@ from typing import ClassVar
 from model.wood.fits.base import INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
-from model.wood.fits.slot import SlottedFit
+from model.wood.fits.seen import Seen, seen_change
+from model.wood.fits.slot import SLOT_RESERVE_MM, SlotCut, SlottedFit
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
 
 BUTTONS = ("button", "clip")
 FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0
@@ -110,33 +112,63 @@ class TopOnFasteners(SlottedFit):
         return self.button_gap_mm - self.distance_mm * self.strain(self.member, mc)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        top = self.member.name
+        top = (self.member.called,)
         growth = self.distance_mm * self.strain(self.member, mc)
         if not self.is_button:
-            return self.slot_ways(growth, top)
+            return self.slot_ways(growth)
         gap, engaged = self.button_gap_mm or 0.0, self.engagement_mm or 0.0
         found = [
+            Way("button-meets-apron", "swelling", "harms", gap - growth, top),
             Way(
-                "button-meets-apron",
-                "swelling",
-                "harms",
-                gap - growth,
-                f"{top} pushes its buttons into the apron",
-            ),
-            Way(
-                "button-leaves-groove",
-                "shrinking",
-                "harms",
-                engaged - self.least_engagement_mm + growth,
-                f"a button of {top} pulls out of its groove",
+                "button-leaves-groove", "shrinking", "harms", engaged - self.least_engagement_mm + growth, top
             ),
         ]
         if self.groove_depth_mm is not None:
-            says = f"a button's tongue bottoms in its groove and {top} pushes the apron"
-            found.append(
-                Way("groove-bottom", "swelling", "harms", self.groove_depth_mm - engaged - growth, says)
-            )
+            room = self.groove_depth_mm - engaged - growth
+            found.append(Way("groove-bottom", "swelling", "harms", room, top, "button"))
         return found
+
+    def seen(self, dry: Moistures, damp: Moistures) -> Seen:
+        dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
+        return seen_change(
+            dry_mm,
+            damp_mm,
+            "as it was made",
+            lambda wider: f"{LENGTH} {'wider' if wider else 'narrower'} than it was made",
+        )
+
+    def cut(self, season: Season, kept: Allowances) -> SlotCut | None:
+        if not self.is_button:
+            return super().cut(season, kept)
+        swell, shrink = self.travel_needed(season)
+        gap, engagement = swell + kept.reserve(SLOT_RESERVE_MM), shrink + self.least_engagement_mm
+        enough = (self.button_gap_mm or 0.0) >= swell - ROUNDING_SLACK
+        enough = enough and (self.engagement_mm or 0.0) >= engagement - ROUNDING_SLACK
+        up = kept.steps.width_up
+        said = [
+            self.movement_said(season, swell, shrink),
+            spoken(
+                f"Leave {LENGTH} between each button and the apron, and at least "
+                f"{LENGTH} of tongue in the groove.",
+                up(gap),
+                up(engagement),
+            ),
+            spoken(
+                f"On the end aprons, make each mortise {LENGTH} longer than its button.", up(swell + shrink)
+            ),
+        ]
+        if not enough:
+            said.append(["As drawn, the buttons have not enough room for this."])
+        return SlotCut(
+            **self.cut_head(season, self.member.name),
+            enough=enough,
+            figures=[("button gap", gap, "up"), ("tongue in its groove", engagement, "up")],
+            parts=said,
+            swelling_mm=swell,
+            shrinking_mm=shrink,
+            gap_mm=gap,
+            engagement_mm=engagement,
+        )
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

@@ -70,18 +70,16 @@ class WideTenon(Fit):
             raise self.bad("centre_distance_mm", rule, self.centre_distance_mm)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        rail = self.member.name
+        rail = (self.member.called,)
         strain = self.strain(self.member, mc)
         found: list[Way] = []
         if self.glued_mm > IGNORED_WIDTH_MM:
-            found += restrained_ways(self.glued_mm, self.glued_mm * strain, rail)
+            found += restrained_ways(self.glued_mm, self.glued_mm * strain, self.member.called)
         if self.tenons == SPLIT and not self.both_glued:
             growth = (self.centre_distance_mm or 0.0) * strain
             slack = self.slack_mm or 0.0
-            wet = f"the dry tenon of {rail} meets the far end of its mortise and forces the joint"
-            dry = f"the dry tenon of {rail} meets the near end of its mortise and the rail splits"
-            found.append(Way("mortise-end-wet", "swelling", "harms", slack - growth, wet))
-            found.append(Way("mortise-end-dry", "shrinking", "harms", slack + growth, dry))
+            found.append(Way("mortise-end-wet", "swelling", "harms", slack - growth, rail))
+            found.append(Way("mortise-end-dry", "shrinking", "harms", slack + growth, rail))
         return found
 
     def section(self, mc: Moistures) -> Section:
