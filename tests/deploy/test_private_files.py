@@ -24,7 +24,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture
 def book(folder: Path) -> Iterator[Store]:
-    store = open_store(load_settings())
+    store = open_store(load_settings(), create=True)
     with store.engine.begin() as connection:
         connection.exec_driver_sql("INSERT INTO tally (name, count) VALUES ('received', 1)")
     yield store
@@ -52,7 +52,7 @@ def test_a_book_from_before_is_mended_at_the_next_start(folder: Path, book: Stor
     folder.chmod(0o755)
     for path in folder.iterdir():
         path.chmod(0o644)
-    open_store(load_settings()).close()
+    open_store(load_settings(), create=True).close()
     assert mode(folder) == "0o700"
     assert {mode(path) for path in folder.iterdir()} == {"0o600"}
 

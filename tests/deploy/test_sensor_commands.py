@@ -32,7 +32,7 @@ def paneltide(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
 @pytest.fixture
 def heard(paneltide) -> None:
     """A box whose fields say nothing, a pump, and two sensors that are plain, some hours long."""
-    assert paneltide("sensors")[0] == 0
+    assert paneltide("migrate")[0] == 0
     store = Store(load_settings().database)
     now = machine_now()
     with store.session() as session:
