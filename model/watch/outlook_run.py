@@ -408,7 +408,7 @@ def _document(
 ) -> dict[str, Any]:
     air = next((one for (_, _, quantity), one in series.items() if quantity == "rh_pct"), None)
     if air is None:
-        rule = "must stand at a place whose air is known, and be evaluated once (watch --once)"
+        rule = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
         raise BadInput("outlook", "piece", rule, piece)
     months: dict[str, dict[str, Any]] = {}
     limits = []
