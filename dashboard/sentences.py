@@ -96,15 +96,12 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
     if not says or not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float):
         return ""
     left = display.margin(max(margin_mm, 0.0))
-    crossing = detail.get("crossing") or {}
     if key == "past":
         return f"{says}, {display.overrun(margin_mm)} past"
     if key == "past-easing":
         return f"{says}; back by {left}, not yet clearly"
     if key == "no-play":
         return f"{left} is left until {says}; it was built with none"
-    if key == "foreseen":
-        return f"{says} {expected(crossing)}; {left} is left now"
     if key == "near":
         return f"{left} of {display.margin(play_mm)} is left until {says}"
     if key == "near-easing":
@@ -115,18 +112,16 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
 
 
 def advice(detail: Mapping[str, Any]) -> str:
-    """What a foreseen crossing comes to if the room stays as it is, and what would keep it; nothing else.
+    """What a limit ahead comes to if the room stays as it is, and what would keep it; nothing else.
 
-    `detail` is a verdict's: its crossing holds what the watch found by running the wood on, and a humidity to
-    hold that never lies above what the room bears.
+    `detail` is that of a limit in an outlook, with a humidity to hold that the room bears.
     """
-    crossing = detail.get("crossing") or {}
     told = []
-    stays = crossing.get("if_it_stays") or detail.get("if_it_stays")
+    stays = detail.get("if_it_stays")
     if stays:
         when = say.lead_time(stays["low_days"], stays["high_days"])
         told.append(f"If the room stays at {say.rh(stays['rh_pct'])}, {when}.")
-    lever = crossing.get("lever") or detail.get("lever")
+    lever = detail.get("lever")
     if lever:
         told.append(lever_in_words(lever))
     return " ".join(told)
@@ -168,7 +163,7 @@ def what_is_seen(says: str) -> str:
 
 
 def expected(crossing: Mapping[str, Any]) -> str:
-    """When a foreseen crossing comes; without a latest day, the soonest is told as such."""
+    """When a limit ahead is passed; without a latest day, the soonest is told as such."""
     low, high, days = (crossing.get(name) for name in ("low_days", "high_days", "days"))
     if isinstance(low, int | float) and isinstance(high, int | float):
         return say.lead_time(low, high)

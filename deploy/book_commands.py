@@ -209,6 +209,10 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                                 "severity": margin.severity,
                                 "margin_mm": margin.margin_mm,
                                 "play_mm": margin.play_mm,
+                                "now": "unknown" if fit.judgement.verdict == "unknown" else margin.standing,
+                                "clears": None
+                                if margin.clears is None
+                                else dict(zip(("from_at", "until_at"), margin.clears, strict=True)),
                             }
                             for margin in fit.margins
                         ],
@@ -242,8 +246,9 @@ def _judged(judgement: queries.Judgement) -> dict[str, Any]:
 def _coming(one: queries.Coming) -> dict[str, Any]:
     """One entry of `next`: what is seen there is its reason."""
     document = asdict(one)
+    del document["lever"]
     reason = document.pop("says")
-    return document | {"reason": reason}
+    return document | {"reason": reason, "prevent": one.prevent}
 
 
 def _piece_row(piece: queries.PieceNow, now: datetime) -> list[str]:

@@ -192,7 +192,6 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.records.retention import Housekeeper
     from model.watch import notices
     from model.watch.clamps import watch_clamps
-    from model.watch.foresight import Foresight
     from model.watch.glue_board import GlueBoard
     from model.watch.loop import run
     from model.watch.outlook_run import Outlooks
@@ -207,7 +206,6 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         now,
         stop,
         interval_s=settings.watch_interval_s,
-        outlook_crossings=Foresight(store),
         after=[
             partial(watch_clamps, store),
             GlueBoard(store).refresh,
@@ -220,12 +218,11 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
 
 def evaluate_once(store: Store, at: datetime) -> "Evaluation":
     """Bring everything computed up to date as of an instant, outlooks and all."""
-    from model.watch.foresight import Foresight
     from model.watch.glue_board import GlueBoard
     from model.watch.loop import bring_up_to_date
     from model.watch.outlook_run import Outlooks
 
-    evaluation = bring_up_to_date(store, at, Foresight(store))
+    evaluation = bring_up_to_date(store, at)
     GlueBoard(store).refresh(at)
     Outlooks(store).refresh(at)
     return evaluation

@@ -200,7 +200,6 @@ def fit_block(piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], vi
                             html.Span(piece_words.stands(alone, view.now), className="word"),
                             ". ",
                             *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
-                            f" {sentences.advice(fit.judgement.detail)}" if not ahead else "",
                         ]
                     ),
                     html.P(prose(sentences.ahead(ahead)), className="soft") if ahead else None,

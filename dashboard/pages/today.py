@@ -113,10 +113,10 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
 
 
 def _piece_line(piece: PieceNow, view: View) -> html.Li:
-    detail, coming = piece.judgement.detail, piece_words.likely(piece)
-    why = [sentences.advice(detail)]
-    if not why[0] or coming is None or (detail.get("fit"), detail.get("limit")) != (coming.fit, coming.limit):
-        why.append(piece_words.prospect(piece, view.now))
+    coming = piece_words.likely(piece)
+    why = [piece_words.prospect(piece, view.now)]
+    if coming is not None:
+        why.append(sentences.advice({"lever": coming.lever}))
     if sentences.piece_verdict(piece) != "easy":
         why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
     return noted(

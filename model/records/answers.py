@@ -44,6 +44,16 @@ class Coming:
     from_at: datetime
     until_at: datetime
     said_at: datetime
+    lever: Document | None = None
+
+    @property
+    def prevent(self) -> Document | None:
+        """A humidity to hold the room at, and whether that is enough; none where nothing is advised."""
+        lever = self.lever or {}
+        if lever.get("advised_rh_pct") is None:
+            return None
+        side = "at_most_rh_pct" if self.direction == "swelling" else "at_least_rh_pct"
+        return {side: lever["advised_rh_pct"], "enough": bool(lever["enough"])}
 
 
 @dataclass(frozen=True)
@@ -101,7 +111,7 @@ class Moisture:
 
 @dataclass(frozen=True)
 class MarginNow:
-    """What is left before one limit."""
+    """What is left before one limit, and how it stands; `clears` is when one past now comes back."""
 
     limit_name: str
     direction: str
@@ -109,6 +119,8 @@ class MarginNow:
     margin_mm: float
     play_mm: float
     at: datetime
+    standing: str = "easy"
+    clears: tuple[datetime, datetime] | None = None
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from model.records.tables import (
     Stay,
     Warning,
 )
+from model.records.types import EPOCH
 from model.records.unchanged import forget_subject
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
@@ -261,7 +262,7 @@ def restore(session: Session, owner: Owner) -> None:
     """Follow a retired piece or stack again, as if it had never been retired."""
     note_change(session)
     if owner.retired_at is not None:
-        _rewind(session, owner, owner.retired_at)
+        _rewind(session, owner, EPOCH)
     owner.retired_at = None
     session.flush()
 

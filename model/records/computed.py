@@ -74,8 +74,6 @@ class Margin(Record):
     standing: Mapped[str] = mapped_column(default="easy")
     standing_since_at: Mapped[datetime] = mapped_column(default=_own_instant)
     eased: Mapped[bool] = mapped_column(default=False)  # the last change of standing was for the better
-    projected_days: Mapped[int] = mapped_column(default=0)  # days in a row that foresaw a crossing
-    crossing: Mapped[Document | None]  # the last daily evaluation's, when it foresaw one
 
 
 class Verdict(Record):
@@ -92,6 +90,7 @@ class Verdict(Record):
     verdict: Mapped[str]
     since_at: Mapped[datetime]  # when it became this verdict
     evaluated_at: Mapped[datetime]
+    state_at: Mapped[datetime | None]  # of the wood it was drawn from, which may rest since before that
     reason: Mapped[str]
     detail: Mapped[Document]  # the numbers behind the reason, in mm and %, for a page to say in its own units
 
@@ -119,6 +118,24 @@ class Outlook(Record):
     p50: Mapped[bytes] = mapped_column(LargeBinary)
     p90: Mapped[bytes] = mapped_column(LargeBinary)
     detail: Mapped[Document]  # of a limit its chance, crossing and lever; of the air what it is known from
+
+
+class Statement(Record):
+    """What was said on a day of a limit's coming year; never computed again once the day is over.
+
+    Kept for `KEPT_DAYS` of `watch.prospect_warnings`: those of a tenth of the years or more, and those below
+    while a warning of the limit is open.
+    """
+
+    __tablename__ = "statement"
+
+    fit_id: Mapped[int] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"), primary_key=True)
+    limit_name: Mapped[str] = mapped_column(primary_key=True)
+    said_at: Mapped[datetime] = mapped_column(primary_key=True)  # the midnight UTC it was counted from
+    chance_pct: Mapped[float]
+    from_at: Mapped[datetime | None]  # 10th to 90th percentile of the first crossing; none where it never is
+    until_at: Mapped[datetime | None]
+    reason_key: Mapped[str]
 
 
 class Warning(Record):

@@ -19,6 +19,7 @@ OUTLOOK_OLD = timedelta(hours=73)
 """An outlook is made every midnight; after three that were missed the last says nothing of today."""
 WORKING = "the coming year is being worked out"
 NO_AIR = "the coming year isn't known: no air is known where it stands"
+SILENT = "the coming year isn't known while nothing is heard from"
 NOWHERE = "the coming year isn't known: nobody said where it stands"
 
 
@@ -37,6 +38,8 @@ def with_next(session: Session, pieces: Sequence[PieceNow], now: datetime) -> tu
 def _with_next(piece: PieceNow, stored: tuple[datetime, Mapping[str, Any]] | None, now: datetime) -> PieceNow:
     if piece.place is None:
         return replace(piece, next=None, next_reason=NOWHERE)
+    if piece.judgement.is_current and piece.judgement.verdict == "unknown" and piece.place.last_reading_at:
+        return replace(piece, next=None, next_reason=f"{SILENT} {piece.place.name}")
     if piece.judgement.is_current and piece.place.last_reading_at is None and piece.place.air is None:
         return replace(piece, next=None, next_reason=NO_AIR)
     said_at, detail = stored or (now, {})
@@ -57,7 +60,24 @@ def _coming(one: Mapping[str, Any], said_at: datetime) -> Coming:
         from_at=said_at + timedelta(days=one["low_days"]),
         until_at=said_at + timedelta(days=one["high_days"]),
         said_at=said_at,
+        lever=one.get("lever"),
     )
+
+
+def clearing(
+    session: Session, fits: Sequence[int], now: datetime
+) -> dict[tuple[int, str], tuple[datetime, datetime]]:
+    """When limits that are past today come back by themselves, by fit and limit, where that is known."""
+    rows = session.execute(
+        select(Outlook.subject_id, Outlook.quantity, Outlook.at, Outlook.detail).where(
+            Outlook.subject_kind == "fit", Outlook.subject_id.in_(fits), Outlook.at >= now - OUTLOOK_OLD
+        )
+    )
+    return {
+        (fit_id, limit): (at + timedelta(days=days["low_days"]), at + timedelta(days=days["high_days"]))
+        for fit_id, limit, at, detail in rows
+        if (days := detail.get("clears"))
+    }
 
 
 def passed(session: Session, fits: Mapping[int, str], now: datetime) -> tuple[PassedSpan, ...]:

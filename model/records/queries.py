@@ -34,7 +34,7 @@ from model.records.answers import (
 )
 from model.records.dismissed import waiting
 from model.records.health import health
-from model.records.prospects import passed, with_next
+from model.records.prospects import clearing, passed, with_next
 from model.records.rooms import places
 from model.records.subjects import subjects
 from model.records.tables import (
@@ -235,6 +235,7 @@ def _latest_margins(session: Session, ids: Sequence[int], now: datetime) -> dict
         .subquery()
     )
     found: dict[int, list[MarginNow]] = defaultdict(list)
+    back = clearing(session, ids, now)
     for row in session.scalars(
         select(Margin).join(
             newest,
@@ -244,7 +245,16 @@ def _latest_margins(session: Session, ids: Sequence[int], now: datetime) -> dict
         )
     ):
         found[row.fit_id].append(
-            MarginNow(row.limit_name, row.direction, row.severity, row.margin_mm, row.play_mm, row.at)
+            MarginNow(
+                row.limit_name,
+                row.direction,
+                row.severity,
+                row.margin_mm,
+                row.play_mm,
+                row.at,
+                row.standing,
+                back.get((row.fit_id, row.limit_name)) if row.standing == "past" else None,
+            )
         )
     return found
 

@@ -35,6 +35,7 @@ from model.records.computed import (
     Margin,
     Notice,
     Outlook,
+    Statement,
     Verdict,
     Warning,
 )
@@ -68,6 +69,7 @@ __all__ = [
     "Sensor",
     "Stack",
     "StaleHour",
+    "Statement",
     "Stay",
     "Unacknowledged",
     "Verdict",

@@ -87,13 +87,10 @@ def _taken_back(session: Session, kind: str) -> set[int]:
     }.get(kind, (None, None))
     if body is None:
         return set()
-    kept = exists().where(Checkpoint.body_id == body.id, Checkpoint.at >= Verdict.evaluated_at)
+    drawn_at = func.coalesce(Verdict.state_at, Verdict.evaluated_at)
+    kept = exists().where(Checkpoint.body_id == body.id, Checkpoint.at >= drawn_at)
     wanted = select(Verdict.subject_id).join(body, of_subject)
-    return set(
-        session.scalars(
-            wanted.where(Verdict.subject_kind == kind, body.start_at < Verdict.evaluated_at, ~kept)
-        )
-    )
+    return set(session.scalars(wanted.where(Verdict.subject_kind == kind, body.start_at < drawn_at, ~kept)))
 
 
 def _awaiting_late_readings(session: Session, kind: str, found: Mapping[int, Judgement]) -> set[int]:

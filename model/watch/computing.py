@@ -3,58 +3,67 @@
 import math
 import time
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
 from model.records.store import Store
 from model.watch import ledger, resume
-from model.watch.bridge import NO_AIR, Air
+from model.watch.bridge import Air
 from model.watch.climate import Climate
-from model.watch.foreseeing import OutlookProvider, OutlookRequest
-from model.watch.margins import Crossings, FitHours, MoistureThen, fits_through, settle
+from model.watch.margins import FitHours, MoistureThen, fits_through, settle
 from model.watch.state import Run, States, run
 from model.watch.tasks import Tally, Task
 
 
 def compute(
     store: Store,
-    outlook: OutlookProvider | None,
     tasks: Sequence[Task],
-    hour: int,
     airs: Mapping[int, Air],
     climates: Mapping[int, Climate],
     tally: Tally,
 ) -> tuple[Run, list[list[FitHours]]]:
-    """Take the owners of some tasks to an hour, and their fits with them."""
+    """Take the owners of some tasks to where they end, and their fits with them."""
     clock = time.perf_counter()
     owners = [task.owner for task in tasks]
-    done = run(
-        owners,
-        States.joined(
-            [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
-        ),
-        {place: air for place, air in airs.items() if len(air)},
-        hour,
+    states = States.joined(
+        [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
     )
+    ends = [task.end for task in tasks]
+    done = run(owners, states, {place: air for place, air in airs.items() if len(air)}, max(ends), ends)
     clock = tally.took("states", clock)
     tally.add("bodies", len(done.bodies))
     tally.add("body_hours", int(np.isfinite(done.mc_pct).sum()))
-    crossings = _foresee(store, outlook, tasks, done, airs)
     fits: list[list[FitHours]] = []
     row = 0
-    for task, foreseen in zip(tasks, crossings, strict=True):
+    for task in tasks:
         rows = {body.name: row + place for place, body in enumerate(task.owner.bodies)}
         row += len(task.owner.bodies)
         fits.append(
             fits_through(
-                task.owner, done, rows, task.hour, task.known.resumed if task.known else {}, hour,
-                climates, foreseen, moisture_then(store, task, done, rows),
+                task.owner, done, rows, task.hour, task.known.resumed if task.known else {}, task.end,
+                climates, moisture_then(store, task, done, rows),
             )
         )  # fmt: skip
     settle([fit for own in fits for fit in own])
     tally.took("margins", clock)
     return done, fits
+
+
+def resting(store: Store, tasks: Sequence[Task], climates: Mapping[int, Climate]) -> list[list[FitHours]]:
+    """The fits of owners whose air has not been heard of since, as they stood at the hour they rest at."""
+    found = []
+    for task in tasks:
+        known = task.known
+        assert known is not None
+        done = Run(task.owner.bodies, known.hour, known.states.outline[:, :1], known.states)
+        rows = {body.name: row for row, body in enumerate(task.owner.bodies)}
+        fits = fits_through(
+            task.owner, done, rows, known.hour - 1, known.resumed, known.hour, climates,
+            moisture_then(store, task, done, rows),
+        )  # fmt: skip
+        settle([fit for fit in fits if not fit.rest()])
+        found.append(fits)
+    return found
 
 
 def moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) -> MoistureThen:
@@ -75,46 +84,3 @@ def moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) 
         return stored[body_id, hour]
 
     return then
-
-
-def _foresee(
-    store: Store,
-    outlook: OutlookProvider | None,
-    tasks: Sequence[Task],
-    done: Run,
-    airs: Mapping[int, Air],
-) -> list[Crossings]:
-    """What the outlook foresees at each midnight computed, for each task."""
-    found: list[dict[int, Mapping[tuple[str, str], Mapping[str, Any]]]] = [{} for _ in tasks]
-    if outlook is None:
-        return list(found)
-    requests: list[OutlookRequest] = []
-    whose: list[int] = []
-    of_row = [(number, body.name) for number, task in enumerate(tasks) for body in task.owner.bodies]
-    moistures_then, first = [], 0
-    for task in tasks:
-        rows = {body.name: first + place for place, body in enumerate(task.owner.bodies)}
-        moistures_then.append(moisture_then(store, task, done, rows))
-        first += len(rows)
-    for record in done.records:
-        if record.hour % 24:
-            continue
-        profiles: dict[int, dict[str, np.ndarray[Any, np.dtype[np.float64]]]] = {}
-        variances: dict[int, dict[str, float]] = {}
-        for place_in_record, row in enumerate(record.rows.tolist()):
-            number, name = of_row[row]
-            profiles.setdefault(number, {})[name] = record.profile[place_in_record]
-            variances.setdefault(number, {})[name] = float(record.variance_pct2[place_in_record])
-        for number, own in profiles.items():
-            owner = tasks[number].owner
-            place = owner.place_at(record.hour)
-            if owner.fits and place is not None and len(airs.get(place, NO_AIR)):
-                requests.append(
-                    OutlookRequest(
-                        owner, record.hour, place, own, airs, variances[number], moistures_then[number]
-                    )
-                )
-                whose.append(number)
-    for number, request, answer in zip(whose, requests, outlook(requests), strict=True):
-        found[number][request.hour] = answer
-    return list(found)

@@ -20,10 +20,9 @@ from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, rea
 from model.watch.around import Around
 from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merged
 from model.watch.bulk import Bulk
-from model.watch.climate import Climate
-from model.watch.computing import compute
+from model.watch.climate import SILENT_AFTER_H, Climate
+from model.watch.computing import compute, resting
 from model.watch.fit_on_book import FitOnBook
-from model.watch.foreseeing import OutlookProvider, OutlookRequest
 from model.watch.ledger import Counts, Overtaken
 from model.watch.roster import Owner, Roster, RosterReader
 from model.watch.rows import verdict_row
@@ -31,9 +30,7 @@ from model.watch.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.trust.judge import Judge
 from model.watch.verdicts import verdict_of_piece
 from model.watch.warnings import read_stored, write_changes
-from model.watch.writing import ResultWriter, air_writer, instants, write_portion
-
-__all__ = ["Evaluation", "OutlookProvider", "OutlookRequest", "Watch", "bring_up_to_date"]
+from model.watch.writing import ResultWriter, air_writer, put_verdicts, write_portion, write_resting
 
 TRIES = 6
 
@@ -58,18 +55,10 @@ class Evaluation:
 
 
 class Watch:
-    """Evaluates a book again and again.
+    """Evaluates a book again and again."""
 
-    Parameters
-    ----------
-    store : Store
-    outlook_crossings : OutlookProvider, optional
-        Foresees crossings; without it, near and past follow from the margins of the day.
-    """
-
-    def __init__(self, store: Store, outlook_crossings: OutlookProvider | None = None) -> None:
+    def __init__(self, store: Store) -> None:
         self._store = store
-        self._outlook = outlook_crossings
         self._reader = RosterReader()
         self._judge = Judge(store)
         self._forget()
@@ -82,6 +71,7 @@ class Watch:
         self._counts: Counts | None = None
         self._roster: Roster | None = None
         self._airs: dict[int, Air] = {}
+        self._trusted: dict[int, int] = {}  # by place, the hour up to which its air is trusted
         self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
         self._around = Around()
@@ -140,9 +130,12 @@ class Watch:
             tally.add("air_hours", len(hours))
         tally.add("marks", len(marks))
         known: dict[tuple[str, int], Known] = {}
-        for portion in portions(tasks, hour):
+        for portion in portions(tasks):
             clock = tally.took("write", clock)
-            computed = compute(self._store, self._outlook, portion, hour, airs, climates, tally)
+            if portion[0].rests:
+                write_resting(writer, portion, resting(self._store, portion, climates), hour, climates, known)
+                continue
+            computed = compute(self._store, portion, airs, climates, tally)
             clock = time.perf_counter()
             write_portion(self._store, writer, portion, computed, hour, climates, stored, known, tally)
         begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
@@ -188,26 +181,33 @@ class Watch:
             asked = {place: hours[hours <= hour] for place, hours in asked.items()}
             found = measured_hours(bulk, trust, asked, self._judge.shelf)
         first_needed = self._roster.first_needed()
+        old_airs, self._trusted = self._airs, {}
+        known = {}
+        for place_id, place in self._roster.places.items():
+            measured = measured_of(old_airs.get(place_id, NO_AIR))
+            if place_id in asked:
+                measured = merged(measured, asked[place_id], found[place_id])
+            known[place_id] = measured
+            if len(measured.hours):
+                self._trusted[place_id] = int(measured.hours[-1]) + 1 + SILENT_AFTER_H[place.kind]
+        last_needed = self._roster.last_needed(self._trusted, hour)
         changed: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
         fresh = self._air_is_fresh
         airs: dict[int, Air] = {}
         for place_id in sorted(self._roster.places):
-            old = self._airs.get(place_id, NO_AIR)
-            measured = measured_of(old)
-            if place_id in asked:
-                measured = merged(measured, asked[place_id], found[place_id])
+            old, measured = old_airs.get(place_id, NO_AIR), known[place_id]
             if len(measured.hours) == 0:
                 if len(old):
                     changed[place_id] = np.arange(old.first, old.end)
                 airs[place_id] = NO_AIR
                 continue
             first = min(first_needed.get(place_id, hour), int(measured.hours[0]))
-            end = max(hour, int(measured.hours[-1]) + 1)
+            end = max(last_needed.get(place_id, 0), int(measured.hours[-1]) + 1)
             if place_id not in asked and (old.first, old.end) == (first, end) and not fresh:
                 airs[place_id] = old
                 continue
             touched = None if fresh else asked.get(place_id, np.empty(0, dtype=np.int64))
-            airs[place_id] = bridged(measured, first, hour, old, touched)
+            airs[place_id] = bridged(measured, first, end, old, touched)
             hours = ledger.changed_hours(old, airs[place_id])
             if len(hours):
                 changed[place_id] = hours
@@ -225,16 +225,18 @@ class Watch:
             if not owner.bodies or owner.start_hour > hour:
                 continue
             known = self._known.get(owner.key)
-            at = earliest_change(owner, changed, self._outlook is not None)
-            end = min(owner.until, hour)
+            at = earliest_change(owner, changed)
+            end = owner.followed_until(self._trusted, hour)
             if known is None:
-                tasks.append(Task(owner, None))
+                tasks.append(Task(owner, None, end))
             elif at is not None and at < known.hour:
                 back.append((owner, at // 24 * 24))
-            elif known.hour < end:
-                tasks.append(Task(owner, known))
+            elif known.hour < end or (end < hour < owner.until and known.judged_hour < hour):
+                tasks.append(Task(owner, known, end))
         stored = self._known_at(bulk, back)
-        tasks += [Task(owner, stored.get(owner.key)) for owner, _ in back]
+        tasks += [
+            Task(owner, stored.get(owner.key), owner.followed_until(self._trusted, hour)) for owner, _ in back
+        ]
         return sorted(tasks, key=lambda task: (task.begin, task.owner.key))
 
     def _read_known(self, bulk: Bulk, owners: Sequence[Owner]) -> None:
@@ -298,15 +300,23 @@ class Watch:
         ]
         tally.add("opened", sum(len(change.added) for change in found.changes))
         write_changes(bulk, found.changes)
-        ledger.put_verdicts(bulk, instants(bulk, found.verdicts, 3, 4), self._verdicts)
+        put_verdicts(bulk, found.verdicts, self._verdicts)
         bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
+        bulk.each(
+            "UPDATE warning SET closed_at = ? "
+            "WHERE subject_kind = 'fit' AND subject_id = ? AND closed_at IS NULL AND opened_at <= ?",
+            [
+                (bulk.instant(owner.until * HOUR_MS), fit, bulk.instant(owner.until * HOUR_MS))
+                for owner in self._roster.owners
+                if owner.until <= hour
+                for fit in owner.fit_ids
+            ],
+        )
         for key in retired:
             self._verdicts.pop(key, None)
 
 
-def bring_up_to_date(
-    store: Store, now: datetime, outlook_crossings: OutlookProvider | None = None
-) -> Evaluation:
+def bring_up_to_date(store: Store, now: datetime) -> Evaluation:
     """Bring every computed table of a book up to an instant: air, states, margins, verdicts, warnings.
 
     Parameters
@@ -316,4 +326,4 @@ def bring_up_to_date(
     now : datetime
         Aware; states reach the full hour before it.
     """
-    return Watch(store, outlook_crossings).bring_up_to_date(now)
+    return Watch(store).bring_up_to_date(now)

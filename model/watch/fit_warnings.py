@@ -1,22 +1,20 @@
 """The warnings of a fit's limits, from how they stand hour by hour.
 
 One opens when a limit becomes near or past, and closes when it is easy again. Once in between it escalates,
-and is told again: when it goes past; before that at the midnight at which its harm comes within two weeks or
-its lead time is half of what was told; once past, at the midnight at which the wood has gone half a point of
-moisture further. What is worse than was told is written down even where nobody is told again.
+and is told again: when it goes past, or, where it opened past, at the midnight at which the wood has gone
+half a point of moisture further. What is worse than was told is written down even where nobody is told again.
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 from model.watch.air_hours import HOUR_MS
-from model.watch.margins import Crossing, FitHours
+from model.watch.margins import FitHours
 from model.watch.standing import CLEAR_BY_PCT, EASY, PAST, STANDINGS
 from model.watch.verdicts import LimitNow, limit_reason, sentence
 from model.watch.warnings import Episode, Stored
 from model.words.limits import limit_said
 
-HARM_SOON_DAYS = 14.0
 WORSE_BY_PCT = 0.5
 TIERS = ("season", "week", "morning", "now")
 
@@ -35,7 +33,6 @@ def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
         near_mm=float(fit.near_mm(column)[row]),
         level=int(fit.history.level[row, column]),
         since_hour=int(fit.history.since[row, column]),
-        crossing=fit.crossing[row][column],
     )
 
 
@@ -44,21 +41,17 @@ def limits_now(fit: FitHours) -> list[LimitNow]:
     return [
         LimitNow(
             limit.name, limit.direction, limit.severity, limit_said(limit), now.margin_mm, play_mm, near_mm,
-            now.level, now.since, crossing[-1],
+            now.level, now.since,
         )
-        for limit, now, play_mm, near_mm, crossing in zip(
-            fit.limits, fit.latest, fit.play_mm.tolist(), fit.near_mm(-1).tolist(), fit.crossing, strict=True
+        for limit, now, play_mm, near_mm in zip(
+            fit.limits, fit.latest, fit.play_mm.tolist(), fit.near_mm(-1).tolist(), strict=True
         )
     ]  # fmt: skip
 
 
-def tier_of(severity: str, level: int, crossing: Crossing | None) -> str:
-    """How soon a maker wants to know: harm, or harm two weeks off, the same morning; else this week."""
-    if severity == "harms":
-        soon = crossing is not None and crossing.get("days") is not None
-        if level == PAST or (soon and crossing is not None and crossing["days"] <= HARM_SOON_DAYS):
-            return "morning"
-    return "week"
+def tier_of(severity: str, level: int) -> str:
+    """How soon a maker wants to know: harm the same morning; else this week."""
+    return "morning" if severity == "harms" and level == PAST else "week"
 
 
 def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode], list[Stored]]:
@@ -120,22 +113,12 @@ def _gone_on(now: Episode, fit: FitHours, row: int, column: int, at_ms: int) -> 
     is_past = now.to_verdict == STANDINGS[PAST]
     if state.level == PAST and not is_past:
         return _worse(now, _opened(fit, state, at_ms), at_ms)
-    if now.escalated_ms is not None:
+    if now.escalated_ms is not None or not is_past:
         return now
-    if is_past:
-        to_go_mm = state.margin_mm - float(fit.dearer_mm[row, column])
-        worse_mm = now.detail["margin_mm"] - state.margin_mm
-        worse = state.level == PAST and worse_mm >= WORSE_BY_PCT / CLEAR_BY_PCT * to_go_mm > 0.0
-    else:
-        tier = tier_of(state.severity, state.level, state.crossing)
-        told, days = _days(now.detail["crossing"]), _days(state.crossing)
-        sooner = told is not None and days is not None and days <= told / 2.0
-        worse = TIERS.index(tier) > TIERS.index(now.tier) or sooner
+    to_go_mm = state.margin_mm - float(fit.dearer_mm[row, column])
+    worse_mm = now.detail["margin_mm"] - state.margin_mm
+    worse = state.level == PAST and worse_mm >= WORSE_BY_PCT / CLEAR_BY_PCT * to_go_mm > 0.0
     return _worse(now, _opened(fit, state, at_ms), at_ms) if worse else now
-
-
-def _days(crossing: Crossing | None) -> float | None:
-    return None if crossing is None else crossing.get("days")
 
 
 def _worse(episode: Episode, said: Episode, at_ms: int) -> Episode:
@@ -170,7 +153,7 @@ def _opened(fit: FitHours, state: LimitNow, at_ms: int) -> Episode:
         subject_kind="fit",
         subject_id=fit.fit.id,
         limit_name=state.name,
-        tier=tier_of(state.severity, state.level, state.crossing),
+        tier=tier_of(state.severity, state.level),
         from_verdict=STANDINGS[EASY],
         to_verdict=STANDINGS[state.level],
         reason=sentence(reason),
@@ -183,7 +166,6 @@ def _opened(fit: FitHours, state: LimitNow, at_ms: int) -> Episode:
             "severity": state.severity,
             "margin_mm": state.margin_mm,
             "play_mm": state.play_mm,
-            "crossing": dict(state.crossing) if state.crossing else None,
         },
         opened_ms=at_ms,
     )

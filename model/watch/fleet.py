@@ -205,7 +205,7 @@ def _course(
     ]
     margin_mm: dict[tuple[int, str], Floats] = {}
     closest: dict[tuple[int, str], ClosestHour] = {}
-    for fit in fits_through(owner, done, rows, None, {}, until, climates, {}, moisture_then):
+    for fit in fits_through(owner, done, rows, None, {}, until, climates, moisture_then):
         kept = hours >= fit.first
         for number, limit in enumerate(fit.limits):
             key, margins = (fit.fit.id, limit.name), fit.margin_mm[number]

@@ -16,8 +16,8 @@ from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import NO_AIR, Air
 from model.watch.climate import Climate
-from model.watch.foreseeing import OutlookRequest
 from model.watch.outlook import YEARS, Ahead, look_ahead
+from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import seasons_of, surroundings_of
 from model.watch.roster import Owner, PlaceOnBook, RosterReader
 from model.wood.errors import BadInput

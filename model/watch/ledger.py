@@ -209,12 +209,14 @@ CHECKPOINT = (
 )  # fmt: skip
 MARGIN = (
     "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",
-    "standing_since_at", "eased", "projected_days", "crossing",
+    "standing_since_at", "eased",
 )  # fmt: skip
 AS_BUILT = ("direction", "severity", "play_mm")
-STANDS = ("standing", "standing_since_at", "eased", "projected_days", "crossing")
+STANDS = ("standing", "standing_since_at", "eased")
 """Columns of margin that never change while a row moves on, and those that seldom do."""
-VERDICT = ("subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "reason", "detail")
+VERDICT = (
+    "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "reason", "detail",
+)  # fmt: skip
 
 
 def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:

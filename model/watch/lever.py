@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.foreseeing import OutlookRequest
 from model.watch.humidity import AT_OR_ABOVE, AT_OR_UNDER, INSTEAD, INSTEAD_OF_DRYING
 from model.watch.outlook import DAY_S, batch_of
+from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import AHEAD_DAYS, Surroundings, recent
 from model.wood import moisture
 from model.wood.condensation import (

@@ -17,11 +17,11 @@ from model.records.tables import Pulse
 from model.records.types import to_epoch_ms
 from model.watch import ledger
 from model.watch.air_hours import HOUR_MS
-from model.watch.evaluation import Evaluation, OutlookProvider, Watch, bring_up_to_date
+from model.watch.evaluation import Evaluation, Watch, bring_up_to_date
 from model.watch.ledger import Overtaken
 from model.watch.standby import Lock, lock_of
 
-__all__ = ["Evaluation", "OutlookProvider", "Watch", "bring_up_to_date", "run"]
+__all__ = ["Evaluation", "Watch", "bring_up_to_date", "run"]
 
 log = logging.getLogger(__name__)
 
@@ -36,7 +36,6 @@ def run(
     now: Now,
     stop: threading.Event,
     interval_s: float = 1.0,
-    outlook_crossings: OutlookProvider | None = None,
     after: Sequence[Callable[[datetime], object]] = (),
     lock: Lock | None = None,
 ) -> None:
@@ -55,14 +54,13 @@ def run(
         Set from outside; noticed within `interval_s`, or when the evaluation under way ends.
     interval_s : float
         Seconds between looks.
-    outlook_crossings : OutlookProvider, optional
     after : sequence of callables
         Called with the book's time at each look, after what was to be evaluated: the outlook of the day, what
         clamps wait for. Each has to find quickly that it has nothing to do.
     lock : Lock, optional
         Says whether this watch is the one at work; one of its own is made if not given.
     """
-    watch = Watch(store, outlook_crossings)
+    watch = Watch(store)
     lock = lock or lock_of(store)
     try:
         _run(store, now, stop, interval_s, watch, lock, after)

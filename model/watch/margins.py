@@ -2,7 +2,7 @@
 
 Margins come from the fit's own arithmetic at the members' moisture. A re-measured width is a new pair of
 width and moisture from its hour on; a re-measured gap is the fit's new gap at the moisture its members had
-then. What the outlook foresees comes from outside, as `Crossings`; without it nothing is foreseen.
+then.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -20,12 +20,6 @@ from model.watch.state import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
 
-Crossing = Mapping[str, Any]
-"""A crossing the outlook foresees: `days` to its 50th percentile, `low_days`, `high_days`, a cure."""
-
-Crossings = Mapping[int, Mapping[tuple[str, str], Crossing]]
-"""Foreseen crossings of a piece by the hour of the daily evaluation, and by fit and limit name."""
-
 MoistureThen = Callable[[int, int], float]
 """Mean moisture content of a body (by id) at a kept hour."""
 
@@ -36,7 +30,6 @@ class Resumed:
 
     names: tuple[str, ...]
     standing: Standing
-    crossing: tuple[Crossing | None, ...]
 
 
 class Latest(NamedTuple):
@@ -46,7 +39,6 @@ class Latest(NamedTuple):
     level: int
     since: int
     eased: bool
-    foreseen: int
 
 
 @dataclass
@@ -63,8 +55,6 @@ class FitHours:
     dearer_mm: Floats
     settling_mm: Floats
     play_mm: Floats
-    crosses: Flags
-    crossing: list[list[Crossing | None]]  # a limit: what the daily evaluation before or at each hour foresaw
     unknown: Flags  # (hours,)
     before: Resumed | None
     history: History | None = None
@@ -76,6 +66,17 @@ class FitHours:
     @property
     def last(self) -> int:
         return self.first + self.margin_mm.shape[1] - 1
+
+    def rest(self) -> bool:
+        """Stand as before the hour, which it was settled for already; false where that isn't on record."""
+        if self.before is None:
+            return False
+        self.standing = at = self.before.standing
+        self.history = History(at.level[:, None], at.since[:, None], at.eased[:, None])
+        columns = self.margin_mm[:, -1].tolist(), *(values.tolist() for values in at)
+        self.latest = tuple(Latest(*one) for one in zip(*columns, strict=True))
+        self.changed, self.moved_only = False, True
+        return True
 
     def near_mm(self, column: int) -> Floats:
         """Below which margin each limit is near at one of the hours."""
@@ -90,7 +91,6 @@ def fits_through(
     resumed: Mapping[int, Resumed],
     until: int,
     climates: Mapping[int, Climate],
-    crossings: Crossings,
     moisture_then: MoistureThen,
 ) -> list[FitHours]:
     """Each fit of a piece through the hours a run computed; standings are still to come.
@@ -141,11 +141,9 @@ def fits_through(
         names = fit.limit_names
         if before is not None and before.names != names:
             before = None
-        crosses, crossing = _foreseen(fit.name, names, first, last, crossings, before)
         found.append(
             FitHours(
-                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, fit.play_mm, crosses, crossing,
-                unknown, before,
+                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, fit.play_mm, unknown, before,
             )
         )  # fmt: skip
     return found
@@ -156,7 +154,7 @@ def settle(fits: Sequence[FitHours]) -> None:
     groups: dict[tuple[int, int], list[FitHours]] = {}
     for fit in fits:
         groups.setdefault((fit.first, fit.last), []).append(fit)
-    for (first, last), group in groups.items():
+    for (first, _), group in groups.items():
         before = [
             fit.before.standing if fit.before is not None else Standing.first(len(fit.limits), fit.first)
             for fit in group
@@ -171,14 +169,11 @@ def settle(fits: Sequence[FitHours]) -> None:
             np.concatenate([fit.dearer_mm for fit in group]),
             np.concatenate([fit.settling_mm for fit in group]),
             np.concatenate([fit.play_mm for fit in group]),
-            np.concatenate([fit.crosses for fit in group]),
             np.repeat(np.array([fit.unknown for fit in group]), counts, axis=0),
         )
         changed = (history.level != was.level[:, None]).any(axis=1).tolist()
         end = history.at(-1)
-        same = np.all([now == then for now, then in zip(end, was, strict=True)], axis=0)
-        # At midnight what is foreseen may become another, too.
-        same = (same & (last // 24 == (first - 1) // 24)).tolist()
+        same = np.all([now == then for now, then in zip(end, was, strict=True)], axis=0).tolist()
         latest = [
             Latest(*one) for one in zip(margin_mm[:, -1].tolist(), *(x.tolist() for x in end), strict=True)
         ]
@@ -186,10 +181,8 @@ def settle(fits: Sequence[FitHours]) -> None:
         for fit in group:
             own = slice(row, row + len(fit.limits))
             fit.changed = any(changed[own])
-            fit.history = History(
-                history.level[own], history.since[own], history.eased[own], history.foreseen[own]
-            )
-            fit.standing = Standing(end.level[own], end.since[own], end.eased[own], end.foreseen[own])
+            fit.history = History(history.level[own], history.since[own], history.eased[own])
+            fit.standing = Standing(end.level[own], end.since[own], end.eased[own])
             fit.latest = tuple(latest[own])
             fit.moved_only = fit.before is not None and all(same[own])
             row += len(fit.limits)
@@ -277,24 +270,3 @@ def _measured(fit: Fit, body: Body | None, value_mm: float, mc: Mapping[str, flo
     if body is not None:
         return fit.re_measured(body.name, value_mm, mc[body.name])
     return fit.with_gap(value_mm, mc)
-
-
-def _foreseen(
-    fit: str, names: Sequence[str], first: int, last: int, crossings: Crossings, before: Resumed | None
-) -> tuple[Flags, list[list[Crossing | None]]]:
-    """What the daily evaluations foresaw for each limit, held until the next."""
-    crosses = np.zeros((len(names), last - first + 1), dtype=bool)
-    nothing: list[Crossing | None] = [None] * (last - first + 1)
-    if not crossings and (before is None or not any(before.crossing)):
-        return crosses, [nothing] * len(names)
-    held: list[list[Crossing | None]] = []
-    for row, name in enumerate(names):
-        now = before.crossing[row] if before is not None else None
-        spans: list[Crossing | None] = []
-        for hour in range(first, last + 1):
-            if hour % 24 == 0:
-                now = crossings.get(hour, {}).get((fit, name))
-            spans.append(now)
-            crosses[row, hour - first] = now is not None
-        held.append(spans)
-    return crosses, held

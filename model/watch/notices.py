@@ -46,6 +46,8 @@ OPENED, ESCALATED, PAST = STAGES = ("opened", "escalated", "past")
 WORSE = {OPENED: "", ESCALATED: "It has got worse. ", PAST: "It is past its limit now. "}
 APART = timedelta(hours=24)
 """How long nothing more of a warning is told after a notice of it (common practice, no source)."""
+OLD_NEWS = timedelta(days=7)
+"""What happened longer ago and only now became known is on the pages, and sent to nobody."""
 TRYING = "being sent"
 LEASE = timedelta(minutes=2)
 WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
@@ -153,6 +155,7 @@ def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
             for mask, address in known.items()
             if hours.wants(address, warning.tier, mask)
             and STAGES.index(stage_of(warning)) > told.get((warning.id, mask), -1)
+            and now - (warning.escalated_at or warning.opened_at) <= OLD_NEWS
         ]
         session.expunge_all()
     for warning, mask, stage in rows:
@@ -308,7 +311,7 @@ def _subject(warning: Warning) -> str:
 
 def _line(stage: str, warning: Warning) -> str:
     text = f"{_subject(warning)}: {WORSE[stage]}{warning.reason.rstrip('.')}."
-    lever = (warning.detail.get("crossing") or {}).get("lever") or {}
+    lever = warning.detail.get("lever") or {}
     held = lever_in_words(lever).replace("\u00a0", " ") if lever else ""
     return f"{text} {held}".rstrip()
 

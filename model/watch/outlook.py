@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from model.watch.foreseeing import OutlookRequest
 from model.watch.margins import versions
+from model.watch.outlook_request import OutlookRequest
 from model.watch.roster import Body
 from model.watch.state import LEAST_MC_PCT, MODEL_SD_PCT
 from model.wood import moisture

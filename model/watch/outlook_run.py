@@ -23,8 +23,7 @@ from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import NO_AIR, Air
 from model.watch.bulk import Bulk
-from model.watch.foreseeing import OutlookRequest
-from model.watch.foresight import seasons_for, surroundings_on_book
+from model.watch.climate import SILENT_AFTER_H
 from model.watch.lever import lever_of, stays_document
 from model.watch.outlook import (
     DAYS,
@@ -36,8 +35,10 @@ from model.watch.outlook import (
     look_ahead,
     spread,
 )
+from model.watch.outlook_request import OutlookRequest, seasons_for, surroundings_on_book
 from model.watch.plausible_air import Surroundings
-from model.watch.roster import Owner, RosterReader
+from model.watch.prospect_warnings import LIKELY_PCT, say_today
+from model.watch.roster import Owner, PlaceOnBook, RosterReader
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
@@ -46,10 +47,8 @@ from model.words.limits import limit_said
 Floats = NDArray[np.float64]
 
 NAMES = ("p10", "p50", "p90")
-LIKELY = 0.1
-"""A limit crossed in fewer years than this asks for no humidity to hold."""
 DIGITS = 4
-FORM = 2
+FORM = 3
 """Counted up when the rows come to hold something new, so that those stored before are computed again."""
 EVEN_PCT = 50.0
 
@@ -110,7 +109,8 @@ class Outlooks:
         measured = {
             row[0]: row
             for row in bulk.rows(
-                "SELECT place_id, COUNT(*), SUM(temperature_c), SUM(rh_pct) FROM air_hour "
+                "SELECT place_id, COUNT(*), SUM(temperature_c), SUM(rh_pct), "
+                f"{bulk.instant_of('MAX(hour_at)')} FROM air_hour "
                 "WHERE basis = 'measured' AND hour_at < ? GROUP BY place_id",
                 (bulk.instant(midnight * HOUR_MS),),
             )
@@ -122,13 +122,15 @@ class Outlooks:
             place_id = owner.place_at(hour)
             if owner.kind != "piece" or not owner.bodies or owner.until <= hour or place_id is None:
                 continue
+            air = measured.get(place_id)
+            if air is None or _silent(roster.places[place_id], air[-1] // HOUR_MS, hour):
+                continue
             found = resume.read_states(bulk, {hour: [body.id for body in owner.bodies]})
             states = resume.states_at(owner, hour, found)
             if states is None:
                 waiting = True
                 continue
-            air = (roster.places[place_id], measured.get(place_id))
-            basis = _basis(owner, hour, states, air)
+            basis = _basis(owner, hour, states, (roster.places[place_id], air))
             if stored.get(owner.id) != basis:
                 due.append(_Due(owner, hour, place_id, states, basis))
         return due, waiting
@@ -138,12 +140,23 @@ class Outlooks:
         seasons = seasons_for(requests, surroundings)
         for ahead in look_ahead(requests, seasons, DAYS, self._years):
             owner = ahead.request.owner
-            rows = rows_of(ahead, surroundings[ahead.request.place_id], basis[owner.id])
+            around = surroundings[ahead.request.place_id]
+            details = [limit_detail(ahead, limit, around) for limit in ahead.limits]
+            said = [statement_of(limit, one) for limit, one in zip(ahead.limits, details, strict=True)]
+            rows = rows_of(ahead, around, details, next_of(said), basis[owner.id])
             with self._store.session() as session:
                 if session.get(Piece, owner.id) is None:
                     continue
                 session.execute(delete(Outlook).where(Outlook.piece_id == owner.id))
                 session.execute(insert(Outlook), rows)
+                at = from_epoch_ms(ahead.request.hour * HOUR_MS)
+                fits = {fit.name: fit.id for fit in owner.fits}
+                say_today(session, owner.name, at, fits, said)
+
+
+def _silent(place: PlaceOnBook, last: int, hour: int) -> bool:
+    """Whether a place whose last measured hour is known is silent at an hour, so that nothing is foretold."""
+    return hour > last + 1 + SILENT_AFTER_H[place.kind]
 
 
 @dataclass(frozen=True)
@@ -190,7 +203,13 @@ def _request(bulk: Bulk, due: _Due, airs: Mapping[int, Air]) -> OutlookRequest:
 # ---------------------------------------------------------------- rows
 
 
-def rows_of(ahead: Ahead, surroundings: Surroundings, basis: str = "") -> list[dict[str, Any]]:
+def rows_of(
+    ahead: Ahead,
+    surroundings: Surroundings,
+    details: Sequence[dict[str, Any]],
+    coming: Sequence[Mapping[str, Any]],
+    basis: str = "",
+) -> list[dict[str, Any]]:
     """The rows of `outlook` of one piece."""
     request = ahead.request
     bodies = {body.name: body.id for body in request.owner.bodies}
@@ -206,14 +225,13 @@ def rows_of(ahead: Ahead, surroundings: Surroundings, basis: str = "") -> list[d
         "basis": basis,
     }
     series: list[tuple[str, int, str, Floats, dict[str, Any]]] = [
-        ("piece", request.owner.id, "rh_pct", spread(ahead.air.rh_pct), about_air | {"next": next_of(ahead)}),
+        ("piece", request.owner.id, "rh_pct", spread(ahead.air.rh_pct), about_air | {"next": coming}),
         ("piece", request.owner.id, "temperature_c", spread(ahead.air.temperature_c), about_air),
     ]
     for name, mc_pct in ahead.mc_pct.items():
         series.append(("member", bodies[name], "mc_pct", spread(mc_pct), {}))
         series.append(("member", bodies[name], "width_mm", spread(ahead.width_mm[name]), {}))
-    for limit in ahead.limits:
-        detail = limit_detail(ahead, limit, surroundings)
+    for limit, detail in zip(ahead.limits, details, strict=True):
         series.append(("fit", fits[limit.fit], limit.limit.name, limit.spread_mm, detail))
     at = from_epoch_ms(request.hour * HOUR_MS)
     return [
@@ -230,38 +248,43 @@ def rows_of(ahead: Ahead, surroundings: Surroundings, basis: str = "") -> list[d
     ]
 
 
-def next_of(ahead: Ahead) -> list[dict[str, Any]]:
+def next_of(said: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """The limits not past today that one year in ten or more passes, those first that most years pass.
 
-    Within those and within the rest harms come before shows, then the earlier. `low_days` and `high_days` are
-    the 10th and 90th percentile of the first crossing among the years that cross, counted from the outlook's
-    midnight.
+    Within those and within the rest harms come before shows, then the earlier.
     """
-    found = []
-    for limit in ahead.limits:
-        if limit.now_mm < 0.0 or limit.chance < LIKELY:
-            continue
-        days = limit.crossing_days[np.isfinite(limit.crossing_days)]
-        if not len(days):
-            # Crossed only for what is not known of the wood itself, so by the margins that take it in.
-            below = limit.margin_mm < 0.0
-            days = (np.argmax(below, axis=0) + 1.0)[below.any(axis=0)]
-        low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
-        found.append(
-            {
-                "fit": limit.fit,
-                "limit": limit.limit.name,
-                "direction": limit.limit.direction,
-                "severity": limit.limit.severity,
-                "says": limit_said(limit.limit),
-                "chance_pct": round(100.0 * limit.chance, 1),
-                "low_days": max(int(low), 1),
-                "high_days": max(int(np.ceil(high)), 1),
-            }
-        )
+    likely = [dict(one) for one in said if not one["is_past"] and one["chance_pct"] >= LIKELY_PCT]
     return sorted(
-        found, key=lambda one: (one["chance_pct"] < EVEN_PCT, one["severity"] != "harms", one["low_days"])
+        likely, key=lambda one: (one["chance_pct"] < EVEN_PCT, one["severity"] != "harms", one["low_days"])
     )
+
+
+def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said today of a limit's coming year.
+
+    `low_days` and `high_days` are the 10th and 90th percentile of the first crossing among the years that
+    cross, counted from the outlook's midnight; None where none does. `reason_key` is what leads there:
+    the room as it is, or the seasons to come.
+    """
+    days = limit.crossing_days[np.isfinite(limit.crossing_days)]
+    if not len(days):
+        # Crossed only for what is not known of the wood itself, so by the margins that take it in.
+        below = limit.margin_mm < 0.0
+        days = (np.argmax(below, axis=0) + 1.0)[below.any(axis=0)]
+    low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1])) if len(days) else (None, None)
+    return {
+        "fit": limit.fit,
+        "limit": limit.limit.name,
+        "direction": limit.limit.direction,
+        "severity": limit.limit.severity,
+        "says": limit_said(limit.limit),
+        "is_past": limit.now_mm < 0.0,
+        "chance_pct": round(100.0 * limit.chance, 1),
+        "low_days": None if low is None else max(int(low), 1),
+        "high_days": None if high is None else max(int(np.ceil(high)), 1),
+        "reason_key": "season" if detail["if_it_stays"] is None else "room-as-it-is",
+        "lever": detail["lever"],
+    }
 
 
 def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) -> dict[str, Any]:
@@ -269,7 +292,8 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
 
     `chance` is the share of the years in which it is crossed. `crossing` is when: days to the 50th, 10th and
     90th percentile of all years, `days` None where fewer than half of them cross. `lever` and `if_it_stays`
-    are given where the limit is likely enough to ask for them.
+    are given where the limit is likely enough to ask for them. `clears` is when a limit that is
+    past now comes back by itself, where most years bring it back.
     """
     detail: dict[str, Any] = {
         "direction": limit.limit.direction,
@@ -281,8 +305,12 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
         "crossing": None,
         "lever": None,
         "if_it_stays": None,
+        "clears": None,
     }
-    if limit.chance < LIKELY or limit.now_mm < 0.0:
+    if limit.now_mm < 0.0:
+        detail["clears"] = clears_of(limit)
+        return detail
+    if 100.0 * limit.chance < LIKELY_PCT:
         return detail
     first_days = limit.crossing_quantile(QUANTILES[0])
     if np.isfinite(first_days):
@@ -297,6 +325,17 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
     detail["lever"] = lever.document()
     detail["if_it_stays"] = stays_document(ahead.request, fit, limit.limit.name, (SOONER, LATER))
     return detail
+
+
+def clears_of(limit: LimitAhead) -> dict[str, int] | None:
+    """Days until a limit past now is inside again, to the 10th and 90th percentile of the years that bring
+    it back; None where fewer than half do."""
+    inside = limit.path_mm >= 0.0
+    days = (np.argmax(inside, axis=0) + 1.0)[inside.any(axis=0)]
+    if len(days) < inside.shape[1] / 2.0:
+        return None
+    low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
+    return {"low_days": int(low), "high_days": int(np.ceil(high))}
 
 
 # ---------------------------------------------------------------- reading
@@ -370,7 +409,7 @@ def _document(
 ) -> dict[str, Any]:
     air = next((one for (_, _, quantity), one in series.items() if quantity == "rh_pct"), None)
     if air is None:
-        rule = "must stand at a place whose air is known, and be evaluated once (watch --once)"
+        rule = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
         raise BadInput("outlook", "piece", rule, piece)
     months: dict[str, dict[str, Any]] = {}
     limits = []

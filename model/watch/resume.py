@@ -1,6 +1,5 @@
 """Reads back what the watch stored of bodies and fits, to go on from: states, and how limits stood."""
 
-import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -70,15 +69,12 @@ def read_resumed(bulk: Bulk, at: Mapping[int, Sequence[FitOnBook]]) -> dict[int,
     since = bulk.instant_of("standing_since_at")
     for hour, fits in at.items():
         for ids in ledger.in_portions([fit.id for fit in fits]):
-            for fit, limit, standing, since_ms, eased, foreseen, crossing in bulk.rows(
-                f"SELECT fit_id, limit_name, standing, {since}, eased, projected_days, crossing FROM margin "
+            for fit, limit, standing, since_ms, eased in bulk.rows(
+                f"SELECT fit_id, limit_name, standing, {since}, eased FROM margin "
                 f"WHERE at = ? AND fit_id IN ({', '.join('?' * len(ids))})",
                 (bulk.instant(hour * HOUR_MS), *ids),
             ):
-                document = json.loads(crossing) if isinstance(crossing, str) else crossing
-                found.setdefault(fit, {})[limit] = (
-                    STANDINGS.index(standing), since_ms // HOUR_MS, bool(eased), foreseen, document,
-                )  # fmt: skip
+                found.setdefault(fit, {})[limit] = STANDINGS.index(standing), since_ms // HOUR_MS, bool(eased)
     return found
 
 
@@ -91,6 +87,5 @@ def resumed_from(names: Sequence[str], rows: Mapping[str, tuple[Any, ...]] | Non
         np.array(columns[0], dtype=np.int64),
         np.array(columns[1], dtype=np.int64),
         np.array(columns[2], dtype=bool),
-        np.array(columns[3], dtype=np.int64),
     )
-    return Resumed(tuple(names), standing, tuple(columns[4]))
+    return Resumed(tuple(names), standing)

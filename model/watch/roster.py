@@ -139,6 +139,24 @@ class Owner:
             for fit, own in zip(self.fits, names, strict=True)
         }
 
+    def followed_until(self, trusted_until: Mapping[int, int], hour: int) -> int:
+        """The hour up to which it is followed: beyond trusted air only where it moved on to such air since.
+
+        Parameters
+        ----------
+        trusted_until : mapping of place id to int
+            The hour up to which the air of a place is trusted; a place never heard is left out.
+        hour : int
+            The present.
+        """
+        end = min(self.until, hour)
+        last_start = min(max(body.start_hour for body in self.bodies), end)
+        for stay in reversed(self.stays):
+            reached = min(stay.until, trusted_until.get(stay.place_id, 0), end)
+            if reached > max(stay.since, self.start_hour):
+                return max(reached, last_start)
+        return last_start
+
     def place_at(self, hour: int) -> int | None:
         """Where it stands from this hour to the next; none where nobody said."""
         for stay in self.stays:
@@ -183,6 +201,25 @@ class Roster:
                 hour = max(stay.since, owner.start_hour)
                 first[stay.place_id] = min(first.get(stay.place_id, FOREVER), hour)
         return first
+
+    def last_needed(self, trusted_until: Mapping[int, int], hour: int) -> dict[int, int]:
+        """The hour after the last of each place's air that is trusted, or that a body needs.
+
+        Parameters
+        ----------
+        trusted_until : mapping of place id to int
+            As in `Owner.followed_until`.
+        hour : int
+            The present.
+        """
+        last = {place_id: min(until, hour) for place_id, until in trusted_until.items()}
+        for owner in self.owners:
+            if owner.bodies and owner.start_hour <= hour:
+                end = owner.followed_until(trusted_until, hour)
+                for stay in owner.stays:
+                    if stay.since < end:
+                        last[stay.place_id] = max(last.get(stay.place_id, 0), min(stay.until, end))
+        return last
 
 
 class RosterReader:

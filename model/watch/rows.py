@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 
 from model.watch.air_hours import HOUR_MS
-from model.watch.margins import Crossing, FitHours
+from model.watch.margins import FitHours
 from model.watch.standing import STANDINGS
 from model.watch.state import Run
 from model.watch.verdicts import Judged
@@ -69,30 +69,24 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> tuple[list[Row], li
     play_mm = fit.play_mm.tolist()
     ends = [
         (fit.fit.id, limit.name, last * HOUR_MS, limit.direction, limit.severity, now.margin_mm, play,
-         STANDINGS[now.level], now.since * HOUR_MS, now.eased, now.foreseen, _said(crossing[-1]))
-        for limit, now, play, crossing in zip(fit.limits, fit.latest, play_mm, fit.crossing, strict=True)
+         STANDINGS[now.level], now.since * HOUR_MS, now.eased)
+        for limit, now, play in zip(fit.limits, fit.latest, play_mm, strict=True)
     ]  # fmt: skip
     if first == last:
         return [], ends
     hours = {hour for hour in kept_hours if first <= hour < last}
     columns = [hour - first for hour in sorted(hours | set(range(-(-first // 24) * 24, last, 24)))]
-    margins, levels, since, eased, foreseen = (
-        values[:, columns].tolist()
-        for values in (fit.margin_mm, history.level, history.since, history.eased, history.foreseen)
+    margins, levels, since, eased = (
+        values[:, columns].tolist() for values in (fit.margin_mm, history.level, history.since, history.eased)
     )
     rows: list[Row] = [
         (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity,
          margins[number][place], play_mm[number], STANDINGS[levels[number][place]],
-         since[number][place] * HOUR_MS, eased[number][place], foreseen[number][place],
-         _said(fit.crossing[number][column]))
+         since[number][place] * HOUR_MS, eased[number][place])
         for number, limit in enumerate(fit.limits)
         for place, column in enumerate(columns)
     ]  # fmt: skip
     return rows, ends
-
-
-def _said(crossing: Crossing | None) -> str | None:
-    return None if crossing is None else as_json(crossing)
 
 
 def as_json(document: Mapping[str, Any]) -> str:
@@ -109,9 +103,12 @@ def _plain(value: Any) -> Any:
 _ENCODER = msgspec.json.Encoder(enc_hook=_plain)
 
 
-def verdict_row(subject_kind: str, subject_id: int, judged: Judged, hour: int) -> Row:
-    """A row of `verdict` in the order of `ledger.VERDICT`."""
+def verdict_row(
+    subject_kind: str, subject_id: int, judged: Judged, hour: int, state_hour: int | None = None
+) -> Row:
+    """A row of `verdict` in the order of `ledger.VERDICT`; drawn from the state at an hour, where one was."""
     return (
-        subject_kind, subject_id, judged.verdict, judged.since_hour * HOUR_MS, hour * HOUR_MS, judged.reason,
+        subject_kind, subject_id, judged.verdict, judged.since_hour * HOUR_MS, hour * HOUR_MS,
+        (hour if state_hour is None else state_hour) * HOUR_MS, judged.reason,
         as_json(judged.detail),
     )  # fmt: skip

@@ -18,8 +18,8 @@ from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days
 from model.watch.followed import settling_ahead
-from model.watch.foreseeing import OutlookRequest
 from model.watch.outlook import DAYS, YEARS, look_ahead
+from model.watch.outlook_request import OutlookRequest
 from model.watch.ready import (
     CLEAR_BY_PCT,
     StackDay,
@@ -128,6 +128,8 @@ def stack_as_it_is(
     if math.isnan(target.mc_pct) and here is not None:
         target = Target.of_air(here.place.name, here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour))
     latest = _rows(bulk, body.id, history.until, hour)
+    if not latest:  # it rests since the air was last heard of
+        latest = _rows(bulk, body.id, owner.start_hour, history.until)[-1:]
     if not latest or math.isnan(target.mc_pct) or place_id is None:
         return None
     at, mean, core, profile = latest[-1]

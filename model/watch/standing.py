@@ -4,8 +4,7 @@ A pure fold over hours, compiled: the standing at an hour follows from the one b
 known of that hour, so that late readings which rewind to a checkpoint come to the same history.
 
 * past when the margin is negative; near when it is below a quarter of the play designed or below the movement
-  of one point of moisture, whichever is larger, or when the outlook has foreseen a crossing on
-  `FORESEEN_DAYS` daily evaluations in a row; never easy where no play was designed at all;
+  of one point of moisture, whichever is larger; never easy where no play was designed at all;
 * left when the wood is inside by `CLEAR_BY_PCT` points of moisture and the mean air of three days would
   leave it inside too;
 * never there and back within `DWELL_H` hours; going on from near to past is not going back;
@@ -29,7 +28,6 @@ NEAR_SHARE = 0.25
 NO_PLAY_MM = 0.1
 """Play that no rule reads is none: back at the moisture it was built at, the wood is at its limit."""
 CLEAR_BY_PCT = 0.3
-FORESEEN_DAYS = 3
 DWELL_H = 24
 
 
@@ -39,7 +37,6 @@ class Standing(NamedTuple):
     level: Ints  # EASY, NEAR or PAST
     since: Ints  # the hour it became so
     eased: Flags  # the last change was for the better
-    foreseen: Ints  # daily evaluations in a row that foresaw a crossing
 
     @classmethod
     def first(cls, n: int, hour: int) -> "Standing":
@@ -48,7 +45,6 @@ class Standing(NamedTuple):
             np.zeros(n, dtype=np.int64),
             np.full(n, hour, dtype=np.int64),
             np.zeros(n, dtype=bool),
-            np.zeros(n, dtype=np.int64),
         )
 
 
@@ -58,7 +54,6 @@ class History(NamedTuple):
     level: Ints
     since: Ints
     eased: Flags
-    foreseen: Ints
 
     def changes(self, row: int, before: int) -> list[int]:
         """Columns at which a limit's standing became another, given how it stood before the first."""
@@ -67,10 +62,7 @@ class History(NamedTuple):
 
     def at(self, column: int) -> Standing:
         return Standing(
-            self.level[:, column].copy(),
-            self.since[:, column].copy(),
-            self.eased[:, column].copy(),
-            self.foreseen[:, column].copy(),
+            self.level[:, column].copy(), self.since[:, column].copy(), self.eased[:, column].copy()
         )
 
 
@@ -93,7 +85,6 @@ def standings(
     dearer_mm: Floats,
     settling_mm: Floats,
     play_mm: Floats,
-    crosses: Flags,
     unknown: Flags,
 ) -> History:
     """How limits stand at each of some consecutive hours.
@@ -112,8 +103,6 @@ def standings(
         What would be left if the wood settled to the mean air of the last three days; NaN where unknown.
     play_mm : (limits,)
         Designed for each limit.
-    crosses : (limits, hours)
-        Whether the day's outlook foresees a crossing; read at midnight UTC, when days are counted.
     unknown : (limits, hours)
         Whether the air was unknown.
     """
@@ -122,41 +111,33 @@ def standings(
         np.empty(shape, dtype=np.int64),
         np.empty(shape, dtype=np.int64),
         np.empty(shape, dtype=np.bool_),
-        np.empty(shape, dtype=np.int64),
     )
     near_mm = near_below(play_mm[:, None], margin_mm, dearer_mm)
-    _fold(
-        *before, first, margin_mm, dearer_mm, settling_mm, near_mm, crosses, unknown, *history,
-    )  # fmt: skip
+    _fold(*before, first, margin_mm, dearer_mm, settling_mm, near_mm, unknown, *history)
     return history
 
 
 @numba.njit(cache=True)
 def _fold(  # type: ignore[no-untyped-def]
-    level0, since0, eased0, foreseen0, first, margin, dearer, settling, near, crosses, unknown,
-    level_out, since_out, eased_out, foreseen_out,
+    level0, since0, eased0, first, margin, dearer, settling, near, unknown, level_out, since_out, eased_out,
 ):  # fmt: skip
     for i in range(margin.shape[0]):
-        level, since, eased, foreseen = level0[i], since0[i], eased0[i], foreseen0[i]
+        level, since, eased = level0[i], since0[i], eased0[i]
         for k in range(margin.shape[1]):
             hour = first + k
-            if hour % 24 == 0:
-                foreseen = foreseen + 1 if crosses[i, k] else 0
             m = margin[i, k]
             if not unknown[i, k] and not np.isnan(m):
-                ahead = foreseen >= FORESEEN_DAYS
-                asked = PAST if m < 0.0 else (NEAR if m < near[i, k] or ahead else EASY)
+                asked = PAST if m < 0.0 else (NEAR if m < near[i, k] else EASY)
                 settled = hour - since >= DWELL_H
                 if asked > level:
                     if settled or not eased:
                         level, since, eased = asked, hour, False
                 elif asked < level and settled:
                     inside = -np.inf if np.isnan(settling[i, k]) else min(dearer[i, k], settling[i, k])
-                    if inside >= near[i, k] and not ahead:
+                    if inside >= near[i, k]:
                         level, since, eased = EASY, hour, True
                     elif level == PAST and inside >= 0.0:
                         level, since, eased = NEAR, hour, True
             level_out[i, k] = level
             since_out[i, k] = since
             eased_out[i, k] = eased
-            foreseen_out[i, k] = foreseen

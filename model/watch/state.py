@@ -9,6 +9,7 @@ variance of the mean settles toward `MODEL_SD_PCT` at the pace of the wood while
 while it is estimated.
 """
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -36,6 +37,12 @@ WIDEST_SD_PCT = 2.0
 LEAST_MC_PCT = 0.1
 # Where the sorption equation ends; colder or warmer air is taken as this.
 COLDEST_C, WARMEST_C = -40.0, 60.0
+
+
+def widened_sd_pct(variance_pct2: float, hours: int) -> float:
+    """One standard deviation of the mean moisture content after so many hours more of unknown air [%]."""
+    sd = math.sqrt(variance_pct2)
+    return max(sd, min(sd + BRIDGED_SD_PCT_PER_H * hours, WIDEST_SD_PCT))
 
 
 @dataclass
@@ -141,7 +148,13 @@ class _Event(NamedTuple):
     value: tuple[float, float] | int | None
 
 
-def run(owners: Sequence[Owner], states: States, airs: Mapping[int, Air], until: int) -> Run:
+def run(
+    owners: Sequence[Owner],
+    states: States,
+    airs: Mapping[int, Air],
+    until: int,
+    ends: Sequence[int] | None = None,
+) -> Run:
     """Take the bodies of some owners from their states to an hour.
 
     Parameters
@@ -153,18 +166,23 @@ def run(owners: Sequence[Owner], states: States, airs: Mapping[int, Air], until:
         Covering every stay from the states on; a place without air is left out, and wood there is held.
     until : int
         The hour to reach.
+    ends : sequence of int, optional
+        The last hour of each owner, where it is followed less far than that.
     """
     bodies = tuple(body for owner in owners for body in owner.bodies)
     n = len(bodies)
     states = states.part(np.arange(n))
-    ends = np.array([min(owner.until, until) for owner in owners for _ in owner.bodies], dtype=np.int64)
+    lasts = [min(owner.until, until) for owner in owners]
+    if ends is not None:
+        lasts = [min(pair) for pair in zip(lasts, ends, strict=True)]
+    reached = np.repeat(np.array(lasts, dtype=np.int64), [len(owner.bodies) for owner in owners])
     starts = np.array([body.start_hour for body in bodies], dtype=np.int64)
     begins = np.where(states.hour == NOT_STARTED, starts, states.hour)
     first = int(min(begins.min(initial=until), until))
     result = Run(bodies, first, np.full((n, until - first + 1), np.nan), states)
-    running = _Running(owners, bodies, states, airs, ends)
+    running = _Running(owners, bodies, states, airs, reached)
 
-    events = _events(owners, bodies, states, ends, until)
+    events = _events(owners, bodies, states, reached, until)
     cuts = {event.hour for event in events} | set(begins[begins < until].tolist()) | {until}
     cuts |= set(range(first - first % DAY_H + DAY_H, until + 1, DAY_H))
     by_hour: dict[int, list[_Event]] = {}

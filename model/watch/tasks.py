@@ -21,21 +21,24 @@ BODY_HOURS_AT_ONCE = 2_000_000
 class Known:
     """Where an owner is: its states and how its limits stand, at one hour.
 
-    `is_last` where this watch has written that hour itself, so that nothing later can be on record.
+    `is_last` where this watch has written that hour itself, so that nothing later can be on record;
+    `judged_hour` is the hour it was judged for then.
     """
 
     hour: int
     states: States
     resumed: dict[int, Resumed]
     is_last: bool = False
+    judged_hour: int = -1
 
 
 @dataclass
 class Task:
-    """An owner to take from somewhere to the present; nothing known means from its start."""
+    """An owner to take from somewhere to an hour; nothing known means from its start."""
 
     owner: Owner
     known: Known | None
+    end: int
 
     @property
     def hour(self) -> int | None:
@@ -44,6 +47,11 @@ class Task:
     @property
     def begin(self) -> int:
         return self.owner.start_hour if self.known is None else self.known.hour
+
+    @property
+    def rests(self) -> bool:
+        """Whether it is there already: the air has not been heard of since."""
+        return self.known is not None and self.known.hour == self.end
 
     def rewind_hour(self) -> int | None:
         """The first hour whose rows are taken back: what follows, and a latest row that is not to stay.
@@ -54,6 +62,8 @@ class Task:
             return 0
         if self.known.is_last:
             return None
+        if self.rests:
+            return self.known.hour + 1
         return self.known.hour + 1 if self._stays else self.known.hour
 
     def moving_hour(self) -> int | None:
@@ -83,15 +93,12 @@ class Tally:
         return now
 
 
-def earliest_change(owner: Owner, changed: Mapping[int, Hours], with_past: bool = False) -> int | None:
+def earliest_change(owner: Owner, changed: Mapping[int, Hours]) -> int | None:
     """The first hour an owner spent in air that changed.
 
     Parameters
     ----------
     changed : mapping of place id to rising hours
-    with_past : bool
-        Whether a place's air before the owner came counts too, from just before it came: an outlook goes by
-        it, and that of a midnight at which it came too.
     """
     found = []
     for stay in owner.stays:
@@ -99,25 +106,22 @@ def earliest_change(owner: Owner, changed: Mapping[int, Hours], with_past: bool 
         if hours is None:
             continue
         since = max(stay.since, owner.start_hour)
-        if with_past and hours[0] < since:
-            found.append(since - 1)
-            continue
         position = int(np.searchsorted(hours, since))
         if position < len(hours) and hours[position] < stay.until:
             found.append(int(hours[position]))
     return min(found, default=None)
 
 
-def portions(tasks: Sequence[Task], hour: int) -> list[list[Task]]:
-    """Tasks in portions whose hours fit in memory, those that begin together in one."""
-    portions: list[list[Task]] = []
-    load, begin = 0, 0
-    for task in tasks:
-        begin = task.begin if not portions or not load else begin
-        load += (hour - begin + 1) * len(task.owner.bodies)
-        if not portions or load > BODY_HOURS_AT_ONCE:
-            portions.append([])
-            begin = task.begin
-            load = (hour - begin + 1) * len(task.owner.bodies)
-        portions[-1].append(task)
-    return portions
+def portions(tasks: Sequence[Task]) -> list[list[Task]]:
+    """Tasks in portions whose hours fit in memory, those that begin together in one; what rests is apart."""
+    resting = [task for task in tasks if task.rests]
+    found: list[list[Task]] = []
+    bodies = begin = end = 0
+    for task in (task for task in tasks if not task.rests):
+        own = len(task.owner.bodies)
+        bodies, begin, end = bodies + own, min(begin, task.begin), max(end, task.end)
+        if not found or bodies * (end - begin + 1) > BODY_HOURS_AT_ONCE:
+            found.append([])
+            bodies, begin, end = own, task.begin, task.end
+        found[-1].append(task)
+    return [resting, *found] if resting else found

@@ -50,7 +50,6 @@ class LimitNow(NamedTuple):
     near_mm: float  # below which it is near
     level: int
     since_hour: int
-    crossing: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,6 @@ def verdict_of(limits: Sequence[LimitNow], air: AirThen, sd_pct: float = math.na
         "says": worst.says,
         "margin_mm": worst.margin_mm,
         "play_mm": worst.play_mm,
-        "crossing": dict(worst.crossing) if worst.crossing else None,
         "age_h": air.age_h if air.place is not None and air.age_h < 1 << 30 else None,
     }
     if not math.isnan(sd_pct):
@@ -122,21 +120,10 @@ def limit_reason(limit: LimitNow) -> tuple[str, str]:
     if limit.level == NEAR:
         if limit.play_mm <= NO_PLAY_MM:
             return "no-play", f"{left} left until {says}; it was built with none"
-        if limit.crossing is not None and limit.margin_mm >= limit.near_mm:
-            return "foreseen", f"{says} {days_in_words(limit.crossing)}, {left} left now"
         if limit.margin_mm < limit.near_mm:
             return "near", f"{left} of {limit.play_mm:.1f} mm left until {says}"
         return "near-easing", f"{left} of {limit.play_mm:.1f} mm left until {says}, not yet clearly more"
     return "easy", f"{left} left until {says}"
-
-
-def days_in_words(crossing: Mapping[str, Any]) -> str:
-    """When a foreseen crossing comes, as a range."""
-    low, high = crossing.get("low_days"), crossing.get("high_days")
-    days = crossing.get("days")
-    if low is not None and high is not None and round(high) > round(low):
-        return f"in {round(low)} to {round(high)} days"
-    return f"in about {round(days)} days" if days is not None else "soon"
 
 
 def air_reason(air: AirThen) -> str:

@@ -1,7 +1,7 @@
 """Computed portions as rows, written in few short transactions."""
 
-import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
 from model.watch.roster import Owner
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
-from model.watch.state import Run
+from model.watch.state import Run, States, widened_sd_pct
 from model.watch.tasks import Known, Tally, Task
 from model.watch.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
 from model.watch.warnings import Changes, reconcile, write_changes
@@ -100,6 +100,7 @@ def write_portion(
     tally: Tally,
 ) -> None:
     """Hand the rows of a computed portion to the writer; `known` takes where its owners now are."""
+    airs_then: dict[tuple[int | None, int], AirThen] = {}
     done, fits = computed
     is_stack = [task.owner.kind == "stack" for task in tasks for _ in task.owner.bodies]
     checkpoints = checkpoint_rows(done, _kept_widths(store, tasks, done), is_stack)
@@ -109,19 +110,12 @@ def write_portion(
     restated_margins: list[tuple[int, tuple[Any, ...]]] = []  # moved, and standing otherwise
     verdicts: list[tuple[Any, ...]] = []
     changes: list[Changes] = []
-    airs_then: dict[tuple[int | None, int], AirThen] = {}
     row = 0
     for task, own in zip(tasks, fits, strict=True):
-        owner, end = task.owner, min(task.owner.until, hour)
+        owner = task.owner
         part = done.states.part(np.arange(row, row + len(owner.bodies)))
         row += len(owner.bodies)
         resumed = dict(task.known.resumed) if task.known else {}
-        judged: dict[str, Judged] = {}
-        variances = part.variance_pct2.tolist()
-        stood = owner.place_at(max(end - 1, owner.start_hour)), end
-        if stood not in airs_then:
-            airs_then[stood] = air_then(owner, end, climates)
-        air = airs_then[stood]
         moving = task.moving_hour()
         if moving is not None:
             assert task.known is not None
@@ -139,20 +133,10 @@ def write_portion(
             if episodes or replaced:
                 changes.append(reconcile(replaced, episodes))
             assert fit.standing is not None
-            resumed[fit.fit.id] = Resumed(
-                fit.fit.limit_names, fit.standing, tuple(held[-1] for held in fit.crossing)
-            )
-            variance = max(variances[k] for k in owner.rows_of_fit[fit.fit.id])
-            judged[fit.fit.name] = verdict_of(limits_now(fit), air, math.sqrt(variance))
-            if owner.until > hour:
-                verdicts.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour))
-        if owner.kind == "piece" and owner.until > hour:
-            problem = "its members were measured later" if owner.fits and not judged else ""
-            verdicts.append(verdict_row("piece", owner.id, verdict_of_piece(judged, end, problem), hour))
-        known[owner.key] = Known(end, part, resumed, is_last=True)
-    last_ms_of = {
-        body.id: min(task.owner.until, hour) * HOUR_MS for task in tasks for body in task.owner.bodies
-    }
+            resumed[fit.fit.id] = Resumed(fit.fit.limit_names, fit.standing)
+        verdicts += _verdicts(task, part, own, hour, climates, airs_then)
+        known[owner.key] = Known(task.end, part, resumed, is_last=True, judged_hour=hour)
+    last_ms_of = {body.id: task.end * HOUR_MS for task in tasks for body in task.owner.bodies}
     moved_checkpoints, new_checkpoints = [], []
     for checkpoint in checkpoints:
         since = moved_from.get(checkpoint[0])
@@ -175,10 +159,65 @@ def write_portion(
         ledger.insert(bulk, "checkpoint", ledger.CHECKPOINT, instants(bulk, new_checkpoints, 1))
         ledger.insert(bulk, "margin", ledger.MARGIN, instants(bulk, margins, 2, 8))
         write_changes(bulk, changes)
-        ledger.put_verdicts(bulk, instants(bulk, verdicts, 3, 4), writer.verdicts)
+        put_verdicts(bulk, verdicts, writer.verdicts)
 
     rows_in_all = len(checkpoints) + len(margins) + len(moved_margins) + len(restated_margins) + len(verdicts)
     writer.add(rows_in_all, write)
+
+
+def write_resting(
+    writer: "ResultWriter",
+    tasks: Sequence[Task],
+    fits: Sequence[Sequence[FitHours]],
+    hour: int,
+    climates: Mapping[int, Climate],
+    known: dict[tuple[str, int], Known],
+) -> None:
+    """Judge anew what rests where the air is not heard of: nothing but the verdicts is other than it was."""
+    airs_then: dict[tuple[int | None, int], AirThen] = {}
+    verdicts: list[tuple[Any, ...]] = []
+    for task, own in zip(tasks, fits, strict=True):
+        assert task.known is not None
+        verdicts += _verdicts(task, task.known.states, own, hour, climates, airs_then)
+        known[task.owner.key] = replace(task.known, judged_hour=hour)
+    writer.add(len(verdicts), lambda bulk: put_verdicts(bulk, verdicts, writer.verdicts))
+    rewinds = [(task.owner, task.rewind_hour()) for task in tasks]
+    writer.add(0, lambda bulk: ledger.delete_from(bulk, rewinds))
+
+
+def _verdicts(
+    task: Task,
+    states: States,
+    fits: Sequence[FitHours],
+    hour: int,
+    climates: Mapping[int, Climate],
+    airs_then: dict[tuple[int | None, int], AirThen],
+) -> list[tuple[Any, ...]]:
+    """The verdicts of an owner and its fits at an hour, by its states where it ends."""
+    owner = task.owner
+    if owner.until <= hour:
+        return []
+    stood = owner.place_at(max(hour - 1, owner.start_hour)), hour
+    if stood not in airs_then:
+        airs_then[stood] = air_then(owner, hour, climates)
+    variances = states.variance_pct2.tolist()
+    judged: dict[str, Judged] = {}
+    rows = []
+    for fit in fits:
+        variance = max(variances[k] for k in owner.rows_of_fit[fit.fit.id])
+        sd_pct = widened_sd_pct(variance, hour - task.end)
+        judged[fit.fit.name] = verdict_of(limits_now(fit), airs_then[stood], sd_pct)
+        rows.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour, task.end))
+    if owner.kind == "piece":
+        problem = "its members were measured later" if owner.fits and not judged else ""
+        of_piece = verdict_of_piece(judged, hour, problem)
+        rows.append(verdict_row("piece", owner.id, of_piece, hour, task.end))
+    return rows
+
+
+def put_verdicts(bulk: Bulk, rows: Sequence[tuple[Any, ...]], known: ledger.Verdicts) -> None:
+    """Insert or replace verdicts that are not there as they are to be; their instants in milliseconds."""
+    ledger.put_verdicts(bulk, instants(bulk, rows, 3, 4, 5), known)
 
 
 def move_rows(

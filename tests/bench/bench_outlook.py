@@ -21,8 +21,8 @@ from model.records.store import Store
 from model.records.tables import Outlook
 from model.watch import ledger
 from model.watch.evaluation import Watch
-from model.watch.foresight import surroundings_on_book
 from model.watch.outlook import DAY_S, DAYS, YEARS, batch_of
+from model.watch.outlook_request import surroundings_on_book
 from model.watch.outlook_run import Outlooks
 from model.watch.plausible_air import seasons_of
 from model.wood import moisture

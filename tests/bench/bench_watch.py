@@ -24,7 +24,6 @@ from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import Place, Reading, Sensor
 from model.watch.evaluation import Evaluation, Watch
-from model.watch.foresight import Foresight
 from model.watch.outlook_run import Outlooks
 from model.wood import moisture
 from model.wood.piece import moisture_batch, read_piece
@@ -155,7 +154,7 @@ def _say(what: str, seconds: float, raw_s: float, evaluation: Evaluation) -> Non
 
 
 def after_midnight(store: Store, watch: Watch, midnight: int, what: str, raw_s: float) -> None:
-    """The hour from 23:00 to midnight, at which days are closed, warned of and foreseen."""
+    """The hour from 23:00 to midnight, at which days are closed and warned of."""
     sensors = list(range(1, PLACES + 1))
     watch.bring_up_to_date(START + (midnight - 1) * HOUR)
     send(store, sensors, midnight - 1, 43.0)
@@ -219,12 +218,10 @@ def main() -> None:
         _say(f"rewind of 30 days, {bodies} members", took, raw_solver_s(bodies // 3 * 3, 30 * 24, 3), done)
         if asked.outlook:
             midnight = now // 24 * 24 + 24
-            after_midnight(store, watch, midnight, "without the outlook", raw)
-            foreseeing = Watch(store, Foresight(store))
-            after_midnight(store, foreseeing, midnight + 24, "with the outlook", raw)
+            after_midnight(store, watch, midnight, "days closed", raw)
             for what in ("the outlook of every piece, first", "the same a day later"):
                 midnight += 24
-                foreseeing.bring_up_to_date(START + midnight * HOUR)
+                watch.bring_up_to_date(START + midnight * HOUR)
                 began = time.perf_counter()
                 pieces = Outlooks(store).refresh(START + midnight * HOUR)
                 print(f"{what:<44} {time.perf_counter() - began:9.1f} s    {pieces} pieces, afterwards")

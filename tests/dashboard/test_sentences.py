@@ -54,13 +54,6 @@ def test_a_reason_is_said_in_the_viewers_units(key, margin_mm, inch, metric):
     assert plain(sentences.reason(judged(key, margin_mm), METRIC)) == metric
 
 
-def test_a_foreseen_crossing_says_when():
-    told = judged("foreseen", 2.14, crossing={"days": 20, "low_days": 14, "high_days": 27})
-    assert plain(sentences.reason(told, INCH)) == (
-        "the tongue of side panel bottoms in 2–3 weeks; 5/64 in is left now"
-    )
-
-
 def test_not_knowing_still_says_what_was_known_last():
     told = judged("unknown", 2.14, last_known="easy")
     told = Judgement(
@@ -81,7 +74,7 @@ STAYS = {"rh_pct": 64.2, "low_days": 14, "high_days": 27}
 
 def lever(**more):
     usual = {"hold": "at or under", "needed_rh_pct": 55, "advised_rh_pct": 55, "ceiling_rh_pct": 60}
-    return {"crossing": {"if_it_stays": STAYS, "lever": usual | {"enough": True, "instead": []} | more}}
+    return {"if_it_stays": STAYS, "lever": usual | {"enough": True, "instead": []} | more}
 
 
 def test_advice_names_what_happens_and_what_would_keep_it():
@@ -109,8 +102,7 @@ def test_advice_beyond_what_the_room_bears_says_so_and_what_to_do_instead():
 
 def test_no_advice_is_invented():
     assert sentences.advice({}) == ""
-    assert sentences.advice({"crossing": None}) == ""
-    assert sentences.advice({"crossing": {"days": 3}}) == ""
+    assert sentences.advice({"lever": None, "if_it_stays": None}) == ""
 
 
 def test_what_the_year_may_bring_is_told_of_the_likeliest_limit():

@@ -118,7 +118,7 @@ def test_every_surface_gives_a_stack_the_same_answer(ask: Ask, shop: Path) -> No
 
 
 def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:
-    status, document = ask("outlook", "Hall bench")
+    status, document = ask("outlook", "Chest of drawers")
     assert status == 0
     assert len(document["months"]) in (12, 13)
     for month in document["months"]:
@@ -128,9 +128,15 @@ def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:
                 assert margin["p10"] <= margin["p50"] <= margin["p90"]
     chances = [limit["chance"] for limit in document["limits"]]
     assert all(0.0 <= chance <= 1.0 for chance in chances)
-    # The bench stands in a damp house, so that swelling is what it has to fear.
-    worst = max(document["limits"], key=lambda limit: limit["chance"])
-    assert (worst["fit"], worst["limit"]) == ("back_panel", "groove-bottom")
+
+
+def test_outlook_of_a_house_that_is_not_heard_of_is_not_known(
+    ask: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["outlook", "Hall bench"])
+    assert ended.value.code == 2
+    assert "must stand at a place that has been heard of lately" in " ".join(capsys.readouterr().err.split())
 
 
 def test_contact_stands_on_the_client_sheet(ask: Ask, tmp_path: Path) -> None:

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import delete
 
-from model.records import book, hangings, measured, places
-from model.records.tables import Fit, Member, Piece, Place, Sensor, Stack
+from model.records import book, hangings, measured, places, queries
+from model.records.tables import Fit, Member, Outlook, Piece, Place, Sensor, Stack, Statement
 from model.watch import tasks, writing
 from model.watch.evaluation import Watch
+from model.watch.outlook_run import Outlooks
 
 pytestmark = pytest.mark.slow
 
@@ -124,6 +126,46 @@ def test_a_second_evaluation_changes_nothing(make_shop):
     shop.watch = Watch(shop.store)
     assert shop.evaluate(end).counts.get("bodies", 0) == 0
     assert shop.computed() == before
+
+
+def now_and_since(shop, at):
+    with shop.store.session() as session:
+        found = [queries.piece(session, number, at) for number in (1, 2)]
+        return [
+            (one.judgement, one.since, [(fit.judgement, fit.margins) for fit in one.fits]) for one in found
+        ]
+
+
+def statements(shop):
+    return [
+        (row.fit_id, row.limit_name, row.said_at, row.chance_pct, row.from_at, row.until_at, row.reason_key)
+        for row in shop.rows(Statement)
+    ]
+
+
+def test_a_past_computed_anew_gives_the_same_now_and_since_and_leaves_what_was_said(make_shop):
+    live, at_once = furnished(make_shop), furnished(make_shop)
+    rows = history(live, 7)
+    end = live.hour(DAYS * 24)
+    late = [entry for number, entry in enumerate(rows) if number % 5 == 0]
+    timely = [entry for number, entry in enumerate(rows) if number % 5]
+    outlooks = Outlooks(live.store, years=10)
+    for day in range(18, DAYS):
+        send(live, [entry for entry in timely if entry[1][0] < live.hour(24 * day)])
+        live.evaluate(live.hour(24 * day))
+        outlooks.refresh(live.hour(24 * day))
+    said = statements(live)
+    assert said
+    send(live, late + timely)
+    live.evaluate(end)
+    outlooks.refresh(end)
+    send(at_once, rows)
+    at_once.evaluate(end)
+    assert now_and_since(live, end)[0][1]
+    for shop in (live, at_once):
+        shop.change(lambda session: session.execute(delete(Outlook)))  # `clears` is of what may come
+    assert now_and_since(live, end) == now_and_since(at_once, end)
+    assert [one for one in statements(live) if one[2] < end] == said
 
 
 def changes_of_the_book(shop, seed):

@@ -296,7 +296,7 @@ def test_a_message_says_the_humidity_to_hold():
     lever = {"hold": "at or above", "advised_rh_pct": 31.0, "enough": True}
     warning = Warning(
         subject_kind="fit", reason="The tongue leaves its groove in 13 to 27 days", limit_name="x",
-        detail={"piece": "Door", "fit": "panel", "crossing": {"lever": lever}},
+        detail={"piece": "Door", "fit": "panel", "lever": lever},
     )  # fmt: skip
     _, body = message([("opened", warning)])
     assert "Hold the room at or above 31 %." in body

@@ -8,11 +8,9 @@ import numpy as np
 import pytest
 from sqlalchemy import delete
 
-from model.records import book, places
+from model.records import book, places, queries
 from model.records.measured import record_measurement
 from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place, Reading
-from model.watch.evaluation import Watch
-from model.watch.foresight import Foresight
 from model.watch.outlook_run import Outlooks, outlook_document, read_series
 from model.wood.errors import BadInput
 
@@ -61,7 +59,6 @@ def home(shop: Any, rh_pct: np.ndarray, temperature_c: np.ndarray | float = 20.5
             for k, (t, h) in enumerate(zip(temperature, rh_pct, strict=True))
         ]
     )
-    shop.watch = Watch(shop.store, Foresight(shop.store))
     return shop
 
 
@@ -89,19 +86,30 @@ def test_an_hour_of_steam_and_a_day_of_stove_heat_warn_of_nothing(make_shop: Cal
     assert shop.warnings() == []
 
 
-def test_a_crossing_says_when_as_a_range_and_what_would_prevent_it(make_shop: Callable[[], Any]):
-    hours = np.arange(100 * 24)
-    falling = np.maximum(44.0 - np.maximum(hours / 24 - 30, 0.0) * 24.0 / 50.0, 20.0)
-    shop = evaluated(home(make_shop(), lived_in(falling)), 100)
-    found = [row.crossing for row in shop.rows(Margin) if row.crossing]
-    assert found
-    for crossing in found:
-        assert 1 <= crossing["low_days"] <= crossing["days"] <= 30
-        assert crossing["high_days"] is None or crossing["high_days"] >= crossing["days"]
-        lever = crossing["lever"]
-        assert lever["hold"] == "at or above"
-        assert lever["needed_rh_pct"] in (25.0, 26.0)
-        assert lever["advised_rh_pct"] <= lever["ceiling_rh_pct"]
+def test_what_comes_is_said_with_what_would_prevent_it_and_what_is_past_with_when_it_clears(
+    make_shop: Callable[[], Any],
+):
+    days = np.arange(150 * 24) / 24
+    shop = evaluated(home(make_shop(), lived_in(np.maximum(44.0 - days * 24.0 / 80.0, 18.0))), 40)
+    Outlooks(shop.store).refresh(AUTUMN + timedelta(days=40))
+    with shop.store.session() as session:
+        piece = queries.piece(session, 1, AUTUMN + timedelta(days=40))
+    assert piece is not None
+    assert piece.next
+    coming = next(one for one in piece.next if one.limit == "leaves-groove")
+    assert coming.said_at == AUTUMN + timedelta(days=40)
+    assert coming.prevent is not None
+    assert 24.0 <= coming.prevent["at_least_rh_pct"] <= 30.0
+    at = AUTUMN + timedelta(days=150)
+    evaluated(shop, 150)
+    Outlooks(shop.store).refresh(at)
+    with shop.store.session() as session:
+        piece = queries.piece(session, 1, at)
+    assert piece is not None
+    past = {margin.limit_name: margin for margin in piece.fits[0].margins}["leaves-groove"]
+    assert past.standing == "past"
+    assert past.clears is not None
+    assert at < past.clears[0] < past.clears[1]
 
 
 def steady_home(shop: Any, rh_pct: float, days: int = 45) -> Any:
@@ -186,7 +194,6 @@ def test_the_same_readings_give_the_same_outlook_in_any_order(make_shop: Callabl
     other.place("flat", "home")
     other.sensor("hall", at=AUTUMN)
     other.piece(PIECE, at=AUTUMN)
-    other.watch = Watch(other.store, Foresight(other.store))
     rows = [(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(rh_pct)]
     order = np.random.default_rng(1).permutation(4)
     for part in order:
@@ -210,7 +217,6 @@ def test_air_from_before_a_piece_came_teaches_its_outlook_whenever_it_arrives(ma
         shop.place("flat", "home")
         shop.sensor("hall", at=AUTUMN)
         shop.piece(PIECE, at=moved_in)
-        shop.watch = Watch(shop.store, Foresight(shop.store))
         for part in parts:
             shop.send(part)
             shop.evaluate(AUTUMN + timedelta(days=50))
@@ -264,7 +270,6 @@ def test_a_gap_that_was_read_tightens_the_outlook(make_shop: Callable[[], Any]):
         shop.piece(DOOR, at=AUTUMN)
         air = lived_in(np.full(60 * 24, 35.0))
         shop.send([(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(air)])
-        shop.watch = Watch(shop.store, Foresight(shop.store))
         evaluated(shop, 59)
         with shop.store.session() as session:
             body, fit = session.get_one(Member, 1), session.get_one(Fit, 1)

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from model.watch.bridge import Air
-from model.watch.foreseeing import OutlookRequest
 from model.watch.humidity import lever_in_words
 from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, crossing_document, look_ahead, scores, spread
+from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
 from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook, time_constant_h
 from model.watch.verdicts import LATER, SOONER

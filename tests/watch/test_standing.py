@@ -6,14 +6,14 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.watch.standing import DWELL_H, EASY, FORESEEN_DAYS, NEAR, PAST, History, Standing, standings
+from model.watch.standing import DWELL_H, EASY, NEAR, PAST, History, Standing, standings
 
 PLAY_MM = 4.0
 POINT_MM = 2.0  # movement for one point of moisture
 
 
 def run(
-    margin_mm, settling_mm=None, crosses=None, unknown=None, first=0, before=None,
+    margin_mm, settling_mm=None, unknown=None, first=0, before=None,
     play_mm=PLAY_MM, point_mm=POINT_MM,
 ):  # fmt: skip
     margin = np.atleast_2d(np.asarray(margin_mm, dtype=float))
@@ -29,7 +29,6 @@ def run(
         margin - 0.3 * point_mm,
         rows(settling_mm, margin).astype(float),
         np.array([play_mm]),
-        rows(crosses, False).astype(bool),
         rows(unknown, False).astype(bool)[:, :hours],
     )
 
@@ -93,24 +92,6 @@ def test_unknown_air_holds_everything_as_it_was():
     margins = [0.5] * 10 + [-2.0] * 30 + [3.0] * 30
     unknown = [False] * 10 + [True] * 60
     assert set(level(run(margins, unknown=unknown))) == {NEAR}
-
-
-def test_a_foreseen_crossing_counts_after_three_mornings_in_a_row():
-    hours = 24 * 6
-    crosses = np.zeros(hours, dtype=bool)
-    crosses[24 : 24 * 5] = True
-    levels = level(run([3.0] * hours, crosses=crosses))
-    first = 24 * FORESEEN_DAYS
-    assert levels[:first] == [EASY] * first
-    assert levels[first] == NEAR
-    assert levels[24 * 5] == EASY
-
-
-def test_one_morning_without_it_starts_the_count_again():
-    hours = 24 * 5
-    crosses = np.ones(hours, dtype=bool)
-    crosses[48:72] = False
-    assert set(level(run([3.0] * hours, crosses=crosses))) == {EASY}
 
 
 @settings(max_examples=100)

@@ -5,7 +5,7 @@ import pytest
 
 from model.records import book, measured
 from model.records.tables import Checkpoint, Member, Piece, Place, Stack
-from model.watch.state import MODEL_SD_PCT
+from model.watch.state import MODEL_SD_PCT, widened_sd_pct
 from model.wood import moisture
 from model.wood.piece import moisture_batch, read_piece
 
@@ -145,10 +145,12 @@ def test_uncertainty_settles_to_the_model_s_own_and_widens_in_a_silence(board):
     board.send(board.hourly(24 * 30, 20.0, 40.0))
     board.evaluate(board.hour(24 * 30))
     assert np.sqrt(last(board).variance_pct2) == pytest.approx(MODEL_SD_PCT, abs=0.01)
-    board.evaluate(board.hour(24 * 40))
+    board.send(board.hourly(1, 20.0, 40.0, first=24 * 40))  # what closes the gap
+    board.evaluate(board.hour(24 * 40 + 1))
     # A tenth of a point a day.
-    assert np.sqrt(last(board).variance_pct2) == pytest.approx(MODEL_SD_PCT + 1.0, abs=0.02)
-    assert last(board).estimated_hours == 240
+    assert np.sqrt(at(board, 24 * 40).variance_pct2) == pytest.approx(MODEL_SD_PCT + 1.0, abs=0.02)
+    assert at(board, 24 * 40).estimated_hours == 240
+    assert widened_sd_pct(MODEL_SD_PCT**2, 240) == pytest.approx(MODEL_SD_PCT + 1.0)
 
 
 def test_a_finish_counts_from_the_day_it_went_on(make_shop):
@@ -170,10 +172,10 @@ def test_a_finish_counts_from_the_day_it_went_on(make_shop):
     assert widths["finished"][1] < widths["later"][1] < widths["bare"][1]
 
 
-def test_wood_where_nothing_was_ever_measured_is_held_as_it_is(board):
+def test_wood_where_nothing_was_ever_measured_is_left_as_it_began(board):
     board.evaluate(board.hour(50))
     assert last(board).mc_mean_pct == 8.0
-    assert last(board).estimated_hours == 50
+    assert last(board).at == board.hour(0)
     assert board.verdict("piece", 1).verdict == "unknown"
 
 

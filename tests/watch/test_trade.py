@@ -51,7 +51,7 @@ def test_an_hour_of_anything_is_no_warning(make_shop):
 def test_a_slowly_drying_home_warns_once_and_ten_days_before_the_limit(make_shop):
     shop = bench_shop(make_shop)
     days = 130
-    # A quarter of a point a day, from autumn to deep winter; the outlook would see it sooner still.
+    # A quarter of a point a day, from autumn to deep winter.
     rh_pct = np.clip(44.0 - np.arange(days * 24) / 24.0 / 96.0 * 24.0, 20.0, 44.0)
     rows = shop.hourly(days * 24, 20.0, rh_pct)
     for day in range(0, days, 2):
@@ -142,51 +142,6 @@ def test_a_late_batch_takes_back_a_silence_that_was_none(make_shop):
     shop.send(shop.hourly(126, 20.0, 42.0, first=24))
     shop.evaluate(shop.hour(150))
     assert shop.warnings("sensor") == []
-
-
-def test_the_outlook_brings_near_after_three_mornings_in_a_row(make_shop):
-    shop = bench_shop(make_shop)
-    asked = []
-
-    def outlook(requests):
-        asked.extend((request.owner.name, request.hour) for request in requests)
-        return [
-            {("back", "leaves-groove"): {"days": 12.0, "low_days": 9.0, "high_days": 16.0}} for _ in requests
-        ]
-
-    shop.watch = Watch(shop.store, outlook)
-    shop.send(shop.hourly(100, 20.0, 42.0))
-    shop.evaluate(shop.hour(100))
-    assert {name for name, _ in asked} == {"Hall bench"}
-    midnights = [hour for _, hour in asked]
-    assert all(hour % 24 == 0 for hour in midnights)
-    (warning,) = shop.warnings()
-    # The piece came in at midnight, so its first morning is the first evaluation.
-    assert warning.opened_at == shop.hour(48)
-    assert (warning.tier, warning.to_verdict) == ("morning", "near")
-    verdict = shop.fit_verdicts()["back"]
-    assert verdict.verdict == "near"
-    assert "in 9 to 16 days" in verdict.reason
-
-
-def test_what_the_outlook_said_is_kept_between_mornings(make_shop):
-    shop = bench_shop(make_shop)
-    calls = []
-
-    def outlook(requests):
-        calls.append(len(requests))
-        return [{("back", "leaves-groove"): {"days": 12.0}} for _ in requests]
-
-    shop.watch = Watch(shop.store, outlook)
-    shop.send(shop.hourly(80, 20.0, 42.0))
-    for hour in (73, 74, 75):
-        shop.evaluate(shop.hour(hour))
-    assert sum(calls) == 4
-    shop.watch = Watch(shop.store, outlook)
-    shop.evaluate(shop.hour(76))
-    assert sum(calls) == 4
-    assert shop.fit_verdicts()["back"].verdict == "near"
-    assert shop.fit_verdicts()["back"].detail["crossing"] == {"days": 12.0}
 
 
 def test_a_width_measured_again_moves_the_margins_from_then_on(make_shop):

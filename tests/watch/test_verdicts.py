@@ -14,8 +14,8 @@ HEARD = AirThen("flat", 0, 72, 1000)
 SILENT = AirThen("flat", 100, 72, 1000)
 
 
-def limit(level=EASY, margin_mm=3.0, play_mm=4.0, name="binds", says="front binds", crossing=None, since=900):
-    return LimitNow(name, "swelling", "harms", says, margin_mm, play_mm, play_mm / 4, level, since, crossing)
+def limit(level=EASY, margin_mm=3.0, play_mm=4.0, name="binds", says="front binds", since=900):
+    return LimitNow(name, "swelling", "harms", says, margin_mm, play_mm, play_mm / 4, level, since)
 
 
 def test_easy_says_what_is_left_before_the_limit_that_governs():
@@ -37,13 +37,6 @@ def test_past_says_by_how_much():
 
 def test_past_but_coming_back_says_so():
     assert "not yet clearly" in verdict_of([limit(PAST, 0.1)], HEARD).reason
-
-
-def test_a_foreseen_crossing_is_told_as_a_range():
-    crossing = {"days": 14.0, "low_days": 10.2, "high_days": 19.8}
-    judged = verdict_of([limit(NEAR, 2.5, crossing=crossing)], HEARD)
-    assert judged.detail["key"] == "foreseen"
-    assert "in 10 to 20 days" in judged.reason
 
 
 def test_silence_is_unknown_with_what_was_known_last():

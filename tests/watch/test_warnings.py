@@ -8,10 +8,7 @@ import pytest
 
 from model.records import book
 from model.records.tables import Notice, Piece, Warning
-from model.records.types import to_epoch_ms
 from model.watch import clamps
-from model.watch.evaluation import Watch
-from model.watch.notices import plan, send_due
 from model.watch.warnings import Episode, Stored, reconcile
 
 HOUR_MS = 3_600_000
@@ -209,73 +206,6 @@ def test_harm_is_told_in_the_morning_and_looks_within_the_week(shop, severity, t
 
 
 # ---------------------------------------------------------------- escalation
-
-
-def foresees(days_at):
-    """An outlook that foresees one crossing of the front's gap, in so many days by the day asked."""
-
-    def outlook(requests):
-        answers = []
-        for request in requests:
-            days = days_at(request.hour // 24 - FIRST_DAY)
-            crossing = {"days": days, "low_days": 0.7 * days, "high_days": 1.4 * days} if days else None
-            answers.append({("front", "binds"): crossing} if crossing else {})
-        return answers
-
-    return outlook
-
-
-FIRST_DAY = 20458  # days from 1970 to the start of the shop
-
-
-@pytest.mark.parametrize("at_once", [True, False])
-def test_a_harm_that_comes_within_two_weeks_is_told_again_once_and_in_the_morning(roomy_shop, at_once):
-    shop = roomy_shop
-    shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day))
-    shop.send(shop.hourly(24 * 24, 20.0, 45.0))
-    for day in [24] if at_once else range(1, 25):
-        shop.evaluate(shop.hour(24 * day))
-    (warning,) = shop.warnings()
-    # Foreseen on three days in a row: told as 25 days off, and again as 14 days off.
-    assert warning.opened_at == shop.hour(2 * 24)
-    assert warning.escalated_at == shop.hour(13 * 24)
-    assert (warning.tier, warning.to_verdict) == ("morning", "near")
-    assert warning.detail["crossing"]["days"] == 14.0
-    assert warning.detail["opening"]["tier"] == "week"
-
-
-def test_what_was_told_again_is_taken_back_with_the_readings_that_said_so(make_shop):
-    books = []
-    for late in (False, True):
-        shop = make_shop()
-        shop.place()
-        shop.sensor()
-        shop.piece()
-        shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day))
-        rows = shop.hourly(24 * 24, 20.0, 45.0)
-        shop.send([row for row in rows if not late or not shop.hour(190) < row[0] < shop.hour(200)])
-        shop.evaluate(shop.hour(20 * 24))
-        shop.send(rows)
-        shop.evaluate(shop.hour(24 * 24))
-        books.append(shop.computed())
-    assert books[0] == books[1]
-
-
-def test_a_harm_told_again_as_near_is_told_once_more_when_it_is_past(shop):
-    # Foreseen nearer and nearer while the air is still, then damp: it goes past after it had escalated.
-    shop.watch = Watch(shop.store, foresees(lambda day: 27.0 - day if day < 25 else 2.0))
-    shop.send(shop.hourly(20 * 24, 20.0, 45.0))
-    shop.send(shop.hourly(40 * 24, 20.0, 90.0, first=20 * 24))
-    stages = []
-    for day in range(1, 61):
-        shop.evaluate(shop.hour(24 * day))
-        plan(shop.store, shop.hour(24 * day), ["json://127.0.0.1:9/shop"])
-        send_due(shop.store, shop.hour(24 * day), ["json://127.0.0.1:9/shop"], lambda *_: None)
-        binds = [w.id for w in shop.warnings() if w.limit_name == "binds"]
-        stages.append([n.stage for n in shop.rows(Notice) if n.warning_id in binds and n.sent_at is not None])
-    assert stages[-1] == ["opened", "escalated", "past"]
-    (warning,) = [w for w in shop.warnings() if w.limit_name == "binds"]
-    assert warning.detail["worse_ms"] > to_epoch_ms(warning.escalated_at)
 
 
 @pytest.mark.parametrize("at_once", [True, False])
