@@ -242,8 +242,7 @@ def deliver(
     if as_json:
         give_json({"piece": piece, "place": to, **note.document()})
     else:
-        said = {"deliver": "Deliver.", "hold": "Hold.", "unknown": "Nobody can say yet."}
-        say(said[note.answer])
+        say(note.headline)
         for line in (*note.reasons, *note.advice):
             say(f"  {line}")
     if note.answer != "deliver":

@@ -25,7 +25,6 @@ from model.wood.piece import Piece
 GO, FIELD = "deliver-go", "deliver"
 KEYS = ("to", "low", "high", "garage", "days")
 GIVEN, UNHEATED = "given", "unheated"
-ANSWERS = {"deliver": "Deliver it.", "hold": "Hold it.", "unknown": "Nobody can say yet."}
 MARKS = {
     "deliver": "easy", "hold": "past", "unknown": "unknown", "suits": "easy", "shows": "near",
     "harms": "past",
@@ -67,7 +66,7 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     if note is None:
         return sheet(f"If {piece.name} moved", move, form, stored, dateline=back)
     return sheet(
-        ANSWERS[note.answer],
+        note.headline,
         *note_lines(note, view),
         form,
         move,
@@ -97,7 +96,7 @@ def note_of(
 
 def note_lines(note: DeliveryNote, view: View) -> list[Any]:
     """Why, the first decides; and how to go about it."""
-    mark = verdict_mark(MARKS[note.answer])
+    mark = verdict_mark("near" if note.year_may_harm and note.answer == "deliver" else MARKS[note.answer])
     first, *others = (in_units(line, view.display) for line in note.reasons)
     return [
         html.P([mark, " ", *prose(first)], className="lead"),

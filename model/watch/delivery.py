@@ -51,6 +51,8 @@ class DeliveryNote:
         The piece's design range.
     closest : tuple of Closest
         If the coming weeks are like those recorded: how near each limit comes, the tightest first.
+    year_may_harm : bool
+        Whether a year as expected there passes a limit that harms, where less than a year is recorded.
     """
 
     answer: Literal["deliver", "hold", "unknown"]
@@ -61,6 +63,14 @@ class DeliveryNote:
     now_pct: float
     span: Span
     closest: tuple[Closest, ...] = field(default=())
+    year_may_harm: bool = False
+
+    @property
+    def headline(self) -> str:
+        """The answer in one sentence."""
+        if self.answer == "deliver" and self.year_may_harm:
+            return "It may go now, but a year there may harm it."
+        return {"deliver": "Deliver it.", "hold": "Hold it.", "unknown": "Nobody can say yet."}[self.answer]
 
     def document(self) -> dict[str, Any]:
         """As JSON."""
@@ -76,6 +86,7 @@ class DeliveryNote:
             "rh_low_pct": self.span.rh_low_pct,
             "rh_high_pct": self.span.rh_high_pct,
             "closest": [vars(limit) for limit in self.closest],
+            "year_may_harm": self.year_may_harm,
         }
 
 
@@ -123,24 +134,30 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
     closest = tuple(sorted(ahead.smallest, key=lambda limit: limit.margin_mm))
     holds, reasons, advice = _reasons(closest, recent, there_pct, now_pct, span, place)
     year = home_year(piece, air, place)
-    if year.basis == "recorded":
-        known = {(limit.fit, limit.limit) for limit in closest if limit.margin_mm < 0.0}
-        for limit in passed_in(piece, year):
-            if (limit.fit, limit.limit) in known:
-                continue
-            said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}"
-            if limit.severity == "harms":
-                holds = True
-                reasons.insert(0, f"At the {limit.end} end of a year like the last at {place}, {said}.")
-            else:
+    is_recorded, year_may_harm = year.basis == "recorded", False
+    known = {(limit.fit, limit.limit) for limit in closest if limit.margin_mm < 0.0}
+    for limit in passed_in(piece, year):
+        if (limit.fit, limit.limit) in known:
+            continue
+        said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}"
+        if limit.severity != "harms":
+            if is_recorded:
                 advice.append(
                     f"Tell the client what will be seen at the {limit.end} end of the year ({said})."
                 )
+        elif is_recorded:
+            holds = True
+            reasons.insert(0, f"At the {limit.end} end of a year like the last at {place}, {said}.")
+        else:
+            year_may_harm = True
+            reasons.insert(0, f"At the {limit.end} end of a year as expected at {place}, {said}.")
     if days < GOOD_DAYS:
         reasons.append(f"Only {days:.0f} days are recorded there; four weeks would say more.")
     advice.append(UNWRAP)
     answer: Literal["deliver", "hold"] = "hold" if holds else "deliver"
-    return DeliveryNote(answer, tuple(reasons), tuple(advice), days, there_pct, now_pct, span, closest)
+    return DeliveryNote(
+        answer, tuple(reasons), tuple(advice), days, there_pct, now_pct, span, closest, year_may_harm
+    )
 
 
 def _reasons(

@@ -75,6 +75,16 @@ def test_a_home_inside_the_range_is_delivered_to() -> None:
     assert all(limit.margin_mm >= 0.0 for limit in note.closest)
 
 
+def test_a_home_whose_year_may_harm_it_is_not_called_well_in_a_good_month() -> None:
+    """Six weeks of 45 % tell nothing of winter; in an expected year the free panel leaves its groove."""
+    note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 45.0, 42.0), "the house", NOW)
+    assert note.headline == "It may go now, but a year there may harm it."
+    assert note.reasons[0].startswith("At the dry end of a year as expected at the house, ")
+    assert note.document()["year_may_harm"]
+    held = delivery_note(door("centre"), {"panel": 8.0}, recorded(20.0, 45.0, 42.0), "the house", NOW)
+    assert held.headline == "Deliver it."
+
+
 def test_a_dry_flat_is_waited_for() -> None:
     """At 22 % the panel would come to 4.9 %, and its tongue leaves a groove at 6.26."""
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 22.0, 42.0), "the flat", NOW)
