@@ -11,8 +11,9 @@ pytestmark = pytest.mark.slow
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 NEEDS_A_BOOK = {"bench_viewers"}
-# Parts of other commands; what has a test of its own that calls it.
+# Parts of other commands.
 PARTS = {"outlook_backtest", "publisher", "smoke", "soak_probes", "soak_report", "soak_world"}
+PARTS |= {"outlook_skill", "bench_outlook"}  # tests/watch/test_outlook_skill.py runs these two
 BROKER = {"bench_ingest", "bench_latency"}
 BROWSER = {"bench_pages", "bench_browser_memory"}
 POSTGRES = {"bench_shared", "bench_watches", "soak"}
