@@ -72,10 +72,6 @@ class Reading(Record):
 
     sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"), primary_key=True)
     observed_at: Mapped[datetime] = mapped_column(primary_key=True)
-    received_at: Mapped[datetime]
-    temperature_c: Mapped[float | None]
-    rh_pct: Mapped[float | None]
-    clock: Mapped[str] = mapped_column(default="device")  # whose clock gave observed_at: device or arrival
     pair: Mapped[int] = mapped_column(
         BigInteger().with_variant(Integer, "sqlite"),
         primary_key=True,
@@ -83,6 +79,10 @@ class Reading(Record):
         default=_own_pair,
         server_default=text("0"),
     )  # both values as a part of the key
+    received_at: Mapped[datetime]
+    temperature_c: Mapped[float | None]
+    rh_pct: Mapped[float | None]
+    clock: Mapped[str] = mapped_column(default="device")  # whose clock gave observed_at: device or arrival
 
     @classmethod
     def smaller_first(cls) -> tuple[Any, ...]:

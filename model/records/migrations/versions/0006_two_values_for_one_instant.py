@@ -32,16 +32,17 @@ def upgrade() -> None:
             "ALTER TABLE reading ADD CONSTRAINT pk_reading PRIMARY KEY (sensor_id, observed_at, pair)"
         )
         return
-    # SQLite can't change a key: the table is made anew, in the order of its key.
+    # SQLite can't change a key: the table is made anew, in the order of its key. The key's columns stand first,
+    # as the integrity check of SQLite 3.40 takes them for others elsewhere.
     op.create_table(
         "reading_made_anew",
         sa.Column("sensor_id", sa.Integer(), nullable=False),
         sa.Column("observed_at", UtcDateTime(), nullable=False),
+        sa.Column("pair", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("received_at", UtcDateTime(), nullable=False),
         sa.Column("temperature_c", sa.Double(), nullable=True),
         sa.Column("rh_pct", sa.Double(), nullable=True),
         sa.Column("clock", sa.Text(), nullable=False),
-        sa.Column("pair", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.CheckConstraint("rh_pct BETWEEN 0 AND 100", name=op.f("ck_reading_rh_pct")),
         sa.CheckConstraint("temperature_c BETWEEN -60 AND 100", name=op.f("ck_reading_temperature_c")),
         sa.CheckConstraint(
