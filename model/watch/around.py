@@ -78,8 +78,9 @@ class Around:
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
+        trusted_until: Mapping[int, int],
     ) -> VerdictChanges:
-        """Judge all of them at an hour, from what is stored."""
+        """Judge all of them at an hour, from what is stored; wood rests where air is trusted no more."""
         stacks = [
             owner
             for owner in roster.owners
@@ -100,11 +101,18 @@ class Around:
         stored = read_stored(bulk, "stack", 0)
         for owner in stacks:
             changes += _changes(stored.get(owner.id, []), self._stacks[owner.id].episodes)
-        verdicts += self._ready(bulk, [owner for owner in stacks if owner.until > hour], hour, climates)
+        verdicts += self._ready(
+            bulk, [owner for owner in stacks if owner.until > hour], hour, climates, trusted_until
+        )
         return VerdictChanges(verdicts, changes)
 
     def _ready(
-        self, bulk: Bulk, owners: Sequence[Owner], hour: int, climates: Mapping[int, Climate]
+        self,
+        bulk: Bulk,
+        owners: Sequence[Owner],
+        hour: int,
+        climates: Mapping[int, Climate],
+        trusted_until: Mapping[int, int],
     ) -> list[Row]:
         """The verdict of each stack; its days ahead are asked once a day, and when it was metered."""
         airs = {owner.id: air_then(owner, hour, climates) for owner in owners}
@@ -129,7 +137,8 @@ class Around:
         for owner in owners:
             _, window = self._windows.get(owner.id, (None, None))
             judged = stack_now(owner, found[owner.id], window, airs[owner.id], climates)
-            rows.append(verdict_row("stack", owner.id, judged, hour))
+            state_hour = owner.followed_until(trusted_until, hour)
+            rows.append(verdict_row("stack", owner.id, judged, hour, state_hour))
         return rows
 
     def _of_place(self, roster: Roster, climate: Climate, hour: int) -> "_OfPlace":

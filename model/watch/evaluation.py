@@ -287,7 +287,7 @@ class Watch:
     ) -> None:
         """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
         assert self._roster is not None
-        found = self._around.judge(bulk, self._roster, hour, climates, marks)
+        found = self._around.judge(bulk, self._roster, hour, climates, marks, self._trusted)
         for owner in self._roster.owners:
             if owner.until > hour and (not owner.bodies or owner.start_hour > hour):
                 judged = verdict_of_piece({}, hour, owner.problem)
