@@ -233,10 +233,9 @@ def test_a_judge_that_kept_things_comes_to_the_record_of_a_new_one(two_sensors, 
         held = rng.random(len(batch)) < late
         batches[k] = [row for row, waits in zip(batch, held, strict=True) if not waits]
         batches[k + 1] += [row for row, waits in zip(batch, held, strict=True) if waits]
-        lone = [(*row[:3], None) for row in batches[k] if rng.random() < 0.1 and None not in row]
-        filled = {(row[0], row[1]): row for row in batches[k]}
-        batches[k] = [row for row in batches[k] if (*row[:3], None) not in lone] + lone
-        batches[k + 1] += [filled[row[0], row[1]] for row in lone]
+        lone = [row for row in batches[k] if rng.random() < 0.1 and None not in row]
+        batches[k] = [row for row in batches[k] if row not in lone] + [(*row[:3], None) for row in lone]
+        batches[k + 1] += lone
     kept = judged(two_sensors, batches, EDGES)
     assert judged(two_sensors, batches, EDGES, anew=True) == kept
     assert judged(two_sensors, [rows], [100]) == kept
