@@ -95,7 +95,8 @@ def test_what_a_sensor_sends_reaches_us(opened: EmbeddedBroker, until: Start) ->
     try:
         ours.listen()
         sensor.send("loft/air", b'{"temperature": 19.5, "humidity": 47}')
-        until(lambda: ours.heard == ["loft/air"])
+        until(lambda: ours.heard)
+        assert ours.heard == ["loft/air"]
     finally:
         ours.close()
         sensor.close()
