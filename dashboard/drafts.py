@@ -122,15 +122,15 @@ def check(draft: Draft, where: str = "") -> Checked:
     problems: list[tuple[str, BadInput]] = []
     members: dict[str, Member] = {}
     fits: dict[str, Fit] = {}
-    document: dict[str, Any] = {"piece": _piece_table(draft.get("piece", {})), "member": {}, "fit": {}}
+    document: dict[str, Any] = {"piece": _piece_table(draft.get("piece", {})), "part": {}, "fit": {}}
     if not document["piece"].get("name"):
         problems.append(("the piece", BadInput("", "the piece's name", "must be given", "nothing")))
     for row in draft.get("members", ()):
         name = str(row.get("name") or "").strip()
         table = _member_table(row, units)
         try:
-            _free(name, document["member"], "member")
-            document["member"][name] = table
+            _free(name, document["part"], "part")
+            document["part"][name] = table
             members[name] = member_from_document(name, table, where)
         except BadInput as error:
             problems.append((name or "a member", error))
@@ -243,7 +243,7 @@ def draft_of(document: Mapping[str, Any], units: Units) -> Draft:
     return {
         "units": units,
         "piece": piece,
-        "members": [_member_row(name, table, display) for name, table in document.get("member", {}).items()],
+        "members": [_member_row(name, table, display) for name, table in document.get("part", {}).items()],
         "fits": [_fit_row(name, table, display) for name, table in document.get("fit", {}).items()],
     }
 
@@ -269,8 +269,8 @@ def _fit_row(name: str, table: Mapping[str, Any], display: Display) -> dict[str,
     row: dict[str, Any] = {"name": name, "kind": table.get("kind")}
     for own in kind_named(table.get("kind")).fields():
         value = table.get(own.key)
-        if own.key == "members" and value is None and "member" in table:
-            value = table["member"]
+        if own.key == "parts" and value is None and "part" in table:
+            value = table["part"]
         if own.unit == "choice":
             row[own.key] = value or own.default or own.choices[0]
         elif own.unit == "flag":

@@ -34,7 +34,7 @@ def document_of_row(piece: PieceNow) -> dict[str, object]:
     """The piece's document, put together from its rows."""
     return {
         "piece": piece.document,
-        "member": {member.name: member.document for member in piece.members},
+        "part": {member.name: member.document for member in piece.members},
         "fit": {fit.name: fit.document for fit in piece.fits},
     }
 

@@ -23,7 +23,7 @@ def rehearse(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     air_file: Annotated[Path, typer.Argument(help="Air: CSV with timestamp_utc, temperature_c, rh_pct.")],
     start_mc: Annotated[
-        float | None, typer.Option("--start-mc", help="MC of every member at the first instant [%].")
+        float | None, typer.Option("--start-mc", help="MC of every part at the first instant [%].")
     ] = None,
     every: Annotated[str, typer.Option("--every", help="Spacing of the rows, as 1h or 1d.")] = "1h",
     sensor: Annotated[
@@ -52,7 +52,7 @@ def rehearse(
         ]
         for name, table in run.members.items()
     ]
-    give_table(["member", "moisture content", "width"], rows)
+    give_table(["part", "moisture content", "width"], rows)
     give_table(
         ["fit", "limit", "", "least left", "when"],
         [

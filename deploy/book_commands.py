@@ -83,7 +83,7 @@ def piece_add(
     with store.session() as session:
         row = place_named(session, place)
         book.add_piece(session, piece, row, instant_of(since, row.zone, now), recorded_at=now)
-    say(f"{piece.name} is recorded with {len(piece.members)} members and {len(piece.fits)} fits.")
+    say(f"{piece.name} is recorded with {len(piece.members)} parts and {len(piece.fits)} fits.")
 
 
 def piece_move(
@@ -196,7 +196,7 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                 "next": None if piece.next is None else [_coming(one) for one in piece.next],
                 "next_reason": piece.next_reason or None,
                 "since": [asdict(one) for one in piece.since],
-                "members": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
+                "parts": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
                 "fits": [
                     {
                         "name": fit.name,

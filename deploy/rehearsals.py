@@ -100,9 +100,9 @@ def rehearsal_document(piece: Piece, run: Rehearsal) -> dict[str, Any]:
             "air_permeance_kg_m2_s_pa": moisture.AIR_PERMEANCE_KG_M2_S_PA,
             "bridged_hours": run.bridged_hours,
             "air_holds": "each row of air holds until the next; a state is given at the instant of its row",
-            "members": members,
+            "parts": members,
         },
-        "members": {
+        "parts": {
             name: [
                 {"at": stamp, **{key: round(float(value), 6) for key, value in row.items()}}
                 for stamp, row in zip(stamps, table.to_dict("records"), strict=True)

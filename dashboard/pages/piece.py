@@ -277,10 +277,10 @@ def members_part(piece: PieceNow, display: Display) -> html.Section:
     head = html.Tr(
         [
             html.Th(text, scope="col", className="right" if text in RIGHT else "")
-            for text in ("Member", "Wood", "Width now", "Since built", "MC mean", "face", "core")
+            for text in ("Part", "Wood", "Width now", "Since built", "MC mean", "face", "core")
         ]
     )
-    return part("Members", html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="scroll"))
+    return part("Parts", html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="scroll"))
 
 
 RIGHT = ("Width now", "Since built", "MC mean", "face", "core")

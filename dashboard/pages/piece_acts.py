@@ -181,7 +181,7 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
         member: Member | None = None
         if what == "gap":
             fit = next((fit for fit in piece.fits if str(fit.id) == number), None)
-            named = (fit.document.get("member") or fit.document.get("members")) if fit else None
+            named = (fit.document.get("part") or fit.document.get("parts")) if fit else None
             names = named if isinstance(named, list) else [named]
             member = next((member for member in piece.members if member.name in names), None)
         else:

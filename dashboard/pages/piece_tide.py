@@ -24,7 +24,7 @@ EVENT_WORDS = {"mc_pct": "moisture measured", "width_mm": "width measured", "gap
 def tide_part(piece: PieceNow, view: View) -> html.Section:
     """The chart of the member and span that the address names, with links to every other."""
     if not piece.members:
-        return part("Tide", empty("No members are recorded."))
+        return part("Tide", empty("No parts are recorded."))
     member = chosen_member(piece, view)
     with view.store.session() as session:
         first_at = series.first_checkpoint_at(session, member.id) or member.start_at
@@ -88,7 +88,7 @@ def chosen_member(piece: PieceNow, view: View) -> MemberNow:
             return member
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     for fit in sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict]):
-        for key in ("member", "members"):
+        for key in ("part", "parts"):
             named = fit.document.get(key)
             names = named if isinstance(named, list) else [named]
             for member in piece.members:
@@ -111,7 +111,7 @@ def member_links(piece: PieceNow, member: MemberNow, span: TimeSpan) -> html.Nav
             for other in piece.members
         ],
         className="tabs",
-        **aria(label="Member"),
+        **aria(label="Part"),
     )
 
 

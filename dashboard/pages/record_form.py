@@ -29,7 +29,7 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
     return [
         part("The piece", html.Div(_piece_fields(draft["piece"], places, view, is_new), className="fields")),
         part(
-            "Its members",
+            "Its parts",
             html.P(
                 "The parts whose width across the grain matters: panels, fronts, tops.",
                 className="small soft",
@@ -88,7 +88,7 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
     if row.get("face") and row["face"] not in dict(films):
         films.append((row["face"], row["face"]))
     fields = [
-        text_field("Member", _id("members", index, "name"), row.get("name", "")),
+        text_field("Part", _id("members", index, "name"), row.get("name", "")),
         text_field("Wood", _id("members", index, "species"), row.get("species", ""), list="species-names"),
         choice_field("Cut", _id("members", index, "cut"), cuts, row.get("cut") or cuts[0][0]),
         text_field("Width across the grain", _id("members", index, "width"), row.get("width", ""), hint=unit),
@@ -108,10 +108,10 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
     ]
     return html.Fieldset(
         [
-            html.Legend(f"Member {index + 1}"),
+            html.Legend(f"Part {index + 1}"),
             html.Div(fields, className="fields"),
             html.Button(
-                "Leave this member out", id={"shape": "drop member", "row": index}, className="plain"
+                "Remove this part", id={"shape": "drop member", "row": index}, className="plain"
             ),
         ]
     )

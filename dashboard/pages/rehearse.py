@@ -196,7 +196,7 @@ def together(runs: Sequence[Ran], year: Year, view: View) -> html.Section:
             "Wood, driest to dampest",
             [f"{say.mc(ran.day('dry')[1])} to {say.mc(ran.day('wet')[1])}" for ran in runs],
         ),
-        ("Widest member moves", [view.display.length(_swing(ran), finest=64) for ran in runs]),
+        ("Widest part moves", [view.display.length(_swing(ran), finest=64) for ran in runs]),
     ]
     head = html.Tr([html.Th("", scope="col"), *[html.Th(ran.design.name, scope="col") for ran in runs]])
     body = [

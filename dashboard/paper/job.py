@@ -158,7 +158,7 @@ def _finish_words(member: Member) -> str:
 def _members(sheet: _Job, piece: Piece, display: Display) -> None:
     sheet.heading("As built")
     shares = (0.2, 0.24, 0.12, 0.12, 0.12, 0.2)
-    sheet.row(("member", "wood", "width", "thick", "at", "finish"), shares, "B")
+    sheet.row(("part", "wood", "width", "thick", "at", "finish"), shares, "B")
     for name, member in piece.members.items():
         sheet.row(
             (

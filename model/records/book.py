@@ -101,7 +101,7 @@ def load_piece(session: Session, row: Piece) -> WoodPiece:
     """The piece of a stored row, as the science knows it."""
     document = {
         "piece": row.document,
-        "member": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
+        "part": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
         "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
     }
     return piece_from_document(document, f"piece {row.name}")
@@ -115,7 +115,7 @@ def _write_parts(row: Piece, piece: WoodPiece, tables: Mapping[str, Any], since_
         if stored is None:
             stored = Member(name=name)
             row.members.append(stored)
-        stored.document = tables["member"][name]
+        stored.document = tables["part"][name]
         stored.start_at = member.measured_at or since_at
         stored.start_mc_pct = member.mc_pct
         stored.start_basis = member.mc_basis

@@ -168,18 +168,18 @@ def _slotted(
 def _slab_side(part: PartWanted, members: Mapping[str, Member], mc_range: Any, steps: Increments) -> Set:
     reach = part.width_mm - REAR_SCREW_IN_MM if part.width_mm > 2.0 * REAR_SCREW_IN_MM else part.width_mm
     table = {
-        "kind": "cross-grain-fixing", "member": "side", "part": "runner", "fixing": "slotted",
+        "kind": "cross-grain-fixing", "part": "side", "across": "runner", "fixing": "slotted",
         "distance": reach,
     }  # fmt: skip
     return _slotted(part, members, table, mc_range, steps)
 
 
 def _slab_bottom(part: PartWanted, members: Mapping[str, Member], mc_range: Any, steps: Increments) -> Set:
-    return _slotted(part, members, {"kind": "drawer-bottom", "member": "bottom"}, mc_range, steps)
+    return _slotted(part, members, {"kind": "drawer-bottom", "part": "bottom"}, mc_range, steps)
 
 
 def _slab_door(part: PartWanted, members: Mapping[str, Member], mc_range: Any, steps: Increments) -> Set:
-    table = {"kind": "front-in-opening", "members": "door", "construction": "slab"}
+    table = {"kind": "front-in-opening", "parts": "door", "construction": "slab"}
     first = _piece(part, members, {"opening": table | {"gap": INCH / 16.0}})
     gap = _cut(first, "opening", part, mc_range, steps)["gap_rounded_mm"]
     piece = _piece(part, members, {"opening": table | {"gap": gap}})
@@ -194,7 +194,7 @@ def _slab_door(part: PartWanted, members: Mapping[str, Member], mc_range: Any, s
 
 
 def _slab_top(part: PartWanted, members: Mapping[str, Member], mc_range: Any, steps: Increments) -> Set:
-    table = {"kind": "top-on-fasteners", "member": "top", "fixed": "centre", "fastener": "button"}
+    table = {"kind": "top-on-fasteners", "part": "top", "fixed": "centre", "fastener": "button"}
     first = _piece(
         part, members, {"buttons": table | {"button_gap": INCH / 8.0, "engagement": 3.0 * INCH / 8.0}}
     )
@@ -227,7 +227,7 @@ def _in_grooves(
     """A panel held at its centre, its grooves as deep and itself as wide as this home asks."""
     fit = f"{name}_in_grooves"
     table = {
-        "kind": "panel-in-groove", "member": name, "held": "centre", "sight_width": sight_mm,
+        "kind": "panel-in-groove", "part": name, "held": "centre", "sight_width": sight_mm,
         "finished": "before assembly",
     }  # fmt: skip
 
@@ -268,7 +268,7 @@ def framed_layout(
     }
     more: dict[str, dict[str, Any]] = {}
     if part.role == "door":
-        table = {"kind": "front-in-opening", "members": ["stile", "stile"], "construction": "frame"}
+        table = {"kind": "front-in-opening", "parts": ["stile", "stile"], "construction": "frame"}
         probe = _piece(part, members, {"opening": table | {"gap": INCH / 16.0}})
         gap = _cut(probe, "opening", part, mc_range, steps)["gap_rounded_mm"]
         more["opening"] = table | {"gap": gap}
@@ -334,7 +334,7 @@ def sheet_layout(
         )
         return Layout(None, StockNeeded(sheet_m2=area), weight, notes=(note,))
     edging = part.member("edging", part.thickness_mm, EDGING_MM, "edging on the sheet")
-    piece = _piece(part, {"edging": edging}, {"edging_step": {"kind": "edging-on-sheet", "member": "edging"}})
+    piece = _piece(part, {"edging": edging}, {"edging_step": {"kind": "edging-on-sheet", "part": "edging"}})
     around = 2.0 * (part.width_mm + part.length_mm)
     stock = replace(_boards((EDGING_MM + CLEAN_UP_MM, part.thickness_mm, around, 1)), sheet_m2=area)
     movement = abs(float(edging.width_at(mc_range[1])) - float(edging.width_at(mc_range[0])))

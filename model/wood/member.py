@@ -197,14 +197,14 @@ def finish_from(values: object, where: str, path: str) -> Finish:
 
 
 def member_from_document(name: str, values: object, where: str = "") -> Member:
-    """A member from its [member.name] table.
+    """A member from its [part.name] table.
 
     Raises
     ------
     BadInput
         For a missing or unknown key, an unknown wood, a moisture content beyond fibre saturation ...
     """
-    table = Table(values, where, f"member.{name}", "a member")
+    table = Table(values, where, f"part.{name}", "a part")
     wood = table.text("species", "the wood, by its trade name")
     species = find_species(wood, where, table.key("species"))
     figured = table.flag("figured", "burl, crotch or wild grain", False)
@@ -232,7 +232,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         figured=figured,
         movement_factor=table.number("movement_factor", "movement against the species' table", 0.1, 5.0, 1.0),
         mc_basis=table.choice("mc_basis", "how mc_pct is known", ("measured", "assumed"), "measured"),
-        role=table.text("role", "what the member is", ""),
+        role=table.text("role", "what the part is", ""),
         note=table.text("note", "anything worth keeping", ""),
         measured_at=table.instant("measured_at", "when width and moisture were measured"),
         finished_at=table.instant("finished_at", "when the finish went on"),
@@ -242,7 +242,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
 
 
 def member_document(member: Member) -> dict[str, Any]:
-    """A member as its [member.name] table: lengths as mm numbers, instants as ISO 8601 text."""
+    """A member as its [part.name] table: lengths as mm numbers, instants as ISO 8601 text."""
     document: dict[str, Any] = {"species": member.species.name}
     cut = next((word for word, angle in RING_ANGLE_OF_CUT.items() if angle == member.ring_angle_deg), None)
     if cut is None:

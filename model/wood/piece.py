@@ -1,6 +1,6 @@
 """A piece of furniture as typed classes: its members, its fits, and its document.
 
-A document is the structure of a piece file: ``{"piece": {...}, "member": {name: {...}}, "fit": {name:
+A document is the structure of a piece file: ``{"piece": {...}, "part": {name: {...}}, "fit": {name:
 {...}}}``. The database holds the same tables row by row. One reading of it serves the file, the database
 and the page, with one set of messages.
 """
@@ -24,7 +24,7 @@ from model.wood.member import (
     member_document,
     member_from_document,
 )
-from model.wood.piece_table import NOTHING, Table
+from model.wood.piece_table import NOTHING, Table, in_present_words
 
 if TYPE_CHECKING:
     from model.wood.moisture import Batch
@@ -97,7 +97,7 @@ def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
     Parameters
     ----------
     document : mapping
-        ``{"piece": {...}, "member": {...}, "fit": {...}}``; lengths as text with a unit or mm numbers.
+        ``{"piece": {...}, "part": {...}, "fit": {...}}``; lengths as text with a unit or mm numbers.
     where : str
         File or record, for messages.
 
@@ -106,12 +106,13 @@ def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
     BadInput
         For the first rule that is broken: where, key, rule, value.
     """
+    document = in_present_words(document)
     if not isinstance(document, Mapping):
-        raise BadInput(where, "piece file", "must be tables [piece], [member.name], [fit.name]", document)
+        raise BadInput(where, "piece file", "must be tables [piece], [part.name], [fit.name]", document)
     for key, value in document.items():
-        if key not in ("piece", "member", "fit"):
+        if key not in ("piece", "part", "fit"):
             raise BadInput(
-                where, str(key), "is no table of a piece file; these are piece, member and fit", value
+                where, str(key), "is no table of a piece file; these are piece, part and fit", value
             )
     if "piece" not in document:
         raise BadInput(where, "piece", "must be given (a table with the piece's name)", NOTHING)
@@ -129,10 +130,10 @@ def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
     table.refuse_the_rest()
     members = {
         str(key): member_from_document(str(key), values, where)
-        for key, values in _tables(document, "member", where).items()
+        for key, values in _tables(document, "part", where).items()
     }
     if not members:
-        raise BadInput(where, "member", "must hold at least one member ([member.name])", NOTHING)
+        raise BadInput(where, "part", "must hold at least one part ([part.name])", NOTHING)
     fits = {
         str(key): fit_from_document(str(key), values, members, where)
         for key, values in _tables(document, "fit", where).items()
@@ -159,7 +160,7 @@ def document_of(piece: Piece) -> dict[str, Any]:
     """The document of a piece: lengths as mm numbers, instants as ISO 8601 text, fit for JSON and TOML."""
     return {
         "piece": piece_table(piece),
-        "member": {name: member_document(member) for name, member in piece.members.items()},
+        "part": {name: member_document(member) for name, member in piece.members.items()},
         "fit": {name: fit.document() for name, fit in piece.fits.items()},
     }
 

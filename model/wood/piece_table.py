@@ -49,6 +49,17 @@ def near_matches(word: str, known: Iterable[str]) -> str:
     return f"; did you mean {' or '.join(close)}?" if close else ""
 
 
+def in_present_words(table: Any) -> Any:
+    """A piece document, or one fit's table, that says "member", as it is written since parts are called parts.
+
+    A fit's `part` was then what is fixed across the member.
+    """
+    if not isinstance(table, Mapping) or not {"member", "members"} & table.keys():
+        return table
+    now = {"member": "part", "members": "parts", "part": "across"}
+    return {now.get(str(key), key): value for key, value in table.items()}
+
+
 class Table:
     """A table of a document, read once, key by key.
 

@@ -33,7 +33,7 @@ NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 365
 PIECES, READINGS, PLACES = 200, 10_000_000, 20
 PANEL = """
-[member.panel_{n}]
+[part.panel_{n}]
 species = "{wood}"
 cut = "flat-sawn"
 width = "368mm"
@@ -43,7 +43,7 @@ finish = {{ face = "oil-modified urethane varnish", coats = 3, back = "none" }}
 
 [fit.panel_{n}]
 kind = "panel-in-groove"
-member = "panel_{n}"
+part = "panel_{n}"
 held = "centre"
 sight_width = "356mm"
 groove_depth = "9.5mm"

@@ -203,7 +203,7 @@ def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
             kind="panel-in-groove",
             document={
                 "kind": "panel-in-groove",
-                "member": "back",
+                "part": "back",
                 "held": "centre",
                 "sight_width": width_mm - 12.7,
                 "groove_depth": 9.525,

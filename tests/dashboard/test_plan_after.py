@@ -35,12 +35,12 @@ PLAN = {
 }  # fmt: skip
 DRAWER = {
     "piece": {"name": "Drawer"},
-    "member": {
+    "part": {
         "front": {
             "species": "hard maple", "cut": "flat-sawn", "width": 101.6, "mc_pct": 8.0, "thickness": 19.05,
         },
     },
-    "fit": {"opening": {"kind": "front-in-opening", "member": "front", "gap": 1.5875}},
+    "fit": {"opening": {"kind": "front-in-opening", "part": "front", "gap": 1.5875}},
 }  # fmt: skip
 
 
@@ -188,7 +188,7 @@ def drawer(book, now) -> int:
             Fit(
                 name="front",
                 kind="front-in-opening",
-                document={"kind": "front-in-opening", "member": "back", "gap": 1.5875, "widest_gap": 12.0},
+                document={"kind": "front-in-opening", "part": "back", "gap": 1.5875, "widest_gap": 12.0},
             )
         )
         session.flush()

@@ -36,7 +36,7 @@ def moisture_of(told: story.PieceStory, until_hour: int) -> tuple[WoodPiece, int
     members = list(piece.members.values())
     faces = np.zeros(len(members), dtype=np.intp)
     run = moisture.advance(
-        moisture.uniform_profile(np.array([member.mc_pct for member in members])),
+        moisture.uniform_profile(np.array([part.mc_pct for member in members])),
         moisture_batch(members),
         np.concatenate(temperature_c)[:, None],
         np.concatenate(rh_pct)[:, None],

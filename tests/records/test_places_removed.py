@@ -15,7 +15,7 @@ START = datetime(2026, 1, 5, tzinfo=UTC)
 STOOL = """
 [piece]
 name = "Stool"
-[member.seat]
+[part.seat]
 species = "white ash"
 cut = "flat-sawn"
 width = "300mm"

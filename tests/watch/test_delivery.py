@@ -22,7 +22,7 @@ NOW = datetime(2026, 3, 1, tzinfo=UTC)
 PANEL = """
 [piece]
 name = "Cherry door"
-[member.panel]
+[part.panel]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -30,7 +30,7 @@ mc_pct = {mc}
 thickness = "1/4in"
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "{held}"
 sight_width = "14in"
 groove_depth = "3/8in"

@@ -11,7 +11,7 @@ from model.watch.evaluation import Watch
 HALL_BENCH = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -20,7 +20,7 @@ thickness = "3/4in"
 finish = { face = "oil-modified urethane varnish", coats = 3 }
 [fit.back]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "free"
 sight_width = "14in"
 groove_depth = "3/8in"

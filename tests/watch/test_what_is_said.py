@@ -24,7 +24,7 @@ from model.watch.outlook_run import Outlooks
 CHEST = """
 [piece]
 name = "Ash chest"
-[member.bottom]
+[part.bottom]
 species = "white ash"
 cut = "flat-sawn"
 width = "16in"
@@ -32,7 +32,7 @@ mc_pct = 8.3
 thickness = "3/8in"
 [fit.drawer_bottom]
 kind = "drawer-bottom"
-member = "bottom"
+part = "bottom"
 slot_length = "8mm"
 """
 

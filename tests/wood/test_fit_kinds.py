@@ -182,7 +182,7 @@ def test_a_section_shows_the_members_at_the_width_they_have(example):
 def test_fields_tell_a_page_what_to_ask(example):
     fit = make(example)
     keys = [field.key for field in fit.fields()]
-    assert set(EXAMPLES[example]) - {"kind", "member"} <= set(keys)
+    assert set(EXAMPLES[example]) - {"kind", "part"} <= set(keys)
     for field in fit.fields():
         assert field.meaning
         assert field.unit in ("mm", "degrees", "%", "choice", "flag", "text", "member", "members")
@@ -226,7 +226,7 @@ MOVES: list[tuple[str, dict[str, object], float, set[str], set[str]]] = [
     ("slab door", {"gap": 2.0}, 9.0, {"binds"}, {"gap-shows"}),
     ("slab door", {"least_gap": 0.8}, 9.0, set(), {"binds"}),
     ("slab door", {"widest_gap": 4.0}, 9.0, {"gap-shows"}, set()),
-    ("slab door", {"members": ["panel", "panel"], "member": None, "opening_size": 740.0}, 9.0,
+    ("slab door", {"parts": ["panel", "panel"], "part": None, "opening_size": 740.0}, 9.0,
      {"gap-shows"}, {"binds"}),
     ("front between dividers", {"opening": None}, 9.0, {"binds"}, {"gap-shows"}),
     ("front between dividers", {"widens": None}, 9.0, {"gap-shows"}, {"binds"}),

@@ -13,7 +13,7 @@ from model.wood.fits.base import Fit, Limit, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import Field
 from model.wood.member import Member
-from model.wood.piece_table import Table, near_matches, plain_word
+from model.wood.piece_table import Table, in_present_words, near_matches, plain_word
 
 __all__ = [
     "Field",
@@ -58,6 +58,7 @@ def kind_named(word: object, where: str = "", what: str = "kind") -> type[Fit]:
 
 def fit_from_document(name: str, table: object, members: Mapping[str, Member], where: str) -> Fit:
     """A fit of whatever kind its table says."""
+    table = in_present_words(table)
     reader = Table(table, where, f"fit.{name}", "a fit")
     kind = reader.take("kind", f"one of: {', '.join(sorted(_registry()))}")
     return kind_named(kind, where, reader.key("kind")).from_document(name, table, members, where)

@@ -154,7 +154,8 @@ class Fit(ABC):
         for own in dataclasses.fields(cls):
             if "unit" in own.metadata:
                 default = None if own.default is dataclasses.MISSING else own.default
-                given = {"key": own.name.removesuffix("_mm"), **own.metadata}
+                key = "part" if own.name == "member" else own.name.removesuffix("_mm")
+                given = {"key": key, **own.metadata}
                 found.append(Field(attribute=own.name, default=default, **given))
         own_names = {
             name
@@ -215,8 +216,8 @@ class Fit(ABC):
                 value = value.name
             elif field.unit == "members":
                 value = [member.name for member in value]
-                if len(value) == 1 and field.key == "members":
-                    table["member"] = value[0]
+                if len(value) == 1 and field.key == "parts":
+                    table["part"] = value[0]
                     continue
             table[field.key] = value
         return table

@@ -38,7 +38,7 @@ class BoardBack(Fit):
     gap_attribute: ClassVar[str | None] = "gap_mm"
 
     boards: tuple[Member, ...] = several_members(
-        "the boards in order, each fixed at its middle; one name when they are all alike", key="members"
+        "the boards in order, each fixed at its middle; one name when they are all alike", key="parts"
     )
     gap_mm: float = length(
         "gap between board and board as built", zero=True, usual="1/32 to 1/16 in", suggest=1.5875

@@ -35,7 +35,7 @@ class CrossGrainFixing(SlottedFit):
     slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = ("fixing", (SLOTTED,))
 
     member: Member = one_member("the wide part")  # noqa: RUF009
-    part: str = text("what is fixed across it: runner, cleat, moulding, batten, kicker, web frame", "runner")
+    across: str = text("what is fixed across it: runner, cleat, moulding, batten, kicker, web frame", "runner")
     fixing: str = choice("how it is held beyond the fast end", (SLOTTED, TIGHT, TELESCOPING), SLOTTED)
     distance_mm: float | None = length(
         "from the fast end to the screw farthest from it", None, usual="the width of the part"
@@ -84,7 +84,7 @@ class CrossGrainFixing(SlottedFit):
                 raise self.bad(attribute, "must be left out unless fixing is telescoping", value)
 
     def ways(self, mc: Moistures) -> list[Way]:
-        wide, part = (self.member.called,), self.part
+        wide, part = (self.member.called,), self.across
         growth = self.reach_mm * self.strain(self.member, mc)
         found: list[Way] = []
         if self.fixing == SLOTTED:
@@ -124,7 +124,7 @@ class CrossGrainFixing(SlottedFit):
         length_mm = reach + 15.0 if self.fixing != TELESCOPING else reach - (self.shoulder_gap_mm or 0.0)
         parts = [
             Part(self.member.name, "member", 0.0, 0.0, width, thick),
-            Part(self.part, "frame", 0.0, thick, length_mm, thick),
+            Part(self.across, "frame", 0.0, thick, length_mm, thick),
             Part("fast screw", "fastener", 10.0, 0.3 * thick, self.screw_diameter_mm, 1.5 * thick),
         ]
         spaces = []
@@ -154,4 +154,4 @@ class CrossGrainFixing(SlottedFit):
             last = reach - self.screw_diameter_mm
             parts.append(Part("screw", "fastener", last, 0.3 * thick, self.screw_diameter_mm, 1.5 * thick))
         plain = ((30.0, reach - 40.0),) if reach > 100.0 else ()
-        return Section(f"{self.part} across {self.member.name}", tuple(parts), tuple(spaces), plain)
+        return Section(f"{self.across} across {self.member.name}", tuple(parts), tuple(spaces), plain)

@@ -75,7 +75,7 @@ def one_member(meaning: str, default: Any = REQUIRED) -> Any:
 
 
 def several_members(meaning: str, default: Any = REQUIRED, key: str | None = None) -> Any:
-    """One or more members; `key` where the attribute can't be called as the key is."""
+    """One or more members; `key` where the table calls them otherwise than the attribute."""
     return _declare("members", meaning, default, **({"key": key} if key else {}))
 
 
@@ -109,23 +109,23 @@ def read_field(reader: Table, field: Field, members: Mapping[str, Member]) -> An
 def _members_named(reader: Table, field: Field, members: Mapping[str, Member]) -> Any:
     several = field.unit == "members"
     key = field.key
-    # A fit of one member may say `member = "front"` where its kind takes several.
-    if several and key == "members" and not reader.has(key) and reader.has("member"):
-        key = "member"
-    elif several and key == "members" and reader.has("member"):
-        raise reader.bad("member", "must be left out when members is given", reader.values["member"])
+    # A fit of one part may say `part = "front"` where its kind takes several.
+    if several and key == "parts" and not reader.has(key) and reader.has("part"):
+        key = "part"
+    elif several and key == "parts" and reader.has("part"):
+        raise reader.bad("part", "must be left out when parts is given", reader.values["part"])
     value = reader.take(key, field.meaning, REQUIRED if field.required else field.default)
     if value is field.default and not reader.has(key):
         return value
     names = [value] if isinstance(value, str) else value
     if not isinstance(names, list | tuple) or not names or not all(isinstance(n, str) for n in names):
-        what = "a member's name or a list of them" if several else "a member's name"
+        what = "a part's name or a list of them" if several else "a part's name"
         raise reader.bad(key, f"must be {what}", value)
     if not several and len(names) != 1:
-        raise reader.bad(key, "must be one member's name", value)
+        raise reader.bad(key, "must be one part's name", value)
     for name in names:
         if name not in members:
             known = near_matches(name, members) or f" (there are: {', '.join(sorted(members)) or 'none'})"
-            raise reader.bad(key, f"must name a member of this piece{known}", name)
+            raise reader.bad(key, f"must name a part of this piece{known}", name)
     found = tuple(members[name] for name in names)
     return found if several else found[0]

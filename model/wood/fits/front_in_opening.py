@@ -40,7 +40,7 @@ class FrontInOpening(Fit):
     members_across: tuple[Member, ...] = several_members(
         "the parts whose widths add up across the gap: the slab, or both stiles of a framed door "
         "(one name twice when they are alike), or all of a pair",
-        key="members",
+        key="parts",
     )
     gap_mm: float = length(
         "gap at the top of a drawer front, or at a door's latch side, as built",
@@ -63,7 +63,7 @@ class FrontInOpening(Fit):
         if self.construction == "frame" and len(self.members_across) < 2:
             names = [member.name for member in self.members_across]
             rule = "must name both stiles of a framed door (one name twice when they are alike)"
-            raise self.bad("members", rule, names)
+            raise self.bad("parts", rule, names)
         if self.widest_gap_mm <= self.least_gap_mm:
             rule = f"must be more than least_gap ({self.least_gap_mm:.4g} mm)"
             raise self.bad("widest_gap_mm", rule, self.widest_gap_mm)

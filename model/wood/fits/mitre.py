@@ -26,14 +26,14 @@ class Mitre(Fit):
     what: ClassVar[str] = "Members that meet at a mitre, which opens at its heel or toe as they move."
 
     meeting: tuple[Member, ...] = several_members(
-        "the members that meet; one name when they are alike", key="members"
+        "the members that meet; one name when they are alike", key="parts"
     )
     gap_shows_mm: float = length("opening that shows", INCH / 64.0, usual="1/64 in")
 
     def check(self) -> None:
         if len(self.meeting) > 2:
             names = [member.name for member in self.meeting]
-            raise self.bad("members", "must be one member or the two that meet", names)
+            raise self.bad("parts", "must be one part or the two that meet", names)
 
     def heel_gap(self, mc: Moistures) -> Amount:
         """Opening at the heel since the mitre was cut [mm]; negative is opening at the toe."""
