@@ -1,5 +1,6 @@
 """Commands that ask the science and need no book: air, species, width, check, cut."""
 
+import re
 from math import ceil, floor
 from pathlib import Path
 from typing import Annotated, Any
@@ -28,7 +29,10 @@ def read_piece_file(path: Path) -> Piece:
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise BadInput(str(path), "piece file", "must be readable UTF-8 text", reason) from error
-    return read_piece(text, str(path))
+    piece = read_piece(text, str(path))
+    if re.search(r"^\s*\[member\.", text, re.MULTILINE):
+        typer.echo(f"{path}: parts are called [part.name] now; [member.name] is read as the same.", err=True)
+    return piece
 
 
 def air(

@@ -26,7 +26,7 @@ GO, FIELD = "deliver-go", "deliver"
 KEYS = ("to", "low", "high", "garage", "days")
 GIVEN, UNHEATED = "given", "unheated"
 MARKS = {
-    "deliver": "easy", "hold": "past", "unknown": "unknown", "suits": "easy", "shows": "near",
+    "deliver": "clear", "hold": "past", "unknown": "unknown", "suits": "clear", "shows": "near",
     "harms": "past",
 }  # fmt: skip
 MOVES = {

@@ -110,9 +110,7 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
         [
             html.Legend(f"Part {index + 1}"),
             html.Div(fields, className="fields"),
-            html.Button(
-                "Remove this part", id={"shape": "drop member", "row": index}, className="plain"
-            ),
+            html.Button("Remove this part", id={"shape": "drop member", "row": index}, className="plain"),
         ]
     )
 

@@ -50,7 +50,7 @@ def near_matches(word: str, known: Iterable[str]) -> str:
 
 
 def in_present_words(table: Any) -> Any:
-    """A piece document, or one fit's table, that says "member", as it is written since parts are called parts.
+    """The same piece document, or table of a fit, with "part" where an old file says "member".
 
     A fit's `part` was then what is fixed across the member.
     """

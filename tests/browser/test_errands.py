@@ -82,7 +82,7 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     assert "Coat rack is recorded" in hands.said
     bring_up_to_date(shop.store, shop.now + timedelta(hours=2))
     hands.reload()
-    hands.until(lambda: "easy" in hands.text and "is left until" in hands.text)
+    hands.until(lambda: "clear" in hands.text and "is left until" in hands.text)
 
     hands.open(f"{shop.address}/record")
     hands.until(lambda: hands.value("Name") == "")

@@ -348,7 +348,7 @@ def test_an_answer_to_a_warning_is_taken_back(book, view):
         warning = Warning(
             subject_kind="piece",
             subject_id=book.chest,
-            from_verdict="easy",
+            from_verdict="clear",
             to_verdict="past",
             reason="",
             detail={},

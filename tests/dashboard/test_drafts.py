@@ -131,9 +131,7 @@ def test_a_piece_put_in_the_form_and_taken_out_again_is_the_same(units):
     before, after = document_of(piece), document_of(again)
     for member in before["part"]:
         for key in ("width", "thickness"):
-            assert after["part"][member].pop(key) == pytest.approx(
-                before["part"][member].pop(key), abs=0.01
-            )
+            assert after["part"][member].pop(key) == pytest.approx(before["part"][member].pop(key), abs=0.01)
     for fit in before["fit"]:
         for key, value in list(before["fit"][fit].items()):
             if isinstance(value, float):

@@ -359,7 +359,7 @@ def test_verdicts_differ_in_shape_before_colour():
     shapes = {verdict: [child[0] for child in mark(verdict)[2:]] for verdict in WORDS}
     assert shapes["past"] == ["rect"]
     assert shapes["near"] == ["path", "circle", "line"]
-    assert shapes["easy"] == ["circle"] * 3
+    assert shapes["clear"] == ["circle"] * 3
     assert shapes["unknown"] == ["circle"]
     assert all(mark(verdict)[1]["aria-label"] == WORDS[verdict] for verdict in WORDS)
     mark("past")[1]["aria-label"] = "changed by the one who asked for it"

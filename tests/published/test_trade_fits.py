@@ -221,9 +221,7 @@ def test_a_mitre_opens_at_the_heel_when_dry_and_at_the_toe_when_damp(cut, openin
 
 
 def test_a_flat_sawn_mitre_shows_a_64th_a_point():
-    span = design_range(
-        built({"kind": "mitre", "part": "rail"}, "red oak", mc_pct=10.0, rail=3.0), 20.0
-    ).span
+    span = design_range(built({"kind": "mitre", "part": "rail"}, "red oak", mc_pct=10.0, rail=3.0), 20.0).span
     assert span.mc_low_pct == pytest.approx(9.0, abs=POINT)
     assert span.mc_high_pct == pytest.approx(11.0, abs=POINT)
 

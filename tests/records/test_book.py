@@ -384,7 +384,7 @@ def _judge(session, fit):
         )
     )  # fmt: skip
     warning = Warning(
-        subject_kind="fit", subject_id=fit.id, from_verdict="easy", to_verdict="near", reason="r", detail={},
+        subject_kind="fit", subject_id=fit.id, from_verdict="clear", to_verdict="near", reason="r", detail={},
         opened_at=AT,
     )  # fmt: skip
     session.add(warning)

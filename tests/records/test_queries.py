@@ -85,7 +85,7 @@ def margin(fit, name, at, margin_mm):
         severity="harms",
         margin_mm=margin_mm,
         play_mm=3.0,
-        standing="easy",
+        standing="clear",
     )
 
 
@@ -200,7 +200,7 @@ def test_open_warnings_come_newest_first(session):
                 subject_kind="fit",
                 subject_id=1,
                 limit_name=name,
-                from_verdict="easy",
+                from_verdict="clear",
                 to_verdict="near",
                 reason="",
                 detail={},

@@ -46,7 +46,7 @@ def test_every_row_is_carried_over(old: Store) -> None:
     assert old.bring_up_to_date() == newest_revision()
     after = old_books.content(old, columns)
     for table, rows in before.items():
-        assert after[table] == rows, table
+        assert [repr(row) for row in after[table]] == old_books.in_present_words(rows), table
 
 
 def test_the_carried_book_works(old: Store, tmp_path: Path) -> None:

@@ -109,7 +109,7 @@ def test_a_short_record_says_so() -> None:
 
 
 def test_a_year_that_goes_past_later_holds_even_in_a_good_month() -> None:
-    """The last weeks are easy; last winter, the same record says, was not."""
+    """The last weeks are clear; last winter, the same record says, was not."""
     hours = pd.date_range(end=NOW, periods=366 * 24, freq="h")
     away = np.abs((NOW - hours) / pd.Timedelta(days=1) - 200.0)
     air = recorded(20.0, np.where(away < 45.0, 20.0, 45.0), (366 * 24 - 1) / 24)

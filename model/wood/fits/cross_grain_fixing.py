@@ -35,7 +35,9 @@ class CrossGrainFixing(SlottedFit):
     slot_when: ClassVar[tuple[str, tuple[str, ...]] | None] = ("fixing", (SLOTTED,))
 
     member: Member = one_member("the wide part")  # noqa: RUF009
-    across: str = text("what is fixed across it: runner, cleat, moulding, batten, kicker, web frame", "runner")
+    across: str = text(
+        "what is fixed across it: runner, cleat, moulding, batten, kicker, web frame", "runner"
+    )
     fixing: str = choice("how it is held beyond the fast end", (SLOTTED, TIGHT, TELESCOPING), SLOTTED)
     distance_mm: float | None = length(
         "from the fast end to the screw farthest from it", None, usual="the width of the part"
