@@ -119,6 +119,7 @@ def build_app(
     notices: NoticeDoor | None = None,
     public_url: str = "",
     trusted_proxy: str = "",
+    guide: Path | None = None,
 ) -> Dash:
     """The dashboard over a book.
 
@@ -142,6 +143,8 @@ def build_app(
         The address under which clients reach the pages; empty for the one a page is asked by.
     trusted_proxy : str
         Address of the proxy before it, whose word is taken for who asks; empty for none.
+    guide : Path, optional
+        The folder of the guide for makers, shown at /help.
 
     Returns
     -------
@@ -160,6 +163,7 @@ def build_app(
         links=Links(key),
         public_url=public_url,
         sessions=sessions if password else None,
+        guide=guide,
     )
     # Dash's own folder scan would import every page; ours are named in `routes`.
     app = Sheets(
@@ -205,7 +209,7 @@ def build_app(
         def written() -> str:
             page, _live = answered(view, path)
             head = top(view.units, path, live=False, sample=context.sample)
-            return f'<div class="first-sight">{still([head, page])}</div>'
+            return f'<div class="first-sight">{still([head, page, frame.helped(path)])}</div>'
 
         return fresh.of(("first sight", *shared), written) if shared else written()
 

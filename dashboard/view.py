@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit
 
@@ -31,6 +32,7 @@ class Context:
     public_url: str = ""
     sessions: Sessions | None = None
     sample: bool = False
+    guide: Path | None = None  # the folder of the guide's files
 
 
 @dataclass(frozen=True)

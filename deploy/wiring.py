@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from ingest.settings import IngestSettings
     from model.watch.evaluation import Evaluation
 
+GUIDE = Path(__file__).parent / "guide"
 PRESS_WAITS_S = 3.0
 """What a try of a press waits for a busy book; `dashboard.patience` tries again."""
 OUTLOOKS_AT_ONCE = 20
@@ -309,5 +310,6 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         notices=NoticeDoor(addresses.masked, addresses.test),
         public_url=settings.public_url,
         trusted_proxy=settings.trusted_proxy,
+        guide=GUIDE,
     )
     serve(app, settings.bind, settings.port, stop)

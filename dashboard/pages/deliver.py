@@ -204,7 +204,7 @@ def form_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html
                 ],
                 className="fields",
             ),
-            html.Button("Say what it does", id=GO, className="first"),
+            html.Button("Check this home", id=GO, className="first"),
         ],
         open=True,
         className="no-print",

@@ -31,7 +31,31 @@ INVENTED = "The sample shop: all of it is invented, and its clock runs fast."
 
 def placed(page: Child, path: str) -> html.Div:
     """A page with its path, by which the page's script knows that another one has come."""
-    return html.Div(page, **{"data-path": path})  # type: ignore[arg-type]
+    return html.Div([page, helped(path)], **{"data-path": path})  # type: ignore[arg-type]
+
+
+# The part of the guide that helps with a page, by the first part of its address.
+HELP = {
+    "": ("verdicts", "how to read a verdict"),
+    "piece": ("verdicts", "how to read a verdict"),
+    "pieces": ("verdicts", "how to read a verdict"),
+    "stack": ("verdicts", "what ready means"),
+    "stock": ("verdicts", "what ready means"),
+    "place": ("home", "a client's home"),
+    "places": ("home", "a client's home"),
+    "sensor": ("trouble", "when something is wrong with a sensor"),
+    "sensors": ("broker", "letting a sensor talk"),
+    "settings": ("phones", "these pages on your phone"),
+}
+
+
+def helped(path: str) -> html.P | None:
+    """At the foot of a page, the way to its part of the guide."""
+    first = path.strip("/").split("/")[0]
+    if first == "help":
+        return None
+    name, said = HELP.get(first, ("start", "from the box to the first verdict"))
+    return html.P(["Guide: ", html.A(said, href=f"/help/{name}")], className="soft small no-print helped")
 
 
 def shell(page: Child, units: str, href: str, path: str, sample: bool = False) -> html.Div:

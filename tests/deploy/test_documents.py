@@ -12,7 +12,8 @@ from tests.bench import test_smoke
 
 ROOT = Path(__file__).parents[2]
 DOCS = sorted((ROOT / "deploy" / "docs").glob("*.md"))
-DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *DOCS]
+GUIDE = sorted((ROOT / "deploy" / "guide").glob("*.md"))
+DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *DOCS, *GUIDE]
 FOLDERS = ("model", "ingest", "dashboard", "deploy", "sample_readings", "tests", ".ci")
 KINDS = "py|md|sh|csv|gz|toml|json|css|js|sql|example"
 # Files that the reader makes, or that are made on the reader's machine.
