@@ -50,15 +50,19 @@ def layout(view: View, name: str = "start") -> html.Main:
         html.A(said, href=_href(part), **aria(current="true" if part == name else "false"))
         for part, said in PARTS.items()
     ]
-    return sheet(title, html.Nav(links, className="tabs", **aria(label="Parts of the guide")), *body)
+    return sheet(
+        title,
+        html.Nav(links, className="tabs", **aria(label="Parts of the guide")),
+        html.Div(body, className="guide"),
+    )
 
 
 @cache
-def _read(file: Path) -> tuple[str, tuple[Any, ...]]:
+def _read(file: Path) -> tuple[str, list[Any]]:
     """A file's title and the elements of its text."""
     tree = SyntaxTreeNode(MarkdownIt("commonmark").enable("table").parse(file.read_text("utf-8")))
     first, *rest = tree.children
-    return _text(first), tuple(_element(node) for node in rest)
+    return _text(first), [_element(node) for node in rest]
 
 
 def _element(node: SyntaxTreeNode) -> Any:
