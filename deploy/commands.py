@@ -18,6 +18,7 @@ from deploy import (
     readings_commands,
     run_commands,
     safety_commands,
+    secure_broker,
     sensor_commands,
     wood_commands,
 )
@@ -60,6 +61,7 @@ for group in (
     readings_commands,
     sensor_commands,
     safety_commands,
+    secure_broker,
     paper_commands,
     question_commands,
     doctor_command,
