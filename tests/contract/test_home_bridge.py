@@ -4,6 +4,7 @@ The files are those that `paneltide secure-broker` makes. 127.0.0.2 stands for t
 address on the internet.
 """
 
+import json
 import os
 import re
 import shutil
@@ -12,13 +13,16 @@ import stat
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import paho.mqtt.client as mqtt
 import pytest
 from typer.testing import CliRunner
 
 from deploy.commands import app, main
+from ingest.accept import accept
 from ingest.broker import answers, mosquitto_program
 from ingest.link import probe
 from ingest.settings import IngestSettings
@@ -142,6 +146,53 @@ def test_nothing_is_lost_between_a_home_and_the_shop_through_an_outage(
         assert world.scalar(store, "SELECT count(*) FROM rejected_message") == 0
     finally:
         home.stop()
+        shop.stop()
+
+
+def test_a_network_server_hands_on_what_its_radio_sensors_said(
+    made: tuple[Path, int], store: Any, world: Any, ingest: Any, until: Any
+) -> None:
+    """Its uplinks are nested JSON; its client keeps what it could not send (MQTT 3.1.1, QoS 1)."""
+    folder, tls_port = made
+    plain = free_port("127.0.0.1")
+    url = url_said(folder, tls_port).replace(":1883", f":{plain}")
+    shop = shop_broker(folder, tls_port, plain)
+    bridge = (folder / "lake-house" / "bridge.conf").read_text("utf-8")
+    password = re.search(r"remote_password (\S+)", bridge)
+    assert password is not None
+    server = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, "uplinks", clean_session=False)
+    server.max_queued_messages_set(0)
+    server.username_pw_set("lake-house", password[1])
+    server.tls_set(ca_certs=str(folder / "lake-house" / "ca.crt"))
+    server.reconnect_delay_set(1, 2)
+    first_at = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=30)
+
+    def say(number: int) -> None:
+        at = (first_at + timedelta(minutes=5 * number)).isoformat()
+        uplink = {"object": {"temperature": 20.5, "humidity": 40 + number / 100}, "time": at, "fCnt": number}
+        server.publish("sensors/lake-house/device/a1/up", json.dumps(uplink), qos=1)
+
+    try:
+        shop.start(until)
+        process = ingest(store, url)
+        server.connect(SHOP, tls_port)
+        server.loop_start()
+        for number in range(20):
+            say(number)
+        heard = "SELECT count(*) FROM heard_message"
+        until(lambda: world.scalar(store, heard) == 20, what="twenty uplinks")
+        done = accept(store, "sensors/lake-house/device/a1/up", now=machine_now, place="Lake house")
+        assert done.readings == 20
+        shop.stop()
+        for number in range(20, 200):
+            say(number)
+        shop.start(until)
+        until(lambda: world.rows(store) == 200, what="what was said through the outage")
+        assert world.scalar(store, "SELECT count(*) FROM rejected_message") == 0
+        assert process.process.poll() is None
+    finally:
+        server.disconnect()
+        server.loop_stop()
         shop.stop()
 
 
