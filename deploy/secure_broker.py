@@ -83,8 +83,10 @@ def make_certificates(folder: Path, name: str) -> None:
     key = ("-newkey", "rsa:3072", "-nodes", "-sha256")
     if not (folder / f"{AUTHORITY}.key").exists():
         subject = ("-subj", "/CN=paneltide shop authority", "-days", str(DAYS))
-        subject += ("-addext", "keyUsage=critical,keyCertSign,cRLSign")
-        openssl("req", "-x509", *key, *subject, "-keyout", f"{AUTHORITY}.key", "-out", f"{AUTHORITY}.crt")
+        signs = ("-addext", "keyUsage=critical,keyCertSign,cRLSign")
+        openssl(
+            "req", "-x509", *key, *subject, *signs, "-keyout", f"{AUTHORITY}.key", "-out", f"{AUTHORITY}.crt"
+        )
     if not (folder / f"{SERVER}.crt").exists():
         extension = folder / "names"
         # What a strict reader of RFC 5280 asks of a server's certificate.

@@ -39,8 +39,12 @@ def layout(view: View) -> html.Main:
 def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Main:
     """The first page, from what the book answered; `glueing` is a line for each shop."""
     display = view.display
-    if not shop.places and not shop.pieces and not shop.stacks:
-        return sheet("Nothing is recorded yet.", first_steps(shop))
+    if not shop.pieces and not shop.stacks:
+        return sheet(
+            "No wood is recorded yet." if shop.places else "Nothing is recorded yet.",
+            first_steps(shop),
+            part("The air", *airs(shop, view)) if shop.places else None,
+        )
     zone = shop.places[0].zone if shop.places else "UTC"
     return sheet(
         piece_words.headline(shop.pieces, view.now),
@@ -288,38 +292,51 @@ def stack_rows(stacks: tuple[StackNow, ...], display: Display) -> html.Ul | html
 
 
 def first_steps(shop: ShopNow) -> html.Div:
-    """What to do first, when nothing is recorded."""
-    if shop.heard_topics:
-        heard = sentences.counted(shop.heard_topics, "topic")
-        return empty(
-            html.H2("A sensor is already talking."),
-            html.P(
-                [
-                    f"Messages came in on {heard}. ",
-                    html.A("See what was heard", href="/sensors"),
-                    ", accept the sensor, and say where it hangs.",
-                ]
-            ),
-        )
-    return empty(
-        html.H2("First, hear a sensor."),
-        html.P(
+    """The three steps to a first verdict, with what is done already."""
+    is_heard = bool(shop.heard_topics or shop.sensors)
+    waiting = sentences.counted(shop.heard_topics, "topic")
+    steps: list[tuple[str, bool, list[Any]]] = [
+        (
+            "Hear a sensor.",
+            is_heard,
             [
-                "Hang a sensor where you work and let it publish to the broker. It shows up under ",
-                html.A("Sensors", href="/sensors"),
-                " by itself. Accept it there and name the place; its air shows within a minute.",
-            ]
+                html.A("What to type into it", href="/sensors"),
+                " is on the page Sensors. It is listed there by itself, usually within a minute.",
+            ],
         ),
-        html.P(
+        (
+            "Accept it, and name the place where it hangs.",
+            bool(shop.places and shop.sensors),
             [
-                "Then ",
-                html.A("record a stack of lumber", href="/stock"),
-                " or ",
+                f"A sensor is already talking: messages came in on {waiting}. " if shop.heard_topics else "",
+                html.A("See what was heard", href="/sensors"),
+                ". Its air shows within a minute, and what it sent before counts.",
+            ],
+        ),
+        (
+            "Record the wood.",
+            False,
+            [
+                html.A("A stack of lumber", href="/stock"),
+                " needs its thickness and a meter reading; ",
                 html.A("a piece", href="/record"),
-                ".",
-            ]
+                " needs its wide parts as built.",
+            ],
         ),
-    )
+    ]
+    first = next((number for number, (_, is_done, _) in enumerate(steps) if not is_done), 0)
+    rows = [
+        html.Li(
+            [
+                html.Strong([title, " Done." if is_done else ""]),
+                html.P(text) if number == first else None,
+            ],
+            className="done-step" if is_done else "",
+        )
+        for number, (title, is_done, text) in enumerate(steps)
+    ]
+    guide = html.P([html.A("From the box to the first verdict", href="/help"), ", step by step."])
+    return html.Div([html.Ol(rows), guide], className="guide")
 
 
 ROUTES = [Route("/", layout)]

@@ -8,6 +8,10 @@ import pytest
 from dashboard.app import build_app
 from dashboard.pages.help import PARTS
 from deploy.wiring import GUIDE
+from model.records.hangings import hang_sensor
+from model.records.places import add_place
+from model.records.store import Store
+from model.records.tables import HeardMessage, Sensor
 
 PAGES = Path(GUIDE).parents[1] / "dashboard"
 
@@ -51,3 +55,31 @@ def test_every_page_links_to_its_part_of_the_guide(client) -> None:
         assert link is not None, path
         assert client.get(link[1]).status_code == 200
     assert "Guide: <a" not in client.get("/help").get_data(as_text=True)
+
+
+def test_an_empty_book_shows_three_steps_and_what_is_done(tmp_path, now) -> None:
+    store = Store(f"sqlite:///{tmp_path / 'empty.sqlite'}")
+    store.bring_up_to_date()
+    reader = build_app(store, lambda: now, guide=GUIDE).server.test_client()
+
+    def page() -> str:
+        return reader.get("/").get_data(as_text=True)
+
+    first = page()
+    assert "Hear a sensor.</strong>" in first
+    assert "Done." not in first
+    with store.session() as session:
+        session.add(HeardMessage(topic="air", payload=b"{}", retained=False, received_at=now))
+    heard = page()
+    assert "Hear a sensor. Done." in heard
+    assert "A sensor is already talking: messages came in on one topic." in heard
+    with store.session() as session:
+        sensor = Sensor(name="bench", accepted_at=now)
+        session.add(sensor)
+        session.flush()
+        hang_sensor(session, sensor, add_place(session, "Shop", "shop"), now)
+    hung = page()
+    assert hung.count("Done.") == 2
+    assert "No wood is recorded yet." in hung
+    assert "Record the wood.</strong>" in hung
+    store.close()
