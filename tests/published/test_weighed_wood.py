@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from model.wood import moisture
-from model.wood.calibrate_evidence import (
+from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
+from model.wood.sorption import equilibrium_moisture_content
+from tests.oracles.calibrate_evidence import (
     STACK_TIMES,
     read_stick,
     spruce_ratios,
     stack_days,
     stick_days,
 )
-from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
-from model.wood.sorption import equilibrium_moisture_content
 
 STICK = Path(__file__).parent / "data" / "weighed_stick" / "stick_a_2014.csv.gz"
 
