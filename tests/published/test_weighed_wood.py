@@ -49,7 +49,7 @@ def blank_after(*stages: tuple[float, int]) -> float:
     for rh, days in stages:
         air = np.full((days, 1), 20.0), np.full((days, 1), rh)
         profile = moisture.advance(profile, batch, *air, 0, 0, step_s=86_400.0).profile
-    return float(moisture.summary(profile, batch).mc_mean_pct[0])
+    return float(moisture.summary(profile).mc_mean_pct[0])
 
 
 def test_pine_blanks_kept_for_months_at_60_and_then_at_85_percent():
