@@ -4,14 +4,14 @@ from functools import cache
 
 from dashboard.drawing import Drawing, Shape, picture, shape
 
-WORDS = {"easy": "easy", "near": "near a limit", "past": "past a limit", "unknown": "not known"}
+WORDS = {"clear": "clear", "near": "near a limit", "past": "past a limit", "unknown": "not known"}
 # What the same four shapes are called of things that have no fits.
 OF_KIND = {
-    "stack": {"easy": "ready", "near": "nearly ready", "past": "not ready", "unknown": "not known"},
-    "place": {"easy": "steady", "near": "moving", "past": "moving", "unknown": "not known"},
-    "glue-up": {"easy": "go", "near": "wait", "past": "not now", "unknown": "not known"},
-    "warning": {"easy": "answered", "near": "to answer", "past": "to answer", "unknown": "to answer"},
-    "sensor": {"easy": "heard", "near": "doubted", "past": "doubted", "unknown": "silent"},
+    "stack": {"clear": "ready", "near": "nearly ready", "past": "not ready", "unknown": "not known"},
+    "place": {"clear": "steady", "near": "moving", "past": "moving", "unknown": "not known"},
+    "glue-up": {"clear": "go", "near": "wait", "past": "not now", "unknown": "not known"},
+    "warning": {"clear": "answered", "near": "to answer", "past": "to answer", "unknown": "to answer"},
+    "sensor": {"clear": "heard", "near": "doubted", "past": "doubted", "unknown": "silent"},
 }
 
 
@@ -35,7 +35,7 @@ def mark(verdict: str, kind: str = "") -> Shape:
             shape("circle", cx=10, cy=10, r=7.5, class_="mark-line"),
             shape("line", x1=10, x2=10, y1=2.5, y2=17.5, class_="mark-line"),
         ]
-    elif verdict == "easy":
+    elif verdict == "clear":
         inner = [
             shape("circle", cx=10, cy=10, r=6, class_="mark-band"),
             shape("circle", cx=10, cy=10, r=8, class_="mark-line"),

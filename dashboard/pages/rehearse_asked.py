@@ -101,8 +101,8 @@ class Ran:
 
     @property
     def verdict(self) -> str:
-        """How the year went: past where something harmful was, near where something showed, else easy."""
-        return "past" if self.harms_days else "near" if self.shows_days else "easy"
+        """How the year went: past where something harmful was, near where something showed, else clear."""
+        return "past" if self.harms_days else "near" if self.shows_days else "clear"
 
     def day(self, way: str) -> tuple[pd.Timestamp, float]:
         """The day when its wood was driest or dampest, and its mean moisture content then [%]."""
@@ -287,7 +287,7 @@ def design_words(ran: Ran) -> str:
         return f"{name}: past a limit on {days(worst.days_past)}"
     if ran.verdict == "near":
         return f"{name}: nothing harmful, but something shows on {days(ran.shows_days)}"
-    return f"{name}: easy all year"
+    return f"{name}: clear all year"
 
 
 def days(number: float) -> str:

@@ -31,7 +31,7 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
         "Trust",
         html.Ul(rows, className="rows small") if rows else html.P("Nothing is doubted, nothing corrected."),
         html.Details([html.Summary("Salt check"), _salt_form(sensor, view)]),
-        html.Details([html.Summary("Doubt a stretch of it"), _doubt_form(sensor, view)]),
+        html.Details([html.Summary("Exclude some readings"), _doubt_form(sensor, view)]),
     )
 
 

@@ -155,7 +155,9 @@ def _silence(
     reason = f"No reading from {sensor.name} at {place.name} for more than {allowed}"
     closed = None if ended == FAR_MS else ended
     return [
-        Episode("sensor", sensor.id, "", "morning", "easy", UNKNOWN, reason, detail, opened, closed_ms=closed)
+        Episode(
+            "sensor", sensor.id, "", "morning", "clear", UNKNOWN, reason, detail, opened, closed_ms=closed
+        )
     ]
 
 
@@ -184,5 +186,5 @@ def _judged(
     since = max(closed, default=sensor.accepted_ms) // HOUR_MS
     if is_late:
         why = "Heard in time so far, but it has sent nothing for longer than usual"
-        return Judged("easy", since, why, {"key": "late", **detail})
-    return Judged("easy", since, "Heard in time", {"key": "heard", **detail})
+        return Judged("clear", since, why, {"key": "late", **detail})
+    return Judged("clear", since, "Heard in time", {"key": "heard", **detail})

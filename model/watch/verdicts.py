@@ -16,8 +16,8 @@ from model.wood.diffusion import DOUBT_FACTOR
 Detail = dict[str, Any]
 
 UNKNOWN = "unknown"
-# Worst first. An unknown fit outweighs an easy one: no all-clear on missing data.
-RANK = {"past": 3, "near": 2, UNKNOWN: 1, "easy": 0}
+# Worst first. An unknown fit outweighs a clear one: no all-clear on missing data.
+RANK = {"past": 3, "near": 2, UNKNOWN: 1, "clear": 0}
 
 # Ready is within a point of where it is going and still, through the whole thickness: common practice, no
 # source; the printed advice is two points (Wood Handbook ch. 13).
@@ -123,7 +123,7 @@ def limit_reason(limit: LimitNow) -> tuple[str, str]:
         if limit.margin_mm < limit.near_mm:
             return "near", f"{left} of {limit.play_mm:.1f} mm left until {says}"
         return "near-easing", f"{left} of {limit.play_mm:.1f} mm left until {says}, not yet clearly more"
-    return "easy", f"{left} left until {says}"
+    return "clear", f"{left} left until {says}"
 
 
 def air_reason(air: AirThen) -> str:
@@ -169,7 +169,7 @@ def verdict_of_piece(fits: Mapping[str, Judged], hour: int, problem: str = "") -
 def verdict_of_place(
     temperature_c: float, rh_pct: float, emc_pct: float, air: AirThen, since_hour: int, moved_pct: float = 0.0
 ) -> Judged:
-    """How a place's air is: near when it moves the wood, unknown without readings, else easy.
+    """How a place's air is: near when it moves the wood, unknown without readings, else clear.
 
     Parameters
     ----------
@@ -197,7 +197,7 @@ def verdict_of_place(
         leads = "less than half of the last 24 hours is measured"
     if moved_pct:
         return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
-    return Judged("easy", since_hour, sentence(leads), detail)
+    return Judged("clear", since_hour, sentence(leads), detail)
 
 
 def moved_in_words(change_pct: float) -> str:

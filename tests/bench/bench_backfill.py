@@ -30,7 +30,7 @@ START = datetime(2026, 1, 1, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
 PART = """
-[member.{name}]
+[part.{name}]
 species = "white ash"
 cut = "flat-sawn"
 width = "400mm"
@@ -39,7 +39,7 @@ thickness = "12mm"
 finish = {{ face = "oil-modified urethane varnish", coats = 2 }}
 [fit.{name}]
 kind = "panel-in-groove"
-member = "{name}"
+part = "{name}"
 held = "centre"
 sight_width = "397.2mm"
 groove_depth = "2.6mm"

@@ -37,21 +37,21 @@ PLACES = 10
 PIECE = """
 [piece]
 name = "{name}"
-[member.panel]
+[part.panel]
 species = "black walnut"
 cut = "flat-sawn"
 width = "{panel}mm"
 mc_pct = 8.0
 thickness = "16mm"
 finish = {{ face = "oil-modified urethane varnish", coats = 2 }}
-[member.front]
+[part.front]
 species = "hard maple"
 cut = "quarter-sawn"
 width = "180mm"
 mc_pct = 7.5
 thickness = "19mm"
 finish = {{ face = "oil-modified urethane varnish", coats = 2, back = "none" }}
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "310mm"
@@ -59,17 +59,17 @@ mc_pct = 8.0
 thickness = "8mm"
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "centre"
 sight_width = "{sight}mm"
 groove_depth = "10mm"
 [fit.front]
 kind = "front-in-opening"
-members = "front"
+parts = "front"
 gap = "1.6mm"
 [fit.back]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "298mm"
 groove_depth = "9mm"

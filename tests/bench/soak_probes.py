@@ -26,7 +26,7 @@ PAYLOAD = {"shape": "json", "temperature": "/t", "rh": "/h", "time": "/at"}
 PIECE = """
 [piece]
 name = "{name}"
-[member.panel]
+[part.panel]
 species = "black walnut"
 cut = "flat-sawn"
 width = "300mm"
@@ -35,7 +35,7 @@ thickness = "16mm"
 finish = {{ face = "oil-modified urethane varnish", coats = 2 }}
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "centre"
 sight_width = "288mm"
 groove_depth = "10mm"

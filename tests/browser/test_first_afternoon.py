@@ -79,14 +79,14 @@ def test_from_an_empty_book_to_a_verdict_with_two_sensors_in_two_places(first_da
     # The first one is heard. Its place is the first of the book.
     talk(first_day, "bench/air")
     again(first_day, hands, lambda: "bench/air" in hands.text)
-    assert hands.value("It hangs at") == "Shop"
+    assert hands.value("Location") == "Shop"
     hands.press("Accept it")
     hands.until(lambda: "hangs at Shop, a new place, since" in hands.said)
 
     # The second is in another house: what is typed is where it hangs.
     talk(first_day, "cabin/air")
-    again(first_day, hands, lambda: "cabin/air" in hands.text and hands.value("It hangs at") == "")
-    hands.write("It hangs at", "Lake house")
+    again(first_day, hands, lambda: "cabin/air" in hands.text and hands.value("Location") == "")
+    hands.write("Location", "Lake house")
     hands.press("Accept it")
     hands.until(lambda: "hangs at Lake house, a new place, since" in hands.said)
     hands.until(lambda: "to be accepted" not in hands.heading)

@@ -128,7 +128,7 @@ def _write(store: Store) -> dict[str, int]:
                     )
                 )
         for piece, verdict, margin_mm, reason in (
-            (bench, "easy", 2.1, "2.1 mm left until the tongue of back bottoms in its groove"),
+            (bench, "clear", 2.1, "2.1 mm left until the tongue of back bottoms in its groove"),
             (chest, "past", -0.4, "The tongue of back leaves its groove: 0.4 mm past"),
         ):
             fit = piece.fits[0]
@@ -152,7 +152,7 @@ def _write(store: Store) -> dict[str, int]:
                             severity="harms",
                             margin_mm=left_mm,
                             play_mm=6.35,
-                            standing="past" if left_mm < 0 else "easy",
+                            standing="past" if left_mm < 0 else "clear",
                         )
                     )
             session.add_all(
@@ -163,7 +163,7 @@ def _write(store: Store) -> dict[str, int]:
             )
         session.add_all(
             [
-                _verdict("place", shop.id, "easy", "the air is measured", {}),
+                _verdict("place", shop.id, "clear", "the air is measured", {}),
                 _verdict("place", flat.id, "unknown", "no reading for 36 hours", {}),
                 _verdict("stack", stack.id, "near", "settling: about two weeks more", {}),
             ]
@@ -203,7 +203,7 @@ def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
             kind="panel-in-groove",
             document={
                 "kind": "panel-in-groove",
-                "member": "back",
+                "part": "back",
                 "held": "centre",
                 "sight_width": width_mm - 12.7,
                 "groove_depth": 9.525,

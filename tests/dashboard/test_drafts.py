@@ -95,7 +95,7 @@ PIECE = """
 [piece]
 name = "Desk"
 client = "a friend"
-[member.top]
+[part.top]
 species = "hard maple"
 ring_angle_deg = 20
 width = 533.33
@@ -103,7 +103,7 @@ mc_pct = 7.52
 thickness = "7/8in"
 finish = { face = "shellac", coats = 2, back = "none" }
 mc_basis = "assumed"
-[member.front]
+[part.front]
 species = "black walnut"
 cut = "quarter-sawn"
 width = "4 1/4in"
@@ -111,13 +111,13 @@ mc_pct = 7.5
 thickness = "3/4in"
 [fit.top]
 kind = "top-on-fasteners"
-member = "top"
+part = "top"
 fixed = "front"
 button_gap = "1/8in"
 engagement = "3/8in"
 [fit.drawer]
 kind = "front-in-opening"
-members = ["front"]
+parts = ["front"]
 gap = 1.3
 """
 
@@ -129,11 +129,9 @@ def test_a_piece_put_in_the_form_and_taken_out_again_is_the_same(units):
     again = drafts.check(draft).piece
     assert again is not None
     before, after = document_of(piece), document_of(again)
-    for member in before["member"]:
+    for member in before["part"]:
         for key in ("width", "thickness"):
-            assert after["member"][member].pop(key) == pytest.approx(
-                before["member"][member].pop(key), abs=0.01
-            )
+            assert after["part"][member].pop(key) == pytest.approx(before["part"][member].pop(key), abs=0.01)
     for fit in before["fit"]:
         for key, value in list(before["fit"][fit].items()):
             if isinstance(value, float):

@@ -300,7 +300,7 @@ def test_months_carry_the_year_in_january_and_are_those_of_the_place():
 PIECE = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -309,7 +309,7 @@ thickness = "5/8in"
 finish = { face = "oil-modified urethane varnish", coats = 3, back = "none" }
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -359,7 +359,7 @@ def test_verdicts_differ_in_shape_before_colour():
     shapes = {verdict: [child[0] for child in mark(verdict)[2:]] for verdict in WORDS}
     assert shapes["past"] == ["rect"]
     assert shapes["near"] == ["path", "circle", "line"]
-    assert shapes["easy"] == ["circle"] * 3
+    assert shapes["clear"] == ["circle"] * 3
     assert shapes["unknown"] == ["circle"]
     assert all(mark(verdict)[1]["aria-label"] == WORDS[verdict] for verdict in WORDS)
     mark("past")[1]["aria-label"] = "changed by the one who asked for it"

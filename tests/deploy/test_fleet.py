@@ -24,7 +24,7 @@ HOMES, HOURS = 3, 80
 PIECE = """
 [piece]
 name = "Chest {number}"
-[member.lid]
+[part.lid]
 species = "black walnut"
 cut = "flat-sawn"
 width = "320mm"
@@ -32,7 +32,7 @@ mc_pct = 8.5
 thickness = "14mm"
 [fit.lid]
 kind = "panel-in-groove"
-member = "lid"
+part = "lid"
 held = "centre"
 sight_width = "308mm"
 groove_depth = "9mm"

@@ -50,7 +50,7 @@ def moisture_of(told: story.PieceStory, until_hour: int) -> tuple[WoodPiece, int
 def verdicts() -> dict[str, dict[int, str]]:
     """By piece and hour from the start: what its margins alone say, as DESIGN defines a verdict.
 
-    `past` where a margin is negative, `near` where one is below a quarter of its play, else `easy`; `unknown`
+    `past` where a margin is negative, `near` where one is below a quarter of its play, else `clear`; `unknown`
     where its home has not been heard for 72 hours.
     """
     silent = {s.place: s for s in story.shop_story().sensors if s.silent_from_hour is not None}
@@ -63,7 +63,7 @@ def verdicts() -> dict[str, dict[int, str]]:
             for limit in fit.limits(mc):
                 margin = np.broadcast_to(limit.margin_mm, (length,))
                 rank = np.maximum(rank, np.where(margin < 0, 2, np.where(margin < limit.play_mm / 4, 1, 0)))
-        said = {first + 1 + k: ("easy", "near", "past")[rank[k]] for k in range(length)}
+        said = {first + 1 + k: ("clear", "near", "past")[rank[k]] for k in range(length)}
         cut_off = silent.get(told.stands[-1].place)
         if cut_off is not None:
             for hour in range(cut_off.silent_from_hour + 72, cut_off.silent_until_hour):
@@ -82,9 +82,9 @@ def test_the_story_opens_with_one_past_one_near_a_home_unknown_and_the_rest_easy
         "Wall cupboard": "past",
         "Hall bench": "unknown",
         "Blanket chest": "unknown",
-        "Writing desk": "easy",
-        "China cabinet": "easy",
-        "Tool cabinet": "easy",
+        "Writing desk": "clear",
+        "China cabinet": "clear",
+        "Tool cabinet": "clear",
     }
 
 
@@ -98,22 +98,22 @@ def test_within_the_first_minute_the_chest_goes_past_its_limit(verdicts):
 def test_the_lake_house_is_known_again_after_three_minutes_and_its_bench_comes_near_in_four(verdicts):
     bench = verdicts["Hall bench"]
     assert bench[179] == "unknown"
-    assert bench[180] == "easy"
+    assert bench[180] == "clear"
     assert 200 <= min(hour for hour in range(180, 1440) if bench[hour] == "near") <= 250
-    assert verdicts["Blanket chest"][180] == "easy"
+    assert verdicts["Blanket chest"][180] == "clear"
 
 
 def test_the_thaw_frees_the_chest_and_tightens_the_tool_cabinet(verdicts):
     chest, cabinet = verdicts["Chest of drawers"], verdicts["Tool cabinet"]
     assert {chest[hour] for hour in range(160, 240)} == {"past", "near"}
-    assert chest[12 * 24] == "easy"
+    assert chest[12 * 24] == "clear"
     assert 220 <= min(hour for hour in range(1440) if cabinet[hour] == "near") <= 290
     assert "past" not in set(cabinet.values())
 
 
 def test_the_well_kept_house_is_easy_all_along(verdicts):
     for name in ("Writing desk", "China cabinet"):
-        assert {verdicts[name][hour] for hour in range(-60 * 24, 1440)} == {"easy"}
+        assert {verdicts[name][hour] for hour in range(-60 * 24, 1440)} == {"clear"}
 
 
 def hear(store: Store, folder: Path, first: int, last: int) -> None:
@@ -156,15 +156,15 @@ def test_the_watch_tells_the_story(store: Store, tmp_path: Path):
         "Wall cupboard": "past",
         "Hall bench": "unknown",
         "Blanket chest": "unknown",
-        "Writing desk": "easy",
+        "Writing desk": "clear",
         "China cabinet": "near",
-        "Tool cabinet": "easy",
+        "Tool cabinet": "clear",
     }
     assert told[0] == opening
     assert told[48] == opening | {"Chest of drawers": "past"}
     assert told[179]["Hall bench"] == told[179]["Blanket chest"] == "unknown"
-    assert told[182]["Hall bench"] == told[182]["Blanket chest"] == "easy"
+    assert told[182]["Hall bench"] == told[182]["Blanket chest"] == "clear"
     assert told[250]["Hall bench"] == "near"
     assert told[300]["Tool cabinet"] == "near"
     assert told[300]["Chest of drawers"] == "near"  # inside its limit again, and close to it
-    assert {told[hour]["Writing desk"] for hour in hours} == {"easy"}
+    assert {told[hour]["Writing desk"] for hour in hours} == {"clear"}

@@ -22,14 +22,14 @@ from deploy.commands import main
 PIECE = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "14 1/2in"
 mc_pct = 8.0
 thickness = "5/8in"
 finish = { face = "oil-modified urethane varnish", coats = 3, back = "none" }
-[member.slat]
+[part.slat]
 species = "sycamore"
 cut = "quarter-sawn"
 width = "90mm"
@@ -38,7 +38,7 @@ thickness = "8mm"
 finish = { face = "none", coats = 0, back = "none" }
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -157,8 +157,8 @@ def test_mean_moisture_is_what_an_outsider_computes(
     psychrolib.SetUnitSystem(psychrolib.SI)
     document, air = rehearsed
     parameters = document["parameters"]
-    rows = document["members"][name]
-    board = Board(parameters, parameters["members"][name])
+    rows = document["parts"][name]
+    board = Board(parameters, parameters["parts"][name])
     expected = board.run(rows[0]["mc_mean_pct"], air)
     printed = np.array([row["mc_mean_pct"] for row in rows])
     assert printed.max() - printed.min() > 0.3, "air too calm to tell anything"
@@ -169,7 +169,7 @@ def test_each_part_has_the_speed_of_its_own_ring_angle(
     rehearsed: tuple[dict[str, Any], pd.DataFrame],
 ) -> None:
     """Through the flat-sawn back moisture goes along the rays, through the slat along the rings."""
-    members = rehearsed[0]["parameters"]["members"]
+    members = rehearsed[0]["parameters"]["parts"]
     assert members["back"]["diffusion_scale"] == pytest.approx(2.18, abs=0.005)
     assert members["slat"]["diffusion_scale"] == pytest.approx(1.82, abs=0.005)
 
@@ -180,8 +180,8 @@ def test_width_follows_from_the_mean_and_the_printed_coefficient(
 ) -> None:
     """Wood Handbook eq. 13-2 on the printed coefficient; between 6 and 14 % it is off by second order."""
     document, _ = rehearsed
-    member = document["parameters"]["members"][name]
-    for row in document["members"][name]:
+    member = document["parameters"]["parts"][name]
+    for row in document["parts"][name]:
         change = member["coefficient_per_pct"] * (row["mc_mean_pct"] - member["reference_mc_pct"])
         assert row["width_mm"] == pytest.approx(member["reference_width_mm"] * (1 + change), abs=0.02)
 
@@ -190,11 +190,11 @@ def test_first_row_is_the_reference(rehearsed: tuple[dict[str, Any], pd.DataFram
     document, air = rehearsed
     assert document["piece"] == "Hall bench"
     assert document["parameters"]["filled_hours"] == 0
-    first = document["members"]["back"][0]
+    first = document["parts"]["back"][0]
     assert first["at"] == "2026-01-01T00:00:00Z"
     assert first["mc_mean_pct"] == first["mc_face_pct"] == first["mc_core_pct"] == 8.0
     assert first["width_mm"] == pytest.approx(368.3)
-    assert len(document["members"]["back"]) == len(air)
+    assert len(document["parts"]["back"]) == len(air)
 
 
 def test_smallest_margin_is_the_smallest_of_all_hours(
@@ -202,10 +202,10 @@ def test_smallest_margin_is_the_smallest_of_all_hours(
 ) -> None:
     """Clear at the groove's bottom, held at centre: twice the groove less what the panel has in it."""
     document, _ = rehearsed
-    widths = [row["width_mm"] for row in document["members"]["back"]]
+    widths = [row["width_mm"] for row in document["parts"]["back"]]
     groove = next(
         limit for limit in document["fits"]["back_panel"]["limits"] if limit["name"] == "groove-bottom"
     )
     assert groove["margin_mm_min"] == pytest.approx(14 * 25.4 + 2 * 9.525 - max(widths), abs=1e-6)
-    widest = document["members"]["back"][int(np.argmax(widths))]["at"]
+    widest = document["parts"]["back"][int(np.argmax(widths))]["at"]
     assert groove["at"] == widest

@@ -28,7 +28,7 @@ def built(
         name: {"species": species, "cut": cut, "width": f"{inches}in", "mc_pct": mc_pct, "thickness": "3/4in"}
         for name, inches in parts.items()
     }
-    return piece_from_document({"piece": {"name": "Case"}, "member": members, "fit": {"fit": fit}})
+    return piece_from_document({"piece": {"name": "Case"}, "part": members, "fit": {"fit": fit}})
 
 
 def inches(piece: Piece, limit_name: str, mc_pct: float) -> float:
@@ -38,7 +38,7 @@ def inches(piece: Piece, limit_name: str, mc_pct: float) -> float:
     return margin_mm / INCH
 
 
-PANEL = {"kind": "panel-in-groove", "member": "panel", "sight_width": "14in", "groove_depth": "3/8in"}
+PANEL = {"kind": "panel-in-groove", "part": "panel", "sight_width": "14in", "groove_depth": "3/8in"}
 
 
 def test_a_panel_pinned_at_its_centre_is_safe_past_14_pct_and_never_leaves_its_grooves():
@@ -100,7 +100,7 @@ def test_a_panel_snug_in_winter_bursts_its_frame_in_summer():
     assert design_range(piece, 20.0).harms.mc_high_pct == span.mc_high_pct
 
 
-BOTTOM = {"kind": "drawer-bottom", "member": "bottom", "slot_length": "3/8in", "screw_diameter": "0.138in"}
+BOTTOM = {"kind": "drawer-bottom", "part": "bottom", "slot_length": "3/8in", "screw_diameter": "0.138in"}
 
 
 def test_a_pine_drawer_bottom_takes_three_points_either_way():
@@ -114,7 +114,7 @@ def test_a_pine_drawer_bottom_takes_three_points_either_way():
     assert span.rh_high_pct == pytest.approx(65.5, abs=HUMIDITY)
 
 
-TOP = {"kind": "top-on-fasteners", "member": "top", "button_gap": "1/8in", "engagement": "1/4in"}
+TOP = {"kind": "top-on-fasteners", "part": "top", "button_gap": "1/8in", "engagement": "1/4in"}
 
 
 def test_a_walnut_top_fixed_at_its_centre_has_twice_the_range_of_one_fixed_in_front():
@@ -139,7 +139,7 @@ def test_a_walnut_top_fixed_at_its_centre_has_twice_the_range_of_one_fixed_in_fr
 
 BREADBOARD = {
     "kind": "breadboard-end",
-    "member": "panel",
+    "part": "panel",
     "pin_distance": "16in",
     "slot_length": "1/2in",
     "screw_diameter": "1/4in",
@@ -164,9 +164,9 @@ DOOR = {"kind": "front-in-opening", "gap": "1/16in"}
 def test_a_framed_door_binds_far_later_than_a_slab():
     # 0.0469 in: over two stiles of 2-1/4 in, 4.2 points; over a 15 in slab, 1.26.
     framed = built(
-        DOOR | {"construction": "frame", "members": ["hinge", "latch"]}, mc_pct=7.0, hinge=2.25, latch=2.25
+        DOOR | {"construction": "frame", "parts": ["hinge", "latch"]}, mc_pct=7.0, hinge=2.25, latch=2.25
     )
-    slab = built(DOOR | {"member": "slab"}, mc_pct=7.0, slab=15.0)
+    slab = built(DOOR | {"part": "slab"}, mc_pct=7.0, slab=15.0)
     assert design_range(framed, 20.0).span.mc_high_pct == pytest.approx(11.2, abs=POINT)
     assert design_range(framed, 20.0).span.rh_high_pct == pytest.approx(61.0, abs=HUMIDITY)
     assert design_range(slab, 20.0).span.mc_high_pct == pytest.approx(8.26, abs=POINT)
@@ -176,7 +176,7 @@ def test_a_framed_door_binds_far_later_than_a_slab():
     assert inches(slab, "binds", 10.0) + 1 / 64 == pytest.approx(-0.049, abs=0.001)
 
 
-RUNNER = {"kind": "cross-grain-fixing", "member": "side", "distance": "17in", "slot_length": "0.3255in"}
+RUNNER = {"kind": "cross-grain-fixing", "part": "side", "distance": "17in", "slot_length": "0.3255in"}
 
 
 @pytest.mark.parametrize(
@@ -202,7 +202,7 @@ def test_a_drawer_stopped_at_the_back_stands_proud_in_a_dry_room():
 
 def test_a_side_fixed_tight_across_its_grain_splits_within_two_points():
     # Held for 2 points the strain is 0.73 %; wood takes some 0.4 to 0.5 %.
-    fit = {"kind": "cross-grain-fixing", "member": "side", "fixing": "tight"}
+    fit = {"kind": "cross-grain-fixing", "part": "side", "fixing": "tight"}
     piece = built(fit, "white oak", side=20.0)
     by_name = {at.limit.name: at for at in design_range(piece, 20.0).fits["fit"].limits}
     assert by_name["splits"].limit.severity == "harms"
@@ -213,7 +213,7 @@ def test_a_side_fixed_tight_across_its_grain_splits_within_two_points():
 @pytest.mark.parametrize(("cut", "opening_in"), [("flat-sawn", 0.063), ("quarter-sawn", 0.027)])
 def test_a_mitre_opens_at_the_heel_when_dry_and_at_the_toe_when_damp(cut, opening_in):
     # root 2 x 3 x 0.00369 x 4 points = 0.063 in; 0.00158 quartered: 0.027.
-    fit = {"kind": "mitre", "member": "rail"}
+    fit = {"kind": "mitre", "part": "rail"}
     cut_wet = built(fit, "red oak", cut, mc_pct=10.0, rail=3.0)
     cut_dry = built(fit, "red oak", cut, mc_pct=6.0, rail=3.0)
     assert 1 / 64 - inches(cut_wet, "heel-opens", 6.0) == pytest.approx(opening_in, abs=0.001)
@@ -221,9 +221,7 @@ def test_a_mitre_opens_at_the_heel_when_dry_and_at_the_toe_when_damp(cut, openin
 
 
 def test_a_flat_sawn_mitre_shows_a_64th_a_point():
-    span = design_range(
-        built({"kind": "mitre", "member": "rail"}, "red oak", mc_pct=10.0, rail=3.0), 20.0
-    ).span
+    span = design_range(built({"kind": "mitre", "part": "rail"}, "red oak", mc_pct=10.0, rail=3.0), 20.0).span
     assert span.mc_low_pct == pytest.approx(9.0, abs=POINT)
     assert span.mc_high_pct == pytest.approx(11.0, abs=POINT)
 
@@ -243,7 +241,7 @@ def test_a_pinned_panel_carried_to_the_desert_keeps_its_tongue():
 
 def test_pine_boards_with_a_16th_between_them_cover_six_points_of_swelling():
     # 5 in x 0.00212 = 0.0106 in a point at each joint: 5.9 points.
-    fit = {"kind": "board-back", "member": "board", "gap": "1/16in", "lap": "1/4in"}
+    fit = {"kind": "board-back", "part": "board", "gap": "1/16in", "lap": "1/4in"}
     piece = built(fit, "eastern white pine", board=5.0)
     assert design_range(piece, 20.0).span.mc_high_pct == pytest.approx(8.0 + 5.9, abs=POINT)
 
@@ -252,7 +250,7 @@ def test_a_split_tenon_with_a_32nd_of_slack_takes_three_and_a_half_points():
     # 7 in cherry apron, centres 3-1/2 in apart: 0.03125 / (3.5 x 0.00248) = 3.6 points.
     fit = {
         "kind": "wide-tenon",
-        "member": "apron",
+        "part": "apron",
         "tenons": "split",
         "centre_distance": "3.5in",
         "slack": "1/32in",
@@ -264,14 +262,14 @@ def test_a_split_tenon_with_a_32nd_of_slack_takes_three_and_a_half_points():
 
 def test_a_cherry_lid_hinged_at_the_back_moves_a_fifth_of_an_inch_in_front():
     # 20 x 0.00248 x 4 points = 0.20 in.
-    fit = {"kind": "lid-on-box", "member": "lid", "overhang": "1/4in"}
+    fit = {"kind": "lid-on-box", "part": "lid", "overhang": "1/4in"}
     piece = built(fit, mc_pct=10.0, lid=20.0)
     assert 0.25 - inches(piece, "overhang-gone", 6.0) == pytest.approx(0.198, abs=0.002)
 
 
 @pytest.mark.parametrize(("cut", "step_in"), [("flat-sawn", 0.011), ("quarter-sawn", 0.005)])
 def test_red_oak_edging_steps_by_a_hundredth_over_four_points(cut, step_in):
-    fit = {"kind": "edging-on-sheet", "member": "edging"}
+    fit = {"kind": "edging-on-sheet", "part": "edging"}
     piece = built(fit, "red oak", cut, mc_pct=6.0, edging=0.75)
     assert 0.003 - inches(piece, "stands-proud", 10.0) == pytest.approx(step_in, abs=0.0005)
 
@@ -280,21 +278,21 @@ def test_a_front_of_four_inches_grows_an_eighth_in_maple_and_three_32nds_in_cher
     # 35 to 80 % humidity at 70 °F, 9.05 points: 0.128 and 0.090 in. It ends above 14 %, where the
     # table's coefficient is used beyond its range by hand: a hundredth of an inch.
     for species, growth_in in (("sugar maple", 0.128), ("black cherry", 0.090)):
-        piece = built(DOOR | {"member": "front"}, species, mc_pct=6.94, front=4.0)
+        piece = built(DOOR | {"part": "front"}, species, mc_pct=6.94, front=4.0)
         front = piece.members["front"]
         assert (front.width_at(15.99) - front.width_mm) / INCH == pytest.approx(growth_in, abs=0.003)
 
 
 def test_a_quartered_drawer_side_thickens_by_the_tangential_coefficient():
     # 3/8 in x 0.00353 x 9.05 points = 0.012 in.
-    piece = built(DOOR | {"member": "side"}, "sugar maple", "quarter-sawn", mc_pct=6.94, side=4.0)
+    piece = built(DOOR | {"part": "side"}, "sugar maple", "quarter-sawn", mc_pct=6.94, side=4.0)
     assert 0.375 * piece.members["side"].thickness_strain_from(6.94, 15.99) == pytest.approx(0.012, abs=5e-4)
 
 
 def test_a_corner_of_flat_and_quartered_cherry_steps():
     # 12 in x (0.00248 - 0.00126) x 4 points = 0.059 in.
     grown = [
-        built(DOOR | {"member": "side"}, "black cherry", cut, mc_pct=6.0, side=12.0)
+        built(DOOR | {"part": "side"}, "black cherry", cut, mc_pct=6.0, side=12.0)
         .members["side"]
         .width_at(10.0)
         for cut in ("flat-sawn", "quarter-sawn")
@@ -306,7 +304,7 @@ def test_a_corner_of_flat_and_quartered_cherry_steps():
 
 
 def test_a_wide_side_fixed_tight_harms_within_an_ordinary_year_and_a_slotted_one_need_not():
-    tight = built({"kind": "cross-grain-fixing", "member": "side", "fixing": "tight"}, "white oak", side=20.0)
+    tight = built({"kind": "cross-grain-fixing", "part": "side", "fixing": "tight"}, "white oak", side=20.0)
     slotted = built(RUNNER | {"slot_length": "3/4in"}, "white oak", side=20.0)
     year = (6.0, 10.0)
     assert not inside(tight, *year)
@@ -314,17 +312,17 @@ def test_a_wide_side_fixed_tight_harms_within_an_ordinary_year_and_a_slotted_one
 
 
 def test_up_to_four_inches_a_tight_fixing_is_ignored():
-    narrow = built({"kind": "cross-grain-fixing", "member": "rail", "fixing": "tight"}, "white oak", rail=4.0)
-    wide = built({"kind": "cross-grain-fixing", "member": "rail", "fixing": "tight"}, "white oak", rail=5.0)
+    narrow = built({"kind": "cross-grain-fixing", "part": "rail", "fixing": "tight"}, "white oak", rail=4.0)
+    wide = built({"kind": "cross-grain-fixing", "part": "rail", "fixing": "tight"}, "white oak", rail=5.0)
     assert design_range(narrow, 20.0).fits["fit"].limits == ()
     assert len(design_range(wide, 20.0).fits["fit"].limits) == 2
 
 
 def test_a_front_whose_case_moves_with_it_never_binds():
     # Grain running the same way all round a case moves together.
-    fit = DOOR | {"member": "front", "widens": ["side"]}
+    fit = DOOR | {"part": "front", "widens": ["side"]}
     together = built(fit, front=10.0, side=10.0)
-    alone = built(DOOR | {"member": "front"}, front=10.0)
+    alone = built(DOOR | {"part": "front"}, front=10.0)
     assert design_range(together, 20.0).span.mc_high_pct is None
     assert design_range(together, 20.0).span.mc_low_pct is None
     assert design_range(alone, 20.0).span.mc_high_pct is not None

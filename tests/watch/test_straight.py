@@ -12,19 +12,19 @@ from model.wood.piece import read_piece
 PIECE = """
 [piece]
 name = "Sideboard"
-[member.panel]
+[part.panel]
 species = "black walnut"
 cut = "flat-sawn"
 width = "300mm"
 mc_pct = 8.0
 thickness = "16mm"
-[member.stile]
+[part.stile]
 species = "hard maple"
 cut = "quarter-sawn"
 width = "57mm"
 mc_pct = 7.0
 thickness = "19mm"
-[member.rail]
+[part.rail]
 species = "white ash"
 cut = "rift"
 width = "64mm"
@@ -32,7 +32,7 @@ mc_pct = 7.5
 thickness = "19mm"
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "one-edge"
 sight_width = "286mm"
 groove_depth = "9mm"
@@ -44,13 +44,13 @@ tongue_thickness = "6mm"
 finished = "after assembly"
 [fit.door]
 kind = "front-in-opening"
-members = ["stile", "stile", "rail"]
+parts = ["stile", "stile", "rail"]
 widens = ["panel"]
 construction = "frame"
 gap = "1.6mm"
 [fit.top]
 kind = "top-on-fasteners"
-member = "panel"
+part = "panel"
 button_gap = "2mm"
 engagement = "9mm"
 groove_depth = "12mm"

@@ -20,7 +20,7 @@ def limit(level=EASY, margin_mm=3.0, play_mm=4.0, name="binds", says="front bind
 
 def test_easy_says_what_is_left_before_the_limit_that_governs():
     judged = verdict_of([limit(margin_mm=3.0), limit(name="gaps", margin_mm=1.5, says="a gap shows")], HEARD)
-    assert (judged.verdict, judged.detail["limit"]) == ("easy", "gaps")
+    assert (judged.verdict, judged.detail["limit"]) == ("clear", "gaps")
     assert judged.reason == "1.5 mm left until a gap shows"
 
 
@@ -52,11 +52,11 @@ def test_the_same_with_no_place_and_with_no_sensor_ever():
 
 
 def test_a_piece_is_as_its_worst_fit_and_unknown_outweighs_easy():
-    easy = Judged("easy", 5, "fine", {"margin_mm": 1.0, "play_mm": 2.0})
+    clear = Judged("clear", 5, "fine", {"margin_mm": 1.0, "play_mm": 2.0})
     unknown = Judged("unknown", 7, "no reading", {"margin_mm": 2.0, "play_mm": 2.0})
     near = Judged("near", 9, "soon", {"margin_mm": 0.1, "play_mm": 2.0})
-    assert verdict_of_piece({"a": easy, "b": unknown}, 10).verdict == "unknown"
-    worst = verdict_of_piece({"a": easy, "b": unknown, "c": near}, 10)
+    assert verdict_of_piece({"a": clear, "b": unknown}, 10).verdict == "unknown"
+    worst = verdict_of_piece({"a": clear, "b": unknown, "c": near}, 10)
     assert (worst.verdict, worst.detail["fit"], worst.since_hour) == ("near", "c", 9)
 
 
@@ -72,7 +72,7 @@ def test_a_place_whose_air_moved_is_near():
     moving = verdict_of_place(20.0, 60.0, 10.4, HEARD, 5, 1.4)
     assert (moving.verdict, moving.detail["key"]) == ("near", "moving")
     assert "1.4 points damper" in moving.reason
-    assert verdict_of_place(20.0, 60.0, 9.4, HEARD, 5).verdict == "easy"
+    assert verdict_of_place(20.0, 60.0, 9.4, HEARD, 5).verdict == "clear"
 
 
 def test_a_silent_place_is_unknown():

@@ -12,7 +12,7 @@ from model.wood.design import design_range
 from model.wood.piece import Piece, read_piece
 
 DOOR = """
-[member.door_panel]
+[part.door_panel]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -21,14 +21,14 @@ thickness = "3/4in"
 role = "panel of the left door"
 [fit.door_panels]
 kind = "panel-in-groove"
-member = "door_panel"
+part = "door_panel"
 held = "{held}"
 sight_width = "{sight}"
 groove_depth = "{groove}"
 finished = "before assembly"
 """
 FRONT = """
-[member.low_front]
+[part.low_front]
 species = "red oak"
 cut = "flat-sawn"
 width = "10in"
@@ -37,7 +37,7 @@ thickness = "3/4in"
 role = "front of the bottom drawer"
 [fit.low_drawer]
 kind = "front-in-opening"
-member = "low_front"
+part = "low_front"
 gap = "{gap}"
 least_gap = "1/64in"
 """
@@ -110,7 +110,7 @@ def test_two_fits_of_one_part_are_told_apart_by_what_they_are() -> None:
     lid = """
 [fit.low_edge]
 kind = "panel-in-groove"
-member = "low_front"
+part = "low_front"
 held = "free"
 sight_width = "9 15/16in"
 groove_depth = "3/8in"

@@ -23,14 +23,14 @@ INCH = 25.4
 def a_piece(fit: dict, species: str = "black cherry", width: str = "14.5in", **changes: object) -> Piece:
     member = {"species": species, "cut": "flat-sawn", "width": width, "mc_pct": 8.0, "thickness": "3/4in"}
     return piece_from_document(
-        {"piece": {"name": "Case"}, "member": {"part": member | changes}, "fit": {"fit": fit}}
+        {"piece": {"name": "Case"}, "part": {"part": member | changes}, "fit": {"fit": fit}}
     )
 
 
 def panel(sight: float, groove: float = 0.75, **more: object) -> dict:
     return {
         "kind": "panel-in-groove",
-        "member": "part",
+        "part": "part",
         "sight_width": f"{sight}in",
         "groove_depth": f"{groove}in",
         **more,
@@ -152,7 +152,7 @@ def test_the_narrowest_width_keeps_the_tongue_at_the_dry_end():
 
 def test_a_front_is_told_its_gap_and_its_width():
     # 4 in of cherry from 8 to 11 %: 0.030 in to grow, and 1/64 in to run.
-    fit = {"kind": "front-in-opening", "member": "part", "gap": 1, "opening_size": "4.1in"}
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1, "opening_size": "4.1in"}
     advice = cut_advice(a_piece(fit, width="4in"), "fit", 8.0, (6.0, 11.0))
     assert advice.gap_mm / INCH == pytest.approx(4 * 0.00248 * 3 + 1 / 64, abs=0.001)
     assert advice.width_to_cut_mm + advice.gap_mm == pytest.approx(4.1 * INCH)
@@ -165,7 +165,7 @@ def test_a_front_is_told_its_gap_and_its_width():
 
 
 def test_a_front_built_damp_is_fitted_close():
-    fit = {"kind": "front-in-opening", "member": "part", "gap": 1}
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1}
     damp, dry = (cut_advice(a_piece(fit, width="8in"), "fit", mc, (6.0, 11.0)) for mc in (11.0, 6.0))
     assert damp.gap_mm == pytest.approx(INCH / 64)
     assert dry.gap_mm > damp.gap_mm
@@ -174,7 +174,7 @@ def test_a_front_built_damp_is_fitted_close():
 
 def test_boards_are_told_their_gap_and_the_lap_it_needs():
     # 5 in of white pine moves 0.0106 in a point at each joint: 0.032 in from 8 to 11 %.
-    fit = {"kind": "board-back", "member": "part", "gap": 1, "lap": "3/8in"}
+    fit = {"kind": "board-back", "part": "part", "gap": 1, "lap": "3/8in"}
     advice = cut_advice(a_piece(fit, "eastern white pine", "5in"), "fit", 8.0, (6.0, 11.0))
     assert advice.gap_mm / INCH == pytest.approx(0.0318 + 1 / 32, abs=0.001)
     assert advice.gap_dry_mm > advice.gap_wet_mm >= 0
@@ -184,7 +184,7 @@ def test_boards_are_told_their_gap_and_the_lap_it_needs():
     assert not cut_advice(a_piece(short, "eastern white pine", "5in"), "fit", 8.0, (6.0, 11.0)).enough
 
 
-BOTTOM = {"kind": "drawer-bottom", "member": "part", "slot_length": "3/8in"}
+BOTTOM = {"kind": "drawer-bottom", "part": "part", "slot_length": "3/8in"}
 
 
 @pytest.mark.parametrize(
@@ -210,7 +210,7 @@ def test_the_screw_of_a_drawer_bottom_is_set_for_the_season(built_at, place):
 def test_the_screw_of_a_top_is_set_the_other_way(built_at, place):
     fit = {
         "kind": "top-on-fasteners",
-        "member": "part",
+        "part": "part",
         "fastener": "slotted-screw",
         "slot_length": "3/4in",
     }
@@ -221,12 +221,12 @@ SLOTTED = {
     "drawer bottom": BOTTOM,
     "top": {
         "kind": "top-on-fasteners",
-        "member": "part",
+        "part": "part",
         "fastener": "slotted-screw",
         "slot_length": "1/2in",
     },
-    "breadboard": {"kind": "breadboard-end", "member": "part", "pin_distance": "6in", "slot_length": "3/8in"},
-    "runner": {"kind": "cross-grain-fixing", "member": "part", "slot_length": "1/2in"},
+    "breadboard": {"kind": "breadboard-end", "part": "part", "pin_distance": "6in", "slot_length": "3/8in"},
+    "runner": {"kind": "cross-grain-fixing", "part": "part", "slot_length": "1/2in"},
 }
 
 
@@ -261,7 +261,7 @@ def test_a_slot_as_drawn_is_judged_and_its_screw_placed():
 def test_buttons_are_told_their_gap_and_their_tongue():
     # Walnut, 10-1/2 in from the fixed line, 7.5 % to 6 and 11 %: 0.043 in and 0.101 in.
     fit = {
-        "kind": "top-on-fasteners", "member": "part", "button_gap": "1/8in", "engagement": "3/8in",
+        "kind": "top-on-fasteners", "part": "part", "button_gap": "1/8in", "engagement": "3/8in",
         "fastener_distance": "10.5in",
     }  # fmt: skip
     advice = cut_advice(a_piece(fit, "black walnut", "21in", mc_pct=7.5), "fit", 7.5, (6.0, 11.0))
@@ -276,7 +276,7 @@ def test_buttons_are_told_their_gap_and_their_tongue():
 
 
 @pytest.mark.parametrize(
-    "fit", [panel(14), {"kind": "front-in-opening", "member": "part", "gap": 1}, *SLOTTED.values()]
+    "fit", [panel(14), {"kind": "front-in-opening", "part": "part", "gap": 1}, *SLOTTED.values()]
 )
 def test_the_document_is_plain_json_with_its_sentences(fit):
     document = cut_document(a_piece(fit), "fit", 7.5, (6.0, 11.0))
@@ -328,8 +328,8 @@ def test_what_cannot_be_advised_on_is_told(fit_name, mc, span, sentence):
 
 
 def test_a_fit_that_nothing_is_cut_for_is_told():
-    mitre = a_piece({"kind": "mitre", "member": "part"})
-    tight = a_piece({"kind": "cross-grain-fixing", "member": "part", "fixing": "tight"})
+    mitre = a_piece({"kind": "mitre", "part": "part"})
+    tight = a_piece({"kind": "cross-grain-fixing", "part": "part", "fixing": "tight"})
     for piece in (mitre, tight):
         with pytest.raises(BadInput, match=r"must be one whose part is cut to width .* or held by a screw"):
             cut_advice(piece, "fit", 8.0)

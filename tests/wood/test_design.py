@@ -16,12 +16,12 @@ from model.wood.sorption import equilibrium_moisture_content
 
 def a_piece(fits: dict, mc_pct: float = 8.0, **changes: object) -> Piece:
     member = {"species": "white ash", "cut": "flat-sawn", "width": 368.3, "mc_pct": mc_pct, "thickness": 16}
-    document = {"piece": {"name": "Case"}, "member": {"panel": member | changes}, "fit": fits}
+    document = {"piece": {"name": "Case"}, "part": {"panel": member | changes}, "fit": fits}
     return piece_from_document(document)
 
 
-DOOR = {"kind": "front-in-opening", "member": "panel", "gap": 1.6}
-PANEL = {"kind": "panel-in-groove", "member": "panel", "sight_width": 355.6, "groove_depth": 9.525}
+DOOR = {"kind": "front-in-opening", "part": "panel", "gap": 1.6}
+PANEL = {"kind": "panel-in-groove", "part": "panel", "sight_width": 355.6, "groove_depth": 9.525}
 
 
 def test_at_the_limits_the_margins_are_zero_and_between_them_all_are_positive():

@@ -11,7 +11,7 @@ from model.wood.fits.drawing import Section
 from model.wood.piece import Piece, member_from_document
 
 ASH = {"species": "white ash", "cut": "flat-sawn", "width": 368.3, "mc_pct": 8.0, "thickness": 16}
-PANEL = {"kind": "panel-in-groove", "member": "panel", "sight_width": 355.6, "groove_depth": 9.525}
+PANEL = {"kind": "panel-in-groove", "part": "panel", "sight_width": 355.6, "groove_depth": 9.525}
 
 
 def fit_of(table, **members):
@@ -71,11 +71,11 @@ def test_a_prefinished_panel_has_no_bare_line_and_a_raw_tongue_has():
 
 def test_boards_of_different_movement_are_judged_by_their_worst_joint():
     fit = fit_of(
-        {"kind": "board-back", "members": ["a", "b", "c"], "gap": 1.0, "lap": 6.0},
+        {"kind": "board-back", "parts": ["a", "b", "c"], "gap": 1.0, "lap": 6.0},
         a={"width": 80}, b={"width": 80}, c={"width": 160},
     )  # fmt: skip
     pair = fit_of(
-        {"kind": "board-back", "members": ["b", "c"], "gap": 1.0, "lap": 6.0},
+        {"kind": "board-back", "parts": ["b", "c"], "gap": 1.0, "lap": 6.0},
         b={"width": 80},
         c={"width": 160},
     )
@@ -84,7 +84,7 @@ def test_boards_of_different_movement_are_judged_by_their_worst_joint():
 
 
 def test_the_screw_of_a_drawer_bottom_nears_the_front_of_its_slot_as_the_bottom_swells():
-    table = {"kind": "drawer-bottom", "member": "bottom", "slot_length": 10.0, "screw_diameter": 4.0}
+    table = {"kind": "drawer-bottom", "part": "bottom", "slot_length": 10.0, "screw_diameter": 4.0}
     at_rear = fit_of(table | {"screw_at": 7.0}, bottom={})
     assert margin(at_rear, "slot-end-wet", 8.0) == pytest.approx(5.0)
     assert margin(at_rear, "slot-end-dry", 8.0) == pytest.approx(1.0)
@@ -94,7 +94,7 @@ def test_the_screw_of_a_drawer_bottom_nears_the_front_of_its_slot_as_the_bottom_
 
 
 def test_the_screw_of_a_top_nears_the_outer_end_of_its_slot_as_the_top_swells():
-    table = {"kind": "top-on-fasteners", "member": "top", "fastener": "slotted-screw", "slot_length": 10.0,
+    table = {"kind": "top-on-fasteners", "part": "top", "fastener": "slotted-screw", "slot_length": 10.0,
              "screw_diameter": 4.0, "screw_at": 3.0}  # fmt: skip
     fit = fit_of(table, top={})
     assert margin(fit, "slot-end-wet", 8.0) == pytest.approx(5.0)
@@ -107,10 +107,10 @@ def test_the_screw_of_a_top_nears_the_outer_end_of_its_slot_as_the_top_swells():
 
 def test_a_mitre_of_two_woods_opens_by_the_mean_of_both():
     both = fit_of(
-        {"kind": "mitre", "members": ["a", "b"]}, a={"width": 70}, b={"width": 70, "cut": "quarter-sawn"}
+        {"kind": "mitre", "parts": ["a", "b"]}, a={"width": 70}, b={"width": 70, "cut": "quarter-sawn"}
     )
     one, other = (
-        fit_of({"kind": "mitre", "member": "a"}, a={"width": 70, "cut": cut})
+        fit_of({"kind": "mitre", "part": "a"}, a={"width": 70, "cut": cut})
         for cut in ("flat-sawn", "quarter-sawn")
     )
     for mc in (5.0, 11.0):
@@ -120,7 +120,7 @@ def test_a_mitre_of_two_woods_opens_by_the_mean_of_both():
 
 
 def test_members_apart_in_moisture_are_each_taken_at_their_own():
-    door = {"kind": "front-in-opening", "members": ["hinge", "latch"], "construction": "frame", "gap": 1.6}
+    door = {"kind": "front-in-opening", "parts": ["hinge", "latch"], "construction": "frame", "gap": 1.6}
     fit = fit_of(door, hinge={"width": 57}, latch={"width": 57})
     damp_latch = fit.limits({"hinge": 8.0, "latch": 12.0})[0].margin_mm
     both_between = fit.limits({"hinge": 10.0, "latch": 10.0})[0].margin_mm
@@ -132,7 +132,7 @@ def test_members_apart_in_moisture_are_each_taken_at_their_own():
 def test_splitting_a_tenon_does_not_help_when_both_are_glued():
     split = {
         "kind": "wide-tenon",
-        "member": "rail",
+        "part": "rail",
         "tenons": "split",
         "centre_distance": 90,
         "tenon_width": 60,

@@ -226,7 +226,7 @@ MOVES: list[tuple[str, dict[str, object], float, set[str], set[str]]] = [
     ("slab door", {"gap": 2.0}, 9.0, {"binds"}, {"gap-shows"}),
     ("slab door", {"least_gap": 0.8}, 9.0, set(), {"binds"}),
     ("slab door", {"widest_gap": 4.0}, 9.0, {"gap-shows"}, set()),
-    ("slab door", {"members": ["panel", "panel"], "member": None, "opening_size": 740.0}, 9.0,
+    ("slab door", {"parts": ["panel", "panel"], "part": None, "opening_size": 740.0}, 9.0,
      {"gap-shows"}, {"binds"}),
     ("front between dividers", {"opening": None}, 9.0, {"binds"}, {"gap-shows"}),
     ("front between dividers", {"widens": None}, 9.0, {"gap-shows"}, {"binds"}),

@@ -22,7 +22,7 @@ FINISH = {
 PIECE = """
 [piece]
 name = "Stool"
-[member.seat]
+[part.seat]
 species = "{wood}"
 cut = "flat-sawn"
 width = "12in"

@@ -25,7 +25,7 @@ BENCH = """
 name = "Hall bench"
 client = "the lake house"
 built = 2026-02-03
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -35,7 +35,7 @@ finish = { face = "oil-modified urethane varnish", coats = 3, back = "none" }
 measured_at = 2026-02-01
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -62,8 +62,8 @@ def test_a_piece_written_and_read_is_the_same_piece():
 def test_a_document_is_plain_json():
     document = document_of(read_piece(BENCH))
     assert piece_from_document(json.loads(json.dumps(document))) == read_piece(BENCH)
-    assert document["member"]["back"]["width"] == 368.3
-    assert document["member"]["back"]["measured_at"] == "2026-02-01T00:00:00+00:00"
+    assert document["part"]["back"]["width"] == 368.3
+    assert document["part"]["back"]["measured_at"] == "2026-02-01T00:00:00+00:00"
 
 
 lengths = st.floats(0.5, 2000.0, allow_nan=False).map(lambda mm: round(mm, 6))
@@ -92,8 +92,8 @@ members = st.fixed_dictionaries(
 @settings(max_examples=60)
 @given(table=members, gap_mm=lengths)
 def test_any_piece_survives_a_trip_through_toml(table, gap_mm):
-    fit = {"kind": "front-in-opening", "member": "front", "gap": gap_mm, "mc_pct": table["mc_pct"]}
-    document = {"piece": {"name": "Chest"}, "member": {"front": table}, "fit": {"drawer": fit}}
+    fit = {"kind": "front-in-opening", "part": "front", "gap": gap_mm, "mc_pct": table["mc_pct"]}
+    document = {"piece": {"name": "Chest"}, "part": {"front": table}, "fit": {"drawer": fit}}
     piece = piece_from_document(document)
     assert read_piece(write_piece(piece)) == piece
     assert piece_from_document(document_of(piece)) == piece
@@ -107,12 +107,12 @@ def test_inches_and_millimetres_give_the_same_answer(sixty_fourths):
         piece_from_document(
             {
                 "piece": {"name": "Chest"},
-                "member": {
+                "part": {
                     "front": {
                         "species": "white ash", "cut": "rift", "width": width, "mc_pct": 8, "thickness": 19,
                     }
                 },
-                "fit": {"drawer": {"kind": "front-in-opening", "member": "front", "gap": gap}},
+                "fit": {"drawer": {"kind": "front-in-opening", "part": "front", "gap": gap}},
             }
         )
         for width, gap in ((f"{whole}-{part}/64 in", "1/16in"), (sixty_fourths * 25.4 / 64, 1.5875))
@@ -123,15 +123,15 @@ def test_inches_and_millimetres_give_the_same_answer(sixty_fourths):
 def test_the_order_of_members_and_fits_changes_nothing():
     table = {"species": "white ash", "cut": "flat-sawn", "width": 300.0, "mc_pct": 8.0, "thickness": 20.0}
     fits = {
-        "one": {"kind": "front-in-opening", "member": "a", "gap": 2.0},
-        "two": {"kind": "front-in-opening", "member": "b", "gap": 1.5},
-        "three": {"kind": "mitre", "member": "a", "gap_shows": 1.0},
+        "one": {"kind": "front-in-opening", "part": "a", "gap": 2.0},
+        "two": {"kind": "front-in-opening", "part": "b", "gap": 1.5},
+        "three": {"kind": "mitre", "part": "a", "gap_shows": 1.0},
     }
     boards = {"a": table, "b": table | {"width": 200.0}}
-    forwards = {"piece": {"name": "Chest"}, "member": boards, "fit": fits}
+    forwards = {"piece": {"name": "Chest"}, "part": boards, "fit": fits}
     backwards = {
         "fit": dict(reversed(fits.items())),
-        "member": dict(reversed(boards.items())),
+        "part": dict(reversed(boards.items())),
         "piece": {"name": "Chest"},
     }
     assert piece_from_document(forwards) == piece_from_document(backwards)
@@ -142,7 +142,7 @@ def test_what_a_finish_leaves_out_is_as_on_the_face():
     table = {"species": "white ash", "cut": "flat-sawn", "width": 300.0, "mc_pct": 8.0, "thickness": 20.0}
 
     def finish_of(finish: object) -> Finish:
-        document = {"piece": {"name": "x"}, "member": {"a": table | {"finish": finish}}}
+        document = {"piece": {"name": "x"}, "part": {"a": table | {"finish": finish}}}
         return piece_from_document(document).members["a"].finish
 
     assert finish_of({"face": "shellac", "coats": 2}) == Finish("shellac", 2, "shellac", 2)
