@@ -43,7 +43,7 @@ def rehearse(
         give_json(document)
         return
     first, last = run.at[0], run.at[-1]
-    say(f"{piece.name}, {first:%d %b %Y} to {last:%d %b %Y}, {run.bridged_hours} hours bridged")
+    say(f"{piece.name}, {first:%d %b %Y} to {last:%d %b %Y}, {run.filled_hours} hours filled")
     rows = [
         [
             name,

@@ -98,7 +98,7 @@ def rehearsal_document(piece: Piece, run: Rehearsal) -> dict[str, Any]:
         "piece": piece.name,
         "parameters": {
             "air_permeance_kg_m2_s_pa": moisture.AIR_PERMEANCE_KG_M2_S_PA,
-            "bridged_hours": run.bridged_hours,
+            "filled_hours": run.filled_hours,
             "air_holds": "each row of air holds until the next; a state is given at the instant of its row",
             "parts": members,
         },
@@ -113,16 +113,16 @@ def rehearsal_document(piece: Piece, run: Rehearsal) -> dict[str, Any]:
             name: {
                 "limits": [
                     {
-                        "name": limit.name,
-                        "direction": limit.direction,
-                        "severity": limit.severity,
-                        "margin_mm_min": round(limit.margin_mm_min, 6),
-                        "at": limit.at.strftime("%Y-%m-%dT%H:%M:%SZ"),
+                        "name": one.limit.name,
+                        "direction": one.limit.direction,
+                        "severity": one.limit.severity,
+                        "margin_mm_min": round(one.margin_mm, 6),
+                        "at": one.at.strftime("%Y-%m-%dT%H:%M:%SZ"),
                     }
-                    for limit in limits
+                    for one in smallest
                 ]
             }
-            for name, limits in run.smallest.items()
+            for name, smallest in run.smallest.items()
         },
     }
 

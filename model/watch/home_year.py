@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
 from model.records import queries, series
-from model.wood import moisture
 from model.wood.construction import HomeRange, PartWanted
 from model.wood.errors import BadInput
-from model.wood.piece import Piece, moisture_batch
-from model.wood.rehearsal import hourly_air
+from model.wood.piece import Piece
+from model.wood.rehearsal import rehearse
 from model.wood.setting_out import HOME_MC_PCT
 from model.wood.sorption import equilibrium_moisture_content
 from model.words.limits import limit_said
@@ -26,20 +25,6 @@ Start = Mapping[str, float]
 
 LEAST_DAYS, WHOLE_YEAR_DAYS = 7.0, 330.0
 """A record below a week says nothing; one of eleven months has seen the year (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class YearRun:
-    """A piece's members through hours of air: their mean moisture contents, and how near each limit came."""
-
-    at: pd.DatetimeIndex
-    mc_pct: Mapping[str, Floats]
-    profile: Floats
-    smallest: tuple["Closest", ...]
-
-    @property
-    def end_pct(self) -> dict[str, float]:
-        return {name: float(values[-1]) for name, values in self.mc_pct.items()}
 
 
 @dataclass(frozen=True)
@@ -55,8 +40,22 @@ class Closest:
     after_days: float
 
 
+@dataclass(frozen=True)
+class YearRun:
+    """A piece's members through hours of air: their mean moisture contents, and how near each limit came."""
+
+    mc_pct: Mapping[str, Floats]
+    at: pd.DatetimeIndex
+    profile: Floats
+    smallest: tuple[Closest, ...]
+
+    @property
+    def end_pct(self) -> dict[str, float]:
+        return {name: float(values[-1]) for name, values in self.mc_pct.items()}
+
+
 def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearRun:
-    """Run a piece through air from a start of its own.
+    """Rehearse a piece, with each limit in words.
 
     Parameters
     ----------
@@ -64,44 +63,26 @@ def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearR
     start : mapping of member name to float, or profiles (members, cells)
         Even moisture contents [%], or the profiles of an earlier run in the piece's order.
     air : DataFrame
-        Index of aware UTC instants, rising; columns temperature_c [°C], rh_pct [%]. Gaps are bridged.
+        Index of aware UTC instants, rising; columns temperature_c [°C], rh_pct [%]. Gaps are filled.
     """
-    names = list(piece.members)
-    hours, _ = hourly_air(air)
     if isinstance(start, Mapping):
-        profile = moisture.uniform_profile(np.array([start[name] for name in names]))
-    else:
-        profile = start
-    batch = moisture_batch(list(piece.members.values()))
-    faces = np.zeros(len(names), dtype=np.intp)
-    first = np.asarray(moisture.summary(profile, batch).mc_mean_pct)
-    run = moisture.advance(
-        profile,
-        batch,
-        hours["temperature_c"].to_numpy()[:-1, None],
-        hours["rh_pct"].to_numpy()[:-1, None],
-        faces,
-        faces,
+        start = np.array([start[name] for name in piece.members])
+    run = rehearse(piece, air, start)
+    smallest = tuple(
+        Closest(
+            fit,
+            one.limit.name,
+            one.limit.direction,
+            one.limit.severity,
+            limit_said(one.limit),
+            one.margin_mm,
+            (one.at - run.at[0]).total_seconds() / 86_400.0,
+        )
+        for fit, limits in run.smallest.items()
+        for one in limits
     )
-    table = np.vstack([first[None, :], run.mc_mean_pct])
-    mc = {name: table[:, position] for position, name in enumerate(names)}
-    found = []
-    for name, fit in piece.fits.items():
-        for limit in fit.limits(mc):
-            margins = np.broadcast_to(np.asarray(limit.margin_mm, dtype=float), len(table))
-            at = int(np.argmin(margins))
-            found.append(
-                Closest(
-                    name,
-                    limit.name,
-                    limit.direction,
-                    limit.severity,
-                    limit_said(limit),
-                    float(margins[at]),
-                    at / 24.0,
-                )
-            )
-    return YearRun(pd.DatetimeIndex(hours.index), mc, run.profile, tuple(found))
+    mc_pct = {name: table["mc_mean_pct"].to_numpy() for name, table in run.members.items()}
+    return YearRun(mc_pct, run.at, run.profile, smallest)
 
 
 def constant_air(
@@ -113,7 +94,7 @@ def constant_air(
 
 
 def recorded_air(session: Session, place_id: int, until_at: datetime, days: float = 366.0) -> pd.DataFrame:
-    """A place's air hours of the last days, measured and bridged; empty where there are none.
+    """A place's air hours of the last days, measured and filled; empty where there are none.
 
     Columns temperature_c, rh_pct and measured (bool).
     """

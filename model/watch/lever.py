@@ -15,10 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.humidity import AT_OR_ABOVE, AT_OR_UNDER, INSTEAD, INSTEAD_OF_DRYING
-from model.watch.outlook import DAY_S, batch_of
+from model.watch.outlook import batch_of
 from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import AHEAD_DAYS, Surroundings, recent
-from model.wood import moisture
 from model.wood.condensation import (
     HIGHEST_ROOM_RH_PCT,
     LOWEST_ROOM_RH_PCT,
@@ -27,6 +26,7 @@ from model.wood.condensation import (
 )
 from model.wood.design import limits_of
 from model.wood.fits import Fit
+from model.wood.rehearsal import DAY_S, simulate
 from model.wood.season import Season
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 
@@ -168,19 +168,13 @@ def margins_in(
     """A limit's margin at the end of each day in steady airs, and now in row 0: (days + 1, airs)."""
     bodies = [body for body in request.owner.bodies if body.name in {m.name for m in fit.members}]
     airs = len(rh_pct)
-    air_of = np.tile(np.arange(airs), len(bodies))
-    start = np.concatenate([np.repeat(request.profiles[b.name][None, :], airs, axis=0) for b in bodies])
-    done = moisture.advance(
-        start,
-        batch_of(bodies, [request.hour] * len(bodies), [np.ones(airs)] * len(bodies)),
-        np.broadcast_to(temperature_c, (days, airs)),
-        np.broadcast_to(rh_pct, (days, airs)),
-        air_of,
-        air_of,
+    mc = simulate(
+        batch_of(bodies, request.hour, airs),
+        (np.broadcast_to(temperature_c, (days, airs)), np.broadcast_to(rh_pct, (days, airs))),
+        np.concatenate([np.repeat(request.profiles[b.name][None, :], airs, axis=0) for b in bodies]),
+        np.tile(np.arange(airs), len(bodies)),
         DAY_S,
-    )
-    now = moisture.summary(start, batch_of(bodies, [0] * len(bodies), [np.ones(airs)] * len(bodies)))
-    mc = np.concatenate([now.mc_mean_pct[None, :], done.mc_mean_pct])
+    ).mc_mean_pct
     flat = {body.name: mc[:, k * airs : (k + 1) * airs].ravel() for k, body in enumerate(bodies)}
     limit = next(limit for limit in fit.limits(flat) if limit.name == limit_name)
     return np.broadcast_to(limit.margin_mm, (days + 1) * airs).reshape(days + 1, airs)

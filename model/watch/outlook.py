@@ -33,13 +33,13 @@ from model.wood import moisture
 from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.fits import Fit, Limit
 from model.wood.layers import WIDTHS
+from model.wood.rehearsal import DAY_S, simulate
 from model.wood.season import Air, Season
 
 Floats = NDArray[np.float64]
 
 YEARS = 50
 DAYS = 365
-DAY_S = 86_400.0
 QUANTILES = (0.1, 0.5, 0.9)
 _TEN_PERCENT = 1.2816  # standard deviations from the middle to 10 and 90 %
 LANES_AT_ONCE = 4000
@@ -271,27 +271,11 @@ def read_at(request: OutlookRequest, fit_name: str) -> Mapping[str, float]:
     return found
 
 
-def batch_of(bodies: Sequence[Body], hours: Sequence[int], rates: Sequence[Floats]) -> moisture.Batch:
-    """The constants of bodies, each at several rates of its time, finished as it is at an hour.
-
-    Diffusion goes with thickness squared, what passes a face with thickness times density: dividing both by
-    the root of the rate makes all that happens that much quicker, and changes nothing else.
-    """
-    times = [len(rate) for rate in rates]
-    root = np.sqrt(np.concatenate(rates))
-    finished = [body.finished_hour <= hour for body, hour in zip(bodies, hours, strict=True)]
-
-    def column(name: str) -> Floats:
-        return np.repeat([float(getattr(body, name)) for body in bodies], times)
-
-    return moisture.Batch(
-        thickness_mm=column("thickness_mm") / root,
-        specific_gravity=column("specific_gravity"),
-        oven_dry_density_kg_m3=column("oven_dry_density_kg_m3") / root,
-        face_permeance=np.where(np.repeat(finished, times), column("face_permeance"), np.nan),
-        back_permeance=np.where(np.repeat(finished, times), column("back_permeance"), np.nan),
-        diffusion_scale=column("diffusion_scale"),
-    )
+def batch_of(bodies: Sequence[Body], hour: int, times: int) -> moisture.Batch:
+    """The constants of bodies, each so many times over, finished as they are at an hour."""
+    batch = moisture.Batch.of([body.constants for body in bodies])
+    batch = batch.finished_where(np.array([body.finished_hour <= hour for body in bodies], dtype=bool))
+    return batch.take(np.repeat(np.arange(len(bodies)), times))
 
 
 def look_ahead(
@@ -325,30 +309,25 @@ def look_ahead(
 def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: int, years: int) -> list[Ahead]:
     columns: dict[tuple[int, int], int] = {}
     airs: list[Air] = []
-    bodies: list[Body] = []
-    hours: list[int] = []
-    rates, profiles, chosen = [], [], []
+    batches, profiles, chosen = [], [], []
     for request, known in zip(requests, seasons, strict=True):
         key = request.place_id, request.hour
         if key not in columns:
             columns[key] = len(airs)
             airs.append(known.years(days, years, request.place_id))
+        bodies = _there(request)
         rate = DOUBT_FACTOR ** (_Chance.of(request, years).rate / _TEN_PERCENT)
-        for body in _there(request):
-            bodies.append(body)
-            hours.append(request.hour)
-            rates.append(rate)
-            profiles.append(np.repeat(request.profiles[body.name][None, :], years, axis=0))
-            chosen.append(columns[key] * years + np.arange(years))
-    batch = batch_of(bodies, hours, rates)
-    air_of = np.concatenate(chosen)
-    done = moisture.advance(
+        batches.append(batch_of(bodies, request.hour, years).quicker(np.tile(rate, len(bodies))))
+        profiles += [np.repeat(request.profiles[body.name][None, :], years, axis=0) for body in bodies]
+        chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))
+    done = simulate(
+        moisture.Batch.of([one for batch in batches for one in batch.constants()]),
+        (
+            np.concatenate([air.temperature_c for air in airs], axis=1),
+            np.concatenate([air.rh_pct for air in airs], axis=1),
+        ),
         np.concatenate(profiles),
-        batch,
-        np.concatenate([air.temperature_c for air in airs], axis=1),
-        np.concatenate([air.rh_pct for air in airs], axis=1),
-        air_of,
-        air_of,
+        np.concatenate(chosen),
         DAY_S,
     )
     found = []
@@ -356,8 +335,8 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
     for request, known in zip(requests, seasons, strict=True):
         mc, core = {}, {}
         for body in _there(request):
-            mc[body.name] = done.mc_mean_pct[:, lane : lane + years]
-            core[body.name] = done.mc_core_pct[:, lane : lane + years]
+            mc[body.name] = done.mc_mean_pct[1:, lane : lane + years]
+            core[body.name] = done.mc_core_pct[1:, lane : lane + years]
             lane += years
         found.append(Ahead(request, known, airs[columns[request.place_id, request.hour]], mc, core))
     return found

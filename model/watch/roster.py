@@ -6,12 +6,11 @@ from the next full hour, a measurement speaks of the hour it was taken in.
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from model.records.lumber import lumber_from_document
 from model.watch.air_hours import HOUR_MS
@@ -19,7 +18,11 @@ from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.wood import moisture
 from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion
+from model.wood.diffusion import (
+    STICKERED_PERMEANCE_KG_M2_S_PA,
+    permeance_in_series,
+    transverse_diffusion,
+)
 from model.wood.errors import BadInput
 from model.wood.member import Member
 from model.wood.piece import moisture_batch, piece_from_document
@@ -51,12 +54,10 @@ class Body:
     ----------
     member : Member
         As recorded; for a stack a board of it, whose width may be nominal.
-    face_permeance, back_permeance : float
-        Of the finish [kg/(m2 s Pa)], NaN for bare.
+    constants : Constants
+        For the solver; of a stack, the air between its boards is the finish.
     finished_hour : int
         From when the finish is on; bare before.
-    time_constant_h : float
-        About how long it takes to come within 37 % of a new climate.
     moistures : (hour, mc_pct, variance)
         Metered moisture contents, in order.
     widths : (hour, width_mm)
@@ -69,16 +70,33 @@ class Body:
     start_hour: int
     start_mc_pct: float
     start_variance_pct2: float
-    thickness_mm: float
-    specific_gravity: float
-    oven_dry_density_kg_m3: float
-    face_permeance: float
-    back_permeance: float
-    diffusion_scale: float
+    constants: moisture.Constants
     finished_hour: int
-    time_constant_h: float
     moistures: tuple[tuple[int, float, float], ...] = ()
     widths: tuple[tuple[int, float], ...] = ()
+
+    @cached_property
+    def time_constant_h(self) -> float:
+        """About how long it takes to come within 37 % of a new climate at 20 °C and 45 % [h].
+
+        Resistance of the faces and of the wood itself in sum, l/S + h²/(π²D), with h the distance moisture
+        travels: the thickness where both faces let it pass alike, twice that where one is closed. For bands
+        and lead times, which are told as ranges; states come from the solver.
+        """
+        board = self.constants
+        temperature_c, rh_pct, mc_pct = 20.0, 45.0, 8.0
+        thickness_m = board.thickness_mm / 1000.0
+        face, back = (
+            float(permeance_in_series(film)) for film in (board.face_permeance, board.back_permeance)
+        )
+        # Vapour pressure for one unit of moisture (kg/kg) more; the slope is in % MC for RH from 0 to 1.
+        pressure = 100.0 * saturation_vapour_pressure(temperature_c) / sorption_slope(temperature_c, rh_pct)
+        surface_s = thickness_m * board.oven_dry_density_kg_m3 / ((face + back) * pressure)
+        diffusion = board.diffusion_scale * transverse_diffusion(
+            temperature_c, mc_pct, board.specific_gravity
+        )
+        travel_m = thickness_m * (2.0 - min(face, back) / max(face, back))
+        return float((surface_s + travel_m**2 / (np.pi**2 * diffusion)) / 3600.0)
 
 
 @dataclass(frozen=True)
@@ -301,12 +319,12 @@ def _piece_owner(piece_id: int, signature: Any) -> Owner:
             },
             f"piece {name}",
         )
-        batch = moisture_batch(list(piece.members.values()))
+        constants = moisture_batch(list(piece.members.values())).constants()
     except BadInput as problem:
         return Owner("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
     bodies = tuple(
-        _body(row[0], piece.members[row[1]], row[3], row[4], row[5], batch, position, own)
-        for position, (row, own) in enumerate(zip(members, measured, strict=True))
+        _body(row[0], piece.members[row[1]], row[3], row[4], row[5], one, own)
+        for row, one, own in zip(members, constants, measured, strict=True)
     )
     gaps: dict[int, list[tuple[int, float]]] = {}
     for own in measured:
@@ -333,12 +351,12 @@ def _stack_owner(stack_id: int, signature: Any) -> Owner:
             mc_pct=lumber.mc_pct,
             thickness_mm=lumber.thickness_mm,
         )
-        batch = moisture_batch([board])
+        (constants,) = moisture_batch([board]).constants()
     except BadInput as problem:
         return Owner("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
-    between = np.full(1, STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE)
-    batch = replace(batch, face_permeance=between, back_permeance=between)
-    body = _body(stack_id, board, start, start_mc, basis, batch, 0, measured)
+    between = STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE
+    constants = constants._replace(face_permeance=between, back_permeance=between)
+    body = _body(stack_id, board, start, start_mc, basis, constants, measured)
     return Owner("stack", stack_id, name, (body,), (), spans, until, destination)
 
 
@@ -348,8 +366,7 @@ def _body(
     start_ms: int,
     start_mc_pct: float,
     basis: str,
-    batch: moisture.Batch,
-    position: int,
+    constants: moisture.Constants,
     measured: Sequence[tuple[Any, ...]],
 ) -> Body:
     sd = MEASURED_SD_PCT if basis == "measured" else ASSUMED_SD_PCT
@@ -361,14 +378,8 @@ def _body(
         start_hour=start_ms // HOUR_MS,
         start_mc_pct=start_mc_pct,
         start_variance_pct2=sd * sd,
-        thickness_mm=float(batch.thickness_mm[position]),
-        specific_gravity=float(batch.specific_gravity[position]),
-        oven_dry_density_kg_m3=float(batch.oven_dry_density_kg_m3[position]),
-        face_permeance=float(batch.face_permeance[position]),
-        back_permeance=float(batch.back_permeance[position]),
-        diffusion_scale=float(batch.diffusion_scale[position]),
+        constants=constants,
         finished_hour=0 if finished is None else int(finished.timestamp()) // 3600,
-        time_constant_h=float(time_constant_h(batch)[position]),
         moistures=tuple((at // HOUR_MS, v, u * u) for _, _, at, q, v, u in measured if q == "mc_pct"),
         widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _ in measured if q == "width_mm"),
     )
@@ -376,7 +387,7 @@ def _body(
 
 def is_dead_piled(body: Body) -> bool:
     """Whether a stack lies board on board, so that air reaches its outside only."""
-    return body.face_permeance == DEAD_PILED_PERMEANCE
+    return body.constants.face_permeance == DEAD_PILED_PERMEANCE
 
 
 def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ...]:
@@ -391,26 +402,3 @@ def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ..
 def _loaded(document: Any) -> Raw:
     loaded: Raw = json.loads(document) if isinstance(document, str) else document
     return loaded
-
-
-def time_constant_h(batch: moisture.Batch) -> NDArray[np.float64]:
-    """About how long each body takes to come within 37 % of a new climate at 20 °C and 45 % [h].
-
-    Resistance of the faces and of the wood itself in sum, l/S + h²/(π²D), with h the distance moisture
-    travels: the thickness where both faces let it pass alike, twice that where one is closed. For bands
-    and lead times, which are told as ranges; states come from the solver.
-    """
-    temperature_c, rh_pct, mc_pct = 20.0, 45.0, 8.0
-    thickness_m = batch.thickness_mm / 1000.0
-    air = 1.0 / moisture.AIR_PERMEANCE_KG_M2_S_PA
-    face, back = (
-        1.0 / (air + np.where(np.isnan(film), 0.0, 1.0 / film))
-        for film in (batch.face_permeance, batch.back_permeance)
-    )
-    # Vapour pressure for one unit of moisture (kg/kg) more; the slope is in % MC for RH from 0 to 1.
-    pressure = 100.0 * saturation_vapour_pressure(temperature_c) / sorption_slope(temperature_c, rh_pct)
-    surface_s = thickness_m * batch.oven_dry_density_kg_m3 / ((face + back) * pressure)
-    diffusion = batch.diffusion_scale * transverse_diffusion(temperature_c, mc_pct, batch.specific_gravity)
-    travel_m = thickness_m * (2.0 - np.minimum(face, back) / np.maximum(face, back))
-    hours: NDArray[np.float64] = (surface_s + travel_m**2 / (np.pi**2 * diffusion)) / 3600.0
-    return hours

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from model.watch.bridge import Air
 from model.watch.roster import Body, Owner
 from model.wood import moisture
+from model.wood.rehearsal import simulate
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -236,19 +237,7 @@ class _Running:
     ) -> None:
         self._owner_of = [owner for owner in owners for _ in owner.bodies]
         self._bodies, self._states, self._airs, self._ends = bodies, states, airs, ends
-        self._batch = moisture.Batch(
-            **{
-                name: np.array([getattr(body, name) for body in bodies], dtype=np.float64)
-                for name in (
-                    "thickness_mm",
-                    "specific_gravity",
-                    "oven_dry_density_kg_m3",
-                    "face_permeance",
-                    "back_permeance",
-                    "diffusion_scale",
-                )
-            }
-        )
+        self._batch = moisture.Batch.of([body.constants for body in bodies])
         self._settling = np.exp(-2.0 / np.array([body.time_constant_h for body in bodies]))
         self._place = np.array(
             [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
@@ -257,7 +246,6 @@ class _Running:
         finished = np.array([body.finished_hour for body in bodies], dtype=np.int64)
         self._is_finished = finished <= states.hour
         self._resumed = states.hour.copy()  # that hour is on record already
-        self._parts: tuple[bytes, moisture.Batch] | None = None
 
     def _place_of(self, row: int, hour: int) -> int:
         """The place whose air a body meets from an hour on; -1 where there is none."""
@@ -281,19 +269,17 @@ class _Running:
             temperature_c = np.column_stack([air.temperature_c[span] for air, span in rows])
             rh_pct = np.column_stack([air.rh_pct[span] for air, span in rows])
             bridged = np.column_stack([air.n_readings[span] == 0 for air, span in rows])
-            step = moisture.advance(
+            step = simulate(
+                self._batch.take(standing).finished_where(self._is_finished[standing]),
+                (np.clip(temperature_c, COLDEST_C, WARMEST_C), rh_pct),
                 states.profile[standing],
-                self._part(standing),
-                np.clip(temperature_c, COLDEST_C, WARMEST_C),
-                np.ascontiguousarray(rh_pct),
-                air_of,
                 air_of,
             )
             states.profile[standing] = step.profile
             states.outline[standing] = np.column_stack(
                 [step.mc_mean_pct[-1], step.mc_face_pct[-1], step.mc_core_pct[-1], step.mc_back_pct[-1]]
             )
-            result.mc_pct[standing, columns] = step.mc_mean_pct.T
+            result.mc_pct[standing, columns] = step.mc_mean_pct[1:].T
             estimated[:, np.searchsorted(active, standing)] = bridged[:, air_of]
         held = active[self._place[active] < 0]
         if len(held):
@@ -369,22 +355,3 @@ class _Running:
                 hour, rows, part.profile, mean, face, core, back, part.variance_pct2, part.estimated_hours
             )
         )  # fmt: skip
-
-    def _part(self, rows: Ints) -> moisture.Batch:
-        """The constants of some bodies, bare where their finish is not on yet."""
-        finished = self._is_finished[rows]
-        key = rows.tobytes() + finished.tobytes()
-        if self._parts is None or self._parts[0] != key:
-            batch = self._batch
-            self._parts = (
-                key,
-                moisture.Batch(
-                    thickness_mm=batch.thickness_mm[rows],
-                    specific_gravity=batch.specific_gravity[rows],
-                    oven_dry_density_kg_m3=batch.oven_dry_density_kg_m3[rows],
-                    face_permeance=np.where(finished, batch.face_permeance[rows], np.nan),
-                    back_permeance=np.where(finished, batch.back_permeance[rows], np.nan),
-                    diffusion_scale=batch.diffusion_scale[rows],
-                ),
-            )
-        return self._parts[1]

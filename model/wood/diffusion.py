@@ -4,8 +4,9 @@ Across the grain below fibre saturation moisture moves as bound water through th
 offering next to no resistance. Siau's model of that [1]_ gives the coefficient from specific gravity,
 temperature and the local moisture content. Its constants are from memory of the book, unverified, and
 measured coefficients scatter by a factor of two about any such model (`DOUBT_FACTOR`). The solver
-multiplies it by `diffusion_scale_at`: `DIFFUSION_SCALE`, chosen in `calibrate_evidence` from three lines of
-evidence, shared out between the radial and the tangential direction by `RADIAL_TO_TANGENTIAL`.
+multiplies it by `diffusion_scale_at`: `DIFFUSION_SCALE`, chosen from three lines of evidence
+(`tests/oracles/calibrate_evidence.py`), shared out between the radial and the tangential direction by
+`RADIAL_TO_TANGENTIAL`.
 
 References
 ----------

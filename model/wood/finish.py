@@ -1,9 +1,9 @@
 """What a finish does to a face: it slows vapour, and never stops it.
 
 Each finish and number of coats of the published moisture-excluding table has one permeance, fitted by running
-the solver under the published test (`calibrate`). A finish changes how fast wood follows its air and not
-where it ends [1]_. Films were tested new, from dry to damp air; in the drier air of a house they pass
-somewhat less, and cracked or worn ones more: take a factor of two either way.
+the solver under the published test (`tests/oracles/calibrate.py`). A finish changes how fast wood follows its
+air and not where it ends [1]_. Films were tested new, from dry to damp air; in the drier air of a house they
+pass somewhat less, and cracked or worn ones more: take a factor of two either way.
 
 References
 ----------

@@ -12,7 +12,8 @@ of first order cancels; thin boards divide a step further. Air and temperature h
 `kernel` is the compiled form; `tests/oracles/moisture_reference.py` is the same in plain numpy.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -32,10 +33,10 @@ __all__ = [
     "DIFFUSION_SCALE",
     "Advance",
     "Batch",
+    "Constants",
     "Summary",
     "advance",
     "profile_moment",
-    "settled",
     "summary",
     "uniform_profile",
 ]
@@ -52,6 +53,17 @@ ROWS_AT_ONCE = 60_000
 VALUES_AT_ONCE = 1_000_000
 """Rows of air tabulated at a time, and values of each kind gathered, so that years of air for many places or
 members don't fill the memory twice."""
+
+
+class Constants(NamedTuple):
+    """What the solver needs to know of one member: a row of `Batch`."""
+
+    thickness_mm: float
+    specific_gravity: float
+    oven_dry_density_kg_m3: float
+    face_permeance: float
+    back_permeance: float
+    diffusion_scale: float
 
 
 @dataclass(frozen=True)
@@ -109,8 +121,38 @@ class Batch:
             values.setflags(write=False)
             object.__setattr__(self, name, values)
 
+    @classmethod
+    def of(cls, members: Sequence[Constants]) -> "Batch":
+        return cls(*np.array(members, dtype=np.float64).reshape(-1, len(Constants._fields)).T)
+
     def __len__(self) -> int:
         return len(self.thickness_mm)
+
+    def constants(self) -> list[Constants]:
+        """One entry a member."""
+        columns = (getattr(self, name).tolist() for name in Constants._fields)
+        return [Constants(*row) for row in zip(*columns, strict=True)]
+
+    def take(self, rows: Integers) -> "Batch":
+        """The members of these rows, in their order; a row may come more than once."""
+        return Batch(*(getattr(self, name)[rows] for name in Constants._fields))
+
+    def finished_where(self, finished: NDArray[np.bool_]) -> "Batch":
+        """The same members, bare where their finish is not on."""
+        face, back = (np.where(finished, film, np.nan) for film in (self.face_permeance, self.back_permeance))
+        return replace(self, face_permeance=face, back_permeance=back)
+
+    def quicker(self, rate: Floats) -> "Batch":
+        """The same members, all that happens to each so many times as quick.
+
+        Diffusion goes with thickness squared, and what passes a face with thickness times density.
+        """
+        root = np.sqrt(rate)
+        return replace(
+            self,
+            thickness_mm=self.thickness_mm / root,
+            oven_dry_density_kg_m3=self.oven_dry_density_kg_m3 / root,
+        )
 
 
 class Summary(NamedTuple):
@@ -326,14 +368,14 @@ def advance(
     )
 
 
-def summary(profile: ArrayLike, batch: Batch) -> Summary:
+def summary(profile: ArrayLike) -> Summary:
     """Mean, face, core and back of each member from its profile alone [%].
 
     Where the air is not known the two surfaces are read off the profile: a straight line through the
     middles of the two outer layers, held within a layer's own difference. `advance` gives the surfaces the
     air had.
     """
-    layers = _checked_profile(profile, len(batch))
+    layers = _checked_profile(profile, len(np.atleast_2d(profile)))
     reach = 0.5 * WIDTHS[0] / (0.5 * (WIDTHS[0] + WIDTHS[1]))
     half = CELLS // 2
     inner = 0.5 * (layers[:, half - 1] + layers[:, half])
@@ -357,22 +399,3 @@ def profile_moment(profile: ArrayLike, batch: Batch) -> Floats:
     towards_face = -CENTRES * WIDTHS
     lever = np.sum(CENTRES**2 * WIDTHS)
     return (layers @ towards_face) / (lever * batch.thickness_mm)
-
-
-def settled(
-    profile: ArrayLike, batch: Batch, emc_pct: ArrayLike, tolerance_pct: float = 0.5
-) -> NDArray[np.bool_]:
-    """Whether each member matches the moisture content its air leads to, through its whole thickness.
-
-    Parameters
-    ----------
-    profile : (n, CELLS)
-    batch : Batch
-    emc_pct : (n,) or one number
-        Moisture content the air leads to [%]; NaN is never settled.
-    tolerance_pct : float
-        Largest difference allowed in any layer [points]: common practice, no source.
-    """
-    layers = _checked_profile(profile, len(batch))
-    target = np.broadcast_to(np.asarray(emc_pct, dtype=np.float64), (len(batch),))
-    return np.max(np.abs(layers - target[:, None]), axis=1) <= tolerance_pct

@@ -4,17 +4,16 @@ The bare face follows the air and the finished one lags behind it, so that for m
 part bends hollow on its bare face as the air dries, and the other way as it turns damp.
 """
 
-import math
 from functools import lru_cache
 
 import numpy as np
 
 from model.wood.cup import curvature_of_moment, sagitta_of_curvature
-from model.wood.finish import BARE, permeance_of
+from model.wood.finish import BARE
 from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
 from model.wood.member import Finish, Member
 from model.wood.outdoor import DAYS, temperate
-from model.wood.piece import Piece
+from model.wood.piece import Piece, solver_constants
 from model.wood.setting_out import INCH_STEPS, LENGTH, Spoken, spoken, told
 
 LEAST_SEEN_MM = 0.2
@@ -35,38 +34,31 @@ def cup_mm(member: Member) -> float:
     """
     if not has_one_bare_face(member.finish):
         return 0.0
-    moment = _largest_moment(member.thickness_mm, member.species.specific_gravity_12pct, member.finish)
+    moment = _largest_moment(
+        member.thickness_mm, member.species.specific_gravity_12pct, member.finish, member.ring_angle_deg
+    )
     return abs(float(sagitta_of_curvature(curvature_of_moment(moment, member.movement), member.width_mm)))
 
 
 @lru_cache(maxsize=256)
-def _largest_moment(thickness_mm: float, specific_gravity: float, finish: Finish) -> float:
+def _largest_moment(
+    thickness_mm: float, specific_gravity: float, finish: Finish, ring_angle_deg: float
+) -> float:
     """Greatest slope of moisture from face to back in the weeks of a usual year [% per mm]."""
     from model.wood import moisture  # here: the solver takes a moment to load
+    from model.wood.rehearsal import DAY_S, simulate
 
-    def film(name: str, coats: int) -> float:
-        return math.nan if name == BARE else permeance_of(name, coats).permeance
-
-    batch = moisture.Batch(
-        thickness_mm=np.array([thickness_mm]),
-        specific_gravity=np.array([specific_gravity]),
-        oven_dry_density_kg_m3=np.array([1000.0 * specific_gravity]),
-        face_permeance=np.array([film(finish.face, finish.face_coats)]),
-        back_permeance=np.array([film(finish.back, finish.back_coats)]),
-    )
+    batch = moisture.Batch.of([solver_constants(thickness_mm, specific_gravity, finish, ring_angle_deg)])
     outdoors = temperate().daily
     room = indoor_air(
         outdoors["temperature_c"].to_numpy(), outdoors["rh_pct"].to_numpy(), scheme_named(DEFAULT_SCHEME)
     )
-    temperature_c, rh_pct = np.asarray(room.temperature_c)[:, None], np.asarray(room.rh_pct)[:, None]
-    profile = moisture.uniform_profile(np.array([8.0]))
-    faces = np.zeros(1, dtype=np.intp)
-    profile = moisture.advance(profile, batch, temperature_c, rh_pct, faces, faces, 86_400.0).profile
+    temperature_c, rh_pct = np.asarray(room.temperature_c), np.asarray(room.rh_pct)
+    profile = simulate(batch, (temperature_c, rh_pct), [8.0], step_s=DAY_S).profile
     largest = 0.0
     for day in range(0, DAYS, WEEK_D):
         rows = slice(day, day + WEEK_D)
-        done = moisture.advance(profile, batch, temperature_c[rows], rh_pct[rows], faces, faces, 86_400.0)
-        profile = done.profile
+        profile = simulate(batch, (temperature_c[rows], rh_pct[rows]), profile, step_s=DAY_S).profile
         largest = max(largest, abs(float(moisture.profile_moment(profile, batch)[0])))
     return largest
 

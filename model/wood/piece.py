@@ -5,13 +5,13 @@ A document is the structure of a piece file: ``{"piece": {...}, "part": {name: {
 and the page, with one set of messages.
 """
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import tomli_w
 
 from model.wood.errors import BadInput
@@ -27,7 +27,7 @@ from model.wood.member import (
 from model.wood.piece_table import NOTHING, Table, in_present_words
 
 if TYPE_CHECKING:
-    from model.wood.moisture import Batch
+    from model.wood.moisture import Batch, Constants
 
 __all__ = [
     "BARE",
@@ -190,22 +190,32 @@ def write_piece(piece: Piece) -> str:
 
 def moisture_batch(members: Sequence[Member]) -> "Batch":
     """The constants with which the moisture solver follows these members, in their order."""
-    # The solver takes a moment to load, and most questions about a piece never need it.
+    from model.wood.moisture import Batch  # here: the solver takes a moment to load, and most need it not
+
+    return Batch.of(
+        [
+            solver_constants(m.thickness_mm, m.species.specific_gravity_12pct, m.finish, m.ring_angle_deg)
+            for m in members
+        ]
+    )
+
+
+def solver_constants(
+    thickness_mm: float, specific_gravity: float, finish: Finish, ring_angle_deg: float
+) -> "Constants":
+    """The solver's constants of a board; `specific_gravity` at 12 % MC."""
     from model.wood.diffusion import diffusion_scale_at
-    from model.wood.moisture import Batch
+    from model.wood.moisture import Constants
 
-    def permeances(faces: list[tuple[str, int]]) -> np.ndarray[Any, np.dtype[np.float64]]:
-        films = [np.nan if name == BARE else permeance_of(name, coats).permeance for name, coats in faces]
-        return np.array(films, dtype=np.float64)
+    def film(name: str, coats: int) -> float:
+        return math.nan if name == BARE else permeance_of(name, coats).permeance
 
-    return Batch(
-        thickness_mm=np.array([member.thickness_mm for member in members]),
-        specific_gravity=np.array([member.species.specific_gravity_12pct for member in members]),
+    return Constants(
+        thickness_mm,
+        specific_gravity,
         # Specific gravity at 12 % is oven-dry mass on the volume there, which is near enough to that in use.
-        oven_dry_density_kg_m3=np.array(
-            [1000.0 * member.species.specific_gravity_12pct for member in members]
-        ),
-        face_permeance=permeances([(m.finish.face, m.finish.face_coats) for m in members]),
-        back_permeance=permeances([(m.finish.back, m.finish.back_coats) for m in members]),
-        diffusion_scale=np.array([float(diffusion_scale_at(member.ring_angle_deg)) for member in members]),
+        1000.0 * specific_gravity,
+        film(finish.face, finish.face_coats),
+        film(finish.back, finish.back_coats),
+        float(diffusion_scale_at(ring_angle_deg)),
     )

@@ -21,11 +21,12 @@ from model.records.store import Store
 from model.records.tables import Outlook
 from model.watch import ledger
 from model.watch.evaluation import Watch
-from model.watch.outlook import DAY_S, DAYS, YEARS, batch_of
+from model.watch.outlook import DAYS, YEARS, batch_of
 from model.watch.outlook_request import surroundings_on_book
 from model.watch.outlook_run import Outlooks
 from model.watch.plausible_air import seasons_of
 from model.wood import moisture
+from model.wood.rehearsal import DAY_S
 from tests.bench.bench_watch import START, build
 from tests.bench.outlook_backtest import Room, rooms_of, varnished_part
 from tests.bench.smoke import parsed
@@ -75,7 +76,7 @@ def speed(members: int, rounds: int) -> None:
         )
         temperature_c = np.concatenate([air.temperature_c for air in drawn], axis=1)
         rh_pct = np.concatenate([air.rh_pct for air in drawn], axis=1)
-        batch = batch_of(bodies, [due[0].hour] * len(bodies), [np.ones(YEARS)] * len(bodies))
+        batch = batch_of(bodies, due[0].hour, YEARS)
         ratios = []
         for _ in range(rounds):
             began = time.perf_counter()

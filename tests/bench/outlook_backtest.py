@@ -9,10 +9,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.watch.bridge import Air
-from model.watch.outlook import DAY_S, YEARS
+from model.watch.outlook import YEARS
 from model.watch.plausible_air import Surroundings, seasons_of
 from model.wood import moisture
 from model.wood.finish import permeance_of
+from model.wood.rehearsal import DAY_S
 from model.wood.sorption import equilibrium_moisture_content
 
 Floats = NDArray[np.float64]

@@ -189,7 +189,7 @@ def test_width_follows_from_the_mean_and_the_printed_coefficient(
 def test_first_row_is_the_reference(rehearsed: tuple[dict[str, Any], pd.DataFrame]) -> None:
     document, air = rehearsed
     assert document["piece"] == "Hall bench"
-    assert document["parameters"]["bridged_hours"] == 0
+    assert document["parameters"]["filled_hours"] == 0
     first = document["parts"]["back"][0]
     assert first["at"] == "2026-01-01T00:00:00Z"
     assert first["mc_mean_pct"] == first["mc_face_pct"] == first["mc_core_pct"] == 8.0

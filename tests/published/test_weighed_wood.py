@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from model.wood import moisture
-from model.wood.calibrate_evidence import (
+from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
+from model.wood.sorption import equilibrium_moisture_content
+from tests.oracles.calibrate_evidence import (
     STACK_TIMES,
     read_stick,
     spruce_ratios,
     stack_days,
     stick_days,
 )
-from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
-from model.wood.sorption import equilibrium_moisture_content
 
 STICK = Path(__file__).parent / "data" / "weighed_stick" / "stick_a_2014.csv.gz"
 
@@ -49,7 +49,7 @@ def blank_after(*stages: tuple[float, int]) -> float:
     for rh, days in stages:
         air = np.full((days, 1), 20.0), np.full((days, 1), rh)
         profile = moisture.advance(profile, batch, *air, 0, 0, step_s=86_400.0).profile
-    return float(moisture.summary(profile, batch).mc_mean_pct[0])
+    return float(moisture.summary(profile).mc_mean_pct[0])
 
 
 def test_pine_blanks_kept_for_months_at_60_and_then_at_85_percent():

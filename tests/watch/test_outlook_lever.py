@@ -16,7 +16,7 @@ from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, crossing_document, look_ahead, scores, spread
 from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
-from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook, time_constant_h
+from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook
 from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
 from model.wood.condensation import condensation_ceiling
@@ -24,6 +24,7 @@ from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
 from model.wood.piece import moisture_batch, read_piece
+from model.wood.rehearsal import DAY_S, simulate
 from model.wood.units import fahrenheit_to_celsius
 
 HOUR = int(datetime(2026, 1, 20, tzinfo=UTC).timestamp()) // 3600
@@ -73,17 +74,11 @@ def asked(text: str, mc_pct: float, temperature_c: float, rh_pct: float, days: i
     """A piece settled at one moisture content in a room that has held this air for some time."""
     piece = read_piece(text)
     members = list(piece.members.values())
-    batch = moisture_batch(members)
-    taus = time_constant_h(batch)
+    constants = moisture_batch(members).constants()
     bodies = tuple(
         Body(
             id=k + 1, name=member.name, member=member, start_hour=HOUR - 24 * days,
-            start_mc_pct=mc_pct, start_variance_pct2=0.25, thickness_mm=float(batch.thickness_mm[k]),
-            specific_gravity=float(batch.specific_gravity[k]),
-            oven_dry_density_kg_m3=float(batch.oven_dry_density_kg_m3[k]),
-            face_permeance=float(batch.face_permeance[k]), back_permeance=float(batch.back_permeance[k]),
-            diffusion_scale=float(batch.diffusion_scale[k]),
-            finished_hour=0, time_constant_h=float(taus[k]),
+            start_mc_pct=mc_pct, start_variance_pct2=0.25, constants=constants[k], finished_hour=0,
         )
         for k, member in enumerate(members)
     )  # fmt: skip
@@ -241,11 +236,10 @@ def test_holding_what_is_needed_keeps_the_wood_from_the_limit(mc_pct, rh_pct, gr
 
 def test_a_rate_moves_time_and_nothing_else():
     request = asked(CHERRY, 9.0, 20.0, 30.0)
-    air = np.full((40, 1), 20.0), np.full((40, 1), 30.0)
+    air = np.full(40, 20.0), np.full(40, 30.0)
     profile = np.repeat(request.profiles["panel"][None, :], 2, axis=0)
-    batch = batch_of(request.owner.bodies, [HOUR], [np.array([1.0, 2.0])])
-    done = moisture.advance(profile, batch, *air, 0, 0, 86400.0)
-    slow, quick = done.mc_mean_pct.T
+    batch = batch_of(request.owner.bodies, HOUR, 2).quicker(np.array([1.0, 2.0]))
+    slow, quick = simulate(batch, air, profile, step_s=DAY_S).mc_mean_pct[1:].T
     assert quick[:20] == pytest.approx(slow[1::2], abs=0.02)
 
 
@@ -270,11 +264,12 @@ def test_the_years_drawn_differ_in_speed_by_the_doubt_that_is_stated(monkeypatch
     # fast.
     drawn = []
 
-    def kept(bodies, hours, rates):
-        drawn.extend(rates)
-        return batch_of(bodies, hours, rates)
+    def kept(batch, rate):
+        drawn.append(rate)
+        return quicker(batch, rate)
 
-    monkeypatch.setattr("model.watch.outlook.batch_of", kept)
+    quicker = moisture.Batch.quicker
+    monkeypatch.setattr("model.wood.moisture.Batch.quicker", kept)
     request = asked(CHERRY, 7.6, 20.0, 22.0)
     (season,) = seasons_of(surroundings_of(place()), request.airs[1], [HOUR])
     (_,) = look_ahead([request], [season], days=2)

@@ -281,23 +281,13 @@ def test_moment_of_a_straight_profile_is_its_slope_and_of_an_even_one_nought():
 
 
 def test_summary_reads_means_surfaces_and_core():
-    batch = batch_of([[20.0, 0.5, BARE, BARE]] * 2)
     parabola = 8.0 + 4.0 * (CENTRES**2 + WIDTHS**2 / 12.0)  # means of 8 + 4 x^2 over the layers
-    found = moisture.summary(np.stack([np.full(CELLS, 8.0), parabola]), batch)
+    found = moisture.summary(np.stack([np.full(CELLS, 8.0), parabola]))
     assert [float(values[0]) for values in found] == pytest.approx([8.0] * 4)
     assert found.mc_core_pct[1] == pytest.approx(8.0, abs=1e-9)
     assert found.mc_face_pct[1] == pytest.approx(9.0, abs=0.01)
     assert found.mc_back_pct[1] == pytest.approx(9.0, abs=0.01)
     assert found.mc_mean_pct[1] == pytest.approx(8.0 + 4.0 / 12.0, abs=1e-9)
-
-
-def test_settled_asks_for_every_layer():
-    batch = batch_of([[20.0, 0.5, BARE, BARE]] * 3)
-    profiles = moisture.uniform_profile([8.0, 8.4, 8.0])
-    profiles[2, 7] = 9.0  # the core is still wet
-    assert moisture.settled(profiles, batch, 8.0).tolist() == [True, True, False]
-    assert moisture.settled(profiles, batch, 8.0, tolerance_pct=0.3).tolist() == [True, False, False]
-    assert moisture.settled(profiles, batch, np.nan).tolist() == [False, False, False]
 
 
 def test_rows_are_kept_at_the_end_of_each_stretch():

@@ -11,7 +11,7 @@ figure alone, is good to a factor of two, and is near that of bare wood.
 
 The diffusion scale, with which all of it is run, is chosen in `calibrate_evidence`.
 
-``python -m model.wood.calibrate`` writes `data/finish_permeance.csv` again and prints what the fit leaves.
+``python -m tests.oracles.calibrate`` writes `data/finish_permeance.csv` again and prints what the fit leaves.
 
 References
 ----------
@@ -31,11 +31,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 from scipy.optimize import minimize_scalar
 
-from .blocks import cores
-from .calibrate_shapes import box_means
-from .diffusion import DIFFUSION_SCALE
-from .sorption import equilibrium_moisture_content
-from .units import fahrenheit_to_celsius
+from model.wood.blocks import cores
+from model.wood.diffusion import DIFFUSION_SCALE
+from model.wood.sorption import equilibrium_moisture_content
+from model.wood.units import fahrenheit_to_celsius
+from tests.oracles.calibrate_shapes import box_means
 
 Floats = NDArray[np.float64]
 
@@ -173,7 +173,7 @@ def fit(
     return fitted
 
 
-def foretold(
+def predicted(
     rows: Iterable[Exclusion],
     diffusion_scale: float = DIFFUSION_SCALE,
     air_kg_m2_s_pa: float = CHAMBER_PERMEANCE_KG_M2_S_PA,

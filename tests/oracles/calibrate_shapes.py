@@ -12,10 +12,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from .air import saturation_vapour_pressure
-from .diffusion import transverse_diffusion
-from .layers import relative_widths
-from .sorption import equilibrium_moisture_content
+from model.wood.air import saturation_vapour_pressure
+from model.wood.diffusion import transverse_diffusion
+from model.wood.layers import relative_widths
+from model.wood.sorption import equilibrium_moisture_content
 
 Floats = NDArray[np.float64]
 

@@ -27,8 +27,8 @@ that. One board may still be twice as fast or half as fast (`diffusion.DOUBT_FAC
 Then the air of a stack is fitted: to how long stock takes to come to its shop, and green lumber to dry. At
 9e-10 the eleven times below are met to a factor of 1.3, with no lean either way (5e-10: 1.7, 2e-9: 1.9).
 
-``python -m model.wood.calibrate_evidence STICK.csv.gz`` prints all of it; STICK.csv.gz is the weighed stick
-that lies with the tests.
+``python -m tests.oracles.calibrate_evidence STICK.csv.gz`` prints all of it; the weighed stick lies in
+`tests/published/data`.
 """
 
 import sys
@@ -39,14 +39,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from . import calibrate
-from .diffusion import (
+from model.wood.diffusion import (
     AIR_PERMEANCE_KG_M2_S_PA,
     DIFFUSION_SCALE,
     STICKERED_PERMEANCE_KG_M2_S_PA,
     transverse_diffusion,
 )
-from .moisture import Batch, advance, uniform_profile
+from model.wood.moisture import Batch, advance, uniform_profile
+from tests.oracles import calibrate
 
 Floats = NDArray[np.float64]
 
@@ -209,12 +209,12 @@ def print_evidence(stick_path: str) -> None:
     """Print the three lines by scale and air, then the stacks."""
     rows = [row for row in calibrate.published() if row.film and np.isfinite(row.mee_pct[1])]
     stick = read_stick(stick_path)
-    print("scale  air [1e-8]  exclusion rms  worst  foretold rms 1/7/14 d   stick: means  swing   misfit")
+    print("scale  air [1e-8]  exclusion rms  worst  predicted rms 1/7/14 d   stick: means  swing   misfit")
     for scale in SCALES:
         ratios = list(spruce_ratios(scale).values())
         for air in AIRS_KG_M2_S_PA:
             rms, worst = calibrate.left_over(calibrate.fit(rows, scale, air))
-            ahead = np.sqrt(np.mean(calibrate.foretold(rows, scale, air) ** 2, axis=0))
+            ahead = np.sqrt(np.mean(calibrate.predicted(rows, scale, air) ** 2, axis=0))
             days = stick_days(stick, scale, air)
             total = misfit(rms, days.swing_ratio, ratios)
             told = "/".join(f"{x:.2f}" for x in ahead)
