@@ -3,14 +3,24 @@
 import json
 import math
 from datetime import datetime
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from deploy.settings import load_settings
+from model.wood.errors import BadInput
+from model.wood.units import parse_length_mm, parse_temperature_c
+
+if TYPE_CHECKING:
+    from dashboard.display import Display
+
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+UnitsText = Annotated[
+    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+]
 
 console = Console(highlight=False, soft_wrap=True)
 
@@ -21,6 +31,27 @@ SERVICE_MISSING = 3
 
 class ServiceMissing(RuntimeError):
     """Something the command needs is not there; the message says what and what to do."""
+
+
+def display_of(units: str | None = None) -> "Display":
+    """The units a command answers people in: as asked, else as in the settings."""
+    # Kept out of the imports: most commands print no size.
+    from dashboard.display import Display
+
+    wanted = units or load_settings().units
+    if wanted not in ("inch", "metric"):
+        raise BadInput("", "--units", "must be inch or metric", wanted)
+    return Display("inch" if wanted == "inch" else "metric")
+
+
+def length_given(text: str, option: str) -> float:
+    """A length typed on the command line [mm]; a bare number is refused with both units offered."""
+    return parse_length_mm(text, what=option, bare=None)
+
+
+def temperature_given(text: str, option: str) -> float:
+    """A temperature typed on the command line [°C]; a bare number is refused with both units offered."""
+    return parse_temperature_c(text, what=option, bare=None)
 
 
 def give_json(document: Any) -> None:
@@ -40,11 +71,12 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
 
 def say(line: str) -> None:
     """Print one line for people, as text."""
-    console.print(line, markup=False)
+    console.print(line.replace("\u00a0", " "), markup=False)
 
 
 def _as_text(cell: str) -> Any:
-    return Text("".join(c if c.isprintable() else "�" for c in cell))
+    plain = cell.replace("\u00a0", " ")
+    return Text("".join(c if c.isprintable() else "�" for c in plain))
 
 
 def instant(at: datetime) -> str:
