@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
 from model.wood.stock import CUBIC_M_PER_BOARD_FOOT
 from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
 
@@ -82,6 +83,11 @@ class Display:
     @property
     def length_unit(self) -> str:
         return "in" if self.units == "inch" else "mm"
+
+    @property
+    def steps(self) -> Increments:
+        """What cutting advice is rounded to on this viewer's rule."""
+        return INCH_STEPS if self.units == "inch" else METRIC_STEPS
 
     def margin(self, margin_mm: float | None) -> str:
         """What is left before a limit, rounded down: a margin is never said to be larger than it is."""

@@ -29,6 +29,16 @@ BAD_INPUT = 2
 SERVICE_MISSING = 3
 
 
+MetersMc = Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")]
+MeterDoubt = Annotated[
+    float, typer.Option("--mc-doubt", help="How far that MC may be out, either way [points].")
+]
+McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
+RhRange = Annotated[
+    str | None, typer.Option("--rh-range", help="Or the humidities of its home over the year, as 25-55.")
+]
+
+
 class ServiceMissing(RuntimeError):
     """Something the command needs is not there; the message says what and what to do."""
 
@@ -52,6 +62,30 @@ def length_given(text: str, option: str) -> float:
 def temperature_given(text: str, option: str) -> float:
     """A temperature typed on the command line [°C]; a bare number is refused with both units offered."""
     return parse_temperature_c(text, what=option, bare=None)
+
+
+def span_given(text: str, option: str, meaning: str, example: str) -> tuple[float, float]:
+    """Two numbers with a dash between them, the lower first; decimals after a point or a comma."""
+    low, dash, high = text.replace("\N{EN DASH}", "-").replace(",", ".").partition("-")
+    try:
+        bounds = (float(low), float(high))
+    except ValueError:
+        dash = ""
+    if not dash:
+        raise BadInput("", option, f"must be two {meaning}, as {example}", text)
+    return bounds
+
+
+def home_given(mc_range: str | None, rh_range: str | None) -> tuple[float, float]:
+    """What wood comes to in a home over its year [%], from a range of moisture contents or of humidities."""
+    from model.wood.wanted import HomeRange
+
+    if mc_range is not None and rh_range is None:
+        return span_given(mc_range, "--range", "moisture contents", "6-11")
+    if rh_range is not None and mc_range is None:
+        humidities = span_given(rh_range, "--rh-range", "humidities", "25-55")
+        return HomeRange.of_humidity(*humidities).mc_range_pct
+    raise BadInput("", "home", "must be one of --range and --rh-range", "both" if mc_range else "neither")
 
 
 def give_json(document: Any) -> None:

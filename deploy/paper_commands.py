@@ -7,7 +7,22 @@ from typing import Annotated, Literal
 import typer
 
 from deploy import wiring
-from deploy.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, length_given, say
+from deploy.answer import (
+    NO,
+    AsJson,
+    McRange,
+    MeterDoubt,
+    MetersMc,
+    RhRange,
+    UnitsText,
+    display_of,
+    give_json,
+    give_table,
+    home_given,
+    length_given,
+    say,
+    span_given,
+)
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
@@ -15,22 +30,11 @@ from deploy.wood_commands import read_piece_file
 from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
+from model.wood.setting_out import METER_DOUBT_PCT
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
 OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
-
-
-def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, float]:
-    """Two numbers with a dash between them, the lower first."""
-    low, dash, high = text.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("", what, f"must be two {meaning}, as {example}", text)
-    return bounds
 
 
 def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
@@ -99,7 +103,7 @@ def sheet(
             row = piece_row(session, piece)
             facts, recorded_at = client_facts(session, row.id, now), row.recorded_at
     if rh is not None:
-        low, high = span_of(rh, "--rh", "humidities", "20-50")
+        low, high = span_given(rh, "--rh", "humidities", "20-50")
         facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
     if job:
         written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
@@ -112,20 +116,21 @@ def sheet(
 def cut_card(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
-    mc: Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")],
-    mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
+    mc: MetersMc,
     out: OutPdf,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
     home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
     units: UnitsText = None,
 ) -> None:
     """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
     from dashboard.sheet import cut_card as card
-    from dashboard.sheet import steps_of
     from model.wood.cutting import cut_document
 
     display = display_of(units)
-    bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
-    document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
     _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
 
 
@@ -147,7 +152,6 @@ def plan(
     as_json: AsJson = False,
 ) -> None:
     """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
-    from dashboard.sheet import steps_of
     from dashboard.sized import in_units
     from model.watch.home_year import home_of_part
     from model.wood.construction import HomeRange, PartWanted, compare
@@ -173,12 +177,12 @@ def plan(
             place = place_named(session, home)
             year, known_from = home_of_part(session, part, place.id, place.name, now)
     elif rh is not None and home is None:
-        year = HomeRange.of_humidity(*span_of(rh, "--rh", "humidities", "20-50"))
+        year = HomeRange.of_humidity(*span_given(rh, "--rh", "humidities", "20-50"))
         known_from = f"{rh} % RH as given, held long enough"
     else:
         raise BadInput("", "home", "must be one of --home and --rh", "both" if home else "neither")
     display = display_of(units)
-    found = compare(part, year, steps_of(display))
+    found = compare(part, year, display.steps)
     if as_json:
         give_json(
             {

@@ -8,10 +8,15 @@ import typer
 
 from deploy.answer import (
     AsJson,
+    McRange,
+    MeterDoubt,
+    MetersMc,
+    RhRange,
     UnitsText,
     display_of,
     give_json,
     give_table,
+    home_given,
     length_given,
     say,
     temperature_given,
@@ -21,6 +26,7 @@ from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.piece import Piece, read_piece
+from model.wood.setting_out import METER_DOUBT_PCT
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.species import Species, all_species, find_species
 from model.words.limits import checked
@@ -246,32 +252,70 @@ def _range_words(document: dict[str, Any], temperature: str) -> str:
 def cut(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
-    mc: Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")],
-    mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
+    mc: MetersMc,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """How wide to cut a panel today, and how deep to groove for it."""
-    piece = read_piece_file(piece_file)
-    low, dash, high = mc_range.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("paneltide cut", "--range", "must be two moisture contents, as 6-11", mc_range)
-    if as_json:
-        give_json(cut_document(piece, fit, mc, bounds))
-        return
+    """How to cut, groove or slot for a fit today: three widths, and what will not work."""
     from dashboard.paper.cards import plain_sentence
-    from dashboard.sheet import steps_of
 
     display = display_of(units)
-    for parts in cut_document(piece, fit, mc, bounds, steps_of(display))["parts"]:
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
+    if as_json:
+        give_json(document)
+        return
+    for parts in document["parts"]:
         say(plain_sentence(parts, display))
+
+
+def gaps(
+    species_name: Annotated[str, typer.Option("--species", help="The wood of the fronts.")],
+    height: Annotated[list[str], typer.Option("--height", help="Height of an opening; once for each.")],
+    cut_name: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    south: Annotated[bool, typer.Option("--south", help="The shop lies south of the equator.")] = False,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The gaps of a bank of drawers, by their height and the month they are fitted."""
+    from model.wood.gap_table import MONTHS, gap_table, shop_mc_pct
+
+    display = display_of(units)
+    movement = movement_of(find_species(species_name), ring_angle_of_cut(cut_name, "", "--cut"))
+    year = home_given(mc_range, rh_range)
+    rows = gap_table(movement, [length_given(one, "--height") for one in height], year, south, display.steps)
+    if as_json:
+        found = [
+            {"height_mm": row.height_mm, "gaps_mm": row.gaps_mm, "opens_mm": row.opens_mm} for row in rows
+        ]
+        give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found})
+        return
+    say(
+        f"Leave this gap above each front [{display.length_unit}], "
+        f"for a home of {year[0]:.1f} to {year[1]:.1f} %."
+    )
+    table = [
+        [
+            display.length(row.height_mm, finest=64),
+            *(
+                display.bare_length(gap, "up", 64) + ("" if right else "*")
+                for gap, right in zip(row.gaps_mm, row.looks_right, strict=True)
+            ),
+        ]
+        for row in rows
+    ]
+    give_table(["height", *MONTHS], table)
+    if any(not right for row in rows for right in row.looks_right):
+        say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
+    say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    for command in (air, species, width, check, cut):
+    for command in (air, species, width, check, cut, gaps):
         app.command()(command)
