@@ -14,10 +14,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
+from model.wood.stock import CUBIC_M_PER_BOARD_FOOT
 from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
 
 Toward = Literal["nearest", "up", "down"]
 Units = Literal["inch", "metric"]
+
+KG_PER_POUND = 0.45359237
+"""Exact, by the international yard and pound agreement of 1959."""
 
 NBSP = "\u00a0"
 MINUS = "\u2212"
@@ -79,6 +84,11 @@ class Display:
     def length_unit(self) -> str:
         return "in" if self.units == "inch" else "mm"
 
+    @property
+    def steps(self) -> Increments:
+        """What cutting advice is rounded to on this viewer's rule."""
+        return INCH_STEPS if self.units == "inch" else METRIC_STEPS
+
     def margin(self, margin_mm: float | None) -> str:
         """What is left before a limit, rounded down: a margin is never said to be larger than it is."""
         if margin_mm is not None and 0.0 < margin_mm < (MM_PER_INCH / 64 if self.units == "inch" else 0.1):
@@ -88,6 +98,20 @@ class Display:
     def overrun(self, margin_mm: float) -> str:
         """How far past a limit, from a negative margin, as a positive length rounded up."""
         return self.length(-margin_mm, "up", 64)
+
+    # ------------------------------------------------------------ wood by the piece
+
+    def weight(self, weight_kg: float) -> str:
+        """A weight in pounds or kilograms."""
+        if self.units == "inch":
+            return f"{weight_kg / KG_PER_POUND:.1f}{NBSP}lb"
+        return f"{weight_kg:.1f}{NBSP}kg"
+
+    def lumber(self, board_feet: float) -> str:
+        """An amount of lumber in board feet, or in cubic decimetres."""
+        if self.units == "inch":
+            return f"{board_feet:.1f}{NBSP}bd ft"
+        return f"{board_feet * CUBIC_M_PER_BOARD_FOOT * 1000.0:.1f}{NBSP}dm³"
 
     # ------------------------------------------------------------ air and moisture
 

@@ -179,6 +179,9 @@ def with_unit(text: Any, units: str) -> Any:
     typed = text.strip()
     if any(letter.isalpha() or letter in "\"'”″" for letter in typed):
         return typed
+    # Nobody writes 14 1/2 mm: such a fraction is asked back.
+    if units != "inch" and "/" in typed:
+        return typed
     return f"{typed} {'in' if units == 'inch' else 'mm'}"
 
 
@@ -186,17 +189,14 @@ def length_typed(text: Any, units: str, what: str) -> float:
     """A length as typed [mm]; BadInput says which field and what was got."""
     if text in (None, ""):
         raise BadInput("", what, "must be given", "nothing")
-    return parse_length_mm(with_unit(text, units), what=what)
+    return parse_length_mm(text, what=what, bare="in" if units == "inch" else "mm")
 
 
 def temperature_typed(text: Any, units: str, what: str) -> float:
     """A temperature as typed [°C]."""
     if text in (None, ""):
         raise BadInput("", what, "must be given", "nothing")
-    typed = str(text).strip().removesuffix("°").strip()
-    if not any(letter.isalpha() for letter in typed):
-        typed += "F" if units == "inch" else "C"
-    return parse_temperature_c(typed.replace("°", ""), what=what)
+    return parse_temperature_c(str(text), what=what, bare="F" if units == "inch" else "C")
 
 
 def number_typed(text: Any, what: str, unit: str = "%") -> float:

@@ -29,7 +29,6 @@ from model.records.tables import Piece, Place, Preference, Stay
 from model.watch.home_year import home_year, recorded_air, usual_year
 from model.wood.design import design_range
 from model.wood.errors import BadInput
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
 
 CONTACT = "contact"
 """Name of the preference that holds who to call: ``{"name", "line", "link"}``, texts."""
@@ -137,11 +136,6 @@ def job_sheet_of_piece(
     return job_sheet(
         JobFacts(facts.piece, facts.year, facts.place, row.recorded_at, facts.zone, now), display, paper
     )
-
-
-def steps_of(display: Display) -> Increments:
-    """What widths and grooves are rounded to in the viewer's units, for the advice behind a card."""
-    return INCH_STEPS if display.units == "inch" else METRIC_STEPS
 
 
 def file_name(piece_name: str, what: str) -> str:

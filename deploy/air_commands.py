@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from deploy.answer import AsJson, give_json, give_table, say
+from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, say
 from deploy.wood_commands import read_piece_file
 from model.wood.errors import BadInput
 
@@ -29,6 +29,7 @@ def rehearse(
     sensor: Annotated[
         str | None, typer.Option("--sensor", help="Which sensor, where the file holds several.")
     ] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """Run a piece through recorded air: how wide each member was, and how little was ever left."""
@@ -42,13 +43,15 @@ def rehearse(
     if as_json:
         give_json(document)
         return
+    display = display_of(units)
     first, last = run.at[0], run.at[-1]
     say(f"{piece.name}, {first:%d %b %Y} to {last:%d %b %Y}, {run.filled_hours} hours filled")
     rows = [
         [
             name,
             f"{table['mc_mean_pct'].min():.1f}–{table['mc_mean_pct'].max():.1f} %",
-            f"{table['width_mm'].min():.1f}–{table['width_mm'].max():.1f} mm",
+            f"{display.bare_length(table['width_mm'].min(), finest=64)} to "
+            f"{display.length(table['width_mm'].max(), finest=64)}",
         ]
         for name, table in run.members.items()
     ]
@@ -56,7 +59,7 @@ def rehearse(
     give_table(
         ["fit", "limit", "", "least left", "when"],
         [
-            [name, limit["name"], limit["severity"], f"{limit['margin_mm_min']:.2f} mm", limit["at"][:10]]
+            [name, limit["name"], limit["severity"], display.margin(limit["margin_mm_min"]), limit["at"][:10]]
             for name, fit in document["fits"].items()
             for limit in fit["limits"]
         ],

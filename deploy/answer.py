@@ -3,14 +3,24 @@
 import json
 import math
 from datetime import datetime
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from deploy.settings import load_settings
+from model.wood.errors import BadInput
+from model.wood.units import parse_length_mm, parse_temperature_c
+
+if TYPE_CHECKING:
+    from dashboard.display import Display
+
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+UnitsText = Annotated[
+    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+]
 
 console = Console(highlight=False, soft_wrap=True)
 
@@ -19,8 +29,63 @@ BAD_INPUT = 2
 SERVICE_MISSING = 3
 
 
+MetersMc = Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")]
+MeterDoubt = Annotated[
+    float, typer.Option("--mc-doubt", help="How far that MC may be out, either way [points].")
+]
+McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
+RhRange = Annotated[
+    str | None, typer.Option("--rh-range", help="Or the humidities of its home over the year, as 25-55.")
+]
+
+
 class ServiceMissing(RuntimeError):
     """Something the command needs is not there; the message says what and what to do."""
+
+
+def display_of(units: str | None = None) -> "Display":
+    """The units a command answers people in: as asked, else as in the settings."""
+    # Kept out of the imports: most commands print no size.
+    from dashboard.display import Display
+
+    wanted = units or load_settings().units
+    if wanted not in ("inch", "metric"):
+        raise BadInput("", "--units", "must be inch or metric", wanted)
+    return Display("inch" if wanted == "inch" else "metric")
+
+
+def length_given(text: str, option: str) -> float:
+    """A length typed on the command line [mm]; a bare number is refused with both units offered."""
+    return parse_length_mm(text, what=option, bare=None)
+
+
+def temperature_given(text: str, option: str) -> float:
+    """A temperature typed on the command line [°C]; a bare number is refused with both units offered."""
+    return parse_temperature_c(text, what=option, bare=None)
+
+
+def span_given(text: str, option: str, meaning: str, example: str) -> tuple[float, float]:
+    """Two numbers with a dash between them, the lower first; decimals after a point or a comma."""
+    low, dash, high = text.replace("\N{EN DASH}", "-").replace(",", ".").partition("-")
+    try:
+        bounds = (float(low), float(high))
+    except ValueError:
+        dash = ""
+    if not dash:
+        raise BadInput("", option, f"must be two {meaning}, as {example}", text)
+    return bounds
+
+
+def home_given(mc_range: str | None, rh_range: str | None) -> tuple[float, float]:
+    """What wood comes to in a home over its year [%], from a range of moisture contents or of humidities."""
+    from model.wood.wanted import HomeRange
+
+    if mc_range is not None and rh_range is None:
+        return span_given(mc_range, "--range", "moisture contents", "6-11")
+    if rh_range is not None and mc_range is None:
+        humidities = span_given(rh_range, "--rh-range", "humidities", "25-55")
+        return HomeRange.of_humidity(*humidities).mc_range_pct
+    raise BadInput("", "home", "must be one of --range and --rh-range", "both" if mc_range else "neither")
 
 
 def give_json(document: Any) -> None:
@@ -40,11 +105,12 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
 
 def say(line: str) -> None:
     """Print one line for people, as text."""
-    console.print(line, markup=False)
+    console.print(line.replace("\u00a0", " "), markup=False)
 
 
 def _as_text(cell: str) -> Any:
-    return Text("".join(c if c.isprintable() else "�" for c in cell))
+    plain = cell.replace("\u00a0", " ")
+    return Text("".join(c if c.isprintable() else "�" for c in plain))
 
 
 def instant(at: datetime) -> str:

@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from deploy import wiring
-from deploy.answer import AsJson, give_json, give_table, say
+from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, length_given, say
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
@@ -20,7 +20,6 @@ from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
-from model.wood.units import parse_length_mm
 
 SinceText = Annotated[
     str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
@@ -116,7 +115,7 @@ def stack_add(
     """Record a stack of lumber."""
     document: dict[str, Any] = {
         "species": species,
-        "thickness_mm": parse_length_mm(thickness, "", "--thickness"),
+        "thickness_mm": length_given(thickness, "--thickness"),
         "mc_pct": mc,
         "mc_basis": "assumed" if assumed else "measured",
         "stickered": not dead_piled,
@@ -129,7 +128,7 @@ def stack_add(
     say(f"{name} is recorded.")
 
 
-def state(as_json: AsJson = False) -> None:
+def state(units: UnitsText = None, as_json: AsJson = False) -> None:
     """How every place, stack and piece stands now, and which warnings are open."""
     store, now = open_book()
     with store.session() as session:
@@ -138,18 +137,22 @@ def state(as_json: AsJson = False) -> None:
     if as_json:
         give_json(document)
         return
+    from dashboard.sized import in_units
+
+    display = display_of(units)
     rows = [
-        [kind, entry["name"], entry["verdict"], entry["reason"]]
+        [kind, entry["name"], entry["verdict"], in_units(entry["reason"], display)]
         for kind in ("places", "stacks")
         for entry in document[kind]
     ]
-    rows += [["pieces", piece.name, *_piece_row(piece, now)] for piece in pieces]
+    for piece in pieces:
+        rows.append(["pieces", piece.name, *(in_units(cell, display) for cell in _piece_row(piece, now))])
     if not rows:
         say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
         return
     give_table(["", "name", "verdict", "why"], rows)
     for warning in document["warnings"]:
-        say(f"open since {warning['opened_at']:%Y-%m-%d}: {warning['reason']}")
+        say(f"open since {warning['opened_at']:%Y-%m-%d}: {in_units(warning['reason'], display)}")
 
 
 def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:

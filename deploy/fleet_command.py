@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from deploy import wiring
-from deploy.answer import NO, AsJson, ServiceMissing, give_json, give_table, say
+from deploy.answer import NO, AsJson, ServiceMissing, UnitsText, display_of, give_json, give_table, say
 from deploy.settings import load_settings
 from model.records.tables import Checkpoint, Fit, Piece, Stack
 from model.records.types import from_epoch_ms, to_epoch_ms
@@ -20,6 +20,7 @@ from model.wood.errors import BadInput
 if TYPE_CHECKING:
     from distributed import Client
 
+    from dashboard.display import Display
     from model.watch.fleet import Course
 
 HOUR_MS = 3_600_000
@@ -35,6 +36,7 @@ def fleet(
         str,
         typer.Option("--scheduler", help="Address of a Dask scheduler whose workers do it, tcp://host:port."),
     ] = "",
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """Compute every piece and stack anew, from its first day to the last hour on record, and compare.
@@ -74,7 +76,7 @@ def fleet(
     if as_json:
         give_json(document)
     else:
-        _say(document, rows, differ)
+        _say(document, rows, differ, display_of(units))
     if differ:
         raise typer.Exit(NO)
 
@@ -146,7 +148,10 @@ def _row(
 
 
 def _say(
-    document: Mapping[str, Any], rows: Sequence[Mapping[str, Any]], differ: Sequence[Mapping[str, Any]]
+    document: Mapping[str, Any],
+    rows: Sequence[Mapping[str, Any]],
+    differ: Sequence[Mapping[str, Any]],
+    display: "Display",
 ) -> None:
     say(
         f"{_count(document['pieces'], 'piece')} and {_count(document['stacks'], 'stack')} computed anew to "
@@ -161,7 +166,7 @@ def _say(
                     row["name"],
                     f"{row['mc_low_pct']:.1f} to {row['mc_high_pct']:.1f} %",
                     f"{row['fit']}: {row['limit']}",
-                    f"{row['least_mm']:.2f} mm",
+                    display.margin(row["least_mm"]),
                     f"{row['least_at']:%Y-%m-%d}",
                 ]
                 for row in shown

@@ -2,12 +2,27 @@
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import typer
 
 from deploy import wiring
-from deploy.answer import NO, AsJson, give_json, give_table, say
+from deploy.answer import (
+    NO,
+    AsJson,
+    McRange,
+    MeterDoubt,
+    MetersMc,
+    RhRange,
+    UnitsText,
+    display_of,
+    give_json,
+    give_table,
+    home_given,
+    length_given,
+    say,
+    span_given,
+)
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
@@ -15,35 +30,11 @@ from deploy.wood_commands import read_piece_file
 from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
-from model.wood.units import parse_length_mm
+from model.wood.setting_out import METER_DOUBT_PCT
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
 OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
-UnitsText = Annotated[
-    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
-]
-
-
-def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, float]:
-    """Two numbers with a dash between them, the lower first."""
-    low, dash, high = text.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("", what, f"must be two {meaning}, as {example}", text)
-    return bounds
-
-
-def _display(units: str | None) -> Any:
-    from dashboard.display import Display
-
-    wanted = units or load_settings().units
-    if wanted not in ("inch", "metric"):
-        raise BadInput("", "--units", "must be inch or metric", wanted)
-    return Display("inch" if wanted == "inch" else "metric")
 
 
 def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
@@ -98,7 +89,7 @@ def sheet(
     from model.watch.home_year import given_year, usual_year
     from model.wood.design import design_range
 
-    display, size = _display(units), _paper(paper)
+    display, size = display_of(units), _paper(paper)
     if piece.lower().endswith(".toml"):
         wood, now, contact = read_piece_file(Path(piece)), wiring.clock_of(load_settings())(), Contact()
         if Store(load_settings().database).exists():
@@ -112,7 +103,7 @@ def sheet(
             row = piece_row(session, piece)
             facts, recorded_at = client_facts(session, row.id, now), row.recorded_at
     if rh is not None:
-        low, high = span_of(rh, "--rh", "humidities", "20-50")
+        low, high = span_given(rh, "--rh", "humidities", "20-50")
         facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
     if job:
         written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
@@ -125,20 +116,21 @@ def sheet(
 def cut_card(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
-    mc: Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")],
-    mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
+    mc: MetersMc,
     out: OutPdf,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
     home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
     units: UnitsText = None,
 ) -> None:
     """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
     from dashboard.sheet import cut_card as card
-    from dashboard.sheet import steps_of
     from model.wood.cutting import cut_document
 
-    display = _display(units)
-    bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
-    document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
+    display = display_of(units)
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
     _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
 
 
@@ -156,9 +148,11 @@ def plan(
     ] = None,
     cut: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
     mc: Annotated[float, typer.Option("--mc", help="MC of the stock when it is fitted [%].")] = 8.0,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
+    from dashboard.sized import in_units
     from model.watch.home_year import home_of_part
     from model.wood.construction import HomeRange, PartWanted, compare
     from model.wood.movement import ring_angle_of_cut
@@ -170,9 +164,9 @@ def plan(
         raise BadInput("", "part", f"must be one of {', '.join(ROLES)}", role)
     part = PartWanted(
         known[role],
-        parse_length_mm(width, "", "--width"),
-        parse_length_mm(length, "", "--length"),
-        parse_length_mm(thickness, "", "--thickness"),
+        length_given(width, "--width"),
+        length_given(length, "--length"),
+        length_given(thickness, "--thickness"),
         find_species(species, "", "--species"),
         ring_angle_of_cut(cut, "", "--cut"),
         mc,
@@ -183,11 +177,12 @@ def plan(
             place = place_named(session, home)
             year, known_from = home_of_part(session, part, place.id, place.name, now)
     elif rh is not None and home is None:
-        year = HomeRange.of_humidity(*span_of(rh, "--rh", "humidities", "20-50"))
+        year = HomeRange.of_humidity(*span_given(rh, "--rh", "humidities", "20-50"))
         known_from = f"{rh} % RH as given, held long enough"
     else:
         raise BadInput("", "home", "must be one of --home and --rh", "both" if home else "neither")
-    found = compare(part, year)
+    display = display_of(units)
+    found = compare(part, year, display.steps)
     if as_json:
         give_json(
             {
@@ -201,17 +196,17 @@ def plan(
             }
         )
         return
-    say(found.says)
+    say(in_units(found.says, display))
     if home is not None:
         say(f"Of {home}: {known_from}.")
     rows = [
         [
             choice.title,
             choice.verdict,
-            f"{choice.outside_movement_mm:.1f} mm",
-            f"{choice.layout.weight_kg:.1f} kg",
-            f"{choice.layout.stock.buy_board_feet:.1f} bd ft",
-            " ".join(choice.reasons),
+            display.length(choice.outside_movement_mm, finest=64),
+            display.weight(choice.layout.weight_kg),
+            display.lumber(choice.layout.stock.buy_board_feet),
+            in_units(" ".join(choice.reasons), display),
         ]
         for choice in found.choices
     ]
@@ -221,6 +216,7 @@ def plan(
 def deliver(
     piece: PieceName,
     to: Annotated[str, typer.Option("--to", help="The place it is to go to.")],
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """Hold a piece or deliver it, from the air recorded where it is to go."""
@@ -242,19 +238,24 @@ def deliver(
     if as_json:
         give_json({"piece": piece, "place": to, **note.document()})
     else:
-        say(note.headline)
+        from dashboard.sized import in_units
+
+        display = display_of(units)
+        say(in_units(note.headline, display))
         for line in (*note.reasons, *note.advice):
-            say(f"  {line}")
+            say(f"  {in_units(line, display)}")
     if note.answer != "deliver":
         raise typer.Exit(NO)
 
 
 def foretold(
     piece: Annotated[str | None, typer.Argument(help="A recorded piece's name; none means all.")] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """What was foretold against what was measured, with bias and spread."""
     from dashboard.sheet import piece_row
+    from dashboard.sized import in_units
     from model.watch.agreement import agreement
     from model.watch.record_of_fact import agreement_document, spread_sentence
 
@@ -267,20 +268,27 @@ def foretold(
     if not found.compared:
         say("Nothing has been measured since it was built.")
         return
+    display = display_of(units)
+
+    def told(value: float | None, quantity: str) -> str:
+        if value is None:
+            return "-"
+        return display.length(value, finest=64) if quantity.endswith("_mm") else f"{value:.1f} %"
+
     rows = [
         [
             f"{one.at:%Y-%m-%d}",
             one.piece,
             one.fit or one.member,
             one.quantity,
-            "-" if one.predicted is None else f"{one.predicted:.2f}",
-            f"{one.measured:.2f}",
+            told(one.predicted, one.quantity),
+            told(one.measured, one.quantity),
         ]
         for one in found.compared
     ]
     give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
     for spread in found.overall:
-        say(spread_sentence(spread))
+        say(in_units(spread_sentence(spread), display))
 
 
 @export_app.command("record")

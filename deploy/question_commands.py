@@ -4,10 +4,9 @@ from typing import Annotated, Any
 
 import typer
 
-from deploy.answer import NO, AsJson, give_json, give_table, say
+from deploy.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
 from deploy.book_commands import open_book
 from model.records import queries
-from model.wood.units import parse_temperature_c
 
 
 def glue_up(
@@ -25,7 +24,7 @@ def glue_up(
     from model.watch.questions import glue_up as ask
 
     store, now = open_book()
-    wood_c = parse_temperature_c(wood, "--wood") if wood else None
+    wood_c = temperature_given(wood, "--wood") if wood else None
     answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
     lines = answer.detail["stacks"]
     if as_json:
@@ -65,6 +64,7 @@ def ready(
 
 def outlook(
     piece: Annotated[str, typer.Argument(help="The piece's name.")],
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
@@ -75,6 +75,7 @@ def outlook(
     if as_json:
         give_json(document)
         return
+    display = display_of(units)
     _say_how_it_stands(store, piece, now)
     rows = []
     for limit in document["limits"]:
@@ -83,8 +84,9 @@ def outlook(
             for month in document["months"]
         ]
         month, least = min(margins, key=lambda one: one[1]["p50"])
-        spread = " / ".join(f"{least[name]:.1f}" for name in ("p10", "p50", "p90"))
-        rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", f"{spread} mm", month])
+        spread = " / ".join(display.bare_length(least[name], "down", 64) for name in ("p10", "p50", "p90"))
+        left = f"{spread} {display.length_unit}"
+        rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", left, month])
     give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
 
 

@@ -7,7 +7,7 @@ import typer
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from deploy.answer import AsJson, give_json, give_table, say
+from deploy.answer import AsJson, give_json, give_table, say, temperature_given
 from deploy.book_commands import SinceText, instant_of, place_named
 from deploy.readings_commands import book_and_clock, nowhere_line
 from model.records import hangings, sensing
@@ -15,7 +15,6 @@ from model.records.dismissed import bring_back_topic, dismiss_topic, dismissed_t
 from model.records.tables import RejectedMessage, Sensor
 from model.records.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.wood.errors import BadInput
-from model.wood.units import parse_temperature_c
 
 KINDS = ("shop", "storage", "home")
 
@@ -344,7 +343,7 @@ def salt_check(
     from model.records.trusted import SaltPoint
     from model.records.trusted import salt_check as check
 
-    temperature_c = parse_temperature_c(temperature, "--temperature")
+    temperature_c = temperature_given(temperature, "--temperature")
     read = []
     for point in points:
         salt, equals, reading = point.partition("=")

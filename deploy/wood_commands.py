@@ -7,16 +7,29 @@ from typing import Annotated, Any
 
 import typer
 
-from deploy.answer import AsJson, give_json, give_table, say
-from deploy.settings import load_settings
+from deploy.answer import (
+    AsJson,
+    McRange,
+    MeterDoubt,
+    MetersMc,
+    RhRange,
+    UnitsText,
+    display_of,
+    give_json,
+    give_table,
+    home_given,
+    length_given,
+    say,
+    temperature_given,
+)
 from model.wood import air as air_physics
 from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.piece import Piece, read_piece
+from model.wood.setting_out import METER_DOUBT_PCT
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.species import Species, all_species, find_species
-from model.wood.units import parse_length_mm, parse_temperature_c
 from model.words.limits import checked
 
 TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
@@ -41,10 +54,11 @@ def air(
     emc: Annotated[
         float | None, typer.Option("--emc", help="Ask for the humidity at which wood settles to this MC [%].")
     ] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """What wood tends to in this air, and the air's own moisture."""
-    temperature_c = parse_temperature_c(temperature, "--temperature")
+    """The moisture content at which wood settles in this air, and the air's own moisture."""
+    temperature_c = temperature_given(temperature, "--temperature")
     if (rh is None) == (emc is None):
         raise BadInput(
             "paneltide air",
@@ -64,13 +78,14 @@ def air(
     if as_json:
         give_json(document)
         return
+    display = display_of(units)
     say(
-        f"At {temperature_c:.1f} °C and {rh_pct:.1f} % RH "
-        f"wood tends to {document['emc_pct']:.1f} % moisture content."
+        f"At {display.temperature(temperature_c)} and {rh_pct:.1f} % RH "
+        f"wood settles at {document['emc_pct']:.1f} % moisture content."
     )
     if document["dew_point_c"] is not None:
         say(
-            f"Dew point {document['dew_point_c']:.1f} °C, "
+            f"Dew point {display.temperature(document['dew_point_c'])}, "
             f"vapour pressure {document['vapour_pressure_pa']:.0f} Pa."
         )
 
@@ -150,6 +165,7 @@ def width(
         float | None,
         typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees."),
     ] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """How wide a part is at another moisture content."""
@@ -158,13 +174,15 @@ def width(
         got = "none" if cut is None else "both"
         raise BadInput("paneltide width", "--cut or --ring-angle", "must be given, one of the two", got)
     angle_deg = ring_angle_of_cut(cut) if cut is not None else float(ring_angle or 0.0)
-    start_mm = parse_length_mm(width_text, "--width")
+    start_mm = length_given(width_text, "--width")
     end_mm = float(width_at(start_mm, from_mc, to_mc, movement_of(wood, angle_deg)))
     if as_json:
         give_json({"width_mm": end_mm, "change_mm": end_mm - start_mm})
         return
+    display = display_of(units)
     word = "wider" if end_mm >= start_mm else "narrower"
-    say(f"{end_mm:.2f} mm ({end_mm / 25.4:.3f} in), {abs(end_mm - start_mm):.2f} mm {word}.")
+    change = display.length(abs(end_mm - start_mm), finest=64)
+    say(f"{display.length(end_mm, finest=64)} at {to_mc:g} %, {change} {word} than at {from_mc:g} %.")
 
 
 def check(
@@ -173,17 +191,21 @@ def check(
         str, typer.Option("--temperature", help="Room temperature, as 20C or 68F.")
     ] = "20C",
     mc: Annotated[float | None, typer.Option("--mc", help="Give every margin at this MC [%].")] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """The air in which every fit of a piece has something left, and which fit gives out first."""
     piece = read_piece_file(piece_file)
-    document = checked(piece, parse_temperature_c(temperature, "--temperature"), mc)
+    document = checked(piece, temperature_given(temperature, "--temperature"), mc)
     inside = all(limit["margin_mm"] >= 0 for fit in document["fits"].values() for limit in fit["limits"])
     if as_json:
         give_json(document)
     else:
+        from dashboard.sized import in_units
+
+        display = display_of(units)
         say(f"{document['piece']}: {_comfort_words(document)}")
-        say(f"  design range: {_range_words(document)}")
+        say(f"  design range: {_range_words(document, display.temperature(document['temperature_c']))}")
         for end, word in (("low", "dry end"), ("high", "wet end")):
             governing = document["governing"][end]
             if governing:
@@ -191,13 +213,13 @@ def check(
                 says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
                 say(f"  {word}: {says}")
         for caution in document["cautions"]:
-            say(f"  {caution}")
+            say(f"  {in_units(caution, display)}")
         rows = [
             [
                 name,
                 limit["says"],
                 limit["severity"],
-                f"{limit['margin_mm']:.2f} mm",
+                display.margin(limit["margin_mm"]),
                 "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %",
             ]
             for name, fit in document["fits"].items()
@@ -216,10 +238,10 @@ def _comfort_words(document: dict[str, Any]) -> str:
     return f"comfortable at {low:.0f} to {high:.0f} % RH"
 
 
-def _range_words(document: dict[str, Any]) -> str:
+def _range_words(document: dict[str, Any], temperature: str) -> str:
     """The bare range, rounded inward."""
     low, high = document["rh_low_pct"], document["rh_high_pct"]
-    at = f"at {document['temperature_c']:g} °C"
+    at = f"at {temperature}"
     if document["empty"]:
         return "none, its fits disagree"
     if low is None and high is None:
@@ -234,32 +256,70 @@ def _range_words(document: dict[str, Any]) -> str:
 def cut(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
-    mc: Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")],
-    mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
+    mc: MetersMc,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """How wide to cut a panel today, and how deep to groove for it."""
-    piece = read_piece_file(piece_file)
-    low, dash, high = mc_range.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("paneltide cut", "--range", "must be two moisture contents, as 6-11", mc_range)
-    if as_json:
-        give_json(cut_document(piece, fit, mc, bounds))
-        return
-    from dashboard.display import Display
+    """How to cut, groove or slot for a fit today: three widths, and what will not work."""
     from dashboard.paper.cards import plain_sentence
-    from dashboard.sheet import steps_of
 
-    display = Display(load_settings().units)
-    for parts in cut_document(piece, fit, mc, bounds, steps_of(display))["parts"]:
-        say(plain_sentence(parts, display).replace("\u00a0", " "))
+    display = display_of(units)
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
+    if as_json:
+        give_json(document)
+        return
+    for parts in document["parts"]:
+        say(plain_sentence(parts, display))
+
+
+def gaps(
+    species_name: Annotated[str, typer.Option("--species", help="The wood of the fronts.")],
+    height: Annotated[list[str], typer.Option("--height", help="Height of an opening; once for each.")],
+    cut_name: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    south: Annotated[bool, typer.Option("--south", help="The shop lies south of the equator.")] = False,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The gaps of a bank of drawers, by their height and the month they are fitted."""
+    from model.wood.gap_table import MONTHS, gap_table, shop_mc_pct
+
+    display = display_of(units)
+    movement = movement_of(find_species(species_name), ring_angle_of_cut(cut_name, "", "--cut"))
+    year = home_given(mc_range, rh_range)
+    rows = gap_table(movement, [length_given(one, "--height") for one in height], year, south, display.steps)
+    if as_json:
+        found = [
+            {"height_mm": row.height_mm, "gaps_mm": row.gaps_mm, "opens_mm": row.opens_mm} for row in rows
+        ]
+        give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found})
+        return
+    say(
+        f"Leave this gap above each front [{display.length_unit}], "
+        f"for a home of {year[0]:.1f} to {year[1]:.1f} %."
+    )
+    table = [
+        [
+            display.length(row.height_mm, finest=64),
+            *(
+                display.bare_length(gap, "up", 64) + ("" if right else "*")
+                for gap, right in zip(row.gaps_mm, row.looks_right, strict=True)
+            ),
+        ]
+        for row in rows
+    ]
+    give_table(["height", *MONTHS], table)
+    if any(not right for row in rows for right in row.looks_right):
+        say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
+    say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    for command in (air, species, width, check, cut):
+    for command in (air, species, width, check, cut, gaps):
         app.command()(command)

@@ -12,7 +12,6 @@ from sqlalchemy.orm import Session
 
 from dashboard import forms
 from dashboard.display import said
-from dashboard.sheet import steps_of
 from dashboard.view import View
 from model.records import queries
 from model.records.queries import StackNow
@@ -81,7 +80,7 @@ def plan_of(asked: Mapping[str, str], view: View, chosen: str = "") -> Plan:
         stack = stack_of(asked, session, view)
         part = part_of(asked, stack, view)
         home, says = home_of(asked, part, session, view)
-    comparison = compare(part, home, steps_of(view.display))
+    comparison = compare(part, home, view.display.steps)
     return Plan(comparison, says, chosen if chosen in KINDS else comparison.advised)
 
 

@@ -17,7 +17,6 @@ from model.wood.comfort import comfort_of
 from model.wood.construction import PatternChoice
 
 MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
-KG_PER_POUND = 0.45359237
 
 
 def side_by_side(plan: Plan, asked: Mapping[str, str], view: View) -> html.Section:
@@ -126,10 +125,7 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
         stock = choice.layout.stock
         if stock.net_m3 <= 0.0:
             return "none"
-        if view.units == "inch":
-            return f"{stock.net_board_feet:.1f} bd ft, buy {stock.buy_board_feet:.1f}"
-        buy = stock.net_m3 * stock.buy_board_feet / stock.net_board_feet
-        return f"{stock.net_m3 * 1000.0:.1f}{say.NBSP}dm³, buy {buy * 1000.0:.1f}"
+        return f"{display.lumber(stock.net_board_feet)}, buy {display.lumber(stock.buy_board_feet)}"
 
     def sheets(choice: PatternChoice) -> str:
         area = choice.layout.stock.sheet_m2
@@ -168,18 +164,11 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
             False,
             [in_units(" ".join(choice.fixed_across), display) or say.NOTHING for choice in choices],
         ),
-        ("Weighs", True, [weight(choice.layout.weight_kg, view) for choice in choices]),
+        ("Weighs", True, [display.weight(choice.layout.weight_kg) for choice in choices]),
         ("Solid wood in it", True, [wood(choice) for choice in choices]),
         ("Sheet", True, [sheets(choice) for choice in choices]),
         ("Resawn", False, [leaves(choice) for choice in choices]),
     ]
-
-
-def weight(weight_kg: float, view: View) -> str:
-    """A weight in pounds where inches are read."""
-    if view.units == "inch":
-        return f"{weight_kg / KG_PER_POUND:.1f}{say.NBSP}lb"
-    return f"{weight_kg:.1f}{say.NBSP}kg"
 
 
 def grain_part(plan: Plan, view: View) -> html.Section | None:

@@ -1,12 +1,13 @@
 """The cut card: one card for the saw, with the sizes large and the reasons small."""
 
+import re
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from dashboard.display import Display, said
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
-from model.wood.setting_out import told
+from model.wood.setting_out import pct, told
 from model.wood.units import MM_PER_INCH
 
 Figure = tuple[str, str]
@@ -63,6 +64,8 @@ def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
 def plain_sentence(parts: Iterable[str | float], display: Display) -> str:
     """A sentence of cutting advice in a viewer's unit, with its members' names as words and a capital."""
     words = told(parts, lambda length_mm: display.length(length_mm, "nearest", 64)).replace("_", " ")
+    # From 5 to 6 in, not from 5 in to 6 in.
+    words = re.sub(r"\u00a0(in|mm)( to \S+\u00a0\1\b)", r"\2", words)
     return words[:1].upper() + words[1:]
 
 
@@ -76,7 +79,8 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     card.line_of(card.left, top + 7.6, title, size, WORDS, "B")
     dry, wet = document["range_mc_pct"]
     where = f"{home}, " if home else ""
-    stock = f"{said(document['member'])}: stock at {document['stock_mc_pct']:g} % today; "
+    metered = f"{pct(document['stock_mc_pct'])} ± {pct(document['mc_doubt_pct'])} %"
+    stock = f"{said(document['member'])}: stock at {metered} today; "
     y = card.block(card.left, top + 9.6, card.across, f"{stock}{where}{dry:.1f} to {wet:.1f} % there", 10.5)
     figures = card_figures(document, display)
     y += 3.0

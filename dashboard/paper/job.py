@@ -13,14 +13,12 @@ from model.watch.home_year import HomeYear
 from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
 from model.wood.design import DesignRange, Governing, design_range
-from model.wood.errors import BadInput
 from model.wood.finish import BARE
 from model.wood.fits import Fit
 from model.wood.member import Member
 from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS
 
 POINTS = 10.0
 
@@ -220,7 +218,6 @@ def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> N
 
 def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     """Cutting advice for each fit, from stock as the members were."""
-    steps = INCH_STEPS if display.units == "inch" else METRIC_STEPS
     low, high = facts.year.ends_pct
     # To a tenth of a per cent, outward: nobody meters finer.
     ends = (floor(low * 10.0) / 10.0, ceil(high * 10.0) / 10.0)
@@ -229,11 +226,7 @@ def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     sheet.heading(f"Cut again for {facts.place or 'a usual home'}, {ends[0]:.1f} to {ends[1]:.1f} %")
     for name, fit in facts.piece.fits.items():
         stock = max(member.mc_pct for member in fit.members)
-        try:
-            advice = cut_document(facts.piece, name, stock, ends, steps)["parts"]
-        except BadInput:
-            # A mitre, an edging or a lid is not cut to a width of its own.
-            continue
+        advice = cut_document(facts.piece, name, stock, ends, display.steps)["parts"]
         told = " ".join(plain_sentence(parts, display) for parts in advice)
         # A name never stands alone at the foot of a page.
         sheet.room(6.0 + sheet.block(0.0, 0.0, sheet.across, told, POINTS, dry=True))

@@ -199,8 +199,8 @@ def _slab_top(part: PartWanted, members: Mapping[str, Member], mc_range: Any, st
         part, members, {"buttons": table | {"button_gap": INCH / 8.0, "engagement": 3.0 * INCH / 8.0}}
     )
     asked = _cut(first, "buttons", part, mc_range, steps)
-    gap = max(steps.width_up(asked["gap_mm"]), INCH / 16.0)
-    engagement = max(steps.width_up(asked["engagement_mm"]), INCH / 4.0)
+    gap = max(steps.gap_up(asked["gap_mm"]), INCH / 16.0)
+    engagement = max(steps.gap_up(asked["engagement_mm"]), INCH / 4.0)
     piece = _piece(part, members, {"buttons": table | {"button_gap": gap, "engagement": engagement}})
     return piece, _cut(piece, "buttons", part, mc_range, steps), ()
 
@@ -236,9 +236,9 @@ def _in_grooves(
         return _piece(part, inside, {fit: table | {"groove_depth": groove}, **(more or {})})
 
     asked = _cut(built(groove_mm, sight_mm + 1.2 * groove_mm), fit, part, mc_range, steps)
-    groove = max(steps.depth_up(groove_mm), asked["groove_depth_centre_rounded_mm"])
+    groove = max(steps.slot_up(groove_mm), asked["groove_depth_centre_rounded_mm"])
     asked = _cut(built(groove, sight_mm + 1.2 * groove), fit, part, mc_range, steps)
-    piece = built(groove, asked["width_to_cut_rounded_mm"])
+    piece = built(groove, asked["width_best_rounded_mm"])
     return piece, _cut(piece, fit, part, mc_range, steps)
 
 
@@ -274,7 +274,7 @@ def framed_layout(
         more["opening"] = table | {"gap": gap}
     piece, cut = _in_grooves(part, "panel", members, sight, USUAL_GROOVE_MM, mc_range, steps, more)
     cuts = [cut] + [_cut(piece, name, part, mc_range, steps) for name in more]
-    groove, panel_width = cut["groove_depth_mm"], cut["width_to_cut_rounded_mm"]
+    groove, panel_width = cut["groove_depth_mm"], cut["width_best_rounded_mm"]
     panel_length = part.length_mm - 2.0 * stile + 2.0 * groove - INCH / 8.0
     uprights = (part.thickness_mm, stile, part.length_mm, 2)
     muntins = (part.thickness_mm, stile, part.length_mm - 2.0 * stile + 2.0 * groove, panels - 1)

@@ -72,7 +72,7 @@ def cup_caution(member: Member) -> Spoken | None:
         f"One face of {member.called} is finished and the other bare: in a usual year it cups by up to "
         f"{LENGTH} where nothing holds it flat, hollow on its bare face as the air dries. "
         "Finish both faces alike.",
-        INCH_STEPS.width_up(cupped),
+        INCH_STEPS.gap_up(cupped),
     )
 
 

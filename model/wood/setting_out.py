@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from typing import Literal
 
 from model.wood.member import Member
 from model.wood.movement import width_at
@@ -13,61 +14,168 @@ HOME_MC_PCT = (6.0, 11.0)
 ROUNDING_SLACK = 1e-9
 
 
+# What a hand meter may be out by, in points of moisture content (Wood Handbook ch. 13: plus or minus 1).
+METER_DOUBT_PCT = 1.0
+
+Harms = Literal["swelling", "shrinking", "both"]
+
+
+def pct(mc_pct: float) -> str:
+    """A moisture content as a sentence has it, to a tenth: "5.4", "11"."""
+    return f"{mc_pct:.1f}".removesuffix(".0")
+
+
+def _down(length_mm: float, step_mm: float) -> float:
+    return round(math.floor(length_mm / step_mm + ROUNDING_SLACK) * step_mm, 6)
+
+
+def _up(length_mm: float, step_mm: float) -> float:
+    return round(math.ceil(length_mm / step_mm - ROUNDING_SLACK) * step_mm, 6)
+
+
 @dataclass(frozen=True)
 class Increments:
-    """The steps to which a width, a groove or a slot is set out [mm]."""
+    """The steps to which widths, gaps and slots are set out, each rounded the cautious way [mm].
+
+    Clearance and engagement go down, gaps needed go up; grooves and slots go up to a coarser step.
+    """
 
     width_mm: float
-    depth_mm: float
+    gap_mm: float
+    slot_mm: float
 
-    def width_down(self, length_mm: float) -> float:
-        return round(math.floor(length_mm / self.width_mm + ROUNDING_SLACK) * self.width_mm, 6)
+    def gap_down(self, length_mm: float) -> float:
+        return _down(length_mm, self.gap_mm)
 
-    def width_up(self, length_mm: float) -> float:
-        return round(math.ceil(length_mm / self.width_mm - ROUNDING_SLACK) * self.width_mm, 6)
+    def gap_up(self, length_mm: float) -> float:
+        return _up(length_mm, self.gap_mm)
 
-    def depth_up(self, length_mm: float) -> float:
-        return round(math.ceil(length_mm / self.depth_mm - ROUNDING_SLACK) * self.depth_mm, 6)
+    def slot_up(self, length_mm: float) -> float:
+        return _up(length_mm, self.slot_mm)
+
+    def widths(self, exact: "Widths", fine: bool = False) -> "Widths":
+        """Least rounded up, most down and best to the nearest step between; finer where none lies between."""
+        for step in (self.gap_mm,) if fine else (self.width_mm, self.gap_mm):
+            least, most = _up(exact.least_mm, step), _down(exact.most_mm, step)
+            if least <= most:
+                best = round(round(exact.best_mm / step) * step, 6)
+                return Widths(least, min(max(best, least), most), most)
+        return Widths(least, _down(exact.best_mm, self.gap_mm), most)
 
 
-INCH_STEPS = Increments(INCH / 64.0, INCH / 16.0)
-METRIC_STEPS = Increments(0.5, 0.5)
+INCH_STEPS = Increments(INCH / 32.0, INCH / 64.0, INCH / 16.0)
+METRIC_STEPS = Increments(0.5, 0.5, 1.0)
+
+
+@dataclass(frozen=True)
+class Widths:
+    """The least and the most that will work, and what to aim at [mm]."""
+
+    least_mm: float
+    best_mm: float
+    most_mm: float
+
+    @classmethod
+    def between(cls, least_mm: float, most_mm: float, doubt_mm: float, harms: Harms) -> "Widths":
+        """The middle, moved by half of what the meter's doubt moves, away from the limit that harms.
+
+        Where both harm it moves away from swelling. Where nothing lies between, it stays at the limit that
+        harms.
+        """
+        toward = 0.5 if harms == "shrinking" else -0.5
+        if least_mm > most_mm:
+            best = {"swelling": most_mm, "shrinking": least_mm}.get(harms, (least_mm + most_mm) / 2.0)
+            return cls(least_mm, best, most_mm)
+        best = (least_mm + most_mm) / 2.0 + toward * doubt_mm
+        return cls(least_mm, min(max(best, least_mm), most_mm), most_mm)
+
+    @property
+    def work(self) -> bool:
+        """Whether any width works at all."""
+        return self.least_mm <= self.most_mm + ROUNDING_SLACK
 
 
 @dataclass(frozen=True)
 class Season:
-    """Moisture content of the stock today, and at the dry and the wet end of where it will live [%]."""
+    """Moisture content of the stock today, and at the dry and the wet end of where it will live [%].
+
+    `doubt_pct` is how far today's may be out either way: every movement to come is that of stock which is
+    as much drier, or as much wetter, as that, whichever asks for more.
+    """
 
     today_pct: float
     dry_pct: float
     wet_pct: float
+    doubt_pct: float = METER_DOUBT_PCT
+
+    @property
+    def driest_pct(self) -> float:
+        """What the stock may be at the least."""
+        return max(self.today_pct - self.doubt_pct, 0.0)
+
+    @property
+    def wettest_pct(self) -> float:
+        """What the stock may be at the most."""
+        return self.today_pct + self.doubt_pct
+
+    @property
+    def is_too_wet(self) -> bool:
+        """Whether the stock is wetter than it will ever be again, however far the meter is out."""
+        return self.driest_pct > self.wet_pct
+
+    @property
+    def target_pct(self) -> float:
+        """What the stock should come to: the middle of its home's year, 9 % at most for casework."""
+        return min((self.dry_pct + self.wet_pct) / 2.0, MOST_FOR_CASEWORK_PCT)
+
+    @property
+    def stock_says(self) -> str:
+        """The stock's moisture with its doubt: "9 ± 1 %"."""
+        doubt = f" ± {pct(self.doubt_pct)}" if self.doubt_pct else ""
+        return f"{pct(self.today_pct)}{doubt} %"
+
+    @property
+    def dry(self) -> str:
+        """The dry end as a sentence has it: "5.4 %"."""
+        return f"{pct(self.dry_pct)} %"
+
+    @property
+    def wet(self) -> str:
+        """The wet end as a sentence has it: "10.1 %"."""
+        return f"{pct(self.wet_pct)} %"
+
+    @property
+    def year(self) -> str:
+        """Both ends: "5.4 to 10.1 %"."""
+        return f"{pct(self.dry_pct)} to {self.wet}"
+
+    def ratio(self, member: Member, from_pct: float, to_pct: float) -> float:
+        """Width at one moisture content as a multiple of that at another."""
+        return float(width_at(1.0, from_pct, to_pct, member.movement))
 
     def to_wet(self, member: Member, width_mm: float) -> float:
-        """Growth from today to the wet end of a width as it is today [mm], nought if it only shrinks."""
-        return max(self._growth(member, width_mm, self.wet_pct), 0.0)
+        """Most growth from today to the wet end of a width as it is today [mm], nought if it only shrinks."""
+        return width_mm * max(self.ratio(member, self.driest_pct, self.wet_pct) - 1.0, 0.0)
 
     def to_dry(self, member: Member, width_mm: float) -> float:
-        """Shrinkage from today to the dry end [mm], nought if it only swells."""
-        return max(-self._growth(member, width_mm, self.dry_pct), 0.0)
+        """Most shrinkage from today to the dry end [mm], nought if it only swells."""
+        return width_mm * max(1.0 - self.ratio(member, self.wettest_pct, self.dry_pct), 0.0)
 
-    def _growth(self, member: Member, width_mm: float, mc_pct: float) -> float:
-        return float(width_at(width_mm, self.today_pct, mc_pct, member.movement)) - width_mm
+    def doubt(self, member: Member, width_mm: float) -> float:
+        """How far a width moves by the doubt of today's moisture [mm]."""
+        return width_mm * (self.ratio(member, self.today_pct, self.wettest_pct) - 1.0)
+
+
+# "Build at 8 to 9 % and leave room to swell" (common practice, no source).
+MOST_FOR_CASEWORK_PCT = 9.0
 
 
 @dataclass(frozen=True)
 class Allowances:
-    """What is kept in hand at the saw [mm], and the steps of the maker's rule.
+    """The tongue kept in each groove at the driest [mm], and the steps of the maker's rule."""
 
-    `reserve_mm` is kept at the wettest, each kind's own where it is None; `engagement_mm` is tongue kept in
-    each groove at the driest.
-    """
-
-    reserve_mm: float | None = None
     engagement_mm: float = INCH / 8.0
     steps: Increments = INCH_STEPS
-
-    def reserve(self, usual_mm: float) -> float:
-        return usual_mm if self.reserve_mm is None else self.reserve_mm
 
 
 LENGTH = "\ufffc"
@@ -85,18 +193,26 @@ Figure = tuple[str, float | str | None, str]
 class Cut:
     """Advice at the saw about one fit; each kind adds what it has to say, in mm, exact beside rounded.
 
-    `enough` says whether the fit as drawn has room for its home's year. `figures` are the sizes to set out,
-    most needed first; `parts` the sentences, their lengths still numbers, and `sentences` the same in words.
+    `enough` says whether the fit as drawn has room for its home's year, `build_now` whether the stock is dry
+    enough to build with. `figures` are the sizes to set out, most needed first; `parts` the sentences, their
+    lengths still numbers, and `sentences` the same in words. The three widths are None where the part is not
+    cut to one; the doubt of the metered moisture is in each.
     """
 
     fit: str
     kind: str
     member: str
     stock_mc_pct: float
+    mc_doubt_pct: float
     range_mc_pct: tuple[float, float]
+    build_now: bool
     enough: bool
     figures: list[Figure]
     parts: list[Spoken]
+    width_least_mm: float | None = None
+    width_best_mm: float | None = None
+    width_most_mm: float | None = None
+    width_best_rounded_mm: float | None = None
     sentences: list[str] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -105,29 +221,30 @@ class Cut:
 
 @dataclass(frozen=True, kw_only=True)
 class GapCut(Cut):
-    """What gap to leave today, and what it will be at both ends; width and lap where they are known."""
+    """What gap to leave today, the least it needs, what it comes to at both ends; the lap, if any."""
 
     gap_mm: float
     gap_rounded_mm: float
+    gap_least_mm: float
     gap_dry_mm: float
     gap_wet_mm: float
-    width_to_cut_mm: float | None = None
-    width_to_cut_rounded_mm: float | None = None
     lap_needed_mm: float | None = None
     lap_needed_rounded_mm: float | None = None
 
 
-def gap_figures(
-    gap_mm: float, dry_mm: float, wet_mm: float, width_mm: float | None = None, lap_mm: float | None = None
-) -> list[Figure]:
-    """The sizes of a gap for the cut card."""
+def width_figures(widths: Widths) -> list[Figure]:
+    """The three widths for the cut card."""
     return [
-        ("cut it wide", width_mm, "nearest"),
-        ("gap today", gap_mm, "up"),
-        ("gap at the dry end", dry_mm, "up"),
-        ("gap at the damp end", wet_mm, "up"),
-        ("lap at least", lap_mm, "up"),
+        ("cut it wide", widths.best_mm, "nearest"),
+        ("at the least", widths.least_mm, "up"),
+        ("at the most", widths.most_mm, "down"),
     ]
+
+
+def widths_said(called: str, widths: Widths, stock: str) -> Spoken:
+    """The three widths in one sentence, the wood's moisture with its doubt after them."""
+    words = f"Cut {called} {LENGTH} wide ({LENGTH} to {LENGTH} will work), wood at {stock}."
+    return spoken(words, widths.best_mm, widths.least_mm, widths.most_mm)
 
 
 def spoken(words: str, *lengths_mm: float) -> Spoken:

@@ -6,9 +6,10 @@ Only input is read here. Showing a number to a person, in inches or in °F, belo
 import math
 import re
 import sys
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeGuard, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeGuard, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,9 @@ MM_PER_INCH = 25.4
 """Exact, by the international yard and pound agreement of 1959."""
 
 KELVIN_AT_0_C = 273.15
+
+LengthUnit = Literal["mm", "in"]
+TemperatureUnit = Literal["C", "F"]
 
 
 def fahrenheit_to_celsius(temperature_f: Numeric) -> Numeric:
@@ -142,31 +146,52 @@ _UNIT_WORDS = {
     **dict.fromkeys(("in", "in.", "inch", "inches", '"', "″", "”", "''"), "in"),
     **dict.fromkeys(("ft", "ft.", "foot", "feet", "'", "′", "’"), "ft"),
 }
-_VULGAR_FRACTIONS = {
-    "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5",
-    "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
-}  # fmt: skip
-_DECIMAL = r"(?:\d+(?:\.\d*)?|\.\d+)"
+_DECIMAL = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _AMOUNT = rf"(?:(?P<whole>\d+)(?:\s*-\s*|\s+))?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)|(?P<decimal>{_DECIMAL})"
 _LENGTH = re.compile(rf"\s*(?:{_AMOUNT})\s*(?P<unit>[^\d\s].*?)?\s*")
 _FEET_AND_INCHES = re.compile(
     r"\s*(?P<feet>\d+)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*(?P<inches>[\d.].*?(?:\"|″|”|''|in\.?|inch(?:es)?))\s*"
 )
 _LENGTH_RULE = 'must be a length such as "368mm", "14 1/2in" or "14-1/2 in"'
+# 1,200 is a thousand and two hundred to one reader and one and a fifth to another.
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 
 
-def parse_length_mm(value: str | float, where: str = "", what: str = "length") -> float:
+def _decimal(text: str, where: str, what: str, got: object) -> float:
+    """A decimal number written with a point or a comma."""
+    if _THOUSANDS.fullmatch(text):
+        whole, part = text.split(",")
+        rule = f"must not leave open whether its comma marks thousands ({whole}{part} or {whole}.{part}?)"
+        raise BadInput(where, what, rule, got)
+    return float(text.replace(",", "."))
+
+
+def _spelled_out(text: str) -> str:
+    """The text with every fraction sign as figures, "14½" as "14 1/2", and every dash as a hyphen."""
+    for sign in set(text):
+        if unicodedata.decomposition(sign).startswith("<fraction>"):
+            text = text.replace(sign, f" {unicodedata.normalize('NFKC', sign)}")
+    for dash in "\N{MINUS SIGN}\N{EN DASH}\N{NON-BREAKING HYPHEN}":
+        text = text.replace(dash, "-")
+    return text.replace("\N{FRACTION SLASH}", "/").strip()
+
+
+def parse_length_mm(
+    value: str | float, where: str = "", what: str = "length", bare: LengthUnit | None = "mm"
+) -> float:
     """Length in mm of what a maker writes.
 
     Parameters
     ----------
     value : str or float
-        A number is mm. A string is a number with a unit: mm, cm, m, in (``"``), ft (``'``), decimals or
-        fractions, ``"14 1/2in"``, ``"14-1/2 in"``, ``'5/8"'``, ``"14½in"``, ``"4ft 6 1/2in"``. A string
-        without a unit is mm too, but only when it is no fraction: nobody writes 14 1/2 mm, so a
-        fraction without a unit is asked back and not guessed.
+        A number is mm. A string is a number with a unit: mm, cm, m, in (``"``), ft (``'``), decimals with
+        a point or a comma, or fractions: ``"14 1/2in"``, ``"14-1/2 in"``, ``'5/8"'``, ``"14½in"``,
+        ``"368,5 mm"``, ``"4ft 6 1/2in"``.
     where, what : str
         What to call the value in the error: the file or option, and the key.
+    bare : str or None
+        The unit of a string that names none: mm in a piece file, the viewer's on a page. None, on the
+        command line, refuses it and offers both. A fraction is never mm: it is asked back.
 
     Returns
     -------
@@ -182,17 +207,14 @@ def parse_length_mm(value: str | float, where: str = "", what: str = "length") -
     --------
     >>> parse_length_mm("14-1/2 in")
     368.3
-    >>> parse_length_mm("1.2 m")
+    >>> parse_length_mm("1,2 m")
     1200.0
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | np.number):
         raise BadInput(where, what, _LENGTH_RULE, value)
     if not isinstance(value, str):
         return _sound_length(float(value), where, what, value)
-    text = value
-    for sign, fraction in _VULGAR_FRACTIONS.items():
-        text = text.replace(sign, f" {fraction}")
-    text = text.replace("⁄", "/").replace("\N{MINUS SIGN}", "-").strip()
+    text = _spelled_out(value)
     if text.startswith("-"):
         raise BadInput(where, what, "must not be negative", value)
     compound = _FEET_AND_INCHES.fullmatch(text)
@@ -202,14 +224,15 @@ def parse_length_mm(value: str | float, where: str = "", what: str = "length") -
     match = _LENGTH.fullmatch(text)
     if match is None:
         raise BadInput(where, what, _LENGTH_RULE, value)
-    unit = _UNIT_WORDS.get((match["unit"] or "mm").lower())
+    is_fraction = match["decimal"] is None
+    if match["unit"] is None and (bare is None or (is_fraction and bare == "mm")):
+        raise BadInput(where, what, f"must say its unit ({text} in or {text} mm?)", value)
+    unit = bare if match["unit"] is None else _UNIT_WORDS.get(match["unit"].lower())
     if unit is None:
         raise BadInput(where, what, "must have one of the units mm, cm, m, in or ft", value)
-    if match["decimal"] is not None:
-        amount = float(match["decimal"])
+    if not is_fraction:
+        amount = _decimal(match["decimal"], where, what, value)
     else:
-        if match["unit"] is None:
-            raise BadInput(where, what, "must say its unit when it is a fraction", value)
         if int(match["bottom"]) == 0:
             raise BadInput(where, what, "must not have a zero under the fraction bar", value)
         amount = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
@@ -226,7 +249,7 @@ def _sound_length(length_mm: float, where: str, what: str, got: object) -> float
 
 
 _TEMPERATURE = re.compile(
-    rf"\s*(?P<sign>[+-]?)\s*(?P<number>{_DECIMAL})\s*(?P<unit>[^\d\s.].*?)?\s*", re.IGNORECASE
+    rf"\s*(?P<sign>[+-]?)\s*(?P<number>{_DECIMAL})\s*(?P<unit>[^\d\s.,].*?)?\s*", re.IGNORECASE
 )
 _TEMPERATURE_UNITS = {
     **dict.fromkeys(("c", "celsius", "cel"), "c"),
@@ -236,15 +259,21 @@ _TEMPERATURE_UNITS = {
 _TEMPERATURE_RULE = 'must be a temperature such as "21C", "70F" or "294K"'
 
 
-def parse_temperature_c(value: str | float, where: str = "", what: str = "temperature") -> float:
+def parse_temperature_c(
+    value: str | float, where: str = "", what: str = "temperature", bare: TemperatureUnit | None = "C"
+) -> float:
     """Temperature in °C of what a maker writes.
 
     Parameters
     ----------
     value : str or float
-        A number, or a string without a unit, is °C; else C, F or K, with or without a degree sign.
+        A number is °C. A string is a number, its decimals after a point or a comma, with C, F or K, with or
+        without a degree sign.
     where, what : str
         What to call the value in the error.
+    bare : str or None
+        The unit of a string that names none: C, or the viewer's on a page. None, on the command line,
+        refuses it and offers both.
 
     Returns
     -------
@@ -258,7 +287,7 @@ def parse_temperature_c(value: str | float, where: str = "", what: str = "temper
 
     Examples
     --------
-    >>> parse_temperature_c("294.15 K")
+    >>> parse_temperature_c("294,15 K")
     21.0
     >>> round(parse_temperature_c("70F"), 2)
     21.11
@@ -266,21 +295,26 @@ def parse_temperature_c(value: str | float, where: str = "", what: str = "temper
     if isinstance(value, bool) or not isinstance(value, str | int | float | np.number):
         raise BadInput(where, what, _TEMPERATURE_RULE, value)
     if isinstance(value, str):
-        match = _TEMPERATURE.fullmatch(value.replace("\N{MINUS SIGN}", "-"))
+        text = value.replace("\N{MINUS SIGN}", "-").strip()
+        match = _TEMPERATURE.fullmatch(text)
         if match is None:
             raise BadInput(where, what, _TEMPERATURE_RULE, value)
-        unit = _TEMPERATURE_UNITS.get((match["unit"] or "c").lower().lstrip("°º").removeprefix("deg").strip())
+        word = (match["unit"] or "").lower().lstrip("°º").removeprefix("deg").strip()
+        if not word and bare is None:
+            number = text.rstrip("°º ")
+            raise BadInput(where, what, f"must say its unit ({number} F or {number} C?)", value)
+        unit = _TEMPERATURE_UNITS.get(word or str(bare).lower())
         if unit is None:
             raise BadInput(where, what, "must have one of the units C, F or K", value)
-        number = float(match["sign"] + match["number"])
+        number_c = float(match["sign"] + match["number"].replace(",", "."))
         if unit == "f":
-            number = fahrenheit_to_celsius(number)
+            number_c = fahrenheit_to_celsius(number_c)
         elif unit == "k":
-            number = round(number - KELVIN_AT_0_C, 9)
+            number_c = round(number_c - KELVIN_AT_0_C, 9)
     else:
-        number = float(value)
-    if not math.isfinite(number):
+        number_c = float(value)
+    if not math.isfinite(number_c):
         raise BadInput(where, what, "must be a finite temperature", value)
-    if number < -KELVIN_AT_0_C:
+    if number_c < -KELVIN_AT_0_C:
         raise BadInput(where, what, "must not lie below absolute zero", value)
-    return number
+    return number_c

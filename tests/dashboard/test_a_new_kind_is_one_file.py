@@ -38,7 +38,7 @@ from model.wood.fits.base import Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.member import Amount, Member
-from model.wood.setting_out import Allowances, GapCut, Season, gap_figures, spoken, LENGTH
+from model.wood.setting_out import Allowances, GapCut, Season, spoken, LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,14 +71,15 @@ class DropLeaf(Fit):
         return Section("leaf beside its top", parts, (Space("gap", width, width + gap, 9.0),))
 
     def cut(self, season: Season, kept: Allowances) -> GapCut:
-        gap = season.to_wet(self.leaf, self.leaf.width_mm) + kept.reserve(0.5)
+        gap = season.to_wet(self.leaf, self.leaf.width_mm)
         return GapCut(
             **self.cut_head(season, self.leaf.name),
             enough=True,
-            figures=gap_figures(gap, gap, gap),
+            figures=[("gap today", gap, "up")],
             parts=[spoken(f"Leave {LENGTH} beside the leaf.", gap)],
             gap_mm=gap,
             gap_rounded_mm=gap,
+            gap_least_mm=gap,
             gap_dry_mm=gap,
             gap_wet_mm=gap,
         )

@@ -30,7 +30,6 @@ from dashboard.sheet import (
     job_sheet,
     letter_for,
     read_letter,
-    steps_of,
 )
 from model.watch.home_year import HomeYear, given_year, usual_year
 from model.wood.cutting import cut_document
@@ -351,16 +350,16 @@ def test_a_letter_no_bar_has_is_refused(letter: str) -> None:
 def test_a_cut_card_is_one_card_with_its_sizes(units: Units, size: Any) -> None:
     display = Display(units)
     piece = sample("hall_bench")
-    document = cut_document(piece, "back_panel", 8.1, (6.0, 11.0), steps_of(display))
+    document = cut_document(piece, "back_panel", 8.1, (6.0, 11.0), display.steps)
     pdf = cut_card(document, display, NOW, "Dry flat")
     pages, size_mm = pages_of(pdf)
     assert pages == 1
     assert size_mm == pytest.approx(SIZES_MM[size], abs=0.1)
     words = words_of(pdf)
-    cut = display.length(document["width_to_cut_rounded_mm"], "nearest", 64).replace("\u00a0", " ")
-    assert true_fractions(cut) in words
-    assert "stock at 8.1 % today; Dry flat, 6.0 to 11.0 % there" in words
-    assert "at its centre" in words
+    for which in ("width_best_rounded_mm", "groove_depth_mm"):
+        assert true_fractions(display.length(document[which], finest=64).replace("\u00a0", " ")) in words
+    assert "stock at 8.1 ± 1 % today; Dry flat, 6.0 to 11.0 % there" in words
+    assert "Pinned at its centre" in words
     assert "_" not in words
 
 

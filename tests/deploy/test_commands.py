@@ -263,7 +263,7 @@ def test_check_says_what_a_house_should_be_held_at_and_the_design_range_apart(
 ) -> None:
     _, out, _ = paneltide("check", PIECES / "blanket_chest.toml")
     assert "Blanket chest: comfortable at 25 to 60 % RH" in out
-    assert "design range: 9 to 82 % RH at 20 °C" in out
+    assert "design range: 9 to 82 % RH at 68 °F" in out
     document = answer(paneltide("check", PIECES / "blanket_chest.toml", "--json"))
     assert (document["comfort_rh_low_pct"], document["comfort_rh_high_pct"]) == (25.0, 60.0)
     assert document["comfort_reason"] is None
@@ -274,4 +274,4 @@ def test_check_says_that_a_back_bare_behind_cups(paneltide: Callable[..., Ran]) 
     _, out, _ = paneltide("check", PIECES / "hall_bench.toml")
     told = " ".join(out.split())
     assert "One face of the panel of the back is finished and the other bare" in told
-    assert "cups by up to 1.19 mm (3/64 in)" in told
+    assert "cups by up to 3/64 in" in told

@@ -46,6 +46,11 @@ HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
         ("4'-6 1/2\"", 1384.3),
         ("  7/8 IN ", 22.225),
         ("14", 14.0),
+        ("368,5 mm", 368.5),
+        ("0,125in", 3.175),
+        ("14–1/2 in", 368.3),
+        ('2⅞"', 73.025),
+        ("⅒ in", 2.54),
         ("0mm", 0.0),
         (368, 368.0),
         (368.3, 368.3),
@@ -66,7 +71,6 @@ def test_length_as_a_maker_writes_it(written, length_mm):
         ("1/2", "must say its unit"),
         ("14 1/2", "must say its unit"),
         ("3 furlongs", "one of the units mm, cm, m, in or ft"),
-        ("14,5mm", "one of the units"),
         ("-3mm", "must not be negative"),
         (-3.0, "must not be negative"),
         ("nan", "must be a length"),
@@ -82,6 +86,29 @@ def test_a_length_that_is_none_is_answered_in_one_sentence(written, said):
         parse_length_mm(written, "bench.toml", "width")
     assert str(caught.value).startswith("bench.toml: width ")
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("written", ["18", "18.5", "14 1/2", "14½"])
+def test_a_bare_length_is_mm_inches_or_asked_back_as_the_caller_says(written):
+    inches = {"18": 18, "18.5": 18.5}.get(written, 14.5)
+    assert parse_length_mm(written, bare="in") == pytest.approx(inches * 25.4)
+    with pytest.raises(BadInput, match=r"must say its unit \(1.* in or 1.* mm\?\)"):
+        parse_length_mm(written, bare=None)
+    if written.startswith("18"):
+        assert parse_length_mm(written) == inches
+
+
+def test_a_comma_that_may_mark_thousands_is_asked_back():
+    with pytest.raises(BadInput, match=r"\(1250 or 1\.250\?\)"):
+        parse_length_mm("1,250 mm")
+
+
+def test_a_bare_temperature_is_read_in_the_unit_that_the_caller_shows():
+    assert parse_temperature_c("45") == 45.0
+    assert parse_temperature_c("45", bare="F") == pytest.approx(65 / 9)
+    assert parse_temperature_c("7,5 °", bare="C") == 7.5
+    with pytest.raises(BadInput, match=r"must say its unit \(45 F or 45 C\?\)"):
+        parse_temperature_c("45", bare=None)
 
 
 @given(whole=st.integers(0, 200), top=st.integers(0, 63), unit=st.sampled_from(["in", '"', " inches"]))

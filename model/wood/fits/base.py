@@ -21,7 +21,7 @@ from model.wood.fits.fields import Field, Millimetres, number, read_field, text
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
-from model.wood.setting_out import Allowances, Cut, Season
+from model.wood.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
 
 Direction = Literal["swelling", "shrinking"]
 Severity = Literal["shows", "harms"]
@@ -111,16 +111,24 @@ class Fit(ABC):
     def section(self, mc: Moistures) -> Section:
         """A cross-section at these moisture contents (one number a member)."""
 
-    def cut(self, season: Season, kept: Allowances) -> Cut | None:
-        """How to cut, groove or slot for this fit today; None of one that nothing is cut for."""
-        return None
+    def cut(self, season: Season, kept: Allowances) -> Cut:
+        """How to cut, groove or slot for this fit today; of a kind with no more to say, how far it moves."""
+        moves = [
+            (member, kept.steps.gap_up(season.to_wet(member, width) + season.to_dry(member, width)))
+            for member, width in ((member, self.built_width(member)) for member in self.members)
+        ]
+        said = [spoken(f"From {season.year} {member.called} moves {LENGTH}.", far) for member, far in moves]
+        figures: list[Figure] = [(f"{member.called} moves", far, "up") for member, far in moves]
+        head = self.cut_head(season, " and ".join(member.name for member in self.members))
+        return Cut(**head, enough=True, figures=figures, parts=said)
 
     def cut_head(self, season: Season, member: str) -> dict[str, Any]:
         """The fields of a `Cut` that every kind fills alike."""
         ends = (season.dry_pct, season.wet_pct)
         return {
             "fit": self.name, "kind": self.kind, "member": member,
-            "stock_mc_pct": season.today_pct, "range_mc_pct": ends,
+            "stock_mc_pct": season.today_pct, "mc_doubt_pct": season.doubt_pct, "range_mc_pct": ends,
+            "build_now": not season.is_too_wet,
         }  # fmt: skip
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:

@@ -21,7 +21,6 @@ from model.wood.setting_out import (
     GapCut,
     Season,
     Spoken,
-    gap_figures,
     spoken,
 )
 
@@ -125,28 +124,29 @@ class BoardBack(Fit):
         )
 
     def cut(self, season: Season, kept: Allowances) -> GapCut:
-        def joint(mc_pct: float) -> float:
-            """Growth at the joint that moves most, from today [mm]."""
-            growths = [
-                sum(float(m.width_at(mc_pct)) - float(m.width_at(season.today_pct)) for m in pair) / 2.0
+        steps = kept.steps
+
+        def closes(today_pct: float, mc_pct: float) -> list[float]:
+            """How much of the gap closes at each joint from today to a moisture content [mm]."""
+            return [
+                sum(self.built_width(m) * (season.ratio(m, today_pct, mc_pct) - 1.0) for m in pair) / 2.0
                 for pair in self.joints()
             ]
-            return max(growths, key=abs)
 
-        steps = kept.steps
-        # Common practice, no source: 1/32 in kept in hand at the wettest.
-        gap = max(joint(season.wet_pct), 0.0) + kept.reserve(INCH / 32.0)
-        rounded = steps.width_up(gap)
-        dry_gap, wet_gap = rounded - joint(season.dry_pct), rounded - joint(season.wet_pct)
-        lap = max(dry_gap, rounded) + self.least_lap_mm
-        lap_rounded = steps.depth_up(lap)
+        gap = max(*closes(season.driest_pct, season.wet_pct), 0.0)
+        rounded = steps.gap_up(gap)
+        lap = rounded + max(*(-one for one in closes(season.wettest_pct, season.dry_pct)), 0.0)
+        lap += self.least_lap_mm
+        dry_gap = rounded - min(closes(season.today_pct, season.dry_pct))
+        wet_gap = rounded - max(closes(season.today_pct, season.wet_pct))
+        lap_rounded = steps.slot_up(lap)
         enough = lap <= self.lap_mm + ROUNDING_SLACK
         said = [
-            spoken(f"Leave {LENGTH} between boards today, at {season.today_pct:g} %.", rounded),
+            spoken(f"Leave {LENGTH} between boards today, wood at {season.stock_says}.", rounded),
             spoken(
-                f"At {season.wet_pct:g} % it will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}.",
-                wet_gap,
-                dry_gap,
+                f"At {season.wet} it will be {LENGTH}, at {season.dry} {LENGTH}.",
+                steps.gap_down(wet_gap),
+                steps.gap_up(dry_gap),
             ),
             spoken(f"The lap must be {LENGTH} or more.", lap_rounded),
         ]
@@ -155,10 +155,16 @@ class BoardBack(Fit):
         return GapCut(
             **self.cut_head(season, " and ".join(dict.fromkeys(board.name for board in self.boards))),
             enough=enough,
-            figures=gap_figures(rounded, dry_gap, wet_gap, lap_mm=lap_rounded),
+            figures=[
+                ("gap today", rounded, "up"),
+                ("gap at the dry end", dry_gap, "up"),
+                ("gap at the damp end", wet_gap, "down"),
+                ("lap at least", lap_rounded, "up"),
+            ],
             parts=said,
             gap_mm=gap,
             gap_rounded_mm=rounded,
+            gap_least_mm=gap,
             gap_dry_mm=dry_gap,
             gap_wet_mm=wet_gap,
             lap_needed_mm=lap,

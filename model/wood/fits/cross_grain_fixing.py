@@ -13,10 +13,10 @@ from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
 from model.wood.fits.restrained import restrained_ways
 from model.wood.fits.seen import Seen, seen_change
-from model.wood.fits.slot import SlottedFit
+from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.member import Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH
+from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
 
 SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
@@ -66,10 +66,6 @@ class CrossGrainFixing(SlottedFit):
     def moving(self) -> tuple[Member, float]:
         return self.member, self.reach_mm
 
-    @property
-    def takes_slot(self) -> bool:
-        return self.fixing == SLOTTED
-
     def check(self) -> None:
         if self.reach_mm > self.built_width(self.member) + 0.02:
             rule = f"must not be more than the part is wide ({self.built_width(self.member):.4g} mm)"
@@ -105,6 +101,49 @@ class CrossGrainFixing(SlottedFit):
             found.append(Way("front-proud", "shrinking", "shows", self.flush_within_mm + step, wide))
             found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, wide))
         return found
+
+    def cut(self, season: Season, kept: Allowances) -> SlotCut:
+        if self.fixing == SLOTTED:
+            return super().cut(season, kept)
+        swell, shrink = self.travel_needed(season)
+        said = [self.movement_said(season, swell, shrink, kept.steps)]
+        fields = self.cut_head(season, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
+        if self.fixing == TELESCOPING:
+            gap, tenon = shrink, swell + self.least_tenon_mm
+            up = kept.steps.slot_up
+            said.append(
+                spoken(
+                    f"Leave {LENGTH} at the shoulder of the dry tenon, and stand {LENGTH} of it or more in "
+                    "its mortise. Glue the front only.",
+                    up(gap),
+                    up(tenon),
+                )
+            )
+            enough = gap <= (self.shoulder_gap_mm or 0.0) + ROUNDING_SLACK
+            enough = enough and tenon <= (self.tenon_length_mm or 0.0) + ROUNDING_SLACK
+            if not enough:
+                said.append(["As drawn, it has not enough room for this."])
+            return SlotCut(
+                **fields, enough=enough, parts=said, gap_mm=gap, engagement_mm=tenon,
+                figures=[("gap at the shoulder", up(gap), "up"), ("dry tenon", up(tenon), "up")],
+            )  # fmt: skip
+        slot, rounded = self.slot_needed(season, kept.steps)
+        if self.reach_mm <= IGNORED_WIDTH_MM:
+            said.append(spoken(f"Up to {LENGTH} across the grain it may be fixed fast.", IGNORED_WIDTH_MM))
+            return SlotCut(**fields, enough=True, figures=[("fixed fast", "may stay", "")], parts=said)
+        said = [
+            spoken(
+                f"Don't fix the {self.part} fast across {LENGTH} of {self.member.called}; slot it: fast at "
+                f"one end, slots {LENGTH} long at the other.",
+                self.reach_mm,
+                rounded,
+            ),
+            *said,
+        ]
+        return SlotCut(
+            **fields, enough=False, figures=[("fixed fast", "don't", ""), ("slot long", rounded, "up")],
+            parts=said, slot_length_mm=slot, slot_length_rounded_mm=rounded,
+        )  # fmt: skip
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
         if self.drawer_stopped_at != "back":

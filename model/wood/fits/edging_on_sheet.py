@@ -12,6 +12,7 @@ from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.fits.seen import Seen
 from model.wood.member import Member
+from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
 
 GLOSS_SHOWS_MM = 0.003 * INCH
 
@@ -36,6 +37,32 @@ class EdgingOnSheet(Fit):
             Way("stands-proud", "swelling", "shows", self.step_shows_mm - growth, edging),
             Way("stands-shy", "shrinking", "shows", self.step_shows_mm + growth, edging),
         ]
+
+    def cut(self, season: Season, kept: Allowances) -> Cut:
+        width, up = self.built_width(self.member), kept.steps.gap_up
+        proud, shy = season.to_wet(self.member, width), season.to_dry(self.member, width)
+        said = [
+            spoken(
+                f"Trimmed flush today at {season.stock_says}, {self.member.called} may stand up to {LENGTH} "
+                f"proud of the sheet at {season.wet} and {LENGTH} shy at {season.dry}.",
+                up(proud),
+                up(shy),
+            )
+        ]
+        shows = max(proud, shy) > self.step_shows_mm + ROUNDING_SLACK
+        if shows:
+            said.append(
+                [
+                    "Under a gloss finish that shows: run a small bead or a V along the joint, or trim it "
+                    f"with the wood near {season.target_pct:.0f} %."
+                ]
+            )
+        return Cut(
+            **self.cut_head(season, self.member.name),
+            enough=not shows,
+            figures=[("proud, damp", up(proud), "up"), ("shy, dry", up(shy), "up")],
+            parts=said,
+        )
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         swing_mm = float(self.growth(self.member, damp)) - float(self.growth(self.member, dry))

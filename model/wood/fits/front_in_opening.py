@@ -5,7 +5,7 @@ width, a framed door only with its two stiles, a pair with four. All of it comes
 top of a drawer front, at the latch side of a hinged door.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import ClassVar
 
@@ -14,15 +14,17 @@ from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
-from model.wood.movement import width_at
 from model.wood.setting_out import (
     LENGTH,
     ROUNDING_SLACK,
     Allowances,
+    Figure,
     GapCut,
     Season,
-    gap_figures,
+    Widths,
     spoken,
+    width_figures,
+    widths_said,
 )
 
 
@@ -105,49 +107,68 @@ class FrontInOpening(Fit):
         return seen_gap(float(self.gap_now(dry)), float(self.gap_now(damp)), self.least_gap_mm)
 
     def cut(self, season: Season, kept: Allowances) -> GapCut:
-        def growth(mc_pct: float) -> float:
-            def one(member: Member) -> float:
-                return float(member.width_at(mc_pct)) - float(member.width_at(season.today_pct))
+        steps, closing = kept.steps, self.members_across + (self.opening or ())
+        # A front that fills its opening is as wide as that, whatever was measured so far.
+        fills = self.construction == "slab" and len(self.members_across) == 1
+        widths_mm = {member.name: self.built_width(member) for member in (*closing, *(self.widens or ()))}
+        if fills and self.opening_size_mm is not None:
+            widths_mm[self.members_across[0].name] = self.opening_size_mm
 
-            closing = self.members_across + (self.opening or ())
+        def closes(today_pct: float, mc_pct: float) -> float:
+            """How much of the gap closes from today to a moisture content [mm]."""
+
+            def one(member: Member) -> float:
+                return widths_mm[member.name] * (season.ratio(member, today_pct, mc_pct) - 1.0)
+
             return sum(map(one, closing)) - sum(map(one, self.widens or ()))
 
-        # The gap must run freely at whichever end, or today, closes it most.
-        gap = self.least_gap_mm + max(growth(season.wet_pct), growth(season.dry_pct), 0.0)
-        width = rounded_width = None
-        if self.opening_size_mm is not None and self.construction == "slab" and len(self.members_across) == 1:
-            if not (self.opening or self.widens):
-                full = self.opening_size_mm - self.least_gap_mm
-                wettest = max(season.wet_pct, season.today_pct)
-                width = float(width_at(full, wettest, season.today_pct, self.members_across[0].movement))
-                gap = self.opening_size_mm - width
-            else:
-                width = self.opening_size_mm - gap
-        rounded = kept.steps.width_up(gap)
-        dry_gap, wet_gap = rounded - growth(season.dry_pct), rounded - growth(season.wet_pct)
-        enough = max(dry_gap, wet_gap) <= self.widest_gap_mm + ROUNDING_SLACK
+        ends, stock = (season.wet_pct, season.dry_pct), (season.driest_pct, season.wettest_pct)
+        moves = [closes(today, end) for today in stock for end in ends]
+        # The gap must run freely at whichever end, or today, closes it most, and look right where it opens.
+        least, most = self.least_gap_mm + max(*moves, 0.0), self.widest_gap_mm + min(*moves, 0.0)
+        doubt = abs(closes(season.today_pct, season.wettest_pct))
+        # As a width would: a wider gap is a narrower front.
+        best = -Widths.between(-most, -least, doubt, "swelling").best_mm
+        rounded = steps.gap_up(best)
+        dry_gap = rounded - closes(season.today_pct, season.dry_pct)
+        wet_gap = rounded - closes(season.today_pct, season.wet_pct)
+        enough = least <= most + ROUNDING_SLACK
         what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
         called = " and ".join(dict.fromkeys(member.called for member in self.members_across))
-        said = [spoken(f"Leave a gap of {LENGTH} at {called} today, at {season.today_pct:g} %.", rounded)]
-        if width is not None:
-            rounded_width = kept.steps.width_down(width)
-            said.append(spoken(f"Cut it {LENGTH} across the grain.", rounded_width))
-        ends = f"At {season.wet_pct:g} % the gap will be {LENGTH}, at {season.dry_pct:g} % {LENGTH}."
-        said.append(spoken(ends, wet_gap, dry_gap))
+        figures: list[Figure] = [("gap today", rounded, "up"), ("gap at the least", least, "up")]
+        said = [spoken(f"Leave a gap of {LENGTH} at {called} today, wood at {season.stock_says}.", rounded)]
+        widths = cut = None
+        if self.opening_size_mm is not None:
+            size = self.opening_size_mm
+            widths = Widths(size - most, size - best, size - least)
+            # A sixty-fourth is much of a gap, and the width follows from the gap as it is marked.
+            cut = replace(steps.widths(widths, fine=True), best_mm=round(size - rounded, 6))
+            figures = [*(width_figures(cut) if enough else width_figures(cut)[:1]), figures[0]]
+            whole = called if fills else "the whole front"
+            said.append(
+                widths_said(whole, cut, season.stock_says)
+                if enough
+                else spoken(f"Cut {whole} {LENGTH} wide.", cut.best_mm)
+            )
+        told = f"At {season.wet} the gap will be {LENGTH}, at {season.dry} {LENGTH}."
+        said.append(spoken(told, steps.gap_down(wet_gap), steps.gap_up(dry_gap)))
         if not enough:
-            wide = f"That is wider than the {LENGTH} that looks right: frame it, use quartered stock, or "
-            said.append(spoken(f"{wide}accept it.", self.widest_gap_mm))
+            wide = f"Somewhere in the year that is wider than the {LENGTH} that looks right: frame it, use "
+            said.append(spoken(f"{wide}quartered stock, or accept it.", self.widest_gap_mm))
         return GapCut(
             **self.cut_head(season, what),
             enough=enough,
-            figures=gap_figures(rounded, dry_gap, wet_gap, rounded_width),
+            figures=figures,
             parts=said,
-            gap_mm=gap,
+            width_least_mm=widths and widths.least_mm,
+            width_best_mm=widths and widths.best_mm,
+            width_most_mm=widths and widths.most_mm,
+            width_best_rounded_mm=cut and cut.best_mm,
+            gap_mm=best,
             gap_rounded_mm=rounded,
+            gap_least_mm=least,
             gap_dry_mm=dry_gap,
             gap_wet_mm=wet_gap,
-            width_to_cut_mm=width,
-            width_to_cut_rounded_mm=rounded_width,
         )
 
     def section(self, mc: Moistures) -> Section:

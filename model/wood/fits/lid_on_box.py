@@ -14,7 +14,7 @@ from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH
+from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +93,40 @@ class LidOnBox(Fit):
             found.append(Way("lock-misses-wet", "swelling", "harms", self.lock_play_mm - growth, lid))
             found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, lid))
         return found
+
+    def cut(self, season: Season, kept: Allowances) -> Cut:
+        up, width = kept.steps.gap_up, self.built_width(self.member)
+        share = 1.0 if self.held == "hinged" else 0.5
+        swell, shrink = share * season.to_wet(self.member, width), share * season.to_dry(self.member, width)
+        # What is asked of each size that the fit gives: its name, what it is, and what it needs.
+        needs = [
+            ("overhang in front", self.overhang_mm, self.least_overhang_mm + shrink),
+            ("room behind the lip", self.lip_clearance_mm, shrink),
+            ("gap in front", self.inset_gap_mm, self.least_gap_mm + swell),
+            ("play of the lock", self.lock_play_mm, max(swell, shrink)),
+        ]
+        said = [
+            spoken(
+                f"The front of {self.member.called} may come {LENGTH} forward by {season.wet} and go "
+                f"{LENGTH} back by {season.dry}, wood at {season.stock_says}.",
+                up(swell),
+                up(shrink),
+            )
+        ]
+        figures: list[Figure] = []
+        enough = True
+        for name, drawn, needed in needs:
+            if drawn is None:
+                continue
+            figures.append((name, up(needed), "up"))
+            said.append(spoken(f"Leave {LENGTH} or more of {name}.", up(needed)))
+            if needed > drawn + ROUNDING_SLACK:
+                enough = False
+                said.append(spoken(f"As drawn it is {LENGTH}, not enough.", kept.steps.gap_down(drawn)))
+        if self.inset_gap_mm is not None and self.least_gap_mm + swell + shrink > self.widest_gap_mm:
+            wide = f"By {season.dry} the gap will be wider than the {LENGTH} that looks right."
+            said.append(spoken(wide, self.widest_gap_mm))
+        return Cut(**self.cut_head(season, self.member.name), enough=enough, figures=figures, parts=said)
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         less_mm, more_mm = float(self._in_front(dry)), float(self._in_front(damp))

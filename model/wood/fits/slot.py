@@ -19,6 +19,7 @@ from model.wood.setting_out import (
     ROUNDING_SLACK,
     Allowances,
     Cut,
+    Increments,
     Season,
     Spoken,
     spoken,
@@ -26,8 +27,6 @@ from model.wood.setting_out import (
 
 # Number 6 wood screw, 0.138 in at the shank.
 SCREW_MM = 0.138 * INCH
-# Kept at each end of a slot (common practice, no source).
-SLOT_RESERVE_MM = INCH / 64.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,14 +106,12 @@ class SlottedFit(Fit):
             rule = f"must be at least the screw's diameter ({self.screw_diameter_mm:.4g} mm)"
             raise self.bad("slot_length_mm", rule, slot_mm)
         half = self.screw_diameter_mm / 2.0
-        if self.screw_at_mm is not None and not half <= self.screw_at_mm <= slot_mm - half:
+        if (
+            self.screw_at_mm is not None
+            and abs(self.screw_at_mm - slot_mm / 2.0) > slot_mm / 2.0 - half + 1e-5
+        ):
             rule = f"must lie inside the slot: {half:.4g} to {slot_mm - half:.4g} mm"
             raise self.bad("screw_at_mm", rule, self.screw_at_mm)
-
-    @property
-    def takes_slot(self) -> bool:
-        """Whether this fit, as it is, is held by something that needs room to travel."""
-        return True
 
     @property
     def has_slot(self) -> bool:
@@ -143,35 +140,38 @@ class SlottedFit(Fit):
     # -------------------------------------------------------- at the drill
 
     def travel_needed(self, season: Season) -> tuple[float, float]:
-        """How far the wood at the screw will swell and shrink from today [mm]."""
+        """How far the wood at the screw may swell and shrink from today, the meter's doubt in both [mm]."""
         member, distance = self.moving
         today = distance * (1.0 + float(member.strain_from(self.reference_mc(member), season.today_pct)))
         return season.to_wet(member, today), season.to_dry(member, today)
 
-    def movement_said(self, season: Season, swell: float, shrink: float) -> Spoken:
+    def movement_said(self, season: Season, swell: float, shrink: float, steps: Increments) -> Spoken:
         return spoken(
-            f"{self.moving[0].called} will swell {LENGTH} to {season.wet_pct:g} % "
-            f"and shrink {LENGTH} to {season.dry_pct:g} %.",
-            swell,
-            shrink,
+            f"{self.moving[0].called} may swell {LENGTH} to {season.wet} and shrink {LENGTH} to "
+            f"{season.dry}, wood at {season.stock_says}.",
+            steps.gap_up(swell),
+            steps.gap_up(shrink),
         )
 
-    def cut(self, season: Season, kept: Allowances) -> SlotCut | None:
-        if not self.takes_slot:
-            return None
+    def slot_needed(self, season: Season, steps: Increments) -> tuple[float, float]:
+        """Length of the slot that this season asks for, exact and to the next step [mm]."""
         swell, shrink = self.travel_needed(season)
-        reserve, screw = kept.reserve(SLOT_RESERVE_MM), self.screw_diameter_mm
-        slot = screw + swell + shrink + 2.0 * reserve
-        rounded = kept.steps.width_up(slot)
+        exact = self.screw_diameter_mm + swell + shrink
+        return exact, steps.slot_up(exact)
+
+    def cut(self, season: Season, kept: Allowances) -> SlotCut:
+        swell, shrink = self.travel_needed(season)
+        screw = self.screw_diameter_mm
+        slot, rounded = self.slot_needed(season, kept.steps)
         near = swell if self.slot_moves else shrink
         share = 0.5 if swell + shrink == 0.0 else near / (swell + shrink)
-        at = screw / 2.0 + reserve + near
+        at = screw / 2.0 + near
         place = self._place(share)
         travel = sum(self.slot_travel)
         in_slot = None if self.slot_length_mm is None else screw / 2.0 + share * travel
         enough = travel + ROUNDING_SLACK >= swell + shrink if self.has_slot else True
         said = [
-            self.movement_said(season, swell, shrink),
+            self.movement_said(season, swell, shrink, kept.steps),
             spoken(f"Make the slot {LENGTH} long and set the screw {place}.", rounded),
         ]
         if in_slot is not None:
@@ -179,7 +179,7 @@ class SlottedFit(Fit):
             said.append(spoken(drawn, in_slot))
         if not enough:
             drawn = f"The slot as drawn lets it travel {LENGTH} in all, not enough for this."
-            said.append(spoken(drawn, travel))
+            said.append(spoken(drawn, kept.steps.gap_down(travel)))
         return SlotCut(
             **self.cut_head(season, self.moving[0].name),
             enough=enough,

@@ -11,13 +11,16 @@ from model.wood.fits.base import INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change
-from model.wood.fits.slot import SLOT_RESERVE_MM, SlotCut, SlottedFit
+from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
+from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Figure, Season, spoken
 
 BUTTONS = ("button", "clip")
 FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0
+# What it swings each way in a relief; wider tops go on buttons (common practice, no source).
+FIGURE_EIGHT_SWING_MM = INCH / 8.0
+FIGURE_EIGHT_TOP_MM = 18.0 * INCH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,16 +140,18 @@ class TopOnFasteners(SlottedFit):
             lambda wider: f"{LENGTH} {'wider' if wider else 'narrower'} than it was made",
         )
 
-    def cut(self, season: Season, kept: Allowances) -> SlotCut | None:
+    def cut(self, season: Season, kept: Allowances) -> SlotCut:
+        if self.fastener == "figure-eight" and not self.has_slot:
+            return self._figure_eight_cut(season, kept)
         if not self.is_button:
             return super().cut(season, kept)
         swell, shrink = self.travel_needed(season)
-        gap, engagement = swell + kept.reserve(SLOT_RESERVE_MM), shrink + self.least_engagement_mm
-        enough = (self.button_gap_mm or 0.0) >= swell - ROUNDING_SLACK
+        gap, engagement = swell, shrink + self.least_engagement_mm
+        enough = (self.button_gap_mm or 0.0) >= gap - ROUNDING_SLACK
         enough = enough and (self.engagement_mm or 0.0) >= engagement - ROUNDING_SLACK
-        up = kept.steps.width_up
+        up = kept.steps.gap_up
         said = [
-            self.movement_said(season, swell, shrink),
+            self.movement_said(season, swell, shrink, kept.steps),
             spoken(
                 f"Leave {LENGTH} between each button and the apron, and at least "
                 f"{LENGTH} of tongue in the groove.",
@@ -154,7 +159,8 @@ class TopOnFasteners(SlottedFit):
                 up(engagement),
             ),
             spoken(
-                f"On the end aprons, make each mortise {LENGTH} longer than its button.", up(swell + shrink)
+                f"On the end aprons, make each mortise {LENGTH} longer than its button.",
+                kept.steps.slot_up(swell + shrink),
             ),
         ]
         if not enough:
@@ -168,6 +174,36 @@ class TopOnFasteners(SlottedFit):
             shrinking_mm=shrink,
             gap_mm=gap,
             engagement_mm=engagement,
+        )
+
+    def _figure_eight_cut(self, season: Season, kept: Allowances) -> SlotCut:
+        """A figure-eight has no slot: it swings on its screw, in a relief cut beside its recess."""
+        swell, shrink = self.travel_needed(season)
+        suits = self.built_width(self.member) <= FIGURE_EIGHT_TOP_MM + ROUNDING_SLACK
+        suits = suits and max(swell, shrink) <= FIGURE_EIGHT_SWING_MM + ROUNDING_SLACK
+        relief = kept.steps.slot_up(max(swell, shrink))
+        moves = self.movement_said(season, swell, shrink, kept.steps)
+        if suits:
+            figures: list[Figure] = [("relief, each side", relief, "up")]
+            set_so = (
+                f"Set each figure-eight square to the apron and cut a relief {LENGTH} wide on both sides of "
+                "it, so that it can swing."
+            )
+            said = [moves, spoken(set_so, relief)]
+        else:
+            figures = [("figure-eights", "use buttons", "")]
+            dont = (
+                f"Don't: figure-eights suit a top up to about {LENGTH} wide, and swing {LENGTH} each way. "
+                "Use buttons."
+            )
+            said = [spoken(dont, FIGURE_EIGHT_TOP_MM, FIGURE_EIGHT_SWING_MM), moves]
+        return SlotCut(
+            **self.cut_head(season, self.member.name),
+            enough=suits,
+            figures=figures,
+            parts=said,
+            swelling_mm=swell,
+            shrinking_mm=shrink,
         )
 
     def section(self, mc: Moistures) -> Section:

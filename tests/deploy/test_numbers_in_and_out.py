@@ -1,0 +1,89 @@
+"""Sizes on the command line: read as a maker writes them, told in one system of units."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from deploy.commands import main
+
+PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
+WIDTH = ("width", "--species", "black cherry", "--cut", "flat-sawn", "--from", 8, "--to", 6)
+PLAN = ("plan", "door", "--species", "cherry", "--width", "18in", "--thickness", "3/4in", "--rh", "20-50")
+
+Ran = tuple[int, str, str]
+
+
+@pytest.fixture
+def paneltide(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Ran]:
+    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
+    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
+
+    def run(*arguments: object) -> Ran:
+        with pytest.raises(SystemExit) as ended:
+            main([str(argument) for argument in arguments])
+        printed = capsys.readouterr()
+        return int(str(ended.value.code)), printed.out, printed.err
+
+    return run
+
+
+@pytest.mark.parametrize(
+    ("arguments", "asked"),
+    [
+        ((*WIDTH, "--width", "18"), "18 in or 18 mm?"),
+        ((*WIDTH, "--width", "14 1/2"), "14 1/2 in or 14 1/2 mm?"),
+        (("air", "--temperature", "45", "--rh", "40"), "45 F or 45 C?"),
+        (("check", PIECES / "hall_bench.toml", "--temperature", "68"), "68 F or 68 C?"),
+        (
+            (*PLAN, "--length", "26"),
+            "26 in or 26 mm?",
+        ),
+    ],
+)
+def test_a_number_without_its_unit_is_asked_back_with_both(
+    arguments: tuple[object, ...], asked: str, paneltide: Callable[..., Ran]
+) -> None:
+    status, out, err = paneltide(*arguments)
+    assert (status, out) == (2, "")
+    assert asked in err
+
+
+@pytest.mark.parametrize("written", ["14 1/2in", "14-1/2 in", '14 1/2"', "14½ in", "368,3 mm", "36.83 cm"])
+def test_a_width_is_read_as_a_maker_writes_it(written: str, paneltide: Callable[..., Ran]) -> None:
+    # Wood Handbook eq. 13-2 with the printed C_T 0.00248: 14.5 in x 2 points is 0.072 in, 1.8 mm.
+    status, out, _ = paneltide(*WIDTH, "--width", written, "--units", "metric")
+    assert (status, out) == (0, "366.5 mm at 6 %, 1.8 mm narrower than at 8 %.\n")
+    _, out, _ = paneltide(*WIDTH, "--width", written)
+    assert out == "14-27/64 in at 6 %, 5/64 in narrower than at 8 %.\n"
+
+
+SIZED = [
+    (*WIDTH, "--width", "18in"),
+    ("air", "--temperature", "70F", "--rh", "45"),
+    ("check", PIECES / "hall_bench.toml"),
+    ("cut", PIECES / "hall_bench.toml", "--fit", "back_panel", "--mc", 8, "--range", "6-11"),
+    (*PLAN, "--length", "26in"),
+]
+
+
+@pytest.mark.parametrize("arguments", SIZED, ids=lambda arguments: arguments[0])
+def test_an_answer_speaks_one_system_of_units(
+    arguments: tuple[object, ...], paneltide: Callable[..., Ran]
+) -> None:
+    inch, metric = (paneltide(*arguments, "--units", units)[1].split() for units in ("inch", "metric"))
+    assert not {"mm", "°C", "mm.", "kg", "dm³"} & set(inch)
+    assert not {"in.", "in,", "°F", "lb", "ft"} & set(metric)
+    assert {"in", "in.", "in,", "°F"} & set(inch)
+    assert {"mm", "mm.", "mm,", "°C"} & set(metric)
+
+
+def test_the_settings_choose_the_units(
+    paneltide: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PANELTIDE_UNITS", "metric")
+    assert " mm " in paneltide(*WIDTH, "--width", "18in")[1]
+    assert " in " in paneltide(*WIDTH, "--width", "18in", "--units", "inch")[1]
+    assert "must be inch or metric" in paneltide(*WIDTH, "--width", "18in", "--units", "feet")[2]
