@@ -103,6 +103,11 @@ def under(heading: str) -> Any:
     return {"data-under": heading}
 
 
+def fold(name: str) -> Any:
+    """For details: the name by which the page's script keeps it open while the page is drawn anew."""
+    return {"data-fold": name}
+
+
 def covering(covers: tuple[str, ...]) -> Any:
     """For the page's script, which moves the mark as the address changes."""
     return {"data-covers": " ".join(covers)}
@@ -177,6 +182,11 @@ def charted(wide: Chart, narrow: Chart, href: str) -> html.Div:
             for chart, shown in ((wide, "wide-only"), (narrow, "narrow-only"))
         ]
     )
+
+
+def scrolling(table: Child, label: str) -> html.Div:
+    """A table that may be wider than the screen: it scrolls by touch and by keys, under a name of its own."""
+    return html.Div(table, className="scroll", tabIndex=0, role="region", **aria(label=label))
 
 
 def missing(what: str, *children: Child) -> html.Main:

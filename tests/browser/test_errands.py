@@ -139,7 +139,7 @@ def test_names_sent_by_anyone_are_text(shop, hands):
 
 def test_a_piece_is_moved_and_brought_back(shop, hands):
     hands.open(f"{shop.address}/piece/{shop.piece}")
-    hands.follow("It was moved")
+    hands.follow("Move")
     hands.until(lambda: hands.heading == "Where did Chest of drawers go?")
     hands.choose("To", "Orchard house")
     hands.press("Move it")
