@@ -1,5 +1,6 @@
 """The frame round every page, and the few elements all pages are made of."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,7 +14,7 @@ Child = Any
 
 # The word, where it leads, and the first parts of the addresses it covers.
 NAV = (
-    ("Today", "/", ("",)),
+    ("Today", "/", ("", "coming")),
     ("Stock", "/stock", ("stock", "stack")),
     ("Pieces", "/pieces", ("pieces", "piece", "record")),
     ("Plan", "/plan", ("plan", "rehearse")),
@@ -143,6 +144,17 @@ def part(title: Child, *children: Child, aside: Child = None, className: str = "
         [html.Div([heading, aside], className="part-head") if aside else heading, *children],
         className=f"part {className}".strip(),
     )
+
+
+def joined_links(links: Sequence[Child], most: int = 8, href: str = "") -> list[Child]:
+    """Links as a sentence has them; of many, the first and how many more, which leads to `href`."""
+    shown: list[Child] = list(links[:most])
+    if len(links) > most:
+        more = f"{len(links) - most} more"
+        shown.append(html.A(more, href=href) if href else more)
+    for index in range(len(shown) - 1, 0, -1):
+        shown.insert(index, " and " if index == len(shown) - 1 else ", ")
+    return shown
 
 
 def num(text: str) -> html.Span:

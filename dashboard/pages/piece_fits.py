@@ -15,7 +15,6 @@ from dashboard.figures.section import section_drawing
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import drawn, empty, fold, num, part, prose, scrolling, under
 from dashboard.view import View
-from model.records.answers import share_left
 from model.records.queries import FitNow, MemberNow, PieceNow
 from model.words.limits import limit_said
 
@@ -75,10 +74,7 @@ def alike_fits(piece: PieceNow) -> list[list[FitNow]]:
         return fit.kind, sizes, fit.judgement.verdict, margins
 
     def need(fits: list[FitNow]) -> tuple[int, float]:
-        judged = fits[0].judgement
-        margin_mm, play_mm = (judged.detail.get(key) for key in ("margin_mm", "play_mm"))
-        known = isinstance(margin_mm, int | float) and isinstance(play_mm, int | float)
-        left = share_left(margin_mm, play_mm) if known else 1.0
+        left = sentences.share_left(piece_words.of_fit(piece, fits[0]))
         return order[piece_words.mark_of(piece_words.of_fit(piece, fits[0]))], left
 
     return sorted(_grouped(piece.fits, like), key=need)
