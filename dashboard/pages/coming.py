@@ -234,7 +234,7 @@ def season_turn(places: Sequence[PlaceNow], pieces: Sequence[PieceNow], view: Vi
         line += ["Look at ", *joined_links(named), " before then."]
     else:
         line.append("No limit at that end is likely.")
-    return [Expected(at.astimezone(UTC), "near" if named else "easy", line, "place")]
+    return [Expected(at.astimezone(UTC), "near" if named else "clear", line, "place")]
 
 
 # ---------------------------------------------------------------- what to ask for, what to look over
@@ -324,7 +324,7 @@ STRIP = 5
 
 def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) -> html.Section:
     """The first limits likely to come of pieces with which nothing is wrong today, and where the rest is."""
-    well = [piece for piece in pieces if sentences.piece_verdict(piece) == "easy"]
+    well = [piece for piece in pieces if sentences.piece_verdict(piece) == "clear"]
     likely = sorted((one for one in limits(well, view) if one.is_likely), key=lambda one: one.from_at)
     zone = _zone(places)
     rows = [

@@ -14,7 +14,7 @@ from dashboard.view import Route, View, address
 from model.records import queries
 from model.records.queries import PieceNow
 
-FILTERS = ("all", "past", "near", "not known", "easy", "no longer followed")
+FILTERS = ("all", "past", "near", "not known", "clear", "no longer followed")
 
 
 def layout(view: View) -> html.Main:

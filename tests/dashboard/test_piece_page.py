@@ -17,7 +17,7 @@ from model.wood.piece import read_piece
 DRAWERS = """
 [piece]
 name = "Map chest"
-[member.top]
+[part.top]
 species = "black walnut"
 cut = "flat-sawn"
 width = "18in"
@@ -25,7 +25,7 @@ mc_pct = 8
 thickness = "3/4in"
 [fit.top]
 kind = "top-on-fasteners"
-member = "top"
+part = "top"
 fixed = "centre"
 fastener = "button"
 fastener_distance = "8in"
@@ -33,7 +33,7 @@ button_gap = "1/8in"
 engagement = "3/8in"
 """ + "".join(
     f"""
-[member.{which}_drawer_bottom]
+[part.{which}_drawer_bottom]
 species = "American sycamore"
 cut = "quarter-sawn"
 width = "15in"
@@ -42,7 +42,7 @@ thickness = "3/8in"
 role = "bottom of the {which} drawer"
 [fit.{which}_drawer_bottom]
 kind = "drawer-bottom"
-member = "{which}_drawer_bottom"
+part = "{which}_drawer_bottom"
 slot_length = "1/2in"
 """
     for which in ("upper", "middle", "lower")
