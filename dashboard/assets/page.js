@@ -69,6 +69,22 @@
     }
   });
 
+  /* What a reader opened or folded stays so when the page is drawn anew under them. */
+  const folds = new Map();
+  function fold(details) {
+    return location.pathname + " " + (details.dataset.fold || details.querySelector("summary").textContent);
+  }
+  document.addEventListener("click", (event) => {
+    const details = event.target.closest("summary")?.parentElement;
+    if (details) setTimeout(() => folds.set(fold(details), details.open));
+  });
+  function unfold(page) {
+    for (const details of page.querySelectorAll("details")) {
+      const open = folds.get(fold(details));
+      if (open !== undefined && details.open !== open) details.open = open;
+    }
+  }
+
   let shownPath = null;
   function arrived() {
     const first = document.querySelector(".first-sight");
@@ -84,6 +100,7 @@
       if (here) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current");
     }
     if (!live) return;
+    unfold(live);
     const heading = live.querySelector("h1");
     if (!heading) return;
     const title = heading.textContent + " · paneltide";
@@ -118,6 +135,7 @@
     }));
     Promise.all(begun).then(() => {
       const holder = document.getElementById("_dash-renderer");
+      if (!holder) return; // a client's page is still: there is nothing to start
       const script = document.createElement("script");
       script.id = holder.id;
       script.textContent = holder.textContent;

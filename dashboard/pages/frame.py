@@ -1,5 +1,6 @@
 """The frame round every page, and the few elements all pages are made of."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -13,7 +14,7 @@ Child = Any
 
 # The word, where it leads, and the first parts of the addresses it covers.
 NAV = (
-    ("Today", "/", ("",)),
+    ("Today", "/", ("", "coming")),
     ("Stock", "/stock", ("stock", "stack")),
     ("Pieces", "/pieces", ("pieces", "piece", "record")),
     ("Plan", "/plan", ("plan", "rehearse")),
@@ -127,6 +128,11 @@ def under(heading: str) -> Any:
     return {"data-under": heading}
 
 
+def fold(name: str) -> Any:
+    """For details: the name by which the page's script keeps it open while the page is drawn anew."""
+    return {"data-fold": name}
+
+
 def covering(covers: tuple[str, ...]) -> Any:
     """For the page's script, which moves the mark as the address changes."""
     return {"data-covers": " ".join(covers)}
@@ -162,6 +168,17 @@ def part(title: Child, *children: Child, aside: Child = None, className: str = "
         [html.Div([heading, aside], className="part-head") if aside else heading, *children],
         className=f"part {className}".strip(),
     )
+
+
+def joined_links(links: Sequence[Child], most: int = 8, href: str = "") -> list[Child]:
+    """Links as a sentence has them; of many, the first and how many more, which leads to `href`."""
+    shown: list[Child] = list(links[:most])
+    if len(links) > most:
+        more = f"{len(links) - most} more"
+        shown.append(html.A(more, href=href) if href else more)
+    for index in range(len(shown) - 1, 0, -1):
+        shown.insert(index, " and " if index == len(shown) - 1 else ", ")
+    return shown
 
 
 def num(text: str) -> html.Span:
@@ -201,6 +218,11 @@ def charted(wide: Chart, narrow: Chart, href: str) -> html.Div:
             for chart, shown in ((wide, "wide-only"), (narrow, "narrow-only"))
         ]
     )
+
+
+def scrolling(table: Child, label: str) -> html.Div:
+    """A table that may be wider than the screen: it scrolls by touch and by keys, under a name of its own."""
+    return html.Div(table, className="scroll", tabIndex=0, role="region", **aria(label=label))
 
 
 def missing(what: str, *children: Child) -> html.Main:

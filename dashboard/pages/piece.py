@@ -1,8 +1,5 @@
-"""One piece: how it stands and why, what each fit has left, and the tide of its members."""
+"""One piece: how it stands, what to do, what comes, what was; its fits, its parts and their tide."""
 
-from collections.abc import Mapping
-from dataclasses import replace
-from math import nan
 from typing import Any
 
 from dash import html
@@ -10,21 +7,19 @@ from dash import html
 from dashboard import display as say
 from dashboard import piece_words, sentences, woodwork
 from dashboard.display import Display
-from dashboard.figures.place_rule import Bracket, place_rule
-from dashboard.figures.section import section_drawing
+from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages import piece_acts
-from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under
+from dashboard.pages.frame import drawn, num, prose, sheet
+from dashboard.pages.piece_fits import Ahead, fits_part, parts_part
 from dashboard.pages.piece_tide import tide_part
 from dashboard.sized import in_units
 from dashboard.view import Route, View, address
 from model.records import queries, series
-from model.records.queries import FitNow, PieceNow
+from model.records.queries import PieceNow
 from model.wood.comfort import Comfort
 from model.wood.design import DesignRange, Governing, Span
 from model.words.limits import limit_said
-
-Ahead = Mapping[tuple[int, str], dict[str, Any]]
 
 
 def layout(view: View, piece_id: int) -> html.Main | None:
@@ -40,43 +35,105 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
     design = woodwork.range_of(piece)
     comfort = woodwork.comfort_of_piece(piece, view.now)
-    year, behind = piece_words.prospect(piece, view.now), piece_words.history(piece, view.now)
     return sheet(
         piece.name,
+        piece_acts.acts_part(piece),
         html.Div(
             [
+                html.Dl(
+                    [
+                        element
+                        for name, told in first_lines(piece, comfort, view)
+                        for element in (
+                            html.Dt(name),
+                            html.Dd(told, className="lead" if name == "Now" else ""),
+                        )
+                    ],
+                    className="first-lines",
+                ),
                 html.Div(
                     [
-                        html.P(
-                            [
-                                verdict_mark(piece_words.mark_of(piece)),
-                                " ",
-                                html.Span(piece_words.stands(piece, view.now), className="word"),
-                                ". ",
-                                *prose(say.sentence(sentences.piece_reason(piece, view.display))),
-                            ],
-                            className="lead",
-                        ),
-                        html.P(prose(year)) if year else None,
-                        html.P(prose(behind)) if behind else None,
-                        *[html.P(line) for line in comfortable(design, comfort, view.display)],
+                        rule(piece, view),
                         *[
-                            html.P(prose(in_units(line, view.display)))
-                            for line in woodwork.cautions_of(piece)
+                            html.P(line, className="small soft")
+                            for line in comfortable(design, comfort, view.display)[1:]
                         ],
                     ]
                 ),
-                html.Div(rule(piece, design, view)),
             ],
             className="columns even",
         ),
         fits_part(piece, ahead, view),
         tide_part(piece, view),
-        members_part(piece, view.display),
+        parts_part(piece, view.display),
         details_part(piece, view),
-        piece_acts.acts_part(piece),
         dateline=standing(piece, view),
     )
+
+
+def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tuple[str, list[Any]]]:
+    """What to know first: how it stands now, what to do, what comes next, what was, and the air it likes."""
+    now = [
+        verdict_mark(piece_words.mark_of(piece)),
+        " ",
+        html.Span(piece_words.stands(piece, view.now), className="word"),
+        ". ",
+        *prose(say.sentence(sentences.piece_reason(piece, view.display))),
+    ]
+    room = "" if comfort is None else comfort.reason or comfort.for_client
+    lines = [
+        ("Now", now),
+        ("To do", prose(" ".join(to_do(piece, view)))),
+        ("Next", prose(coming(piece, view))),
+        ("Since", prose(piece_words.history(piece, view.now))),
+        ("Room", prose(room)),
+        *[("Mind", prose(in_units(line, view.display))) for line in woodwork.cautions_of(piece)],
+    ]
+    return [(name, told) for name, told in lines if told]
+
+
+LEAVE = {
+    "shrinking": "Never glue, fill or caulk it while the air is dry.",
+    "swelling": "Don't plane it while the air is damp.",
+}
+"""What not to do while a limit is passed (common practice, no source)."""
+
+
+def to_do(piece: PieceNow, view: View) -> list[str]:
+    """What to do about what is wrong today, and about what is likely to be."""
+    told: list[str] = []
+    if not piece.judgement.is_current:
+        return told
+    verdict = sentences.piece_verdict(piece)
+    if verdict == "unknown" and piece.place is not None and piece.place.last_reading_at is not None:
+        return [f"Find out why nothing is heard from {piece.place.name}: power, battery, or its network."]
+    past = sorted(
+        (margin for fit in piece.fits for margin in fit.margins if margin.standing == "past"),
+        key=lambda margin: (margin.severity != "harms", margin.margin_mm),
+    )
+    if past:
+        worst = past[0]
+        if worst.severity == "harms":
+            told.append("Go and see it.")
+        told.append(LEAVE[worst.direction])
+        if worst.clears is not None:
+            days = [(at - view.now).total_seconds() / 86_400 for at in worst.clears]
+            told.append(f"It comes back by itself {say.lead_time(*days)}.")
+    for one in piece_words.all_likely(piece) or ():
+        advice = sentences.advice({"lever": one.lever})
+        if advice and advice not in told:
+            told.append(advice)
+    return told
+
+
+def coming(piece: PieceNow, view: View) -> str:
+    """What the coming year is likely to bring, all of it."""
+    likely = piece_words.all_likely(piece)
+    if not piece.judgement.is_current or likely is None:
+        return piece_words.prospect(piece, view.now)
+    if not likely:
+        return "No limit is likely to be reached within the year."
+    return " ".join(piece_words.said_of(one, view.now) for one in likely)
 
 
 def standing(piece: PieceNow, view: View) -> list[Any]:
@@ -138,180 +195,14 @@ def moisture_range(span: Span) -> str:
     return f"wood at {say.mc(low, 'up')} to {say.mc(high, 'down')}"
 
 
-def rule(piece: PieceNow, design: DesignRange | None, view: View) -> Any:
-    """The rule of the place it stands at, with a bracket for the piece and one for each fit."""
+def rule(piece: PieceNow, view: View) -> Any:
+    """The rule of the place it stands at, with a bracket over the humidity the piece is comfortable at."""
     air = piece.place.air if piece.place else None
-    brackets = []
-    if design is not None:
-        comfort = woodwork.bracket_of(piece, view.now)
-        brackets += [comfort] if comfort else []
-        brackets += [
-            Bracket(say.said(name), fit.span.rh_low_pct, fit.span.rh_high_pct, what="design range")
-            for name, fit in design.fits.items()
-        ]
+    bracket = woodwork.bracket_of(piece, view.now)
     name = piece.place.name if piece.place else piece.name
     temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
+    brackets = [bracket] if bracket else []
     return drawn(*(place_rule(name, temperature_c, rh_pct, brackets, width) for width in (600, 360)))
-
-
-# ---------------------------------------------------------------- fits
-
-
-def fits_part(piece: PieceNow, ahead: Ahead, view: View) -> html.Section:
-    """Every fit: its verdict, what is left before each of its limits, and its cross-section."""
-    if not piece.fits:
-        return part(
-            "Fits", empty("No fits are recorded. Without them its width is followed, not its limits.")
-        )
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    fits = sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict])
-    return part("Fits", *[fit_block(piece, fit, ahead_of(fit, ahead), view) for fit in fits])
-
-
-def ahead_of(fit: FitNow, ahead: Ahead) -> dict[str, dict[str, Any]]:
-    """What is expected of each limit of a fit, by the limit's name."""
-    return {name: detail for (fit_id, name), detail in ahead.items() if fit_id == fit.id}
-
-
-def fit_block(piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], view: View) -> html.Article:
-    """One fit."""
-    wood = woodwork.wood_piece(piece)
-    kind = wood.fits[fit.name] if wood is not None and fit.name in wood.fits else None
-    drawing: Any = None
-    if kind is not None:
-        section = kind.section(woodwork.moistures(piece))
-        drawing = drawn(
-            *(
-                section_drawing(section, view.display, width, uid=f"section-{fit.id}-{width}")
-                for width in (620, 360)
-            )
-        )
-    alone = piece_words.of_fit(piece, fit)
-    return html.Article(
-        [
-            html.Div(
-                [
-                    html.H3(
-                        [verdict_mark(piece_words.mark_of(alone)), " ", say.sentence(say.said(fit.name))[:-1]]
-                    ),
-                    html.P(
-                        [
-                            f"{kind.title if kind else say.said(fit.kind)}, ",
-                            html.Span(piece_words.stands(alone, view.now), className="word"),
-                            ". ",
-                            *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
-                        ]
-                    ),
-                    html.P(prose(sentences.ahead(ahead)), className="soft") if ahead else None,
-                    limits_table(piece, fit, ahead, view.display),
-                ]
-            ),
-            html.Div(drawing),
-        ],
-        className="fit",
-    )
-
-
-def limits_table(
-    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], display: Display
-) -> html.Div | None:
-    """What is left before each limit: as built, now, and the humidity at which it would be reached."""
-    limits = woodwork.limits_now(piece, fit)
-    if not limits:
-        return None
-    rows = [
-        html.Tr(
-            [
-                html.Th(limit_said(now.limit), scope="row", style={"fontWeight": "400"}),
-                html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
-                html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
-                html.Td(
-                    left(now.margin_mm, display) if piece.judgement.is_current else say.NOTHING,
-                    className="right",
-                    **under("Left now"),
-                ),
-                html.Td(
-                    num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
-                    **under("At MC"),
-                ),
-                html.Td(chance_of(ahead.get(now.limit.name)), **under("In a year")) if ahead else None,
-            ]
-        )
-        for now in limits
-    ]
-    head = html.Tr(
-        [
-            html.Th("What would be seen", scope="col"),
-            html.Th("End", scope="col"),
-            html.Th("Built with", scope="col", className="right"),
-            html.Th("Left now", scope="col", className="right"),
-            html.Th("At MC", scope="col"),
-            html.Th("In a year", scope="col") if ahead else None,
-        ]
-    )
-    return html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll")
-
-
-def chance_of(detail: dict[str, Any] | None) -> Any:
-    """In how many of the years that may come a limit is crossed."""
-    share = (detail or {}).get("chance")
-    return num(sentences.chance(share)) if isinstance(share, int | float) else say.NOTHING
-
-
-def left(margin_mm: float, display: Display) -> Any:
-    """A margin; past it, how far."""
-    if margin_mm < 0:
-        return html.B([num(display.overrun(margin_mm)), " past"])
-    return num(display.margin(margin_mm))
-
-
-# ---------------------------------------------------------------- members
-
-
-def members_part(piece: PieceNow, display: Display) -> html.Section:
-    """Every member: what it is, how wide it is now, and the moisture through it."""
-    members = piece.members
-    if not piece.judgement.is_current:
-        members = tuple(replace(member, moisture=None, start_mc_pct=nan) for member in members)
-    rows = [member_row(member, display) for member in members]
-    head = html.Tr(
-        [
-            html.Th(text, scope="col", className="right" if text in RIGHT else "")
-            for text in ("Part", "Wood", "Width now", "Since built", "MC mean", "face", "core")
-        ]
-    )
-    return part("Parts", html.Div(html.Table([html.Thead(head), html.Tbody(rows)]), className="scroll"))
-
-
-RIGHT = ("Width now", "Since built", "MC mean", "face", "core")
-
-
-def member_row(member: queries.MemberNow, display: Display) -> html.Tr:
-    """One member's line in the table."""
-    moisture = member.moisture
-    width_mm = member.document.get("width")
-    change: Any = say.NOTHING
-    if moisture and moisture.width_mm is not None and isinstance(width_mm, int | float):
-        change = num(display.length(moisture.width_mm - width_mm, finest=64))
-    cut = member.document.get("cut") or (
-        f"rings at {member.document['ring_angle_deg']:g}°" if "ring_angle_deg" in member.document else ""
-    )
-    return html.Tr(
-        [
-            html.Th(say.said(member.name), scope="row"),
-            html.Td(", ".join(str(word) for word in (member.document.get("species"), cut) if word)),
-            html.Td(num(display.length(moisture.width_mm)) if moisture else say.NOTHING, className="right"),
-            html.Td(change, className="right"),
-            *[
-                html.Td(num(say.mc(value)), className="right")
-                for value in (
-                    (moisture.mc_mean_pct, moisture.mc_face_pct, moisture.mc_core_pct)
-                    if moisture
-                    else (member.start_mc_pct, None, None)
-                )
-            ],
-        ]
-    )
 
 
 def details_part(piece: PieceNow, view: View) -> html.Section | None:
@@ -327,7 +218,10 @@ def details_part(piece: PieceNow, view: View) -> html.Section | None:
             html.Dt("stood at"),
             html.Dd([html.A(stay.place, href=address("place", stay.place_id)), f", {since}{until or ' on'}"]),
         ]
-    return part("As recorded", html.Dl(facts, className="facts")) if facts else None
+    if not facts:
+        return None
+    folded = html.Details([html.Summary("As recorded"), html.Dl(facts, className="facts")])
+    return html.Section(folded, className="part")
 
 
 ROUTES = [Route("/piece/<piece_id>", layout)]

@@ -10,7 +10,7 @@ from dashboard import display as say
 from dashboard import forms
 from dashboard.acts import Act, answers
 from dashboard.forms import choice_field, day_field, text_field
-from dashboard.pages.frame import part, sheet
+from dashboard.pages.frame import sheet
 from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
 from dashboard.view import NUMBER, Context, Route, View, address, view_of
 from model.records import book, measured, queries
@@ -19,31 +19,43 @@ from model.records.tables import Fit, Member, Piece
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
 
-MOVE, MEASURE, RETIRE = "piece-move", "piece-measure", "piece-retire"
+MOVE, MEASURE, RETIRE, RESTORE = "piece-move", "piece-measure", "piece-retire", "piece-restore"
 HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "oven")
 
 
-def acts_part(piece: PieceNow) -> html.Section:
-    """What can be done to the piece."""
+def acts_part(piece: PieceNow) -> html.Div:
+    """What can be done to the piece: what is done often as buttons, the rest folded behind one."""
     here = ("piece", piece.id)
+    if piece.retired_at is not None:
+        return html.Div(
+            [
+                html.Button("Follow it again", id={"act": RESTORE, "piece": piece.id}, className="first"),
+                html.A("Record of fact", href=address(*here, "record.txt"), className="button", download=""),
+            ],
+            className="acts buttons no-print",
+        )
     air = piece.place.id if piece.place else None
     rehearsal = address("rehearse", first=f"piece-{piece.id}", air=air, begin="lived")
-    links: list[Any] = [
-        html.A("Add a measurement", href=address(*here, "measure"), className="button"),
-        html.A("Client reports a gap", href=address(*here, "gap"), className="button"),
-        html.A("Hold or deliver", href=address(*here, "deliver"), className="button"),
+    more: list[Any] = [
         html.A("Rehearse", href=rehearsal, className="button"),
-        html.A("Move", href=address(*here, "move"), className="button"),
         html.A("Correct the record", href=address(*here, "edit"), className="button"),
+        html.A("Client's link", href=address(*here, "client"), className="button"),
         html.A("Client sheet", href=address(*here, "sheet.pdf"), className="button", target="_blank"),
         html.A("Job sheet", href=address(*here, "job.pdf"), className="button", target="_blank"),
         html.A("Record of fact", href=address(*here, "record.txt"), className="button", download=""),
-        html.A("Client's link", href=address(*here, "client"), className="button"),
         html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
+        html.Button("Archive", id={"act": RETIRE, "piece": piece.id}),
     ]
-    if piece.retired_at is None:
-        links.append(html.Button("Archive", id={"act": RETIRE, "piece": piece.id}))
-    return part("In the book", html.Div(links, className="buttons"), className="no-print")
+    return html.Div(
+        [
+            html.A("Add a measurement", href=address(*here, "measure"), className="button"),
+            html.A("Client reports a gap", href=address(*here, "gap"), className="button"),
+            html.A("Hold or deliver", href=address(*here, "deliver"), className="button"),
+            html.A("Move", href=address(*here, "move"), className="button"),
+            html.Details([html.Summary("More"), html.Div(more, className="buttons")]),
+        ],
+        className="acts buttons no-print",
+    )
 
 
 def measure_layout(view: View, piece_id: int) -> html.Main | None:
@@ -136,7 +148,7 @@ def _move_form(piece: PieceNow, places: tuple[PlaceNow, ...], zone: str, view: V
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
 
-    for form, act in ((MOVE, move), (MEASURE, measure), (RETIRE, retire)):
+    for form, act in ((MOVE, move), (MEASURE, measure), (RETIRE, retire), (RESTORE, restore)):
         answers(app, context, form, act, which="piece")
 
     def papers(name: str, make: Callable[..., bytes]) -> None:
@@ -203,12 +215,20 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
         return Act(said, address("piece", piece_id), ("measurement", row.id))
 
 
+def restore(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """An archived piece is followed again, as if it had never been archived."""
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        book.restore(session, piece)
+        return Act(f"{piece.name} is followed again.", address("piece", piece_id))
+
+
 def retire(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
-    """The piece is followed no more."""
+    """The piece is archived: its past is kept, and it is followed no more."""
     with view.store.session() as session:
         piece = session.get_one(Piece, piece_id)
         book.retire(session, piece, view.now)
-        return Act(f"{piece.name} is no longer followed.", "/pieces", ("piece retired", piece_id))
+        return Act(f"{piece.name} is archived.", "/pieces", ("piece retired", piece_id))
 
 
 def _undo_move(view: View, piece_id: int) -> str:

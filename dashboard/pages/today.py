@@ -1,4 +1,4 @@
-"""Today: a note left on the bench. What asks for a look first, then the air, the lumber and every piece."""
+"""Today: a note left on the bench. What asks for a look first, then what is coming, lumber and air."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -13,12 +13,13 @@ from dashboard.display import Display
 from dashboard.figures.place_rule import place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages import glue
-from dashboard.pages.frame import drawn, empty, noted, num, part, prose, sheet, word
+from dashboard.pages.coming import strip
+from dashboard.pages.frame import drawn, empty, joined_links, noted, num, part, prose, sheet, word
 from dashboard.pages.place import brackets_of
 from dashboard.pages.stock import stack_row
 from dashboard.view import Route, View, address
 from model.records import queries
-from model.records.queries import Judgement, PieceNow, PlaceNow, ShopNow, StackNow
+from model.records.queries import PieceNow, PlaceNow, ShopNow, StackNow
 
 
 def layout(view: View) -> html.Main:
@@ -38,7 +39,6 @@ def layout(view: View) -> html.Main:
 
 def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Main:
     """The first page, from what the book answered; `glueing` is a line for each shop."""
-    display = view.display
     if not shop.pieces and not shop.stacks:
         return sheet(
             "No wood is recorded yet." if shop.places else "Nothing is recorded yet.",
@@ -53,15 +53,11 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
                 html.Div(
                     [
                         html.Ul(note(shop, view, glueing), className="note"),
-                        part("Pieces", *listed(shop.pieces, view)),
+                        strip(shop.pieces, shop.places, view) if shop.pieces else None,
+                        part("Lumber", *lumber(shop.stacks, view.display)),
                     ]
                 ),
-                html.Div(
-                    [
-                        part("The air", *airs(shop, view)),
-                        part("Lumber", stack_rows(shop.stacks, display)),
-                    ]
-                ),
+                html.Div(part("The air", *airs(shop, view))),
             ],
             className="columns",
         ),
@@ -69,50 +65,70 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
     )
 
 
-TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the clear ones how many are named
+TOLD = 8
+"""Of one verdict so many pieces are told of; of those that are well, so many are named."""
 
 
 def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[html.Li]:
-    """What a maker would want told first, each line opening what it speaks of."""
+    """What a maker would want told first of today, each line opening what it speaks of."""
     lines: list[html.Li] = []
     by_verdict: dict[str, list[PieceNow]] = defaultdict(list)
     for piece in shop.pieces:
-        by_verdict[piece_words.mark_of(piece)].append(piece)
-    for verdict in ("past", "near", "unknown"):
+        by_verdict[sentences.piece_verdict(piece)].append(piece)
+    for verdict in ("past", "near"):
         found = sorted(by_verdict[verdict], key=sentences.share_left)
         lines += [_piece_line(piece, view) for piece in found[:TOLD]]
         if len(found) > TOLD:
-            asked = {"unknown": "not known"}.get(verdict, verdict)
-            more = html.A(f"{len(found) - TOLD} more", href=address("pieces", show=asked))
+            more = html.A(f"{len(found) - TOLD} more", href=address("pieces", show=verdict))
             lines.append(noted(verdict, more, " ", word(verdict), "."))
-    for place in shop.places:
-        if place.kind == "shop":
-            lines.append(_air_line(place, view))
+    lines += _not_known(by_verdict["unknown"], view)
     lines += glueing
     waiting = [warning for warning in shop.warnings if warning.acknowledged_at is None]
     if waiting:
         told = sentences.counted(len(waiting), "warning").capitalize()
         verb = "waits" if len(waiting) == 1 else "wait"
         lines.append(noted("near", html.A(told, href="/warnings"), f" {verb} for an answer.", kind="warning"))
-    for stack in shop.stacks:
-        if stack.judgement.evaluated_at is not None:
-            lines.append(
-                noted(
-                    stack.judgement.verdict,
-                    html.A(stack.name, href=address("stack", stack.id)),
-                    ": ",
-                    say.sentence(stack.ready.reason),
-                    kind="stack",
-                )
-            )
-    clear = by_verdict["clear"]
+    lines += _well(by_verdict["clear"], view)
+    if len(shop.pieces) > TOLD:
+        lines.append(html.Li([None, html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
+    elif not shop.pieces:
+        record = html.A("Record the first one", href="/record")
+        lines.append(noted("unknown", "No piece is recorded. ", record, "."))
+    return lines
+
+
+def _named(pieces: Sequence[PieceNow], show: str) -> list[Any]:
+    links = [html.A(piece.name, href=address("piece", piece.id)) for piece in pieces]
+    return joined_links(links, TOLD, address("pieces", show=show))
+
+
+def _not_known(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
+    """Pieces of which nothing is known today, once for each place that says nothing of them."""
+    lines = []
+    by_reason: dict[str, list[PieceNow]] = defaultdict(list)
+    for piece in pieces:
+        silent = piece.place is not None and piece.place.judgement.verdict == "unknown"
+        reason = piece.place.judgement.reason if piece.place is not None and silent else ""
+        by_reason[reason or piece.judgement.reason].append(piece)
+    for reason, those in by_reason.items():
+        told = word("unknown")
+        if not those[0].judgement.is_current:
+            told = html.Span("no answer yet", className="word")
+        why = f"{reason[:1].lower()}{reason[1:]}".rstrip(".")
+        lines.append(noted("unknown", *_named(those, "not known"), ": ", told, f", {why}."))
+    return lines
+
+
+def _well(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
+    """Pieces with which nothing is wrong today: those that are likely to stay so, and those not known yet."""
+    clear = [piece for piece in pieces if piece_words.mark_of(piece) == "clear"]
+    dark: dict[str, list[PieceNow]] = defaultdict(list)
+    for piece in pieces:
+        if piece.next is None:
+            dark[piece_words.stands(piece, view.now)].append(piece)
+    lines = [noted("unknown", *_named(those, "not known"), f": {how}.") for how, those in dark.items()]
     if clear:
-        links: list[Any] = [html.A(piece.name, href=address("piece", piece.id)) for piece in clear[:NAMED]]
-        if len(clear) > NAMED:
-            links.append(html.A(f"{len(clear) - NAMED} more", href=address("pieces", show="clear")))
-        for index in range(len(links) - 1, 0, -1):
-            links.insert(index, " and " if index == len(links) - 1 else ", ")
-        lines.append(noted("clear", "Clear: ", *links, "."))
+        lines.append(noted("clear", "Clear: ", *_named(clear, "clear"), "."))
     return lines
 
 
@@ -121,8 +137,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
     why = [piece_words.prospect(piece, view.now)]
     if coming is not None:
         why.append(sentences.advice({"lever": coming.lever}))
-    if sentences.piece_verdict(piece) != "clear":
-        why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
+    why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
     return noted(
         piece_words.mark_of(piece),
         html.A(piece.name, href=address("piece", piece.id)),
@@ -130,16 +145,6 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
         html.Span(piece_words.stands(piece, view.now), className="word"),
         ". ",
         html.Span(prose(" ".join(filter(None, why))), className="why"),
-    )
-
-
-def _air_line(place: PlaceNow, view: View) -> html.Li:
-    heard = f" Last heard {say.ago(place.last_reading_at, view.now)}." if place.last_reading_at else ""
-    return noted(
-        place.judgement.verdict,
-        html.A(place.name, href=address("place", place.id)),
-        f": {sentences.air(place, view.display)}.{heard}",
-        kind="place",
     )
 
 
@@ -217,78 +222,17 @@ def exacting_at(place: PlaceNow, shop: ShopNow) -> list[PieceNow]:
     return sorted(here, key=sentences.share_left)[:BRACKETS]
 
 
-MANY = 24  # of more pieces than this, the first page lists those that ask for a look
-
-
-def listed(pieces: tuple[PieceNow, ...], view: View) -> list[Any]:
-    """The first page's list: every piece of a small shop, and of a large one those to look at first."""
-    if len(pieces) <= MANY:
-        return piece_rows(pieces, view)
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    first = sorted(
-        pieces, key=lambda piece: (order[piece_words.mark_of(piece)], sentences.share_left(piece))
-    )[:MANY]
-    return [*piece_rows(tuple(first), view), html.P(html.A(f"All {len(pieces)} pieces", href="/pieces"))]
-
-
-def piece_rows(pieces: tuple[PieceNow, ...], view: View) -> list[html.Div]:
-    """Every piece by where it stands: its verdict, what governs it, and what is left there."""
-    if not pieces:
-        return [empty("No piece is recorded. ", html.A("Record the first one", href="/record"), ".")]
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    groups: dict[str, list[PieceNow]] = defaultdict(list)
-    for piece in sorted(pieces, key=lambda piece: order[piece_words.mark_of(piece)]):
-        groups[piece.place.name if piece.place else "Nowhere at present"].append(piece)
-    return [
-        html.Div(
-            [
-                html.P(name, className="where"),
-                html.Ul([piece_row(piece, view) for piece in members], className="rows"),
-            ]
-        )
-        for name, members in groups.items()
-    ]
-
-
-def piece_row(piece: PieceNow, view: View) -> html.Li:
-    """One piece in a line or two."""
-    return html.Li(
-        [
-            verdict_mark(piece_words.mark_of(piece)),
-            html.Div(
-                [
-                    html.A(html.B(piece.name), href=address("piece", piece.id)),
-                    ", ",
-                    html.Span(piece_words.stands(piece, view.now), className="word"),
-                    html.Div(
-                        prose(say.sentence(sentences.piece_reason(piece, view.display))),
-                        className="soft small",
-                    ),
-                ]
-            ),
-            html.Div(left(piece.judgement, view.display), className="right"),
-        ],
-        className="row",
-    )
-
-
-def left(judgement: Judgement, display: Display) -> list[Any]:
-    """How much is left at the governing fit, as a number and a word."""
-    margin_mm = judgement.detail.get("margin_mm")
-    if not isinstance(margin_mm, int | float):
-        return []
-    if margin_mm < 0:
-        return [num(display.overrun(margin_mm)), html.Span("too far", className="small")]
-    return [num(display.margin(margin_mm)), html.Span("left", className="small")]
-
-
-def stack_rows(stacks: tuple[StackNow, ...], display: Display) -> html.Ul | html.Div:
-    """Every stack with its moisture."""
+def lumber(stacks: tuple[StackNow, ...], display: Display) -> list[Any]:
+    """Every stack with its moisture; of many, those that are not ready first."""
     if not stacks:
-        return empty(
-            "No stack is recorded. ", html.A("Record one", href="/stock"), " to follow how it settles."
-        )
-    return html.Ul([stack_row(stack, display) for stack in stacks], className="rows")
+        link = html.A("Record one", href="/stock")
+        return [empty("No stack is recorded. ", link, " to follow how it settles.")]
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    first = sorted(stacks, key=lambda stack: order[stack.judgement.verdict])[:TOLD]
+    rows = html.Ul([stack_row(stack, display) for stack in first], className="rows")
+    if len(stacks) <= TOLD:
+        return [rows]
+    return [rows, html.P(html.A(f"All {len(stacks)} stacks", href="/stock"))]
 
 
 def first_steps(shop: ShopNow) -> html.Div:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from model.wood.errors import BadInput
 from model.wood.movement import Movement, width_at
-from model.wood.setting_out import INCH, INCH_STEPS, Increments
+from model.wood.setting_out import INCH_STEPS, Increments
+from model.wood.units import MM_PER_INCH as INCH
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SHOP_MC_PCT = (6.5, 6.5, 6.5, 7.5, 8.5, 10.0, 10.0, 10.0, 10.0, 9.0, 8.0, 7.0)

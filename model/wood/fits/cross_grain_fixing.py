@@ -133,7 +133,7 @@ class CrossGrainFixing(SlottedFit):
             return SlotCut(**fields, enough=True, figures=[("fixed fast", "may stay", "")], parts=said)
         said = [
             spoken(
-                f"Don't fix the {self.part} fast across {LENGTH} of {self.member.called}; slot it: fast at "
+                f"Don't fix the {self.across} fast across {LENGTH} of {self.member.called}; slot it: fast at "
                 f"one end, slots {LENGTH} long at the other.",
                 self.reach_mm,
                 rounded,
