@@ -10,6 +10,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from deploy.settings import load_settings
+from model.words.display import Display, plain
+
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 
 console = Console(highlight=False, soft_wrap=True)
@@ -40,11 +43,16 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
 
 def say(line: str) -> None:
     """Print one line for people, as text."""
-    console.print(line, markup=False)
+    console.print(plain(line), markup=False)
+
+
+def shown_units() -> Display:
+    """How numbers are said: in the units of the settings."""
+    return Display(load_settings().units)
 
 
 def _as_text(cell: str) -> Any:
-    return Text("".join(c if c.isprintable() else "�" for c in cell))
+    return Text("".join(c if c.isprintable() else "�" for c in plain(cell)))
 
 
 def instant(at: datetime) -> str:

@@ -1,13 +1,14 @@
 """Commands before the saw and after the van: plan, deliver, sheet, cut-card, foretold, export record."""
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import typer
 
 from deploy import wiring
-from deploy.answer import NO, AsJson, give_json, give_table, say
+from deploy.answer import NO, AsJson, give_json, give_table, say, shown_units
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
@@ -16,6 +17,8 @@ from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
+from model.words.display import plain
+from model.words.reasons import in_sentences
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
@@ -239,12 +242,15 @@ def deliver(
             place.name,
             now,
         )
+    line = partial(in_sentences, display=shown_units())
     if as_json:
-        give_json({"piece": piece, "place": to, **note.document()})
+        told = {name: [plain(line(one)) for one in getattr(note, name)] for name in ("reasons", "advice")}
+        keys = [reason.key for reason in note.reasons]
+        give_json({"piece": piece, "place": to, **note.document(), **told, "reason_keys": keys})
     else:
-        say(note.headline)
-        for line in (*note.reasons, *note.advice):
-            say(f"  {line}")
+        say(line(note.headline))
+        for reason in (*note.reasons, *note.advice):
+            say(f"  {line(reason)}")
     if note.answer != "deliver":
         raise typer.Exit(NO)
 
@@ -256,7 +262,8 @@ def foretold(
     """What was foretold against what was measured, with bias and spread."""
     from dashboard.sheet import piece_row
     from model.watch.agreement import agreement
-    from model.watch.record_of_fact import agreement_document, spread_sentence
+    from model.watch.record_of_fact import agreement_document
+    from model.words.record_text import spread_sentence
 
     store, now = open_book()
     with store.session() as session:
@@ -280,7 +287,7 @@ def foretold(
     ]
     give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
     for spread in found.overall:
-        say(spread_sentence(spread))
+        say(spread_sentence(vars(spread), shown_units()))
 
 
 @export_app.command("record")
@@ -290,15 +297,18 @@ def export_record(
 ) -> None:
     """Write a piece's record of fact: as built, the air it stood in, what was foretold, measured and said."""
     from dashboard.sheet import piece_row
-    from model.watch.record_of_fact import record_of_fact, record_text
+    from model.watch.record_of_fact import record_of_fact
+    from model.words.record_text import record_text
 
     kind = out.suffix.lower()
     if kind not in (".json", ".txt"):
         raise BadInput("", "--out", "must name a .json or a .txt file", str(out))
-    store, now = open_book()
+    (store, now), display = open_book(), shown_units()
     with store.session() as session:
-        record = record_of_fact(session, piece_row(session, piece).id, now)
-    text = json.dumps(record, indent=2, ensure_ascii=False) + "\n" if kind == ".json" else record_text(record)
+        record = record_of_fact(session, piece_row(session, piece).id, now, display)
+    text = record_text(record, display)
+    if kind == ".json":
+        text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
     try:
         with open(out, "w", encoding="utf-8", opener=private) as file:
             file.write(text)

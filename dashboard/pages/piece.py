@@ -53,7 +53,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                                 " ",
                                 html.Span(piece_words.stands(piece, view.now), className="word"),
                                 ". ",
-                                *prose(say.sentence(sentences.piece_reason(piece, view.display))),
+                                *prose(sentences.piece_reason(piece, view.display)),
                             ],
                             className="lead",
                         ),
@@ -199,7 +199,7 @@ def fit_block(piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], vi
                             f"{kind.title if kind else say.said(fit.kind)}, ",
                             html.Span(piece_words.stands(alone, view.now), className="word"),
                             ". ",
-                            *prose(say.sentence(sentences.reason(fit.judgement, view.display))),
+                            *prose(sentences.reason(fit.judgement, view.display)),
                         ]
                     ),
                     html.P(prose(sentences.ahead(ahead)), className="soft") if ahead else None,

@@ -97,7 +97,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
                     stack.judgement.verdict,
                     html.A(stack.name, href=address("stack", stack.id)),
                     ": ",
-                    say.sentence(stack.ready.reason),
+                    sentences.reason(stack.judgement, view.display),
                     kind="stack",
                 )
             )
@@ -118,7 +118,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
     if coming is not None:
         why.append(sentences.advice({"lever": coming.lever}))
     if sentences.piece_verdict(piece) != "easy":
-        why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
+        why.insert(0, sentences.piece_reason(piece, view.display))
     return noted(
         piece_words.mark_of(piece),
         html.A(piece.name, href=address("piece", piece.id)),
@@ -175,7 +175,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
     """A place with its rule."""
     name = html.A(place.name, href=address("place", place.id))
     if place.air is None:
-        why = say.sentence(place.judgement.reason)
+        why = sentences.reason(place.judgement, view.display)
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
     rule = [
         place_rule(
@@ -257,7 +257,7 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
                     ", ",
                     html.Span(piece_words.stands(piece, view.now), className="word"),
                     html.Div(
-                        prose(say.sentence(sentences.piece_reason(piece, view.display))),
+                        prose(sentences.piece_reason(piece, view.display)),
                         className="soft small",
                     ),
                 ]

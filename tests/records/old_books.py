@@ -79,6 +79,26 @@ def content(store: Store, of: Mapping[str, set[str]] | None = None) -> dict[str,
         return found
 
 
+def carried(before: dict[str, list[tuple[Any, ...]]], of: Mapping[str, set[str]]) -> dict[str, Any]:
+    """The rows of a book as they are after every migration: a reason in words is kept with its detail."""
+    found: dict[str, Any] = dict(before)
+    for table in ("verdict", "warning"):
+        names = sorted(of[table])
+        detail, reason = names.index("detail"), names.index("reason")
+        found[table] = sorted(
+            (
+                tuple(
+                    {**row[detail], "key": "told", "text": row[reason]} if k == detail else value
+                    for k, value in enumerate(row)
+                    if k != reason
+                )
+                for row in before[table]
+            ),
+            key=repr,
+        )
+    return found
+
+
 def differences(store: Store) -> list[Any]:
     """Where the migrated schema is not the one of the models."""
     with store.engine.connect() as connection:
