@@ -39,13 +39,13 @@ def of_fit(piece: PieceNow, fit: FitNow) -> PieceNow:
 
 
 def mark_of(piece: PieceNow) -> str:
-    """The shape a piece is shown by: only what is easy and likely to stay so has the open ring."""
+    """The shape a piece is shown by: only what is clear and likely to stay so has the open ring."""
     verdict = sentences.piece_verdict(piece)
-    if verdict != "easy":
+    if verdict != "clear":
         return verdict
     if piece.next is None:
         return "unknown"
-    return "near" if likely(piece) else "easy"
+    return "near" if likely(piece) else "clear"
 
 
 def stands(piece: PieceNow, now: datetime) -> str:
@@ -53,12 +53,12 @@ def stands(piece: PieceNow, now: datetime) -> str:
     verdict = sentences.piece_verdict(piece)
     if not piece.judgement.is_current and verdict == "unknown":
         return "no answer yet"
-    if verdict != "easy":
+    if verdict != "clear":
         return words_for(verdict)
     if piece.next is None:
-        return "easy today, no answer yet on the coming year"
+        return "clear today, no answer yet on the coming year"
     coming = likely(piece)
-    return f"easy today, reaches a limit {when(coming, now)}" if coming else words_for(verdict)
+    return f"clear today, reaches a limit {when(coming, now)}" if coming else words_for(verdict)
 
 
 def when(coming: Coming, now: datetime) -> str:
@@ -144,9 +144,9 @@ def headline(pieces: Sequence[PieceNow], now: datetime) -> str:
 
 def _year(pieces: Sequence[PieceNow], now: datetime, is_told: bool) -> list[str]:
     """Clauses on the coming year of the pieces with which nothing is wrong today."""
-    easy = [piece for piece in pieces if sentences.piece_verdict(piece) == "easy"]
+    clear = [piece for piece in pieces if sentences.piece_verdict(piece) == "clear"]
     coming = sorted(
-        ((found, piece.name) for piece in easy if (found := likely(piece))), key=lambda one: one[0].from_at
+        ((found, piece.name) for piece in clear if (found := likely(piece))), key=lambda one: one[0].from_at
     )
     clauses = []
     if len(coming) == 1:
@@ -155,12 +155,12 @@ def _year(pieces: Sequence[PieceNow], now: datetime, is_told: bool) -> list[str]
         who = sentences.counted(len(coming), "piece")
         first = f"{coming[0][1]} first, {when(coming[0][0], now)}"
         clauses.append(f"{who} reach a limit within the year, {first}")
-    dark = sum(piece.next is None for piece in easy)
+    dark = sum(piece.next is None for piece in clear)
     if dark and dark == len(pieces):
         clauses.append("what the coming year brings isn't known yet")
     elif dark:
         clauses.append(f"for {sentences.counted(dark, 'piece')} the coming year isn't known yet")
-    if not clauses and not is_told and easy:
+    if not clauses and not is_told and clear:
         clauses.append("nothing is likely to be within the year")
     return clauses
 
@@ -186,9 +186,9 @@ def to_client(piece: PieceNow, now: datetime) -> list[str]:
     """The same for a client, a few sentences each its own line."""
     coming, verdict = likely(piece), sentences.piece_verdict(piece)
     lines = [Reason(f"client-{_client_key(piece, now)}")]
-    if coming and verdict in ("easy", "near"):
+    if coming and verdict in ("clear", "near"):
         lines.append(_ahead(f"client-coming-{coming.severity}", coming, now))
-    elif piece.next is None and verdict == "easy":
+    elif piece.next is None and verdict == "clear":
         lines.append(Reason("client-year-unknown"))
     strained = history(piece, now, harms_only=True)
     tell = [f"{strained} {in_sentences(Reason('client-tell'))}"] if strained else []
@@ -197,6 +197,6 @@ def to_client(piece: PieceNow, now: datetime) -> list[str]:
 
 def _client_key(piece: PieceNow, now: datetime) -> str:
     verdict = sentences.piece_verdict(piece)
-    if verdict != "easy":
+    if verdict != "clear":
         return "working" if stands(piece, now) == "no answer yet" else verdict
     return "clear" if piece.next is not None and likely(piece) is None else "clear-today"

@@ -26,7 +26,7 @@ GO, FIELD = "deliver-go", "deliver"
 KEYS = ("to", "low", "high", "garage", "days")
 GIVEN, UNHEATED = "given", "unheated"
 MARKS = {
-    "deliver": "easy", "hold": "past", "unknown": "unknown", "suits": "easy", "shows": "near",
+    "deliver": "clear", "hold": "past", "unknown": "unknown", "suits": "clear", "shows": "near",
     "harms": "past",
 }  # fmt: skip
 
@@ -201,7 +201,7 @@ def form_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html
                 ],
                 className="fields",
             ),
-            html.Button("Say what it does", id=GO, className="first"),
+            html.Button("Check this home", id=GO, className="first"),
         ],
         open=True,
         className="no-print",

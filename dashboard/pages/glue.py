@@ -34,7 +34,7 @@ from model.words.reasons import in_sentences
 
 ON, OFF, ADHESIVE, USUAL = "clamps on", "clamps off", "adhesive", "usual adhesive"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
-MARKS = {"go": "easy", "wait": "near", "not today": "past"}
+MARKS = {"go": "clear", "wait": "near", "not today": "past"}
 OLD = timedelta(hours=3)
 """A line of the board older than this is not said: the air it speaks of has gone."""
 
@@ -74,7 +74,7 @@ def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> 
         else f"The air is watched reading by reading: {range_of(glue_up.adhesive, view.display)}."
     )
     return noted(
-        "past" if leaving is not None else "easy",
+        "past" if leaving is not None else "clear",
         html.A(place.name, href=address("place", place.id)),
         ": ",
         html.B("out of the glue's range, ") if leaving is not None else None,

@@ -65,7 +65,7 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
     )
 
 
-TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the easy ones how many are named
+TOLD, NAMED = 8, 12  # of one verdict, how many are told of, and of the clear ones how many are named
 
 
 def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[html.Li]:
@@ -101,14 +101,14 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
                     kind="stack",
                 )
             )
-    easy = by_verdict["easy"]
-    if easy:
-        links: list[Any] = [html.A(piece.name, href=address("piece", piece.id)) for piece in easy[:NAMED]]
-        if len(easy) > NAMED:
-            links.append(html.A(f"{len(easy) - NAMED} more", href=address("pieces", show="easy")))
+    clear = by_verdict["clear"]
+    if clear:
+        links: list[Any] = [html.A(piece.name, href=address("piece", piece.id)) for piece in clear[:NAMED]]
+        if len(clear) > NAMED:
+            links.append(html.A(f"{len(clear) - NAMED} more", href=address("pieces", show="clear")))
         for index in range(len(links) - 1, 0, -1):
             links.insert(index, " and " if index == len(links) - 1 else ", ")
-        lines.append(noted("easy", "Easy: ", *links, "."))
+        lines.append(noted("clear", "Clear: ", *links, "."))
     return lines
 
 
@@ -117,7 +117,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
     why = [piece_words.prospect(piece, view.now)]
     if coming is not None:
         why.append(sentences.advice({"lever": coming.lever}))
-    if sentences.piece_verdict(piece) != "easy":
+    if sentences.piece_verdict(piece) != "clear":
         why.insert(0, sentences.piece_reason(piece, view.display))
     return noted(
         piece_words.mark_of(piece),
@@ -188,7 +188,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
         for width in (560, 360)
     ]
     marks: list[Any] = (
-        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "easy" else []
+        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "clear" else []
     )
     heard = say.ago(place.last_reading_at, view.now)
     return html.Div(

@@ -124,7 +124,7 @@ class MarginNow:
     margin_mm: float
     play_mm: float
     at: datetime
-    standing: str = "easy"
+    standing: str = "clear"
     clears: tuple[datetime, datetime] | None = None
 
 

@@ -61,7 +61,7 @@ class Margin(Record):
     __table_args__ = (
         CheckConstraint("direction IN ('swelling', 'shrinking')", name="direction"),
         CheckConstraint("severity IN ('shows', 'harms')", name="severity"),
-        CheckConstraint("standing IN ('easy', 'near', 'past')", name="standing"),
+        CheckConstraint("standing IN ('clear', 'near', 'past')", name="standing"),
         {"sqlite_with_rowid": False},
     )
 
@@ -72,7 +72,7 @@ class Margin(Record):
     severity: Mapped[str]
     margin_mm: Mapped[float]
     play_mm: Mapped[float]  # the play designed before this limit, at the reference moisture content
-    standing: Mapped[str] = mapped_column(default="easy")
+    standing: Mapped[str] = mapped_column(default="clear")
     standing_since_at: Mapped[datetime] = mapped_column(default=_own_instant)
     eased: Mapped[bool] = mapped_column(default=False)  # the last change of standing was for the better
 
@@ -83,7 +83,7 @@ class Verdict(Record):
     __tablename__ = "verdict"
     __table_args__ = (
         CheckConstraint("subject_kind IN ('fit', 'stack', 'place', 'sensor', 'piece')", name="subject_kind"),
-        CheckConstraint("verdict IN ('easy', 'near', 'past', 'unknown')", name="verdict"),
+        CheckConstraint("verdict IN ('clear', 'near', 'past', 'unknown')", name="verdict"),
     )
 
     subject_kind: Mapped[str] = mapped_column(primary_key=True)

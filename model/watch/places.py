@@ -54,7 +54,7 @@ def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
         max(climate.heard_since(), history.since),
         history.moved_pct,
     )
-    if judged.verdict in ("easy", "near") and iron_wet(climate)[row]:
+    if judged.verdict in ("clear", "near") and iron_wet(climate)[row]:
         reason = Reason("iron-wet-now", {**judged.reason.values, "also": (judged.reason,)})
         judged = replace(judged, verdict="near", reason=reason)
     return judged

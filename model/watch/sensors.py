@@ -156,7 +156,7 @@ def _silence(
         "allowed_h": SILENT_AFTER_H[place.kind],
     }  # fmt: skip
     closed = None if ended == FAR_MS else ended
-    return [Episode("sensor", sensor.id, "", "morning", "easy", UNKNOWN, detail, opened, closed_ms=closed)]
+    return [Episode("sensor", sensor.id, "", "morning", "clear", UNKNOWN, detail, opened, closed_ms=closed)]
 
 
 def _judged(
@@ -178,4 +178,4 @@ def _judged(
         return Judged("near", since_ms // HOUR_MS, Reason(key, {"doubt": kind, "doubt_text": why, **heard}))
     closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]
     since = max(closed, default=sensor.accepted_ms) // HOUR_MS
-    return Judged("easy", since, Reason("late" if is_late else "heard", heard))
+    return Judged("clear", since, Reason("late" if is_late else "heard", heard))

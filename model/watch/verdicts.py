@@ -11,8 +11,8 @@ from model.wood.diffusion import DOUBT_FACTOR
 from model.wood.reason import Reason
 
 UNKNOWN = "unknown"
-# Worst first. An unknown fit outweighs an easy one: no all-clear on missing data.
-RANK = {"past": 3, "near": 2, UNKNOWN: 1, "easy": 0}
+# Worst first. An unknown fit outweighs a clear one: no all-clear on missing data.
+RANK = {"past": 3, "near": 2, UNKNOWN: 1, "clear": 0}
 
 # Ready is within a point of where it is going and still, through the whole thickness: common practice, no
 # source; the printed advice is two points (Wood Handbook ch. 13).
@@ -163,7 +163,7 @@ def verdict_of_piece(fits: Mapping[str, Judged], hour: int, problem: str = "") -
 def verdict_of_place(
     temperature_c: float, rh_pct: float, emc_pct: float, air: AirThen, since_hour: int, moved_pct: float = 0.0
 ) -> Judged:
-    """How a place's air is: near when it moves the wood, unknown without readings, else easy.
+    """How a place's air is: near when it moves the wood, unknown without readings, else clear.
 
     Parameters
     ----------
@@ -187,5 +187,5 @@ def verdict_of_place(
     if air.unknown:
         unheard = air_reason(air)
         return Judged(UNKNOWN, air.unknown_since, Reason(unheard.key, {**values, **unheard.values}))
-    verdict, key = ("near", "moving") if moved_pct else ("easy", "steady")
+    verdict, key = ("near", "moving") if moved_pct else ("clear", "steady")
     return Judged(verdict, since_hour, Reason(key, values))

@@ -33,7 +33,7 @@ NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 365
 PIECES, READINGS, PLACES = 200, 10_000_000, 20
 PANEL = """
-[member.panel_{n}]
+[part.panel_{n}]
 species = "{wood}"
 cut = "flat-sawn"
 width = "368mm"
@@ -43,7 +43,7 @@ finish = {{ face = "oil-modified urethane varnish", coats = 3, back = "none" }}
 
 [fit.panel_{n}]
 kind = "panel-in-groove"
-member = "panel_{n}"
+part = "panel_{n}"
 held = "centre"
 sight_width = "356mm"
 groove_depth = "9.5mm"
@@ -151,12 +151,12 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                             "severity": "harms",
                             "margin_mm": 3.0,
                             "play_mm": 6.0,
-                            "standing": "easy",
+                            "standing": "clear",
                         }
                         for day in range(1, days + 1)
                     ],
                 )
-        verdicts = ("easy", "easy", "near", "past", "unknown")
+        verdicts = ("clear", "clear", "near", "past", "unknown")
         pieces = session.connection().exec_driver_sql("SELECT id FROM piece").scalars().all()
         rows = [("fit", k) for k in bodies] + [("piece", k) for k in pieces] + [("place", k) for k in places]
         session.execute(
@@ -165,7 +165,7 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                 {
                     "subject_kind": kind,
                     "subject_id": number,
-                    "verdict": "easy" if kind == "place" else verdicts[number % 5],
+                    "verdict": "clear" if kind == "place" else verdicts[number % 5],
                     "since_at": NOW,
                     "evaluated_at": NOW,
                     "detail": {

@@ -128,12 +128,12 @@ def _write(store: Store) -> dict[str, int]:
                     )
                 )
         for piece, verdict, margin_mm, seen in (
-            (bench, "easy", 2.1, "the tongue of back bottoms in its groove"),
+            (bench, "clear", 2.1, "the tongue of back bottoms in its groove"),
             (chest, "past", -0.4, "the tongue of back leaves its groove"),
         ):
             fit = piece.fits[0]
             detail = {
-                "key": {"easy": "clear"}.get(verdict, verdict),
+                "key": {"clear": "clear"}.get(verdict, verdict),
                 "seen": {"key": "told", "text": seen},
                 "margin_mm": margin_mm,
                 "play_mm": 6.35,
@@ -152,7 +152,7 @@ def _write(store: Store) -> dict[str, int]:
                             severity="harms",
                             margin_mm=left_mm,
                             play_mm=6.35,
-                            standing="past" if left_mm < 0 else "easy",
+                            standing="past" if left_mm < 0 else "clear",
                         )
                     )
             session.add_all(
@@ -163,7 +163,7 @@ def _write(store: Store) -> dict[str, int]:
             )
         session.add_all(
             [
-                _verdict("place", shop.id, "easy", {"key": "told", "text": "the air is measured"}),
+                _verdict("place", shop.id, "clear", {"key": "told", "text": "the air is measured"}),
                 _verdict("place", flat.id, "unknown", {"key": "told", "text": "no reading for 36 hours"}),
                 _verdict("stack", stack.id, "near", {"key": "told", "text": "settling: two weeks more"}),
             ]
@@ -203,7 +203,7 @@ def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
             kind="panel-in-groove",
             document={
                 "kind": "panel-in-groove",
-                "member": "back",
+                "part": "back",
                 "held": "centre",
                 "sight_width": width_mm - 12.7,
                 "groove_depth": 9.525,

@@ -97,7 +97,7 @@ def test_a_large_shop_is_told_of_in_few_lines(book, now):
                 Verdict(
                     subject_kind="piece",
                     subject_id=piece.id,
-                    verdict="near" if number < 20 else "easy",
+                    verdict="near" if number < 20 else "clear",
                     since_at=now,
                     evaluated_at=now,
                     detail={"margin_mm": 1.0 - number / 100, "play_mm": 6.0},

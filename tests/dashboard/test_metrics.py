@@ -40,13 +40,13 @@ def test_counts_are_those_of_the_book(book, now, client):
         session.add_all(StaleHour(sensor_id=1, hour_at=EPOCH + k * timedelta(hours=1)) for k in range(3))
         session.add(
             Warning(
-                subject_kind="fit", subject_id=1, from_verdict="easy", to_verdict="past", tier="now",
+                subject_kind="fit", subject_id=1, from_verdict="clear", to_verdict="past", tier="now",
                 detail={}, opened_at=now,
             )
         )  # fmt: skip
         session.add(
             Warning(
-                subject_kind="fit", subject_id=2, from_verdict="easy", to_verdict="past", tier="now",
+                subject_kind="fit", subject_id=2, from_verdict="clear", to_verdict="past", tier="now",
                 detail={}, opened_at=now, closed_at=now,
             )
         )  # fmt: skip

@@ -61,7 +61,7 @@ def make_impossible(book) -> None:
                 start_at=bench.recorded_at, start_mc_pct=8.0,
             )
         )  # fmt: skip
-        opening = {"kind": "front-in-opening", "member": "low_front", "gap": 0.396875}
+        opening = {"kind": "front-in-opening", "part": "low_front", "gap": 0.396875}
         bench.fits.append(Fit(name="low_drawer", kind="front-in-opening", document=opening))
 
 

@@ -51,7 +51,7 @@ def bench(session, shop):
     """A piece with one member and one fit, in the shop for thirty days."""
     piece = Piece(name="Bench", document={"name": "Bench"}, recorded_at=NOW)
     piece.members.append(Member(name="back", document={"width": 300.0}, start_at=NOW, start_mc_pct=8.0))
-    piece.fits.append(Fit(name="panel", kind="panel-in-groove", document={"member": "back"}))
+    piece.fits.append(Fit(name="panel", kind="panel-in-groove", document={"part": "back"}))
     piece.stays.append(Stay(place_id=shop.id, since_at=NOW - timedelta(days=30)))
     return add(session, piece)
 
@@ -85,7 +85,7 @@ def margin(fit, name, at, margin_mm):
         severity="harms",
         margin_mm=margin_mm,
         play_mm=3.0,
-        standing="easy",
+        standing="clear",
     )
 
 
@@ -199,7 +199,7 @@ def test_open_warnings_come_newest_first(session):
                 subject_kind="fit",
                 subject_id=1,
                 limit_name=name,
-                from_verdict="easy",
+                from_verdict="clear",
                 to_verdict="near",
                 detail={},
                 opened_at=NOW - at * HOUR,

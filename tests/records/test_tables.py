@@ -148,7 +148,7 @@ def test_a_margin_s_standing_begins_with_itself(session):
     )
     session.flush()
     (margin,) = session.scalars(select(Margin))
-    assert (margin.standing, margin.standing_since_at) == ("easy", AT)
+    assert (margin.standing, margin.standing_since_at) == ("clear", AT)
 
 
 def test_every_constraint_and_index_has_a_name_and_every_instant_a_zone():

@@ -23,7 +23,7 @@ NOW = datetime(2026, 3, 1, tzinfo=UTC)
 PANEL = """
 [piece]
 name = "Cherry door"
-[member.panel]
+[part.panel]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -31,7 +31,7 @@ mc_pct = {mc}
 thickness = "1/4in"
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "{held}"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -110,7 +110,7 @@ def test_a_short_record_says_so() -> None:
 
 
 def test_a_year_that_goes_past_later_holds_even_in_a_good_month() -> None:
-    """The last weeks are easy; last winter, the same record says, was not."""
+    """The last weeks are clear; last winter, the same record says, was not."""
     hours = pd.date_range(end=NOW, periods=366 * 24, freq="h")
     away = np.abs((NOW - hours) / pd.Timedelta(days=1) - 200.0)
     air = recorded(20.0, np.where(away < 45.0, 20.0, 45.0), (366 * 24 - 1) / 24)

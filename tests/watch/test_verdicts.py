@@ -32,7 +32,7 @@ def limit(level=EASY, margin_mm=3.0, play_mm=4.0, name="binds", seen="front bind
 
 def test_easy_says_what_is_left_before_the_limit_that_governs():
     judged = verdict_of([limit(margin_mm=3.0), limit(name="gaps", margin_mm=1.5, seen="a gap shows")], HEARD)
-    assert (judged.verdict, judged.get("limit")) == ("easy", "gaps")
+    assert (judged.verdict, judged.get("limit")) == ("clear", "gaps")
     assert said(judged) == "1.5 mm is left until a gap shows."
 
 
@@ -64,11 +64,11 @@ def test_the_same_with_no_place_and_with_no_sensor_ever():
 
 
 def test_a_piece_is_as_its_worst_fit_and_unknown_outweighs_easy():
-    easy = Judged("easy", 5, Reason("clear", {"margin_mm": 1.0, "play_mm": 2.0}))
+    clear = Judged("clear", 5, Reason("clear", {"margin_mm": 1.0, "play_mm": 2.0}))
     unknown = Judged("unknown", 7, Reason("air-silent", {"margin_mm": 2.0, "play_mm": 2.0}))
     near = Judged("near", 9, Reason("near", {"margin_mm": 0.1, "play_mm": 2.0}))
-    assert verdict_of_piece({"a": easy, "b": unknown}, 10).verdict == "unknown"
-    worst = verdict_of_piece({"a": easy, "b": unknown, "c": near}, 10)
+    assert verdict_of_piece({"a": clear, "b": unknown}, 10).verdict == "unknown"
+    worst = verdict_of_piece({"a": clear, "b": unknown, "c": near}, 10)
     assert (worst.verdict, worst.get("fit"), worst.since_hour) == ("near", "c", 9)
 
 
@@ -84,7 +84,7 @@ def test_a_place_whose_air_moved_is_near():
     moving = verdict_of_place(20.0, 60.0, 10.4, HEARD, 5, 1.4)
     assert (moving.verdict, moving.reason.key) == ("near", "moving")
     assert "1.4 points damper" in said(moving)
-    assert verdict_of_place(20.0, 60.0, 9.4, HEARD, 5).verdict == "easy"
+    assert verdict_of_place(20.0, 60.0, 9.4, HEARD, 5).verdict == "clear"
 
 
 def test_a_silent_place_is_unknown():
