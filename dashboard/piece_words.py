@@ -13,14 +13,12 @@ from dashboard import display as say
 from dashboard import sentences
 from dashboard.marks import words_for
 from model.records.queries import Coming, FitNow, PassedSpan, PieceNow
+from model.wood.reason import Reason
+from model.words.reasons import clause, in_sentences
 
 LIKELY_PCT = 50.0
 """From this chance on, a limit will more likely than not be passed."""
 REMEMBERED = timedelta(days=365)
-LOOK_FOR = {
-    "shrinking": "look for a split or an opened joint",
-    "swelling": "look for a joint pushed apart",
-}
 
 
 def likely(piece: PieceNow) -> Coming | None:
@@ -64,8 +62,8 @@ def stands(piece: PieceNow, now: datetime) -> str:
 
 
 def when(coming: Coming, now: datetime) -> str:
-    """In what time a limit is passed: `in 1–6 weeks`."""
-    return say.lead_time(*((at - now) / timedelta(days=1) for at in (coming.from_at, coming.until_at)))
+    """In what time a limit is passed: `in 1 to 6 weeks`."""
+    return say.lead_time(*_days_to(coming, now))
 
 
 def prospect(piece: PieceNow, now: datetime) -> str:
@@ -73,16 +71,24 @@ def prospect(piece: PieceNow, now: datetime) -> str:
     if sentences.piece_verdict(piece) == "unknown" and not piece.judgement.is_current:
         return ""
     if piece.next is None:
-        return say.sentence(piece.next_reason)
+        return in_sentences(piece.next_reason) if piece.next_reason else ""
     coming = likely(piece)
     return said_of(coming, now) if coming else ""
 
 
 def said_of(coming: Coming, now: datetime) -> str:
     """One limit that the coming year is likely to pass, as a sentence."""
-    years = sentences.chance(coming.chance_pct / 100.0).replace(" in ", " of ")
-    seen = sentences.what_is_seen(coming.says)
-    return say.sentence(f"{say.said(coming.fit)}: {seen} {when(coming, now)}, in {years} years that may come")
+    return in_sentences(_ahead("coming", coming, now))
+
+
+def _ahead(key: str, coming: Coming, now: datetime) -> Reason:
+    low_days, high_days = _days_to(coming, now)
+    values = {"seen": coming.seen, "chance_pct": coming.chance_pct}
+    return Reason(key, values | {"low_days": low_days, "high_days": high_days})
+
+
+def _days_to(coming: Coming, now: datetime) -> tuple[float, float]:
+    return (coming.from_at - now) / timedelta(days=1), (coming.until_at - now) / timedelta(days=1)
 
 
 def history(piece: PieceNow, now: datetime, harms_only: bool = False) -> str:
@@ -92,23 +98,27 @@ def history(piece: PieceNow, now: datetime, harms_only: bool = False) -> str:
         is_told = span.severity == "harms" or not harms_only
         if is_told and span.until_at is not None and now - span.until_at <= REMEMBERED:
             spans.setdefault((span.fit, span.limit), []).append(span)
-    told = sorted(spans.values(), key=lambda some: (some[0].severity != "harms", -_days(some)))
-    return " ".join(_went_through(piece, some) for some in told)
+    spent = sorted(spans.values(), key=lambda some: (some[0].severity != "harms", -_days(some)))
+    return in_sentences(_went_through(piece, some) for some in spent)
 
 
 def _days(spans: Sequence[PassedSpan]) -> int:
     return sum(max(((span.until_at or span.from_at) - span.from_at).days, 1) for span in spans)
 
 
-def _went_through(piece: PieceNow, spans: Sequence[PassedSpan]) -> str:
+def _went_through(piece: PieceNow, spans: Sequence[PassedSpan]) -> Reason:
     longest = max(spans, key=lambda span: _days([span]))
     zone = piece.place.zone if piece.place else "UTC"
     latitude = (piece.place.climate or {}).get("latitude_deg") if piece.place else None
-    days = sentences.counted(_days(spans), "day")
-    season = say.season(longest.worst_at, zone, latitude)
-    look = f": {LOOK_FOR[longest.direction]}" if longest.severity == "harms" else ", which harms nothing"
-    end = "in dry air" if longest.direction == "shrinking" else "in damp air"
-    return say.sentence(f"{say.said(longest.fit)} was past its limit {end} for {days} in {season}{look}")
+    return Reason(
+        f"went-through-{longest.severity}",
+        {
+            "how": longest.direction,
+            "fit": say.said(longest.fit),
+            "day_count": _days(spans),
+            "season": say.season(longest.worst_at, zone, latitude),
+        },
+    )
 
 
 def headline(pieces: Sequence[PieceNow], now: datetime) -> str:
@@ -118,7 +128,7 @@ def headline(pieces: Sequence[PieceNow], now: datetime) -> str:
     working = [piece for piece in pieces if stands(piece, now) == "no answer yet"]
     others = [piece for piece in pieces if piece not in working]
     verdicts = [sentences.piece_verdict(piece) for piece in others]
-    told: list[str] = []
+    lines: list[str] = []
     for words, number in (
         ("past a limit", verdicts.count("past")),
         ("near a limit", verdicts.count("near")),
@@ -126,10 +136,10 @@ def headline(pieces: Sequence[PieceNow], now: datetime) -> str:
         ("being worked out", len(working)),
     ):
         if number:
-            who = sentences.counted(number, "piece") if not told else sentences.number_word(number)
-            told.append(f"{who} {'is' if number == 1 else 'are'} {words}")
-    today = say.joined(told) or "nothing is wrong today"
-    return say.sentence("; ".join([today, *_year(others, now, bool(told))]))
+            who = sentences.counted(number, "piece") if not lines else sentences.number_word(number)
+            lines.append(f"{who} {'is' if number == 1 else 'are'} {words}")
+    today = say.joined(lines) or "nothing is wrong today"
+    return say.sentence("; ".join([today, *_year(others, now, bool(lines))]))
 
 
 def _year(pieces: Sequence[PieceNow], now: datetime, is_told: bool) -> list[str]:
@@ -163,29 +173,30 @@ def harms(piece: PieceNow) -> tuple[tuple[str, str], ...] | None:
     if piece.next is None:
         return None
     details = [fit.judgement.detail for fit in piece.fits if fit.judgement.verdict == "past"]
-    past = [(str(one["says"]), str(one["direction"])) for one in details if one.get("severity") == "harms"]
-    coming = [(one.says, one.direction) for one in all_likely(piece) or () if one.severity == "harms"]
+    past = [
+        (clause(Reason.of(one["seen"])), str(one["direction"]))
+        for one in details
+        if one.get("severity") == "harms"
+    ]
+    coming = [(clause(one.seen), one.direction) for one in all_likely(piece) or () if one.severity == "harms"]
     return tuple(past + coming)
 
 
 def to_client(piece: PieceNow, now: datetime) -> list[str]:
     """The same for a client, a few sentences each its own line."""
-    coming = likely(piece)
-    told = {
-        "no answer yet": "How it stands is being worked out. Look again in a few minutes.",
-        "near a limit": "It is near what it was built for. Your maker knows.",
-        "past a limit": "It is past what it was built for. Your maker knows, and will tell you what to do.",
-        "not known": "Nothing was heard from the room lately, so how it is isn't known.",
-        "clear": "It is all right where it stands.",
-    }.get(stands(piece, now), "Nothing is wrong with it today.")
-    lines = [told]
-    if coming and sentences.piece_verdict(piece) in ("clear", "near"):
-        seen = sentences.what_is_seen(coming.says)
-        act = "Ask your maker what to do." if coming.severity == "harms" else "It harms nothing."
-        lines.append(f"More likely than not, {when(coming, now)}: {seen}. {act}")
-    elif piece.next is None and sentences.piece_verdict(piece) == "clear":
-        lines.append("How it will take the coming year isn't known yet.")
+    coming, verdict = likely(piece), sentences.piece_verdict(piece)
+    lines = [Reason(f"client-{_client_key(piece, now)}")]
+    if coming and verdict in ("clear", "near"):
+        lines.append(_ahead(f"client-coming-{coming.severity}", coming, now))
+    elif piece.next is None and verdict == "clear":
+        lines.append(Reason("client-year-unknown"))
     strained = history(piece, now, harms_only=True)
-    if strained:
-        lines.append(f"{strained} Tell your maker if you find one.")
-    return lines
+    tell = [f"{strained} {in_sentences(Reason('client-tell'))}"] if strained else []
+    return [*map(in_sentences, lines), *tell]
+
+
+def _client_key(piece: PieceNow, now: datetime) -> str:
+    verdict = sentences.piece_verdict(piece)
+    if verdict != "clear":
+        return "working" if stands(piece, now) == "no answer yet" else verdict
+    return "clear" if piece.next is not None and likely(piece) is None else "clear-today"

@@ -1,4 +1,4 @@
-"""Sentences a page says: what a place's air, a stack or a piece comes to, in words and in the viewer's units.
+"""What a place's air, a stack or a piece comes to, as reasons said in the viewer's units.
 
 Pure: a record from the book and a `Display` in, text out.
 """
@@ -10,30 +10,19 @@ from dashboard import display as say
 from dashboard.display import Display
 from model.records.answers import share_left as play_left
 from model.records.queries import FitNow, Judgement, PieceNow, PlaceNow, StackNow
-from model.watch.humidity import lever_in_words
+from model.watch.humidity import lever_reasons
 from model.wood.errors import OutsideValidity
+from model.wood.reason import Reason
 from model.wood.sorption import equilibrium_moisture_content
+from model.words.reasons import clause, in_sentences
 
 LIKELY = 0.1  # a chance below this is not worth a sentence
 
-NUMBERS = (
-    *("no", "one", "two", "three", "four", "five", "six"),
-    *("seven", "eight", "nine", "ten", "eleven", "twelve"),
-)
-
-
-def counted(number: int, thing: str, things: str = "") -> str:
-    """A count in words up to twelve: `one piece`, `three pieces`, `14 pieces`."""
-    return f"{number_word(number)} {thing if number == 1 else things or thing + 's'}"
-
-
-def number_word(number: int) -> str:
-    """A number in words up to twelve."""
-    return NUMBERS[number] if number < len(NUMBERS) else str(number)
+counted, number_word = say.counted, say.number_word
 
 
 def emc_of(temperature_c: float, rh_pct: float) -> float | None:
-    """The moisture content wood tends to in this air [%]; none where the curve doesn't reach."""
+    """The moisture content wood settles at in this air [%]; none where the curve doesn't reach."""
     try:
         return float(equilibrium_moisture_content(temperature_c, rh_pct))
     except OutsideValidity:
@@ -41,14 +30,13 @@ def emc_of(temperature_c: float, rh_pct: float) -> float | None:
 
 
 def air(place: PlaceNow, display: Display) -> str:
-    """A place's air: `47 % at 66 °F; wood tends to 8.7 %`."""
+    """A place's air: `47 % at 66 °F; wood will settle at 8.7 %`."""
     if place.air is None:
-        return "no air known yet"
-    emc_pct = emc_of(place.air.temperature_c, place.air.rh_pct)
-    text = f"{say.rh(place.air.rh_pct)} at {display.temperature(place.air.temperature_c)}"
-    if emc_pct is not None:
-        text += f"; wood tends to {say.mc(emc_pct)}"
-    return text
+        return clause(Reason("air-unknown"))
+    temperature_c, rh_pct = place.air.temperature_c, place.air.rh_pct
+    emc_pct = emc_of(temperature_c, rh_pct)
+    values = {"temperature_c": temperature_c, "rh_pct": rh_pct, "emc_pct": emc_pct}
+    return clause(Reason("air-alone" if emc_pct is None else "air", values), display)
 
 
 def fit_verdicts(piece: PieceNow) -> list[str]:
@@ -76,39 +64,8 @@ def _left(fit: FitNow) -> float:
 
 
 def reason(judgement: Judgement, display: Display) -> str:
-    """Why something stands as it does, as a clause in the viewer's units.
-
-    The watch stores its reason in mm with the numbers behind it; what it doesn't give numbers for is said
-    as it stored it.
-    """
-    detail = judgement.detail
-    key = detail.get("key")
-    if key == "unknown" and "last_known" in detail:
-        head = judgement.reason.split("; last known")[0]
-        told = _limit_clause(str(detail["last_known"]), detail, display)
-        return f"{head}; last known: {told}" if told else judgement.reason
-    return _limit_clause(str(key), detail, display) or what_is_seen(judgement.reason)
-
-
-def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
-    says = what_is_seen(str(detail.get("says", "")))
-    margin_mm, play_mm = detail.get("margin_mm"), detail.get("play_mm")
-    if not says or not isinstance(margin_mm, int | float) or not isinstance(play_mm, int | float):
-        return ""
-    left = display.margin(max(margin_mm, 0.0))
-    if key == "past":
-        return f"{says}, {display.overrun(margin_mm)} past"
-    if key == "past-easing":
-        return f"{says}; back by {left}, not yet clearly"
-    if key == "no-play":
-        return f"{left} is left until {says}; it was built with none"
-    if key == "near":
-        return f"{left} of {display.margin(play_mm)} is left until {says}"
-    if key == "near-easing":
-        return f"{left} of {display.margin(play_mm)} is left until {says}, not yet clearly more"
-    if key == "clear":
-        return f"{left} is left until {says}"
-    return ""
+    """Why something stands as it does, in sentences."""
+    return in_sentences(judgement.reason, display)
 
 
 def advice(detail: Mapping[str, Any]) -> str:
@@ -116,15 +73,9 @@ def advice(detail: Mapping[str, Any]) -> str:
 
     `detail` is that of a limit in an outlook, with a humidity to hold that the room bears.
     """
-    told = []
-    stays = detail.get("if_it_stays")
-    if stays:
-        when = say.lead_time(stays["low_days"], stays["high_days"])
-        told.append(f"If the room stays at {say.rh(stays['rh_pct'])}, {when}.")
-    lever = detail.get("lever")
-    if lever:
-        told.append(lever_in_words(lever))
-    return " ".join(told)
+    stays, lever = detail.get("if_it_stays"), detail.get("lever")
+    reasons = [Reason("if-it-stays", stays)] if stays else []
+    return in_sentences([*reasons, *(lever_reasons(lever) if lever else ())])
 
 
 def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
@@ -133,22 +84,25 @@ def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
     Parameters
     ----------
     details : mapping of limit name to detail
-        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `says`.
+        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `seen`.
     """
     likely = [detail for detail in details.values() if float(detail.get("chance") or 0.0) >= LIKELY]
     if not likely:
         return ""
     worst = max(likely, key=lambda detail: float(detail["chance"]))
-    crossing = worst.get("crossing") or {}
-    when = f", the first {expected(crossing)}" if crossing else ""
-    seen = what_is_seen(str(worst.get("says", "")))
-    years = chance(worst["chance"]).replace(" in ", " of ")
-    told = f"{seen} in {years} years that may come{when}."
-    return f"{say.sentence(told)} {advice(worst)}".strip()
+    crossing = dict(worst.get("crossing") or {})
+    low_days = crossing.get("low_days", crossing.get("days"))
+    values = {"seen": Reason.of(worst["seen"]), "chance_pct": 100.0 * float(worst["chance"])}
+    if low_days is None:
+        first = Reason("coming-some-day", values)
+    else:
+        high_days = crossing.get("high_days", crossing.get("days"))
+        first = Reason("coming", values | {"low_days": low_days, "high_days": high_days})
+    return f"{in_sentences(first)} {advice(worst)}".strip()
 
 
 def chance(share: float) -> str:
-    """A share of years in words a maker bets by: `3 in 10`, `under 1 in 10`, `nearly all`."""
+    """A share of years for a table: `3 in 10`, `under 1 in 10`, `nearly all`."""
     tenths = round(float(share) * 10)
     if share <= 0.0:
         return "none"
@@ -157,33 +111,12 @@ def chance(share: float) -> str:
     return "nearly all" if tenths == 10 else f"{tenths} in 10"
 
 
-def what_is_seen(says: str) -> str:
-    """A limit's clause with the names of members as people say them."""
-    return says.replace("_", " ").rstrip(".")
-
-
-def expected(crossing: Mapping[str, Any]) -> str:
-    """When a limit ahead is passed; without a latest day, the soonest is told as such."""
-    low, high, days = (crossing.get(name) for name in ("low_days", "high_days", "days"))
-    if isinstance(low, int | float) and isinstance(high, int | float):
-        return say.lead_time(low, high)
-    if isinstance(days, int | float):
-        return say.lead_time(days, days)
-    if isinstance(low, int | float):
-        return say.lead_time(low, low).replace("in about", "in").replace("in ", "no sooner than in ", 1)
-    return "soon"
-
-
 def piece_reason(piece: PieceNow, display: Display) -> str:
-    """Why a piece stands as it does, with the fit it is about."""
-    if piece.judgement.evaluated_at is not None:
-        fit = piece.judgement.detail.get("fit")
-        text = reason(piece.judgement, display)
-        return f"{say.said(str(fit))}: {text}" if fit else text
+    """Why a piece stands as it does."""
     governs = governing(piece)
-    if governs is None:
-        return piece.judgement.reason
-    return f"{say.said(governs.name)}: {reason(governs.judgement, display)}"
+    if piece.judgement.evaluated_at is not None or governs is None:
+        return reason(piece.judgement, display)
+    return reason(governs.judgement, display)
 
 
 def share_left(piece: PieceNow) -> float:
@@ -200,5 +133,5 @@ def stack_wood(stack: StackNow, display: Display) -> str:
     species = str(stack.document.get("species", "lumber"))
     thickness_mm = stack.document.get("thickness_mm")
     if isinstance(thickness_mm, int | float):
-        return f"{species}, {display.length(thickness_mm)} thick"
+        return clause(Reason("lumber", {"species": species, "thickness_mm": thickness_mm}), display)
     return species

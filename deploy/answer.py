@@ -3,7 +3,7 @@
 import json
 import math
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -13,9 +13,7 @@ from rich.text import Text
 from deploy.settings import load_settings
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm, parse_temperature_c
-
-if TYPE_CHECKING:
-    from dashboard.display import Display
+from model.words.display import Display, plain
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 UnitsText = Annotated[
@@ -43,11 +41,8 @@ class ServiceMissing(RuntimeError):
     """Something the command needs is not there; the message says what and what to do."""
 
 
-def display_of(units: str | None = None) -> "Display":
+def display_of(units: str | None = None) -> Display:
     """The units a command answers people in: as asked, else as in the settings."""
-    # Kept out of the imports: most commands print no size.
-    from dashboard.display import Display
-
     wanted = units or load_settings().units
     if wanted not in ("inch", "metric"):
         raise BadInput("", "--units", "must be inch or metric", wanted)
@@ -105,12 +100,11 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
 
 def say(line: str) -> None:
     """Print one line for people, as text."""
-    console.print(line.replace("\u00a0", " "), markup=False)
+    console.print(plain(line), markup=False)
 
 
 def _as_text(cell: str) -> Any:
-    plain = cell.replace("\u00a0", " ")
-    return Text("".join(c if c.isprintable() else "�" for c in plain))
+    return Text("".join(c if c.isprintable() else "�" for c in plain(cell)))
 
 
 def instant(at: datetime) -> str:

@@ -16,10 +16,14 @@ from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, 
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
+from model.records.answers import Ready
 from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import clause, in_sentences
 
 SinceText = Annotated[
     str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
@@ -164,14 +168,14 @@ def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
 
 def state_document(session: Session, now: datetime, pieces: Sequence[queries.PieceNow]) -> dict[str, Any]:
     """Everything computed, as of now."""
-    shop = queries.shop(session, now, parts=False)
+    shop, display = queries.shop(session, now, parts=False), display_of()
     return {
         "at": now,
         "places": [
             {
                 "name": place.name,
                 "kind": place.kind,
-                **_judged(place.judgement),
+                **_judged(place.judgement, display),
                 "hour_at": place.air.hour_at if place.air else None,
                 "temperature_c": place.air.temperature_c if place.air else None,
                 "rh_pct": place.air.rh_pct if place.air else None,
@@ -185,8 +189,8 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                 "name": stack.name,
                 "place": _name(stack.place),
                 "for": _name(stack.destination),
-                "ready": stack.ready.document(),
-                **_judged(stack.judgement),
+                "ready": ready_document(stack.ready, display),
+                **_judged(stack.judgement, display),
                 **_moisture(stack.moisture),
             }
             for stack in shop.stacks
@@ -195,16 +199,16 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
             {
                 "name": piece.name,
                 "place": _name(piece.place),
-                **_judged(piece.judgement),
+                **_judged(piece.judgement, display),
                 "next": None if piece.next is None else [_coming(one) for one in piece.next],
-                "next_reason": piece.next_reason or None,
+                "next_reason": _said(piece.next_reason, display) if piece.next_reason else None,
                 "since": [asdict(one) for one in piece.since],
                 "parts": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
                 "fits": [
                     {
                         "name": fit.name,
                         "kind": fit.kind,
-                        **_judged(fit.judgement),
+                        **_judged(fit.judgement, display),
                         "limits": [
                             {
                                 "name": margin.limit_name,
@@ -231,7 +235,8 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                 "tier": warning.tier,
                 "from": warning.from_verdict,
                 "to": warning.to_verdict,
-                "reason": warning.reason,
+                "reason": _said(warning.reason, display),
+                "reason_key": warning.reason.key,
                 "opened_at": warning.opened_at,
                 "acknowledged_at": warning.acknowledged_at,
                 "trade_act": warning.trade_act,
@@ -241,26 +246,44 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
     }
 
 
-def _judged(judgement: queries.Judgement) -> dict[str, Any]:
-    names = ("verdict", "reason", "since_at", "is_current")
-    return {name: getattr(judgement, name) for name in names}
+def _judged(judgement: queries.Judgement, display: Display) -> dict[str, Any]:
+    return {
+        "verdict": judgement.verdict,
+        "reason": _said(judgement.reason, display),
+        "reason_key": judgement.reason.key,
+        "since_at": judgement.since_at,
+        "is_current": judgement.is_current,
+    }
+
+
+def _said(reason: Reason, display: Display) -> str:
+    return plain(in_sentences(reason, display))
+
+
+def ready_document(ready: Ready, display: Display) -> dict[str, Any]:
+    """Whether a stack is ready, as JSON; the same in `state` and in `ready`."""
+    document = {name: getattr(ready, name) for name in ("is_ready", "never_here")}
+    document |= {"reason": _said(ready.reason, display), "reason_key": ready.reason.key}
+    return document | {name: getattr(ready, name) for name in ("from_at", "until_at", "target_mc_pct")}
 
 
 def _coming(one: queries.Coming) -> dict[str, Any]:
     """One entry of `next`: what is seen there is its reason."""
-    document = asdict(one)
-    del document["lever"]
-    reason = document.pop("says")
-    return document | {"reason": reason, "prevent": one.prevent}
+    document = {name: value for name, value in vars(one).items() if name not in ("lever", "seen")}
+    seen = {"reason": clause(one.seen), "reason_key": one.seen.key}
+    return document | seen | {"prevent": one.prevent}
 
 
 def _piece_row(piece: queries.PieceNow, now: datetime) -> list[str]:
     """How a piece stands and why, as the pages say it."""
     from dashboard import piece_words
-    from dashboard.display import sentence
 
-    why = [piece.judgement.reason, piece_words.prospect(piece, now), piece_words.history(piece, now)]
-    return [piece_words.stands(piece, now), " ".join(sentence(text) for text in why if text)]
+    why = [
+        in_sentences(piece.judgement.reason, display_of()),
+        piece_words.prospect(piece, now),
+        piece_words.history(piece, now),
+    ]
+    return [piece_words.stands(piece, now), " ".join(filter(None, why))]
 
 
 def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:

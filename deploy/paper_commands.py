@@ -1,6 +1,7 @@
 """Commands before the saw and after the van: plan, deliver, sheet, cut-card, foretold, export record."""
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -31,6 +32,8 @@ from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.setting_out import METER_DOUBT_PCT
+from model.words.display import plain
+from model.words.reasons import in_sentences
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
@@ -235,15 +238,15 @@ def deliver(
             place.name,
             now,
         )
+    line = partial(in_sentences, display=display_of(units))
     if as_json:
-        give_json({"piece": piece, "place": to, **note.document()})
+        told = {name: [plain(line(one)) for one in getattr(note, name)] for name in ("reasons", "advice")}
+        keys = [reason.key for reason in note.reasons]
+        give_json({"piece": piece, "place": to, **note.document(), **told, "reason_keys": keys})
     else:
-        from dashboard.sized import in_units
-
-        display = display_of(units)
-        say(in_units(note.headline, display))
-        for line in (*note.reasons, *note.advice):
-            say(f"  {in_units(line, display)}")
+        say(line(note.headline))
+        for reason in (*note.reasons, *note.advice):
+            say(f"  {line(reason)}")
     if note.answer != "deliver":
         raise typer.Exit(NO)
 
@@ -255,9 +258,9 @@ def foretold(
 ) -> None:
     """What was foretold against what was measured, with bias and spread."""
     from dashboard.sheet import piece_row
-    from dashboard.sized import in_units
     from model.watch.agreement import agreement
-    from model.watch.record_of_fact import agreement_document, spread_sentence
+    from model.watch.record_of_fact import agreement_document
+    from model.words.record_text import spread_sentence
 
     store, now = open_book()
     with store.session() as session:
@@ -288,7 +291,7 @@ def foretold(
     ]
     give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
     for spread in found.overall:
-        say(in_units(spread_sentence(spread), display))
+        say(spread_sentence(vars(spread), display))
 
 
 @export_app.command("record")
@@ -298,15 +301,18 @@ def export_record(
 ) -> None:
     """Write a piece's record of fact: as built, the air it stood in, what was foretold, measured and said."""
     from dashboard.sheet import piece_row
-    from model.watch.record_of_fact import record_of_fact, record_text
+    from model.watch.record_of_fact import record_of_fact
+    from model.words.record_text import record_text
 
     kind = out.suffix.lower()
     if kind not in (".json", ".txt"):
         raise BadInput("", "--out", "must name a .json or a .txt file", str(out))
-    store, now = open_book()
+    (store, now), display = open_book(), display_of()
     with store.session() as session:
-        record = record_of_fact(session, piece_row(session, piece).id, now)
-    text = json.dumps(record, indent=2, ensure_ascii=False) + "\n" if kind == ".json" else record_text(record)
+        record = record_of_fact(session, piece_row(session, piece).id, now, display)
+    text = record_text(record, display)
+    if kind == ".json":
+        text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
     try:
         with open(out, "w", encoding="utf-8", opener=private) as file:
             file.write(text)

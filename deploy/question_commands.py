@@ -5,8 +5,11 @@ from typing import Annotated, Any
 import typer
 
 from deploy.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
-from deploy.book_commands import open_book
+from deploy.book_commands import open_book, ready_document
 from model.records import queries
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import in_sentences
 
 
 def glue_up(
@@ -21,25 +24,43 @@ def glue_up(
     as_json: AsJson = False,
 ) -> None:
     """Glue up here today? Answers go, wait or not today, and why."""
+    from model.watch.glue_up import is_against
     from model.watch.questions import glue_up as ask
 
     store, now = open_book()
     wood_c = temperature_given(wood, "--wood") if wood else None
     answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
-    lines = answer.detail["stacks"]
+    display, lines = display_of(), answer.detail["stacks"]
     if as_json:
-        give_json(answer.document())
+        give_json(_spoken(answer.document(), display))
     else:
         told = {line["name"] for line in lines}
         waiting = [line["name"] for line in lines if line["verdict"] != "go"] if answer.yes else []
         say(f"{answer.subject}: {answer.verdict}{', but not with ' if waiting else ''}{', '.join(waiting)}.")
         for reason in answer.reasons:
-            if reason.numbers.get("stack") not in told:
-                say(f"  {'✗' if reason.against else '·'} {reason.says}.")
+            if reason.values.get("stack") not in told:
+                say(f"  {'✗' if is_against(reason) else '·'} {in_sentences(reason, display)}")
         for line in lines:
-            say(f"  {line['name']}: {line['verdict']}. {line['says']}.")
+            say(f"  {line['name']}: {line['verdict']}. {in_sentences(Reason.of(line['ready']), display)}")
     if not answer.yes:
         raise typer.Exit(NO)
+
+
+def _spoken(document: dict[str, Any], display: Display) -> dict[str, Any]:
+    """The answer with a sentence beside each reason."""
+
+    def says(reason: dict[str, Any]) -> str:
+        return plain(in_sentences(Reason.of(reason), display))
+
+    lines = [
+        {**line, "why": [says(one) for one in line["why"]], "says": says(line["ready"]),
+         "reasons": [says(one) for one in line["reasons"]]}
+        for line in document["stacks"]
+    ]  # fmt: skip
+    for line in lines:
+        del line["ready"]
+    reasons = [{"against": False, **one, "says": says(one)} for one in document["reasons"]]
+    return document | {"reasons": reasons, "stacks": lines}
 
 
 def ready(
@@ -50,14 +71,16 @@ def ready(
     store, now = open_book()
     with store.session() as session:
         found = queries.stack_named(session, now, stack)
-    answer = found.ready
+    answer, display = found.ready, display_of()
     place, home = (None if one is None else one.name for one in (found.place, found.destination))
     if as_json:
-        give_json({"stack": found.name, "place": place, "for": home, "ready": answer.document()})
+        give_json(
+            {"stack": found.name, "place": place, "for": home, "ready": ready_document(answer, display)}
+        )
     else:
         stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
         say(f"{found.name}{stands}: {'ready' if answer.is_ready else 'not ready'}.")
-        say(f"  {answer.reason}.")
+        say(f"  {in_sentences(answer.reason, display)}")
     if not answer.is_ready:
         raise typer.Exit(NO)
 

@@ -198,8 +198,14 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.watch.outlook_run import Outlooks
 
     store, now = open_store(settings, create=True), clock_of(settings)
+    from model.words.display import Display
+
     sender = threading.Thread(
-        target=notices.run, args=(store, now, stop, settings.notice_addresses), name="notices", daemon=True
+        target=notices.run,
+        args=(store, now, stop, settings.notice_addresses),
+        kwargs={"display": Display(settings.units)},
+        name="notices",
+        daemon=True,
     )
     sender.start()
     run(

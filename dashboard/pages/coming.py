@@ -25,6 +25,7 @@ from model.records.prospects import passed
 from model.records.queries import Coming, PieceNow, PlaceNow, StackNow
 from model.records.tables import Fit, Margin
 from model.watch.glue_board import BoardLine, glue_board
+from model.words.reasons import in_sentences
 
 TOLD = 6
 """So many of one stretch of time are told of; the others are folded."""
@@ -296,7 +297,8 @@ def _harmed(now: datetime) -> tuple[Any, ...]:
 def _dark(pieces: Sequence[PieceNow], view: View) -> html.Ul:
     reasons: dict[str, list[Any]] = defaultdict(list)
     for piece in pieces:
-        reasons[say.sentence(piece.next_reason)].append(html.A(piece.name, href=address("piece", piece.id)))
+        why = in_sentences(piece.next_reason) if piece.next_reason else ""
+        reasons[why].append(html.A(piece.name, href=address("piece", piece.id)))
     return html.Ul(
         [html.Li([f"{reason[:-1]}: ", *joined_links(links), "."]) for reason, links in reasons.items()],
         className="rows",

@@ -1,17 +1,15 @@
 """After the van: hold a piece or deliver it, what a move does to it, and what a garage does."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from sqlalchemy.orm import Session
 
-from dashboard import display as say
 from dashboard import forms
 from dashboard.forms import choice_field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import ADDRESS, part, prose, sheet
-from dashboard.sized import in_units
 from dashboard.view import Context, Route, View, address
 from model.records import book, queries
 from model.records.queries import PieceNow, PlaceNow
@@ -21,6 +19,8 @@ from model.watch.home_year import HomeYear, given_year, home_year, moisture_now,
 from model.watch.moving import moving_home, storage
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
+from model.wood.reason import Reason
+from model.words.reasons import in_sentences
 
 GO, FIELD = "deliver-go", "deliver"
 KEYS = ("to", "low", "high", "garage", "days")
@@ -29,11 +29,6 @@ MARKS = {
     "deliver": "clear", "hold": "past", "unknown": "unknown", "suits": "clear", "shows": "near",
     "harms": "past",
 }  # fmt: skip
-MOVES = {
-    "suits": "Nothing passes a limit there",
-    "shows": "Something will show there and harms nothing",
-    "harms": "Something is harmed there as it is built",
-}
 
 
 def layout(view: View, piece_id: int) -> html.Main | None:
@@ -66,7 +61,7 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     if note is None:
         return sheet(f"If {piece.name} moved", move, form, stored, dateline=back)
     return sheet(
-        note.headline,
+        in_sentences(note.headline),
         *note_lines(note, view),
         form,
         move,
@@ -97,11 +92,11 @@ def note_of(
 def note_lines(note: DeliveryNote, view: View) -> list[Any]:
     """Why, the first decides; and how to go about it."""
     mark = verdict_mark("near" if note.year_may_harm and note.answer == "deliver" else MARKS[note.answer])
-    first, *others = (in_units(line, view.display) for line in note.reasons)
+    first, *others = (in_sentences(reason, view.display) for reason in note.reasons)
     return [
         html.P([mark, " ", *prose(first)], className="lead"),
         *[html.P(prose(line)) for line in others],
-        html.Ul([html.Li(prose(in_units(line, view.display))) for line in note.advice], className="rows"),
+        rows(note.advice, view),
     ]
 
 
@@ -124,14 +119,16 @@ def move_part(
     move = moving_home(wood, now_pct, before, after)
     return part(
         "Once it has settled there",
-        html.P([verdict_mark(MARKS[move.answer]), f" {MOVES[move.answer]}."]),
-        html.Ul([html.Li(prose(told(line, view))) for line in move.reasons], className="rows"),
-        html.Ul([html.Li(prose(told(line, view))) for line in move.advice], className="rows"),
+        html.P([verdict_mark(MARKS[move.answer]), f" {in_sentences(Reason('moved', {'how': move.answer}))}"]),
+        rows(move.reasons, view),
+        rows(move.advice, view),
     )
 
 
-def told(line: str, view: View) -> str:
-    return say.sentence(in_units(line.replace("_", " "), view.display))
+def rows(reasons: Iterable[Reason], view: View) -> html.Ul:
+    """Reasons, a row each."""
+    lines = (in_sentences(reason, view.display) for reason in reasons)
+    return html.Ul([html.Li(prose(line)) for line in lines], className="rows")
 
 
 def year_at(wood: Piece, place: PlaceNow | None, session: Session, view: View) -> HomeYear:
@@ -164,11 +161,11 @@ def storage_part(
             [
                 verdict_mark("past" if found.harmed else "near"),
                 " ",
-                "It is harmed." if found.harmed else "It comes through, and is better not sent.",
+                in_sentences(Reason("storage", {"how": "harmed" if found.harmed else "safe"})),
             ]
         ),
-        html.Ul([html.Li(prose(told(line, view))) for line in found.reasons], className="rows"),
-        html.Ul([html.Li(prose(told(line, view))) for line in found.advice], className="rows"),
+        rows(found.reasons, view),
+        rows(found.advice, view),
     )
 
 

@@ -141,7 +141,7 @@ def trouble(piece: PieceNow, gap: GapNow, view: View) -> str:
     if strained := piece_words.history(fit, now, harms_only=True):
         return strained
     if fit.next is None:
-        return fit.next_reason
+        return piece_words.prospect(fit, now)
     coming = piece_words.likely(fit)
     if coming is not None:
         return piece_words.said_of(coming, now)

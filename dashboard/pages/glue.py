@@ -1,6 +1,5 @@
 """Glue-ups: the board's answer for each shop, clamps declared on and off, and the adhesives of the shop."""
 
-import re
 from datetime import timedelta
 from typing import Any
 
@@ -29,18 +28,15 @@ from model.watch.adhesives import (
 from model.watch.adhesives import NAME as LABELS
 from model.watch.clamps import clamps_off, clamps_on, clamps_on_again, open_glue_up
 from model.watch.glue_board import BoardLine, glue_board
+from model.watch.glue_up import is_against
+from model.wood.reason import Reason
+from model.words.reasons import in_sentences
 
 ON, OFF, ADHESIVE, USUAL = "clamps on", "clamps off", "adhesive", "usual adhesive"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
 MARKS = {"go": "clear", "wait": "near", "not today": "past"}
 OLD = timedelta(hours=3)
 """A line of the board older than this is not said: the air it speaks of has gone."""
-CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) °C")
-
-
-def in_units(text: str, display: Display) -> str:
-    """A sentence of the watch's with its temperatures in the viewer's unit."""
-    return CELSIUS.sub(lambda found: display.temperature(float(found[1])), text)
 
 
 # ---------------------------------------------------------------- on the first page
@@ -73,7 +69,7 @@ def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> 
     since = say.moment(glue_up.clamps_on_at, place.zone, view.units, view.now)
     clamps = f"clamps on since {since}, {name}. "
     told = (
-        in_units(say.sentence(leaving.reason), view.display)
+        in_sentences(leaving.reason, view.display)
         if leaving is not None
         else f"The air is watched reading by reading: {range_of(glue_up.adhesive, view.display)}."
     )
@@ -95,11 +91,11 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
     verdict = answer["verdict"]
     stacks = answer["stacks"]
     named_below = {stack["name"] for stack in stacks}
-    reasons = [reason for reason in answer["reasons"] if reason.get("stack") not in named_below]
-    against = [reason for reason in reasons if reason["against"]]
-    speaking = against or [reason for reason in reasons if reason["key"] in ("warm-enough", "no-stock")]
-    why = " ".join(in_units(say.sentence(reason["says"]), view.display) for reason in speaking[:3])
-    label = any(reason["key"] == "read-label" for reason in answer["reasons"])
+    reasons = [Reason.of(one) for one in answer["reasons"] if one.get("stack") not in named_below]
+    against = [reason for reason in reasons if is_against(reason)]
+    speaking = against or [reason for reason in reasons if reason.key in ("warm-enough", "no-stock")]
+    why = in_sentences(speaking[:3], view.display)
+    label = any(reason.key == "read-label" for reason in reasons)
     usual = str(answer["adhesive"]["name"])
     head = HEADS[verdict]
     return noted(
@@ -133,12 +129,12 @@ def _asked(line: BoardLine, place: PlaceNow, named: bool, view: View) -> html.Li
 
 def _stack_line(stack: dict[str, Any], view: View) -> html.Li:
     """One stack: whether it may be glued, and why not; one that may, but is not ready, says so."""
-    told = " ".join(in_units(say.sentence(why), view.display) for why in (stack["verdict"], *stack["why"]))
-    return html.Li([html.B(stack["name"]), ": ", *prose(told[:1].lower() + told[1:])])
+    told = in_sentences(map(Reason.of, stack["why"]), view.display)
+    return html.Li([html.B(stack["name"]), f": {stack['verdict']}. ", *prose(told)])
 
 
 def _unknown(answer: dict[str, Any]) -> bool:
-    return any(reason["key"] == "unknown" for reason in answer["reasons"])
+    return any(reason["key"].startswith("no-reading") for reason in answer["reasons"])
 
 
 def until(answer: dict[str, Any]) -> str:
@@ -147,17 +143,12 @@ def until(answer: dict[str, Any]) -> str:
     if answer["verdict"] == "go":
         if holds is None:
             # Without stock nothing was looked at ahead.
-            return "Likely to stay that way for two months." if "stock" in answer else ""
+            return in_sentences(Reason("holds-long")) if "stock" in answer else ""
         days = holds["low_days"]
-        if days == 0:
-            return "It may not stay that way past today."
-        return f"Likely to stay that way for {'a day' if days == 1 else f'{days} days'}."
+        return in_sentences(Reason("holds" if days else "holds-today", {"holds_days": days}))
     if earliest is None:
         return ""
-    low, high = earliest["low_days"], earliest["high_days"]
-    if high is None:
-        return f"Not before {say.span(timedelta(days=low))} from now."
-    return f"Perhaps {say.lead_time(low, high)}."
+    return in_sentences(Reason("not-before" if earliest["high_days"] is None else "earliest", earliest))
 
 
 def range_of(adhesive: dict[str, Any], display: Display) -> str:

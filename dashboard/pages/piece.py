@@ -78,7 +78,7 @@ def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tu
         " ",
         html.Span(piece_words.stands(piece, view.now), className="word"),
         ". ",
-        *prose(say.sentence(sentences.piece_reason(piece, view.display))),
+        *prose(sentences.piece_reason(piece, view.display)),
     ]
     room = "" if comfort is None else comfort.reason or comfort.for_client
     lines = [

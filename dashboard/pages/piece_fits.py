@@ -161,7 +161,7 @@ def _fit_block(piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, view: View
     title = kind.title if kind else say.said(fit.kind)
     # Of the fit that governs, the head of the page has said it.
     governs = piece.judgement.detail.get("fit") == fit.name
-    why = "" if governs else say.sentence(sentences.reason(fit.judgement, view.display))
+    why = "" if governs else sentences.reason(fit.judgement, view.display)
     alike = f" What is said of {say.said(fit.name)} holds for each of them." if len(fits) > 1 else ""
     return html.Div(
         [

@@ -174,7 +174,7 @@ def page(
     return sheet(
         place.name,
         html.P(lead(place, view), className="lead"),
-        html.P(say.sentence(place.judgement.reason), className="soft")
+        html.P(sentences.reason(place.judgement, view.display), className="soft")
         if place.judgement.evaluated_at
         else None,
         cautions,

@@ -22,6 +22,7 @@ from model.records.series import AirSeries
 from model.records.tables import Sensor
 from model.records.traces import Trace
 from model.records.two_rooms import TwoRooms, two_rooms
+from model.words.reasons import in_sentences
 
 HANG, HUNG_SINCE, DATE_BACK = "hang", "hung since", "date back"
 HOUR_MS = 3_600_000
@@ -58,7 +59,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     here = address("sensor", sensor.id)
     verdict = sensor.judgement.verdict
     lead: list[Any] = [verdict_mark(verdict, "sensor"), " ", word(verdict, "sensor"), ". "]
-    lead.append(say.sentence(sensor.judgement.reason))
+    lead.append(in_sentences(sensor.judgement.reason, view.display))
     lead.append(f" Last heard {say.ago(sensor.last_at, view.now)}.")
     return sheet(
         sensor.name,

@@ -86,7 +86,7 @@ def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
         air.append(say.rh(one.rh_pct))
     if one.temperature_c is not None:
         air.append(view.display.temperature(one.temperature_c))
-    facts = [say.sentence(one.judgement.reason)]
+    facts = [sentences.reason(one.judgement, view.display)]
     if one.id in apart:
         pair = apart[one.id]
         other = pair.dry if one.id == pair.damp_id else pair.damp

@@ -10,8 +10,9 @@ from dashboard.pages.plan_asked import plan_of
 from dashboard.sheet import cut_card, file_name
 from dashboard.view import NUMBER, Context, view_of
 from model.records.tables import Piece
-from model.watch.record_of_fact import record_of_fact, record_text
+from model.watch.record_of_fact import record_of_fact
 from model.wood.errors import BadInput
+from model.words.record_text import record_text
 
 
 def register(app: Dash, context: Context) -> None:
@@ -39,17 +40,21 @@ def register(app: Dash, context: Context) -> None:
     def fact(piece_id: int, kind: str) -> flask.Response:
         if kind not in ("json", "txt"):
             return _plainly("a record of fact is a .txt or a .json file", 404)
-        now = context.now()
+        view = view_of(context, flask.request.full_path)
         with context.store.session() as session:
             row = session.get(Piece, piece_id)
             if row is None:
                 return _plainly("no such piece", 404)
             try:
-                record = record_of_fact(session, piece_id, now)
+                record = record_of_fact(session, piece_id, view.now, view.display)
             except BadInput as error:
                 return _plainly(str(error), 422)
             name = row.name
-        text = record_text(record) if kind == "txt" else json.dumps(record, indent=2, ensure_ascii=False)
+        text = (
+            record_text(record, view.display)
+            if kind == "txt"
+            else json.dumps(record, indent=2, ensure_ascii=False)
+        )
         mimetype = "text/plain" if kind == "txt" else "application/json"
         response = flask.Response(text, mimetype=mimetype)
         named = file_name(name, "record").replace(".pdf", f".{kind}")

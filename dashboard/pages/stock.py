@@ -17,6 +17,7 @@ from dashboard.spans import span_links, span_of
 from dashboard.view import Route, View, address
 from model.records import queries, series
 from model.records.queries import StackNow
+from model.words.reasons import in_sentences
 
 SPANS = ("month", "season", "year", "all")
 """Spans a stack's moisture is drawn over."""
@@ -59,7 +60,7 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
                         prose(f"{sentences.stack_wood(stack, display)}{standing}{meant}"),
                         className="soft small",
                     ),
-                    html.Div(say.sentence(stack.ready.reason), className="soft small"),
+                    html.Div(in_sentences(stack.judgement.reason, display), className="soft small"),
                 ]
             ),
             html.Div(told, className="right"),
@@ -109,7 +110,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                 " ",
                 word(stack.judgement.verdict, "stack"),
                 ". ",
-                say.sentence(stack.ready.reason),
+                in_sentences(stack.judgement.reason, view.display),
             ],
             className="lead",
         ),

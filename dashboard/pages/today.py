@@ -108,8 +108,8 @@ def _not_known(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
     by_reason: dict[str, list[PieceNow]] = defaultdict(list)
     for piece in pieces:
         silent = piece.place is not None and piece.place.judgement.verdict == "unknown"
-        reason = piece.place.judgement.reason if piece.place is not None and silent else ""
-        by_reason[reason or piece.judgement.reason].append(piece)
+        judged = piece.place.judgement if piece.place is not None and silent else piece.judgement
+        by_reason[sentences.reason(judged, view.display)].append(piece)
     for reason, those in by_reason.items():
         told = word("unknown")
         if not those[0].judgement.is_current:
@@ -137,7 +137,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
     why = [piece_words.prospect(piece, view.now)]
     if coming is not None:
         why.append(sentences.advice({"lever": coming.lever}))
-    why.insert(0, say.sentence(sentences.piece_reason(piece, view.display)))
+    why.insert(0, sentences.piece_reason(piece, view.display))
     return noted(
         piece_words.mark_of(piece),
         html.A(piece.name, href=address("piece", piece.id)),
@@ -184,7 +184,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
     """A place with its rule."""
     name = html.A(place.name, href=address("place", place.id))
     if place.air is None:
-        why = say.sentence(place.judgement.reason)
+        why = sentences.reason(place.judgement, view.display)
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
     rule = [
         place_rule(

@@ -12,8 +12,9 @@ from dashboard.marks import verdict_mark
 from dashboard.pages.frame import part, prose, sheet
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import book, queries
-from model.records.queries import Judgement, Subject, WarningNow
+from model.records.queries import Subject, WarningNow
 from model.records.tables import Warning
+from model.words.reasons import in_sentences
 
 ACTS = (
     "eased it",
@@ -59,7 +60,6 @@ def layout(view: View) -> html.Main:
 def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: View) -> html.Li:
     subject = subjects.get((warning.subject_kind, warning.subject_id))
     zone = subject.zone if subject else "UTC"
-    told = Judgement(warning.to_verdict, warning.reason, warning.detail)
     name: Any = (
         html.A(html.B(subject.name), href=subject_address(subject)) if subject else html.B("something gone")
     )
@@ -71,7 +71,7 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
     seen_to = "" if warning.closed_at else f" To be seen to {TIERS.get(warning.tier, warning.tier)}."
     lines: list[Any] = [
         name,
-        html.Div(prose(say.sentence(sentences.reason(told, view.display)))),
+        html.Div(prose(in_sentences(warning.reason, view.display))),
         html.Div(f"{dates}.{seen_to}", className="soft small"),
     ]
     if warning.acknowledged_at is not None:

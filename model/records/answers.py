@@ -1,21 +1,25 @@
 """What the book answers a page: plain frozen records in SI, made by `queries`, or by hand in a test."""
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from model.records.tables import Document
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """How something stands, and why. Unknown with its reason where the watch has not said anything yet."""
+    """How something stands, and why. Unknown where the watch has not said anything yet."""
 
     verdict: str = "unknown"
-    reason: str = "not evaluated yet"
-    detail: Document = field(default_factory=dict)
+    detail: Document = field(default_factory=lambda: {"key": "not-yet"})
     since_at: datetime | None = None
     evaluated_at: datetime | None = None
     is_current: bool = True  # false while it is being worked out: no answer yet
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
 
 
 def share_left(margin_mm: float, play_mm: float) -> float:
@@ -23,8 +27,9 @@ def share_left(margin_mm: float, play_mm: float) -> float:
     return margin_mm / play_mm if play_mm > 0.0 else min(margin_mm, 0.0)
 
 
+NOT_WORKED_OUT = Reason("ready-not-yet")
 NOT_YET = Judgement(is_current=False)
-WORKING = Judgement("unknown", "being worked out", {"key": "working"}, is_current=False)
+WORKING = Judgement("unknown", {"key": "working"}, is_current=False)
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,7 @@ class Coming:
     limit: str
     direction: str
     severity: str
-    says: str
+    seen: Reason
     chance_pct: float
     from_at: datetime
     until_at: datetime
@@ -175,7 +180,7 @@ class PieceNow:
     stays: tuple[StayNow, ...] = ()
     retired_at: datetime | None = None
     next: tuple[Coming, ...] | None = None
-    next_reason: str = "not worked out yet"
+    next_reason: Reason | None = NOT_WORKED_OUT
     since: tuple[PassedSpan, ...] = ()
 
 
@@ -188,8 +193,7 @@ class Ready:
     is_ready : bool
     never_here : bool
         Whether the air where it stands will not bring it there.
-    reason : str
-        In sentences.
+    reason : Reason
     from_at, until_at : datetime or None
         When it will be, from the 10th to the 90th percentile of plausible years; both None where it is
         ready already, or no date can be given.
@@ -199,7 +203,7 @@ class Ready:
 
     is_ready: bool = False
     never_here: bool = False
-    reason: str = "Not worked out yet"
+    reason: Reason = NOT_WORKED_OUT
     from_at: datetime | None = None
     until_at: datetime | None = None
     target_mc_pct: float | None = None
@@ -214,11 +218,7 @@ class Ready:
             name: None if kept[name] is None else datetime.fromisoformat(kept[name])
             for name in ("from_at", "until_at")
         }
-        return cls(**{**kept, **instants})
-
-    def document(self) -> Document:
-        """As JSON has it, with its instants."""
-        return asdict(self)
+        return cls(**{**kept, **instants}, reason=judgement.reason)
 
 
 @dataclass(frozen=True)
@@ -252,12 +252,15 @@ class WarningNow:
     tier: str
     from_verdict: str
     to_verdict: str
-    reason: str
     detail: Document
     opened_at: datetime
     acknowledged_at: datetime | None
     trade_act: str | None
     closed_at: datetime | None
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from sqlalchemy import CheckConstraint, ForeignKey, Index, LargeBinary, UniqueCo
 from sqlalchemy.orm import Mapped, mapped_column
 
 from model.records.base import Document, Record
+from model.wood.reason import Reason
 
 
 class AirHour(Record):
@@ -77,7 +78,7 @@ class Margin(Record):
 
 
 class Verdict(Record):
-    """How a fit, stack, place or sensor stands now, with the reason in words."""
+    """How a fit, stack, place or sensor stands now, and why."""
 
     __tablename__ = "verdict"
     __table_args__ = (
@@ -91,8 +92,11 @@ class Verdict(Record):
     since_at: Mapped[datetime]  # when it became this verdict
     evaluated_at: Mapped[datetime]
     state_at: Mapped[datetime | None]  # of the wood it was drawn from, which may rest since before that
-    reason: Mapped[str]
-    detail: Mapped[Document]  # the numbers behind the reason, in mm and %, for a page to say in its own units
+    detail: Mapped[Document]  # the reason: its key and the numbers behind it, in SI
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
 
 
 class Outlook(Record):
@@ -154,13 +158,16 @@ class Warning(Record):
     tier: Mapped[str] = mapped_column(default="week")  # now, morning, week or season
     from_verdict: Mapped[str]
     to_verdict: Mapped[str]
-    reason: Mapped[str]
-    detail: Mapped[Document]
+    detail: Mapped[Document]  # the reason: its key and the numbers behind it, in SI
     opened_at: Mapped[datetime]
     escalated_at: Mapped[datetime | None]  # when it went from near to past
     acknowledged_at: Mapped[datetime | None]
     trade_act: Mapped[str | None]  # how it was acknowledged: eased it, re-measured, moved it ...
     closed_at: Mapped[datetime | None]
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
 
 
 class Notice(Record):

@@ -14,13 +14,11 @@ from sqlalchemy.orm import Session
 
 from model.records.answers import Coming, PassedSpan, PieceNow
 from model.records.tables import Margin, Outlook
+from model.wood.reason import Reason
 
 OUTLOOK_OLD = timedelta(hours=73)
 """An outlook is made every midnight; after three that were missed the last says nothing of today."""
-WORKING = "the coming year is being worked out"
-NO_AIR = "the coming year isn't known: no air is known where it stands"
-SILENT = "the coming year isn't known while nothing is heard from"
-NOWHERE = "the coming year isn't known: nobody said where it stands"
+WORKING, NO_AIR, NOWHERE = (Reason(f"year-{why}") for why in ("working", "no-air", "nowhere"))
 
 
 def with_next(session: Session, pieces: Sequence[PieceNow], now: datetime) -> tuple[PieceNow, ...]:
@@ -39,14 +37,15 @@ def _with_next(piece: PieceNow, stored: tuple[datetime, Mapping[str, Any]] | Non
     if piece.place is None:
         return replace(piece, next=None, next_reason=NOWHERE)
     if piece.judgement.is_current and piece.judgement.verdict == "unknown" and piece.place.last_reading_at:
-        return replace(piece, next=None, next_reason=f"{SILENT} {piece.place.name}")
+        silent = Reason("year-silent", {"place": piece.place.name})
+        return replace(piece, next=None, next_reason=silent)
     if piece.judgement.is_current and piece.place.last_reading_at is None and piece.place.air is None:
         return replace(piece, next=None, next_reason=NO_AIR)
     said_at, detail = stored or (now, {})
     is_of_today = now - said_at <= OUTLOOK_OLD and detail.get("place_id", piece.place.id) == piece.place.id
     if not piece.judgement.is_current or not is_of_today or "next" not in detail:
         return replace(piece, next=None, next_reason=WORKING)
-    return replace(piece, next=tuple(_coming(one, said_at) for one in detail["next"]), next_reason="")
+    return replace(piece, next=tuple(_coming(one, said_at) for one in detail["next"]), next_reason=None)
 
 
 def _coming(one: Mapping[str, Any], said_at: datetime) -> Coming:
@@ -55,7 +54,7 @@ def _coming(one: Mapping[str, Any], said_at: datetime) -> Coming:
         limit=one["limit"],
         direction=one["direction"],
         severity=one["severity"],
-        says=one["says"],
+        seen=Reason.of(one["seen"]),
         chance_pct=one["chance_pct"],
         from_at=said_at + timedelta(days=one["low_days"]),
         until_at=said_at + timedelta(days=one["high_days"]),

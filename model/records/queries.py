@@ -345,7 +345,6 @@ def warnings(session: Session, open_only: bool = True, limit: int = 200) -> tupl
             row.tier,
             row.from_verdict,
             row.to_verdict,
-            row.reason,
             row.detail,
             row.opened_at,
             row.acknowledged_at,

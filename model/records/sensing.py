@@ -131,7 +131,7 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
     for binding in session.scalars(select(Binding).where(Binding.sensor_id.in_(ids)).order_by(Binding.id)):
         topics[binding.sensor_id].append(binding.topic)
     judged = {
-        row.subject_id: Judgement(row.verdict, row.reason, row.detail, row.since_at, row.evaluated_at)
+        row.subject_id: Judgement(row.verdict, row.detail, row.since_at, row.evaluated_at)
         for row in session.scalars(select(Verdict).where(Verdict.subject_kind == "sensor"))
     }
     return tuple(_sensor(row, hung, last, beside, topics, judged) for row in rows)

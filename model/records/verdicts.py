@@ -43,7 +43,6 @@ def judgements(
     wanted = select(
         Verdict.subject_id,
         Verdict.verdict,
-        Verdict.reason,
         Verdict.detail,
         Verdict.since_at,
         Verdict.evaluated_at,
@@ -51,10 +50,10 @@ def judgements(
     if ids is not None and len(ids) <= LISTED:
         wanted = wanted.where(Verdict.subject_id.in_(ids))
     found: defaultdict[int, Judgement] = defaultdict(lambda: NOT_YET)
-    for number, verdict, reason, detail, since_at, evaluated_at in session.execute(wanted):
+    for number, verdict, detail, since_at, evaluated_at in session.execute(wanted):
         # An instant of 1970 stands for "not known".
         since = since_at if since_at > EPOCH else None
-        found[number] = Judgement(verdict, reason, detail, since, evaluated_at)
+        found[number] = Judgement(verdict, detail, since, evaluated_at)
     for number in _taken_back(session, kind) | _awaiting_late_readings(session, kind, found):
         if number in found and found[number].detail.get("key") not in NOT_FOLLOWED:
             found[number] = WORKING
@@ -69,10 +68,8 @@ NOT_FOLLOWED = ("unreadable", "no-fit")
 
 
 def _stalled(age: timedelta) -> Judgement:
-    hours = age // timedelta(hours=1)
-    known = f"{hours} hours" if hours < 48 else f"{hours // 24} days"
-    reason = f"calculations have stalled; the last are {known} old"
-    return Judgement("unknown", reason, {"key": "stalled"}, is_current=False)
+    detail = {"key": "stalled", "age_h": age // timedelta(hours=1)}
+    return Judgement("unknown", detail, is_current=False)
 
 
 def _taken_back(session: Session, kind: str) -> set[int]:

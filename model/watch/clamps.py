@@ -203,9 +203,6 @@ def _united(found: Sequence[Leaving], ended_ms: int | None) -> list[Leaving]:
     return result
 
 
-_SAYS = {"too-cold": "colder", "too-warm": "warmer", "too-damp": "damper"}
-
-
 def _write(session: Session, glue_up: GlueUp, place: str, leavings: Sequence[Leaving]) -> int:
     """Bring a glue-up's warnings to what the readings say; what overlaps a stored one stays that one."""
     name = f"glue-up {glue_up.id}"
@@ -231,11 +228,6 @@ def _write(session: Session, glue_up: GlueUp, place: str, leavings: Sequence[Lea
                 same.closed_at = closed if closed is None or closed >= same.opened_at else same.opened_at
                 changed += 1
             continue
-        adhesive = glue_up.adhesive["name"]
-        reason = (
-            f"{place} has been {_SAYS[leaving.key]} than {adhesive} allows for a quarter of an hour, with "
-            f"clamps on: {leaving.temperature_c:.1f} °C, {leaving.rh_pct:.0f} %"
-        )
         session.add(
             Warning(
                 subject_kind="place",
@@ -244,11 +236,11 @@ def _write(session: Session, glue_up: GlueUp, place: str, leavings: Sequence[Lea
                 tier="now",
                 from_verdict="clear",
                 to_verdict="past",
-                reason=reason,
                 detail={
                     "key": leaving.key,
                     "place": place,
                     "adhesive": glue_up.adhesive,
+                    "glue": glue_up.adhesive["name"],
                     "temperature_c": leaving.temperature_c,
                     "rh_pct": leaving.rh_pct,
                 },

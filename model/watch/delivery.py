@@ -1,8 +1,8 @@
 """Before the van: hold a piece or deliver it, from the air recorded where it is to go.
 
 The moisture solver runs the piece through that air from what it holds now and looks at what that leaves of
-each fit. Where the air is not known the answer is unknown. Sentences give lengths in mm and inches. What
-comes after, moving home and storage, is in `moving`.
+each fit. Where the air is not known the answer is unknown. What comes after, moving home and
+storage, is in `moving`.
 """
 
 from dataclasses import dataclass, field
@@ -15,11 +15,12 @@ import pandas as pd
 from model.watch.home_year import LEAST_DAYS, Closest, Start, run_through, settling_pct
 from model.watch.home_year import home_year as home_year
 from model.watch.home_year import recorded_air as recorded_air
-from model.watch.moving import UNWRAP, fit_said, passed_in, past_by
+from model.watch.moving import UNWRAP, passed_in
 from model.watch.moving import moving_home as moving_home
 from model.watch.moving import storage as storage
 from model.wood.design import Span, design_range
 from model.wood.piece import Piece
+from model.wood.reason import Reason
 
 GOOD_DAYS = 28.0
 """From four weeks of air a destination is known well enough to deliver by: the trade hangs a sensor there
@@ -40,7 +41,7 @@ class DeliveryNote:
     ----------
     answer : str
         "deliver", "hold" or "unknown".
-    reasons, advice : tuple of str
+    reasons, advice : tuple of Reason
         Why, the first decides; and how to go about it.
     recorded_days : float
     there_pct : float or None
@@ -56,8 +57,8 @@ class DeliveryNote:
     """
 
     answer: Literal["deliver", "hold", "unknown"]
-    reasons: tuple[str, ...]
-    advice: tuple[str, ...]
+    reasons: tuple[Reason, ...]
+    advice: tuple[Reason, ...]
     recorded_days: float
     there_pct: float | None
     now_pct: float
@@ -66,18 +67,17 @@ class DeliveryNote:
     year_may_harm: bool = False
 
     @property
-    def headline(self) -> str:
+    def headline(self) -> Reason:
         """The answer in one sentence."""
-        if self.answer == "deliver" and self.year_may_harm:
-            return "It may go now, but a year there may harm it."
-        return {"deliver": "Deliver it.", "hold": "Hold it.", "unknown": "Nobody can say yet."}[self.answer]
+        doubtful = self.answer == "deliver" and self.year_may_harm
+        return Reason("delivery", {"how": "doubtful" if doubtful else self.answer})
 
     def document(self) -> dict[str, Any]:
         """As JSON."""
         return {
             "answer": self.answer,
-            "reasons": list(self.reasons),
-            "advice": list(self.advice),
+            "reasons": [reason.document() for reason in self.reasons],
+            "advice": [reason.document() for reason in self.advice],
             "recorded_days": self.recorded_days,
             "there_pct": self.there_pct,
             "now_pct": self.now_pct,
@@ -90,7 +90,7 @@ class DeliveryNote:
         }
 
 
-HANG_A_SENSOR = "Hang a sensor in the room four to eight weeks before, and ask again."
+HANG_A_SENSOR = Reason("hang-a-sensor")
 
 
 def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, now: datetime) -> DeliveryNote:
@@ -113,18 +113,17 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
     measured = air[air["measured"]] if "measured" in air else air
     days = 0.0 if measured.empty else (measured.index[-1] - measured.index[0]).total_seconds() / 86_400.0
 
-    def unknown(reason: str) -> DeliveryNote:
+    def unknown(key: str, **values: float) -> DeliveryNote:
+        reason = Reason(key, {"place": place, **values})
         return DeliveryNote("unknown", (reason,), (HANG_A_SENSOR,), days, None, now_pct, span)
 
     if measured.empty:
-        return unknown(f"No air is recorded at {place}.")
+        return unknown("no-air-there")
     age_h = (pd.Timestamp(now) - measured.index[-1]).total_seconds() / 3600.0
     if age_h > SILENT_AFTER_H:
-        return unknown(f"The last reading from {place} is {age_h / 24.0:.0f} days old.")
+        return unknown("old-air-there", age_days=age_h / 24.0)
     if days < LEAST_DAYS:
-        return unknown(
-            f"Only {days:.0f} days are recorded at {place}: too few to say what wood comes to there."
-        )
+        return unknown("few-days-there", recorded_days=days)
     recent = air.loc[air.index > air.index[-1] - pd.Timedelta(weeks=WEEKS_AHEAD), ["temperature_c", "rh_pct"]]
     begin = float(np.mean(settling_pct(recent.iloc[: 24 * 7])))
     there = run_through(piece, dict.fromkeys(piece.members, begin), recent)
@@ -139,20 +138,15 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
     for limit in passed_in(piece, year):
         if (limit.fit, limit.limit) in known:
             continue
-        said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}"
+        values = {"seen": limit.says, "margin_mm": limit.margin_mm, "end": limit.end, "place": place}
         if limit.severity != "harms":
             if is_recorded:
-                advice.append(
-                    f"Tell the client what will be seen at the {limit.end} end of the year ({said})."
-                )
-        elif is_recorded:
-            holds = True
-            reasons.insert(0, f"At the {limit.end} end of a year like the last at {place}, {said}.")
+                advice.append(Reason("tell-of-year", values))
         else:
-            year_may_harm = True
-            reasons.insert(0, f"At the {limit.end} end of a year as expected at {place}, {said}.")
+            holds, year_may_harm = holds or is_recorded, year_may_harm or not is_recorded
+            reasons.insert(0, Reason("year-harms", {**values, "how": year.basis}))
     if days < GOOD_DAYS:
-        reasons.append(f"Only {days:.0f} days are recorded there; four weeks would say more.")
+        reasons.append(Reason("few-days", {"recorded_days": days}))
     advice.append(UNWRAP)
     answer: Literal["deliver", "hold"] = "hold" if holds else "deliver"
     return DeliveryNote(
@@ -167,53 +161,42 @@ def _reasons(
     now_pct: float,
     span: Span,
     place: str,
-) -> tuple[bool, list[str], list[str]]:
-    holds, reasons, advice = False, [], []
+) -> tuple[bool, list[Reason], list[Reason]]:
+    holds, reasons, advice = False, list[Reason](), list[Reason]()
     for limit in closest:
         if limit.margin_mm >= 0.0:
             continue
-        when = (
-            f"after about {limit.after_days / 7.0:.0f} weeks"
-            if limit.after_days >= 14.0
-            else "within two weeks"
-        )
-        said = f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}, {when}"
+        values = {
+            "seen": limit.says, "margin_mm": limit.margin_mm, "place": place, "week_count": WEEKS_AHEAD,
+            "how": "" if limit.after_days >= 14.0 else "soon", "after_days": limit.after_days,
+        }  # fmt: skip
         if limit.severity == "harms":
             holds = True
-            reasons.append(f"In air like that of the last {WEEKS_AHEAD} weeks at {place}, {said}.")
+            reasons.append(Reason("weeks-harm", values))
         else:
-            advice.append(f"Tell the client what will be seen ({said}); it harms nothing.")
+            advice.append(Reason("tell-of-weeks", values))
     low, high = span.mc_low_pct, span.mc_high_pct
     inside = (low is None or there_pct >= low) and (high is None or there_pct <= high)
-    window = _window(low, high)
-    word = "inside" if inside else "outside"
-    reasons.append(
-        f"Wood like this piece's comes to {there_pct:.1f} % at {place} now, {word} its range ({window})."
-    )
+    window = Reason("mc-window", {"how": _ends(low, high), "low_pct": low, "high_pct": high})
+    values = {"there_pct": there_pct, "place": place, "is_inside": inside, "window": window}
+    reasons.append(Reason("wood-there", values))
     emc = pd.Series(settling_pct(recent), index=recent.index).rolling("3D").mean().iloc[72:]
     month = emc[emc.index > emc.index[-1] - pd.Timedelta(days=28)] if len(emc) else emc
-    if len(month) and float(month.max() - month.min()) > UNSETTLED_PCT:
-        reasons.append(
-            f"The air there is not settled: it has moved by {float(month.max() - month.min()):.1f} points in "
-            "four weeks. A house just plastered, or heated for the first time, does that."
-        )
+    moved_pct = float(month.max() - month.min()) if len(month) else 0.0
+    if moved_pct > UNSETTLED_PCT:
+        reasons.append(Reason("unsettled-air", {"moved_pct": moved_pct}))
         holds = holds or not inside
-    step = there_pct - now_pct
-    if abs(step) > BIG_STEP_PCT:
-        way = "drier" if step < 0 else "damper"
-        advice.append(
-            f"It is {abs(step):.1f} points {way} there than the piece is now: leave it wrapped some weeks."
-        )
+    step_pct = there_pct - now_pct
+    if abs(step_pct) > BIG_STEP_PCT:
+        advice.append(Reason("big-step", {"step_pct": step_pct}))
     if holds and span.mc_high_pct is not None and there_pct > span.mc_high_pct:
-        advice.append("Wait for the heating season or a dehumidifier to bring that air down.")
+        advice.append(Reason("wait-for-dry-air"))
     elif holds:
-        advice.append("Wait until the air there is back inside, or ease the fit that gives out first.")
+        advice.append(Reason("wait-for-air"))
     return holds, reasons, advice
 
 
-def _window(low: float | None, high: float | None) -> str:
-    if low is None and high is None:
-        return "no limit"
+def _ends(low: float | None, high: float | None) -> str:
     if low is None:
-        return f"up to {high:.1f} %"
-    return f"{low:.1f} % and up" if high is None else f"{low:.1f} to {high:.1f} %"
+        return "open" if high is None else "up-to"
+    return "from" if high is None else "between"

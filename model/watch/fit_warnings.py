@@ -11,9 +11,8 @@ from dataclasses import replace
 from model.watch.air_hours import HOUR_MS
 from model.watch.margins import FitHours
 from model.watch.standing import CLEAR_BY_PCT, EASY, PAST, STANDINGS
-from model.watch.verdicts import LimitNow, limit_reason, sentence
+from model.watch.verdicts import LimitNow, limit_reason
 from model.watch.warnings import Episode, Stored
-from model.words.limits import limit_said
 
 WORSE_BY_PCT = 0.5
 TIERS = ("season", "week", "morning", "now")
@@ -27,7 +26,7 @@ def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
         name=limit.name,
         direction=limit.direction,
         severity=limit.severity,
-        says=limit_said(limit),
+        seen=limit.reason,
         margin_mm=float(fit.margin_mm[row, column]),
         play_mm=float(fit.play_mm[row]),
         near_mm=float(fit.near_mm(column)[row]),
@@ -40,7 +39,7 @@ def limits_now(fit: FitHours) -> list[LimitNow]:
     """The limits of a fit at its last hour."""
     return [
         LimitNow(
-            limit.name, limit.direction, limit.severity, limit_said(limit), now.margin_mm, play_mm, near_mm,
+            limit.name, limit.direction, limit.severity, limit.reason, now.margin_mm, play_mm, near_mm,
             now.level, now.since,
         )
         for limit, now, play_mm, near_mm in zip(
@@ -123,13 +122,12 @@ def _gone_on(now: Episode, fit: FitHours, row: int, column: int, at_ms: int) -> 
 
 def _worse(episode: Episode, said: Episode, at_ms: int) -> Episode:
     """A warning that has become worse, with what it was before kept for when that is taken back."""
-    kept = ("tier", "to_verdict", "reason", "escalated_ms", "detail")
+    kept = ("tier", "to_verdict", "escalated_ms", "detail")
     return replace(
         episode,
         escalated_ms=at_ms if episode.escalated_ms is None else episode.escalated_ms,
         to_verdict=said.to_verdict,
         tier=max(said.tier, episode.tier, key=TIERS.index),
-        reason=said.reason,
         detail={**said.detail, "worse_ms": at_ms, "opening": {key: getattr(episode, key) for key in kept}},
     )
 
@@ -148,7 +146,6 @@ def _as_of(episode: Episode, at_ms: int) -> Episode:
 
 
 def _opened(fit: FitHours, state: LimitNow, at_ms: int) -> Episode:
-    key, reason = limit_reason(state)
     return Episode(
         subject_kind="fit",
         subject_id=fit.fit.id,
@@ -156,16 +153,6 @@ def _opened(fit: FitHours, state: LimitNow, at_ms: int) -> Episode:
         tier=tier_of(state.severity, state.level),
         from_verdict=STANDINGS[EASY],
         to_verdict=STANDINGS[state.level],
-        reason=sentence(reason),
-        detail={
-            "key": key,
-            "piece": fit.owner.name,
-            "fit": fit.fit.name,
-            "says": state.says,
-            "direction": state.direction,
-            "severity": state.severity,
-            "margin_mm": state.margin_mm,
-            "play_mm": state.play_mm,
-        },
+        detail={"piece": fit.owner.name, "fit": fit.fit.name, **limit_reason(state).document()},
         opened_ms=at_ms,
     )

@@ -17,10 +17,10 @@ from model.records.answers import Ready
 from model.records.store import Store
 from model.records.verdicts import judgements
 from model.watch.adhesives import LABEL, Adhesive, adhesive_named
-from model.watch.answer import Answer, Reason, days_said
+from model.watch.answer import Answer
 from model.watch.climate import Climate
 from model.watch.followed import Followed, StackFollowed, first_days, followed, settling_ahead
-from model.watch.verdicts import hours_in_words, sentence
+from model.wood.reason import Reason
 
 GO, WAIT, NOT_TODAY = "go", "wait", "not today"
 RANK = {GO: 0, WAIT: 1, NOT_TODAY: 2}
@@ -103,49 +103,48 @@ def judge(stock: Stock | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, l
     'go'
     """
     if air.age_h > air.silent_after_h or math.isnan(air.emc_five_days_pct):
-        known = math.isnan(air.emc_five_days_pct) or air.age_h >= 1 << 30
-        since = "yet" if known else f"for {hours_in_words(air.age_h)}"
-        says = f"No reading {since}: the air is not known, so there is no all-clear"
-        return WAIT, [Reason("unknown", says, True, {"age_h": None if known else air.age_h})]
+        never = math.isnan(air.emc_five_days_pct) or air.age_h >= 1 << 30
+        if never:
+            return WAIT, [against("no-reading-yet", age_h=None)]
+        return WAIT, [against("no-reading", age_h=air.age_h)]
     reasons = _temperature(air, adhesive)
-    verdict = NOT_TODAY if any(reason.against for reason in reasons) else GO
+    verdict = NOT_TODAY if any(is_against(reason) for reason in reasons) else GO
     moisture = _moisture(stock, air, adhesive) if stock is not None else []
-    if verdict == GO and any(reason.against for reason in moisture):
+    if verdict == GO and any(is_against(reason) for reason in moisture):
         verdict = WAIT
     reasons += moisture
     if adhesive.source != LABEL:
-        says = f"{adhesive.name}: typical figures; read the label"
-        reasons.append(Reason("read-label", says))
-    return verdict, sorted(reasons, key=lambda reason: not reason.against)
+        reasons.append(Reason("read-label", {"glue": adhesive.name}))
+    return verdict, sorted(reasons, key=lambda reason: not is_against(reason))
+
+
+def against(key: str, **values: Any) -> Reason:
+    """A reason against gluing up."""
+    return Reason(key, {**values, "against": True})
+
+
+def is_against(reason: Reason) -> bool:
+    return bool(reason.values.get("against"))
 
 
 def _temperature(air: ShopAir, adhesive: Adhesive) -> list[Reason]:
-    reasons = []
-    numbers = {
+    numbers: dict[str, Any] = {
         "wood_c": round(air.wood_c, 1), "temperature_c": round(air.temperature_c, 1),
-        "least_c": adhesive.least_c, "most_c": adhesive.most_c,
+        "least_c": adhesive.least_c, "most_c": adhesive.most_c, "glue": adhesive.name,
     }  # fmt: skip
-    least = f"{adhesive.name} wants {adhesive.least_c:g} °C or more"
+    hottest_c = max(numbers["wood_c"], numbers["temperature_c"])
     if air.wood_c < adhesive.least_c:
-        warm = air.temperature_c >= adhesive.least_c
-        then = "bring the wood in a day before" if warm else "warm the shop, and give the wood a day in it"
-        says = f"The wood is at {air.wood_c:.0f} °C and {least}: {then}"
-        reasons.append(Reason("cold-wood", says, True, numbers))
+        how = "warm-shop" if air.temperature_c >= adhesive.least_c else "cold-shop"
+        reasons = [against("cold-wood", how=how, **numbers)]
     elif air.temperature_c < adhesive.least_c:
-        says = f"The air is at {air.temperature_c:.0f} °C and {least}: warm the shop"
-        reasons.append(Reason("cold-air", says, True, numbers))
+        reasons = [against("cold-air", **numbers)]
     elif max(air.wood_c, air.temperature_c) > adhesive.most_c:
-        hottest = max(air.wood_c, air.temperature_c)
-        says = f"At {hottest:.0f} °C {adhesive.name} sets too soon: it wants {adhesive.most_c:g} °C or less"
-        reasons.append(Reason("too-warm", says, True, numbers))
+        reasons = [against("too-warm-to-glue", hottest_c=hottest_c, **numbers)]
     else:
-        says = f"Wood at {air.wood_c:.0f} °C, air at {air.temperature_c:.0f} °C: {least}"
-        reasons.append(Reason("warm-enough", says, False, numbers))
+        reasons = [Reason("warm-enough", numbers)]
     if adhesive.most_rh_pct is not None and air.rh_pct > adhesive.most_rh_pct:
-        says = (
-            f"The air is at {air.rh_pct:.0f} % and {adhesive.name} wants {adhesive.most_rh_pct:g} % or less"
-        )
-        reasons.append(Reason("too-damp-to-set", says, True, {"rh_pct": round(air.rh_pct, 1)}))
+        numbers = {"rh_pct": round(air.rh_pct, 1), "most_rh_pct": adhesive.most_rh_pct}
+        reasons.append(against("too-damp-to-set", glue=adhesive.name, **numbers))
     return reasons
 
 
@@ -154,58 +153,34 @@ def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
     numbers = {
         "mc_pct": round(stock.mc_pct, 2), "low_pct": round(stock.low_pct, 2),
         "high_pct": round(stock.high_pct, 2), "emc_now_pct": round(air.emc_now_pct, 2),
-        "emc_five_days_pct": round(air.emc_five_days_pct, 2), "stack": stock.name,
+        "emc_five_days_pct": round(air.emc_five_days_pct, 2), "stack": stock.name, "about": stock.name,
+        "most_pct": WITHIN_PCT,
     }  # fmt: skip
-    for key, emc, span in (
-        ("air-differs", air.emc_five_days_pct, "five days"),
-        ("air-differs-today", air.emc_day_pct, "day"),
-    ):
+    for key, emc in (("air-differs", air.emc_five_days_pct), ("air-differs-today", air.emc_day_pct)):
         off = emc - stock.mc_pct
         if abs(off) > WITHIN_PCT:
-            way = "damper" if off > 0 else "drier"
-            says = (
-                f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in the air of the last {span} settles at "
-                f"{emc:.1f} %: {abs(off):.1f} points {way}, and {WITHIN_PCT:g} is the most"
-            )
-            reasons.append(Reason(key, says, True, numbers))
+            reasons.append(against(key, emc_pct=round(emc, 2), off_pct=round(off, 2), **numbers))
             break
     else:
-        says = (
-            f"{stock.name}: at {stock.mc_pct:.1f} %, and wood in this air settles at "
-            f"{air.emc_five_days_pct:.1f} %: within {WITHIN_PCT:g} points"
-        )
-        reasons.append(Reason("air-agrees", says, False, numbers))
+        reasons.append(Reason("air-agrees", {**numbers, "emc_pct": round(air.emc_five_days_pct, 2)}))
         if abs(air.emc_now_pct - stock.mc_pct) > WITHIN_PCT:
-            settles = f"in this hour's air it would settle at {air.emc_now_pct:.1f} %"
-            says = f"{stock.name}: {settles}: a spell, unless it stays"
-            reasons.append(Reason("spell", says, False, numbers))
-    spread = stock.high_pct - stock.low_pct
-    if spread > WITHIN_PCT:
-        says = (
-            f"{stock.name}: boards run from {stock.low_pct:.1f} to {stock.high_pct:.1f} %: "
-            f"within {WITHIN_PCT:g} points of each other is the most; sort them"
-        )
-        reasons.append(Reason("uneven", says, True, numbers))
+            reasons.append(Reason("spell", numbers))
+    if stock.high_pct - stock.low_pct > WITHIN_PCT:
+        reasons.append(against("uneven-boards", **numbers))
     if stock.high_pct > adhesive.most_mc_pct:
-        says = (
-            f"{stock.name}: the wettest board is at {stock.high_pct:.1f} % and {adhesive.name} takes "
-            f"{adhesive.most_mc_pct:g} % at most"
-        )
-        reasons.append(Reason("too-wet", says, True, numbers))
+        limits = {"glue": adhesive.name, "most_mc_pct": adhesive.most_mc_pct}
+        reasons.append(against("too-wet-to-glue", **numbers, **limits))
     return reasons + [reason for one in stock.stacks for reason in _destined(one, stock.name)]
 
 
 def _destined(one: Destined, lot: str) -> list[Reason]:
     """Whether a stack is right for where it goes; without a home the air alone decides."""
-    numbers = {"off_pct": None if math.isnan(one.off_pct) else round(one.off_pct, 2), "stack": lot}
+    numbers = {
+        "about": one.name, "stack": lot, "off_pct": None if math.isnan(one.off_pct) else round(one.off_pct, 2)
+    }  # fmt: skip
     if one.has_home and abs(one.off_pct) > WITHIN_PCT:
-        way = "wet" if one.off_pct > 0.0 else "dry"
-        off = f"{abs(one.off_pct):.1f} points too {way} for where it goes"
-        says = f"{one.name}: {off}, and {WITHIN_PCT:g} is the most"
-        return [Reason("off-target", says, True, numbers)]
-    if not one.ready.is_ready:
-        return [Reason("not-ready", f"{one.name}: not ready for where it goes", False, numbers)]
-    return []
+        return [against("stack-off-target", most_pct=WITHIN_PCT, **numbers)]
+    return [] if one.ready.is_ready else [Reason("stack-not-ready", numbers)]
 
 
 # ---------------------------------------------------------------- on the book
@@ -252,7 +227,7 @@ def glue_up(
         lots = [[one] for one in chosen]
     if not chosen:
         verdict, reasons = judge(None, air, glue)
-        reasons.append(Reason("no-stock", "No stack is recorded here: its moisture was not looked at"))
+        reasons.append(Reason("no-stock"))
         earliest, holds = _temperature_ahead(book, where.id, glue, verdict)
         return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, _detail(air, glue, []))
     told = [_line(_together([one], ready), air, glue) for one in chosen]
@@ -261,32 +236,45 @@ def glue_up(
     (verdict, reasons), stock, own = best
     earliest, holds = _when(book, where.id, own, stock, glue, verdict, reasons)
     if earliest is not None:
-        says = f"Earliest {days_said(earliest)}"
-        reasons.append(Reason("earliest", says))
+        low_days, high_days = earliest
+        key = "not-before" if high_days is None else "earliest"
+        reasons.append(Reason(key, {"low_days": low_days, "high_days": high_days}))
     detail = _detail(air, glue, told) | {"stock": stock.name}
     return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, detail)
 
 
 def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
-    """What is told of one stack: its verdict by itself, why in short, and whether it is ready."""
+    """What is told of one stack: its verdict by itself, why, and whether it is ready."""
     verdict, reasons = judge(stock, air, adhesive)
     (one,) = stock.stacks
-    own = [reason for reason in reasons if reason.numbers.get("stack") == stock.name]
-    why = {
-        reason.key: sentence(reason.says.removeprefix(f"{stock.name}: "))
-        for reason in own
-        if reason.against or reason.key == "not-ready"
-    }
-    unready = "" if one.ready.is_ready or "off-target" in why else "Not ready: "
-    of_air = [says for key, says in why.items() if key not in ("off-target", "not-ready")]
+    why = [
+        reason
+        for reason in reasons
+        if reason.values.get("stack") == stock.name
+        and (is_against(reason) or reason.key == "stack-not-ready")
+    ]
     return {
         "name": stock.name,
         "verdict": verdict,
         "is_ready": one.ready.is_ready,
-        "why": list(why.values()),
-        "says": ". ".join([*of_air, unready + one.ready.reason]),
-        "reasons": [reason.says for reason in reasons if reason.against],
+        "why": [reason.document() | {"about": ""} for reason in why],
+        "ready": _ready(one, why).document(),
+        "reasons": [reason.document() for reason in reasons if is_against(reason)],
     }
+
+
+def _ready(one: Destined, why: Sequence[Reason]) -> Reason:
+    """The stored answer to whether it is ready, after what else speaks against the stack."""
+    of_air = [
+        Reason(reason.key, {**reason.values, "about": ""})
+        for reason in why
+        if reason.key not in ("stack-off-target", "stack-not-ready")
+    ]
+    said = one.ready.reason
+    if not one.ready.is_ready and not any(reason.key == "stack-off-target" for reason in why):
+        said = Reason("unready", {"was": said, "also": said.values.get("also", ())})
+    first, *others = *of_air, said
+    return Reason(first.key, {**first.values, "also": (*first.values.get("also", ()), *others)})
 
 
 def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> ShopAir:
@@ -333,8 +321,8 @@ def _when(
     reasons: Sequence[Reason],
 ) -> tuple[tuple[int, int | None] | None, int | None]:
     """When it may be otherwise, and for how many days it holds, over the plausible air to come."""
-    keys = {reason.key for reason in reasons if reason.against}
-    if "unknown" in keys:
+    keys = {reason.key for reason in reasons if is_against(reason)}
+    if keys & {"no-reading", "no-reading-yet"}:
         return None, None
     if keys == {"cold-wood"} and _is_warm(book, place_id, adhesive):
         return BRING_IN_DAYS, None

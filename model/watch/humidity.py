@@ -1,4 +1,4 @@
-"""The humidity to hold, in words: the highest that a house bears in some weather, and what to do instead."""
+"""The humidity to hold: the highest that a house bears in some weather, and what to do instead."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -10,6 +10,7 @@ from typing import Any
 from model.watch.plausible_air import surroundings_of
 from model.watch.roster import PlaceOnBook
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT, LOWEST_ROOM_RH_PCT, condensation_ceiling
+from model.wood.reason import Reason
 from model.wood.units import fahrenheit_to_celsius
 
 _SLACK = 1e-9
@@ -20,18 +21,9 @@ SHEET_OUTDOOR_C = (5.0, 0.0, -5.0, -10.0, -15.0, -20.0, -25.0)
 
 AT_OR_ABOVE, AT_OR_UNDER = "at or above", "at or under"
 
-INSTEAD = (
-    "keep it away from registers and radiators",
-    "lower the thermostat a few degrees: that raises the humidity for nothing",
-    "expect the gap: it closes by itself when the heating stops",
-    "ask a heating contractor before humidifying the house",
-)
+INSTEAD = ("off-registers", "lower-thermostat", "expect-the-gap", "ask-before-humidifying")
 """What to do when a house can't bear the humidity that a piece would like (common practice, no source)."""
-INSTEAD_OF_DRYING = (
-    "wait before you plane anything",
-    "give the fit that binds more room if it sticks all year",
-    "ask a contractor before drying the house further",
-)
+INSTEAD_OF_DRYING = ("wait-before-planing", "more-room", "ask-before-drying")
 """What to do when a piece would like drier air than a house should have (common practice, no source)."""
 
 
@@ -76,34 +68,22 @@ def _coldest_ahead_c(climate: str, day: int) -> float | None:
     return around.coldest_ahead_c(day) if around.known else None
 
 
-def lever_in_words(lever: Mapping[str, Any]) -> str:
+def lever_reasons(lever: Mapping[str, Any]) -> tuple[Reason, ...]:
     """What to do about a limit, from a lever's document; where humidity can't keep it, why and what else."""
     needed, advised = lever.get("needed_rh_pct"), lever.get("advised_rh_pct")
+    dries = lever.get("hold") == AT_OR_UNDER
     if lever.get("enough") and advised is not None:
-        return f"Hold the room {lever['hold']} {_percent(advised)}."
-    instead = list(lever.get("instead") or ())[:2]
-    if needed is None:
-        return _list(instead)
-    if lever["hold"] == AT_OR_UNDER:
-        why = f"It would take {_percent(needed)} or less, drier than a house should be held."
-        held = f"hold the room near {_percent(LOWEST_ROOM_RH_PCT)}"
-    else:
-        ceiling = lever["ceiling_rh_pct"]
-        why = f"It would take {_percent(needed)} or more; " + (
-            f"no house should be held above {_percent(HIGHEST_ROOM_RH_PCT)}."
-            if ceiling >= HIGHEST_ROOM_RH_PCT
-            else f"in the coldest weeks ahead the windows sweat above {_percent(ceiling)}."
-        )
-        held = "let the room be dry" if advised is None else f"hold the room at {_percent(advised)}"
-    return f"{why} {_list([held, *instead])}"
-
-
-def _percent(rh_pct: float) -> str:
-    return f"{rh_pct:.0f}\u00a0%"
-
-
-def _list(acts: Sequence[str]) -> str:
-    if not acts:
-        return ""
-    told = ", ".join(acts[:-1]) + (", and " if len(acts) > 1 else "") + acts[-1]
-    return f"{told[0].upper()}{told[1:]}."
+        return (Reason("hold-at-most" if dries else "hold-at-least", {"advised_rh_pct": advised}),)
+    acts = [Reason(key) for key in list(lever.get("instead") or ())[:2]]
+    why = []
+    if needed is not None:
+        ceiling = HIGHEST_ROOM_RH_PCT if dries else min(lever["ceiling_rh_pct"], HIGHEST_ROOM_RH_PCT)
+        key = "windows-sweat" if ceiling < HIGHEST_ROOM_RH_PCT else "needs-damper"
+        why = [Reason("needs-drier" if dries else key, {"needed_rh_pct": needed, "ceiling_rh_pct": ceiling})]
+        if dries:
+            acts.insert(0, Reason("hold-near", {"rh_pct": LOWEST_ROOM_RH_PCT}))
+        else:
+            acts.insert(
+                0, Reason("let-it-be-dry") if advised is None else Reason("hold-at", {"rh_pct": advised})
+            )
+    return (*why, Reason("acts", {"acts": tuple(acts)})) if acts else tuple(why)

@@ -215,7 +215,7 @@ AS_BUILT = ("direction", "severity", "play_mm")
 STANDS = ("standing", "standing_since_at", "eased")
 """Columns of margin that never change while a row moves on, and those that seldom do."""
 VERDICT = (
-    "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "reason", "detail",
+    "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "detail",
 )  # fmt: skip
 
 

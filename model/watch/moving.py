@@ -11,20 +11,14 @@ from model.watch.home_year import Closest, HomeYear, Start, constant_air, run_th
 from model.wood.design import Span, design_range
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
-from model.wood.setting_out import both_units
+from model.wood.reason import Reason
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.words.limits import limit_said
 
 GARAGE_C, GARAGE_RH_PCT = 5.0, 70.0
 """An unheated garage where nothing is recorded: 65 to 75 % (common practice, no source)."""
 SHOCK_PCT = 3.0
-HAIR_MM = 0.2
-UNWRAP = "Keep it wrapped on the way, unwrap it in the room, and keep it off the heat for the first weeks."
-
-
-def fit_said(name: str) -> str:
-    """A name from a piece file as words."""
-    return name.replace("_", " ")
+UNWRAP = Reason("unwrap")
 
 
 @dataclass(frozen=True)
@@ -55,7 +49,7 @@ class Move:
         Until nine tenths of the change has happened, of the quickest and the slowest member.
     span : Span
         The piece's design range.
-    reasons, advice : tuple of str
+    reasons, advice : tuple of Reason
     """
 
     answer: Literal["suits", "shows", "harms"]
@@ -65,13 +59,8 @@ class Move:
     passed: tuple[Passed, ...]
     settles_days: tuple[float, float]
     span: Span
-    reasons: tuple[str, ...]
-    advice: tuple[str, ...]
-
-
-def past_by(margin_mm: float) -> str:
-    """How far past a limit a negative margin is, in words."""
-    return "by a hair" if margin_mm > -HAIR_MM else f"{both_units(-margin_mm)} past"
+    reasons: tuple[Reason, ...]
+    advice: tuple[Reason, ...]
 
 
 def passed_in(piece: Piece, year: HomeYear) -> tuple[Passed, ...]:
@@ -110,30 +99,32 @@ def moving_home(piece: Piece, mc_now: Start, before: HomeYear, after: HomeYear) 
     dry_mm, wet_mm = change[widest]
     there = after.place or "the new home"
     reasons = [
-        f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)} at the {limit.end} end of the year."
+        Reason("past-at-end", {"seen": limit.says, "margin_mm": limit.margin_mm, "end": limit.end})
         for limit in passed
     ]
+    part = piece.members[widest].called
+    reasons.append(Reason("width-change", {"part": part, "dry_mm": dry_mm, "wet_mm": wet_mm}))
+    before_low, before_high = before.ends_pct
     reasons.append(
-        f"{fit_said(widest)} will be {_change(dry_mm)} at its driest and {_change(wet_mm)} at its dampest "
-        "than it was before."
+        Reason(
+            "home-year",
+            {
+                "place": there,
+                "low_pct": low,
+                "high_pct": high,
+                "basis": after.says,
+                "before_low_pct": before_low,
+                "before_high_pct": before_high,
+                "before_basis": before.says,
+            },
+        )
     )
-    reasons.append(
-        f"The wood comes to {low:.1f} to {high:.1f} % over a year at {there} ({after.says}); "
-        f"before, {before.ends_pct[0]:.1f} to {before.ends_pct[1]:.1f} % ({before.says})."
-    )
-    soonest, latest = (max(days / 7.0, 1.0) for days in settles)
-    advice = [
-        f"It moves once, over about {soonest:.0f} to {latest:.0f} weeks, and settles.",
-        UNWRAP,
-    ]
+    low_days, high_days = (max(days, 7.0) for days in settles)
+    advice = [Reason("settles-once", {"low_days": low_days, "high_days": high_days}), UNWRAP]
     if harms:
-        advice.insert(0, "Ease or pin the fits named above before it goes, or do not send it there.")
+        advice.insert(0, Reason("ease-before-it-goes"))
     span = design_range(piece, after.temperature_c).span
     return Move(answer, before, after, change, passed, settles, span, tuple(reasons), tuple(advice))
-
-
-def _change(change_mm: float) -> str:
-    return f"{both_units(abs(change_mm))} {'wider' if change_mm >= 0.0 else 'narrower'}"
 
 
 def _settles(piece: Piece, start: Start, target_pct: float, temperature_c: float) -> tuple[float, float]:
@@ -160,7 +151,7 @@ class Storage:
     in_storage, after : tuple of Closest
         How near each limit comes while stored, and in the weeks after its return, the tightest first.
     harmed : bool
-    reasons, advice : tuple of str
+    reasons, advice : tuple of Reason
     """
 
     mc_on_return_pct: Mapping[str, float]
@@ -169,15 +160,11 @@ class Storage:
     in_storage: tuple[Closest, ...]
     after: tuple[Closest, ...]
     harmed: bool
-    reasons: tuple[str, ...]
-    advice: tuple[str, ...]
+    reasons: tuple[Reason, ...]
+    advice: tuple[Reason, ...]
 
 
-STORE_SO = (
-    "Avoid it where you can. If it must be: off the floor and off the outside wall, under a breathable "
-    "cover, never in sealed plastic.",
-    "Bring it back in spring when the heating is off, not in January.",
-)
+STORE_SO = Reason("store-how"), Reason("store-until-spring")
 
 
 def storage(
@@ -216,23 +203,18 @@ def storage(
     )
     now_pct, return_pct = (float(np.mean(list(mc.values()))) for mc in (mc_now, stored.end_pct))
     in_storage, after = (tuple(sorted(r.smallest, key=lambda at: at.margin_mm)) for r in (stored, back))
-    reasons = [
-        f"After {days:.0f} days it comes back at {return_pct:.1f} %, {abs(return_pct - now_pct):.1f} points "
-        f"{'damper' if return_pct >= now_pct else 'drier'} than it went in."
-    ]
+    change_pct = return_pct - now_pct
+    reasons = [Reason("stored", {"days": days, "return_pct": return_pct, "change_pct": change_pct})]
     if assumed:
-        reasons.append(
-            f"Nothing is recorded there: this counts on {GARAGE_RH_PCT:.0f} % RH at {GARAGE_C:.0f} °C."
-        )
+        reasons.append(Reason("garage-assumed", {"rh_pct": GARAGE_RH_PCT, "temperature_c": GARAGE_C}))
     harmed = False
-    for when, found in (("while it is stored", in_storage), ("in the weeks after its return", after)):
+    for how, found in (("stored", in_storage), ("returned", after)):
         for limit in found:
             if limit.margin_mm < 0.0 and limit.severity == "harms":
                 harmed = True
-                reasons.append(f"{fit_said(limit.fit)}: {limit.says}, {past_by(limit.margin_mm)}, {when}.")
+                values = {"seen": limit.says, "margin_mm": limit.margin_mm, "how": how}
+                reasons.append(Reason("past-in-storage", values))
     home = float(equilibrium_moisture_content(home_temperature_c, home_rh_pct))
     if return_pct - home > SHOCK_PCT:
-        reasons.append(
-            f"The room would then dry it by {return_pct - home:.1f} points: that is the shock to avoid."
-        )
+        reasons.append(Reason("storage-shock", {"drop_pct": return_pct - home}))
     return Storage(stored.end_pct, now_pct, return_pct, in_storage, after, harmed, tuple(reasons), STORE_SO)

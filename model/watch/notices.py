@@ -32,10 +32,13 @@ from model.records.clock import Now
 from model.records.store import Store
 from model.records.tables import Notice, Warning
 from model.watch import standing
-from model.watch.humidity import lever_in_words
+from model.watch.humidity import lever_reasons
 from model.watch.notice_times import Hours, read_hours
 from model.watch.standing import STANDINGS
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import METRIC, in_sentences
 
 log = logging.getLogger(__name__)
 
@@ -43,7 +46,7 @@ Send = Callable[[str, str, str], str | None]
 """Sends a title and a body to an address; returns what went wrong, None when it went out."""
 
 OPENED, ESCALATED, PAST = STAGES = ("opened", "escalated", "past")
-WORSE = {OPENED: "", ESCALATED: "It has got worse. ", PAST: "It is past its limit now. "}
+WORSE = {ESCALATED: (Reason("notice-worse"),), PAST: (Reason("notice-past"),)}
 APART = timedelta(hours=24)
 """How long nothing more of a warning is told after a notice of it (common practice, no source)."""
 OLD_NEWS = timedelta(days=7)
@@ -53,8 +56,6 @@ LEASE = timedelta(minutes=2)
 WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
 """How long to wait after each failed try; after the last one a notice is given up, and shown."""
 MOST_TRIES = len(WAITS) + 1
-AGAIN = "(Sent again: the first time may have come through as well.)"
-FOOT = "This follows wood and the air it stands in. It is no smoke, fire, flood or frost alarm."
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def send_test(address: str, send: Send = send_by_apprise) -> str | None:
         If it is no address that can be notified.
     """
     masked(address)
-    return send(address, "paneltide: a test", "If you read this, notices reach you here.")
+    return send(address, "paneltide: a test", in_sentences(Reason("notice-test")))
 
 
 # ---------------------------------------------------------------- planning
@@ -218,7 +219,13 @@ def _by_mask(addresses: Iterable[str]) -> dict[str, str]:
 # ---------------------------------------------------------------- sending
 
 
-def send_due(store: Store, now: datetime, addresses: Sequence[str], send: Send = send_by_apprise) -> int:
+def send_due(
+    store: Store,
+    now: datetime,
+    addresses: Sequence[str],
+    send: Send = send_by_apprise,
+    display: Display = METRIC,
+) -> int:
     """Send what is due; returns how many notices went out."""
     with store.session() as session:
         known = _by_mask([*addresses, *read_hours(session).addresses])
@@ -234,11 +241,18 @@ def send_due(store: Store, now: datetime, addresses: Sequence[str], send: Send =
             parcels.setdefault((mask, id_ if tier == "now" else 0), []).append((id_, due_at))
     sent = 0
     for (mask, _), rows in parcels.items():
-        sent += _send(store, now, known[mask], rows, send)
+        sent += _send(store, now, known[mask], rows, send, display)
     return sent
 
 
-def _send(store: Store, now: datetime, address: str, rows: Sequence[tuple[int, datetime]], send: Send) -> int:
+def _send(
+    store: Store,
+    now: datetime,
+    address: str,
+    rows: Sequence[tuple[int, datetime]],
+    send: Send,
+    display: Display,
+) -> int:
     """Send one message about some notices, taken so that no other process sends them too."""
     taken: list[int] = []
     again = False
@@ -262,7 +276,7 @@ def _send(store: Store, now: datetime, address: str, rows: Sequence[tuple[int, d
         ).all()
         for notice, warning in found:
             _worsen(session, notice, stage_of(warning))
-        title, body = message([(notice.stage, warning) for notice, warning in found], again)
+        title, body = message([(notice.stage, warning) for notice, warning in found], again, display)
     try:
         problem = send(address, title, body)
     except Exception as error:  # whatever a service does, the next address must hear
@@ -292,15 +306,17 @@ def _worsen(session: Session, notice: Notice, stage: str) -> None:
         notice.stage = stage
 
 
-def message(told: Sequence[tuple[str, Warning]], again: bool = False) -> tuple[str, str]:
+def message(
+    told: Sequence[tuple[str, Warning]], again: bool = False, display: Display = METRIC
+) -> tuple[str, str]:
     """Title and body of one message about some warnings."""
-    lines = [_line(stage, warning) for stage, warning in told]
+    lines = [f"{_subject(warning)}: {_line(stage, warning, display)}" for stage, warning in told]
     if len(told) == 1:
         title = f"paneltide: {_subject(told[0][1])}"
     else:
         title = f"paneltide: {len(told)} things to look at"
-    parts = [*([AGAIN] if again else []), *lines, FOOT]
-    return title, "\n\n".join(parts)
+    first = [in_sentences(Reason("notice-again"))] if again else []
+    return title, plain("\n\n".join([*first, *lines, in_sentences(Reason("notice-foot"))]))
 
 
 def _subject(warning: Warning) -> str:
@@ -309,11 +325,10 @@ def _subject(warning: Warning) -> str:
     return ", ".join(str(name) for name in names if name) or warning.subject_kind
 
 
-def _line(stage: str, warning: Warning) -> str:
-    text = f"{_subject(warning)}: {WORSE[stage]}{warning.reason.rstrip('.')}."
-    lever = warning.detail.get("lever") or {}
-    held = lever_in_words(lever).replace("\u00a0", " ") if lever else ""
-    return f"{text} {held}".rstrip()
+def _line(stage: str, warning: Warning, display: Display) -> str:
+    lever = warning.detail.get("lever")
+    held = lever_reasons(lever) if lever else ()
+    return in_sentences([*WORSE.get(stage, ()), Reason.of(warning.detail), *held], display)
 
 
 # ---------------------------------------------------------------- showing and running
@@ -347,12 +362,13 @@ def run(
     addresses: Sequence[str],
     interval_s: float = 5.0,
     send: Send = send_by_apprise,
+    display: Display = METRIC,
 ) -> None:
     """Plan and send until told to stop; made for a thread beside the watch, which it never delays."""
     while not stop.is_set():
         try:
             plan(store, now(), addresses)
-            send_due(store, now(), addresses, send)
+            send_due(store, now(), addresses, send, display)
         except DBAPIError as error:
             log.warning("notices wait for the database: %s", error.orig)
         stop.wait(interval_s)

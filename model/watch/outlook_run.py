@@ -42,7 +42,6 @@ from model.watch.roster import Owner, PlaceOnBook, RosterReader
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
-from model.words.limits import limit_said
 
 Floats = NDArray[np.float64]
 
@@ -277,7 +276,7 @@ def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]
         "limit": limit.limit.name,
         "direction": limit.limit.direction,
         "severity": limit.limit.severity,
-        "says": limit_said(limit.limit),
+        "seen": limit.limit.reason.document(),
         "is_past": limit.now_mm < 0.0,
         "chance_pct": round(100.0 * limit.chance, 1),
         "low_days": None if low is None else max(int(low), 1),
@@ -298,7 +297,7 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
     detail: dict[str, Any] = {
         "direction": limit.limit.direction,
         "severity": limit.limit.severity,
-        "says": limit_said(limit.limit),
+        "seen": limit.limit.reason.document(),
         "play_mm": round(float(limit.limit.play_mm), DIGITS),
         "now_mm": round(limit.now_mm, DIGITS),
         "chance": round(limit.chance, 3),

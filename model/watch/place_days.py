@@ -14,7 +14,6 @@ from model.watch.air_hours import HOUR_MS
 from model.watch.daily import DAY_H, Days, Floats
 from model.watch.roster import PlaceOnBook
 from model.watch.standing import EASY, NEAR, STANDINGS
-from model.watch.verdicts import moved_in_words, sentence
 from model.watch.warnings import Episode
 
 MOVING, SEASON = "moving", "season"
@@ -36,7 +35,6 @@ SUMMER, SOUTHERN_SUMMER = (6, 7, 8), (12, 1, 2)
 YEAR_DAYS, LEAST_OF_SUMMER = 365, 30
 APART_DAYS = 180
 NEWS_FOR_DAYS = 28
-NAMED = 4
 
 
 @dataclass(frozen=True)
@@ -104,10 +102,9 @@ def _moving(
 
 
 def _told_moving(place: PlaceOnBook, by: float, emc_pct: float, midnight: int) -> Episode:
-    reason = f"the air of {place.name} would bring wood to {emc_pct:.1f} %, {moved_in_words(by)}"
     return Episode(
-        "place", place.id, MOVING, "morning", STANDINGS[EASY], STANDINGS[NEAR], sentence(reason),
-        {"key": MOVING, "place": place.name, "emc_pct": emc_pct, "emc_change_pct": by},
+        "place", place.id, MOVING, "morning", STANDINGS[EASY], STANDINGS[NEAR],
+        {"key": "moved", "place": place.name, "emc_pct": emc_pct, "emc_change_pct": by},
         midnight * HOUR_MS,
     )  # fmt: skip
 
@@ -154,15 +151,12 @@ def _closed(episode: Episode, hour: int) -> Episode:
 
 
 def _told_season(place: PlaceOnBook, names: list[str], week: float, summer: float, midnight: int) -> Episode:
-    count = len(names)
-    pieces = "1 piece has" if count == 1 else f"{count} pieces have"
-    named = ", ".join(names[:NAMED]) + (f" and {count - NAMED} more" if count > NAMED else "")
-    reason = f"heating season starts at {place.name}: {pieces} a dry-end margin under 1 point: {named}"
     detail = {
-        "key": SEASON, "place": place.name, "pieces": names, "week_rh_pct": week, "summer_rh_pct": summer,
+        "key": SEASON, "place": place.name, "pieces": names, "piece_count": len(names), "week_rh_pct": week,
+        "summer_rh_pct": summer,
     }  # fmt: skip
     return Episode(
-        "place", place.id, SEASON, "season", STANDINGS[EASY], STANDINGS[NEAR], sentence(reason), detail,
+        "place", place.id, SEASON, "season", STANDINGS[EASY], STANDINGS[NEAR], detail,
         midnight * HOUR_MS,
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from model.watch.air_hours import HOUR_MS, Hung
 from model.watch.climate import Climate
 from model.watch.standing import EASY, NEAR, PAST, STANDINGS
-from model.watch.verdicts import UNKNOWN, hours_in_words
+from model.watch.verdicts import UNKNOWN
 from model.watch.warnings import Episode
 from model.wood.air import dew_point
 from model.wood.cold_iron import iron_temperature, is_wet, lag_h
@@ -59,13 +59,12 @@ def _water(
     climate: Climate, row: int, before: int, dew: Sequence[float], told: int, dry: int | None
 ) -> Episode:
     air, name = climate.air, climate.place.name
-    reason = (
-        f"{name} became wet within an hour: {air.rh_pct[before]:.0f} to {air.rh_pct[row]:.0f} %, dew point "
-        f"{dew[0]:.0f} to {dew[1]:.0f} °C. Look for water"
-    )
-    detail = {"key": WATER, "place": name, "rh_pct": float(air.rh_pct[row]), "dew_point_c": dew[1]}
+    detail = {
+        "key": WATER, "place": name, "before_rh_pct": float(air.rh_pct[before]),
+        "rh_pct": float(air.rh_pct[row]), "before_dew_c": dew[0], "dew_point_c": dew[1],
+    }  # fmt: skip
     return Episode(
-        "place", climate.place.id, WATER, "now", STANDINGS[EASY], STANDINGS[PAST], reason, detail,
+        "place", climate.place.id, WATER, "now", STANDINGS[EASY], STANDINGS[PAST], detail,
         told * HOUR_MS, closed_ms=None if dry is None else dry * HOUR_MS,
     )  # fmt: skip
 
@@ -89,15 +88,11 @@ def cold_iron(climate: Climate) -> list[Episode]:
         if position == 0 or row - wet[position - 1] > IRON_NEWS_H:
             iron_c = float(iron_temperature(air.temperature_c)[row])
             dew_c = float(dew_point(air.temperature_c[row], max(float(air.rh_pct[row]), 1.0)))
-            reason = (
-                f"Cast iron at {name} stood below the dew point of the air for an hour, by an estimate "
-                "of its temperature: wipe it dry before it rusts, and warm it before damp air comes in"
-            )
             detail = {"key": COLD_IRON, "place": name, "iron_c": iron_c, "dew_point_c": dew_c}
             opened_ms = (air.first + row + 1) * HOUR_MS
             found.append(
                 Episode(
-                    "place", climate.place.id, COLD_IRON, "morning", STANDINGS[EASY], STANDINGS[NEAR], reason,
+                    "place", climate.place.id, COLD_IRON, "morning", STANDINGS[EASY], STANDINGS[NEAR],
                     {**detail, "basis": "estimated"}, opened_ms,
                 )
             )  # fmt: skip
@@ -136,11 +131,10 @@ def place_silences(
         ]  # fmt: skip
         if not hung or (len(hung) == 1 and _is_told(silences.get(hung[0].sensor_id, ()), opened)):
             continue
-        reason = f"No reading that can be trusted from {name} for more than {hours_in_words(allowed)}"
-        detail = {"key": SILENT, "place": name, "sensors": len(hung)}
+        detail = {"key": "place-silent", "place": name, "sensors": len(hung), "allowed_h": allowed}
         found.append(
             Episode(
-                "place", climate.place.id, SILENT, "morning", STANDINGS[EASY], UNKNOWN, reason, detail,
+                "place", climate.place.id, SILENT, "morning", STANDINGS[EASY], UNKNOWN, detail,
                 opened * HOUR_MS, closed_ms=None if back is None else (back + 1) * HOUR_MS,
             )
         )  # fmt: skip

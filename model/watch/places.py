@@ -9,9 +9,10 @@ import numpy as np
 from model.watch.climate import NEVER_H, Climate
 from model.watch.daily import DAY_H, LEAST_MEASURED_H
 from model.watch.place_days import PlaceHistory
-from model.watch.place_warnings import COLD_IRON, iron_wet
+from model.watch.place_warnings import iron_wet
 from model.watch.roster import Owner
-from model.watch.verdicts import AirThen, Judged, sentence, verdict_of_place
+from model.watch.verdicts import AirThen, Judged, verdict_of_place
+from model.wood.reason import Reason
 
 
 def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
@@ -54,8 +55,6 @@ def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
         history.moved_pct,
     )
     if judged.verdict in ("clear", "near") and iron_wet(climate)[row]:
-        reason = f"cast iron stands below the dew point, by an estimate: wipe it dry; {judged.reason}"
-        judged = replace(
-            judged, verdict="near", reason=sentence(reason), detail={**judged.detail, "key": COLD_IRON}
-        )
+        reason = Reason("iron-wet-now", {**judged.reason.values, "also": (judged.reason,)})
+        judged = replace(judged, verdict="near", reason=reason)
     return judged

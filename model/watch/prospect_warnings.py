@@ -15,7 +15,6 @@ from sqlalchemy.orm import Session
 
 from model.records.tables import Statement, Warning
 from model.watch.standing import EASY, NEAR, STANDINGS
-from model.watch.verdicts import sentence
 
 KEPT_DAYS = 400
 LIKELY_PCT = 10.0
@@ -121,8 +120,6 @@ def _opened_at(session: Session, fit_id: int, limit: str, at: datetime) -> bool:
 
 
 def _warning(piece: str, fit_id: int, one: Mapping[str, Any], at: datetime) -> Warning:
-    low, high = one["low_days"], one["high_days"]
-    says = one["says"].rstrip(".")
     return Warning(
         subject_kind="fit",
         subject_id=fit_id,
@@ -130,7 +127,6 @@ def _warning(piece: str, fit_id: int, one: Mapping[str, Any], at: datetime) -> W
         tier=TIERS[one["severity"]],
         from_verdict=STANDINGS[EASY],
         to_verdict=STANDINGS[NEAR],
-        reason=sentence(f"{says} in {low} to {high} days" if high > low else f"{says} in about {low} days"),
         detail={"key": "next", "piece": piece, **one},
         opened_at=at,
     )

@@ -1,7 +1,7 @@
 """The questions asked of the whole book: glue up today, what will a piece do."""
 
-from model.watch.answer import Answer, Reason
+from model.watch.answer import Answer
 from model.watch.glue_up import glue_up
 from model.watch.outlook_run import outlook_document
 
-__all__ = ["Answer", "Reason", "glue_up", "outlook_document"]
+__all__ = ["Answer", "glue_up", "outlook_document"]

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from model.records.types import from_epoch_ms
 from model.watch.air_hours import HOUR_MS
-from model.watch.answer import counted, days_said
 from model.watch.standing import EASY, NEAR, PAST, STANDINGS
 from model.watch.verdicts import (
     READY_WITHIN_PCT,
@@ -24,11 +23,11 @@ from model.watch.verdicts import (
     UNKNOWN,
     USABLE_WITHIN_PCT,
     AirThen,
-    Detail,
     Judged,
     air_reason,
-    sentence,
+    known_age_h,
 )
+from model.wood.reason import Reason
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +40,6 @@ WIDE_FACTOR, WIDE_DAYS = 3.0, 42
 """A window whose end is so many times its beginning, and so many days away, is no date."""
 NEVER, LIKELY = 0.1, 0.5
 """In fewer of the plausible years than this it never gets there, or more likely not than so."""
-HERE = {"shop": "this shop", "storage": "this store", "home": "this house"}
 
 
 class Target(NamedTuple):
@@ -51,29 +49,28 @@ class Target(NamedTuple):
     ----------
     mc_pct : float
         NaN where it isn't known [%].
-    whose : str
-        For where, in words.
-    note : str
-        A sentence on a target that was capped; else empty.
+    whose : Reason
+        For where.
+    cap : Reason or None
+        Of a target that was capped.
     """
 
     mc_pct: float
-    whose: str
-    note: str = ""
+    whose: Reason
+    cap: Reason | None = None
 
     @classmethod
     def of_home(cls, place: str, year_pct: float) -> "Target":
         """The mean of a destination's year, not above what casework is built at."""
         if year_pct > CASEWORK_MOST_PCT:
-            averages = f"{place} averages {year_pct:.1f} % through its year"
-            note = f"{averages}: build at 8 to 9 % and leave room to swell"
-            return cls(CASEWORK_MOST_PCT, f"casework ({CASEWORK_MOST_PCT:g} %)", note)
-        return cls(year_pct, f"{place} ({year_pct:.1f} % through its year)")
+            cap = Reason("cap", {"place": place, "year_pct": year_pct})
+            return cls(CASEWORK_MOST_PCT, Reason("target-casework", {"target_pct": CASEWORK_MOST_PCT}), cap)
+        return cls(year_pct, Reason("target-home", {"place": place, "target_pct": year_pct}))
 
     @classmethod
     def of_air(cls, place: str, emc_pct: float) -> "Target":
         """The air a stack stands in, where no destination is recorded."""
-        return cls(emc_pct, f"the air of {place} ({emc_pct:.1f} %)")
+        return cls(emc_pct, Reason("target-air", {"place": place, "target_pct": emc_pct}))
 
 
 @dataclass(frozen=True)
@@ -272,113 +269,104 @@ class Where:
 def judged_stack(
     last: StackDay, standing: StackStanding, target: Target, where: Where, window: Window | None, air: AirThen
 ) -> Judged:
-    """Whether a stack is ready, from how it stands, with the whole answer as `detail["ready"]`.
+    """Whether a stack is ready, from how it stands, with the whole answer as the reason's `ready`.
 
     Steady alone is not ready. `window` is None where nothing can be said of the days to come.
     """
     is_ready = standing.level == EASY and not air.unknown
-    says = f"ready: {last.mc_pct:.1f} %, even and steady, for {target.whose}"
-    if standing.level != EASY:
-        says = why_not(last, target)
-    parts = [says]
+    why = Reason("ready", stack_values(last, target)) if standing.level == EASY else why_not(last, target)
+    also: list[Reason] = []
     never_here, days = False, None
     if air.unknown:
-        parts = [f"{air_reason(air)}; last known: {says}"]
+        also.append(Reason("last-known", {"was": why}))
+        why = air_reason(air)
     elif not is_ready and window is not None:
         never_here = not window.likely and abs(window.air_off_pct) > READY_WITHIN_PCT
         days = (window.low_days, window.high_days) if window.likely else None
-        parts.append(when_in_words(last, where, window, never_here))
+        also.append(when_ready(last, where, window, never_here))
     if standing.level != EASY and where.dead_piled:
-        parts.append("it is dead-piled, so only its outside moves: sticker it")
-    if target.note:
-        parts.append(target.note)
-    reason = ". ".join(sentence(one) for one in parts)
-    detail: Detail = {
-        "key": ("ready", "nearly", "not-ready")[standing.level],
-        "mc_pct": last.mc_pct,
-        "target_pct": last.target_pct,
-        "slope_pct_a_week": None if math.isnan(last.slope_pct_a_week) else last.slope_pct_a_week,
-        "core_to_face_pct": last.uneven_pct,
-        "age_h": air.age_h if air.place is not None and air.age_h < 1 << 30 else None,
-    }
-    if air.unknown:
-        detail |= {"key": "unknown", "last_verdict": STANDINGS[standing.level]}
+        also.append(Reason("dead-piled"))
+    if target.cap:
+        also.append(target.cap)
     from_at, until_at = (
         None if days is None or window is None or day is None else _instant(window.from_hour, day)
         for day in days or (None, None)
     )
-    detail["ready"] = ready_document(is_ready, never_here, reason, from_at, until_at, last.target_pct)
+    values: dict[str, Any] = {
+        **stack_values(last, target),
+        **why.values,
+        "age_h": known_age_h(air),
+        "also": tuple(also),
+        "ready": ready_document(is_ready, never_here, from_at, until_at, last.target_pct),
+    }
     if air.unknown:
-        return Judged(UNKNOWN, max(air.unknown_since, where.since_hour), reason, detail)
-    return Judged(STANDINGS[standing.level], standing.since, reason, detail)
+        values["last_verdict"] = STANDINGS[standing.level]
+        return Judged(UNKNOWN, max(air.unknown_since, where.since_hour), Reason(why.key, values))
+    return Judged(STANDINGS[standing.level], standing.since, Reason(why.key, values))
 
 
-def unknown_stack(since_hour: int, reason: str) -> Judged:
+def unknown_stack(since_hour: int, reason: Reason) -> Judged:
     """A stack of which nothing can be said yet, and why."""
-    detail = {"key": "no-air", "ready": ready_document(False, False, reason, None, None, None)}
-    return Judged(UNKNOWN, since_hour, reason, detail)
+    ready = ready_document(False, False, None, None, None)
+    return Judged(UNKNOWN, since_hour, Reason(reason.key, {**reason.values, "ready": ready}))
 
 
 def ready_document(
-    is_ready: bool,
-    never_here: bool,
-    reason: str,
-    from_at: str | None,
-    until_at: str | None,
-    target_mc_pct: float | None,
-) -> Detail:
+    is_ready: bool, never_here: bool, from_at: str | None, until_at: str | None, target_mc_pct: float | None
+) -> dict[str, Any]:
     """The answer as it is stored; instants as text."""
     return {
         "is_ready": is_ready,
         "never_here": never_here,
-        "reason": reason,
         "from_at": from_at,
         "until_at": until_at,
         "target_mc_pct": None if target_mc_pct is None else round(target_mc_pct, 2),
     }
 
 
-def off_in_words(off_pct: float, whose: str) -> str:
-    """How far a stack is from its target: `3.5 points too wet for the flat (7.7 % through its year)`."""
-    return f"{abs(off_pct):.1f} points too {'wet' if off_pct > 0 else 'dry'} for {whose}"
+def stack_values(day: StackDay, target: Target) -> dict[str, Any]:
+    """The numbers of a stack that its reasons speak of."""
+    return {
+        "mc_pct": day.mc_pct,
+        "target_pct": day.target_pct,
+        "off_pct": day.off_pct,
+        "slope_pct_a_week": None if math.isnan(day.slope_pct_a_week) else day.slope_pct_a_week,
+        "core_to_face_pct": day.uneven_pct,
+        "target": target.whose,
+    }
 
 
-def why_not(day: StackDay, target: Target) -> str:
+def why_not(day: StackDay, target: Target) -> Reason:
     """Why a stack is not ready."""
-    where = f"{day.mc_pct:.1f} %, {off_in_words(day.off_pct, target.whose)}"
     if abs(day.off_pct) > READY_WITHIN_PCT:
-        return where
-    where = f"{day.mc_pct:.1f} %, right for {target.whose}"
-    if day.uneven_pct > READY_WITHIN_PCT:
-        return f"{where}, but the core is still {day.uneven_pct:.1f} points from the face"
-    if abs(day.slope_pct_a_week) >= STEADY_PCT_A_WEEK:
-        return f"{where}, but still moving {abs(day.slope_pct_a_week):.1f} points a week"
-    return f"{where}, but not for a whole day yet"
+        key = "off-target"
+    elif day.uneven_pct > READY_WITHIN_PCT:
+        key = "uneven-core"
+    else:
+        key = "still-moving" if abs(day.slope_pct_a_week) >= STEADY_PCT_A_WEEK else "not-a-day-yet"
+    return Reason(key, stack_values(day, target))
 
 
-def when_in_words(day: StackDay, where: Where, window: Window, never_here: bool) -> str:
+def when_ready(day: StackDay, where: Where, window: Window, never_here: bool) -> Reason:
     """When a stack that isn't ready will be, or why no date is given."""
-    here = HERE.get(where.kind, "this place")
     if never_here:
         damp = window.air_off_pct > 0.0
         far = abs(day.off_pct) > READY_WITHIN_PCT and (day.off_pct > 0.0) != damp
-        will = "will never" if window.share < NEVER else "will probably not"
-        does = f"{will} stay there" if far else f"{will} get there"
-        return f"too {'damp' if damp else 'dry'}: it {does} in {here}; move it to {_other_air(damp)} air"
+        will, does = "never" if window.share < NEVER else "hardly", "stays" if far else "gets"
+        return Reason(f"{will}-{does}-there", {"air_off_pct": window.air_off_pct, "kind": where.kind})
     if not window.likely:
-        return f"not within a year in {here}"
-    low, high = window.low_days or 1, window.high_days
+        return Reason("not-within-a-year", {"kind": where.kind})
+    low = window.low_days or 1
     if not window.wide:
-        return f"ready {days_said((low, high))} here"
-    decides = f"how the air of {where.place} turns decides it"
-    if abs(window.spell_off_pct) > READY_WITHIN_PCT:
-        decides = f"the air of {where.place} has to turn {_other_air(window.spell_off_pct > 0.0)} first"
-    begins = "perhaps within days" if low < 7 else f"not before {counted(low)} from now"
-    return f"{begins}: {decides}"
-
-
-def _other_air(damp: bool) -> str:
-    return "drier" if damp else "damper"
+        return Reason("ready-when", {"low_days": low, "high_days": window.high_days})
+    turns = abs(window.spell_off_pct) > READY_WITHIN_PCT
+    decides = Reason(
+        "air-must-turn" if turns else "air-decides",
+        {"place": where.place, "spell_off_pct": window.spell_off_pct},
+    )
+    return Reason(
+        "ready-perhaps-soon" if low < 7 else "ready-not-before", {"from_days": low, "decides": decides}
+    )
 
 
 def _instant(hour: int, days: int) -> str:

@@ -16,16 +16,22 @@ from model.records import series
 from model.records.book import load_piece
 from model.records.tables import Fit, Measurement, Notice, Outlook, Piece, Place, Stay, Verdict, Warning
 from model.watch.agreement import Agreement, Compared, agreement
-from model.watch.record_text import record_text as record_text
-from model.watch.record_text import spread_sentence as spread_sentence
 from model.wood.check import check_document
 from model.wood.errors import BadInput
 from model.wood.sorption import equilibrium_moisture_content
+from model.words.display import Display, plain
+from model.words.reasons import METRIC, in_sentences
 
 HOUR = timedelta(hours=1)
 
 
-def record_of_fact(session: Session, piece_id: int, now: datetime) -> dict[str, Any]:
+def _said(row: Warning | Verdict, display: Display) -> str:
+    return plain(in_sentences(row.reason, display))
+
+
+def record_of_fact(
+    session: Session, piece_id: int, now: datetime, display: Display = METRIC
+) -> dict[str, Any]:
     """Everything on record about a piece, as one document fit for JSON: instants as ISO 8601 in UTC.
 
     Returns
@@ -88,12 +94,12 @@ def record_of_fact(session: Session, piece_id: int, now: datetime) -> dict[str, 
         "wood": {member.name: _ends(session, member.id, now) for member in row.members},
         "measurements": [_measured(one) for one in _measurements(session, row, now)],
         "predictions": {
-            "warnings": [_warning(warning, names) for warning, names in warnings],
-            "standing_now": _standing(session, row),
+            "warnings": [_warning(warning, names, display) for warning, names in warnings],
+            "standing_now": _standing(session, row, display),
             "year_ahead": _year_ahead(session, row),
         },
         "foretold": agreement_document(compared),
-        "advice": _advice(session, warnings),
+        "advice": _advice(session, warnings, display),
     }
 
 
@@ -214,7 +220,7 @@ def _warnings(session: Session, row: Piece, now: datetime) -> list[tuple[Warning
     return [(warning, names) for warning in found]
 
 
-def _warning(warning: Warning, names: dict[int, str]) -> dict[str, Any]:
+def _warning(warning: Warning, names: dict[int, str], display: Display) -> dict[str, Any]:
     return {
         "opened_at": _iso(warning.opened_at),
         "fit": names.get(warning.subject_id) if warning.subject_kind == "fit" else None,
@@ -222,13 +228,14 @@ def _warning(warning: Warning, names: dict[int, str]) -> dict[str, Any]:
         "tier": warning.tier,
         "from": warning.from_verdict,
         "to": warning.to_verdict,
-        "reason": warning.reason,
+        "reason": _said(warning, display),
+        "reason_key": warning.reason.key,
         "escalated_at": _iso(warning.escalated_at),
         "closed_at": _iso(warning.closed_at),
     }
 
 
-def _standing(session: Session, row: Piece) -> list[dict[str, Any]]:
+def _standing(session: Session, row: Piece, display: Display) -> list[dict[str, Any]]:
     """How each fit stands as last evaluated, with what its outlook foresaw."""
     found = []
     for fit in session.scalars(select(Fit).where(Fit.piece_id == row.id).order_by(Fit.id)):
@@ -240,7 +247,8 @@ def _standing(session: Session, row: Piece) -> list[dict[str, Any]]:
                     "evaluated_at": _iso(verdict.evaluated_at),
                     "verdict": verdict.verdict,
                     "since_at": _iso(verdict.since_at),
-                    "reason": verdict.reason,
+                    "reason": _said(verdict, display),
+                    "reason_key": verdict.reason.key,
                     "crossing": verdict.detail.get("crossing"),
                 }
             )
@@ -255,7 +263,7 @@ def _year_ahead(session: Session, row: Piece) -> list[dict[str, Any]]:
             "made_at": _iso(outlook.at),
             "fit": names[outlook.subject_id],
             "limit": outlook.quantity,
-            **{key: outlook.detail.get(key) for key in ("severity", "says", "chance", "crossing", "lever")},
+            **{key: outlook.detail.get(key) for key in ("severity", "seen", "chance", "crossing", "lever")},
         }
         for outlook in session.scalars(
             select(Outlook).where(Outlook.piece_id == row.id, Outlook.subject_kind == "fit")
@@ -265,7 +273,9 @@ def _year_ahead(session: Session, row: Piece) -> list[dict[str, Any]]:
     return sorted(found, key=lambda one: (-(one["chance"] or 0.0), one["fit"], one["limit"]))
 
 
-def _advice(session: Session, warnings: list[tuple[Warning, dict[int, str]]]) -> list[dict[str, Any]]:
+def _advice(
+    session: Session, warnings: list[tuple[Warning, dict[int, str]]], display: Display
+) -> list[dict[str, Any]]:
     """What was sent and what was done about each warning, first to last."""
     said: list[dict[str, Any]] = []
     for warning, names in warnings:
@@ -276,13 +286,18 @@ def _advice(session: Session, warnings: list[tuple[Warning, dict[int, str]]]) ->
                     "at": _iso(warning.acknowledged_at),
                     "act": warning.trade_act,
                     "fit": about,
-                    "of": warning.reason,
+                    "of": _said(warning, display),
                 }
             )
         for notice in session.scalars(select(Notice).where(Notice.warning_id == warning.id)):
             if notice.sent_at is not None:
                 # Addresses hold keys and numbers that have no place in a paper for others.
                 said.append(
-                    {"at": _iso(notice.sent_at), "act": "notice sent", "fit": about, "of": warning.reason}
+                    {
+                        "at": _iso(notice.sent_at),
+                        "act": "notice sent",
+                        "fit": about,
+                        "of": _said(warning, display),
+                    }
                 )
     return sorted(said, key=lambda one: one["at"] or "")

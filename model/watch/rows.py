@@ -109,6 +109,5 @@ def verdict_row(
     """A row of `verdict` in the order of `ledger.VERDICT`; drawn from the state at an hour, where one was."""
     return (
         subject_kind, subject_id, judged.verdict, judged.since_hour * HOUR_MS, hour * HOUR_MS,
-        (hour if state_hour is None else state_hour) * HOUR_MS, judged.reason,
-        as_json(judged.detail),
+        (hour if state_hour is None else state_hour) * HOUR_MS, as_json(judged.reason.document()),
     )  # fmt: skip

@@ -15,8 +15,9 @@ from model.watch.climate import SILENT_AFTER_H
 from model.watch.ledger import in_portions
 from model.watch.roster import PlaceOnBook
 from model.watch.rows import Row, verdict_row
-from model.watch.verdicts import UNKNOWN, Judged, hours_in_words
+from model.watch.verdicts import UNKNOWN, Judged
 from model.watch.warnings import Changes, Episode, read_stored, reconcile
+from model.wood.reason import Reason
 
 SILENT = "silent"
 """The doubt about a sensor that pauses; it leaves no reading out."""
@@ -150,15 +151,12 @@ def _silence(
     ended = min(until if until is not None else FAR_MS, hung[1])
     if opened >= ended or (ended == FAR_MS and opened > hour * HOUR_MS):
         return []
-    detail: dict[str, Any] = {"key": "silent", "sensor": sensor.name, "place": place.name, "last_ms": since}
-    allowed = hours_in_words(SILENT_AFTER_H[place.kind])
-    reason = f"No reading from {sensor.name} at {place.name} for more than {allowed}"
+    detail: dict[str, Any] = {
+        "key": SILENT, "sensor": sensor.name, "place": place.name, "last_ms": since,
+        "allowed_h": SILENT_AFTER_H[place.kind],
+    }  # fmt: skip
     closed = None if ended == FAR_MS else ended
-    return [
-        Episode(
-            "sensor", sensor.id, "", "morning", "clear", UNKNOWN, reason, detail, opened, closed_ms=closed
-        )
-    ]
+    return [Episode("sensor", sensor.id, "", "morning", "clear", UNKNOWN, detail, opened, closed_ms=closed)]
 
 
 def _judged(
@@ -167,24 +165,17 @@ def _judged(
     doubts: Mapping[int, tuple[str, str, int]],
     is_late: bool,
 ) -> Judged:
-    detail: dict[str, Any] = {"last_ms": sensor.last_ms}
+    heard: dict[str, Any] = {"last_ms": sensor.last_ms}
     if sensor.last_ms is None:
-        since = sensor.accepted_ms // HOUR_MS
-        return Judged(UNKNOWN, since, "Nothing heard from it yet", {"key": "never", **detail})
+        return Judged(UNKNOWN, sensor.accepted_ms // HOUR_MS, Reason("never", heard))
     silent = [episode for episode in episodes if episode.closed_ms is None]
     if silent:
         opened = silent[-1].opened_ms // HOUR_MS
-        return Judged(UNKNOWN, opened, silent[-1].reason, {"key": "silent", **detail})
+        return Judged(UNKNOWN, opened, Reason.of({**silent[-1].detail, **heard}))
     if sensor.id in doubts:
-        kind, reason, since_ms = doubts[sensor.id]
-        if kind in ADVICE:
-            why = f"{reason[:1].upper()}{reason[1:]}"
-            return Judged("near", since_ms // HOUR_MS, why, {"key": "check", "doubt": kind, **detail})
-        why = f"Its readings are not believed: {reason}"
-        return Judged("near", since_ms // HOUR_MS, why, {"key": "doubted", "doubt": kind, **detail})
+        kind, why, since_ms = doubts[sensor.id]
+        key = "check" if kind in ADVICE else "doubted"
+        return Judged("near", since_ms // HOUR_MS, Reason(key, {"doubt": kind, "doubt_text": why, **heard}))
     closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]
     since = max(closed, default=sensor.accepted_ms) // HOUR_MS
-    if is_late:
-        why = "Heard in time so far, but it has sent nothing for longer than usual"
-        return Judged("clear", since, why, {"key": "late", **detail})
-    return Judged("clear", since, "Heard in time", {"key": "heard", **detail})
+    return Judged("clear", since, Reason("late" if is_late else "heard", heard))

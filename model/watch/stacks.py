@@ -28,16 +28,17 @@ from model.watch.ready import (
     Where,
     Window,
     judged_stack,
-    off_in_words,
     slopes,
     stack_standings,
+    stack_values,
     unknown_stack,
     window_of,
 )
 from model.watch.roster import Owner, is_dead_piled
 from model.watch.standing import EASY, STANDINGS
-from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged, sentence
+from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.warnings import Episode
+from model.wood.reason import Reason
 from model.wood.sorption import equilibrium_moisture_content
 
 WEEK_H = 7 * DAY_H
@@ -197,8 +198,8 @@ def stack_now(
     """The verdict of a stack, with its whole answer to whether it is ready."""
     if found is None:
         if air.place is None:
-            return unknown_stack(owner.start_hour, "Nobody said where it stands")
-        return unknown_stack(owner.start_hour, f"No air is known at {air.place} yet to compare it with")
+            return unknown_stack(owner.start_hour, Reason("no-place"))
+        return unknown_stack(owner.start_hour, Reason("no-air-yet", {"place": air.place}))
     place = climates[found.place_id].place
     where = Where(place.name, place.kind, is_dead_piled(owner.bodies[0]), owner.start_hour)
     return judged_stack(found.day, found.standing, found.target, where, window, air)
@@ -220,7 +221,7 @@ def _targets(
     for hour in hours:
         place_id = owner.place_at(max(hour - 1, owner.start_hour))
         if place_id is None or place_id not in days_of:
-            found.append(Target(math.nan, ""))
+            found.append(Target(math.nan, Reason("no-place")))
             continue
         mean = days_of[place_id].mean_emc_pct(hour // DAY_H - FIVE_DAYS, hour // DAY_H)
         found.append(Target.of_air(climates[place_id].place.name, mean))
@@ -251,16 +252,15 @@ def _episodes(
             left = next((one.since for one in standings[k:] if one and one.level != EASY), math.inf)
             ended = min(left, day.hour + NEWS_FOR_H, owner.until)
             closed = int(ended) if ended <= midnight else None
-            reason = f"ready: {day.mc_pct:.1f} %, even and steady, for {targets[k].whose}"
-            found.append(_episode(owner, "ready", "week", before.level, EASY, reason, day, closed))
+            reason = Reason("ready", stack_values(day, targets[k]))
+            found.append(_episode(owner, "week", before.level, EASY, reason, day, closed))
         if owner.destination_id is None:
             continue  # its target is the very air it follows
         further = abs(day.off_pct) - abs(day.week_ago_pct - day.target_pct)
-        off = off_in_words(day.off_pct, targets[k].whose)
         is_off = abs(day.off_pct) > READY_WITHIN_PCT
         if drifting is None and day.heard and is_off and further >= DRIFTS_PCT_A_WEEK:
-            reason = f"drifting away: {off}, {further:.1f} more than a week before"
-            drifting = _episode(owner, "drift", "morning", EASY, max(now.level, 1), reason, day, None)
+            reason = Reason("drift", {**stack_values(day, targets[k]), "further_pct": further})
+            drifting = _episode(owner, "morning", EASY, max(now.level, 1), reason, day, None)
         elif drifting is not None and (further <= 0.0 or abs(day.off_pct) <= READY_WITHIN_PCT - CLEAR_BY_PCT):
             found.append(replace(drifting, closed_ms=day.hour * HOUR_MS))
             drifting = None
@@ -271,19 +271,12 @@ def _episodes(
 
 
 def _episode(
-    owner: Owner,
-    limit: str,
-    tier: str,
-    before: int,
-    after: int,
-    reason: str,
-    day: StackDay,
-    closed: int | None,
+    owner: Owner, tier: str, before: int, after: int, reason: Reason, day: StackDay, closed: int | None
 ) -> Episode:
     return Episode(
-        "stack", owner.id, limit, tier, STANDINGS[before], STANDINGS[after], sentence(reason),
-        {"key": limit, "stack": owner.name, "mc_pct": day.mc_pct, "target_pct": day.target_pct},
-        day.hour * HOUR_MS, closed_ms=None if closed is None else closed * HOUR_MS,
+        "stack", owner.id, reason.key, tier, STANDINGS[before], STANDINGS[after],
+        {"stack": owner.name, **reason.document()}, day.hour * HOUR_MS,
+        closed_ms=None if closed is None else closed * HOUR_MS,
     )  # fmt: skip
 
 

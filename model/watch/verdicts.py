@@ -1,19 +1,14 @@
-"""How a fit, piece, stack, place or sensor stands now, with the reason in words.
-
-Pure functions of numbers. A reason is a sentence with lengths in mm; `detail` carries its key and the
-numbers behind it, so that a page can say it in the maker's own units.
-"""
+"""How a fit, piece, stack, place or sensor stands now, and why. Pure functions of numbers."""
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from model.records.answers import share_left
 from model.watch.standing import NEAR, NO_PLAY_MM, PAST, STANDINGS
 from model.wood.diffusion import DOUBT_FACTOR
-
-Detail = dict[str, Any]
+from model.wood.reason import Reason
 
 UNKNOWN = "unknown"
 # Worst first. An unknown fit outweighs a clear one: no all-clear on missing data.
@@ -30,12 +25,18 @@ SOONER, LATER = 1.0 / DOUBT_FACTOR, DOUBT_FACTOR
 
 @dataclass(frozen=True)
 class Judged:
-    """A verdict with its reason; `since_hour` is when it became so, hours since 1970 UTC."""
+    """A verdict with its reason; `since_hour` is when it became so, hours since 1970 UTC.
+
+    What pages ask for beside the reason (`margin_mm`, `ready`) stands among the reason's values.
+    """
 
     verdict: str
     since_hour: int
-    reason: str
-    detail: Detail = field(default_factory=dict)
+    reason: Reason
+
+    def get(self, name: str) -> Any:
+        """A value of the reason; None where it has none of that name."""
+        return self.reason.values.get(name)
 
 
 class LimitNow(NamedTuple):
@@ -44,7 +45,7 @@ class LimitNow(NamedTuple):
     name: str
     direction: str
     severity: str
-    says: str
+    seen: Reason
     margin_mm: float
     play_mm: float
     near_mm: float  # below which it is near
@@ -84,23 +85,15 @@ def verdict_of(limits: Sequence[LimitNow], air: AirThen, sd_pct: float = math.na
     """
     worst = governing(limits)
     since = min(limit.since_hour for limit in limits if limit.level == worst.level)
-    key, reason = limit_reason(worst)
-    detail: Detail = {
-        "key": key,
-        "limit": worst.name,
-        "direction": worst.direction,
-        "severity": worst.severity,
-        "says": worst.says,
-        "margin_mm": worst.margin_mm,
-        "play_mm": worst.play_mm,
-        "age_h": air.age_h if air.place is not None and air.age_h < 1 << 30 else None,
-    }
+    reason = limit_reason(worst)
+    values = {**reason.values, "age_h": known_age_h(air)}
     if not math.isnan(sd_pct):
-        detail["mc_sd_pct"] = round(sd_pct, 3)
+        values["mc_sd_pct"] = round(sd_pct, 3)
     if air.unknown:
-        detail |= {"key": "unknown", "last_known": key, "last_verdict": STANDINGS[worst.level]}
-        return Judged(UNKNOWN, air.unknown_since, f"{air_reason(air)}; last known: {reason}", detail)
-    return Judged(STANDINGS[worst.level], since, sentence(reason), detail)
+        unheard = air_reason(air)
+        values |= {"last_verdict": STANDINGS[worst.level], "also": (Reason("last-known", {"was": reason}),)}
+        return Judged(UNKNOWN, air.unknown_since, Reason(unheard.key, {**values, **unheard.values}))
+    return Judged(STANDINGS[worst.level], since, Reason(reason.key, values))
 
 
 def governing(limits: Sequence[LimitNow]) -> LimitNow:
@@ -110,57 +103,58 @@ def governing(limits: Sequence[LimitNow]) -> LimitNow:
     )
 
 
-def limit_reason(limit: LimitNow) -> tuple[str, str]:
-    """Key and clause of why a limit stands as it does."""
-    says, left = limit.says.rstrip("."), f"{max(limit.margin_mm, 0.0):.1f} mm"
+def limit_reason(limit: LimitNow) -> Reason:
+    """Why a limit stands as it does."""
     if limit.level == PAST:
-        if limit.margin_mm < 0.0:
-            return "past", f"{says}: {-limit.margin_mm:.1f} mm past"
-        return "past-easing", f"{says}: back by {left}, not yet clearly"
-    if limit.level == NEAR:
+        key = "past" if limit.margin_mm < 0.0 else "past-easing"
+    elif limit.level == NEAR:
+        key = "near" if limit.margin_mm < limit.near_mm else "near-easing"
         if limit.play_mm <= NO_PLAY_MM:
-            return "no-play", f"{left} left until {says}; it was built with none"
-        if limit.margin_mm < limit.near_mm:
-            return "near", f"{left} of {limit.play_mm:.1f} mm left until {says}"
-        return "near-easing", f"{left} of {limit.play_mm:.1f} mm left until {says}, not yet clearly more"
-    return "clear", f"{left} left until {says}"
+            key = "no-play"
+    else:
+        key = "clear"
+    return Reason(
+        key,
+        {
+            "limit": limit.name,
+            "direction": limit.direction,
+            "severity": limit.severity,
+            "seen": limit.seen,
+            "margin_mm": limit.margin_mm,
+            "play_mm": limit.play_mm,
+        },
+    )
 
 
-def air_reason(air: AirThen) -> str:
+def known_age_h(air: AirThen) -> int | None:
+    """How old the last reading is [h]; None where there was none."""
+    return air.age_h if air.place is not None and air.age_h < 1 << 30 else None
+
+
+def air_reason(air: AirThen) -> Reason:
     """Why the air is unknown."""
     if air.place is None:
-        return "nobody said where it stands"
+        return Reason("air-nowhere")
     if air.age_h >= 1 << 30:
-        if air.in_first_hour:
-            return f"the first hour of readings from {air.place} isn't over yet"
-        return f"no sensor has reported from {air.place} yet"
-    return f"no reading from {air.place} for {hours_in_words(air.age_h)}"
-
-
-def hours_in_words(hours: int) -> str:
-    return f"{hours} hours" if hours < 48 else f"{hours // 24} days"
-
-
-def sentence(clause: str) -> str:
-    """A clause with its first letter large."""
-    return clause[:1].upper() + clause[1:]
+        return Reason("air-first-hour" if air.in_first_hour else "air-never", {"place": air.place})
+    return Reason("air-silent", {"place": air.place, "age_h": air.age_h})
 
 
 def verdict_of_piece(fits: Mapping[str, Judged], hour: int, problem: str = "") -> Judged:
     """The worst of a piece's fits, with the one that governs."""
     if problem:
-        return Judged(UNKNOWN, hour, f"Its record can't be read: {problem}", {"key": "unreadable"})
+        return Judged(UNKNOWN, hour, Reason("unreadable", {"problem": problem}))
     if not fits:
-        return Judged(UNKNOWN, hour, "No fit is recorded, so no limit is watched", {"key": "no-fit"})
+        return Judged(UNKNOWN, hour, Reason("no-fit"))
 
     def left(judged: Judged) -> float:
-        margin_mm = judged.detail.get("margin_mm")
-        return math.inf if margin_mm is None else share_left(margin_mm, judged.detail.get("play_mm") or 0.0)
+        margin_mm = judged.get("margin_mm")
+        return math.inf if margin_mm is None else share_left(margin_mm, judged.get("play_mm") or 0.0)
 
     name = min(fits, key=lambda name: (-RANK[fits[name].verdict], left(fits[name]), name))
     worst = fits[name]
     since = min(judged.since_hour for judged in fits.values() if judged.verdict == worst.verdict)
-    return Judged(worst.verdict, since, worst.reason, {**worst.detail, "fit": name})
+    return Judged(worst.verdict, since, Reason(worst.reason.key, {**worst.reason.values, "fit": name}))
 
 
 # ---------------------------------------------------------------- places and sensors
@@ -181,25 +175,17 @@ def verdict_of_place(
         By how much the mean of a day lies above that of three days before, while that is worth saying
         [points]; else 0.
     """
-    detail: Detail = {
-        "key": "moving" if moved_pct else "steady",
+    known = not math.isnan(emc_pct)
+    values: dict[str, Any] = {
         "temperature_c": temperature_c,
         "rh_pct": rh_pct,
-        "emc_pct": None if math.isnan(emc_pct) else emc_pct,
+        "emc_pct": emc_pct if known else None,
         "emc_change_pct": moved_pct or None,
-        "age_h": air.age_h if air.age_h < 1 << 30 else None,
+        "age_h": known_age_h(air),
+        "leads": Reason("settles", {"emc_pct": emc_pct}) if known else Reason("hardly-measured"),
     }
     if air.unknown:
-        detail["key"] = "unknown"
-        return Judged(UNKNOWN, air.unknown_since, sentence(air_reason(air)), detail)
-    leads = f"the air of the last 24 hours would bring wood to {emc_pct:.1f} %"
-    if math.isnan(emc_pct):
-        leads = "less than half of the last 24 hours is measured"
-    if moved_pct:
-        return Judged("near", since_hour, sentence(f"{leads}, {moved_in_words(moved_pct)}"), detail)
-    return Judged("clear", since_hour, sentence(leads), detail)
-
-
-def moved_in_words(change_pct: float) -> str:
-    """A change of what the air would bring wood to, over three days."""
-    return f"{abs(change_pct):.1f} points {'damper' if change_pct > 0 else 'drier'} than three days before"
+        unheard = air_reason(air)
+        return Judged(UNKNOWN, air.unknown_since, Reason(unheard.key, {**values, **unheard.values}))
+    verdict, key = ("near", "moving") if moved_pct else ("clear", "steady")
+    return Judged(verdict, since_hour, Reason(key, values))

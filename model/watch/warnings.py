@@ -25,8 +25,7 @@ class Episode:
     tier: str
     from_verdict: str
     to_verdict: str
-    reason: str
-    detail: dict[str, Any]
+    detail: dict[str, Any]  # its reason, as JSON
     opened_ms: int
     escalated_ms: int | None = None
     closed_ms: int | None = None
@@ -81,7 +80,7 @@ def reconcile(stored: Sequence[Stored], episodes: Sequence[Episode]) -> Changes:
                 other.episode,
                 closed_ms=other.episode.opened_ms,
                 escalated_ms=None,
-                reason=f"withdrawn, late readings show otherwise: {other.episode.reason}",
+                detail={**other.episode.detail, "key": "withdrawn", "was": other.episode.detail},
             )
             changes.changed.append((other.id, closed))
     changes.added = list(left.values())
@@ -100,7 +99,7 @@ def _overlap(one: Episode, other: Episode) -> bool:
 
 
 _COLUMNS = (
-    "subject_kind", "subject_id", "limit_name", "tier", "from_verdict", "to_verdict", "reason", "detail",
+    "subject_kind", "subject_id", "limit_name", "tier", "from_verdict", "to_verdict", "detail",
     "opened_at", "escalated_at", "closed_at",
 )  # fmt: skip
 
@@ -109,8 +108,8 @@ def read_stored(bulk: Bulk, subject_kind: str, since_ms: int) -> dict[int, list[
     """The stored warnings of one kind of subject that were open at or after an instant, by subject."""
     ms = bulk.instant_of
     found: dict[int, list[Stored]] = {}
-    for id_, subject, limit, tier, from_, to, reason, detail, opened, escalated, closed, told in bulk.rows(
-        "SELECT id, subject_id, limit_name, tier, from_verdict, to_verdict, reason, detail, "
+    for id_, subject, limit, tier, from_, to, detail, opened, escalated, closed, told in bulk.rows(
+        "SELECT id, subject_id, limit_name, tier, from_verdict, to_verdict, detail, "
         f"{ms('opened_at')}, {ms('escalated_at')}, {ms('closed_at')}, "
         "CASE WHEN acknowledged_at IS NOT NULL OR EXISTS "
         "(SELECT 1 FROM notice WHERE notice.warning_id = warning.id) THEN 1 ELSE 0 END FROM warning "
@@ -118,9 +117,7 @@ def read_stored(bulk: Bulk, subject_kind: str, since_ms: int) -> dict[int, list[
         (subject_kind, bulk.instant(since_ms), bulk.instant(since_ms)),
     ):
         document = json.loads(detail) if isinstance(detail, str) else detail
-        episode = Episode(
-            subject_kind, subject, limit, tier, from_, to, reason, document, opened, escalated, closed
-        )
+        episode = Episode(subject_kind, subject, limit, tier, from_, to, document, opened, escalated, closed)
         found.setdefault(subject, []).append(Stored(id_, episode, bool(told)))
     return found
 
@@ -131,7 +128,7 @@ def write_changes(bulk: Bulk, changes: Iterable[Changes]) -> None:
     def values(episode: Episode) -> tuple[Any, ...]:
         return (
             episode.subject_kind, episode.subject_id, episode.limit_name, episode.tier,
-            episode.from_verdict, episode.to_verdict, episode.reason, as_json(episode.detail),
+            episode.from_verdict, episode.to_verdict, as_json(episode.detail),
             *(None if at is None else bulk.instant(at)
               for at in (episode.opened_ms, episode.escalated_ms, episode.closed_ms)),
         )  # fmt: skip

@@ -168,10 +168,9 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                     "verdict": "clear" if kind == "place" else verdicts[number % 5],
                     "since_at": NOW,
                     "evaluated_at": NOW,
-                    "reason": "3 mm left until the tongue bottoms in its groove",
                     "detail": {
                         "key": "clear",
-                        "says": "the tongue bottoms in its groove",
+                        "seen": {"key": "told", "text": "the tongue bottoms in its groove"},
                         "margin_mm": 3.0,
                         "play_mm": 6.0,
                     },

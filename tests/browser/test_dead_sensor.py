@@ -89,7 +89,7 @@ def verdicts(store, piece: int) -> list[tuple]:
     with store.session() as session:
         fits = session.scalars(select(Fit.id).where(Fit.piece_id == piece)).all()
         return [
-            (row.subject_kind, row.subject_id, row.verdict, row.since_at, row.reason, row.detail)
+            (row.subject_kind, row.subject_id, row.verdict, row.since_at, row.detail)
             for row in session.scalars(select(Verdict).order_by(Verdict.subject_kind, Verdict.subject_id))
             if (row.subject_kind == "piece" and row.subject_id == piece)
             or (row.subject_kind == "fit" and row.subject_id in fits)

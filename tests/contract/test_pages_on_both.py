@@ -104,7 +104,6 @@ def sent(either: Store, monkeypatch: pytest.MonkeyPatch) -> tuple[int, int, np.n
                 kind="jump",
                 since_at=START + 205 * EVERY,
                 until_at=START + 333 * EVERY,
-                reason="",
                 raised_at=START,
             )
         )

@@ -127,14 +127,14 @@ def _write(store: Store) -> dict[str, int]:
                         estimated_hours=24 if day in (5, 6) else 0,
                     )
                 )
-        for piece, verdict, margin_mm, reason in (
-            (bench, "clear", 2.1, "2.1 mm left until the tongue of back bottoms in its groove"),
-            (chest, "past", -0.4, "The tongue of back leaves its groove: 0.4 mm past"),
+        for piece, verdict, margin_mm, seen in (
+            (bench, "clear", 2.1, "the tongue of back bottoms in its groove"),
+            (chest, "past", -0.4, "the tongue of back leaves its groove"),
         ):
             fit = piece.fits[0]
             detail = {
-                "key": verdict,
-                "says": reason.split(" until ")[-1].split(":")[0],
+                "key": {"clear": "clear"}.get(verdict, verdict),
+                "seen": {"key": "told", "text": seen},
                 "margin_mm": margin_mm,
                 "play_mm": 6.35,
             }
@@ -157,15 +157,15 @@ def _write(store: Store) -> dict[str, int]:
                     )
             session.add_all(
                 [
-                    _verdict("fit", fit.id, verdict, reason, detail),
-                    _verdict("piece", piece.id, verdict, reason, {**detail, "fit": "back_panel"}),
+                    _verdict("fit", fit.id, verdict, detail),
+                    _verdict("piece", piece.id, verdict, {**detail, "fit": "back_panel"}),
                 ]
             )
         session.add_all(
             [
-                _verdict("place", shop.id, "clear", "the air is measured", {}),
-                _verdict("place", flat.id, "unknown", "no reading for 36 hours", {}),
-                _verdict("stack", stack.id, "near", "settling: about two weeks more", {}),
+                _verdict("place", shop.id, "clear", {"key": "told", "text": "the air is measured"}),
+                _verdict("place", flat.id, "unknown", {"key": "told", "text": "no reading for 36 hours"}),
+                _verdict("stack", stack.id, "near", {"key": "told", "text": "settling: two weeks more"}),
             ]
         )
         session.flush()
@@ -215,13 +215,12 @@ def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
     return piece
 
 
-def _verdict(kind: str, subject_id: int, verdict: str, reason: str, detail: dict) -> Verdict:
+def _verdict(kind: str, subject_id: int, verdict: str, detail: dict) -> Verdict:
     return Verdict(
         subject_kind=kind,
         subject_id=subject_id,
         verdict=verdict,
         since_at=NOW - timedelta(days=2),
         evaluated_at=NOW,
-        reason=reason,
         detail=detail,
     )

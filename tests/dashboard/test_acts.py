@@ -350,7 +350,6 @@ def test_an_answer_to_a_warning_is_taken_back(book, view):
             subject_id=book.chest,
             from_verdict="clear",
             to_verdict="past",
-            reason="",
             detail={},
             opened_at=view.now,
             acknowledged_at=view.now,

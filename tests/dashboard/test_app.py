@@ -100,7 +100,6 @@ def test_a_large_shop_is_told_of_in_few_lines(book, now):
                     verdict="near" if number < 20 else "clear",
                     since_at=now,
                     evaluated_at=now,
-                    reason="little left",
                     detail={"margin_mm": 1.0 - number / 100, "play_mm": 6.0},
                 )
             )

@@ -106,10 +106,10 @@ def test_differences_of_moisture_are_points():
     ("low", "high", "words"),
     [
         (0.2, 0.6, "within a day"),
-        (10.9, 20.9, "in 10–20 days"),
-        (14.2, 27.0, "in 2–3 weeks"),
+        (10.9, 20.9, "in 10 to 20 days"),
+        (14.2, 27.0, "in 2 to 3 weeks"),
         (28.0, 33.0, "in about 4 weeks"),
-        (100.0, 200.0, "in 3–6 months"),
+        (100.0, 200.0, "in 3 to 6 months"),
         (5.0, 5.9, "in about 5 days"),
         (0.3, 1.8, "in about 1 day"),
     ],

@@ -41,13 +41,13 @@ def test_counts_are_those_of_the_book(book, now, client):
         session.add(
             Warning(
                 subject_kind="fit", subject_id=1, from_verdict="clear", to_verdict="past", tier="now",
-                reason="", detail={}, opened_at=now,
+                detail={}, opened_at=now,
             )
         )  # fmt: skip
         session.add(
             Warning(
                 subject_kind="fit", subject_id=2, from_verdict="clear", to_verdict="past", tier="now",
-                reason="", detail={}, opened_at=now, closed_at=now,
+                detail={}, opened_at=now, closed_at=now,
             )
         )  # fmt: skip
     found = samples(client)

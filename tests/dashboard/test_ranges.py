@@ -19,8 +19,8 @@ from model.records import queries
 from model.records.tables import Fit, Member, Piece, Place
 from model.watch.home_year import given_year
 from model.watch.record_of_fact import record_of_fact
-from model.watch.record_text import record_text
 from model.wood.piece import document_of, read_piece
+from model.words.record_text import record_text
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 RANGE = re.compile(r"(\d+)\s*(?:–|to)\s*(\d+)\s*%")

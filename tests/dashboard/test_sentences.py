@@ -16,14 +16,17 @@ def plain(text: str) -> str:
     return text.replace("\u00a0", " ")
 
 
+BOTTOMS = {"key": "told", "text": "the tongue of the side panel bottoms"}
+
+
 def judged(key: str, margin_mm: float, **more) -> Judgement:
     detail = {
         "key": key,
-        "says": "the tongue of side_panel bottoms.",
+        "seen": BOTTOMS,
         "margin_mm": margin_mm,
         "play_mm": 6.35,
     }
-    return Judgement("near", "as stored, 2.1 mm", detail | more, AT, AT)
+    return Judgement("near", detail | more, AT, AT)
 
 
 @pytest.mark.parametrize(
@@ -32,20 +35,20 @@ def judged(key: str, margin_mm: float, **more) -> Judgement:
         (
             "clear",
             2.14,
-            "5/64 in is left until the tongue of side panel bottoms",
-            "2.1 mm is left until the tongue of side panel bottoms",
+            "5/64 in is left until the tongue of the side panel bottoms.",
+            "2.1 mm is left until the tongue of the side panel bottoms.",
         ),
         (
             "near",
             1.0,
-            "1/32 in of 1/4 in is left until the tongue of side panel bottoms",
-            "1.0 mm of 6.3 mm is left until the tongue of side panel bottoms",
+            "1/32 in of 1/4 in is left until the tongue of the side panel bottoms.",
+            "1.0 mm of 6.3 mm is left until the tongue of the side panel bottoms.",
         ),
         (
             "past",
             -0.5,
-            "the tongue of side panel bottoms, 1/32 in past",
-            "the tongue of side panel bottoms, 0.5 mm past",
+            "The tongue of the side panel bottoms, 1/32 in past.",
+            "The tongue of the side panel bottoms, 0.5 mm past.",
         ),
     ],
 )
@@ -55,18 +58,25 @@ def test_a_reason_is_said_in_the_viewers_units(key, margin_mm, inch, metric):
 
 
 def test_not_knowing_still_says_what_was_known_last():
-    told = judged("unknown", 2.14, last_known="clear")
+    was = judged("clear", 2.14).detail
     told = Judgement(
-        "unknown", "no reading from Lake house for 5 days; last known: 2.1 mm", told.detail, AT, AT
+        "unknown",
+        {
+            "key": "air-silent",
+            "place": "Lake house",
+            "age_h": 120,
+            "also": [{"key": "last-known", "was": was}],
+        },
+        AT,
+        AT,
     )
     said = plain(sentences.reason(told, INCH))
-    assert said.startswith("no reading from Lake house for 5 days; last known: 5/64 in is left until")
+    assert said.startswith("No reading from Lake house for 5 days. Last known: 5/64 in is left until")
 
 
-def test_a_reason_without_numbers_is_said_as_it_was_stored():
-    assert sentences.reason(Judgement("unknown", "nobody said where it stands"), INCH) == (
-        "nobody said where it stands"
-    )
+def test_a_reason_kept_as_a_sentence_is_said_as_it_was_kept():
+    kept = Judgement("unknown", {"key": "told", "text": "Nobody said where it stands"})
+    assert sentences.reason(kept, INCH) == "Nobody said where it stands."
 
 
 STAYS = {"rh_pct": 64.2, "low_days": 14, "high_days": 27}
@@ -79,7 +89,7 @@ def lever(**more):
 
 def test_advice_names_what_happens_and_what_would_keep_it():
     assert plain(sentences.advice(lever())) == (
-        "If the room stays at 64 %, in 2–3 weeks. Hold the room at or under 55 %."
+        "If the room stays at 64 %, in 2 to 3 weeks. Hold the room at or under 55 %."
     )
 
 
@@ -92,12 +102,12 @@ def test_advice_beyond_what_the_room_bears_says_so_and_what_to_do_instead():
                 advised_rh_pct=25,
                 ceiling_rh_pct=25,
                 enough=False,
-                instead=["stand it away from registers", "expect the gap"],
+                instead=["off-registers", "expect-the-gap"],
             )
         )
     )
     assert "It would take 31 % or more; in the coldest weeks ahead the windows sweat above 25 %." in told
-    assert "Hold the room at 25 %, stand it away from registers, and expect the gap." in told
+    assert "Hold the room at 25 %, keep it away from registers and radiators and expect the gap" in told
 
 
 def test_no_advice_is_invented():
@@ -109,16 +119,15 @@ def test_what_the_year_may_bring_is_told_of_the_likeliest_limit():
     details = {
         "a": {
             "chance": 0.62,
-            "says": "the tongue of side_panel bottoms",
+            "seen": BOTTOMS,
             "crossing": {"low_days": 150, "days": None},
         },
-        "b": {"chance": 0.2, "says": "bare wood shows", "crossing": None},
+        "b": {"chance": 0.2, "seen": BOTTOMS, "crossing": None},
     }
     assert plain(sentences.ahead(details)) == (
-        "The tongue of side panel bottoms in 6 of 10 years that may come, "
-        "the first no sooner than in 4 months."
+        "Likely this year, not before 4 months from now: the tongue of the side panel bottoms."
     )
-    assert sentences.ahead({"a": {"chance": 0.04, "says": "x"}}) == ""
+    assert sentences.ahead({"a": {"chance": 0.04, "seen": BOTTOMS}}) == ""
     assert sentences.ahead({}) == ""
 
 
@@ -131,7 +140,7 @@ def test_chances_are_those_a_maker_bets_by():
 def test_air_in_words():
     place = PlaceNow(1, "Shop", "shop", "UTC", AirNow(AT, 19.0, 47.0, "measured"))
     # Wood Handbook eq. 4-5 at 19 °C and 47 %: 8.8 %.
-    assert plain(sentences.air(place, INCH)) == "47 % at 66 °F; wood tends to 8.8 %"
+    assert plain(sentences.air(place, INCH)) == "47 % at 66 °F; wood will settle at 8.8 %"
     assert sentences.air(PlaceNow(1, "Shop", "shop", "UTC"), INCH) == "no air known yet"
 
 
@@ -141,11 +150,11 @@ def piece(*fits: FitNow, judgement: Judgement | None = None) -> PieceNow:
 
 def test_a_piece_stands_as_its_worst_fit_until_the_watch_has_spoken():
     clear, past = (
-        FitNow(n, v, "mitre", {}, Judgement(v, v, {}, AT, AT)) for n, v in ((1, "clear"), (2, "past"))
+        FitNow(n, v, "mitre", {}, Judgement(v, {}, AT, AT)) for n, v in ((1, "clear"), (2, "past"))
     )
     assert sentences.piece_verdict(piece(clear, past)) == "past"
     assert sentences.piece_verdict(piece()) == "unknown"
-    spoken = Judgement("near", "so", {}, AT, AT)
+    spoken = Judgement("near", {}, AT, AT)
     assert sentences.piece_verdict(piece(clear, past, judgement=spoken)) == "near"
     assert sentences.governing(piece(clear, past)).name == "past"
     assert sentences.governing(piece()) is None

@@ -86,6 +86,26 @@ def in_present_words(rows: Iterable[Any]) -> list[str]:
     return sorted(re.sub("|".join(words), lambda old: words[old[0]], repr(row)) for row in rows)
 
 
+def carried(before: dict[str, list[tuple[Any, ...]]], of: Mapping[str, set[str]]) -> dict[str, Any]:
+    """The rows of a book as they are after every migration: a reason in words is kept with its detail."""
+    found: dict[str, Any] = dict(before)
+    for table in ("verdict", "warning"):
+        names = sorted(of[table])
+        detail, reason = names.index("detail"), names.index("reason")
+        found[table] = sorted(
+            (
+                tuple(
+                    {**row[detail], "key": "told", "text": row[reason]} if k == detail else value
+                    for k, value in enumerate(row)
+                    if k != reason
+                )
+                for row in before[table]
+            ),
+            key=repr,
+        )
+    return found
+
+
 def differences(store: Store) -> list[Any]:
     """Where the migrated schema is not the one of the models."""
     with store.engine.connect() as connection:

@@ -379,12 +379,12 @@ def _read(session, sensor, at):
 def _judge(session, fit):
     session.add(
         Verdict(
-            subject_kind="fit", subject_id=fit.id, verdict="near", since_at=AT, evaluated_at=AT, reason="r",
+            subject_kind="fit", subject_id=fit.id, verdict="near", since_at=AT, evaluated_at=AT,
             detail={},
         )
     )  # fmt: skip
     warning = Warning(
-        subject_kind="fit", subject_id=fit.id, from_verdict="clear", to_verdict="near", reason="r", detail={},
+        subject_kind="fit", subject_id=fit.id, from_verdict="clear", to_verdict="near", detail={},
         opened_at=AT,
     )  # fmt: skip
     session.add(warning)

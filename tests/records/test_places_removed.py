@@ -51,7 +51,6 @@ def test_a_place_goes_with_what_was_computed_for_it(session):
                 verdict="clear",
                 since_at=START,
                 evaluated_at=START,
-                reason="",
                 detail={},
             )
         )

@@ -175,7 +175,6 @@ def test_a_verdict_comes_with_what_it_is_about(session, bench):
             verdict="near",
             since_at=NOW,
             evaluated_at=NOW,
-            reason="little left",
             detail={"margin_mm": 0.3},
         ),
     )
@@ -202,7 +201,6 @@ def test_open_warnings_come_newest_first(session):
                 limit_name=name,
                 from_verdict="clear",
                 to_verdict="near",
-                reason="",
                 detail={},
                 opened_at=NOW - at * HOUR,
                 closed_at=closed,

@@ -93,7 +93,7 @@ def test_milliseconds_since_1970_and_back_are_the_identity():
         ),
         (
             lambda: Verdict(
-                subject_kind="fit", subject_id=1, verdict="fine", since_at=AT, evaluated_at=AT, reason="",
+                subject_kind="fit", subject_id=1, verdict="fine", since_at=AT, evaluated_at=AT,
                 detail={},
             ),
             "ck_verdict_verdict",

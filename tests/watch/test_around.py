@@ -11,6 +11,8 @@ from model.records.trusted import BY_HAND
 from model.watch.daily import Days
 from model.watch.place_days import place_history
 from model.watch.roster import PlaceOnBook
+from model.wood.reason import Reason
+from tests.said import said
 
 DAY = 24
 
@@ -59,7 +61,7 @@ def test_a_stack_that_becomes_ready_is_told_once_this_week(bare, step):
         "near",
         "clear",
     )
-    assert ready.reason.startswith("Ready: ")
+    assert said(ready).startswith("Ready: ")
     assert ready.closed_at - ready.opened_at == timedelta(days=7)
     assert bare.verdict("stack", 1).verdict == "clear"
     assert ready.opened_at == bare.verdict("stack", 1).since_at
@@ -79,7 +81,7 @@ def test_a_stack_that_drifts_away_from_where_it_goes_is_told_the_same_morning(ba
     watched(bare, days((10, 42), (40, 70)), step)
     (drift,) = told(bare, "stack", "drift")
     assert (drift.tier, drift.closed_at) == ("morning", None)
-    assert "more than a week before" in drift.reason
+    assert "more than a week before" in said(drift)
     assert bare.hour(11 * DAY) < drift.opened_at < bare.hour(20 * DAY)
 
 
@@ -108,7 +110,7 @@ def test_a_shop_whose_air_moves_is_told_the_same_morning(bare, step):
     assert (moving.limit_name, moving.tier) == ("moving", "morning")
     assert moving.opened_at == bare.hour(12 * DAY)
     assert moving.closed_at == bare.hour(15 * DAY)
-    assert "points damper than three days before" in moving.reason
+    assert "points damper than three days before" in said(moving)
     assert bare.verdict("place", 1).verdict == "clear"
 
 
@@ -146,7 +148,7 @@ def test_water_is_told_now(bare, step):
     assert (water.tier, water.to_verdict) == ("now", "past")
     assert water.opened_at == bare.hour(73)
     assert water.closed_at == bare.hour(76)
-    assert "40 to 95 %" in water.reason
+    assert "from 40 % to 95 %" in said(water)
 
 
 def test_a_spike_a_cold_night_and_a_room_without_wood_are_no_water(make_shop):
@@ -230,9 +232,9 @@ def test_the_heating_season_is_told_once_in_its_first_week():
     # Ten points below the summer of 55: a week's mean of 45 comes on the fourth day at 40 or so.
     assert 150 < season.opened_ms / 86_400_000 - FIRST_OF_JUNE < 158
     assert (season.tier, season.limit_name) == ("season", "season")
-    assert (
-        season.reason
-        == "Heating season starts at Lake house: 1 piece has a dry-end margin under 1 point: Hall bench"
+    assert said(Reason.of(season.detail)) == (
+        "The heating season starts at Lake house: one piece has less than a point of moisture left before a "
+        "dry limit: Hall bench."
     )
     assert season.closed_ms == season.opened_ms + 28 * 86_400_000
 

@@ -9,6 +9,7 @@ import pytest
 
 from model.records import places
 from model.records.tables import Place
+from tests.said import said
 
 DAY = 24
 
@@ -51,10 +52,10 @@ def test_the_place_says_so_while_it_lasts(make_shop: Any):
     shop = shop_with(make_shop, has_iron=True)
     shop.evaluate(shop.hour(2 * DAY + 13))
     verdict = shop.verdict("place", 1)
-    assert (verdict.verdict, verdict.detail["key"]) == ("near", "cold-iron")
-    assert verdict.reason.startswith("Cast iron stands below the dew point")
+    assert (verdict.verdict, verdict.detail["key"]) == ("near", "iron-wet-now")
+    assert said(verdict).startswith("Cast iron stands below the dew point")
     shop.evaluate(shop.hour(3 * DAY + 5))
-    assert "iron" not in shop.verdict("place", 1).reason
+    assert "iron" not in said(shop.verdict("place", 1))
 
 
 def test_iron_below_the_dew_point_for_part_of_an_hour_is_not_warned_of(make_shop: Any):

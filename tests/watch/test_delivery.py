@@ -13,6 +13,7 @@ from model.watch.humidity import SHEET_OUTDOOR_F, ceilings
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, read_piece
 from model.wood.sorption import equilibrium_moisture_content
+from tests.said import said
 
 INCH = 25.4
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -62,8 +63,8 @@ def recorded(temperature_c: Any, rh_pct: Any, days: float, until: datetime = NOW
 def test_what_is_not_known_is_unknown(air: pd.DataFrame, why: str) -> None:
     note = delivery_note(door(), {"panel": 8.0}, air, "the flat", NOW)
     assert note.answer == "unknown"
-    assert why in note.reasons[0]
-    assert "sensor" in note.advice[0]
+    assert why in said(note.reasons[0])
+    assert "sensor" in said(note.advice[0])
     assert note.there_pct is None
 
 
@@ -78,20 +79,20 @@ def test_a_home_inside_the_range_is_delivered_to() -> None:
 def test_a_home_whose_year_may_harm_it_is_not_called_well_in_a_good_month() -> None:
     """Six weeks of 45 % tell nothing of winter; in an expected year the free panel leaves its groove."""
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 45.0, 42.0), "the house", NOW)
-    assert note.headline == "It may go now, but a year there may harm it."
-    assert note.reasons[0].startswith("At the dry end of a year as expected at the house, ")
+    assert said(note.headline) == "It may go now, but a year there may harm it."
+    assert said(note.reasons[0]).startswith("At the dry end of a year as expected at the house, ")
     assert note.document()["year_may_harm"]
     held = delivery_note(door("centre"), {"panel": 8.0}, recorded(20.0, 45.0, 42.0), "the house", NOW)
-    assert held.headline == "Deliver it."
+    assert said(held.headline) == "Deliver it."
 
 
 def test_a_dry_flat_is_waited_for() -> None:
     """At 22 % the panel would come to 4.9 %, and its tongue leaves a groove at 6.26."""
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 22.0, 42.0), "the flat", NOW)
     assert note.answer == "hold"
-    assert "out of the far groove" in note.reasons[0]
+    assert "out of the far groove" in said(note.reasons[0])
     assert note.span.mc_low_pct == pytest.approx(6.26, abs=0.02)
-    assert any("outside its range" in reason for reason in note.reasons)
+    assert any("outside its range" in said(reason) for reason in note.reasons)
 
 
 def test_what_only_shows_is_told_and_delivered() -> None:
@@ -99,13 +100,13 @@ def test_what_only_shows_is_told_and_delivered() -> None:
     piece = door("centre", finished="after assembly")
     note = delivery_note(piece, {"panel": 8.0}, recorded(20.0, 32.0, 42.0), "the flat", NOW)
     assert note.answer == "deliver"
-    assert any("bare line" in words for words in note.advice)
+    assert any("bare line" in said(words) for words in note.advice)
 
 
 def test_a_short_record_says_so() -> None:
     note = delivery_note(door(), {"panel": 8.0}, recorded(20.0, 45.0, 12.0), "the house", NOW)
     assert note.answer == "deliver"
-    assert any("Only 12 days" in reason for reason in note.reasons)
+    assert any("Only 12 days" in said(reason) for reason in note.reasons)
 
 
 def test_a_year_that_goes_past_later_holds_even_in_a_good_month() -> None:
@@ -115,7 +116,7 @@ def test_a_year_that_goes_past_later_holds_even_in_a_good_month() -> None:
     air = recorded(20.0, np.where(away < 45.0, 20.0, 45.0), (366 * 24 - 1) / 24)
     note = delivery_note(door(), {"panel": 8.0}, air, "the flat", NOW)
     assert note.answer == "hold"
-    assert note.reasons[0].startswith("At the dry end of a year")
+    assert said(note.reasons[0]).startswith("At the dry end of a year")
 
 
 # --- the year of a home -------------------------------------------------------------------------------
@@ -162,7 +163,7 @@ def test_to_the_desert() -> None:
     move = moving_home(piece, {"panel": 9.5}, before, given_year(piece, 15.0, 25.0, place="the desert"))
     assert move.change_mm["panel"][0] / INCH == pytest.approx(-0.214, abs=0.003)
     assert move.answer == "suits"
-    assert "the desert" in " ".join(move.reasons)
+    assert "the desert" in said(move.reasons)
     assert 0.0 < move.settles_days[0] <= move.settles_days[1] < 365.0
 
 
@@ -171,7 +172,7 @@ def test_a_free_panel_is_not_sent_to_the_desert() -> None:
     move = moving_home(piece, {"panel": 8.0}, usual_year(piece), given_year(piece, 15.0, 25.0))
     assert move.answer == "harms"
     assert move.passed[0].limit == "leaves-groove"
-    assert move.advice[0].startswith("Ease or pin")
+    assert said(move.advice[0]).startswith("Ease or pin")
 
 
 # --- storage ------------------------------------------------------------------------------------------
@@ -185,8 +186,8 @@ def test_a_garage_makes_it_damp_and_the_return_dries_it() -> None:
     returned = [found.return_pct for found in stored]
     assert 8.0 < returned[0] < returned[1] < returned[2] <= there
     assert returned[2] == pytest.approx(there, abs=0.1)
-    assert any("dry it by" in reason for reason in stored[2].reasons)
-    assert "spring" in " ".join(stored[2].advice)
+    assert any("dry it by" in said(reason) for reason in stored[2].reasons)
+    assert "spring" in said(stored[2].advice)
     # On its return it dries from there; the wettest of it is behind it.
     assert min(limit.margin_mm for limit in stored[2].after) >= min(
         limit.margin_mm for limit in stored[2].in_storage
@@ -203,13 +204,13 @@ def test_a_snug_panel_is_harmed_in_a_garage() -> None:
     )
     found = storage(oak, {"panel": 6.5}, 90.0)
     assert found.harmed
-    assert any("is hard in its grooves" in reason for reason in found.reasons)
+    assert any("is hard in its grooves" in said(reason) for reason in found.reasons)
 
 
 def test_recorded_garage_air_is_used() -> None:
     found = storage(door("centre"), {"panel": 8.0}, 60.0, garage=recorded(20.0, 45.0, 61.0))
     assert found.return_pct == pytest.approx(float(equilibrium_moisture_content(20.0, 45.0)), abs=0.05)
-    assert not any("Nothing is recorded" in reason for reason in found.reasons)
+    assert not any("Nothing is recorded" in said(reason) for reason in found.reasons)
 
 
 def test_days_that_cannot_be_are_refused() -> None:

@@ -18,7 +18,6 @@ from model.records.store import Store
 from model.records.tables import Notice, Warning
 from model.watch.notice_times import Hours, keep_hours
 from model.watch.notices import (
-    AGAIN,
     LEASE,
     MOST_TRIES,
     WAITS,
@@ -64,7 +63,8 @@ def warn(shop: Any, limit: str = "binds", tier: str = "now", at: datetime = MOND
     def add(session: Any) -> int:
         warning = Warning(
             subject_kind="fit", subject_id=1, limit_name=limit, tier=tier, from_verdict="clear",
-            to_verdict="near", reason=f"The drawer {limit}", detail={"piece": "Chest", "fit": "top drawer"},
+            to_verdict="near",
+            detail={"key": "told", "text": f"the drawer {limit}", "piece": "Chest", "fit": "top drawer"},
             opened_at=at, **more,
         )  # fmt: skip
         session.add(warning)
@@ -133,8 +133,9 @@ def test_worse_before_it_was_told_is_told_as_worse_only(shop: Any):
 def gone_past(shop: Any, warning: int, escalated_at: datetime) -> None:
     """As the watch writes a warning that was worse already when it went past."""
     opening = {"to_verdict": "near", "escalated_ms": int(escalated_at.timestamp() * 1000)}
-    detail = {"piece": "Chest", "fit": "top drawer", "opening": opening}
-    change(shop, warning, to_verdict="past", reason="The drawer binds: 0.2 mm past", detail=detail)
+    past = {"key": "told", "text": "the drawer binds: 0.2 mm past"}
+    detail = past | {"piece": "Chest", "fit": "top drawer", "opening": opening}
+    change(shop, warning, to_verdict="past", detail=detail)
 
 
 def tell(shop: Any, post: Post, now: datetime) -> int:
@@ -295,8 +296,8 @@ def test_an_address_that_is_none_is_said_without_its_secret():
 def test_a_message_says_the_humidity_to_hold():
     lever = {"hold": "at or above", "advised_rh_pct": 31.0, "enough": True}
     warning = Warning(
-        subject_kind="fit", reason="The tongue leaves its groove in 13 to 27 days", limit_name="x",
-        detail={"piece": "Door", "fit": "panel", "lever": lever},
+        subject_kind="fit", limit_name="x",
+        detail={"key": "told", "text": "the tongue leaves", "piece": "Door", "fit": "panel", "lever": lever},
     )  # fmt: skip
     _, body = message([("opened", warning)])
     assert "Hold the room at or above 31 %." in body
@@ -380,7 +381,7 @@ def test_a_kill_while_sending_loses_nothing_and_says_that_it_may_repeat(shop: An
     post = Post()
     assert send_due(shop.store, MONDAY + timedelta(seconds=1), [MAIL], post) == 0
     assert send_due(shop.store, MONDAY + LEASE, [MAIL], post) == 1
-    assert post.sent[0][2].startswith(AGAIN)
+    assert post.sent[0][2].startswith("Sent again: ")
     assert send_due(shop.store, MONDAY + timedelta(days=1), [MAIL], post) == 0
     assert letters.exists() is (when == "after")
 
@@ -398,7 +399,7 @@ def test_a_kill_while_past_is_told_neither_loses_it_nor_tells_it_as_new(shop: An
     for minute in range(5):
         tell(shop, post, past + LEASE + timedelta(minutes=minute))
     assert len(post.sent) == 2
-    assert post.sent[1][2].startswith(AGAIN)
+    assert post.sent[1][2].startswith("Sent again: ")
     assert "It is past its limit now." in post.sent[1][2]
     assert [row.stage for row in shop.rows(Notice)] == ["escalated", "past"]
 

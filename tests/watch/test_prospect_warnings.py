@@ -6,20 +6,21 @@ import pytest
 
 from model.records.tables import Statement
 from model.watch.prospect_warnings import say_today
+from tests.said import said as told
 
 FRONT = {
     "fit": "front",
     "limit": "binds",
     "direction": "swelling",
     "severity": "harms",
-    "says": "front binds",
+    "seen": {"key": "told", "text": "front binds"},
 }
 
 
 def said(chance_pct, low_days=6, high_days=20, **more):
     lever = {"hold": "at or under", "advised_rh_pct": 55.0, "enough": True}
     return {
-        **FRONT, "says": "front binds", "is_past": False, "chance_pct": chance_pct, "low_days": low_days,
+        **FRONT, "is_past": False, "chance_pct": chance_pct, "low_days": low_days,
         "high_days": high_days, "reason_key": "season", "lever": lever, **more,
     }  # fmt: skip
 
@@ -42,7 +43,7 @@ def test_three_mornings_of_an_even_chance_or_more_warn_once(shop):
     (warning,) = coming(shop)
     assert warning.opened_at == shop.hour(3 * 24)
     assert (warning.tier, warning.to_verdict) == ("morning", "near")
-    assert warning.reason == "Front binds in 6 to 20 days"
+    assert told(warning) == "Front binds in 6 to 20 days."
     assert warning.detail["lever"]["advised_rh_pct"] == 55.0
 
 

@@ -9,12 +9,13 @@ import pytest
 from model.records.queries import Ready
 from model.records.tables import Warning
 from model.watch.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
-from model.watch.answer import days_said
-from model.watch.glue_up import Destined, ShopAir, Stock, judge
+from model.watch.glue_up import Destined, ShopAir, Stock, is_against, judge
 from model.watch.questions import glue_up
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
 from model.wood.sorption import equilibrium_moisture_content
 from model.wood.units import fahrenheit_to_celsius
+from tests.said import said
 
 # An adhesive with a chalk temperature of 55 °F, as a white glue's label gives it.
 GLUE = Adhesive("white glue", float(fahrenheit_to_celsius(55.0)), source=LABEL)
@@ -33,7 +34,7 @@ CHERRY = Stock("cherry", 7.4, 6.9, 7.9)
 
 
 def against(reasons: list[Any]) -> set[str]:
-    return {reason.key for reason in reasons if reason.against}
+    return {reason.key for reason in reasons if is_against(reason)}
 
 
 # ---------------------------------------------------------------- the trade's cases
@@ -49,19 +50,19 @@ def test_dry_maple_in_a_damp_spell_waits():
     verdict, reasons = judge(Stock("hard maple", 7.0, 6.8, 7.2), air(62.0), GLUE)
     assert verdict == "wait"
     assert against(reasons) == {"air-differs"}
-    assert "4.4 points damper" in reasons[0].says
+    assert "4.4 points damper" in said(reasons[0])
 
 
 def test_cold_wood_is_not_for_today_though_the_air_is_right():
     verdict, reasons = judge(CHERRY, air(41.0, wood_f=46.0), GLUE)
     assert verdict == "not today"
-    assert "bring the wood in a day" in reasons[0].says
+    assert "bring the wood in a day" in said(reasons[0])
 
 
 def test_an_uneven_lot_waits_to_be_sorted():
     verdict, reasons = judge(Stock("ash", 7.4, 6.2, 8.6), air(41.0), GLUE)
     assert verdict == "wait"
-    assert against(reasons) == {"uneven"}
+    assert against(reasons) == {"uneven-boards"}
 
 
 def test_an_hours_spell_is_said_and_stops_nothing():
@@ -78,20 +79,20 @@ def test_a_damp_day_waits_though_five_days_agree():
 
 @pytest.mark.parametrize(("age_h", "verdict"), [(20, "go"), (30, "wait")])
 def test_no_all_clear_without_readings(age_h, verdict):
-    said, reasons = judge(CHERRY, air(41.0, age_h=age_h), GLUE)
-    assert said == verdict
-    assert ("unknown" in against(reasons)) is (age_h > 24)
+    told, reasons = judge(CHERRY, air(41.0, age_h=age_h), GLUE)
+    assert told == verdict
+    assert ("no-reading" in against(reasons)) is (age_h > 24)
 
 
 def test_stock_wetter_than_the_glue_takes_waits():
     verdict, reasons = judge(Stock("oak", 12.0, 11.5, 12.5), air(65.0), GLUE)
     assert verdict == "wait"
-    assert against(reasons) == {"too-wet"}
+    assert against(reasons) == {"too-wet-to-glue"}
 
 
 def test_figures_that_are_not_from_a_label_ask_to_read_it():
     _, reasons = judge(CHERRY, air(41.0), KNOWN["yellow glue"])
-    assert any("read the label" in reason.says for reason in reasons)
+    assert any("typical figures" in said(reason) for reason in reasons)
 
 
 def test_the_makers_own_labels_replace_what_is_usual(make_shop: Callable[[], Any]):
@@ -109,15 +110,17 @@ def test_the_makers_own_labels_replace_what_is_usual(make_shop: Callable[[], Any
 @pytest.mark.parametrize(
     ("days", "words"),
     [
-        ((1, 1), "in a day"),
-        ((3, 9), "in 3 to 9 days"),
-        ((20, 40), "in 2 to 6 weeks"),
-        ((5, None), "in 5 days at the soonest"),
-        ((30, None), "in 4 weeks at the soonest"),
+        ((1, 1), "Ready in about 1 day here."),
+        ((3, 9), "Ready in 3 to 9 days here."),
+        ((20, 40), "Ready in 2 to 5 weeks here."),
+        ((5, None), "Ready not before 5 days from now here."),
+        ((30, None), "Ready not before 4 weeks from now here."),
     ],
 )
 def test_ranges_of_days_as_people_say_them(days, words):
-    assert days_said(days) == words
+    low_days, high_days = days
+    ready = Reason("ready-when", {"low_days": low_days, "high_days": high_days})
+    assert said(ready) == words
 
 
 # ---------------------------------------------------------------- on the book
@@ -167,8 +170,8 @@ def test_an_unheard_shop_gives_no_all_clear(make_shop: Callable[[], Any]):
     shop.evaluate(shop.hour(720 + 36))
     answer = glue_up(shop.store, "bench room", shop.hour(720 + 36))
     assert answer.verdict == "wait"
-    assert answer.reasons[0].key == "unknown"
-    assert "36 hours" in answer.reasons[0].says
+    assert answer.reasons[0].key == "no-reading"
+    assert "36 hours" in said(answer.reasons[0])
 
 
 def test_names_that_are_not_on_the_book_are_refused_with_those_that_are(make_shop: Callable[[], Any]):
@@ -184,26 +187,31 @@ def test_names_that_are_not_on_the_book_are_refused_with_those_that_are(make_sho
 
 def bound(off_pct: float, is_ready: bool = False) -> Stock:
     """Red oak that agrees with the air it is glued in, so much off what its home asks for."""
-    reason = f"{abs(off_pct):.1f} points too wet for the flat (7.7 % through its year)"
+    target = Reason("target-home", {"place": "the flat", "target_pct": 7.7})
+    reason = Reason("off-target", {"mc_pct": 7.7 + off_pct, "off_pct": off_pct, "target": target})
     oak = Destined("red oak", Ready(is_ready=is_ready, reason=reason, target_mc_pct=7.7), off_pct)
     return Stock("red oak", 7.7 + off_pct, 7.7 + off_pct, 7.7 + off_pct, (oak,))
 
 
 @pytest.mark.parametrize(
     ("off_pct", "is_ready", "verdict", "key"),
-    [(3.6, False, "wait", "off-target"), (1.6, False, "go", "not-ready"), (0.3, True, "go", None)],
+    [
+        (3.6, False, "wait", "stack-off-target"),
+        (1.6, False, "go", "stack-not-ready"),
+        (0.3, True, "go", None),
+    ],
 )
 def test_wood_too_wet_for_where_it_goes_waits_though_the_shop_agrees(
     off_pct: float, is_ready: bool, verdict: str, key: str | None
 ):
     stock = bound(off_pct, is_ready)
     shop_air = dict.fromkeys(("emc_now_pct", "emc_day_pct", "emc_five_days_pct"), stock.mc_pct)
-    said, reasons = judge(stock, air(60.0, **shop_air), GLUE)
-    assert said == verdict
-    named = {reason.key: reason.says for reason in reasons}
-    assert ({"off-target", "not-ready"} & named.keys()) == ({key} if key else set())
+    told, reasons = judge(stock, air(60.0, **shop_air), GLUE)
+    assert told == verdict
+    named = {reason.key: said(reason) for reason in reasons}
+    assert ({"stack-off-target", "stack-not-ready"} & named.keys()) == ({key} if key else set())
     if key:
-        assert "red oak" in named[key]
+        assert named[key].startswith("Red oak: ")
         assert ("3.6 points too wet for where it goes" if off_pct > 2.0 else "not ready") in named[key]
 
 
@@ -223,8 +231,8 @@ def test_every_stack_has_a_line_of_its_own(make_shop: Callable[[], Any]):
     lines = {line["name"]: line for line in answer.document()["stacks"]}
     assert set(lines) == {"red oak", "ash", "cherry"}
     assert lines["red oak"]["verdict"] == "wait"
-    assert any("too wet for where it goes" in reason for reason in lines["red oak"]["reasons"])
-    assert "too wet for" in lines["red oak"]["says"]
+    assert any("too wet for where it goes" in said(Reason.of(one)) for one in lines["red oak"]["reasons"])
+    assert "too wet for" in said(Reason.of(lines["red oak"]["ready"]))
     assert lines["cherry"]["verdict"] == "go"
     assert not lines["ash"]["is_ready"]
     # Glued together the one that must wait holds up both.

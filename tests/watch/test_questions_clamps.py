@@ -10,6 +10,7 @@ from model.records.tables import Place, Warning
 from model.watch.adhesives import LABEL, Adhesive
 from model.watch.clamps import clamps_off, clamps_on, open_glue_up, watch_clamps
 from model.wood.errors import BadInput
+from tests.said import said
 
 GLUE = Adhesive("white glue", 12.8, most_c=30.0, most_rh_pct=75.0, source=LABEL)
 MINUTE = timedelta(minutes=1)
@@ -46,7 +47,7 @@ def test_a_quarter_of_an_hour_of_cold_calls_at_once_and_once(shop: Any):
     assert warning.tier == "now"
     assert warning.opened_at == shop.hour(10) + 45 * MINUTE
     assert warning.closed_at is None
-    assert "colder than white glue allows" in warning.reason
+    assert "colder than white glue allows" in said(warning)
 
 
 def test_ten_minutes_of_an_open_door_call_nobody(shop: Any):
@@ -89,7 +90,7 @@ def test_looking_late_or_often_gives_the_same(make_shop: Callable[[], Any]):
             shop.send(due[sent:])
             sent = len(due)
             watch_clamps(shop.store, shop.hour(look))
-        found.append([(row.opened_at, row.closed_at, row.reason) for row in told(shop)])
+        found.append([(row.opened_at, row.closed_at, row.detail) for row in told(shop)])
     assert found[0] == found[1]
     assert len(found[0]) == 2
 

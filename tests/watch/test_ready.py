@@ -24,6 +24,7 @@ from model.watch.ready import (
 )
 from model.watch.standing import EASY, NEAR, PAST
 from model.watch.verdicts import AirThen
+from tests.said import said
 
 COLD = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
 FLAT = Target.of_home("the flat", 7.0)
@@ -41,6 +42,11 @@ def levels(*days: StackDay) -> list[int]:
     return [standing.level for standing in stack_standings(days) if standing is not None]
 
 
+def told_of(judged: Any) -> dict[str, Any]:
+    """The stored answer of a verdict, with its reason in sentences."""
+    return {**judged.get("ready"), "reason": said(judged)}
+
+
 def judged(day: StackDay, target: Target = FLAT, where: Where = SHOP, window: Any = None, air: Any = HEARD):
     (standing,) = stack_standings([day])
     assert standing is not None
@@ -52,17 +58,17 @@ def judged(day: StackDay, target: Target = FLAT, where: Where = SHOP, window: An
 
 def test_steady_is_not_ready():
     # Common practice, no source: 9.0 % three weeks running where 7 % is wanted.
-    answer = judged(day_at(10, 9.1)).detail["ready"]
+    answer = told_of(judged(day_at(10, 9.1)))
     assert not answer["is_ready"]
     assert "2.1 points too wet for the flat (7.0 % through its year)" in answer["reason"]
 
 
 def test_ready_is_level_steady_and_even_through_the_thickness():
-    assert judged(day_at(10, 7.5)).detail["ready"]["is_ready"]
-    moving = judged(day_at(10, 7.5, slope_pct_a_week=-0.4)).detail["ready"]
+    assert told_of(judged(day_at(10, 7.5)))["is_ready"]
+    moving = told_of(judged(day_at(10, 7.5, slope_pct_a_week=-0.4)))
     assert not moving["is_ready"]
     assert "still moving 0.4 points a week" in moving["reason"]
-    uneven = judged(day_at(10, 7.5, 8.0)).detail["ready"]
+    uneven = told_of(judged(day_at(10, 7.5, 8.0)))
     assert not uneven["is_ready"]
     assert "core is still 1.5 points from the face" in uneven["reason"]
 
@@ -90,8 +96,8 @@ def test_unknown_air_neither_makes_ready_nor_unready_and_is_no_all_clear():
     assert levels(day_at(0, 9.5), day_at(1, 7.2, heard=False), day_at(2, 7.2)) == [PAST, PAST, EASY]
     answer = judged(day_at(10, 7.2), air=SILENT)
     assert answer.verdict == "unknown"
-    assert not answer.detail["ready"]["is_ready"]
-    assert "No reading from shop for 4 days" in answer.detail["ready"]["reason"]
+    assert not answer.get("ready")["is_ready"]
+    assert "No reading from shop for 4 days" in said(answer)
 
 
 def test_how_a_stack_moves_is_known_from_its_third_midnight_on():
@@ -122,7 +128,7 @@ def lag(days: float, rest: float = 7.0, start: float = 10.0) -> Any:
 def test_a_stack_on_its_way_is_told_in_a_range_of_days():
     # Within a point after `lag ln 3` days, and slower than 0.3 a week after `lag ln(10 k)`: the later counts.
     found = window(np.column_stack([lag(days) for days in np.linspace(14.0, 26.0, 20)]))
-    told = judged(day_at(10, 10.0), window=found).detail["ready"]
+    told = told_of(judged(day_at(10, 10.0), window=found))
     assert 14.0 * math.log(3.0) < found.low_days < found.high_days < 80
     first = datetime.fromisoformat(told["from_at"])
     assert first == datetime(1970, 1, 11, tzinfo=first.tzinfo) + timedelta(days=found.low_days)
@@ -133,7 +139,7 @@ def test_a_stack_on_its_way_is_told_in_a_range_of_days():
 
 def test_a_damp_shop_never_makes_stock_for_a_dry_house_and_says_what_to_do():
     found = window(np.column_stack([lag(20.0, 10.0, 12.0)] * 10), air_pct=10.0)
-    told = judged(day_at(10, 12.0), window=found).detail["ready"]
+    told = told_of(judged(day_at(10, 12.0), window=found))
     assert told["never_here"]
     assert (told["from_at"], told["until_at"]) == (None, None)
     assert "Too damp: it will never get there in this shop; move it to drier air" in told["reason"]
@@ -141,19 +147,19 @@ def test_a_damp_shop_never_makes_stock_for_a_dry_house_and_says_what_to_do():
 
 def test_a_dry_shop_never_lets_dry_stock_rise():
     found = window(np.column_stack([lag(20.0, 4.0, 5.0)] * 10), air_pct=4.0)
-    assert "Too dry: it will never get there in this shop" in judged(day_at(9, 5.0), window=found).reason
+    assert "Too dry: it will never get there in this shop" in said(judged(day_at(9, 5.0), window=found))
 
 
 def test_wood_that_passes_its_target_does_not_stop_there():
     found = window(np.column_stack([lag(25.0, 4.0, 12.0)] * 10), target_pct=8.0, air_pct=4.0)
     told = judged(day_at(9, 12.0, target_pct=8.0), Target.of_home("the flat", 8.0), window=found)
-    assert told.detail["ready"]["never_here"]
-    assert "Too dry: it will never stay there in this shop" in told.reason
+    assert told.get("ready")["never_here"]
+    assert "Too dry: it will never stay there in this shop" in said(told)
 
 
 def test_a_window_too_wide_for_a_date_says_what_decides():
     years = [lag(14.0)] * 5 + [np.concatenate([np.full(150, 10.0), lag(14.0)[:215]])] * 5
-    told = judged(day_at(10, 10.0), window=window(np.column_stack(years), spell_pct=11.0)).detail["ready"]
+    told = told_of(judged(day_at(10, 10.0), window=window(np.column_stack(years), spell_pct=11.0)))
     assert told["from_at"] is not None
     assert "Not before " in told["reason"]
     assert "the air of shop has to turn drier first" in told["reason"]
@@ -161,12 +167,12 @@ def test_a_window_too_wide_for_a_date_says_what_decides():
 
 
 def test_a_dead_pile_is_told_to_be_stickered():
-    told = judged(day_at(10, 10.0), where=Where("shop", "shop", True, 0)).reason
+    told = said(judged(day_at(10, 10.0), where=Where("shop", "shop", True, 0)))
     assert "dead-piled, so only its outside moves: sticker it" in told
 
 
 def test_ready_already_has_no_dates():
-    told = judged(day_at(10, 7.2)).detail["ready"]
+    told = told_of(judged(day_at(10, 7.2)))
     assert (told["is_ready"], told["from_at"], told["until_at"]) == (True, None, None)
     assert told["target_mc_pct"] == 7.0
 
@@ -178,8 +184,8 @@ def test_a_house_shut_up_cold_does_not_ask_for_wet_casework():
     # Build at 8 to 9 % (common practice, no source), whatever a house averages while nobody heats it.
     target = Target.of_home("Lake house", 13.1)
     assert target.mc_pct == 9.0
-    told = judged(day_at(10, 12.0, target_pct=9.0), target).reason
-    assert "3.0 points too wet for casework" in told
+    told = said(judged(day_at(10, 12.0, target_pct=9.0), target))
+    assert "3 points too wet for casework" in told
     assert "Lake house averages 13.1 % through its year: build at 8 to 9 % and leave room to swell" in told
     assert Target.of_home("Lake house", 8.9).mc_pct == 8.9
 
@@ -237,7 +243,7 @@ def test_a_stack_that_was_just_recorded_is_not_ready_because_nobody_knows_how_it
     bench.send(bench.hourly(20 * 24, 20.0, 50.0))
     for hour in range(4 * 24, 9 * 24, 24):
         ready = answered(bench, hour)
-        assert not ready.is_ready or "moving" not in ready.reason
+        assert not ready.is_ready or "moving" not in said(ready)
         moves = stack_of(bench, hour).judgement.detail["slope_pct_a_week"]
         assert not (ready.is_ready and abs(moves) >= 0.6)
 
@@ -284,7 +290,7 @@ def test_a_stack_that_no_air_is_known_for_says_so_and_knows_no_1970(bench: Any):
     bench.stack("maple", at=bench.hour(5))
     ready = answered(bench, 30)
     assert not ready.is_ready
-    assert "No air is known at shop yet" in ready.reason
+    assert "No air is known at shop yet" in said(ready)
     judgement = stack_of(bench, 30).judgement
     assert judgement.verdict == "unknown"
     assert judgement.since_at == bench.hour(5)
@@ -321,7 +327,7 @@ def test_a_stack_metered_this_morning_is_judged_at_once(bench: Any):
 
     bench.change(meter)
     ready = answered(bench, 248)
-    assert "still moving" not in ready.reason
+    assert "still moving" not in said(ready)
 
 
 def test_a_silence_is_no_all_clear(bench: Any):
@@ -331,7 +337,7 @@ def test_a_silence_is_no_all_clear(bench: Any):
     silent = answered(bench, 270)
     assert not silent.is_ready
     assert (silent.from_at, silent.never_here) == (None, False)
-    assert "No reading from shop for 30 hours; last known: ready" in silent.reason
+    assert said(silent).startswith("No reading from shop for 30 hours. Last known: ready")
 
 
 def test_standing_is_a_level_and_an_hour():

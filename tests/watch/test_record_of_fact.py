@@ -10,8 +10,9 @@ from model.records.measured import record_measurement, undo_measurement
 from model.records.tables import Body, Checkpoint, Fit, Measurement, Warning
 from model.watch.agreement import agreement, spreads
 from model.watch.outlook_run import Outlooks
-from model.watch.record_of_fact import record_of_fact, record_text
+from model.watch.record_of_fact import record_of_fact
 from model.wood.errors import BadInput
+from model.words.record_text import record_text
 
 
 @pytest.fixture

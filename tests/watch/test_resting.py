@@ -5,6 +5,7 @@ import pytest
 from model.records import book
 from model.records.tables import AirHour, Checkpoint, Piece, Place
 from model.watch.evaluation import Watch
+from tests.said import said
 
 HEARD_H = 240
 
@@ -30,7 +31,7 @@ def test_a_silent_place_is_followed_for_its_time_and_no_longer(make_shop, kind, 
     assert max(row.hour_at for row in shop.rows(AirHour)) == shop.hour(HEARD_H + time_h - 1)
     verdict = shop.fit_verdicts()["back"]
     assert verdict.verdict == "unknown"
-    assert "no reading from flat for 83 days" in verdict.reason
+    assert "No reading from flat for 83 days" in said(verdict)
     assert shop.verdict("piece", 1).verdict == "unknown"
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from model.records import measured
 from model.records.tables import Checkpoint, Margin, Member
 from model.watch.evaluation import Watch
+from tests.said import said
 
 HALL_BENCH = """
 [piece]
@@ -74,7 +75,7 @@ def test_a_silent_home_is_unknown_after_three_days_with_a_widening_band(make_sho
     unknown = shop.fit_verdicts()["back"]
     assert unknown.verdict == "unknown"
     assert unknown.since_at == shop.hour(240 + 72)
-    assert "no reading from flat for 3 days" in unknown.reason
+    assert "No reading from flat for 3 days" in said(unknown)
     assert unknown.detail["last_verdict"] == "clear"
     sd = [unknown.detail["mc_sd_pct"]]
     shop.evaluate(shop.hour(240 + 300))
@@ -98,11 +99,11 @@ def test_a_sensor_that_pauses_is_said_to_before_it_counts_as_silent(make_shop):
     shop = bench_shop(make_shop, kind="shop")
     shop.send(shop.hourly(240, 20.0, 42.0))
     shop.evaluate(shop.hour(240))
-    assert shop.verdict("sensor", 1).reason == "Heard in time"
+    assert said(shop.verdict("sensor", 1)) == "Heard in time."
     shop.evaluate(shop.hour(240 + 6))
     paused = shop.verdict("sensor", 1)
     assert paused.verdict == "clear"
-    assert "it has sent nothing for longer than usual" in paused.reason
+    assert "it has sent nothing for longer than usual" in said(paused)
     shop.evaluate(shop.hour(240 + 25))
     assert shop.verdict("sensor", 1).verdict == "unknown"
 

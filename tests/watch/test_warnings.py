@@ -22,8 +22,7 @@ def episode(opened, closed=None, escalated=None, limit="binds", reason="it binds
         "week",
         "clear",
         "near",
-        reason,
-        {},
+        {"key": "told", "text": reason},
         opened * HOUR_MS,
         None if escalated is None else escalated * HOUR_MS,
         None if closed is None else closed * HOUR_MS,
@@ -51,7 +50,7 @@ def test_a_told_warning_stays_as_withdrawn():
     ((id_, kept),) = changes.changed
     assert id_ == 1
     assert kept.closed_ms == kept.opened_ms
-    assert kept.reason.startswith("withdrawn")
+    assert kept.detail["key"] == "withdrawn"
     assert len(reconcile([Stored(1, kept, True)], [])) == 0
 
 
@@ -69,7 +68,7 @@ def test_two_warnings_are_one_only_while_each_begins_before_the_other_has_ended(
     for stored, found in ((told, late), (replace(late, closed_ms=late.closed_ms or 90 * HOUR_MS), told)):
         changes = reconcile([Stored(1, stored, True)], [found])
         assert changes.added == [found]
-        assert changes.changed[0][1].reason.startswith("withdrawn")
+        assert changes.changed[0][1].detail["key"] == "withdrawn"
     for meets in (episode(20, closed=30), episode(5, closed=10), episode(12, closed=15), episode(5)):
         changes = reconcile([Stored(1, told, True)], [meets])
         assert (changes.added, changes.changed) == ([], [(1, meets)])
@@ -78,7 +77,7 @@ def test_two_warnings_are_one_only_while_each_begins_before_the_other_has_ended(
 def test_a_told_warning_does_not_become_one_of_another_time():
     changes = reconcile([Stored(1, episode(10, closed=20), True)], [episode(30)])
     assert changes.added == [episode(30)]
-    assert changes.changed[0][1].reason.startswith("withdrawn")
+    assert changes.changed[0][1].detail["key"] == "withdrawn"
 
 
 # ---------------------------------------------------------------- on a book
@@ -151,7 +150,7 @@ def test_late_readings_that_deny_it_keep_what_was_told_and_delete_what_was_not(r
     shop.evaluate(shop.hour(40 * 24))
     left = {warning.id: warning for warning in shop.warnings()}
     assert left[told.id].closed_at == left[told.id].opened_at
-    assert left[told.id].reason.startswith("withdrawn")
+    assert left[told.id].reason.key == "withdrawn"
     assert not {other.id for other in others} & {
         w.id for w in left.values() if w.detail["direction"] == "shrinking"
     }

@@ -21,6 +21,7 @@ from model.wood.fits.fields import Field, Millimetres, number, read_field, text
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
+from model.wood.reason import Reason
 from model.wood.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
 
 Direction = Literal["swelling", "shrinking"]
@@ -41,7 +42,7 @@ class Way:
     """One way a fit runs out, at the moisture contents asked about.
 
     `parts` are the parts that move there, by their roles; `how` tells apart ways of one name that come about
-    differently, and `across` is what is fixed across the part. `words.limits` says it.
+    differently, and `across` is what is fixed across the part. `words` says it.
     """
 
     name: str
@@ -51,6 +52,12 @@ class Way:
     parts: tuple[str, ...]
     how: str = ""
     across: str = ""
+
+    @property
+    def reason(self) -> Reason:
+        """What is seen when it is passed, as data."""
+        names = ("how", "direction", "severity", "parts", "across")
+        return Reason(self.name, {name: getattr(self, name) for name in names})
 
 
 @dataclass(frozen=True)

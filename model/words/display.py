@@ -1,0 +1,402 @@
+"""Units and words: the last step before a person reads a number.
+
+Everything inside is SI (mm, °C, %, aware UTC). A `Display` says it in the maker's units, rounded the
+cautious way when a direction is named. Nothing here knows a page, a database or the time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from fractions import Fraction
+from math import ceil, floor, isfinite
+from typing import Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+
+from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
+from model.wood.stock import CUBIC_M_PER_BOARD_FOOT
+from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
+
+Toward = Literal["nearest", "up", "down"]
+Units = Literal["inch", "metric"]
+
+KG_PER_POUND = 0.45359237
+"""Exact, by the international yard and pound agreement of 1959."""
+
+NBSP = "\u00a0"
+MINUS = "\u2212"
+NOTHING = "–"
+
+# A value that is a whole step to nine figures is that step: 0.125 in. held as 3.175 mm must not be
+# rounded down to 3/32 because a float lost its last bit.
+STEP_SLACK = 1e-9
+
+VERDICTS = ("past", "near", "unknown", "clear")  # the order in which a maker wants to hear of them
+SEASONS = ("winter", "spring", "summer", "autumn")
+
+
+@dataclass(frozen=True)
+class Display:
+    """How one viewer wants numbers said.
+
+    Parameters
+    ----------
+    units : 'inch' or 'metric'
+        Inch fractions and °F, or millimetres and °C.
+    """
+
+    units: Units = "inch"
+
+    # ------------------------------------------------------------ lengths
+
+    def length(self, width_mm: float | None, toward: Toward = "nearest", finest: int = 32) -> str:
+        """A length with its unit: `14-1/2 in`, or `368.5 mm`.
+
+        Parameters
+        ----------
+        width_mm : float or None
+            Length [mm], any sign.
+        toward : 'nearest', 'up' or 'down'
+            Which way to round; 'down' gives away nothing that is not there.
+        finest : int
+            Smallest inch fraction, 32 for sizes and 64 for margins and gaps. Metric steps are 0.5 mm,
+            and 0.1 mm at 64.
+
+        Returns
+        -------
+        str
+            An en dash when there is no number.
+        """
+        if width_mm is None or not isfinite(width_mm):
+            return NOTHING
+        return f"{self.bare_length(width_mm, toward, finest)}{NBSP}{self.length_unit}"
+
+    def bare_length(self, width_mm: float, toward: Toward = "nearest", finest: int = 32) -> str:
+        """As `length`, without the unit."""
+        if self.units == "metric":
+            step_mm = 0.5 if finest <= 32 else 0.1
+            return _signed(round_to(width_mm, step_mm, toward), 1)
+        steps = round(round_to(width_mm / MM_PER_INCH, 1 / finest, toward) * finest)
+        return inch_fraction(Fraction(steps, finest))
+
+    @property
+    def length_unit(self) -> str:
+        return "in" if self.units == "inch" else "mm"
+
+    @property
+    def steps(self) -> Increments:
+        """What cutting advice is rounded to on this viewer's rule."""
+        return INCH_STEPS if self.units == "inch" else METRIC_STEPS
+
+    def margin(self, margin_mm: float | None) -> str:
+        """What is left before a limit, rounded down: a margin is never said to be larger than it is."""
+        if margin_mm is not None and 0.0 < margin_mm < (MM_PER_INCH / 64 if self.units == "inch" else 0.1):
+            return f"under{NBSP}{self.length(margin_mm, 'up', 64)}"
+        return self.length(margin_mm, "down", 64)
+
+    def overrun(self, margin_mm: float) -> str:
+        """How far past a limit, from a negative margin, as a positive length rounded up."""
+        return self.length(-margin_mm, "up", 64)
+
+    # ------------------------------------------------------------ wood by the piece
+
+    def weight(self, weight_kg: float) -> str:
+        """A weight in pounds or kilograms."""
+        if self.units == "inch":
+            return f"{weight_kg / KG_PER_POUND:.1f}{NBSP}lb"
+        return f"{weight_kg:.1f}{NBSP}kg"
+
+    def lumber(self, board_feet: float) -> str:
+        """An amount of lumber in board feet, or in cubic decimetres."""
+        if self.units == "inch":
+            return f"{board_feet:.1f}{NBSP}bd ft"
+        return f"{board_feet * CUBIC_M_PER_BOARD_FOOT * 1000.0:.1f}{NBSP}dm³"
+
+    # ------------------------------------------------------------ air and moisture
+
+    def temperature(self, temperature_c: float | None) -> str:
+        """A temperature to a whole degree."""
+        if temperature_c is None or not isfinite(temperature_c):
+            return NOTHING
+        return f"{_signed(self.temperature_value(temperature_c), 0)}{NBSP}{self.temperature_unit}"
+
+    def temperature_value(self, temperature_c: float) -> float:
+        return float(celsius_to_fahrenheit(temperature_c)) if self.units == "inch" else temperature_c
+
+    def temperature_values(self, temperature_c: np.ndarray) -> np.ndarray:
+        """An array of temperatures in the viewer's unit, for an axis."""
+        if self.units == "metric":
+            return temperature_c
+        return np.asarray(celsius_to_fahrenheit(temperature_c), dtype=np.float64)
+
+    @property
+    def temperature_unit(self) -> str:
+        return "°F" if self.units == "inch" else "°C"
+
+
+def inch_fraction(inches: Fraction) -> str:
+    """A mixed inch fraction with its hyphen: `1-3/16`, `5/8`, `−1/32`, `14`, `0`."""
+    sign = MINUS if inches < 0 else ""
+    whole, rest = divmod(abs(inches), 1)
+    if not rest:
+        return f"{sign}{whole}"
+    return f"{sign}{whole}-{rest}" if whole else f"{sign}{rest}"
+
+
+def round_to(value: float, step: float, toward: Toward = "nearest") -> float:
+    """The multiple of `step` nearest to, at or above, or at or below a value."""
+    steps = value / step
+    slack = STEP_SLACK * max(1.0, abs(steps))
+    if toward == "up":
+        return ceil(steps - slack) * step
+    if toward == "down":
+        return floor(steps + slack) * step
+    return floor(steps + 0.5 + slack) * step
+
+
+def _signed(value: float, decimals: int) -> str:
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        return text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+# ---------------------------------------------------------------- per cent
+
+
+def rh(rh_pct: float | None, toward: Toward = "nearest") -> str:
+    """Relative humidity to a whole per cent."""
+    return _percent(rh_pct, 1.0, 0, toward)
+
+
+def mc(mc_pct: float | None, toward: Toward = "nearest") -> str:
+    """Moisture content to 0.1 per cent."""
+    return _percent(mc_pct, 0.1, 1, toward)
+
+
+def _percent(value: float | None, step: float, decimals: int, toward: Toward) -> str:
+    if value is None or not isfinite(value):
+        return NOTHING
+    return f"{_signed(round_to(value, step, toward), decimals)}{NBSP}%"
+
+
+def points(difference_pct: float) -> str:
+    """A difference of moisture content, in points: `0.8 points`, `1 point`."""
+    text = f"{abs(difference_pct):.1f}"
+    return f"{text.removesuffix('.0')}{NBSP}point{'' if float(text) == 1.0 else 's'}"
+
+
+def humidity_range(low_pct: float | None, high_pct: float | None) -> str:
+    """A window of relative humidity, rounded inward: `31–63 %`, `up to 63 %`, `31 % and up`."""
+    low = None if low_pct is None or not isfinite(low_pct) else ceil(low_pct - STEP_SLACK)
+    high = None if high_pct is None or not isfinite(high_pct) else floor(high_pct + STEP_SLACK)
+    if low is None and high is None:
+        return "any humidity"
+    if low is None:
+        return f"up to {high}{NBSP}%"
+    if high is None:
+        return f"{low}{NBSP}% and up"
+    if low > high:
+        return "no humidity at all"
+    return f"{low}–{high}{NBSP}%"
+
+
+# ---------------------------------------------------------------- time
+
+
+def zone_of(name: str) -> ZoneInfo:
+    """A place's zone; UTC when the name is not known on this machine."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
+
+
+def day(at: datetime | None, zone: str, units: Units = "inch", now: datetime | None = None) -> str:
+    """A date at a place: `Aug 14` where inches are read, `14 Aug` elsewhere; the year when it differs."""
+    if at is None:
+        return NOTHING
+    local = at.astimezone(zone_of(zone))
+    text = f"{local:%b} {local.day}" if units == "inch" else f"{local.day} {local:%b}"
+    if now is not None and now.astimezone(zone_of(zone)).year != local.year:
+        return f"{text}, {local.year}" if units == "inch" else f"{text} {local.year}"
+    return text
+
+
+def moment(at: datetime | None, zone: str, units: Units = "inch", now: datetime | None = None) -> str:
+    """A date and time at a place: `Aug 14, 3:20 pm` or `14 Aug 15:20`."""
+    if at is None:
+        return NOTHING
+    return f"{day(at, zone, units, now)}{',' if units == 'inch' else ''} {clock(at, zone, units)}"
+
+
+def clock(at: datetime, zone: str, units: Units = "inch") -> str:
+    """A time of day at a place: `3:20 pm` or `15:20`."""
+    local = at.astimezone(zone_of(zone))
+    if units == "metric":
+        return f"{local:%H:%M}"
+    return f"{local.hour % 12 or 12}:{local:%M}{NBSP}{'am' if local.hour < 12 else 'pm'}"
+
+
+def span(elapsed: timedelta) -> str:
+    """A length of time in its largest useful unit, rounded down: `4 minutes`, `36 hours`, `3 weeks`."""
+    seconds = max(elapsed.total_seconds(), 0.0)
+    # The unit changes late (at 48 hours, at 21 days) because a maker counts sensors' silence in hours and
+    # a season's movement in weeks.
+    for limit_s, unit_s, unit in (
+        (7_200, 60, "minute"),
+        (48 * 3_600, 3_600, "hour"),
+        (21 * 86_400, 86_400, "day"),
+        (120 * 86_400, 7 * 86_400, "week"),
+        (float("inf"), 30.44 * 86_400, "month"),
+    ):
+        if seconds < limit_s:
+            return _count(int(seconds // unit_s), unit)
+    raise AssertionError("the last limit is infinite")
+
+
+def ago(at: datetime | None, now: datetime) -> str:
+    """How long ago an instant was: `just now`, `4 minutes ago`; `never` when there was none."""
+    if at is None:
+        return "never"
+    if now - at < timedelta(minutes=1):
+        return "just now"
+    return f"{span(now - at)} ago"
+
+
+def lead_time(days_low: float, days_high: float) -> str:
+    """When something is to be expected, as a range rounded early: `in 10 to 20 days`, `in 2 to 3 weeks`.
+
+    Parameters
+    ----------
+    days_low, days_high : float
+        Soonest and latest [days], 0 or more.
+    """
+    days_low, days_high = sorted((max(days_low, 0.0), max(days_high, 0.0)))
+    if days_high < 1:
+        return "within a day"
+    if days_high <= 21:
+        return _range(max(int(days_low), 1), max(int(days_high), 1), "day")
+    if days_high <= 120:
+        return _range(max(int(days_low // 7), 1), max(int(days_high // 7), 1), "week")
+    return _range(max(int(days_low // 30.44), 1), max(int(days_high // 30.44), 1), "month")
+
+
+def _range(low: int, high: int, unit: str) -> str:
+    if low == high:
+        return f"in about {_count(low, unit)}"
+    return f"in {low} to {high}{NBSP}{unit}s"
+
+
+def _count(number: int, unit: str) -> str:
+    return f"{number}{NBSP}{unit}{'' if number == 1 else 's'}"
+
+
+def season(at: datetime, zone: str, latitude_deg: float | None = None) -> str:
+    """The season at a place: `winter`, `spring`, `summer` or `autumn`, by whole months.
+
+    Parameters
+    ----------
+    latitude_deg : float or None
+        South is negative. When it isn't known the zone's continent decides, north unless it says south.
+    """
+    local = at.astimezone(zone_of(zone))
+    southern = latitude_deg < 0 if latitude_deg is not None else zone.startswith(SOUTHERN_ZONES)
+    return SEASONS[(local.month % 12 // 3 + (2 if southern else 0)) % 4]
+
+
+# Zones of the IANA database that lie wholly south of the equator, by prefix; a place's own latitude wins.
+SOUTHERN_ZONES = (
+    "Australia/",
+    "Antarctica/",
+    "Pacific/Auckland",
+    "Pacific/Chatham",
+    "Pacific/Fiji",
+    "Pacific/Tongatapu",
+    "Africa/Johannesburg",
+    "Africa/Maputo",
+    "Africa/Harare",
+    "Africa/Windhoek",
+    "America/Argentina/",
+    "America/Buenos_Aires",
+    "America/Santiago",
+    "America/Montevideo",
+    "America/Asuncion",
+    "America/Sao_Paulo",
+    "America/Lima",
+    "America/La_Paz",
+)
+
+
+# ---------------------------------------------------------------- words
+
+
+def worst(verdicts: Sequence[str]) -> str:
+    """The verdict that matters most; unknown when there is none.
+
+    Not knowing hides nothing that is known to be past or near, and is never said to be clear.
+    """
+    for verdict in VERDICTS:
+        if verdict in verdicts:
+            return verdict
+    return "unknown"
+
+
+NUMBERS = (
+    *("no", "one", "two", "three", "four", "five", "six"),
+    *("seven", "eight", "nine", "ten", "eleven", "twelve"),
+)
+
+
+def counted(number: int, thing: str, things: str = "") -> str:
+    """A count in words up to twelve: `one piece`, `three pieces`, `14 pieces`."""
+    return f"{number_word(number)} {thing if number == 1 else things or thing + 's'}"
+
+
+def number_word(number: int) -> str:
+    """A number in words up to twelve."""
+    return NUMBERS[number] if number < len(NUMBERS) else str(number)
+
+
+def chance(chance_pct: float) -> str:
+    """How likely something is this year, as people say it.
+
+    >>> chance(52.0)
+    'about an even chance this year'
+    """
+    for most_pct, words in (
+        (7.0, "unlikely this year"),
+        (40.0, "about one chance in {} this year"),
+        (60.0, "about an even chance this year"),
+        (85.0, "likely this year"),
+    ):
+        if chance_pct < most_pct:
+            return words.format(number_word(round(100.0 / max(chance_pct, 1.0))))
+    return "almost certain this year"
+
+
+def plain(text: str) -> str:
+    """A text with spaces as every program prints them."""
+    return text.replace(NBSP, " ")
+
+
+def joined(words: Sequence[str]) -> str:
+    """Words as a sentence has them: `a`, `a and b`, `a, b and c`."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def said(name: str) -> str:
+    """A name from a piece file as words: `back_panel` is `back panel`."""
+    return name.replace("_", " ").replace("-", " ").strip()
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter and a full stop."""
+    text = text.strip()
+    if not text:
+        return ""
+    text = text[0].upper() + text[1:]
+    return text if text[-1] in ".!?" else f"{text}."
