@@ -27,7 +27,10 @@ def likely(book, now, piece_id: int, *said: dict) -> None:
         "limit": "groove-bottom",
         "direction": "swelling",
         "severity": "harms",
-        "says": "the panel of the back is hard in its grooves and pushes the frame apart",
+        "seen": {
+            "key": "told",
+            "text": "the panel of the back is hard in its grooves and pushes the frame apart",
+        },
         "chance_pct": 80.0,
         "low_days": 30,
         "high_days": 90,
@@ -85,7 +88,7 @@ def test_a_stack_stands_in_the_week_it_is_ready(book, now):
     ready = {
         "is_ready": False,
         "never_here": False,
-        "reason": "9.0 %, 1.3 points too wet",
+        "reason": {"key": "told", "text": "9.0 %, 1.3 points too wet"},
         "from_at": (now + timedelta(days=9)).isoformat(),
         "until_at": (now + timedelta(days=16)).isoformat(),
         "target_mc_pct": 7.7,
@@ -149,8 +152,7 @@ def test_pieces_of_a_silent_home_are_one_line(book, now):
                 verdict="unknown",
                 since_at=now,
                 evaluated_at=now,
-                reason="no reading from Dry flat for 36 hours; last known: 2 mm left",
-                detail={"key": "unknown"},
+                detail={"key": "told", "text": "no reading from Dry flat for 36 hours"},
             )
             session.add(judged)
     page = read(book, now, "/")
