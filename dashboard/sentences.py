@@ -133,17 +133,21 @@ def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
     Parameters
     ----------
     details : mapping of limit name to detail
-        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `says`.
+        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `says`. A limit past now has no
+        `crossing`: nothing of it is ahead.
     """
-    likely = [detail for detail in details.values() if float(detail.get("chance") or 0.0) >= LIKELY]
+    likely = [
+        detail
+        for detail in details.values()
+        if float(detail.get("chance") or 0.0) >= LIKELY and detail.get("crossing")
+    ]
     if not likely:
         return ""
     worst = max(likely, key=lambda detail: float(detail["chance"]))
-    crossing = worst.get("crossing") or {}
-    when = f", the first {expected(crossing)}" if crossing else ""
+    when = say.lead_time(worst["crossing"]["low_days"], worst["crossing"]["high_days"])
     seen = what_is_seen(str(worst.get("says", "")))
     years = chance(worst["chance"]).replace(" in ", " of ")
-    told = f"{seen} in {years} years that may come{when}."
+    told = f"{seen} {when}, in {years} years that may come."
     return f"{say.sentence(told)} {advice(worst)}".strip()
 
 
@@ -160,18 +164,6 @@ def chance(share: float) -> str:
 def what_is_seen(says: str) -> str:
     """A limit's clause with the names of members as people say them."""
     return says.replace("_", " ").rstrip(".")
-
-
-def expected(crossing: Mapping[str, Any]) -> str:
-    """When a limit ahead is passed; without a latest day, the soonest is told as such."""
-    low, high, days = (crossing.get(name) for name in ("low_days", "high_days", "days"))
-    if isinstance(low, int | float) and isinstance(high, int | float):
-        return say.lead_time(low, high)
-    if isinstance(days, int | float):
-        return say.lead_time(days, days)
-    if isinstance(low, int | float):
-        return say.lead_time(low, low).replace("in about", "in").replace("in ", "no sooner than in ", 1)
-    return "soon"
 
 
 def piece_reason(piece: PieceNow, display: Display) -> str:

@@ -193,7 +193,7 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                 "name": piece.name,
                 "place": _name(piece.place),
                 **_judged(piece.judgement),
-                "next": None if piece.next is None else [_coming(one) for one in piece.next],
+                "next": None if piece.next is None else [coming_document(one) for one in piece.next],
                 "next_reason": piece.next_reason or None,
                 "since": [asdict(one) for one in piece.since],
                 "members": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
@@ -243,7 +243,7 @@ def _judged(judgement: queries.Judgement) -> dict[str, Any]:
     return {name: getattr(judgement, name) for name in names}
 
 
-def _coming(one: queries.Coming) -> dict[str, Any]:
+def coming_document(one: queries.Coming) -> dict[str, Any]:
     """One entry of `next`: what is seen there is its reason."""
     document = asdict(one)
     del document["lever"]

@@ -110,13 +110,13 @@ def test_what_the_year_may_bring_is_told_of_the_likeliest_limit():
         "a": {
             "chance": 0.62,
             "says": "the tongue of side_panel bottoms",
-            "crossing": {"low_days": 150, "days": None},
+            "crossing": {"low_days": 130, "high_days": 230},
         },
-        "b": {"chance": 0.2, "says": "bare wood shows", "crossing": None},
+        "b": {"chance": 0.2, "says": "bare wood shows", "crossing": {"low_days": 9, "high_days": 12}},
+        "past now": {"chance": 1.0, "says": "the door sticks", "crossing": None},
     }
     assert plain(sentences.ahead(details)) == (
-        "The tongue of side panel bottoms in 6 of 10 years that may come, "
-        "the first no sooner than in 4 months."
+        "The tongue of side panel bottoms in 4–7 months, in 6 of 10 years that may come."
     )
     assert sentences.ahead({"a": {"chance": 0.04, "says": "x"}}) == ""
     assert sentences.ahead({}) == ""
