@@ -44,7 +44,8 @@ def say(line: str) -> None:
 
 
 def _as_text(cell: str) -> Any:
-    return Text("".join(c if c.isprintable() else "�" for c in cell))
+    # A space that doesn't break is no control character, though Python calls it unprintable.
+    return Text("".join(c if c.isprintable() else "�" for c in cell.replace("\u00a0", " ")))
 
 
 def instant(at: datetime) -> str:
