@@ -27,7 +27,7 @@ NOTHING = "–"
 # rounded down to 3/32 because a float lost its last bit.
 STEP_SLACK = 1e-9
 
-VERDICTS = ("past", "near", "unknown", "easy")  # the order in which a maker wants to hear of them
+VERDICTS = ("past", "near", "unknown", "clear")  # the order in which a maker wants to hear of them
 SEASONS = ("winter", "spring", "summer", "autumn")
 
 
@@ -313,7 +313,7 @@ SOUTHERN_ZONES = (
 def worst(verdicts: Sequence[str]) -> str:
     """The verdict that matters most; unknown when there is none.
 
-    Not knowing hides nothing that is known to be past or near, and is never said to be easy.
+    Not knowing hides nothing that is known to be past or near, and is never said to be clear.
     """
     for verdict in VERDICTS:
         if verdict in verdicts:

@@ -38,7 +38,7 @@ METRICS = "/metrics"
 WATCH = "watch"
 """Name of the watch's sign of life, and of a tally in books of before."""
 NOT_MESSAGES = (BOOK, AIR, TRUST, WATCH)
-VERDICTS = ("easy", "near", "past", "unknown")
+VERDICTS = ("clear", "near", "past", "unknown")
 
 
 def register(server: flask.Flask, store: Store, now: Now) -> None:

@@ -106,7 +106,7 @@ def _limit_clause(key: str, detail: Mapping[str, Any], display: Display) -> str:
         return f"{left} of {display.margin(play_mm)} is left until {says}"
     if key == "near-easing":
         return f"{left} of {display.margin(play_mm)} is left until {says}, not yet clearly more"
-    if key == "easy":
+    if key == "clear":
         return f"{left} is left until {says}"
     return ""
 

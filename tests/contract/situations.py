@@ -107,7 +107,7 @@ def piece_text(name: str, example: str, number: int, mc_pct: float = 8.2, **chan
         for at, (part, width) in enumerate(WIDTHS.items())
         if part in _parts_of(fit)
     }
-    return tomli_w.dumps({"piece": {"name": name}, "member": parts, "fit": {example.replace(" ", "_"): fit}})
+    return tomli_w.dumps({"piece": {"name": name}, "part": parts, "fit": {example.replace(" ", "_"): fit}})
 
 
 def _parts_of(fit: dict[str, Any]) -> set[str]:

@@ -67,7 +67,7 @@ class StoredPiece:
     kind: str
     coming: tuple[dict[str, Any], ...] | None  # limits of the coming year; none where that isn't known
     said_at: datetime | None
-    fit_kinds: dict[str, str]  # past, near, unknown, easy or working, by fit
+    fit_kinds: dict[str, str]  # past, near, unknown, clear or working, by fit
     limits: tuple[Limit, ...]
     parts: tuple[Wood, ...]
     passed: tuple[dict[str, Any], ...]
@@ -182,7 +182,7 @@ def read_pieces(session: Session, now: datetime, working: frozenset[str]) -> tup
 
 
 def _kind(verdict: str, coming: tuple[dict[str, Any], ...] | None) -> str:
-    if verdict != "easy":
+    if verdict != "clear":
         return verdict
     if coming is None:
         return "dark"

@@ -151,8 +151,8 @@ def test_seasons_turn_over_at_the_equator():
 
 
 def test_not_knowing_hides_no_known_trouble_and_is_never_easy():
-    assert say.worst(["easy", "unknown", "near"]) == "near"
-    assert say.worst(["easy", "unknown"]) == "unknown"
+    assert say.worst(["clear", "unknown", "near"]) == "near"
+    assert say.worst(["clear", "unknown"]) == "unknown"
     assert say.worst([]) == "unknown"
 
 

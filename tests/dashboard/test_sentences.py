@@ -30,7 +30,7 @@ def judged(key: str, margin_mm: float, **more) -> Judgement:
     ("key", "margin_mm", "inch", "metric"),
     [
         (
-            "easy",
+            "clear",
             2.14,
             "5/64 in is left until the tongue of side panel bottoms",
             "2.1 mm is left until the tongue of side panel bottoms",
@@ -55,7 +55,7 @@ def test_a_reason_is_said_in_the_viewers_units(key, margin_mm, inch, metric):
 
 
 def test_not_knowing_still_says_what_was_known_last():
-    told = judged("unknown", 2.14, last_known="easy")
+    told = judged("unknown", 2.14, last_known="clear")
     told = Judgement(
         "unknown", "no reading from Lake house for 5 days; last known: 2.1 mm", told.detail, AT, AT
     )
@@ -140,14 +140,14 @@ def piece(*fits: FitNow, judgement: Judgement | None = None) -> PieceNow:
 
 
 def test_a_piece_stands_as_its_worst_fit_until_the_watch_has_spoken():
-    easy, past = (
-        FitNow(n, v, "mitre", {}, Judgement(v, v, {}, AT, AT)) for n, v in ((1, "easy"), (2, "past"))
+    clear, past = (
+        FitNow(n, v, "mitre", {}, Judgement(v, v, {}, AT, AT)) for n, v in ((1, "clear"), (2, "past"))
     )
-    assert sentences.piece_verdict(piece(easy, past)) == "past"
+    assert sentences.piece_verdict(piece(clear, past)) == "past"
     assert sentences.piece_verdict(piece()) == "unknown"
     spoken = Judgement("near", "so", {}, AT, AT)
-    assert sentences.piece_verdict(piece(easy, past, judgement=spoken)) == "near"
-    assert sentences.governing(piece(easy, past)).name == "past"
+    assert sentences.piece_verdict(piece(clear, past, judgement=spoken)) == "near"
+    assert sentences.governing(piece(clear, past)).name == "past"
     assert sentences.governing(piece()) is None
 
 
