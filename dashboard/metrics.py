@@ -1,6 +1,7 @@
 """What a monitor asks: the book's counts and ages in Prometheus' text format, read fresh at each visit."""
 
 import shutil
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from importlib.metadata import version
@@ -31,6 +32,7 @@ from model.records.tables import (
     Warning,
 )
 from model.records.trusted import TRUST
+from model.records.verdicts import judgements
 
 METRICS = "/metrics"
 WATCH = "watch"
@@ -82,7 +84,8 @@ class BookCollector(Collector):
         yield from self._counts(connection)
         yield from self._ages(connection)
         yield from self._parts(connection)
-        yield from _standings(connection)
+        yield from _warnings(connection)
+        yield self._standings()
         yield from self._size(connection)
 
     def _counts(self, connection: Connection) -> Iterator[Metric]:
@@ -183,8 +186,22 @@ class BookCollector(Collector):
             free = shutil.disk_usage(Path(self._store.url.database).parent).free
             yield GaugeMetricFamily("paneltide_disk_free_bytes", "Free where the database lies.", free)
 
+    def _standings(self) -> Metric:
+        """As the pages have it: what is being worked out, or has stalled, counts as unknown."""
+        standing = GaugeMetricFamily(
+            "paneltide_verdicts", "How many stand how.", labels=["subject", "verdict"]
+        )
+        with self._store.session() as session:
+            for kind in session.scalars(
+                select(Verdict.subject_kind).distinct().order_by(Verdict.subject_kind)
+            ):
+                counts = Counter(one.verdict for one in judgements(session, kind, now=self._now()).values())
+                for verdict in VERDICTS:
+                    standing.add_metric([kind, verdict], counts[verdict])
+        return standing
 
-def _standings(connection: Connection) -> Iterator[Metric]:
+
+def _warnings(connection: Connection) -> Iterator[Metric]:
     open_ones = GaugeMetricFamily(
         "paneltide_open_warnings", "Warnings that are open.", labels=["tier", "verdict"]
     )
@@ -196,19 +213,6 @@ def _standings(connection: Connection) -> Iterator[Metric]:
     ):
         open_ones.add_metric([tier, verdict], count)
     yield open_ones
-    standing = GaugeMetricFamily("paneltide_verdicts", "How many stand how.", labels=["subject", "verdict"])
-    found: dict[tuple[str, str], int] = {
-        (kind, verdict): count
-        for kind, verdict, count in connection.execute(
-            select(Verdict.subject_kind, Verdict.verdict, func.count()).group_by(
-                Verdict.subject_kind, Verdict.verdict
-            )
-        )
-    }
-    for kind in sorted({kind for kind, _ in found}):
-        for verdict in VERDICTS:
-            standing.add_metric([kind, verdict], found.get((kind, verdict), 0))
-    yield standing
 
 
 def database_bytes(store: Store, connection: Connection) -> int:

@@ -84,9 +84,14 @@ def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
     Parameters
     ----------
     details : mapping of limit name to detail
-        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `seen`.
+        Of an outlook: `chance`, `crossing`, `lever`, `if_it_stays`, `seen`. A limit past now has no
+        `crossing`: nothing of it is ahead.
     """
-    likely = [detail for detail in details.values() if float(detail.get("chance") or 0.0) >= LIKELY]
+    likely = [
+        detail
+        for detail in details.values()
+        if float(detail.get("chance") or 0.0) >= LIKELY and detail.get("crossing")
+    ]
     if not likely:
         return ""
     worst = max(likely, key=lambda detail: float(detail["chance"]))

@@ -200,7 +200,7 @@ def state_document(session: Session, now: datetime, pieces: Sequence[queries.Pie
                 "name": piece.name,
                 "place": _name(piece.place),
                 **_judged(piece.judgement, display),
-                "next": None if piece.next is None else [_coming(one) for one in piece.next],
+                "next": None if piece.next is None else [coming_document(one) for one in piece.next],
                 "next_reason": _said(piece.next_reason, display) if piece.next_reason else None,
                 "since": [asdict(one) for one in piece.since],
                 "parts": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
@@ -267,7 +267,7 @@ def ready_document(ready: Ready, display: Display) -> dict[str, Any]:
     return document | {name: getattr(ready, name) for name in ("from_at", "until_at", "target_mc_pct")}
 
 
-def _coming(one: queries.Coming) -> dict[str, Any]:
+def coming_document(one: queries.Coming) -> dict[str, Any]:
     """One entry of `next`: what is seen there is its reason."""
     document = {name: value for name, value in vars(one).items() if name not in ("lever", "seen")}
     seen = {"reason": clause(one.seen), "reason_key": one.seen.key}

@@ -1,12 +1,15 @@
 """The maker's three questions: glue up today, is this stack ready, what will this piece do."""
 
-from typing import Annotated, Any
+from datetime import datetime
+from typing import Annotated
 
 import typer
 
 from deploy.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
-from deploy.book_commands import open_book, ready_document
+from deploy.book_commands import coming_document, open_book, ready_document
 from model.records import queries
+from model.records.store import Store
+from model.wood.errors import BadInput
 from model.wood.reason import Reason
 from model.words.display import Display, plain
 from model.words.reasons import in_sentences
@@ -79,10 +82,17 @@ def ready(
         )
     else:
         stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
-        say(f"{found.name}{stands}: {'ready' if answer.is_ready else 'not ready'}.")
+        say(f"{found.name}{stands}: {_readiness(found)}.")
         say(f"  {in_sentences(answer.reason, display)}")
     if not answer.is_ready:
         raise typer.Exit(NO)
+
+
+def _readiness(stack: queries.StackNow) -> str:
+    """Ready or not, where that is known."""
+    if stack.judgement.verdict == "unknown":
+        return "not known" if stack.judgement.is_current else "no answer yet"
+    return "ready" if stack.ready.is_ready else "not ready"
 
 
 def outlook(
@@ -91,15 +101,22 @@ def outlook(
     as_json: AsJson = False,
 ) -> None:
     """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
-    from model.watch.questions import outlook_document
+    from model.watch.outlook_run import UNHEARD, outlook_document
 
     store, now = open_book()
+    found = _piece_now(store, piece, now)
+    if found is not None and found.next is None:
+        is_silent = found.judgement.is_current and found.judgement.verdict == "unknown"
+        raise BadInput("outlook", "piece", UNHEARD if is_silent else WORKING, piece)
     document = outlook_document(store, piece)
+    if found is not None:
+        document["next"] = [coming_document(one) for one in found.next or ()]
     if as_json:
         give_json(document)
         return
     display = display_of(units)
-    _say_how_it_stands(store, piece, now)
+    if found is not None:
+        _say_how_it_stands(found, now)
     rows = []
     for limit in document["limits"]:
         margins = [
@@ -113,16 +130,21 @@ def outlook(
     give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
 
 
-def _say_how_it_stands(store: Any, name: str, now: Any) -> None:
+WORKING = "must be worked out first: ask again in a few minutes"
+
+
+def _piece_now(store: Store, name: str, now: datetime) -> queries.PieceNow | None:
+    """A piece as it stands; none when there is no such piece."""
+    with store.session() as session:
+        known = queries.pieces(session, now, retired=True, parts=False)
+    return next((one for one in known if one.name == name), None)
+
+
+def _say_how_it_stands(found: queries.PieceNow, now: datetime) -> None:
     """How the piece stands and what the year is likely to bring, as the pages say it."""
     from dashboard import piece_words
-    from model.records import queries
 
-    with store.session() as session:
-        found = next(
-            one for one in queries.pieces(session, now, retired=True, parts=False) if one.name == name
-        )
-    say(f"{name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())
+    say(f"{found.name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())
 
 
 def register(app: typer.Typer) -> None:

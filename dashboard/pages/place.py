@@ -15,6 +15,7 @@ from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import Child, charted, drawn, empty, num, part, sheet, word
 from dashboard.pages.sensor import nowhere_part, two_rooms_part
+from dashboard.pages.stock import stands
 from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import Route, View, address
 from model.records import queries, series, traces
@@ -256,7 +257,7 @@ def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) ->
         mark = verdict_mark(stack.judgement.verdict, "stack")
         rows.append(
             html.Li(
-                [mark, html.Div([link, f", {wood}, ", word(stack.judgement.verdict, "stack")])],
+                [mark, html.Div([link, f", {wood}, ", stands(stack)])],
                 className="row",
             )
         )

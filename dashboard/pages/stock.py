@@ -108,7 +108,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             [
                 verdict_mark(stack.judgement.verdict, "stack"),
                 " ",
-                word(stack.judgement.verdict, "stack"),
+                stands(stack),
                 ". ",
                 in_sentences(stack.judgement.reason, view.display),
             ],
@@ -150,6 +150,13 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         part("Move it", move_form(stack, places, zone, view)),
         dateline=[html.A("Stock", href="/stock"), f" · {sentences.stack_wood(stack, view.display)}"],
     )
+
+
+def stands(stack: StackNow) -> html.Span:
+    """Ready or not, in a word or two, where that is known."""
+    if not stack.judgement.is_current:
+        return html.Span("no answer yet", className="word")
+    return word(stack.judgement.verdict, "stack")
 
 
 def facts(stack: StackNow, view: View) -> list[Any]:

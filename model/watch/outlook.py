@@ -19,7 +19,6 @@ the same chance every day: what changes from one day to the next is what became 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,16 +94,18 @@ class LimitAhead:
         days = np.sort(self.crossing_days)
         return float(days[min(int(np.ceil(share * len(days))) - 1, len(days) - 1)])
 
-    def middle_crosses_days(self) -> float:
-        """Days until the 50th percentile of the margin is below zero; infinite when it never is."""
-        middle = spread(self.path_mm)[1]
-        below = np.flatnonzero(middle < 0.0)
-        if not len(below):
-            return float("inf")
-        day = int(below[0])
-        before = float(middle[day - 1]) if day else self.now_mm
-        after = float(middle[day])
-        return day + (before / (before - after) if before > 0.0 else 0.0)
+    def crossing_window(self) -> tuple[int, int] | None:
+        """Days to the 10th and 90th percentile of the first crossing among the years that cross, rounded
+        outward; None where none does."""
+        days = self.crossing_days[np.isfinite(self.crossing_days)]
+        if not len(days):
+            # Crossed only for what is not known of the wood itself, so by the margins that take it in.
+            below = self.margin_mm < 0.0
+            days = (np.argmax(below, axis=0) + 1.0)[below.any(axis=0)]
+        if not len(days):
+            return None
+        low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
+        return max(int(low), 1), max(int(np.ceil(high)), 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -344,18 +345,3 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
 
 def _there(request: OutlookRequest) -> list[Body]:
     return [body for body in request.owner.bodies if body.name in request.profiles]
-
-
-def crossing_document(ahead: LimitAhead) -> dict[str, Any]:
-    """When a limit is crossed: whole days to the 50th percentile, and to the 10th and the 90th.
-
-    Rounded the cautious way; `high_days` is None where the last tenth of the years does not cross in the
-    days looked at.
-    """
-    days = ahead.middle_crosses_days()
-    low, high = ahead.crossing_quantile(0.1), ahead.crossing_quantile(0.9)
-    return {
-        "days": max(int(days), 1),
-        "low_days": max(int(min(low, days)), 1),
-        "high_days": None if np.isinf(high) else max(int(np.ceil(max(high, days))), 1),
-    }

@@ -31,7 +31,6 @@ from model.watch.outlook import (
     YEARS,
     Ahead,
     LimitAhead,
-    crossing_document,
     look_ahead,
     spread,
 )
@@ -47,9 +46,10 @@ Floats = NDArray[np.float64]
 
 NAMES = ("p10", "p50", "p90")
 DIGITS = 4
-FORM = 3
+FORM = 4
 """Counted up when the rows come to hold something new, so that those stored before are computed again."""
 EVEN_PCT = 50.0
+UNHEARD = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
 
 
 class Outlooks:
@@ -261,16 +261,11 @@ def next_of(said: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]:
     """What is said today of a limit's coming year.
 
-    `low_days` and `high_days` are the 10th and 90th percentile of the first crossing among the years that
-    cross, counted from the outlook's midnight; None where none does. `reason_key` is what leads there:
-    the room as it is, or the seasons to come.
+    `low_days` and `high_days` are when, as `LimitAhead.crossing_window` has it, counted from the outlook's
+    midnight; None where no year crosses. `reason_key` is what leads there: the room as it is, or the seasons
+    to come.
     """
-    days = limit.crossing_days[np.isfinite(limit.crossing_days)]
-    if not len(days):
-        # Crossed only for what is not known of the wood itself, so by the margins that take it in.
-        below = limit.margin_mm < 0.0
-        days = (np.argmax(below, axis=0) + 1.0)[below.any(axis=0)]
-    low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1])) if len(days) else (None, None)
+    low_days, high_days = limit.crossing_window() or (None, None)
     return {
         "fit": limit.fit,
         "limit": limit.limit.name,
@@ -279,8 +274,8 @@ def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]
         "seen": limit.limit.reason.document(),
         "is_past": limit.now_mm < 0.0,
         "chance_pct": round(100.0 * limit.chance, 1),
-        "low_days": None if low is None else max(int(low), 1),
-        "high_days": None if high is None else max(int(np.ceil(high)), 1),
+        "low_days": low_days,
+        "high_days": high_days,
         "reason_key": "season" if detail["if_it_stays"] is None else "room-as-it-is",
         "lever": detail["lever"],
     }
@@ -289,10 +284,9 @@ def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]
 def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) -> dict[str, Any]:
     """What a page says of one limit in the coming year.
 
-    `chance` is the share of the years in which it is crossed. `crossing` is when: days to the 50th, 10th and
-    90th percentile of all years, `days` None where fewer than half of them cross. `lever` and `if_it_stays`
-    are given where the limit is likely enough to ask for them. `clears` is when a limit that is
-    past now comes back by itself, where most years bring it back.
+    `chance` is the share of the years in which it is crossed. `crossing` is when, the same days as in `next`.
+    It, `lever` and `if_it_stays` are given where the limit is likely enough to ask for them, and is not past
+    now. `clears` is when a limit that is past now comes back by itself, where most years bring it back.
     """
     detail: dict[str, Any] = {
         "direction": limit.limit.direction,
@@ -312,12 +306,8 @@ def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) ->
     if 100.0 * limit.chance < LIKELY_PCT:
         return detail
     first_days = limit.crossing_quantile(QUANTILES[0])
-    if np.isfinite(first_days):
-        if np.isfinite(limit.middle_crosses_days()):
-            detail["crossing"] = crossing_document(limit)
-        else:
-            low_days = max(int(first_days), 1)
-            detail["crossing"] = {"days": None, "low_days": low_days, "high_days": None}
+    window = limit.crossing_window()
+    detail["crossing"] = None if window is None else dict(zip(("low_days", "high_days"), window, strict=True))
     fit = ahead.fits[limit.fit]
     from_days = int(first_days) if np.isfinite(first_days) else 0
     lever = lever_of(ahead.request, fit, limit.limit.name, ahead.season, surroundings, from_days)
@@ -408,8 +398,7 @@ def _document(
 ) -> dict[str, Any]:
     air = next((one for (_, _, quantity), one in series.items() if quantity == "rh_pct"), None)
     if air is None:
-        rule = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
-        raise BadInput("outlook", "piece", rule, piece)
+        raise BadInput("outlook", "piece", UNHEARD, piece)
     months: dict[str, dict[str, Any]] = {}
     limits = []
     for (kind, subject, quantity), one in sorted(series.items()):

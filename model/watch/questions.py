@@ -2,6 +2,5 @@
 
 from model.watch.answer import Answer
 from model.watch.glue_up import glue_up
-from model.watch.outlook_run import outlook_document
 
-__all__ = ["Answer", "glue_up", "outlook_document"]
+__all__ = ["Answer", "glue_up"]

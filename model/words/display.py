@@ -279,11 +279,13 @@ def lead_time(days_low: float, days_high: float) -> str:
     if days_high <= 21:
         return _range(max(int(days_low), 1), max(int(days_high), 1), "day")
     if days_high <= 120:
-        return _range(max(int(days_low // 7), 1), max(int(days_high // 7), 1), "week")
-    return _range(max(int(days_low // 30.44), 1), max(int(days_high // 30.44), 1), "month")
+        return _range(int(days_low // 7), int(days_high // 7), "week")
+    return _range(int(days_low // 30.44), int(days_high // 30.44), "month")
 
 
 def _range(low: int, high: int, unit: str) -> str:
+    if low == 0:
+        return f"within {_count(high, unit)}"
     if low == high:
         return f"in about {_count(low, unit)}"
     return f"in {low} to {high}{NBSP}{unit}s"

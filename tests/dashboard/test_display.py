@@ -112,6 +112,8 @@ def test_differences_of_moisture_are_points():
         (100.0, 200.0, "in 3 to 6 months"),
         (5.0, 5.9, "in about 5 days"),
         (0.3, 1.8, "in about 1 day"),
+        (4.0, 25.0, "within 3 weeks"),
+        (12.0, 310.0, "within 10 months"),
     ],
 )
 def test_a_lead_time_is_a_range_rounded_early(low, high, words):

@@ -122,7 +122,8 @@ def test_what_the_year_may_bring_is_told_of_the_likeliest_limit():
             "seen": BOTTOMS,
             "crossing": {"low_days": 150, "days": None},
         },
-        "b": {"chance": 0.2, "seen": BOTTOMS, "crossing": None},
+        "b": {"chance": 0.2, "seen": BOTTOMS, "crossing": {"low_days": 9, "high_days": 12}},
+        "past now": {"chance": 1.0, "seen": BOTTOMS, "crossing": None},
     }
     assert plain(sentences.ahead(details)) == (
         "Likely this year, not before 4 months from now: the tongue of the side panel bottoms."

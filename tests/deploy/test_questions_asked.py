@@ -8,17 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import select
 
-from dashboard.display import Display
-from dashboard.pages import stock, today
-from dashboard.view import Context, View
 from deploy import sample_shop, wiring
 from deploy.commands import main
 from deploy.settings import load_settings
 from model.records.clock import SampleClock, machine_now
-from model.records.tables import Stack
-from model.words.display import plain
 
 Ask = Callable[..., tuple[int, Any]]
 
@@ -75,49 +69,6 @@ def test_stack_that_has_not_settled_is_not_ready(ask: Ask) -> None:
     assert not ready["is_ready"]
     assert "too wet for Orchard house" in ready["reason"]
     assert ready["never_here"] is (ready["from_at"] is None)
-
-
-def text_of(component: Any) -> str:
-    """All that a page says, in its order."""
-    if component is None or isinstance(component, bool):
-        return ""
-    if isinstance(component, str | int | float):
-        return str(component)
-    if isinstance(component, list | tuple):
-        return "".join(text_of(one) for one in component)
-    return text_of(getattr(component, "children", None))
-
-
-def test_every_surface_gives_a_stack_the_same_answer(ask: Ask, shop: Path) -> None:
-    """State, ready, the stock page, the stack's own page, the first page and the glue-up, stack by stack."""
-    _, state = ask("state")
-    _, glue_up = ask("glue-up", "Shop")
-    lines = {line["name"]: line for line in glue_up["stacks"]}
-    store = wiring.open_store(load_settings())
-    view = View(
-        Context(store, lambda: sample_shop.STORY_START_AT), Display("metric"), sample_shop.STORY_START_AT
-    )
-    stock_page, first_page = text_of(stock.layout(view)), text_of(today.layout(view))
-    with store.session() as session:
-        ids = dict(session.execute(select(Stack.name, Stack.id)).all())
-    assert {stack["name"] for stack in state["stacks"]} == set(lines) == set(ids)
-    assert len(ids) > 1
-    for stack in state["stacks"]:
-        name, ready = stack["name"], stack["ready"]
-        status, document = ask("ready", name)
-        assert document["ready"] == ready
-        assert status == (0 if ready["is_ready"] else 1)
-        assert ready["is_ready"] is (stack["verdict"] == "clear")
-        assert stack["reason"] == ready["reason"]
-        assert "1970" not in json.dumps([stack, document])
-        if ready["is_ready"]:
-            assert (ready["from_at"], ready["until_at"]) == (None, None)
-        assert ready["target_mc_pct"] <= 9.0
-        assert lines[name]["is_ready"] is ready["is_ready"]
-        assert ready["reason"] in lines[name]["says"]
-        for page in (stock_page, first_page, text_of(stock.stack_layout(view, ids[name]))):
-            assert ready["reason"] in plain(page), name
-    store.close()
 
 
 def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:

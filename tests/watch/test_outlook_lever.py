@@ -13,7 +13,7 @@ from scipy.special import ndtri
 from model.watch.bridge import Air
 from model.watch.humidity import lever_in_words
 from model.watch.lever import lever_for, lever_of, margins_in, stays_document
-from model.watch.outlook import LimitAhead, batch_of, crossing_document, look_ahead, scores, spread
+from model.watch.outlook import LimitAhead, batch_of, look_ahead, scores, spread
 from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
 from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook
@@ -299,17 +299,16 @@ def test_crossings_are_counted_in_days_from_now():
     ahead = limit_ahead(1.0 - days / np.arange(0.5, 10.0, 1.0)[None, :])
     assert ahead.crossing_days == pytest.approx(np.arange(0.5, 10.0, 1.0))
     assert ahead.chance == 1.0
-    document = crossing_document(ahead)
-    assert (document["low_days"], document["days"], document["high_days"]) == (1, 4, 9)
+    assert ahead.crossing_window() == (1, 9)
 
 
-def test_a_limit_that_half_the_years_never_reach_has_no_last_day():
+def test_a_window_is_that_of_the_years_that_cross():
     days = np.arange(1, 31)[:, None]
     path = np.where(np.arange(10)[None, :] < 6, 1.0 - days / 10.0, 1.0)
     ahead = limit_ahead(path)
     assert ahead.chance == pytest.approx(0.6)
-    assert crossing_document(ahead)["high_days"] is None
-    assert np.isinf(limit_ahead(np.ones((30, 10))).middle_crosses_days())
+    assert ahead.crossing_window() == (10, 10)
+    assert limit_ahead(np.ones((30, 10))).crossing_window() is None
 
 
 def test_years_of_a_drier_home_cross_more_often():

@@ -1,8 +1,8 @@
 """What a maker and a client read of a piece: nothing is called well that the year is likely to pass, nor what
-isn't known, is being worked out, or was strained last spring."""
+isn't known, is being worked out, or was strained last spring. That every surface says the same is held in
+contract/test_situations.py."""
 
 import html
-import json
 import re
 from datetime import timedelta
 
@@ -13,7 +13,6 @@ from sqlalchemy import update
 from dashboard.app import build_app
 from dashboard.display import Display
 from dashboard.pages.client import client_page
-from dashboard.sheet import client_facts
 from dashboard.still_page import paper
 from dashboard.view import Context, View
 from model.records import measured, queries
@@ -88,24 +87,6 @@ def outlook_of(shop, **of_it):
             .where(Outlook.subject_kind == "piece", Outlook.quantity == "rh_pct")
             .values(detail={**row.detail, "next": [{**row.detail["next"][0], **of_it}] if of_it else []})
         )
-
-
-def test_a_chest_that_reaches_its_slot_ends_this_winter_is_called_well_nowhere(chest):
-    shop, now = chest
-    first = read(shop, now)
-    assert "Nothing is wrong today; Ash chest reaches a limit in " in first
-    assert "Easy:" not in first
-    page = read(shop, now, "/piece/1")
-    assert "clear today, reaches a limit in " in page
-    assert re.search(r"(this year, in .*: the bottom's screws run out of slot)", page)
-    for path in ("/pieces", "/place/1", "/pieces?show=near"):
-        assert "Ash chest, clear today, reaches a limit" in read(shop, now, path)
-    assert "Ash chest" not in read(shop, now, "/pieces?show=clear")
-    client = on_client_page(shop, now)
-    assert "all right" not in client
-    assert "More likely than not, in " in client
-    with shop.store.session() as session:
-        assert client_facts(session, 1, now).trouble is not None
 
 
 def test_one_limit_in_ten_years_is_no_alarm_and_one_in_two_is(chest):
@@ -194,22 +175,6 @@ def test_an_answer_of_the_day_before_yesterday_is_none(chest):
     assert current(shop, later)[:2] == (False, "unknown")
     assert "calculations have stalled" in read(shop, later, "/piece/1").lower()
     assert "all right" not in on_client_page(shop, later)
-
-
-def test_a_program_that_asks_is_told_what_is_current_and_what_comes(chest, monkeypatch, capsys):
-    shop, now = chest
-    monkeypatch.setattr("deploy.book_commands.open_book", lambda: (shop.store, now))
-    from deploy.book_commands import state
-
-    state(as_json=True)
-    document = json.loads(capsys.readouterr().out)
-    (piece,) = document["pieces"]
-    assert piece["is_current"] is True
-    assert piece["since"] == []
-    assert piece["next"][0]["fit"] == "drawer_bottom"
-    assert {"chance_pct", "from_at", "until_at", "said_at", "reason", "severity"} <= piece["next"][0].keys()
-    state(as_json=False)
-    assert "reaches a limit" in re.sub(r"\s+", " ", capsys.readouterr().out)
 
 
 # ---------------------------------------------------------------- what it went through
