@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from deploy.settings import load_settings
+from model.wood.errors import BadInput
 from model.words.display import Display, plain
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
@@ -46,9 +47,12 @@ def say(line: str) -> None:
     console.print(plain(line), markup=False)
 
 
-def shown_units() -> Display:
-    """How numbers are said: in the units of the settings."""
-    return Display(load_settings().units)
+def display_of(units: str | None = None) -> Display:
+    """The units a command answers people in: as asked, else as in the settings."""
+    wanted = units or load_settings().units
+    if wanted not in ("inch", "metric"):
+        raise BadInput("", "--units", "must be inch or metric", wanted)
+    return Display("inch" if wanted == "inch" else "metric")
 
 
 def _as_text(cell: str) -> Any:

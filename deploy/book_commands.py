@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from deploy import wiring
-from deploy.answer import AsJson, give_json, give_table, say, shown_units
+from deploy.answer import AsJson, display_of, give_json, give_table, say
 from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
@@ -165,7 +165,7 @@ def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
 
 def state_document(session: Session, now: datetime, pieces: Sequence[queries.PieceNow]) -> dict[str, Any]:
     """Everything computed, as of now."""
-    shop, display = queries.shop(session, now, parts=False), shown_units()
+    shop, display = queries.shop(session, now, parts=False), display_of()
     return {
         "at": now,
         "places": [
@@ -276,7 +276,7 @@ def _piece_row(piece: queries.PieceNow, now: datetime) -> list[str]:
     from dashboard import piece_words
 
     why = [
-        in_sentences(piece.judgement.reason, shown_units()),
+        in_sentences(piece.judgement.reason, display_of()),
         piece_words.prospect(piece, now),
         piece_words.history(piece, now),
     ]

@@ -3,12 +3,12 @@
 import json
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from deploy import wiring
-from deploy.answer import NO, AsJson, give_json, give_table, say, shown_units
+from deploy.answer import NO, AsJson, display_of, give_json, give_table, say
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
 from deploy.settings import load_settings
@@ -17,8 +17,11 @@ from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
-from model.words.display import plain
+from model.words.display import Display, plain
 from model.words.reasons import in_sentences
+
+if TYPE_CHECKING:
+    from model.wood.construction import PatternChoice
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
@@ -38,15 +41,6 @@ def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, fl
     if not dash:
         raise BadInput("", what, f"must be two {meaning}, as {example}", text)
     return bounds
-
-
-def _display(units: str | None) -> Any:
-    from dashboard.display import Display
-
-    wanted = units or load_settings().units
-    if wanted not in ("inch", "metric"):
-        raise BadInput("", "--units", "must be inch or metric", wanted)
-    return Display("inch" if wanted == "inch" else "metric")
 
 
 def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
@@ -101,7 +95,7 @@ def sheet(
     from model.watch.home_year import given_year, usual_year
     from model.wood.design import design_range
 
-    display, size = _display(units), _paper(paper)
+    display, size = display_of(units), _paper(paper)
     if piece.lower().endswith(".toml"):
         wood, now, contact = read_piece_file(Path(piece)), wiring.clock_of(load_settings())(), Contact()
         if Store(load_settings().database).exists():
@@ -139,7 +133,7 @@ def cut_card(
     from dashboard.sheet import steps_of
     from model.wood.cutting import cut_document
 
-    display = _display(units)
+    display = display_of(units)
     bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
     document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
     _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
@@ -190,7 +184,7 @@ def plan(
         known_from = f"{rh} % RH as given, held long enough"
     else:
         raise BadInput("", "home", "must be one of --home and --rh", "both" if home else "neither")
-    found = compare(part, year)
+    found, display = compare(part, year), display_of()
     if as_json:
         give_json(
             {
@@ -199,12 +193,12 @@ def plan(
                 "known_from": known_from,
                 "mc_range_pct": list(found.home.mc_range_pct),
                 "advised": found.advised,
-                "says": found.says,
-                "choices": [choice.row() | {"document": choice.document} for choice in found.choices],
+                "says": plain(in_sentences(found.reason, display)),
+                "choices": [_spoken(choice, display) for choice in found.choices],
             }
         )
         return
-    say(found.says)
+    say(in_sentences(found.reason, display))
     if home is not None:
         say(f"Of {home}: {known_from}.")
     rows = [
@@ -214,11 +208,21 @@ def plan(
             f"{choice.outside_movement_mm:.1f} mm",
             f"{choice.layout.weight_kg:.1f} kg",
             f"{choice.layout.stock.buy_board_feet:.1f} bd ft",
-            " ".join(choice.reasons),
+            in_sentences(choice.reasons, display),
         ]
         for choice in found.choices
     ]
     give_table(["", "verdict", "moves", "weighs", "buy", "why"], rows)
+
+
+def _spoken(choice: "PatternChoice", display: Display) -> dict[str, Any]:
+    """A choice as one row with its document, its reasons in sentences."""
+    told = {
+        name: [plain(in_sentences(reason, display)) for reason in getattr(choice, name)]
+        for name in ("reasons", "fixed_across")
+    }
+    keys = [reason.key for reason in choice.reasons]
+    return choice.row() | told | {"reason_keys": keys, "document": choice.document}
 
 
 def deliver(
@@ -242,7 +246,7 @@ def deliver(
             place.name,
             now,
         )
-    line = partial(in_sentences, display=shown_units())
+    line = partial(in_sentences, display=display_of())
     if as_json:
         told = {name: [plain(line(one)) for one in getattr(note, name)] for name in ("reasons", "advice")}
         keys = [reason.key for reason in note.reasons]
@@ -287,7 +291,7 @@ def foretold(
     ]
     give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
     for spread in found.overall:
-        say(spread_sentence(vars(spread), shown_units()))
+        say(spread_sentence(vars(spread), display_of()))
 
 
 @export_app.command("record")
@@ -303,7 +307,7 @@ def export_record(
     kind = out.suffix.lower()
     if kind not in (".json", ".txt"):
         raise BadInput("", "--out", "must name a .json or a .txt file", str(out))
-    (store, now), display = open_book(), shown_units()
+    (store, now), display = open_book(), display_of()
     with store.session() as session:
         record = record_of_fact(session, piece_row(session, piece).id, now, display)
     text = record_text(record, display)

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from deploy.answer import NO, AsJson, give_json, give_table, say, shown_units
+from deploy.answer import NO, AsJson, display_of, give_json, give_table, say
 from deploy.book_commands import open_book, ready_document
 from model.records import queries
 from model.wood.reason import Reason
@@ -31,7 +31,7 @@ def glue_up(
     store, now = open_book()
     wood_c = parse_temperature_c(wood, "--wood") if wood else None
     answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
-    display, lines = shown_units(), answer.detail["stacks"]
+    display, lines = display_of(), answer.detail["stacks"]
     if as_json:
         give_json(_spoken(answer.document(), display))
     else:
@@ -72,7 +72,7 @@ def ready(
     store, now = open_book()
     with store.session() as session:
         found = queries.stack_named(session, now, stack)
-    answer, display = found.ready, shown_units()
+    answer, display = found.ready, display_of()
     place, home = (None if one is None else one.name for one in (found.place, found.destination))
     if as_json:
         give_json(

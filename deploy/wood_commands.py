@@ -6,17 +6,19 @@ from typing import Annotated, Any
 
 import typer
 
-from deploy.answer import AsJson, give_json, give_table, say
-from deploy.settings import load_settings
+from deploy.answer import AsJson, display_of, give_json, give_table, say
 from model.wood import air as air_physics
 from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.piece import Piece, read_piece
+from model.wood.reason import Reason
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.species import Species, all_species, find_species
 from model.wood.units import parse_length_mm, parse_temperature_c
+from model.words.display import plain
 from model.words.limits import checked
+from model.words.reasons import in_sentences
 
 TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
 
@@ -173,7 +175,7 @@ def check(
 ) -> None:
     """The air in which every fit of a piece has something left, and which fit gives out first."""
     piece = read_piece_file(piece_file)
-    document = checked(piece, parse_temperature_c(temperature, "--temperature"), mc)
+    document = checked(piece, parse_temperature_c(temperature, "--temperature"), mc, display_of())
     inside = all(limit["margin_mm"] >= 0 for fit in document["fits"].values() for limit in fit["limits"])
     if as_json:
         give_json(document)
@@ -187,7 +189,7 @@ def check(
                 says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
                 say(f"  {word}: {says}")
         for caution in document["cautions"]:
-            say(f"  {caution}")
+            say(f"  {plain(caution)}")
         rows = [
             [
                 name,
@@ -243,16 +245,20 @@ def cut(
         dash = ""
     if not dash:
         raise BadInput("paneltide cut", "--range", "must be two moisture contents, as 6-11", mc_range)
+    display = display_of()
     if as_json:
-        give_json(cut_document(piece, fit, mc, bounds))
+        document = cut_document(piece, fit, mc, bounds)
+        cautions = [plain(in_sentences(Reason.of(one), display)) for one in document["cautions"]]
+        give_json(document | {"cautions": cautions})
         return
-    from dashboard.display import Display
     from dashboard.paper.cards import plain_sentence
     from dashboard.sheet import steps_of
 
-    display = Display(load_settings().units)
-    for parts in cut_document(piece, fit, mc, bounds, steps_of(display))["parts"]:
-        say(plain_sentence(parts, display).replace("\u00a0", " "))
+    document = cut_document(piece, fit, mc, bounds, steps_of(display))
+    for parts in document["parts"]:
+        say(plain_sentence(parts, display))
+    for caution in document["cautions"]:
+        say(in_sentences(Reason.of(caution), display))
 
 
 def register(app: typer.Typer) -> None:

@@ -16,7 +16,6 @@ from dashboard.marks import verdict_mark
 from dashboard.pages import piece_acts
 from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, under
 from dashboard.pages.piece_tide import tide_part
-from dashboard.sized import in_units
 from dashboard.view import Route, View, address
 from model.records import queries, series
 from model.records.queries import FitNow, PieceNow
@@ -60,10 +59,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                         html.P(prose(year)) if year else None,
                         html.P(prose(behind)) if behind else None,
                         *[html.P(line) for line in comfortable(design, comfort, view.display)],
-                        *[
-                            html.P(prose(in_units(line, view.display)))
-                            for line in woodwork.cautions_of(piece)
-                        ],
+                        *[html.P(prose(line)) for line in woodwork.cautions_of(piece, view.display)],
                     ]
                 ),
                 html.Div(rule(piece, design, view)),

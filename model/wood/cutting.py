@@ -11,10 +11,10 @@ from typing import Any
 
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
-from model.wood.one_face import cup_caution
+from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.piece_table import near_matches
-from model.wood.setting_out import HOME_MC_PCT, INCH_STEPS, Allowances, Cut, Increments, Season, told
+from model.wood.setting_out import HOME_MC_PCT, INCH_STEPS, Allowances, Cut, Increments, Season
 
 
 def _fit_named(piece: Piece, fit_name: str) -> Fit:
@@ -93,8 +93,5 @@ def cut_document(
     document = asdict(cut_advice(piece, fit_name, stock_mc_pct, range_mc_pct, steps=steps))
     document["range_mc_pct"] = list(document["range_mc_pct"])
     document["figures"] = [list(figure) for figure in document["figures"] if figure[1] is not None]
-    for caution in (cup_caution(member) for member in piece.fits[fit_name].members):
-        if caution is not None:
-            document["parts"].append(caution)
-            document["sentences"].append(told(caution))
+    document["cautions"] = [reason.document() for reason in cautions(piece.fits[fit_name].members)]
     return {"piece": piece.name, **document}

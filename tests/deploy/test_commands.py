@@ -274,4 +274,4 @@ def test_check_says_that_a_back_bare_behind_cups(paneltide: Callable[..., Ran]) 
     _, out, _ = paneltide("check", PIECES / "hall_bench.toml")
     told = " ".join(out.split())
     assert "One face of the panel of the back is finished and the other bare" in told
-    assert "cups by up to 1.19 mm (3/64 in)" in told
+    assert "cups by up to 3/64 in" in told
