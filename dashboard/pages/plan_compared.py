@@ -16,7 +16,7 @@ from model.wood.comfort import comfort_of
 from model.wood.construction import PatternChoice
 from model.words.reasons import in_sentences
 
-MARKS = {"suits": "easy", "with care": "near", "does not suit": "past"}
+MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
 KG_PER_POUND = 0.45359237
 
 

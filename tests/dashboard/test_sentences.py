@@ -149,12 +149,14 @@ def piece(*fits: FitNow, judgement: Judgement | None = None) -> PieceNow:
 
 
 def test_a_piece_stands_as_its_worst_fit_until_the_watch_has_spoken():
-    easy, past = (FitNow(n, v, "mitre", {}, Judgement(v, {}, AT, AT)) for n, v in ((1, "easy"), (2, "past")))
-    assert sentences.piece_verdict(piece(easy, past)) == "past"
+    clear, past = (
+        FitNow(n, v, "mitre", {}, Judgement(v, {}, AT, AT)) for n, v in ((1, "clear"), (2, "past"))
+    )
+    assert sentences.piece_verdict(piece(clear, past)) == "past"
     assert sentences.piece_verdict(piece()) == "unknown"
     spoken = Judgement("near", {}, AT, AT)
-    assert sentences.piece_verdict(piece(easy, past, judgement=spoken)) == "near"
-    assert sentences.governing(piece(easy, past)).name == "past"
+    assert sentences.piece_verdict(piece(clear, past, judgement=spoken)) == "near"
+    assert sentences.governing(piece(clear, past)).name == "past"
     assert sentences.governing(piece()) is None
 
 

@@ -67,7 +67,7 @@ VALUES: dict[str, Any] = {
 NUMBERS = {"mm": -0.63, "pct": 3.47, "c": 8.4, "days": 23.0, "h": 72, "count": 5}
 MADE_OF_PARTS = {"part", "across", "screws", "lip", "lock", "overhang"}
 ONE_SYSTEM = {"inch": re.compile(r"\bmm\b|°C"), "metric": re.compile(r"\d\sin\b|°F|\d/\d")}
-WORDS_OF_A_MAKER = re.compile(r"\b(members?|easy)\b")
+WORDS_OF_A_MAKER = re.compile(r"\b(members?|clear)\b")
 
 
 def slots_of(sentence: str) -> set[str]:
