@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 
+from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket
 from model.records.queries import FitNow, MemberNow, PieceNow
 from model.watch.humidity import ceiling_ahead
@@ -14,6 +15,7 @@ from model.wood.errors import BadInput
 from model.wood.fits import Limit
 from model.wood.one_face import cautions
 from model.wood.piece import Piece, piece_from_document
+from model.words.reasons import in_sentences
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,11 @@ def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
     return comfort_of(wood, design, ceiling_ahead(piece.place.climate, now) if piece.place else None)
 
 
-def cautions_of(piece: PieceNow) -> list[str]:
-    """What the maker is to be told of its parts, with sizes in both units."""
+def cautions_of(piece: PieceNow, display: Display) -> list[str]:
+    """What the maker is to be told of its parts."""
     wood = wood_piece(piece)
-    return [] if wood is None else cautions(wood)
+    found = [] if wood is None else cautions(wood.members.values())
+    return [in_sentences(caution, display) for caution in found]
 
 
 def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None:

@@ -137,26 +137,24 @@ def state(units: UnitsText = None, as_json: AsJson = False) -> None:
     store, now = open_book()
     with store.session() as session:
         pieces = _pieces(session, now)
-        document = state_document(session, now, pieces)
+        document = state_document(session, now, pieces, display_of(units))
     if as_json:
         give_json(document)
         return
-    from dashboard.sized import in_units
-
     display = display_of(units)
     rows = [
-        [kind, entry["name"], entry["verdict"], in_units(entry["reason"], display)]
+        [kind, entry["name"], entry["verdict"], entry["reason"]]
         for kind in ("places", "stacks")
         for entry in document[kind]
     ]
     for piece in pieces:
-        rows.append(["pieces", piece.name, *(in_units(cell, display) for cell in _piece_row(piece, now))])
+        rows.append(["pieces", piece.name, *_piece_row(piece, now, display)])
     if not rows:
         say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
         return
     give_table(["", "name", "verdict", "why"], rows)
     for warning in document["warnings"]:
-        say(f"open since {warning['opened_at']:%Y-%m-%d}: {in_units(warning['reason'], display)}")
+        say(f"open since {warning['opened_at']:%Y-%m-%d}: {warning['reason']}")
 
 
 def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
@@ -166,9 +164,11 @@ def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
     return [piece for piece in found if piece is not None]
 
 
-def state_document(session: Session, now: datetime, pieces: Sequence[queries.PieceNow]) -> dict[str, Any]:
-    """Everything computed, as of now."""
-    shop, display = queries.shop(session, now, parts=False), display_of()
+def state_document(
+    session: Session, now: datetime, pieces: Sequence[queries.PieceNow], display: Display
+) -> dict[str, Any]:
+    """Everything computed, as of now, its reasons in the units of `display`."""
+    shop = queries.shop(session, now, parts=False)
     return {
         "at": now,
         "places": [
@@ -274,12 +274,12 @@ def coming_document(one: queries.Coming) -> dict[str, Any]:
     return document | seen | {"prevent": one.prevent}
 
 
-def _piece_row(piece: queries.PieceNow, now: datetime) -> list[str]:
+def _piece_row(piece: queries.PieceNow, now: datetime, display: Display) -> list[str]:
     """How a piece stands and why, as the pages say it."""
     from dashboard import piece_words
 
     why = [
-        in_sentences(piece.judgement.reason, display_of()),
+        in_sentences(piece.judgement.reason, display),
         piece_words.prospect(piece, now),
         piece_words.history(piece, now),
     ]

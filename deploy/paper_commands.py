@@ -3,7 +3,7 @@
 import json
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -32,8 +32,11 @@ from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.setting_out import METER_DOUBT_PCT
-from model.words.display import plain
+from model.words.display import Display, plain
 from model.words.reasons import in_sentences
+
+if TYPE_CHECKING:
+    from model.wood.construction import PatternChoice
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
@@ -155,7 +158,6 @@ def plan(
     as_json: AsJson = False,
 ) -> None:
     """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
-    from dashboard.sized import in_units
     from model.watch.home_year import home_of_part
     from model.wood.construction import HomeRange, PartWanted, compare
     from model.wood.movement import ring_angle_of_cut
@@ -194,12 +196,12 @@ def plan(
                 "known_from": known_from,
                 "mc_range_pct": list(found.home.mc_range_pct),
                 "advised": found.advised,
-                "says": found.says,
-                "choices": [choice.row() | {"document": choice.document} for choice in found.choices],
+                "says": plain(in_sentences(found.reason, display)),
+                "choices": [_spoken(choice, display) for choice in found.choices],
             }
         )
         return
-    say(in_units(found.says, display))
+    say(in_sentences(found.reason, display))
     if home is not None:
         say(f"Of {home}: {known_from}.")
     rows = [
@@ -209,11 +211,21 @@ def plan(
             display.length(choice.outside_movement_mm, finest=64),
             display.weight(choice.layout.weight_kg),
             display.lumber(choice.layout.stock.buy_board_feet),
-            in_units(" ".join(choice.reasons), display),
+            in_sentences(choice.reasons, display),
         ]
         for choice in found.choices
     ]
     give_table(["", "verdict", "moves", "weighs", "buy", "why"], rows)
+
+
+def _spoken(choice: "PatternChoice", display: Display) -> dict[str, Any]:
+    """A choice as one row with its document, its reasons in sentences."""
+    told = {
+        name: [plain(in_sentences(reason, display)) for reason in getattr(choice, name)]
+        for name in ("reasons", "fixed_across")
+    }
+    keys = [reason.key for reason in choice.reasons]
+    return choice.row() | told | {"reason_keys": keys, "document": choice.document}
 
 
 def deliver(

@@ -1,7 +1,7 @@
 """The maker's three questions: glue up today, is this stack ready, what will this piece do."""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 

@@ -27,10 +27,13 @@ from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.piece import Piece, read_piece
+from model.wood.reason import Reason
 from model.wood.setting_out import METER_DOUBT_PCT
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.species import Species, all_species, find_species
+from model.words.display import plain
 from model.words.limits import checked
+from model.words.reasons import in_sentences
 
 TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
 
@@ -196,14 +199,12 @@ def check(
 ) -> None:
     """The air in which every fit of a piece has something left, and which fit gives out first."""
     piece = read_piece_file(piece_file)
-    document = checked(piece, temperature_given(temperature, "--temperature"), mc)
+    display = display_of(units)
+    document = checked(piece, temperature_given(temperature, "--temperature"), mc, display)
     inside = all(limit["margin_mm"] >= 0 for fit in document["fits"].values() for limit in fit["limits"])
     if as_json:
         give_json(document)
     else:
-        from dashboard.sized import in_units
-
-        display = display_of(units)
         say(f"{document['piece']}: {_comfort_words(document)}")
         say(f"  design range: {_range_words(document, display.temperature(document['temperature_c']))}")
         for end, word in (("low", "dry end"), ("high", "wet end")):
@@ -213,7 +214,7 @@ def check(
                 says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
                 say(f"  {word}: {says}")
         for caution in document["cautions"]:
-            say(f"  {in_units(caution, display)}")
+            say(f"  {plain(caution)}")
         rows = [
             [
                 name,
@@ -270,10 +271,13 @@ def cut(
     year = home_given(mc_range, rh_range)
     document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
     if as_json:
-        give_json(document)
+        said = [plain(in_sentences(Reason.of(one), display)) for one in document["cautions"]]
+        give_json(document | {"cautions": said})
         return
     for parts in document["parts"]:
         say(plain_sentence(parts, display))
+    for caution in document["cautions"]:
+        say(in_sentences(Reason.of(caution), display))
 
 
 def gaps(

@@ -13,7 +13,6 @@ from dashboard.pages import piece_acts
 from dashboard.pages.frame import drawn, num, prose, sheet
 from dashboard.pages.piece_fits import Ahead, fits_part, parts_part
 from dashboard.pages.piece_tide import tide_part
-from dashboard.sized import in_units
 from dashboard.view import Route, View, address
 from model.records import queries, series
 from model.records.queries import PieceNow
@@ -87,7 +86,7 @@ def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tu
         ("Next", prose(coming(piece, view))),
         ("Since", prose(piece_words.history(piece, view.now))),
         ("Room", prose(room)),
-        *[("Mind", prose(in_units(line, view.display))) for line in woodwork.cautions_of(piece)],
+        *[("Mind", prose(line)) for line in woodwork.cautions_of(piece, view.display)],
     ]
     return [(name, told) for name, told in lines if told]
 

@@ -14,15 +14,16 @@ from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
 from dashboard.pages.plan_asked import Plan, plan_of
 from dashboard.pages.plan_compared import grain_part, side_by_side
 from dashboard.paper.cards import card_figures, plain_sentence
-from dashboard.sized import in_units
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PlaceNow, StackNow
 from model.wood.construction import PatternChoice
 from model.wood.errors import BadInput
 from model.wood.finish import finish_names
+from model.wood.reason import Reason
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.wanted import ROLES
+from model.words.reasons import in_sentences
 
 GO, FIELD = "plan-go", "plan"
 IN_WORDS = {"slab": "as a solid slab", "framed": "as a frame and panel", "sheet": "of sheet goods"}
@@ -63,7 +64,7 @@ def page(plan: Plan, asked: Mapping[str, str], form: Any, view: View) -> html.Ma
     advised = comparison.choice(comparison.advised)
     return sheet(
         f"Build it {IN_WORDS[advised.kind]}.",
-        html.P(prose(in_units(advised.reasons[0], view.display)), className="lead"),
+        html.P(prose(in_sentences(advised.reasons[0], view.display)), className="lead"),
         html.P(home_says(plan), className="soft"),
         form,
         side_by_side(plan, asked, view),
@@ -155,7 +156,7 @@ def chosen_part(plan: Plan, asked: Mapping[str, str], view: View) -> html.Sectio
     title = f"Cut it today {IN_WORDS[choice.kind]}"
     piece = choice.piece
     if piece is None:
-        return part(title, *[html.P(in_units(note, view.display)) for note in choice.layout.notes])
+        return part(title, *[html.P(in_sentences(note, view.display)) for note in choice.layout.notes])
     here = {**asked, "choose": choice.kind}
     cards: list[Any] = [card_part(document, choice, here, view) for document in choice.layout.cuts]
     if not cards:
@@ -189,6 +190,10 @@ def card_part(
                     *[
                         html.P(prose(plain_sentence(parts, view.display)), className="small")
                         for parts in document["parts"]
+                    ],
+                    *[
+                        html.P(prose(in_sentences(Reason.of(caution), view.display)), className="small")
+                        for caution in document["cautions"]
                     ],
                     html.P(
                         html.A(

@@ -10,11 +10,11 @@ from dashboard.figures.plan import Front, front_drawing
 from dashboard.marks import mark
 from dashboard.pages.frame import aria, num, part, prose, under
 from dashboard.pages.plan_asked import Plan
-from dashboard.sized import in_units
 from dashboard.view import View, address
 from model.wood.case_grain import CaseSide, grain_round_case
 from model.wood.comfort import comfort_of
 from model.wood.construction import PatternChoice
+from model.words.reasons import in_sentences
 
 MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
 
@@ -61,7 +61,10 @@ def _column(choice: PatternChoice, plan: Plan, asked: Mapping[str, str], view: V
             html.H3([verdict_of(choice.verdict), " ", choice.title]),
             html.P(html.B(say.sentence(choice.verdict))),
             drawing,
-            *[html.P(prose(in_units(reason, view.display)), className="small") for reason in choice.reasons],
+            *[
+                html.P(prose(in_sentences(reason, view.display)), className="small")
+                for reason in choice.reasons
+            ],
             html.P(link, className="no-print"),
         ],
         className="choice",
@@ -162,7 +165,7 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
         (
             "May be fixed across it",
             False,
-            [in_units(" ".join(choice.fixed_across), display) or say.NOTHING for choice in choices],
+            [in_sentences(choice.fixed_across, display) or say.NOTHING for choice in choices],
         ),
         ("Weighs", True, [display.weight(choice.layout.weight_kg) for choice in choices]),
         ("Solid wood in it", True, [wood(choice) for choice in choices]),
@@ -196,6 +199,6 @@ def grain_part(plan: Plan, view: View) -> html.Section | None:
     for lead, sides in lines:
         found = grain_round_case(sides, plan.comparison.home, wanted.mc_pct)
         verdict = "does not suit" if found.needs_frame else "suits"
-        told = [html.B(lead), *prose(in_units(found.says, view.display))]
+        told = [html.B(lead), *prose(in_sentences(found.reasons, view.display))]
         rows.append(html.Li([verdict_of(verdict), html.Div(told)]))
     return part("Grain round the case, as a slab", html.Ul(rows, className="note"))

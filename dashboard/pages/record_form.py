@@ -11,7 +11,6 @@ from dashboard.figures.section import section_drawing
 from dashboard.forms import Line, choice_field, field, text_field
 from dashboard.pages.frame import drawn, num, part, prose, under
 from dashboard.pages.piece import comfortable
-from dashboard.sized import in_units
 from dashboard.view import View
 from model.records.queries import PlaceNow
 from model.wood.comfort import comfort_of
@@ -21,6 +20,7 @@ from model.wood.fits import Field, Fit, kinds
 from model.wood.one_face import cautions
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.words.limits import limit_said
+from model.words.reasons import in_sentences
 
 
 def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool) -> list[Any]:
@@ -184,7 +184,8 @@ def live(checked: Checked, view: View) -> list[Any]:
         comfort = comfort_of(checked.piece, design)
         found += [html.P(line) for line in comfortable(design, comfort, view.display)]
     if checked.piece is not None:
-        found += [html.P(prose(in_units(line, view.display))) for line in cautions(checked.piece)]
+        cupping = cautions(checked.piece.members.values())
+        found += [html.P(prose(in_sentences(caution, view.display))) for caution in cupping]
     for name, fit in checked.fits.items():
         found.append(_fit_so_far(name, fit, view))
     if checked.problems:

@@ -7,8 +7,10 @@ from typing import Any
 
 from dashboard.display import Display, said
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from model.wood.reason import Reason
 from model.wood.setting_out import pct, told
 from model.wood.units import MM_PER_INCH
+from model.words.reasons import in_sentences
 
 Figure = tuple[str, str]
 
@@ -101,6 +103,9 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     y += 18.0
     for parts in document["parts"]:
         y = card.block(card.left, y, card.across, plain_sentence(parts, display), points) + 0.6
+    for caution in document["cautions"]:
+        words = in_sentences(Reason.of(caution), display)
+        y = card.block(card.left, y, card.across, words, points) + 0.6
     foot = card.bottom - 4.0
     _bench_rule(card, foot, display)
     return foot - 1.0 - y

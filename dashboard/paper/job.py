@@ -8,7 +8,6 @@ from math import ceil, floor
 from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
-from dashboard.sized import in_units
 from model.watch.home_year import HomeYear
 from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
@@ -19,6 +18,7 @@ from model.wood.member import Member
 from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
+from model.words.reasons import in_sentences
 
 POINTS = 10.0
 
@@ -170,8 +170,8 @@ def _members(sheet: _Job, piece: Piece, display: Display) -> None:
             shares,
         )
     sheet.hairline(sheet.y_now)
-    for caution in cautions(piece):
-        sheet.says(in_units(caution, display))
+    for caution in cautions(piece.members.values()):
+        sheet.says(in_sentences(caution, display))
     sheet.y_now += 2.5
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 from model.wood.errors import BadInput
 from model.wood.fits.base import IGNORED_WIDTH_MM, INCH
 from model.wood.movement import movement_of, width_at
-from model.wood.setting_out import both_units
+from model.wood.reason import Reason
 from model.wood.species import Species
 from model.wood.wanted import HomeRange
 
@@ -41,14 +41,14 @@ class CaseGrain:
         Movement that a corner of crossed grain would hold back.
     needs_frame : bool
         Crossed over more width than is ignored.
-    says : str
+    reasons : tuple of Reason
     """
 
     together: bool
     step_mm: float
     held_mm: float
     needs_frame: bool
-    says: str
+    reasons: tuple[Reason, ...]
 
 
 def grain_round_case(sides: Sequence[CaseSide], home: HomeRange, mc_pct: float = 8.0) -> CaseGrain:
@@ -85,39 +85,21 @@ def grain_round_case(sides: Sequence[CaseSide], home: HomeRange, mc_pct: float =
             held = max(held, apart)
     crossed = {side.grain for side in sides} == {"round", "across"}
     wide = crossed and max(side.depth_mm for side in sides) > IGNORED_WIDTH_MM
-    if crossed and wide:
-        says = (
-            f"Grain crosses at a corner: one side would move {both_units(held)} over the year and its "
-            "neighbour holds it. Turn the grain to run all round, make the wide part a frame and panel, or "
-            "fix it fast in front only and let the rest slide."
-        )
-    elif crossed:
-        says = f"Grain crosses at a corner, but over so little width ({both_units(held)}) that it is ignored."
+    sizes = {"held_mm": held, "step_mm": step}
+    if crossed:
+        reasons: tuple[Reason, ...] = (Reason("grain-held" if wide else "grain-held-little", sizes),)
     elif step > INCH / 64.0:
-        says = (
-            f"All round, but not alike: a step of up to {both_units(step)} comes and goes at a corner's "
-            "front edge. Use the same wood and cut all round, or leave a reveal there."
-        )
+        reasons = (Reason("grain-steps", sizes),)
     else:
-        says = f"Grain runs all round and moves together: join it any way. {_mouldings(sides)}"
-    return CaseGrain(not crossed, step, held, wide, says)
+        reasons = (Reason("grain-together"), *_mouldings(sides))
+    return CaseGrain(not crossed, step, held, wide, reasons)
 
 
-WITH_THE_GRAIN = "mouldings run with the grain: glue them all along"
-ACROSS_THE_GRAIN = (
-    "a moulding along a side crosses its grain, and glued all along it splits the side: glue the mitre and "
-    "the first few inches in front, and slot or key the rest"
-)
-
-
-def _mouldings(sides: Sequence[CaseSide]) -> str:
+def _mouldings(sides: Sequence[CaseSide]) -> tuple[Reason, ...]:
     """How mouldings are fixed to a case whose grain runs all round, by how its sides stand."""
     stands = {side.stands for side in sides} - {"not known"}
     if stands == {"level"}:
-        return f"On such a box {WITH_THE_GRAIN}."
+        return (Reason("mouldings-level"),)
     if stands == {"upright"}:
-        return f"On a standing case {ACROSS_THE_GRAIN}."
-    return (
-        f"On a standing case, whose sides have their grain upright, {ACROSS_THE_GRAIN}. On a chest, whose "
-        f"grain runs level round it, {WITH_THE_GRAIN}."
-    )
+        return (Reason("mouldings-upright"),)
+    return Reason("mouldings-upright"), Reason("mouldings-chest")

@@ -15,8 +15,9 @@ from model.wood.fits.base import IGNORED_WIDTH_MM, INCH
 from model.wood.layouts import Layout, framed_layout, sheet_layout, slab_layout
 from model.wood.member import Member
 from model.wood.piece import Piece, document_of
+from model.wood.reason import Reason
 from model.wood.restraint import SplitRisk, split_risk
-from model.wood.setting_out import INCH_STEPS, Increments, both_units
+from model.wood.setting_out import INCH_STEPS, Increments
 from model.wood.wanted import HomeRange as HomeRange
 from model.wood.wanted import PartWanted as PartWanted
 
@@ -43,13 +44,13 @@ class PatternChoice:
     kind, title : str
     verdict : str
         "suits", "with care", "does not suit".
-    reasons : tuple of str
-        Plain sentences; the first decides.
+    reasons : tuple of Reason
+        The first decides.
     outside_movement_mm : float
         How much the part's outside width changes between the home's dry and wet end.
     panel_movement_mm : float or None
         The same of each panel in its frame.
-    fixed_across : tuple of str
+    fixed_across : tuple of Reason
         What may be fixed across it, and how.
     if_held : SplitRisk or None
         What comes of fixing something fast across all of it, dried from today to the home's dry end.
@@ -67,10 +68,10 @@ class PatternChoice:
     kind: Kind
     title: str
     verdict: Verdict
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     outside_movement_mm: float
     panel_movement_mm: float | None
-    fixed_across: tuple[str, ...]
+    fixed_across: tuple[Reason, ...]
     if_held: SplitRisk | None
     design: DesignRange | None
     layout: Layout
@@ -92,7 +93,7 @@ class PatternChoice:
             "kind": self.kind,
             "title": self.title,
             "verdict": self.verdict,
-            "reasons": list(self.reasons),
+            "reasons": [reason.document() for reason in self.reasons],
             "outside_movement_mm": self.outside_movement_mm,
             "panel_movement_mm": self.panel_movement_mm,
             "mc_low_pct": span.mc_low_pct if span else None,
@@ -103,7 +104,7 @@ class PatternChoice:
             "governing_high": span.high.fit if span and span.high else None,
             "groove_depth_mm": self.layout.groove_depth_mm,
             "panels": self.layout.panels,
-            "fixed_across": list(self.fixed_across),
+            "fixed_across": [reason.document() for reason in self.fixed_across],
             "split_if_held": self.if_held.likelihood if self.if_held else None,
             "weight_kg": self.layout.weight_kg,
             "net_m3": stock.net_m3,
@@ -125,7 +126,7 @@ class Comparison:
     home: HomeRange
     choices: tuple[PatternChoice, ...]
     advised: Kind
-    says: str
+    reason: Reason
 
     def choice(self, kind: str) -> PatternChoice:
         for found in self.choices:
@@ -156,11 +157,8 @@ def compare(part: PartWanted, home: HomeRange, steps: Increments = INCH_STEPS) -
     # Solid wood in its simplest form first; what needs care only when nothing suits without.
     order: tuple[Verdict, ...] = ("suits", "with care", "does not suit")
     best = min(choices, key=lambda choice: order.index(choice.verdict))
-    says = f"Build it {_IN_WORDS[best.kind]}: {best.reasons[0][0].lower()}{best.reasons[0][1:]}"
-    return Comparison(part, home, choices, best.kind, says)
-
-
-_IN_WORDS = {"slab": "as a solid slab", "framed": "as a frame and panel", "sheet": "of sheet goods"}
+    reason = Reason("build", {"how": best.kind, "why": best.reasons[0]})
+    return Comparison(part, home, choices, best.kind, reason)
 
 
 def _moves(member: Member, home: HomeRange) -> float:
@@ -175,26 +173,25 @@ def _held(part: PartWanted, home: HomeRange) -> SplitRisk:
     return split_risk(part.species, part.ring_angle_deg, part.mc_pct, min(home.mc_low_pct, part.mc_pct))
 
 
-def _lacks(design: DesignRange | None, home: HomeRange) -> list[str]:
+def _lacks(design: DesignRange | None, home: HomeRange) -> list[Reason]:
     """Where the design range falls short of the home's year."""
     if design is None:
         return []
     span, found = design.harms, []
-    if span.mc_high_pct is not None and span.high and span.mc_high_pct < home.mc_high_pct - 1e-6:
-        found.append(
-            f"It runs out of room at {span.mc_high_pct:.1f} % ({_said(span.high.fit)}), "
-            f"and the home goes to {home.mc_high_pct:.1f} %."
-        )
-    if span.mc_low_pct is not None and span.low and span.mc_low_pct > home.mc_low_pct + 1e-6:
-        found.append(
-            f"It has shrunk too far at {span.mc_low_pct:.1f} % ({_said(span.low.fit)}), "
-            f"and the home goes to {home.mc_low_pct:.1f} %."
-        )
+    for key, end_pct, governing, home_pct in (
+        ("runs-out-wet", span.mc_high_pct, span.high, home.mc_high_pct),
+        ("runs-out-dry", span.mc_low_pct, span.low, home.mc_low_pct),
+    ):
+        wet = key == "runs-out-wet"
+        if (
+            end_pct is None
+            or governing is None
+            or (home_pct - end_pct if wet else end_pct - home_pct) <= 1e-6
+        ):
+            continue
+        fit = governing.fit.replace("_", " ")
+        found.append(Reason(key, {"end_pct": end_pct, "fit": fit, "home_pct": home_pct}))
     return found
-
-
-def _said(name: str) -> str:
-    return name.replace("_", " ")
 
 
 # ---------------------------------------------------------------- the three
@@ -207,35 +204,28 @@ def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice
     held = _held(part, home)
     narrow = part.width_mm <= IGNORED_WIDTH_MM
     verdict: Verdict = "suits"
-    reasons, against = [], _lacks(design, home)
-    fixed: tuple[str, ...]
-    if narrow:
-        fixed = ("Narrow enough to be fixed across its grain: up to 4 in the conflict is ignored.",)
-        reasons.append(f"At {both_units(part.width_mm)} wide it moves {both_units(moved)} over the year.")
-    else:
-        fixed = (
-            f"Runners, cleats, battens and mouldings only fast at one place and in slots beyond: the far end "
-            f"moves up to {both_units(moved)} over the year.",
-            f"Fixed fast all the way across it, a split is {held.likelihood} by the dry end of the year."
-            if held.likelihood != "none"
-            else "Fixed fast all the way across it, it is crushed as it swells and gapes later.",
-        )
-        reasons.append(f"All of its {both_units(part.width_mm)} moves: {both_units(moved)} over the year.")
+    sizes = {"width_mm": part.width_mm, "moved_mm": moved, "ignored_mm": IGNORED_WIDTH_MM}
+    reasons, against = [Reason("slab-moves", sizes)], _lacks(design, home)
+    fixed: tuple[Reason, ...] = (Reason("across-slab-narrow", sizes),)
+    if not narrow:
+        splits = held.likelihood != "none"
+        fast = Reason("held-splits" if splits else "held-crushed", {"likelihood": held.likelihood})
+        fixed = Reason("across-slab", sizes), fast
     if against or not layout.enough:
         verdict = "does not suit"
         reasons = [*against, *layout.notes, *reasons]
     elif part.role == "side" and not narrow:
         verdict = "with care"
-        reasons.append("Whatever crosses it, runners above all, needs slots or a frame that telescopes.")
+        reasons.append(Reason("side-needs-slots"))
     elif part.role == "door" and part.width_mm > WIDE_SLAB_DOOR_MM:
         verdict = "with care"
-        reasons.append("A slab door of this width has nothing to keep it flat.")
+        reasons.append(Reason("door-not-flat"))
     elif part.role == "back" and part.width_mm > WIDE_PANEL_MM:
         verdict = "with care"
-        reasons.append("A slab as wide as this opens far at the one line where it does.")
+        reasons.append(Reason("back-opens-far"))
     elif (layout.groove_depth_mm or 0.0) > DEEP_GROOVE_MM or (layout.slot_length_mm or 0.0) > LONG_SLOT_MM:
         verdict = "with care"
-        reasons.append("It needs more room than is usual.")
+        reasons.append(Reason("more-than-usual"))
     if verdict != "does not suit":
         reasons += layout.notes
     held_fast = None if narrow else held
@@ -255,32 +245,24 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoi
     outside, panel = 2.0 * _moves(piece.members["stile"], home), _moves(piece.members["panel"], home)
     groove = layout.groove_depth_mm or 0.0
     verdict: Verdict = "suits"
-    reasons = [
-        f"Its outside moves only by its two stiles, {both_units(outside)} over the year; "
-        f"the {both_units(panel)} of its panel{'s' if layout.panels > 1 else ''} go unseen in the grooves."
-    ]
+    sizes = {"outside_mm": outside, "panel_mm": panel, "panel_count": layout.panels, "groove_mm": groove}
+    reasons = [Reason("frame-moves", sizes)]
     against = _lacks(design, home)
     if groove > DEEPEST_GROOVE_MM or not layout.cuts[0]["enough"]:
-        against.append(f"It would need grooves {both_units(groove)} deep.")
+        against.append(Reason("too-deep-a-groove", sizes))
     if against:
         verdict = "does not suit"
         reasons = [*against, *reasons]
     elif groove > DEEP_GROOVE_MM:
         verdict = "with care"
-        reasons.append(
-            f"The grooves must be {both_units(groove)} deep: make the stiles wide enough, or quarter it."
-        )
+        reasons.append(Reason("deep-groove", sizes))
     for cut in layout.cuts[1:]:
         # A gap that is too wide to look right harms nothing, and any other way to build it gapes more.
         if not cut["enough"]:
             verdict = verdict if against else "with care"
-            widest = both_units(max(cut["gap_dry_mm"], cut["gap_wet_mm"]))
-            reasons.append(f"The gap beside it opens to {widest} over the year, more than looks right.")
+            reasons.append(Reason("gap-opens", {"gap_mm": max(cut["gap_dry_mm"], cut["gap_wet_mm"])}))
     reasons += layout.notes
-    fixed = (
-        "Anything may be fixed fast across it, along a rail: rails are long grain and stay.",
-        "Nothing to the panel itself, which has to float.",
-    )
+    fixed = Reason("across-frame"), Reason("across-panel")
     # What is held fast in a frame is the panel, when glue or finish catches it.
     held = _held(part, home) if piece.members["panel"].width_mm > IGNORED_WIDTH_MM else None
     return PatternChoice(
@@ -293,18 +275,12 @@ def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoic
     low_rh, high_rh = home.rh_range_pct
     least, most = (part.width_mm * rate * (high_rh - low_rh) for rate in SHEET_STRAIN_PER_RH)
     verdict: Verdict = "suits"
-    reasons = [
-        f"It hardly moves: {both_units(least)} to {both_units(most)} over the year "
-        "(plywood, 0.18 to 0.27 % from 30 to 90 % RH)."
-    ]
+    reasons = [Reason("sheet-moves", {"least_mm": least, "most_mm": most})]
     if part.role in ("top", "door"):
         verdict = "with care"
-        reasons.append("Its edging moves and the sheet does not, so a step comes and goes where they meet.")
+        reasons.append(Reason("edging-steps"))
     reasons += layout.notes
-    fixed = (
-        "Anything may be fixed across it or glued in all round.",
-        "But no wide solid wood glued along its edge: that moves and the sheet does not.",
-    )
+    fixed = Reason("across-sheet"), Reason("no-wide-edging")
     design = _design(layout, home)
     return PatternChoice(
         "sheet", "Sheet goods", verdict, tuple(reasons), most, None, fixed, None, design, layout

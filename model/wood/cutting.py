@@ -11,7 +11,7 @@ from typing import Any
 
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
-from model.wood.one_face import cup_caution
+from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.piece_table import near_matches
 from model.wood.setting_out import (
@@ -22,7 +22,6 @@ from model.wood.setting_out import (
     Cut,
     Increments,
     Season,
-    told,
 )
 
 MOST_DOUBT_PCT = 5.0
@@ -116,8 +115,5 @@ def cut_document(
     document = asdict(advice)
     document["range_mc_pct"] = list(document["range_mc_pct"])
     document["figures"] = [list(figure) for figure in document["figures"] if figure[1] is not None]
-    for caution in (cup_caution(member) for member in piece.fits[fit_name].members):
-        if caution is not None:
-            document["parts"].append(caution)
-            document["sentences"].append(told(caution))
+    document["cautions"] = [reason.document() for reason in cautions(piece.fits[fit_name].members)]
     return {"piece": piece.name, **document}

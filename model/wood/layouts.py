@@ -11,7 +11,8 @@ from model.wood.fits import Fit, fit_from_document
 from model.wood.fits.base import INCH
 from model.wood.member import Member
 from model.wood.piece import Piece
-from model.wood.setting_out import Increments, both_units
+from model.wood.reason import Reason
+from model.wood.setting_out import Increments
 from model.wood.stock import CLEAN_UP_MM, EDGE_TRIM_MM, board_feet, cubic_metres, resaw, weight_kg
 from model.wood.wanted import PartWanted
 
@@ -78,7 +79,7 @@ class Layout:
     slot_length_mm: float | None = None
     panels: int = 0
     enough: bool = True
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Reason, ...] = field(default=())
 
 
 def rough_thickness_mm(net_mm: float) -> float:
@@ -144,7 +145,7 @@ def slab_layout(
     )
 
 
-Set = tuple[Piece, dict[str, Any], tuple[str, ...]]
+Set = tuple[Piece, dict[str, Any], tuple[Reason, ...]]
 
 
 def _slotted(
@@ -184,12 +185,9 @@ def _slab_door(part: PartWanted, members: Mapping[str, Member], mc_range: Any, s
     gap = _cut(first, "opening", part, mc_range, steps)["gap_rounded_mm"]
     piece = _piece(part, members, {"opening": table | {"gap": gap}})
     cut = _cut(piece, "opening", part, mc_range, steps)
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     if not cut["enough"]:
-        notes = (
-            f"By the dry end its gap would be {both_units(cut['gap_dry_mm'])}, more than looks right: "
-            "frame it, use quartered stock, or accept it.",
-        )
+        notes = (Reason("door-gap-dry", {"gap_mm": cut["gap_dry_mm"]}),)
     return piece, cut, notes
 
 
@@ -208,10 +206,7 @@ def _slab_top(part: PartWanted, members: Mapping[str, Member], mc_range: Any, st
 def _slab_back(part: PartWanted, members: Mapping[str, Member], mc_range: Any, steps: Increments) -> Set:
     sight = part.width_mm - 2.0 * USUAL_TONGUE_MM
     piece, cut = _in_grooves(part, "back", dict(members), sight, CASE_GROOVE_MM, mc_range, steps)
-    note = (
-        "Or make it of narrow boards, tongued, each fixed once: every joint then takes its own little share."
-    )
-    return piece, cut, (note,)
+    return piece, cut, (Reason("narrow-boards"),)
 
 
 def _in_grooves(
@@ -251,7 +246,7 @@ def framed_layout(
     """A part as a frame of stiles and rails with a panel, or with two and a muntin when it is wide."""
     stile, inside = part.stile_mm, part.width_mm - 2.0 * part.stile_mm
     if inside < 2.0 * stile or part.length_mm < 3.0 * stile:
-        note = f"Too small to frame: stiles and rails of {both_units(stile)} would leave next to no panel."
+        note = Reason("too-small-to-frame", {"stile_mm": stile})
         return Layout(None, StockNeeded(), 0.0, enough=False, notes=(note,))
     panels = 1
     while (inside - (panels - 1) * stile) / panels > WIDEST_PANEL_MM:
@@ -259,7 +254,7 @@ def framed_layout(
     sight = (inside - (panels - 1) * stile) / panels
     notes = []
     if panels > 1:
-        notes.append(f"{panels} panels with a muntin between: over 18 in one panel would need deep grooves.")
+        notes.append(Reason("muntins", {"panel_count": panels, "widest_mm": WIDEST_PANEL_MM}))
     members = {
         "panel": part.member(
             "panel", sight, part.panel_thickness_mm, "panel" if panels == 1 else "each panel"
@@ -292,20 +287,22 @@ def framed_layout(
     )
 
 
-def _leaves(boards: StockNeeded, part: PartWanted, panel_mm: float, panels: int) -> tuple[StockNeeded, str]:
+def _leaves(
+    boards: StockNeeded, part: PartWanted, panel_mm: float, panels: int
+) -> tuple[StockNeeded, Reason | None]:
     """Whether the panels can come of resawn boards, and how many boards that takes."""
     rough = rough_thickness_mm(max(part.thickness_mm, 2.0 * part.panel_thickness_mm))
     thinnest = resaw(rough, part.board_width_mm, part.panel_thickness_mm)
     if thinnest.leaves < 2:
-        return boards, ""
+        return boards, None
     needed = panel_mm / 2.0 + EDGE_TRIM_MM
     across = math.ceil(panel_mm / thinnest.leaf_width_mm - 1e-9)
     # Leaves are matched in pairs, so an odd one over waits for another panel.
     leaves = panels * (across + across % 2 if across > 1 else across)
     number = math.ceil(leaves / thinnest.leaves)
-    said = (
-        f"Resawn, a board of {rough / INCH * 4:.0f}/4 gives {thinnest.leaves} leaves for the panels: two "
-        f"book-matched need boards {both_units(math.ceil(needed))} wide or more."
+    said = Reason(
+        "resawn",
+        {"quarters": f"{rough / INCH * 4:.0f}/4", "leaves": thinnest.leaves, "needed_mm": needed},
     )
     return (
         replace(
@@ -329,17 +326,10 @@ def sheet_layout(
     area = part.width_mm * part.length_mm / 1e6
     weight = area * part.thickness_mm / 1000.0 * SHEET_DENSITY_KG_M3
     if part.role in ("back", "bottom"):
-        note = (
-            "Nothing of it moves enough to follow; a solid bottom or back may still be wanted for its looks."
-        )
-        return Layout(None, StockNeeded(sheet_m2=area), weight, notes=(note,))
+        return Layout(None, StockNeeded(sheet_m2=area), weight, notes=(Reason("nothing-moves"),))
     edging = part.member("edging", part.thickness_mm, EDGING_MM, "edging on the sheet")
     piece = _piece(part, {"edging": edging}, {"edging_step": {"kind": "edging-on-sheet", "part": "edging"}})
     around = 2.0 * (part.width_mm + part.length_mm)
     stock = replace(_boards((EDGING_MM + CLEAN_UP_MM, part.thickness_mm, around, 1)), sheet_m2=area)
     movement = abs(float(edging.width_at(mc_range[1])) - float(edging.width_at(mc_range[0])))
-    note = (
-        f"Across the sheet's thickness the edging moves {movement:.2f} mm over the year: trim it in season "
-        "or hide the line with a small bead."
-    )
-    return Layout(piece, stock, weight, notes=(note,))
+    return Layout(piece, stock, weight, notes=(Reason("edging-moves", {"moved_mm": movement}),))

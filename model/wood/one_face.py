@@ -4,6 +4,7 @@ The bare face follows the air and the finished one lags behind it, so that for m
 part bends hollow on its bare face as the air dries, and the other way as it turns damp.
 """
 
+from collections.abc import Iterable
 from functools import lru_cache
 
 import numpy as np
@@ -13,8 +14,8 @@ from model.wood.finish import BARE
 from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
 from model.wood.member import Finish, Member
 from model.wood.outdoor import DAYS, temperate
-from model.wood.piece import Piece, solver_constants
-from model.wood.setting_out import INCH_STEPS, LENGTH, Spoken, spoken, told
+from model.wood.piece import solver_constants
+from model.wood.reason import Reason
 
 LEAST_SEEN_MM = 0.2
 """Half of 1/64 in, below which nobody sees a part cup."""
@@ -63,20 +64,9 @@ def _largest_moment(
     return largest
 
 
-def cup_caution(member: Member) -> Spoken | None:
-    """What to say of a part with one bare face, its size still a number; None where nothing is seen."""
-    cupped = cup_mm(member)
-    if cupped < LEAST_SEEN_MM:
-        return None
-    return spoken(
-        f"One face of {member.called} is finished and the other bare: in a usual year it cups by up to "
-        f"{LENGTH} where nothing holds it flat, hollow on its bare face as the air dries. "
-        "Finish both faces alike.",
-        INCH_STEPS.gap_up(cupped),
-    )
-
-
-def cautions(piece: Piece) -> list[str]:
-    """What to say of every part of a piece with one bare face, in both units."""
-    found = (cup_caution(member) for member in piece.members.values())
-    return [told(caution) for caution in found if caution is not None]
+def cautions(members: Iterable[Member]) -> list[Reason]:
+    """What to say of each part with one bare face that is seen to cup."""
+    cups = ((member, cup_mm(member)) for member in members)
+    return [
+        Reason("cups", {"part": member.called, "cup_mm": cup}) for member, cup in cups if cup >= LEAST_SEEN_MM
+    ]

@@ -6,7 +6,7 @@ less what creep relaxes, against the strength in tension across the grain, which
 load lasts. Small clear specimens carry more than boards with knots, checks and end grain, and relaxation is
 known to a factor of two, so the answer is a band and a word, never a promise.
 
-Where a wood's stiffness or strength is not printed the stress is unknown and says so; the strain remains.
+Where a wood's stiffness or strength is not printed the stress is unknown; the strain remains.
 """
 
 import math
@@ -127,8 +127,6 @@ class SplitRisk:
         With most and least relaxation [MPa].
     strength_low_mpa, strength_high_mpa : float or None
         Printed strength less and more its scatter, for the time the stress lasts [MPa].
-    says : str
-        One sentence with both limits.
     """
 
     likelihood: Likelihood
@@ -139,7 +137,6 @@ class SplitRisk:
     stress_high_mpa: float | None
     strength_low_mpa: float | None
     strength_high_mpa: float | None
-    says: str
 
     @property
     def of_strain_limit(self) -> float:
@@ -226,9 +223,8 @@ def _judged(
     if printed is not None:
         weakest = (1.0 - STRENGTH_SCATTER) * lasting * printed
         strongest = (1.0 + STRENGTH_SCATTER) * lasting * printed
-    risk = SplitRisk("none", denied, RESTRAINED_STRAIN, elastic, low, high, weakest, strongest, says="")
-    likelihood = _likelihood(risk)
-    return replace(risk, likelihood=likelihood, says=_sentence(species, risk, likelihood))
+    risk = SplitRisk("none", denied, RESTRAINED_STRAIN, elastic, low, high, weakest, strongest)
+    return replace(risk, likelihood=_likelihood(risk))
 
 
 def _likelihood(risk: SplitRisk) -> Likelihood:
@@ -240,22 +236,3 @@ def _likelihood(risk: SplitRisk) -> Likelihood:
     if risk.of_strain_limit >= 1.0 or harshest >= 1.0:
         return "possible"
     return "unlikely"
-
-
-def _sentence(species: Species, risk: SplitRisk, likelihood: Likelihood) -> str:
-    wood = species.name
-    if likelihood == "none":
-        if risk.strain == 0.0:
-            return f"{wood} is at the moisture content at which nothing pulls it."
-        return f"{wood} is pressed and not pulled: it does not split now, but what is crushed gapes later."
-    by_strain = f"strain {100 * risk.strain:.2f} % against {100 * risk.strain_limit:.1f} % that wood takes"
-    if risk.of_strength is None:
-        missing = "strength" if risk.elastic_mpa is not None else "stiffness"
-        by_stress = f"by stress unknown, as no {missing} across the grain is printed for this wood"
-    else:
-        stress = f"{risk.stress_high_mpa:.1f}"
-        if risk.stress_low_mpa != risk.stress_high_mpa:
-            stress = f"{risk.stress_low_mpa:.1f} to {stress}"
-        strength = f"{risk.strength_low_mpa:.1f} to {risk.strength_high_mpa:.1f}"
-        by_stress = f"stress {stress} MPa against a strength of {strength} MPa"
-    return f"{wood} held fast across its grain: a split is {likelihood}; {by_strain}, {by_stress}."

@@ -1,25 +1,18 @@
-"""Reasons as sentences, in a viewer's units.
+"""Reasons as sentences, in a viewer's units. The sentences are data, in `sentences.toml`, which says how."""
 
-Every reason's key has one sentence here, with a slot for each value it speaks of. What a slot holds is known
-from its name: `margin_mm` is a length, `rh_pct` a humidity, any other `_pct` a moisture content. After a
-colon stands how it is said: `{margin_mm:left}` rounded down, `{off_pct:points}` as points, and
-`{off_pct:wet|dry}` by its sign (of a `_count`: one, or several). `{pieces:4}` names four at most.
-"""
-
+import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from importlib.resources import files
 from typing import Any
 
 from model.wood.reason import Reason
 from model.words import display as say
-from model.words.at_home import AT_HOME
 from model.words.display import Display
-from model.words.in_shop import IN_SHOP
-from model.words.limit_table import ELSE, LIMITS, limit_slots
-from model.words.watched import WATCHED
 
 METRIC = Display("metric")
-SENTENCES: Mapping[str, str] = {**LIMITS, **WATCHED, **IN_SHOP, **AT_HOME}
-
+SENTENCES: Mapping[str, str] = tomllib.loads(
+    files("model.words").joinpath("sentences.toml").read_text(encoding="utf-8")
+)
 HAIR_MM = 0.2
 HERE = {"shop": "this shop", "storage": "this store", "home": "this house"}
 
@@ -31,9 +24,13 @@ def clause(reason: Reason, display: Display = METRIC) -> str:
     'no reading from the flat for 3 days'
     """
     values = reason.values
-    words = SENTENCES.get(f"{reason.key} {values.get('how')}") or SENTENCES.get(reason.key)
-    if words is None:
-        words = ELSE.get((values.get("direction"), values.get("severity")), "no reason is recorded")
+    names = (
+        f"{reason.key} {values.get('how')}",
+        reason.key,
+        f"{values.get('direction')} {values.get('severity')}",
+        "unsaid",
+    )
+    words = next(SENTENCES[name] for name in names if name in SENTENCES)
     return words.format_map(_Slots(values, display))
 
 
@@ -53,9 +50,12 @@ class _Slots(dict[str, Any]):
     def __init__(self, values: Mapping[str, Any], display: Display) -> None:
         super().__init__({name: _Value(name, value, display) for name, value in values.items()})
         if "parts" in values:
-            self.update(limit_slots(values))
+            self.update(_limit_slots(values))
         if values.get("low_days") is not None:
             self["when"] = _when(values["low_days"], values.get("high_days"))
+
+    def __missing__(self, name: str) -> "_Value":
+        return _Value(name, None, METRIC)  # a warning of an older version lacks what is spoken of since
 
 
 class _Value:
@@ -64,21 +64,43 @@ class _Value:
 
     def __format__(self, how: str) -> str:
         value = self.value
+        if value is None:
+            return say.NOTHING
         unit = "pct" if "_pct" in self.name else self.name.rsplit("_", 1)[-1]
         if "|" in how:
             one, other = how.split("|")
             return one if (value == 1 if unit == "count" else value > 0) else other
         if isinstance(value, Reason):
             return clause(value, self.display)
+        if isinstance(value, tuple) and value and isinstance(value[0], Reason):
+            *others, last = (clause(one, self.display) for one in value)
+            return f"{', '.join(others)}, and {last}" if others else last
         if isinstance(value, tuple):
             most = int(how or len(value))
             named = [f"{_Value('', one, self.display)}" for one in value[:most]]
             return say.joined([*named, f"{len(value) - most} more"] if len(value) > most else named)
-        if value is None:
-            return say.NOTHING
         if isinstance(value, str):
             return HERE.get(value, "this place") if how == "here" else value
         return _QUANTITIES.get(unit, _number)(self, how)
+
+
+def _limit_slots(values: Mapping[str, Any]) -> dict[str, str]:
+    """The names of parts that a limit's sentence has room for."""
+    part = " and ".join(dict.fromkeys(values["parts"]))
+    across = f"the {values['across']}" if values["across"] else part
+    return {
+        "part": part,
+        "across": across,
+        "screws": _own(across, "screws"),
+        "lip": _own(part, "lip"),
+        "lock": _own(part, "lock"),
+        "overhang": _own(part, "front overhang"),
+    }
+
+
+def _own(owner: str, thing: str) -> str:
+    """`the lid's screws`, `the screws of the panel of each door`."""
+    return f"the {thing} of {owner}" if " of " in owner or owner.endswith("s") else f"{owner}'s {thing}"
 
 
 def _when(low_days: float, high_days: float | None) -> str:
@@ -93,14 +115,19 @@ def _days(days: float) -> str:
 
 
 def _length(slot: _Value, how: str) -> str:
-    """`left` is a margin, rounded down; `over` and `hair` how far past, `up` a gap needed, rounded up."""
+    """`left` is a margin, rounded down, `over` and `hair` how far past and `up` a size needed, rounded up.
+
+    `fine` is to the nearest 64th.
+    """
+    if how == "fine":
+        return slot.display.length(abs(slot.value), "nearest", 64)
     if how == "left":
         return slot.display.margin(max(slot.value, 0.0))
     if how == "hair" and slot.value > -HAIR_MM:
         return "a hair"
     if how in ("over", "hair"):
         return slot.display.overrun(slot.value)
-    return slot.display.length(abs(slot.value), "up" if how == "up" else "nearest", 64 if how else 32)
+    return slot.display.length(slot.value, "up" if how == "up" else "nearest", 64 if how else 32)
 
 
 def _percent(slot: _Value, how: str) -> str:
@@ -108,7 +135,8 @@ def _percent(slot: _Value, how: str) -> str:
         return say.points(slot.value)
     if how == "chance":
         return say.chance(slot.value)
-    return say.rh(slot.value) if slot.name.endswith("rh_pct") else say.mc(slot.value)
+    told = say.rh(slot.value) if slot.name.endswith("rh_pct") else say.mc(slot.value)
+    return told.removesuffix(f"{say.NBSP}%") if how == "bare" else told
 
 
 def _hours(hours: int) -> str:

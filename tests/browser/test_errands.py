@@ -31,7 +31,7 @@ def test_first_afternoon(empty_shop, hands):
 
     hands.follow("Places")
     hands.until(lambda: hands.heading.startswith("Shop 44"))
-    assert "wood tends to" in hands.text
+    assert "wood will settle at" in hands.text
 
     hands.follow("Stock")
     hands.until(lambda: hands.heading == "No stack is recorded yet.")

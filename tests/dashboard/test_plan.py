@@ -13,7 +13,6 @@ from dashboard.drawing import words_of
 from dashboard.figures.corners import Pin, corners_drawing
 from dashboard.figures.plan import Front, front_drawing
 from dashboard.pages import plan, plan_asked, plan_record, record
-from dashboard.sized import in_units
 from dashboard.still import still, text_of
 from dashboard.view import Context, View, address
 from model.wood.errors import BadInput
@@ -195,12 +194,6 @@ def test_pins_stay_on_their_drawing():
         assert "behind a case on an outside wall 54\u00a0%" in tree[1]["aria-label"]
         texts = [part for part in tree[2:] if part[0] == "text" and part[1].get("font-size") == 14]
         assert all(0 <= part[1]["x"] <= width for part in texts)
-
-
-def test_both_units_are_said_in_one():
-    both = "Cut it 370.68 mm (14-19/32 in) wide; it moves 0.25 mm."
-    assert in_units(both, Display("inch")) == "Cut it 14-19/32\u00a0in wide; it moves 0.010\u00a0in."
-    assert in_units(both, Display("metric")) == "Cut it 370.7\u00a0mm wide; it moves 0.25 mm."
 
 
 def test_a_design_that_is_none_is_refused(book, now):

@@ -344,7 +344,7 @@ def test_a_garage_is_told_with_the_return_from_it(book, now):
     # 70 % at 5 °C is 13.7 % by Wood Handbook eq. 4-5; three months bring 5/8 in of ash most of the way.
     assert "If it is stored" in told
     assert "damper than it went in" in told
-    assert "70 % at 5 °C" in told
+    assert "70 % at 41 °F" in told
     refused = plain(deliver.layout(view_of(book, now, {"days": "years"}), book.bench))
     assert "Days in storage must be a number" in refused
 

@@ -249,8 +249,8 @@ def test_a_move_to_drier_air_is_told_with_its_size(book, view_in, units, size):
     # 0.00274 are 0.097 in or 2.5 mm; below 6 % the slope is that of the whole shrinkage, 7.8 over 30.
     told = plain(deliver.layout(view_in(units, {"to": "given", "low": "15", "high": "50"}), book.bench))
     assert "If Hall bench moved" in told
-    assert f"Back will be {size} at its driest" in told
-    assert "comes to 3.6 to 9.3 % over a year at the new home" in told
+    assert f"The back will be {size} at its driest" in told
+    assert "will hold 3.6 to 9.3 % over a year at the new home" in told
 
 
 def plain(page: Any) -> str:

@@ -107,7 +107,7 @@ def test_advice_beyond_what_the_room_bears_says_so_and_what_to_do_instead():
         )
     )
     assert "It would take 31 % or more; in the coldest weeks ahead the windows sweat above 25 %." in told
-    assert "Hold the room at 25 %, keep it away from registers and radiators and expect the gap" in told
+    assert "Hold the room at 25 %, keep it away from registers and radiators, and expect the gap" in told
 
 
 def test_no_advice_is_invented():

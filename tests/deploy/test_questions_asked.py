@@ -1,6 +1,7 @@
 """The three questions from the command line, asked of the sample shop at its story's start."""
 
 import json
+import re
 import shutil
 import subprocess
 from collections.abc import Callable
@@ -115,3 +116,19 @@ def test_client_sheet_is_a_pdf(ask: Ask, tmp_path: Path) -> None:
         main(["sheet", "Hall bench", "--out", str(out)])
     assert ended.value.code == 0
     assert out.read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("units", "mine", "other"), [("inch", r"\d in\b", r"\bmm\b"), ("metric", r"\bmm\b", r"\d in\b")]
+)
+def test_state_gives_its_reasons_in_the_units_of_the_settings(
+    ask: Ask, monkeypatch: pytest.MonkeyPatch, units: str, mine: str, other: str
+) -> None:
+    """What is left of a groove is said in inches where inches are read, and in nothing else."""
+    monkeypatch.setenv("PANELTIDE_UNITS", units)
+    _, state = ask("state")
+    fits = [fit for piece in state["pieces"] for fit in piece["fits"]]
+    told = " ".join(one["reason"] for one in [*fits, *state["warnings"]])
+    assert re.search(mine, told)
+    assert not re.search(other, told.replace("8/4", ""))
+    assert all(one["reason_key"] for one in [*fits, *state["stacks"], *state["places"], *state["warnings"]])

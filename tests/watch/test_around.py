@@ -148,7 +148,7 @@ def test_water_is_told_now(bare, step):
     assert (water.tier, water.to_verdict) == ("now", "past")
     assert water.opened_at == bare.hour(73)
     assert water.closed_at == bare.hour(76)
-    assert "from 40 % to 95 %" in said(water)
+    assert "from 40 to 95 %" in said(water)
 
 
 def test_a_spike_a_cold_night_and_a_room_without_wood_are_no_water(make_shop):

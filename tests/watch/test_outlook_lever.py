@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from model.watch.bridge import Air
-from model.watch.humidity import lever_in_words
+from model.watch.humidity import lever_reasons
 from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, look_ahead, scores, spread
 from model.watch.outlook_request import OutlookRequest
@@ -26,6 +26,7 @@ from model.wood.fits import Limit
 from model.wood.piece import moisture_batch, read_piece
 from model.wood.rehearsal import DAY_S, simulate
 from model.wood.units import fahrenheit_to_celsius
+from tests.said import said
 
 HOUR = int(datetime(2026, 1, 20, tzinfo=UTC).timestamp()) // 3600
 
@@ -150,7 +151,7 @@ ZERO_F = float(fahrenheit_to_celsius(0.0))
 
 
 def plain_words(lever):
-    return lever_in_words(lever.document()).replace("\u00a0", " ")
+    return said(lever_reasons(lever.document()))
 
 
 def test_windows_that_sweat_at_25_do_not_dry_a_desk_that_is_comfortable_to_60():

@@ -14,6 +14,7 @@ from model.wood.layouts import rough_thickness_mm
 from model.wood.piece import document_of, piece_from_document
 from model.wood.setting_out import METRIC_STEPS
 from model.wood.species import find_species
+from tests.said import said
 
 INCH = 25.4
 HOUSE = HomeRange(6.0, 10.0)  # the usual northern house (common practice, no source)
@@ -50,7 +51,7 @@ def test_sheet_goods_move_as_measured() -> None:
     """Plywood: 0.18 to 0.27 % from 30 to 90 % RH (trade handbook); the larger is what is planned for."""
     found = compare(part(), HomeRange.of_humidity(30.0, 90.0)).choice("sheet")
     assert found.outside_movement_mm == pytest.approx(0.0027 * 20.0 * INCH, rel=1e-6)
-    assert "0.18 to 0.27 %" in found.reasons[0]
+    assert "0.18 to 0.27 %" in said(found.reasons[0])
 
 
 def test_a_runner_screwed_fast_across_a_slab_side_splits_it() -> None:
@@ -60,7 +61,7 @@ def test_a_runner_screwed_fast_across_a_slab_side_splits_it() -> None:
     assert found.if_held is not None
     assert found.if_held.strain == pytest.approx(0.0073, abs=0.0001)
     assert found.if_held.likelihood == "likely"
-    assert any("slots" in reason for reason in found.reasons)
+    assert any("slots" in said(reason) for reason in found.reasons)
 
 
 def test_conflict_over_a_narrow_part_is_ignored() -> None:
@@ -68,7 +69,7 @@ def test_conflict_over_a_narrow_part_is_ignored() -> None:
     narrow = compare(part(width_in=3.5, stile_mm=20.0), HOUSE).choice("slab")
     assert narrow.verdict == "suits"
     assert narrow.if_held is None
-    assert "fixed across" in narrow.fixed_across[0]
+    assert "fixed across" in said(narrow.fixed_across[0])
 
 
 def test_a_wide_frame_gets_a_muntin() -> None:
@@ -86,9 +87,9 @@ def test_a_slab_door_in_a_dry_home_is_told_why_not() -> None:
     found = compare(part("door", 16.0), HomeRange.of_humidity(18.0, 50.0))
     slab = found.choice("slab")
     assert slab.verdict == "does not suit"
-    assert "more than looks right" in slab.reasons[0]
+    assert "more than looks right" in said(slab.reasons[0])
     assert found.advised == "framed"
-    assert found.says.startswith("Build it as a frame and panel")
+    assert said(found).startswith("Build it as a frame and panel")
 
 
 # --- stock and weight ---------------------------------------------------------------------------------
@@ -154,22 +155,22 @@ def box(stands: str) -> list[CaseSide]:
 
 def test_a_moulding_on_a_standing_case_is_not_glued_along_its_sides() -> None:
     """It crosses their grain there: glue in front, slot or key behind (common practice, no source)."""
-    says = grain_round_case(box("upright"), HOUSE).says
+    says = said(grain_round_case(box("upright"), HOUSE).reasons)
     assert "glued all along it splits the side" in says
     assert "first few inches in front, and slot or key the rest" in says
     assert "glue them all along" not in says
 
 
 def test_a_moulding_round_a_blanket_chest_runs_with_the_grain_and_is_glued() -> None:
-    says = grain_round_case(box("level"), HOUSE).says
+    says = said(grain_round_case(box("level"), HOUSE).reasons)
     assert says.endswith("On such a box mouldings run with the grain: glue them all along.")
     assert "split" not in says
 
 
 def test_of_a_case_nobody_described_both_are_said() -> None:
-    says = grain_round_case(box("not known"), HOUSE).says
-    assert "On a standing case, whose sides have their grain upright, a moulding along a side" in says
-    assert "On a chest, whose grain runs level round it, mouldings run with the grain" in says
+    says = said(grain_round_case(box("not known"), HOUSE).reasons)
+    assert "On a standing case a moulding along a side" in says
+    assert "On a chest, whose grain runs level round it, mouldings run with it: glue them" in says
 
 
 def test_crossed_grain_needs_a_frame_when_wide() -> None:
@@ -242,7 +243,7 @@ def test_a_part_that_cannot_be_is_refused(change: dict[str, Any], what: str) -> 
 def test_a_part_too_small_to_frame_is_told_so() -> None:
     framed = compare(part(width_in=6.0), HOUSE).choice("framed")
     assert framed.verdict == "does not suit"
-    assert framed.reasons[0].startswith("Too small to frame")
+    assert said(framed.reasons[0]).startswith("Too small to frame")
     assert framed.document is None
 
 

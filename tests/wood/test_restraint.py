@@ -32,7 +32,6 @@ def test_wetting_crushes_and_does_not_split():
     risk = split_risk(OAK, 0.0, 6.0, 10.0)
     assert risk.likelihood == "none"
     assert risk.strain < 0.0
-    assert "gapes later" in risk.says
 
 
 def test_quartered_is_safer_than_flat_sawn():
@@ -53,26 +52,11 @@ def test_a_snap_relaxes_nothing_and_a_season_up_to_half():
     assert season.strength_high_mpa < snap.strength_high_mpa
 
 
-@pytest.mark.parametrize(
-    ("lacking", "word"),
-    [
-        ({"tension_perp_kpa": None}, "no strength"),
-        ({"et_el": None}, "no stiffness"),
-        ({"moe_mpa": None}, "no stif"),
-    ],
-)
-def test_unknown_strength_leaves_the_strain_and_says_so(lacking, word):
+@pytest.mark.parametrize("lacking", [{"tension_perp_kpa": None}, {"et_el": None}, {"moe_mpa": None}])
+def test_unknown_strength_leaves_the_strain(lacking):
     risk = split_risk(replace(OAK, **lacking), 0.0, 9.0, 6.0)
     assert risk.of_strength is None
     assert risk.likelihood == "likely"
-    assert "unknown" in risk.says
-    assert word in risk.says
-
-
-def test_both_limits_are_shown():
-    says = split_risk(OAK, 0.0, 9.0, 6.0).says
-    assert "0.4 %" in says
-    assert "MPa against a strength" in says
 
 
 def test_every_wood_gets_an_answer():
