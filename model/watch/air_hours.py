@@ -8,10 +8,10 @@ taken in the order of sensor, instant and value, so that the order in which they
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Protocol
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,55 +38,49 @@ WINDOW_H = 100 * 24
 """Hours read at once, so that a year of one reading a second still fits in memory."""
 
 Floats = NDArray[np.float64]
-Readings = tuple[Floats, Floats, Floats]
 
 
-class Keeper(Protocol):
-    """Where readings come from: those from an hour to before another, and of the half hours around them at
-    least what a humidity that came alone may be paired with; in the order of their instants."""
+class Readings(NamedTuple):
+    """A sensor's readings as they came, in the order of their instants: columns (n,).
 
-    def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings: ...
+    Attributes
+    ----------
+    at_ms : array
+        ms since 1970; floats, as exact as whole numbers up to 2**53.
+    temperature_c, rh_pct : array
+        NaN where the reading had none.
+    """
 
-    def sends_apart(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
-        """Whether a sensor has readings of one quantity alone in a span of hours."""
-        ...
-
-
-class FromBook:
-    """Reads everything when it is asked for."""
-
-    def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
-        return read_readings(
-            bulk, sensor_id, first * HOUR_MS - PAIR_WITHIN_MS, until * HOUR_MS + PAIR_WITHIN_MS
-        )
-
-    def sends_apart(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
-        span = (sensor_id, bulk.instant(max(first, 0) * HOUR_MS), bulk.instant(until * HOUR_MS))
-        return bool(
-            bulk.rows(
-                "SELECT 1 FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
-                "AND (temperature_c IS NULL OR rh_pct IS NULL) LIMIT 1",
-                span,
-            )
-        )
+    at_ms: Floats
+    temperature_c: Floats
+    rh_pct: Floats
 
 
 def read_readings(bulk: Bulk, sensor_id: int, since_ms: int, until_ms: int) -> Readings:
-    """A sensor's readings from an instant to before another: instants, temperatures and humidities as they
-    came, NaN where one is missing."""
+    """A sensor's readings from an instant to before another."""
     rows = bulk.rows(
         f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
         "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at",
         (sensor_id, bulk.instant(max(since_ms, 0)), bulk.instant(until_ms)),
     )
-    return columns_of(rows)
-
-
-def columns_of(rows: Sequence[tuple[Any, ...]]) -> Readings:
-    """Rows of instant, temperature and humidity as columns."""
     table = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    at_ms, temperature_c, rh_pct = (np.ascontiguousarray(table[:, column]) for column in range(3))
-    return at_ms, temperature_c, rh_pct
+    return Readings(*(np.ascontiguousarray(column) for column in table.T))
+
+
+def _around(bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+    """Readings in [first, until) hours, with half an hour either side for pairing."""
+    return read_readings(bulk, sensor_id, first * HOUR_MS - PAIR_WITHIN_MS, until * HOUR_MS + PAIR_WITHIN_MS)
+
+
+def _sends_apart(bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
+    """Whether a sensor has readings of one quantity alone in a span of hours."""
+    return bool(
+        bulk.rows(
+            "SELECT 1 FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
+            "AND (temperature_c IS NULL OR rh_pct IS NULL) LIMIT 1",
+            (sensor_id, bulk.instant(max(first, 0) * HOUR_MS), bulk.instant(until * HOUR_MS)),
+        )
+    )
 
 
 def settled(at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
@@ -101,7 +95,7 @@ def settled(at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
         Readings as they came, in the order of their instants; NaN where one is missing.
     """
     if not (at_ms[1:] == at_ms[:-1]).any():
-        return at_ms, temperature_c, rh_pct
+        return Readings(at_ms, temperature_c, rh_pct)
     # NaN sorts behind every number.
     order = np.lexsort((rh_pct, temperature_c, at_ms))
     at_ms, temperature_c, rh_pct = at_ms[order], temperature_c[order], rh_pct[order]
@@ -115,7 +109,7 @@ def settled(at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
     # The first humidity in order is the smaller pair's own, where that has one.
     known = np.minimum.reduceat(place, first)
     rh_first = np.where(at_ms[known] == at_ms[first], rh_pct[known], np.nan)
-    return at_ms[first][agreed], temperature_c[first][agreed], rh_first[agreed]
+    return Readings(at_ms[first][agreed], temperature_c[first][agreed], rh_first[agreed])
 
 
 @dataclass(frozen=True)
@@ -183,22 +177,17 @@ def read_trust(bulk: Bulk) -> Trust:
     return trust
 
 
-def hours_to_compute(
-    bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]], keeper: Keeper | None = None
-) -> dict[int, Hours]:
+def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]]) -> dict[int, Hours]:
     """The hours of each place that marked hours of sensors can change; none whose air is final.
 
     Parameters
     ----------
     marks : pairs of sensor id and hour since 1970
-    keeper : Keeper, optional
-        Has the readings of hours that were judged just now.
 
     Returns
     -------
     mapping of place id to rising hours
     """
-    keeper = keeper or FromBook()
     by_sensor: dict[int, set[int]] = {}
     for sensor, hour in marks:
         by_sensor.setdefault(sensor, set()).add(hour)
@@ -206,7 +195,7 @@ def hours_to_compute(
     for sensor, hours in by_sensor.items():
         # What came alone in a marked hour, or before it, may be paired across the hour; of a humidity that
         # came alone in the hour after, that hour is marked as well.
-        if keeper.sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 1):
+        if _sends_apart(bulk, sensor, min(hours) - 1, max(hours) + 1):
             hours = hours | {hour - 1 for hour in hours} | {hour + 1 for hour in hours}
         hours = {hour for hour in hours if hour >= trust.kept_since}
         for place in trust.places_of(sensor):
@@ -214,18 +203,13 @@ def hours_to_compute(
     return {place: np.array(sorted(hours), dtype=np.int64) for place, hours in asked.items()}
 
 
-def measured_hours(
-    bulk: Bulk, trust: Trust, asked: Mapping[int, Hours], keeper: Keeper | None = None
-) -> dict[int, Measured]:
+def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict[int, Measured]:
     """The air of the asked hours, where there are trusted readings for it.
 
     Parameters
     ----------
     asked : mapping of place id to rising hours since 1970
-    keeper : Keeper, optional
-        Has the readings of hours that were judged just now; without it all are read from the book.
     """
-    keeper = keeper or FromBook()
     parts: dict[int, list[NDArray[np.float64]]] = {place: [] for place in asked}
     for sensor_id in sorted({hung.sensor_id for hung in trust.hangings if hung.place_id in asked}):
         places = {place: spans for place, spans in trust.places_of(sensor_id).items() if place in asked}
@@ -238,9 +222,7 @@ def measured_hours(
         ]
         hours = np.unique(np.concatenate(wanted)) if wanted else np.empty(0, dtype=np.int64)
         for first, until in _windows(hours):
-            instants, temperature_c, rh_pct = _trusted(
-                trust, sensor_id, *keeper.around(bulk, sensor_id, first, until)
-            )
+            instants, temperature_c, rh_pct = trusted_readings(bulk, trust, sensor_id, first, until)
             for place, spans in places.items():
                 here = np.zeros(len(instants), dtype=bool)
                 for hung in spans:
@@ -265,22 +247,23 @@ def _windows(hours: Hours) -> list[tuple[int, int]]:
 
 def trusted_readings(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
     """A sensor's trusted readings over a span of hours, corrected, each humidity with its temperature."""
-    return _trusted(trust, sensor_id, *FromBook().around(bulk, sensor_id, first, until))
-
-
-def _trusted(trust: Trust, sensor_id: int, at_ms: Floats, temperature_c: Floats, rh_pct: Floats) -> Readings:
-    at_ms, temperature_c, rh_pct = settled(at_ms, temperature_c, rh_pct)
-    keep = np.ones(len(at_ms), dtype=bool)
+    found = settled(*_around(bulk, sensor_id, first, until))
+    keep = np.ones(len(found.at_ms), dtype=bool)
     for since, end in trust.doubts.get(sensor_id, ()):
-        keep &= (at_ms < since) | (at_ms > end)
-    instants, temperature_c, rh_pct = at_ms[keep], temperature_c[keep], rh_pct[keep]
-    corrected = rh_pct.copy()
-    for since, intercept, slope in trust.corrections.get(sensor_id, ()):
-        later = instants >= since
-        corrected[later] = np.clip(intercept + slope * rh_pct[later], 0.0, 100.0)
-    temperature_c = paired(instants, temperature_c, ~np.isnan(corrected))
-    whole = ~np.isnan(temperature_c) & ~np.isnan(corrected)
-    return instants[whole], temperature_c[whole], corrected[whole]
+        keep &= (found.at_ms < since) | (found.at_ms > end)
+    instants, temperature_c, rh_pct = (column[keep] for column in found)
+    rh_pct = corrected_pct(instants, rh_pct, trust.corrections.get(sensor_id, ()))
+    temperature_c = paired(instants, temperature_c, ~np.isnan(rh_pct))
+    whole = ~np.isnan(temperature_c) & ~np.isnan(rh_pct)
+    return Readings(instants[whole], temperature_c[whole], rh_pct[whole])
+
+
+def corrected_pct(at_ms: Floats, rh_pct: Floats, corrections: Iterable[tuple[int, float, float]]) -> Floats:
+    """Humidity with the corrections that hold, each from its instant on [%]."""
+    corrected = rh_pct
+    for since, intercept, slope in corrections:
+        corrected = np.where(at_ms >= since, np.clip(intercept + slope * rh_pct, 0.0, 100.0), corrected)
+    return corrected
 
 
 def paired(instants: Floats, temperature_c: Floats, wanting: NDArray[np.bool_]) -> Floats:

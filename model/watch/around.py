@@ -14,7 +14,7 @@ from model.watch.bridge import Air
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days, days_of
-from model.watch.margins import versions
+from model.watch.margins import fit_then
 from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
 from model.watch.places import air_then, place_now
@@ -225,8 +225,7 @@ def dry_pieces(bulk: Bulk, owners: Sequence[Owner], place_id: int, midnight: int
             members = [bodies[member.name] for member in fit.fit.members]
             if not all(member.name in drier for member in members):
                 continue
-            version, _, _ = versions(fit, members, midnight, midnight + 1, moisture_then)[-1]
-            limits = version.limits(drier)
+            limits = fit_then(fit, members, midnight, moisture_then).limits(drier)
             if any(limit.direction == "shrinking" and limit.margin_mm < 0.0 for limit in limits):
                 found.append(owner.name)
                 break

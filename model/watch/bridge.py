@@ -100,9 +100,7 @@ def merged(known: Measured, asked: Hours, found: Measured) -> Measured:
     )
 
 
-def bridged(
-    measured: Measured, first: int, until: int, before: Air = NO_AIR, touched: Hours | None = None
-) -> Air:
+def filled(measured: Measured, first: int, until: int) -> Air:
     """A place's air from an hour on without a hole.
 
     Parameters
@@ -112,10 +110,6 @@ def bridged(
         The earliest hour needed; the air begins there or at the first measured hour.
     until : int
         The hour after the last needed; the air ends there or after the last measured hour.
-    before : Air, optional
-        What this gave when it was asked last: its estimates are kept where nothing they depend on is touched.
-    touched : hours, optional
-        Measured hours that came, went or changed since; None when everything may have.
 
     Returns
     -------
@@ -143,14 +137,10 @@ def bridged(
     if end > m[-1] + 1:
         gaps.append((int(m[-1]), end))
     for a, b in gaps:
-        start = a + 1
-        if touched is not None and not _depends(a, b, first, end, touched):
-            start = _copied(a, b, before, first, temperature_c, rh_pct)
-        if start < b:
-            hours = np.arange(start, b, dtype=np.int64)
-            pinned_a, pinned_b = a >= m[0], b <= m[-1]
-            for values, source in ((temperature_c, measured.temperature_c), (rh_pct, measured.rh_pct)):
-                values[hours - first] = _fade(hours, a, b, pinned_a, pinned_b, m, source)
+        hours = np.arange(a + 1, b, dtype=np.int64)
+        pinned_a, pinned_b = a >= m[0], b <= m[-1]
+        for values, source in ((temperature_c, measured.temperature_c), (rh_pct, measured.rh_pct)):
+            values[hours - first] = _fade(hours, a, b, pinned_a, pinned_b, m, source)
     np.clip(rh_pct, 0.0, 100.0, out=rh_pct)
     return Air(first, temperature_c, rh_pct, n_readings)
 
@@ -163,25 +153,6 @@ def _draw_lines(short: Hours, measured: Measured, first: int, temperature_c: Flo
         share = away / (m[left + 1] - m[left])
         for values, source in ((temperature_c, measured.temperature_c), (rh_pct, measured.rh_pct)):
             values[m[left] + away - first] = source[left] + (source[left + 1] - source[left]) * share
-
-
-def _depends(a: int, b: int, first: int, end: int, touched: Hours) -> bool:
-    """Whether an estimate between hours a and b depends on one of the touched hours."""
-    spans = (
-        (a - FALLBACK_H, b + ANCHOR_BEFORE_H),
-        (a - YEAR_H - SEASON_H - FALLBACK_H, b - YEAR_H + SEASON_H + 2 * 24),
-    )
-    return any(bool(np.any((touched >= low) & (touched < high))) for low, high in spans)
-
-
-def _copied(a: int, b: int, before: Air, first: int, temperature_c: Floats, rh_pct: Floats) -> int:
-    """Copy what was estimated before for the gap after hour a; returns the first hour still to estimate."""
-    low, high = max(a + 1, before.first), min(b, before.end)
-    if low != a + 1 or high <= low or np.any(before.n_readings[low - before.first : high - before.first]):
-        return a + 1
-    old, new = slice(low - before.first, high - before.first), slice(low - first, high - first)
-    temperature_c[new], rh_pct[new] = before.temperature_c[old], before.rh_pct[old]
-    return high
 
 
 def _fade(hours: Hours, a: int, b: int, pinned_a: bool, pinned_b: bool, m: Hours, source: Floats) -> Floats:

@@ -18,7 +18,7 @@ from model.records.types import from_epoch_ms, to_epoch_ms
 from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.around import Around
-from model.watch.bridge import NO_AIR, Air, Measured, bridged, measured_of, merged
+from model.watch.bridge import NO_AIR, Air, Measured, filled, measured_of, merged
 from model.watch.bulk import Bulk
 from model.watch.climate import SILENT_AFTER_H, Climate
 from model.watch.computing import compute, resting
@@ -72,7 +72,6 @@ class Watch:
         self._roster: Roster | None = None
         self._airs: dict[int, Air] = {}
         self._trusted: dict[int, int] = {}  # by place, the hour up to which its air is trusted
-        self._air_is_fresh = True  # read from the tables since the last evaluation
         self._known: dict[tuple[str, int], Known] = {}
         self._around = Around()
         self._verdicts: ledger.Verdicts = {}  # on record, for all that this watch knows
@@ -143,7 +142,7 @@ class Watch:
         writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
         writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
         self._counts = writer.finish()
-        self._airs, self._air_is_fresh, self._hour = airs, False, hour
+        self._airs, self._hour = airs, hour
         self._known.update(known)
         tally.took("write", clock)
         return Evaluation(from_epoch_ms(hour * HOUR_MS), tally.counts, tally.durations_s)
@@ -157,7 +156,6 @@ class Watch:
             self._known, self._around, self._verdicts = {}, Around(), {}
         if others or before is None or before.air != counts.air:
             self._airs = ledger.read_airs(bulk)
-            self._air_is_fresh = True
         if others:
             self._judge.forget()
             last = resume.last_hours(bulk)
@@ -175,11 +173,9 @@ class Watch:
         found: dict[int, Measured] = {}
         if marks:
             trust = read_trust(bulk)
-            asked = hours_to_compute(
-                bulk, trust, [(sensor, at) for sensor, at, _ in marks], self._judge.shelf
-            )
+            asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
             asked = {place: hours[hours <= hour] for place, hours in asked.items()}
-            found = measured_hours(bulk, trust, asked, self._judge.shelf)
+            found = measured_hours(bulk, trust, asked)
         first_needed = self._roster.first_needed()
         old_airs, self._trusted = self._airs, {}
         known = {}
@@ -192,7 +188,6 @@ class Watch:
                 self._trusted[place_id] = int(measured.hours[-1]) + 1 + SILENT_AFTER_H[place.kind]
         last_needed = self._roster.last_needed(self._trusted, hour)
         changed: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
-        fresh = self._air_is_fresh
         airs: dict[int, Air] = {}
         for place_id in sorted(self._roster.places):
             old, measured = old_airs.get(place_id, NO_AIR), known[place_id]
@@ -203,11 +198,10 @@ class Watch:
                 continue
             first = min(first_needed.get(place_id, hour), int(measured.hours[0]))
             end = max(last_needed.get(place_id, 0), int(measured.hours[-1]) + 1)
-            if place_id not in asked and (old.first, old.end) == (first, end) and not fresh:
+            if place_id not in asked and (old.first, old.end) == (first, end):
                 airs[place_id] = old
                 continue
-            touched = None if fresh else asked.get(place_id, np.empty(0, dtype=np.int64))
-            airs[place_id] = bridged(measured, first, end, old, touched)
+            airs[place_id] = filled(measured, first, end)
             hours = ledger.changed_hours(old, airs[place_id])
             if len(hours):
                 changed[place_id] = hours

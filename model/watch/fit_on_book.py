@@ -1,7 +1,7 @@
-"""A fit as the book has it, with what follows from that alone kept."""
+"""A fit as the book has it, and as measurements made it since."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +17,17 @@ VERSIONS_KEPT = 64
 
 
 @dataclass(frozen=True)
+class FitVersion:
+    """A fit as it was known over a span of hours."""
+
+    fit: WoodFit
+
+    @cached_property
+    def straight(self) -> Straight | None:
+        return straight_of(self.fit)
+
+
+@dataclass(frozen=True)
 class FitOnBook:
     """A fit of a piece and its re-measured gaps (hour, gap_mm), in order."""
 
@@ -24,6 +35,7 @@ class FitOnBook:
     name: str
     fit: WoodFit
     gaps: tuple[tuple[int, float], ...] = ()
+    _versions: dict[tuple[Any, ...], FitVersion] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def limits_as_built(self) -> tuple[Limit, ...]:
@@ -38,29 +50,11 @@ class FitOnBook:
         """The play designed before each limit."""
         return np.array([limit.play_mm for limit in self.limits_as_built])
 
-    def straight(self, version: WoodFit) -> Straight | None:
-        """The straight lines of the fit, or of a version of it that a measurement made; kept."""
-        known = self._straights.get(id(version))
-        if known is None or known[0] is not version:
-            if len(self._straights) >= VERSIONS_KEPT:
-                self._straights.clear()
-            # With the version itself, so that its identity stays its own.
-            known = self._straights[id(version)] = version, straight_of(version)
-        return known[1]
-
-    def version(self, key: tuple[Any, ...], make: Callable[[], WoodFit]) -> WoodFit:
-        """The version of the fit that measurements made; `key` tells all that it follows from. Kept."""
+    def version(self, key: tuple[Any, ...] = (), make: Callable[[], WoodFit] | None = None) -> FitVersion:
+        """The fit that measurements made; `key` tells all that it follows from, nothing the fit as built."""
         known = self._versions.get(key)
         if known is None:
             if len(self._versions) >= VERSIONS_KEPT:
                 self._versions.clear()
-            known = self._versions[key] = make()
+            known = self._versions[key] = FitVersion(self.fit if make is None else make())
         return known
-
-    @cached_property
-    def _straights(self) -> dict[int, tuple[WoodFit, Straight | None]]:
-        return {}
-
-    @cached_property
-    def _versions(self) -> dict[tuple[Any, ...], WoodFit]:
-        return {}

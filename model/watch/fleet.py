@@ -19,7 +19,6 @@ from model.watch.climate import Climate
 from model.watch.margins import fits_through
 from model.watch.roster import Owner, PlaceOnBook, Roster, RosterReader
 from model.watch.state import DAY_H, Run, States, run
-from model.wood.movement import width_at
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -54,13 +53,9 @@ class Course:
         Each midnight UTC on the way and the last hour, since 1970.
     mc_mean_pct : (bodies, k)
         Mean moisture content at these hours [%]; NaN before a body's start.
-    width_mm : (bodies, k)
-        By the pair of width and moisture as recorded; re-measured widths are left to the margins.
     profile : (bodies, cells)
         Moisture from face to back at the end [%].
-    margin_mm : mapping of (fit id, limit name) to (k,)
-        What was left before each limit [mm]; NaN before the fit's start.
-    closest : mapping of (fit id, limit name) to Closest
+    closest : mapping of (fit id, limit name) to ClosestHour
         Over every hour, not only those of `hours`.
     """
 
@@ -69,9 +64,7 @@ class Course:
     body_ids: tuple[int, ...]
     hours: Ints
     mc_mean_pct: Floats
-    width_mm: Floats
     profile: Floats
-    margin_mm: Mapping[tuple[int, str], Floats]
     closest: Mapping[tuple[int, str], ClosestHour]
 
 
@@ -197,30 +190,17 @@ def _course(
     def moisture_then(body_id: int, hour: int) -> float:
         return float(done.mc_pct[row_of[body_id], hour - done.first])
 
-    mc_pct = done.mc_pct[own][:, hours - done.first]
-    members = [body.member for body in owner.bodies]
-    width_mm = [
-        np.asarray(width_at(member.width_mm, member.mc_pct, mc, member.movement))
-        for member, mc in zip(members, mc_pct, strict=True)
-    ]
-    margin_mm: dict[tuple[int, str], Floats] = {}
-    closest: dict[tuple[int, str], ClosestHour] = {}
+    closest = {}
     for fit in fits_through(owner, done, rows, None, {}, until, climates, moisture_then):
-        kept = hours >= fit.first
-        for number, limit in enumerate(fit.limits):
-            key, margins = (fit.fit.id, limit.name), fit.margin_mm[number]
-            margin_mm[key] = np.full(len(hours), np.nan)
-            margin_mm[key][kept] = margins[hours[kept] - fit.first]
+        for limit, margins in zip(fit.limits, fit.margin_mm, strict=True):
             least = int(np.argmin(margins))
-            closest[key] = ClosestHour(float(margins[least]), fit.first + least)
+            closest[fit.fit.id, limit.name] = ClosestHour(float(margins[least]), fit.first + least)
     return Course(
         owner.kind,
         owner.id,
         tuple(body.id for body in owner.bodies),
         hours,
-        mc_pct,
-        np.array(width_mm),
+        done.mc_pct[own][:, hours - done.first],
         done.states.profile[own],
-        margin_mm,
         closest,
     )

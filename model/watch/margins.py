@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from model.watch.climate import Climate, Floats
-from model.watch.fit_on_book import FitOnBook
+from model.watch.fit_on_book import FitOnBook, FitVersion
 from model.watch.roster import Body, Owner
 from model.watch.standing import CLEAR_BY_PCT, Flags, History, Standing, near_below, standings
 from model.watch.state import Run
@@ -124,7 +124,6 @@ def fits_through(
         if fit.gaps or any(body.widths for body in members):
             parts = [
                 _part(
-                    fit,
                     version,
                     {name: values[start - first : end - first] for name, values in mc.items()},
                     settling_pct[start - first : end - first],
@@ -136,7 +135,7 @@ def fits_through(
                 np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
             )
         else:
-            limits, (margin_mm, dearer_mm, settling_mm) = _part(fit, fit.fit, mc, settling_pct)
+            limits, (margin_mm, dearer_mm, settling_mm) = _part(fit.version(), mc, settling_pct)
         before = resumed.get(fit.id)
         names = fit.limit_names
         if before is not None and before.names != names:
@@ -211,12 +210,11 @@ def _air_through(
 
 
 def _part(
-    on_book: FitOnBook, fit: Fit, mc: Mapping[str, Floats], settling_pct: Floats
+    version: FitVersion, mc: Mapping[str, Floats], settling_pct: Floats
 ) -> tuple[tuple[Limit, ...], Sequence[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
-    straight = on_book.straight(fit)
-    if straight is not None:
-        return straight.limits, straight.margins(mc, settling_pct, CLEAR_BY_PCT)
+    if version.straight is not None:
+        return version.straight.limits, version.straight.margins(mc, settling_pct, CLEAR_BY_PCT)
     n = len(settling_pct)
     asked = {}
     for name, values in mc.items():
@@ -225,7 +223,7 @@ def _part(
         np.add(values, CLEAR_BY_PCT, out=four[n : 2 * n])
         np.maximum(values - CLEAR_BY_PCT, 0.0, out=four[2 * n : 3 * n])
         four[3 * n :] = settling_pct
-    limits = fit.limits(asked)
+    limits = version.fit.limits(asked)
     table = np.empty((len(limits), 4, n))
     dearer = np.empty((len(limits), n))
     for row, limit in enumerate(limits):
@@ -236,17 +234,15 @@ def _part(
 
 def versions(
     fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
-) -> list[tuple[Fit, int, int]]:
+) -> list[tuple[FitVersion, int, int]]:
     """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
     key: tuple[Any, ...]
     changes: list[tuple[int, str, Body | None, float]] = []
     for body in members:
         changes += [(hour, "width", body, value) for hour, value in body.widths]
     changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
-    if not changes:
-        return [(fit.fit, first, end)]
-    versions: list[tuple[Fit, int, int]] = []
-    now, since, key = fit.fit, first, ()
+    versions: list[tuple[FitVersion, int, int]] = []
+    now, since, key = fit.version(), first, ()
     for hour, _, measured, value in sorted(changes, key=lambda change: (change[0], change[1])):
         if hour >= end:
             break
@@ -254,7 +250,7 @@ def versions(
         mc = {body.name: moisture_then(body.id, hour) for body in asked}
         key = (*key, measured is None, value, *mc.items())
         try:
-            new = fit.version(key, partial(_measured, now, measured, value, mc))
+            new = fit.version(key, partial(_measured, now.fit, measured, value, mc))
         except BadInput:
             continue  # a fit without a gap that can be measured stays as it was
         if hour > since:
@@ -263,6 +259,11 @@ def versions(
         now = new
     versions.append((now, since, end))
     return versions
+
+
+def fit_then(fit: FitOnBook, members: Sequence[Body], hour: int, moisture_then: MoistureThen) -> Fit:
+    """A fit as it was known at an hour."""
+    return versions(fit, members, hour, hour + 1, moisture_then)[-1][0].fit
 
 
 def _measured(fit: Fit, body: Body | None, value_mm: float, mc: Mapping[str, float]) -> Fit:

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from model.watch.margins import versions
+from model.watch.margins import fit_then
 from model.watch.outlook_request import OutlookRequest
 from model.watch.roster import Body
 from model.watch.state import LEAST_MC_PCT, MODEL_SD_PCT
@@ -250,7 +250,7 @@ def fits_then(request: OutlookRequest) -> dict[str, Fit]:
         fit = on_book.fit
         if request.moisture_then is not None:
             members = [bodies[name] for name in names]
-            fit = versions(on_book, members, 0, request.hour + 1, request.moisture_then)[-1][0]
+            fit = fit_then(on_book, members, request.hour, request.moisture_then)
         found[on_book.name] = fit
     return found
 

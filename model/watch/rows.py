@@ -45,12 +45,12 @@ def checkpoint_rows(done: Run, re_measured: Widths, is_stack: Sequence[bool]) ->
                 for hour, width, moisture in re_measured.get(row, ()):
                     if hour <= record.hour:
                         pair_width[k], pair_mc[k] = width, moisture
-        widths = np.asarray(width_at(pair_width, pair_mc, record.mc_mean_pct, movement)).tolist()
-        profiles = np.ascontiguousarray(record.profile, dtype="<f8")
+        then = record.states
+        widths = np.asarray(width_at(pair_width, pair_mc, then.outline[:, 0], movement)).tolist()
+        profiles = np.ascontiguousarray(then.profile, dtype="<f8")
         columns = zip(
-            at.tolist(), profiles, record.mc_mean_pct.tolist(), record.mc_face_pct.tolist(),
-            record.mc_core_pct.tolist(), record.mc_back_pct.tolist(), widths,
-            record.estimated_hours.tolist(), record.variance_pct2.tolist(), strict=True,
+            at.tolist(), profiles, *then.outline.T.tolist(), widths, then.estimated_hours.tolist(),
+            then.variance_pct2.tolist(), strict=True,
         )  # fmt: skip
         ms = record.hour * HOUR_MS
         rows += [

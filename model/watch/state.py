@@ -110,13 +110,7 @@ class KeptState:
 
     hour: int
     rows: Ints
-    profile: Floats
-    mc_mean_pct: Floats
-    mc_face_pct: Floats
-    mc_core_pct: Floats
-    mc_back_pct: Floats
-    variance_pct2: Floats
-    estimated_hours: Ints
+    states: States
 
 
 @dataclass
@@ -268,7 +262,7 @@ class _Running:
                     for place in places.tolist()]  # fmt: skip
             temperature_c = np.column_stack([air.temperature_c[span] for air, span in rows])
             rh_pct = np.column_stack([air.rh_pct[span] for air, span in rows])
-            bridged = np.column_stack([air.n_readings[span] == 0 for air, span in rows])
+            filled = np.column_stack([air.n_readings[span] == 0 for air, span in rows])
             step = simulate(
                 self._batch.take(standing).finished_where(self._is_finished[standing]),
                 (np.clip(temperature_c, COLDEST_C, WARMEST_C), rh_pct),
@@ -280,7 +274,7 @@ class _Running:
                 [step.mc_mean_pct[-1], step.mc_face_pct[-1], step.mc_core_pct[-1], step.mc_back_pct[-1]]
             )
             result.mc_pct[standing, columns] = step.mc_mean_pct[1:].T
-            estimated[:, np.searchsorted(active, standing)] = bridged[:, air_of]
+            estimated[:, np.searchsorted(active, standing)] = filled[:, air_of]
         held = active[self._place[active] < 0]
         if len(held):
             result.mc_pct[held, columns] = states.outline[held, :1]
@@ -333,7 +327,7 @@ class _Running:
             kept = kept[states.hour[kept] == hour]
         kept = kept[self._resumed[kept] != hour]
         if len(kept):
-            self._record(hour, kept, result)
+            result.records.append(KeptState(hour, kept, states.part(kept)))
 
     def _anchor(self, row: int, metered_pct: float, variance_pct2: float) -> None:
         """Scalar Kalman update of the mean by a metered value; the profile keeps its shape."""
@@ -345,13 +339,3 @@ class _Running:
         states.profile[row] += shift
         states.outline[row] += shift
         states.variance_pct2[row] = variance * (1.0 - gain)
-
-    def _record(self, hour: int, rows: Ints, result: Run) -> None:
-        states = self._states
-        part = states.part(rows)
-        mean, face, core, back = part.outline.T
-        result.records.append(
-            KeptState(
-                hour, rows, part.profile, mean, face, core, back, part.variance_pct2, part.estimated_hours
-            )
-        )  # fmt: skip

@@ -121,29 +121,6 @@ class OutdoorClimate:
         pressure = vapour_pressure(self.temperature_c, self.rh_pct).reshape(DAYS, 24).mean(axis=1)
         return pd.DataFrame({"temperature_c": temperature, "rh_pct": _humidity(temperature, pressure)})
 
-    @cached_property
-    def monthly(self) -> pd.DataFrame:
-        """Monthly means of the hours: temperature_c and rh_pct, 12 rows."""
-        hours = pd.DataFrame({"temperature_c": self.temperature_c, "rh_pct": self.rh_pct})
-        return hours.groupby(MONTH_OF_HOUR).mean()
-
-    def on(self, at: pd.DatetimeIndex) -> pd.DataFrame:
-        """The air of this typical year at each instant of a real one.
-
-        Parameters
-        ----------
-        at : DatetimeIndex
-            Aware instants, any zone.
-
-        Returns
-        -------
-        DataFrame
-            Index `at`; columns temperature_c, rh_pct: those of the hour of the year in local standard time.
-        """
-        rows = hour_of_year(at, self.zone_h)
-        columns = {"temperature_c": self.temperature_c[rows], "rh_pct": self.rh_pct[rows]}
-        return pd.DataFrame(columns, index=at)
-
     def indoors(self, scheme: IndoorScheme | str, at: pd.DatetimeIndex) -> pd.DataFrame:
         """Air of a room in this climate at each instant, by a scheme of `indoors`.
 

@@ -127,8 +127,8 @@ def look(store: Store, judge: Judge, hour: int) -> tuple[float, float]:
         marks = judge.judge(bulk, hour, hour * HOUR_MS)
         judged = time.thread_time()
         trust = read_trust(bulk)
-        asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks], judge.shelf)
-        found = measured_hours(bulk, trust, asked, judge.shelf)
+        asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
+        found = measured_hours(bulk, trust, asked)
         ended = time.thread_time()
     assert sum(len(one.hours) for one in found.values()) >= len(found) > 0
     return judged - began, ended - judged
@@ -175,8 +175,8 @@ def measure(make_store: Callable[[], Store], sensors: int, hours: float, interva
         f"  a look with one reading more of each: judged in {judged:.3f} s, air in {air:.3f} s\n"
         f"  the first look: judged in {first:.2f} s, air in {first_air:.2f} s\n"
         f"  bare fetch of two and a half days: {bare:.2f} s, {bare / (judged + air):.0f} looks\n"
-        f"  kept {judge.shelf.size_bytes / 1e6:.0f} MB; process {before_mb:.0f} MB before, {after_mb:.0f} MB "
-        f"after the looks, {peak_mb:.0f} MB at most with the fetch",
+        f"  kept {judge.caches.size_bytes / 1e6:.0f} MB; process {before_mb:.0f} MB before, "
+        f"{after_mb:.0f} MB after the looks, {peak_mb:.0f} MB at most with the fetch",
         flush=True,
     )
     store.close()

@@ -13,8 +13,9 @@ from model.records.rewind import mark_hours
 from model.records.store import Store
 from model.records.tables import AirHour, Doubt, Reading, Sensor, StaleHour
 from model.watch import ledger
+from model.watch.air_hours import read_readings
 from model.watch.evaluation import bring_up_to_date
-from model.watch.trust.shelf import Shelf
+from model.watch.trust.hourly_stats import hourly_stats
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -72,10 +73,9 @@ def told(book: Store) -> tuple[list[tuple[object, ...]], list[tuple[object, ...]
 
 
 @pytest.mark.postgres
-def test_what_is_kept_of_hours_is_the_same_from_either_database_and_from_the_readings(
+def test_statistics_of_hours_are_the_same_from_either_database_to_the_last_bit(
     store: Store, postgres_store: Store
 ) -> None:
-    """Outlines to the last bit, whoever adds up, and whether hours were read at once or bit by bit."""
     rng = np.random.default_rng(2)
     first, hours = int(START.timestamp()) // 3600, 5
     at = [START + timedelta(milliseconds=int(ms)) for ms in np.sort(rng.integers(0, 4 * 3_600_000, 400))]
@@ -89,33 +89,21 @@ def test_what_is_kept_of_hours_is_the_same_from_either_database_and_from_the_rea
         }
         for k, moment in enumerate(sorted(set(at)))
     ]
-    first_half = rng.permutation(len(rows)) < len(rows) // 2
     found = []
     for book in (store, postgres_store):
         with book.session() as session:
             session.add(Sensor(name="s", accepted_at=START))
             session.flush()
-            session.add_all(
-                Reading(sensor_id=1, **row) for row, now in zip(rows, first_half, strict=True) if now
-            )
-        shelf = Shelf()
+            session.add_all(Reading(sensor_id=1, **row) for row in rows)
         with ledger.reading(book) as bulk:
-            for hour in range(first, first + hours):
-                shelf.readings(bulk, 1, hour, hour + 1)
-        with book.session() as session:
-            session.add_all(
-                Reading(sensor_id=1, **row) for row, now in zip(rows, first_half, strict=True) if not now
-            )
-        shelf.changed([(1, hour) for hour in range(first, first + hours)])
-        with ledger.reading(book) as bulk:
-            shelf.refresh(bulk)
-            one_by_one = [shelf.outlines(bulk, 1, hour, hour + 1)[0] for hour in range(first, first + hours)]
-            at_once = Shelf().outlines(bulk, 1, first, first + hours)
-            lags = Shelf().lags(bulk, 1, first, first + hours)
-            kept = shelf.readings(bulk, 1, first, first + hours)
+            at_once = hourly_stats(bulk, 1, first, first + hours)
+            one_by_one = [hourly_stats(bulk, 1, hour, hour + 1)[0] for hour in range(first, first + hours)]
+            kept = read_readings(bulk, 1, first * 3_600_000, (first + hours) * 3_600_000)
         assert np.array(one_by_one).tobytes() == at_once.tobytes()
-        assert kept.counts == (len(rows), *(sum(row[q] is not None for row in rows) for q in QUANTITIES))
-        found.append((at_once.tobytes(), lags.tobytes(), kept.temperature_c.tobytes()))
+        assert np.nansum(at_once[:, :3], axis=0).tolist() == [
+            len(rows), *(sum(row[quantity] is not None for row in rows) for quantity in QUANTITIES)
+        ]  # fmt: skip
+        found.append((at_once.tobytes(), kept.temperature_c.tobytes(), kept.rh_pct.tobytes()))
     assert found[0] == found[1]
 
 

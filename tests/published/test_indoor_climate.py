@@ -6,6 +6,8 @@ J. Building Physics 2006. Resulting humidities were computed independently (mpma
 saturation pressure.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,14 +16,7 @@ from model.wood.condensation import (
     condensation_ceiling,
     room_humidity_at_surface_limit,
 )
-from model.wood.indoors import (
-    dry_unhumidified,
-    en_15026,
-    indoor_air,
-    iso_13788_class,
-    iso_13788_continental,
-    measured_dwelling,
-)
+from model.wood.indoors import SCHEMES, indoor_air
 from model.wood.sorption import equilibrium_moisture_content
 from model.wood.units import fahrenheit_to_celsius
 
@@ -37,7 +32,10 @@ ANNEX_C = [
 
 @pytest.mark.parametrize(("outdoor_c", "room_c", "normal", "emc_normal", "high", "emc_high"), ANNEX_C)
 def test_en_15026_annex_c(outdoor_c, room_c, normal, emc_normal, high, emc_high):
-    for scheme, rh, emc in ((en_15026(), normal, emc_normal), (en_15026(True), high, emc_high)):
+    for scheme, rh, emc in (
+        ("en-15026-normal", normal, emc_normal),
+        ("en-15026-high", high, emc_high),
+    ):
         air = indoor_air(outdoor_c, 80.0, scheme)
         assert air.temperature_c == pytest.approx(room_c, abs=0.01)
         assert air.rh_pct == pytest.approx(rh, abs=0.01)
@@ -52,51 +50,35 @@ def test_en_15026_is_level_beyond_its_break_points():
 @pytest.mark.parametrize(("outdoor_c", "normal"), [(-10.0, 35.0), (5.0, 50.0), (20.0, 65.0)])
 def test_continental_form_of_iso_13788(outdoor_c, normal):
     # EN ISO 13788:2012, two public copies: 35 to 65 %, high occupancy 5 more.
-    assert indoor_air(outdoor_c, 80.0, iso_13788_continental()).rh_pct == pytest.approx(normal)
-    assert indoor_air(outdoor_c, 80.0, iso_13788_continental(True)).rh_pct == pytest.approx(normal + 5.0)
+    assert indoor_air(outdoor_c, 80.0, "iso-13788-continental-normal").rh_pct == pytest.approx(normal)
+    assert indoor_air(outdoor_c, 80.0, "iso-13788-continental-high").rh_pct == pytest.approx(normal + 5.0)
 
 
 # Computed independently, tolerance 0.15 % of humidity (the choice of saturation formula).
 @pytest.mark.parametrize(
-    ("outdoor_c", "outdoor_rh", "room_c", "number", "tail", "rh"),
+    ("outdoor_c", "outdoor_rh", "room_c", "number", "rh"),
     [
-        (0.0, 85.0, 20.0, 2, False, 45.30),
-        (0.0, 85.0, 20.0, 3, False, 56.84),
-        (10.0, 80.0, 20.0, 3, False, 59.32),
-        (10.0, 80.0, 20.0, 3, True, 61.46),
-        (-10.0, 90.0, 21.0, 2, False, 31.11),
+        (0.0, 85.0, 20.0, 2, 45.30),
+        (0.0, 85.0, 20.0, 3, 56.84),
+        (10.0, 80.0, 20.0, 3, 59.32),
+        (-10.0, 90.0, 21.0, 2, 31.11),
     ],
 )
-def test_iso_13788_classes(outdoor_c, outdoor_rh, room_c, number, tail, rh):
-    scheme = iso_13788_class(number, room_c, warm_tail=tail)
+def test_iso_13788_classes(outdoor_c, outdoor_rh, room_c, number, rh):
+    scheme = replace(SCHEMES[f"iso-13788-class-{number}"], room_c=((0.0, room_c),))
     assert indoor_air(outdoor_c, outdoor_rh, scheme).rh_pct == pytest.approx(rh, abs=0.15)
-
-
-def test_both_readings_of_class_2_can_be_had():
-    # 640 Pa instead of 540: 100 Pa more of 2338.8 Pa, saturation at 20 °C.
-    usual = indoor_air(0.0, 85.0, iso_13788_class(2, 20.0)).rh_pct
-    other = indoor_air(0.0, 85.0, iso_13788_class(2, 20.0, class_2_pa=640.0)).rh_pct
-    assert other - usual == pytest.approx(100.0 * 100.0 / 2338.8, abs=0.001)
-
-
-def test_the_warm_tail_of_class_5_is_twice_the_others():
-    plain, tailed = (
-        indoor_air(20.0, 50.0, iso_13788_class(5, 25.0, warm_tail=tail)).rh_pct for tail in (0, 1)
-    )
-    assert tailed - plain == pytest.approx(100.0 * 200.0 / 3169.2, abs=0.001)
 
 
 @pytest.mark.parametrize(("outdoor_c", "rh"), [(-10.0, 32.03), (0.0, 44.04), (10.0, 57.91)])
 def test_measured_dwellings(outdoor_c, rh):
     # +4 g/m3 at 5 °C and below, +1.5 at 15 and above (101 houses); humidities computed independently.
-    assert indoor_air(outdoor_c, 80.0, measured_dwelling()).rh_pct == pytest.approx(rh, abs=0.15)
+    assert indoor_air(outdoor_c, 80.0, "measured-dwelling").rh_pct == pytest.approx(rh, abs=0.15)
 
 
 @pytest.mark.parametrize(("outdoor_c", "rh"), [(-10.0, 8.36), (0.0, 19.65), (10.0, 39.49)])
 def test_outdoor_air_with_nothing_added_computed_independently(outdoor_c, rh):
-    assert indoor_air(outdoor_c, 80.0, dry_unhumidified(excess_g_m3=0.0)).rh_pct == pytest.approx(
-        rh, abs=0.01
-    )
+    nothing_added = replace(SCHEMES["dry-unhumidified"], excess_g_m3=())
+    assert indoor_air(outdoor_c, 80.0, nothing_added).rh_pct == pytest.approx(rh, abs=0.01)
 
 
 def test_a_house_without_humidifier_is_drier_than_the_design_profile():

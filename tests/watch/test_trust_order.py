@@ -1,6 +1,5 @@
 """Doubts and air follow from the readings alone, whatever order they come in and whatever was kept."""
 
-from dataclasses import astuple
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -14,8 +13,7 @@ from model.records import hangings
 from model.records.store import Store
 from model.records.tables import Correction, Doubt, Place, Reading, RunningCount, Sensor, StaleHour
 from model.watch import ledger
-from model.watch.air_hours import hours_to_compute, measured_hours, read_trust
-from model.watch.trust import shelf
+from model.watch.trust import reading
 from model.watch.trust.judge import Judge
 
 pytestmark = pytest.mark.slow
@@ -149,24 +147,9 @@ def stored(store, batch):
 
 
 def look(store, judge, hour):
-    """One look; the air of the marked hours comes out the same from what the judge kept and from the book."""
     now = int(at_hour(hour).timestamp()) // 3600
     with ledger.reading(store) as bulk:
         marks = judge.judge(bulk, now, now * 3_600_000)
-        trust = read_trust(bulk)
-        asked = [(sensor, at) for sensor, at, _ in marks]
-        kept = hours_to_compute(bulk, trust, asked, judge.shelf)
-        plain = hours_to_compute(bulk, trust, asked)
-        assert {place: hours.tolist() for place, hours in kept.items()} == {
-            place: hours.tolist() for place, hours in plain.items()
-        }
-        from_shelf, from_book = (
-            measured_hours(bulk, trust, kept, judge.shelf),
-            measured_hours(bulk, trust, plain),
-        )
-        for place, air in from_book.items():
-            for one, other in zip(astuple(from_shelf[place]), astuple(air), strict=True):
-                assert one.tobytes() == other.tobytes()
     with store.engine.begin() as connection:
         bulk = ledger.Bulk(connection)
         ledger.delete_marks(bulk, marks)
@@ -247,39 +230,37 @@ def test_where_little_may_be_kept_the_record_is_the_same(two_sensors, monkeypatc
     )
     at_once = judged(two_sensors, as_in_life(rows), EDGES)
     assert at_once
-    for limit in ("READINGS_BYTES", "OUTLINES_BYTES", "MEANS_BYTES", "LAGS_BYTES"):
-        monkeypatch.setattr(shelf, limit, 2_000)
+    for limit in ("READINGS_BYTES", "STATS_BYTES"):
+        monkeypatch.setattr(reading, limit, 5_000)
     assert judged(two_sensors, as_in_life(rows), EDGES) == at_once
     judge = Judge(two_sensors)
     stored(two_sensors, rows)
     look(two_sensors, judge, 100)
-    assert 0 < judge.shelf.size_bytes < 200_000
+    assert 0 < judge.caches.size_bytes < 20_000
 
 
-def test_a_correction_changes_what_is_kept_of_a_sensor(two_sensors):
-    """The mean of hours beside which another was looked at follows a salt check at once."""
+def test_a_salt_check_bears_on_those_beside_at_the_next_look(two_sensors):
+    """A judge that holds readings in memory takes up a correction like a new one."""
     rows = faulty([(1, "stuck", 100, 90)])
     emptied(two_sensors)
-    judge = Judge(two_sensors)
+    kept = Judge(two_sensors)
     stored(two_sensors, rows)
-    look(two_sensors, judge, 100)
+    look(two_sensors, kept, 100)
     with two_sensors.session() as session:
         session.add(
             Correction(
-                sensor_id=2, since_at=START, intercept_pct=5.0, slope=1.0, uncertainty_pct=1.0, evidence={},
+                sensor_id=2, since_at=START, intercept_pct=45.0, slope=0.0, uncertainty_pct=1.0, evidence={},
                 made_at=START,
             )
         )  # fmt: skip
+    before = on_record(two_sensors)
     stored(two_sensors, rows)
-    with ledger.reading(two_sensors) as bulk:
-        before = judge.shelf.means(bulk, 2, *(int(at_hour(h).timestamp()) // 3600 for h in (30, 31)))[
-            0
-        ].copy()
-    look(two_sensors, judge, 100)
-    with ledger.reading(two_sensors) as bulk:
-        after = judge.shelf.means(bulk, 2, *(int(at_hour(h).timestamp()) // 3600 for h in (30, 31)))[0]
-    assert after[0] == before[0]
-    assert after[1] > 1.05 * before[1]
+    look(two_sensors, kept, 100)
+    corrected = on_record(two_sensors)
+    assert corrected != before  # the sensor beside it rests now as well
+    stored(two_sensors, rows)
+    look(two_sensors, Judge(two_sensors), 100)
+    assert on_record(two_sensors) == corrected
 
 
 def test_drift_and_clocks_come_out_the_same_at_once_day_by_day_and_backwards(two_sensors):

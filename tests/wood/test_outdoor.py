@@ -109,13 +109,6 @@ def test_instants_without_a_zone_are_refused():
         hour_of_year(pd.DatetimeIndex(["2025-01-01"]))
 
 
-def test_the_year_lies_over_a_calendar_year(valley):
-    air = valley.on(calendar_year(2024))
-    assert len(air) == 8784
-    assert air.notna().all().all()
-    assert air.temperature_c["2024-07"].mean() == pytest.approx(21.0, abs=0.1)
-
-
 def test_indoors_follows_the_day_and_not_the_hour():
     hours = np.arange(HOURS)
     swinging = 5.0 + 10.0 * np.sin(2 * np.pi * hours / 24)

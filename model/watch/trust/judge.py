@@ -22,9 +22,8 @@ from model.watch.air_hours import FAR_MS, read_trust
 from model.watch.bulk import Bulk
 from model.watch.trust import company, presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
-from model.watch.trust.reading import Library, Span, read_doubts
+from model.watch.trust.reading import Caches, Library, Span, read_doubts
 from model.watch.trust.reconcile import Change, OnRecord, Region, reconcile
-from model.watch.trust.shelf import Shelf
 
 CONTEXT_MS = 24 * HOUR_MS
 """How far from a suspicious span the readings bear on it."""
@@ -64,24 +63,19 @@ class Judge:
 
     Attributes
     ----------
-    shelf : Shelf
-        Readings and figures of hours; whoever else deletes marks has to make the judge `forget`.
-    raised, changed, taken_back : int
-        How many doubts, since it was made.
+    caches : Caches
+        Whoever else deletes marks has to make the judge `forget`.
     """
 
     store: Store
-    shelf: Shelf = field(default_factory=Shelf)
-    raised: int = 0
-    changed: int = 0
-    taken_back: int = 0
+    caches: Caches = field(default_factory=Caches)
     _hour: int | None = None
     _waiting: dict[int, set[int]] = field(default_factory=dict)
     _looked_before: bool = False
 
     def forget(self) -> None:
         """Look at everything with new eyes: somebody else may have deleted marks of hours that changed."""
-        self.shelf.forget()
+        self.caches.forget()
 
     def judge(self, bulk: Bulk, hour: int, at_ms: int) -> list[Mark]:
         """Judge everything that is marked up to an hour.
@@ -103,16 +97,14 @@ class Judge:
         seen: dict[tuple[int, int], int] = {}
         new_hour, self._hour = self._hour != hour, hour
         marks: list[Mark] = []
-        self.shelf.begin(ledger.read_counts(bulk).book)
+        book = ledger.read_counts(bulk).book
         for _ in range(TRIES):
             marks = ledger.read_marks(bulk, hour)
             fresh = [(sensor, at) for sensor, at, revision in marks if seen.get((sensor, at)) != revision]
             if not fresh and not new_hour:
                 break
-            self.shelf.changed(fresh)
-            self.shelf.refresh(bulk)
             seen.update({(sensor, at): revision for sensor, at, revision in marks})
-            found = self._look(bulk, fresh, hour, new_hour)
+            found = self._look(bulk, fresh, hour, new_hour, book)
             new_hour = False
             if not self._differs(bulk, found):
                 break  # what came meanwhile stays marked, and is looked at the next time
@@ -124,12 +116,13 @@ class Judge:
     # ------------------------------------------------------------ looking
 
     def _look(
-        self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool
+        self, bulk: Bulk, fresh: Sequence[tuple[int, int]], hour: int, new_hour: bool, book: int
     ) -> list[SensorFindings]:
         names = dict(bulk.rows("SELECT id, name FROM sensor"))
         trust = read_trust(bulk)
-        self.shelf.trusting(trust)
-        library = Library(bulk, self.shelf, trust, names, (hour + 1) * HOUR_MS - 1)
+        self.caches.begin(book, trust.kept_since)
+        self.caches.changed(fresh)
+        library = Library(bulk, self.caches, trust, names, (hour + 1) * HOUR_MS - 1)
         hours: dict[int, set[int]] = {}
         for sensor_id, at in fresh:
             hours.setdefault(sensor_id, set()).add(at)
@@ -190,7 +183,6 @@ class Judge:
         finding = change.finding
         if finding is None:
             bulk.run("DELETE FROM doubt WHERE id = ?", (change.id,))
-            self.taken_back += 1
             return
         until = None if finding.until_ms == OPEN_MS else bulk.instant(finding.until_ms)
         since = bulk.instant(finding.since_ms)
@@ -200,13 +192,11 @@ class Judge:
                 "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, kind, since_at) DO NOTHING",
                 (sensor_id, finding.kind, since, until, finding.reason, bulk.instant(at_ms)),
             )
-            self.raised += 1
         else:
             bulk.run(
                 "UPDATE doubt SET since_at = ?, until_at = ?, reason = ? WHERE id = ?",
                 (since, until, finding.reason, change.id),
             )
-            self.changed += 1
 
 
 def _changes(
@@ -293,34 +283,26 @@ def _joined(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _detect(library: Library, sensor_id: int, span: Span, hour: int) -> list[Finding]:
-    """Everything that is in a span; detectors run only for what the outlines of its hours can't rule out."""
-    unclear = library.unclear(sensor_id, *span, hour * HOUR_MS)
-    if not unclear:
-        return []
+    """Everything that is in a span."""
     series = library.series(sensor_id, *span)
+    if not len(series):
+        return []
     beside = library.beside(sensor_id, *span)
     hung = library.hung(sensor_id)
-    found: list[Finding] = []
-    if "out-of-range" in unclear:
-        found += signatures.out_of_range(series)
-    if "jump" in unclear:
-        found += signatures.jumps(series, beside)
-    if "stuck" in unclear:
-        found += signatures.stuck(series, beside)
-    if "pegged" in unclear:
-        found += signatures.pegged(series, beside)
-    if "warm" in unclear:
-        found += company.warm(series, beside)
-    if "moved" in unclear:
-        edges = [edge for span in hung for edge in span]
-        found += [
+    edges = [edge for span in hung for edge in span]
+    return [
+        *signatures.out_of_range(series),
+        *signatures.jumps(series, beside),
+        *signatures.stuck(series, beside),
+        *signatures.pegged(series, beside),
+        *company.warm(series, beside),
+        *(
             f
             for f in signatures.moved(series, beside)
             if all(abs(f.since_ms - edge) > MOVED_KNOWN_MS for edge in edges)
-        ]
-    if "silent" in unclear:
-        found += presence.silences(series.at_ms, hung, hour * HOUR_MS, series.to_the_last)
-    return found
+        ),
+        *presence.silences(series.at_ms, hung, hour * HOUR_MS, series.to_the_last),
+    ]
 
 
 def _presence(library: Library, sensor_id: int, last_ms: int, hour: int) -> SensorFindings:
@@ -346,8 +328,8 @@ def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Sensor
             span = (first_day * DAY_MS, (last_day + 1) * DAY_MS - 1)
             if library.heard_hours(sensor_id, *span) < company.LEAST_HOURS:
                 continue
-            series = library.by_hour(sensor_id, *span)
-            others = library.beside_by_hour(sensor_id, *span)
+            series = library.series(sensor_id, *span, by_hour=True)
+            others = library.beside(sensor_id, *span, by_hour=True)
             windows_from = first_day + company.DRIFT_DAYS - 1
             beside.findings += company.drift(series, others, windows_from)
             beside.findings += company.self_heated(series, others, windows_from)

@@ -1,4 +1,4 @@
-"""What the detectors look at, from the shelf: a sensor's readings over a span, and those beside it."""
+"""What the detectors look at: a sensor's readings over a span, their hours, and the sensors beside it."""
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
@@ -6,41 +6,78 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from model.watch.air_hours import FAR_MS, Hung, Trust, paired, settled
+from model.watch.air_hours import (
+    FAR_MS,
+    Hung,
+    Readings,
+    Trust,
+    corrected_pct,
+    paired,
+    read_readings,
+    settled,
+)
 from model.watch.bulk import Bulk
-from model.watch.trust import screens
-from model.watch.trust.figures import (
+from model.watch.trust.cache import HistoryCache
+from model.watch.trust.findings import HOUR_MS, OPEN_MS
+from model.watch.trust.hourly_stats import (
     LAG_ARRIVALS,
     LAG_N,
     LAG_SQUARES,
     LAG_SUM,
-    LAST,
     N_RH,
     N_T,
     RH_SUM,
     T_SUM,
     WHOLE,
     N,
-    corrected_pct,
+    Table,
+    hourly_stats,
 )
-from model.watch.trust.findings import HOUR_MS, OPEN_MS
-from model.watch.trust.kept import Readings
 from model.watch.trust.presence import Day
 from model.watch.trust.reconcile import OnRecord
 from model.watch.trust.series import Beside, Bools, Floats, Hourly, SensorSeries, hourly
-from model.watch.trust.shelf import Shelf
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
+READINGS_BYTES, STATS_BYTES = 128_000_000, 64_000_000
+"""Three days of 200 sensors that send every minute are 40 MB."""
 
 Span = tuple[int, int]
 
 
 @dataclass
+class Caches:
+    """What is held of the book between two looks; a look without it comes to the same record."""
+
+    readings: HistoryCache[Readings] = field(default_factory=lambda: HistoryCache(1, READINGS_BYTES))
+    stats: HistoryCache[tuple[Table]] = field(default_factory=lambda: HistoryCache(24, STATS_BYTES))
+    _signs: tuple[int, int] = (-1, -1)
+
+    @property
+    def size_bytes(self) -> int:
+        return self.readings.size_bytes + self.stats.size_bytes
+
+    def forget(self) -> None:
+        self.readings.forget()
+        self.stats.forget()
+
+    def begin(self, book: int, kept_since: int) -> None:
+        """Begin a look: a change of the book may have moved readings, and an older hour's may be gone."""
+        if self._signs != (book, kept_since):
+            self.forget()
+        self._signs = book, kept_since
+
+    def changed(self, marks: Iterable[tuple[int, int]]) -> None:
+        """Hours of sensors that are marked."""
+        for sensor_id, hour in marks:
+            self.readings.changed(sensor_id, hour)
+            self.stats.changed(sensor_id, hour)
+
+
+@dataclass
 class Library:
-    """Readings up to the end of an hour, asked for again and again while a book is looked through.
+    """Readings up to the end of an hour, for one look.
 
     Spans begin with an hour and end with one: instants are widened to that.
 
@@ -51,13 +88,11 @@ class Library:
     """
 
     bulk: Bulk
-    shelf: Shelf
+    caches: Caches
     trust: Trust
     names: Mapping[int, str]
     end_ms: int
-    _companies: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
-    _by_hour: dict[tuple[int, int, int], SensorSeries] = field(default_factory=dict)
-    _means_by_hour: dict[tuple[int, int, int], Hourly] = field(default_factory=dict)
+    _means: dict[tuple[object, ...], Hourly] = field(default_factory=dict)
 
     def _hours(self, since_ms: int, until_ms: int) -> tuple[int, int]:
         """First hour of a span and the hour after its last."""
@@ -65,138 +100,96 @@ class Library:
 
     # ------------------------------------------------------------ one sensor
 
-    def series(self, sensor_id: int, since_ms: int, until_ms: int) -> SensorSeries:
-        """A sensor's readings over a span."""
+    def series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> SensorSeries:
+        """A sensor's readings over a span, or the mean of each of its hours, at its beginning."""
         first, until = self._hours(since_ms, until_ms)
-        found = self.shelf.readings(self.bulk, sensor_id, first, until)
-        return self._series(sensor_id, found, self.to_the_last(sensor_id, until))
-
-    def by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> SensorSeries:
-        """The mean of each hour of a span, at its beginning; of hours in which anything was heard."""
-        first, until = self._hours(since_ms, until_ms)
-        key = (sensor_id, first, until)
-        if key not in self._by_hour:
-            self._by_hour[key] = self._read_by_hour(sensor_id, first, until)
-        return self._by_hour[key]
-
-    def _read_by_hour(self, sensor_id: int, first: int, until: int) -> SensorSeries:
-        table = self.shelf.outlines(self.bulk, sensor_id, first, until)
-        heard = np.flatnonzero(table[:, N] > 0.0)
-        with np.errstate(invalid="ignore"):  # of a quantity that wasn't heard: NaN
-            temperature_c: Floats = table[heard, T_SUM] / WHOLE / table[heard, N_T]
-            rh_pct: Floats = table[heard, RH_SUM] / WHOLE / table[heard, N_RH]
-        found = Readings(np.asarray((first + heard) * HOUR_MS, dtype=np.float64), temperature_c, rh_pct)
-        return self._series(sensor_id, found, self.to_the_last(sensor_id, until))
-
-    def heard_hours(self, sensor_id: int, since_ms: int, until_ms: int) -> int:
-        """In how many hours of a span it was heard."""
-        table = self.shelf.outlines(self.bulk, sensor_id, *self._hours(since_ms, until_ms))
-        return int(np.count_nonzero(table[:, N] > 0.0))
-
-    def _series(self, sensor_id: int, found: Readings, to_the_last: bool) -> SensorSeries:
-        found = Readings(*settled(*found))
+        found = (self._hour_means if by_hour else self._readings)(sensor_id, first, until)
+        found = settled(*found)
         return SensorSeries(
             self.names[sensor_id],
             found.at_ms.astype(np.int64),
             paired(found.at_ms, found.temperature_c, ~np.isnan(found.rh_pct)),
             found.rh_pct,
-            corrected_pct(found, self.trust.corrections.get(sensor_id, ())),
+            corrected_pct(found.at_ms, found.rh_pct, self.trust.corrections.get(sensor_id, ())),
             found.temperature_c,
-            to_the_last,
+            self.next_ms(sensor_id, until * HOUR_MS - 1) is None,
         )
 
-    def to_the_last(self, sensor_id: int, until: int) -> bool:
-        """Whether nothing comes from an hour on."""
-        return self.next_ms(sensor_id, until * HOUR_MS - 1) is None
+    def _readings(self, sensor_id: int, first: int, until: int) -> Readings:
+        def fetch(a: int, b: int) -> list[Readings]:
+            whole = read_readings(self.bulk, sensor_id, a * HOUR_MS, b * HOUR_MS)
+            edges = np.searchsorted(whole.at_ms, np.arange(a, b + 1, dtype=np.int64) * HOUR_MS)
+            return [
+                Readings(*(column[low:high].copy() for column in whole))
+                for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+            ]
+
+        parts = self.caches.readings.get(sensor_id, first, until, fetch, self.trust.kept_since)
+        columns = zip(*parts, strict=True) if parts else [[np.empty(0)]] * 3
+        return Readings(*(np.concatenate(column) for column in columns))
+
+    def _stats(self, sensor_id: int, first: int, until: int) -> Table:
+        def fetch(a: int, b: int) -> list[tuple[Table]]:
+            table = hourly_stats(self.bulk, sensor_id, a, b)
+            return [(table[row : row + 24].copy(),) for row in range(0, b - a, 24)]
+
+        days = self.caches.stats.get(sensor_id, first, until, fetch, self.trust.kept_since)
+        return np.concatenate([day for (day,) in days])[first % 24 : first % 24 + until - first]
+
+    def _hour_means(self, sensor_id: int, first: int, until: int) -> Readings:
+        table = self._stats(sensor_id, first, until)
+        heard = np.flatnonzero(table[:, N] > 0.0)
+        with np.errstate(invalid="ignore"):  # of a quantity that wasn't heard: NaN
+            temperature_c: Floats = table[heard, T_SUM] / WHOLE / table[heard, N_T]
+            rh_pct: Floats = table[heard, RH_SUM] / WHOLE / table[heard, N_RH]
+        return Readings(np.asarray((first + heard) * HOUR_MS, dtype=np.float64), temperature_c, rh_pct)
+
+    def heard_hours(self, sensor_id: int, since_ms: int, until_ms: int) -> int:
+        """In how many hours of a span it was heard."""
+        table = self._stats(sensor_id, *self._hours(since_ms, until_ms))
+        return int(np.count_nonzero(table[:, N] > 0.0))
 
     # ------------------------------------------------------------ those beside it
 
-    def beside(self, sensor_id: int, since_ms: int, until_ms: int) -> Beside:
+    def beside(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Beside:
         """The sensors that hung where and when this one did, within a span."""
-        first, until = self._hours(since_ms, until_ms)
-        spans = self._spans_beside(sensor_id, since_ms, until_ms)
-        heard = [other for other in spans if self._was_heard(other, spans[other], first, until)]
-
-        def readings() -> list[SensorSeries]:
-            found = []
-            for other in heard:
-                whole = self.series(other, since_ms, until_ms)
-                found.append(whole.where(_within(whole.at_ms, spans[other])))
-            return found
-
-        return Beside(
-            readings,
-            [self.names[other] for other in heard],
-            lambda: [self._means(other, spans[other], first, until) for other in heard],
-        )
-
-    def beside_by_hour(self, sensor_id: int, since_ms: int, until_ms: int) -> Beside:
-        """The same by the means of their hours."""
-        found, means = [], []
-        for other, spans in self._spans_beside(sensor_id, since_ms, until_ms).items():
-            whole = self.by_hour(other, since_ms, until_ms)
-            keep = _within(whole.at_ms, spans)
-            if keep.any():
-                found.append(whole.where(keep))
-                if not keep.all():
-                    means.append(hourly(found[-1]))
-                    continue
-                key = (other, *self._hours(since_ms, until_ms))
-                if key not in self._means_by_hour:  # a place's sensors look at each other's
-                    self._means_by_hour[key] = hourly(whole)
-                means.append(self._means_by_hour[key])
-        return Beside(found, means=lambda: means)
-
-    def _spans_beside(self, sensor_id: int, since_ms: int, until_ms: int) -> dict[int, list[Span]]:
-        found: dict[int, list[Span]] = {}
+        spans: dict[int, list[Span]] = {}
         for other, a, b in self.company(sensor_id):
             if a <= until_ms and b > since_ms:
-                found.setdefault(other, []).append((a, b))
-        return dict(sorted(found.items()))
+                spans.setdefault(other, []).append((a, b))
 
-    def _was_heard(self, other: int, spans: Sequence[Span], first: int, until: int) -> bool:
-        """Whether a sensor has readings while it hung there."""
-        table = self.shelf.outlines(self.bulk, other, first, until)
-        heard = table[:, N] > 0.0
-        inside, cut = _whole_hours(spans, first, until)
-        if (heard & inside).any():
-            return True
-        return any(len(self._cut(other, spans, first + int(row))) for row in np.flatnonzero(heard & cut))
+        def readings() -> list[SensorSeries]:
+            return [self._part(other, spans[other], since_ms, until_ms, by_hour) for other in heard]
 
-    def _means(self, other: int, spans: Sequence[Span], first: int, until: int) -> Hourly:
-        """Hourly means of a sensor while it hung there; an hour in which it was hung or taken down counts
-        with the readings of its part."""
-        inside, cut = _whole_hours(spans, first, until)
-        table = self.shelf.means(self.bulk, other, first, until)
-        rows = {int(row): table[row] for row in np.flatnonzero(inside & ~np.isnan(table[:, 0]))}
-        for row in np.flatnonzero(cut).tolist():
-            part = self._cut(other, spans, first + row)
-            known = ~np.isnan(part.temperature_c) & ~np.isnan(part.true_rh_pct)
-            if known.any():
-                from_part = hourly(part)
-                rows[row] = np.array([from_part.temperature_c[0], from_part.pressure_pa[0]])
-        order = sorted(rows)
-        values = np.array([rows[row] for row in order], dtype=np.float64).reshape(-1, 2)
-        return Hourly(first + np.array(order, dtype=np.int64), values[:, 0], values[:, 1])
+        means = {}
+        for other in sorted(spans):
+            key = (other, *self._hours(since_ms, until_ms), by_hour, *spans[other])
+            if key not in self._means:  # a place's sensors look at each other's
+                self._means[key] = hourly(self._part(other, spans[other], since_ms, until_ms, by_hour))
+            means[other] = self._means[key]
+        heard = [other for other, own in means.items() if len(own.hours)]
+        return Beside(readings, [self.names[other] for other in heard], [means[other] for other in heard])
 
-    def _cut(self, sensor_id: int, spans: Sequence[Span], hour: int) -> SensorSeries:
-        found = self.shelf.around(self.bulk, sensor_id, hour, hour + 1)
-        whole = self._series(sensor_id, found, to_the_last=False)
-        here = (whole.at_ms >= hour * HOUR_MS) & (whole.at_ms < (hour + 1) * HOUR_MS)
-        return whole.where(here & _within(whole.at_ms, spans))
+    def _part(
+        self, other: int, spans: Sequence[Span], since_ms: int, until_ms: int, by_hour: bool
+    ) -> SensorSeries:
+        """A sensor's readings within a span, of the time it hung there."""
+        whole = self.series(other, since_ms, until_ms, by_hour)
+        keep: Bools = np.zeros(len(whole), dtype=bool)
+        for a, b in spans:
+            keep |= (whole.at_ms >= a) & (whole.at_ms < b)
+        return whole.where(keep)
 
     def company(self, sensor_id: int) -> list[tuple[int, int, int]]:
         """With which sensors a sensor shared a place, from when to when."""
-        if sensor_id not in self._companies:
-            self._companies[sensor_id] = [
-                (other.sensor_id, max(hung.since_ms, other.since_ms), min(hung.until_ms, other.until_ms))
-                for hung in self._hangings[0].get(sensor_id, ())
-                for other in self._hangings[1][hung.place_id]
-                if other.sensor_id != sensor_id
-                and other.since_ms < hung.until_ms
-                and hung.since_ms < other.until_ms
-            ]
-        return self._companies[sensor_id]
+        return [
+            (other.sensor_id, max(hung.since_ms, other.since_ms), min(hung.until_ms, other.until_ms))
+            for hung in self._hangings[0].get(sensor_id, ())
+            for other in self._hangings[1][hung.place_id]
+            if other.sensor_id != sensor_id
+            and other.since_ms < hung.until_ms
+            and hung.since_ms < other.until_ms
+        ]
 
     @cached_property
     def _hangings(self) -> tuple[dict[int, list[Hung]], dict[int, list[Hung]]]:
@@ -212,48 +205,34 @@ class Library:
         """When a sensor hung somewhere."""
         return [(h.since_ms, h.until_ms) for h in self._hangings[0].get(sensor_id, ())]
 
-    # ------------------------------------------------------------ what can't be there
-
-    def unclear(self, sensor_id: int, since_ms: int, until_ms: int, now_ms: int) -> set[str]:
-        """The quick kinds that outlines of hours can't rule out within a span."""
-        first, until = self._hours(since_ms, until_ms)
-        own = self.shelf.outlines(self.bulk, sensor_id, first, until)
-        coolest_c = np.full(until - first, np.nan)
-        for other, spans in self._spans_beside(sensor_id, since_ms, until_ms).items():
-            low_c = screens.lowest(self.shelf.outlines(self.bulk, other, first, until))
-            inside, cut = _whole_hours(spans, first, until)
-            np.fmin(coolest_c, low_c, out=coolest_c, where=inside | cut)
-        return screens.unclear(own, coolest_c, now_ms, self.to_the_last(sensor_id, until))
-
     # ------------------------------------------------------------ edges
 
     def previous_ms(self, sensor_id: int, before_ms: int) -> int | None:
         """Instant of a sensor's last reading before an instant."""
-        if before_ms <= 0:
-            return None
-        before_ms = min(before_ms, self.end_ms + 1)
-        if before_ms % HOUR_MS == 0:
-            # The outlines of the day before are looked at anyway, and mostly tell.
-            first, until = before_ms // HOUR_MS - 24, before_ms // HOUR_MS
-            last = self.shelf.outlines(self.bulk, sensor_id, max(first, 0), until)[:, LAST]
-            if not np.isnan(last).all():
-                return int(np.nanmax(last))
-        return self.shelf.edge(self.bulk, sensor_id, "before", before_ms)
+        return self._edge(sensor_id, "MAX", "<", min(before_ms, self.end_ms + 1))
 
     def next_ms(self, sensor_id: int, after_ms: int) -> int | None:
         """Instant of a sensor's first reading after an instant."""
         if after_ms >= min(self.end_ms, FAR_MS):
             return None
-        found = self.shelf.edge(self.bulk, sensor_id, "after", after_ms)
+        found = self._edge(sensor_id, "MIN", ">", after_ms)
         return found if found is not None and found <= self.end_ms else None
+
+    def _edge(self, sensor_id: int, edge: str, side: str, at_ms: int) -> int | None:
+        ((found,),) = self.bulk.rows(
+            f"SELECT {self.bulk.instant_of(f'{edge}(observed_at)')} FROM reading "
+            f"WHERE sensor_id = ? AND observed_at {side} ?",
+            (sensor_id, self.bulk.instant(max(at_ms, 0))),
+        )
+        return None if found is None else int(found)
 
     # ------------------------------------------------------------ clocks
 
     def days(self, sensor_id: int, first_day: int, last_day: int) -> list[Day]:
         """What `presence.wrong_clock` needs of each day."""
         first, until = self._hours(first_day * 24 * HOUR_MS, (last_day + 1) * 24 * HOUR_MS - 1)
-        table = self.shelf.lags(self.bulk, sensor_id, first, until)
-        heard = np.flatnonzero(~np.isnan(table[:, LAG_N]))
+        table = self._stats(sensor_id, first, until)
+        heard = np.flatnonzero(table[:, N] > 0.0)
         day, group = np.unique((first + heard) // 24, return_inverse=True)
         n, total, squares, arrivals = (
             np.bincount(group, weights=table[heard, column])
@@ -278,26 +257,6 @@ class Library:
             or ((told.get("time") or told.get("shared_time")) and "ago" not in told.get("time_unit", ""))
             for told in readings
         )
-
-
-def _within(at_ms: NDArray[np.int64], spans: Iterable[Span]) -> Bools:
-    keep = np.zeros(len(at_ms), dtype=bool)
-    for a, b in spans:
-        keep |= (at_ms >= a) & (at_ms < b)
-    return keep
-
-
-def _whole_hours(spans: Sequence[Span], first: int, until: int) -> tuple[Bools, Bools]:
-    """Which hours lie wholly within one of some spans, and which of the others are touched by one."""
-    if any(a <= first * HOUR_MS and until * HOUR_MS <= b for a, b in spans):
-        return np.ones(until - first, dtype=bool), np.zeros(until - first, dtype=bool)
-    begin = np.arange(first, until, dtype=np.int64) * HOUR_MS
-    inside = np.zeros(len(begin), dtype=bool)
-    touched = np.zeros(len(begin), dtype=bool)
-    for a, b in spans:
-        inside |= (begin >= a) & (begin + HOUR_MS <= b)
-        touched |= (begin + HOUR_MS > a) & (begin < b)
-    return inside, touched & ~inside
 
 
 def read_doubts(bulk: Bulk, sensor_ids: Sequence[int]) -> dict[int, list[OnRecord]]:

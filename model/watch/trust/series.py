@@ -78,14 +78,13 @@ class Hourly:
         return result
 
 
-def hourly(series: SensorSeries, corrected: bool = True) -> Hourly:
+def hourly(series: SensorSeries) -> Hourly:
     """The means of the hours in which a sensor knew both quantities."""
-    rh_pct = series.true_rh_pct if corrected else series.rh_pct
-    whole = ~np.isnan(series.temperature_c) & ~np.isnan(rh_pct)
+    whole = ~np.isnan(series.temperature_c) & ~np.isnan(series.true_rh_pct)
     hours, group = np.unique(series.at_ms[whole] // HOUR_MS, return_inverse=True)
     count = np.bincount(group)
     temperature_c = series.temperature_c[whole]
-    pressure_pa = vapour_pressure(temperature_c, rh_pct[whole])
+    pressure_pa = vapour_pressure(temperature_c, series.true_rh_pct[whole])
     return Hourly(
         hours,
         np.bincount(group, weights=temperature_c) / count,
@@ -98,19 +97,17 @@ class Beside:
 
     Parameters
     ----------
-    others : sequence of Series, or callable
+    others : sequence of SensorSeries, or callable
         A callable is asked when the readings themselves are needed, which is seldom.
-    names : sequence of str, optional
-        Of those that were heard; from the others when it is not given.
-    means : callable, optional
-        The hourly means of each of the others; from their readings when it is not given.
+    names, means : sequences, optional
+        Of each: its name, and the means of its hours; from the readings where not given.
     """
 
     def __init__(
         self,
         others: Sequence[SensorSeries] | Callable[[], Sequence[SensorSeries]] = (),
         names: Sequence[str] | None = None,
-        means: Callable[[], Sequence[Hourly]] | None = None,
+        means: Sequence[Hourly] | None = None,
     ) -> None:
         self._others, self._names, self._means = others, names, means
 
@@ -121,13 +118,11 @@ class Beside:
     @cached_property
     def hours(self) -> Hourly:
         """Median over the sensors, at each hour in which at least one of them was heard."""
-        means = [hourly(other) for other in self.others] if self._means is None else self._means()
-        return _median(means)
+        return _median([hourly(other) for other in self.others] if self._means is None else self._means)
 
     @property
     def names(self) -> str:
-        names = [other.name for other in self.others] if self._names is None else self._names
-        return " and ".join(names)
+        return " and ".join([other.name for other in self.others] if self._names is None else self._names)
 
     def between(self, since_ms: int, until_ms: int) -> Hourly:
         """The hours that a span touches."""
