@@ -113,7 +113,7 @@ def piece_text(name: str, example: str, number: int, mc_pct: float = 8.2, **chan
 def _parts_of(fit: dict[str, Any]) -> set[str]:
     return {
         one
-        for key in ("member", "members", "opening", "widens")
+        for key in ("part", "parts", "opening", "widens")
         for one in ([fit[key]] if isinstance(fit.get(key), str) else fit.get(key, ()))
     }
 
@@ -158,7 +158,7 @@ def pieces() -> tuple[Built, ...]:
     for number, (name, example, house, changes, says) in enumerate(own):
         since_at = late if name == "Moved case" else FROM
         found.append(Built(name, house, piece_text(name, example, number, **changes), says, since_at))
-    bare = '[piece]\nname = "Plain board"\n[member.board]\nspecies = "white ash"\ncut = "flat-sawn"\n'
+    bare = '[piece]\nname = "Plain board"\n[part.board]\nspecies = "white ash"\ncut = "flat-sawn"\n'
     found.append(
         Built("Plain board", "Even house", f'{bare}width = "300mm"\nmc_pct = 8\nthickness = "19mm"\n')
     )
