@@ -125,7 +125,7 @@ def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.Pl
             [
                 named,
                 text_field(
-                    "It hangs at",
+                    "Location",
                     _field(row, "place"),
                     "" if places else "Shop",
                     hint="one of your places, or the name of a new one",

@@ -51,7 +51,7 @@ ADHESIVE = Form(
 )
 CHANGE = "change of the adhesives"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
-MARKS = {"go": "easy", "wait": "near", "not today": "past"}
+MARKS = {"go": "clear", "wait": "near", "not today": "past"}
 OLD = timedelta(hours=3)
 """A line of the board older than this is not said: the air it speaks of has gone."""
 CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) °C")
@@ -97,7 +97,7 @@ def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> 
         else f"The air is watched reading by reading: {range_of(glue_up.adhesive, view.display)}."
     )
     return noted(
-        "past" if leaving is not None else "easy",
+        "past" if leaving is not None else "clear",
         html.A(place.name, href=address("place", place.id)),
         ": ",
         html.B("out of the glue's range, ") if leaving is not None else None,

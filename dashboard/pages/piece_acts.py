@@ -51,11 +51,11 @@ def acts_part(piece: PieceNow) -> html.Section:
     air = piece.place.id if piece.place else None
     rehearsal = address("rehearse", first=f"piece-{piece.id}", air=air, begin="lived")
     links: list[Any] = [
-        html.A("It was measured", href=address(*here, "measure"), className="button"),
-        html.A("A gap reported", href=address(*here, "gap"), className="button"),
+        html.A("Add a measurement", href=address(*here, "measure"), className="button"),
+        html.A("Client reports a gap", href=address(*here, "gap"), className="button"),
         html.A("Hold or deliver", href=address(*here, "deliver"), className="button"),
         html.A("Rehearse", href=rehearsal, className="button"),
-        html.A("It was moved", href=address(*here, "move"), className="button"),
+        html.A("Move", href=address(*here, "move"), className="button"),
         html.A("Correct the record", href=address(*here, "edit"), className="button"),
         html.A("Client sheet", href=address(*here, "sheet.pdf"), className="button", target="_blank"),
         html.A("Job sheet", href=address(*here, "job.pdf"), className="button", target="_blank"),
@@ -64,7 +64,7 @@ def acts_part(piece: PieceNow) -> html.Section:
         html.A("Piece file", href=address(*here, "piece.toml"), className="button", download="piece.toml"),
     ]
     if piece.retired_at is None:
-        links.append(html.Button("Follow it no more", id={"act": RETIRE, "piece": piece.id}))
+        links.append(html.Button("Archive", id={"act": RETIRE, "piece": piece.id}))
     return part("In the book", html.Div(links, className="buttons"), className="no-print")
 
 

@@ -82,7 +82,7 @@ def headline(
 
 def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     where = f", at {one.place}" if one.place else ", hung nowhere"
-    verdict = "near" if one.id in apart and one.judgement.verdict == "easy" else one.judgement.verdict
+    verdict = "near" if one.id in apart and one.judgement.verdict == "clear" else one.judgement.verdict
     air = []
     if one.rh_pct is not None:
         air.append(say.rh(one.rh_pct))

@@ -30,7 +30,7 @@ def swap_form(sensor: SensorNow, view: View) -> html.Details:
 
     return html.Details(
         [
-            html.Summary("Another device in its place"),
+            html.Summary("Replace this sensor"),
             html.Div(
                 [
                     html.P(

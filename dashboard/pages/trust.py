@@ -55,7 +55,7 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
         html.Ul(rows, className="rows small") if rows else html.P("Nothing is doubted, nothing corrected."),
         html.Details([html.Summary("Salt check"), _salt_form(sensor, view)]),
         html.Details(
-            [html.Summary("Doubt a stretch of it"), DOUBT.laid_out(view, sensor.id, zone=sensor.zone)]
+            [html.Summary("Exclude some readings"), DOUBT.laid_out(view, sensor.id, zone=sensor.zone)]
         ),
     )
 

@@ -243,7 +243,7 @@ def _write(session: Session, glue_up: GlueUp, place: str, leavings: Sequence[Lea
                 subject_id=glue_up.place_id,
                 limit_name=name,
                 tier="now",
-                from_verdict="easy",
+                from_verdict="clear",
                 to_verdict="past",
                 reason=reason,
                 detail={

@@ -97,7 +97,7 @@ def test_delivery(day_by_day, phone, hands_on):
         assert panel.document["width"] == pytest.approx((13 + 61 / 64) * 25.4)
         assert panel.start_mc_pct == 8.1
 
-    hands.follow("It was moved")
+    hands.follow("Move")
     hands.until(lambda: hands.heading == "Where did Linen cupboard go?")
     hands.choose("To", "Lake house")
     browser.execute_script(
@@ -131,7 +131,7 @@ def test_the_february_call(day_by_day, browser, hands):
     hands.open(f"{shop.address}/pieces")
     hands.follow("Wall cupboard")
     hands.until(lambda: hands.heading == "Wall cupboard")
-    hands.follow("A gap reported")
+    hands.follow("Client reports a gap")
     hands.until(lambda: hands.heading == "Come and see: a gap at the door panel may not be normal.")
     (told,) = [line for line in hands.text.splitlines() if line.startswith("Door panel: ")]
     assert "about 1/16 in now; a year there takes it to 3/32 in. Come and see: a bare line shows" in told

@@ -35,7 +35,7 @@ DAYS = 20
 CABINET = """
 [piece]
 name = "Wall cabinet"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "300mm"
@@ -43,7 +43,7 @@ mc_pct = 8.0
 thickness = "6mm"
 [fit.back]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "free"
 sight_width = "290mm"
 groove_depth = "7mm"

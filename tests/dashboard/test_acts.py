@@ -155,7 +155,7 @@ def test_what_was_measured_is_stored_in_si(book, view, what, value, quantity, st
 def test_a_gap_is_measured_at_a_fit_that_has_one(book, view):
     with book.store.session() as session:
         piece = session.get(Piece, book.bench)
-        door = Fit(name="door", kind="front-in-opening", document={"members": ["back"], "gap": 1.6})
+        door = Fit(name="door", kind="front-in-opening", document={"parts": ["back"], "gap": 1.6})
         piece.fits.append(door)
         session.flush()
         number = door.id
@@ -219,7 +219,7 @@ def test_a_correction_is_taken_back_to_what_was_recorded(book, view):
     draft = drafts.draft_of(
         {
             "piece": before.document,
-            "member": {member.name: member.document for member in before.members},
+            "part": {member.name: member.document for member in before.members},
             "fit": {fit.name: fit.document for fit in before.fits},
         },
         "inch",
@@ -380,7 +380,7 @@ def test_an_answer_to_a_warning_is_taken_back(book, view):
         warning = Warning(
             subject_kind="piece",
             subject_id=book.chest,
-            from_verdict="easy",
+            from_verdict="clear",
             to_verdict="past",
             reason="",
             detail={},

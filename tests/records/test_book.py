@@ -36,14 +36,14 @@ BENCH = """
 [piece]
 name = "Hall bench"
 note = "for the flat"
-[member.back]
+[part.back]
 species = "white ash"
 ring_angle_deg = 20
 width = "14 1/2in"
 mc_pct = 8.0
 thickness = "5/8in"
 finish = { face = "oil-modified urethane varnish", coats = 3, back = "none" }
-[member.front]
+[part.front]
 species = "hard maple"
 cut = "quarter-sawn"
 width = "180mm"
@@ -51,13 +51,13 @@ mc_pct = 7.5
 thickness = "19mm"
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "14in"
 groove_depth = "3/8in"
 [fit.front]
 kind = "front-in-opening"
-members = "front"
+parts = "front"
 gap = "1.6mm"
 """
 
@@ -396,7 +396,7 @@ def _judge(session, fit):
         )
     )  # fmt: skip
     warning = Warning(
-        subject_kind="fit", subject_id=fit.id, from_verdict="easy", to_verdict="near", reason="r", detail={},
+        subject_kind="fit", subject_id=fit.id, from_verdict="clear", to_verdict="near", reason="r", detail={},
         opened_at=AT,
     )  # fmt: skip
     session.add(warning)

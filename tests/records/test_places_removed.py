@@ -16,7 +16,7 @@ START = datetime(2026, 1, 5, tzinfo=UTC)
 STOOL = """
 [piece]
 name = "Stool"
-[member.seat]
+[part.seat]
 species = "white ash"
 cut = "flat-sawn"
 width = "300mm"
@@ -56,7 +56,7 @@ def test_a_place_goes_with_what_was_computed_for_it(session):
             Verdict(
                 subject_kind="place",
                 subject_id=one.id,
-                verdict="easy",
+                verdict="clear",
                 since_at=START,
                 evaluated_at=START,
                 reason="",

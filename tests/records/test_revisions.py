@@ -30,13 +30,13 @@ DAY = timedelta(days=1)
 STOOL = """
 [piece]
 name = "Stool"
-[member.seat]
+[part.seat]
 species = "white ash"
 cut = "flat-sawn"
 width = "300mm"
 mc_pct = 8.0
 thickness = "30mm"
-[member.shelf]
+[part.shelf]
 species = "hard maple"
 cut = "flat-sawn"
 width = "200mm"
@@ -44,7 +44,7 @@ mc_pct = 8.0
 thickness = "15mm"
 [fit.seat_edge]
 kind = "front-in-opening"
-members = "shelf"
+parts = "shelf"
 gap = "1.6mm"
 """
 

@@ -204,7 +204,7 @@ def test_the_loop_wakes_for_readings_for_the_book_and_for_the_clock_and_gives_si
     try:
         until(lambda: _evaluated(shop, 1) == shop.hour(10))
         shop.send(shop.hourly(10, 20.0, 40.0))
-        until(lambda: shop.verdict("place", 1).verdict == "easy")
+        until(lambda: shop.verdict("place", 1).verdict == "clear")
         shop.stack()
         until(lambda: _stack_is_judged(shop))
         hour[0] = 11

@@ -12,7 +12,7 @@ from model.wood.piece import moisture_batch, read_piece
 BARE = """
 [piece]
 name = "Board"
-[member.board]
+[part.board]
 species = "black cherry"
 cut = "flat-sawn"
 width = "200mm"
