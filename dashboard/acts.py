@@ -1,19 +1,23 @@
-"""Acts: what a form did, said in one line at the head of the page, and how it is undone.
+"""Acts: what a form did, said in one line at the head of the page, with the button that takes it back.
 
 Every form answers through `OUTPUTS`, so that the page behind it is drawn again at once and the line with
 its undo outlives the redrawing.
 """
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from sqlalchemy.orm import Session
 
 from dashboard import forms
 from dashboard.pages.frame import ACTED, ADDRESS, SAID
 from dashboard.view import Context, View, view_of
+from model.records import revisions
+from model.records.tables import Revision
 from model.wood.errors import BadInput
 
 OUTPUTS = (
@@ -26,16 +30,32 @@ NOTHING = (no_update, no_update, no_update)
 
 @dataclass(frozen=True)
 class Act:
-    """What was done: a sentence, where to go next, and the name and id by which it is undone."""
+    """What was done: a sentence, where to go next, and the number of the revision that takes it back."""
 
     says: str
     href: str = ""
-    undo: tuple[str, int] | None = None
+    undo: int | None = None
 
 
-Undo = Callable[[View, int], str | Act]
-"""Takes an act back by the id of what it made or changed; says what is so again, and where to go when the
-page it was done on is gone."""
+@contextmanager
+def doing(view: View, act: str) -> Iterator[tuple[Session, Revision]]:
+    """A unit of work that is kept as one act, named by a noun: "this move can't be taken back"."""
+    with view.store.session() as session, revisions.recorded(session, act, view.now) as revision:
+        yield session, revision
+
+
+def done(revision: Revision, says: str, back: str, href: str = "", back_href: str = "") -> Act:
+    """What was done, and what taking it back will say and lead to."""
+    revision.says = says
+    revision.data = {**revision.data, "back": back, "href": back_href}
+    return Act(says, href, revision.id)
+
+
+def take_back(view: View, number: int) -> Act:
+    """Take an act back by the number of its revision; BadInput says what stands against it."""
+    with view.store.session() as session:
+        back = revisions.take_back(session, number, view.now)
+    return Act(back.says, back.href)
 
 
 def answered(act: Act, here: str = "") -> tuple[Any, Any, Any]:
@@ -43,8 +63,7 @@ def answered(act: Act, here: str = "") -> tuple[Any, Any, Any]:
     path = (act.href or here).split("?")[0]
     line: list[Any] = [act.says]
     if act.undo is not None:
-        what, number = act.undo
-        line += [" ", html.Button("Undo", id={"undo": what, "number": number})]
+        line += [" ", html.Button("Undo", id={"undo": act.undo})]
     return forms.done(*line), {"nonce": secrets.token_hex(4), "path": path}, act.href or no_update
 
 
@@ -93,15 +112,11 @@ def answers(
         return answered(act(whose, typed, view_of(context)), here(whose) if here is not None else "")
 
 
-def register(app: Dash, context: Context, undoing: dict[str, Undo]) -> None:
-    """The undo of every act, from each page's `UNDO`."""
+def register(app: Dash, context: Context) -> None:
+    """The undo of every act."""
 
-    @app.callback(*OUTPUTS, Input({"undo": ALL, "number": ALL}, "n_clicks"), prevent_initial_call=True)
+    @app.callback(*OUTPUTS, Input({"undo": ALL}, "n_clicks"), prevent_initial_call=True)
     def undo(clicks: list[int | None]) -> tuple[Any, Any, Any]:
         if not any(clicks) or not ctx.triggered_id:
             return NOTHING
-        take_back = undoing.get(str(ctx.triggered_id["undo"]))
-        if take_back is None:
-            return NOTHING
-        told = take_back(view_of(context), ctx.triggered_id["number"])
-        return answered(told if isinstance(told, Act) else Act(told))
+        return answered(take_back(view_of(context), int(ctx.triggered_id["undo"])))

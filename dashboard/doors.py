@@ -70,7 +70,7 @@ class TopicAccepted(Protocol):
     @property
     def readings(self) -> int: ...
     @property
-    def number(self) -> int: ...  # by which it is taken back, see model.records.acceptances
+    def number(self) -> int: ...  # by which it is taken back, see model.records.revisions
     @property
     def hung(self) -> Sequence[HungSensor]: ...
 

@@ -1,7 +1,7 @@
 """Every page, found by looking into the folder `pages`: a new page is one new file there.
 
-A page may define `ROUTES` (its addresses), `register(app, context)` (its callbacks) and `UNDO` (how its acts
-are undone, by name). No page imports this module.
+A page may define `ROUTES` (its addresses) and `register(app, context)` (its callbacks). No page imports this
+module.
 """
 
 import importlib
@@ -31,7 +31,4 @@ def register(app: Dash, context: Context) -> None:
     for module in modules():
         if hasattr(module, "register"):
             module.register(app, context)
-    undos: dict[str, acts.Undo] = {}
-    for module in modules():
-        undos |= getattr(module, "UNDO", {})
-    acts.register(app, context, undos)
+    acts.register(app, context)

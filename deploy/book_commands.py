@@ -101,7 +101,7 @@ def piece_move(
         piece = session.scalar(select(Piece).where(Piece.name == name))
         if piece is None:
             raise BadInput("", "piece", "must be one that is recorded", name)
-        book.move_piece(session, piece, row, instant_of(since, row.zone, now))
+        book.move(session, piece, row, instant_of(since, row.zone, now))
     say(f"{name} stands at {place}.")
 
 

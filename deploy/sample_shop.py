@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from ingest.files import import_readings
 from ingest.payload import PayloadReading
 from ingest.settings import IngestSettings
-from model.records.book import add_piece, add_stack, move_piece
+from model.records.book import add_piece, add_stack, move
 from model.records.clock import Now
 from model.records.hangings import hang_sensor
 from model.records.places import add_place
@@ -107,7 +107,7 @@ def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
             piece = read_piece(recorded.text(), recorded.file)
             row = add_piece(session, piece, places[first.place], first.since)
             for stand in later:
-                move_piece(session, row, places[stand.place], stand.since)
+                move(session, row, places[stand.place], stand.since)
         for stack in shop.stacks:
             add_stack(
                 session,

@@ -18,11 +18,12 @@ from ingest.recognise import Proposal, propose
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
-from model.records.acceptances import remember_acceptance, remember_place, set_aside
+from model.records.acceptances import ACCEPTANCE, keep_messages, set_aside
 from model.records.clock import Now
 from model.records.dismissed import waiting
 from model.records.hangings import hang_sensor
 from model.records.places import add_place
+from model.records.revisions import recorded
 from model.records.store import Store
 from model.records.tables import Binding, HeardMessage, Place, Reading, Sensor
 from model.wood.errors import BadInput
@@ -93,27 +94,24 @@ def accept(
         If the topic is not among the unknown ones, nothing is recognised in it, or the name is taken.
     """
     limits = limits or Limits()
-    with store.session() as session:
+    with store.session() as session, recorded(session, ACCEPTANCE, now()) as revision:
         heard = recognised(session)
         if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic, waiting()).limit(1)):
             raise unknown_topic(topic)
-        before = {sensor.id for sensor in _in_use(session)}
         if reading is not None:
             bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
         else:
             bound = _bind(session, heard.only(topic, part), topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
-        made = [sensor for sensor in bound.sensors if sensor.id not in before]
-        number = remember_acceptance(session, made, bound.bindings, bound.topics, now())
+        keep_messages(session, revision, bound.topics)
+        number = revision.id
     batch, changed = _turn_kept(store, bound.topics, limits, now)
-    with store.session() as session:
+    with store.session() as session, recorded(session, ACCEPTANCE, now(), of=number):
         sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
         is_new = place is not None and find_place(session, place) is None
         if place is not None:
             hung_at = place_named(session, place, place_kind, zone)
-            if is_new:
-                remember_place(session, number, hung_at)
             for sensor in sensors:
                 first = session.scalar(
                     select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor.id)

@@ -8,13 +8,12 @@ from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, refused
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, answers, doing, done, refused
 from dashboard.doors import HungSensor, ReadByHand, TopicAccepted, UnboundTopic
 from dashboard.forms import choice_field, text_field
 from dashboard.pages.frame import Child, part
 from dashboard.view import Context, View, address, view_of
-from model.records import acceptances, dismissed, queries
-from model.records.tables import DismissedTopic
+from model.records import dismissed, queries
 from model.wood.errors import BadInput
 
 ACCEPT, DISMISS, BRING_BACK = "accept", "dismiss", "bring back"
@@ -278,7 +277,7 @@ def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = 
     if not place:
         raise BadInput("", "where it hangs", "must be given: one of your places, or a new one", "nothing")
     by_hand = read_by_hand(topic, typed, view)
-    done = view.context.sensors.accept(
+    made = view.context.sensors.accept(
         topic,
         part=which if by_hand is None else None,
         name=str(typed.get("name") or "").strip() or None,
@@ -287,15 +286,15 @@ def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = 
         zone=_zone(view),
         **({} if by_hand is None else {"reading": by_hand.reading}),
     )
-    return Act(said_of(done, view), undo=("acceptance", done.number))
+    return Act(said_of(made, view), undo=made.number)
 
 
-def said_of(done: TopicAccepted, view: View) -> str:
+def said_of(made: TopicAccepted, view: View) -> str:
     """What accepting came to: where each sensor hangs, since when, and what was read."""
-    told = sentences.counted(done.readings, "kept message").capitalize()
-    verb = "became a reading" if done.readings == 1 else "became readings"
+    told = sentences.counted(made.readings, "kept message").capitalize()
+    verb = "became a reading" if made.readings == 1 else "became readings"
     spans: dict[tuple[str | None, datetime | None, bool], list[HungSensor]] = {}
-    for one in done.hung:
+    for one in made.hung:
         spans.setdefault((one.place, one.since_at, one.is_new), []).append(one)
     lines = []
     for (place, since_at, is_new), hung in spans.items():
@@ -311,9 +310,10 @@ def said_of(done: TopicAccepted, view: View) -> str:
 
 def dismiss(topic: str, _typed: dict[str, Any], view: View) -> Act:
     """List a topic no longer."""
-    with view.store.session() as session:
-        row = dismissed.dismiss_topic(session, topic, view.now)
-        return Act(f"{topic} is dismissed, and listed no more.", undo=("dismissal", row.id))
+    with doing(view, "dismissal") as (session, revision):
+        dismissed.dismiss_topic(session, topic, view.now)
+        back = f"{topic} waits to be accepted again."
+        return done(revision, f"{topic} is dismissed, and listed no more.", back)
 
 
 def bring_back(topic: str, _typed: dict[str, Any], view: View) -> Act:
@@ -321,28 +321,3 @@ def bring_back(topic: str, _typed: dict[str, Any], view: View) -> Act:
     with view.store.session() as session:
         dismissed.bring_back_topic(session, topic)
     return Act(f"{topic} waits to be accepted again.")
-
-
-def _undo_dismissal(view: View, number: int) -> str:
-    with view.store.session() as session:
-        row = session.get(DismissedTopic, number)
-        if row is None:
-            raise BadInput("", "this dismissal", "is taken back already", "nothing")
-        topic = row.topic
-        dismissed.bring_back_topic(session, topic)
-    return f"{topic} waits to be accepted again."
-
-
-def _undo_acceptance(view: View, number: int) -> Act:
-    with view.store.session() as session:
-        back = acceptances.take_back_acceptance(session, number, view.now)
-    waits = "waits" if len(back.topics) == 1 else "wait"
-    said = f"{say.joined(list(back.topics))} {waits} to be accepted again, with all that came."
-    if back.place_gone:
-        said += f" {back.place_gone} is out of the book again."
-    elif back.place_stays:
-        said += f" {say.sentence(back.place_stays)}"
-    return Act(said, "/sensors")
-
-
-UNDO = {"acceptance": _undo_acceptance, "dismissal": _undo_dismissal}

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms, piece_words, sentences
-from dashboard.acts import Act, answers
+from dashboard.acts import Act, answers, doing, done
 from dashboard.display import Units
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.foretold import foretold_part
@@ -312,7 +312,7 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
     """A letter becomes a measurement: of the gap, or of the panel beside its line."""
     strip: Units = "metric" if typed.get("strip") == "metric" else "inch"
     read = read_letter(str(typed.get("letter") or ""), strip)
-    with view.store.session() as session:
+    with doing(view, "measurement") as (session, revision):
         row = session.get_one(PieceRow, piece_id)
         fit_row: FitRow | None = next((fit for fit in row.fits if str(fit.id) == str(typed.get("fit"))), None)
         if fit_row is None:
@@ -326,12 +326,12 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
             at = max(at, view.now)
         quantity, value_mm, doubt_mm = fit.strip_reading(read.gap_mm, read.uncertainty_mm)
         of_fit = fit_row if quantity == "gap_mm" else None
-        made = measured.record_measurement(
+        measured.record_measurement(
             session, member, quantity, value_mm, at, doubt_mm, fit=of_fit, how="gap strip"
         )
         size = view.display.length(read.gap_mm, finest=64)
         said = f"{str(typed['letter']).strip().upper()} is {size} at {say.said(fit_row.name)}; recorded."
-        return Act(said, address("piece", piece_id, "gap"), ("measurement", made.id))
+        return done(revision, said, "The reading counts for nothing now.", address("piece", piece_id, "gap"))
 
 
 def register(app: Dash, context: Context) -> None:

@@ -8,11 +8,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard import forms
-from dashboard.acts import Act, answers
-from dashboard.before import put_back, remembered
+from dashboard.acts import Act, answers, doing, done
 from dashboard.display import Display
-from dashboard.forms import choice_field, text_field
+from dashboard.form import Asked, Form
+from dashboard.forms import choice_field
 from dashboard.pages.frame import aria, noted, part, prose, sheet
 from dashboard.view import Context, Route, View, address
 from model.records.queries import PlaceNow
@@ -25,14 +24,34 @@ from model.watch.adhesives import (
     keep_adhesive,
     make_usual_adhesive,
 )
-from model.watch.adhesives import NAME as LABELS
-from model.watch.clamps import clamps_off, clamps_on, clamps_on_again, open_glue_up
+from model.watch.clamps import OFF as CLAMPS_OFF
+from model.watch.clamps import clamps_off, clamps_on, open_glue_up
 from model.watch.glue_board import BoardLine, glue_board
 from model.watch.glue_up import is_against
 from model.wood.reason import Reason
 from model.words.reasons import in_sentences
 
-ON, OFF, ADHESIVE, USUAL = "clamps on", "clamps off", "adhesive", "usual adhesive"
+ON, OFF, USUAL = "clamps on", "clamps off", "usual adhesive"
+ADHESIVE = Form(
+    "adhesive",
+    "Keep this label",
+    (
+        Asked("name", "Adhesive", hint="one of a name listed here is replaced"),
+        Asked("least", "Not colder than", "temperature", "{degrees}", stored="least_c"),
+        Asked("most", "Not warmer than", "temperature", "{degrees}", stored="most_c"),
+        Asked("mc", "Wood not wetter than", "number", "%", stored="most_mc_pct", usual=12),
+        Asked(
+            "rh",
+            "Air not damper than",
+            "number",
+            "% RH, where the label says so",
+            stored="most_rh_pct",
+            needed=False,
+        ),
+        Asked("clamp", "Clamps stay on", "number", "hours", stored="clamp_h", unit="hours", usual=1),
+    ),
+)
+CHANGE = "change of the adhesives"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
 MARKS = {"go": "clear", "wait": "near", "not today": "past"}
 OLD = timedelta(hours=3)
@@ -209,28 +228,7 @@ def adhesives_part(session: Session, view: View) -> html.Section:
                 **aria(label=f"Make it the usual one: {one.name}"),
             )
         rows.append(html.Li([html.B(one.name), f": {told}; {source}. ", button]))
-    degrees = view.display.temperature_unit
-
-    def id(key: str) -> dict[str, str]:
-        return {"form": ADHESIVE, "key": key}
-
-    form = html.Div(
-        [
-            html.Div(
-                [
-                    text_field("Adhesive", id("name"), hint="one of a name listed here is replaced"),
-                    text_field("Not colder than", id("least"), hint=degrees),
-                    text_field("Not warmer than", id("most"), hint=degrees),
-                    text_field("Wood not wetter than", id("mc"), "12", hint="%"),
-                    text_field("Air not damper than", id("rh"), hint="% RH, where the label says so"),
-                    text_field("Clamps stay on", id("clamp"), "1", hint="hours"),
-                ],
-                className="fields",
-            ),
-            html.Button("Keep this label", id={"act": ADHESIVE, "number": 0}),
-        ]
-    )
-    return part("Adhesives", html.Ul(rows, className="rows small", id="adhesives"), form)
+    return part("Adhesives", html.Ul(rows, className="rows small", id="adhesives"), ADHESIVE.laid_out(view))
 
 
 # ---------------------------------------------------------------- acts
@@ -241,77 +239,48 @@ def register(app: Dash, context: Context) -> None:
 
     answers(app, context, ON, put_on, which="place", field="place")
     answers(app, context, OFF, take_off, which="place", field="place", fields_of=ON)
-    answers(app, context, ADHESIVE, keep_label)
-    answers(app, context, USUAL, make_usual, which="name", fields_of=ADHESIVE)
+    ADHESIVE.answers(app, context, keep_label)
+    answers(app, context, USUAL, make_usual, which="name", fields_of=ADHESIVE.name)
 
 
 def put_on(place_id: int, typed: dict[int, Any], view: View) -> Act:
     """The clamps go on at a place."""
-    with view.store.session() as session:
+    with doing(view, "glue-up") as (session, revision):
         place = session.get_one(Place, place_id)
         adhesive = adhesive_named(session, typed.get(place_id) or None)
-        row = clamps_on(session, place, adhesive, view.now)
+        clamps_on(session, place, adhesive, view.now)
         told = range_of(adhesive.document(), view.display)
-        return Act(
-            f"Clamps are on at {place.name}; its air is watched: {told} for {adhesive.name}.",
-            "/",
-            ("clamps on", row.id),
-        )
+        said = f"Clamps are on at {place.name}; its air is watched: {told} for {adhesive.name}."
+        return done(revision, said, "No clamps went on.", "/")
 
 
 def take_off(place_id: int, _typed: dict[int, Any], view: View) -> Act:
     """The clamps come off at a place."""
-    with view.store.session() as session:
+    with doing(view, CLAMPS_OFF) as (session, revision):
         place = session.get_one(Place, place_id)
-        row = clamps_off(session, place, view.now)
-        return Act(f"Clamps are off at {place.name}.", "/", ("clamps off", row.id))
+        clamps_off(session, place, view.now)
+        return done(revision, f"Clamps are off at {place.name}.", "The clamps are on still.", "/")
 
 
 def keep_label(_number: int, typed: dict[str, Any], view: View) -> Act:
     """Keep an adhesive with its label's figures as typed."""
-    most_rh = str(typed.get("rh") or "").strip()
-    adhesive = Adhesive(
-        str(typed.get("name") or "").strip(),
-        least_c=forms.temperature_typed(typed.get("least"), view.units, "not colder than"),
-        most_c=forms.temperature_typed(typed.get("most"), view.units, "not warmer than"),
-        most_mc_pct=forms.number_typed(typed.get("mc"), "wood not wetter than"),
-        most_rh_pct=forms.number_typed(most_rh, "air not damper than") if most_rh else None,
-        clamp_h=forms.number_typed(typed.get("clamp"), "clamps stay on", "hours"),
-        source=LABEL,
-    )
-    with view.store.session() as session:
-        with remembered(session, LABELS):
-            keep_adhesive(session, adhesive)
-        return Act(f"{adhesive.name} is kept by its label.", "/settings", ("adhesives", 0))
+    adhesive = Adhesive(**ADHESIVE.read(typed, view), source=LABEL)
+    with doing(view, CHANGE) as (session, revision):
+        back = _as_they_were(session)
+        keep_adhesive(session, adhesive)
+        return done(revision, f"{adhesive.name} is kept by its label.", back, "/settings")
 
 
 def make_usual(name: str, _typed: dict[str, Any], view: View) -> Act:
     """The adhesive the first page asks about."""
-    with view.store.session() as session:
-        adhesive = adhesive_named(session, name)
-        with remembered(session, LABELS):
-            make_usual_adhesive(session, adhesive.name)
-        return Act(f"{adhesive.name} is the usual one.", "/settings", ("adhesives", 0))
+    with doing(view, CHANGE) as (session, revision):
+        back, adhesive = _as_they_were(session), adhesive_named(session, name)
+        make_usual_adhesive(session, adhesive.name)
+        return done(revision, f"{adhesive.name} is the usual one.", back, "/settings")
 
 
-def _undo_on(view: View, number: int) -> str:
-    with view.store.session() as session:
-        row = session.get_one(GlueUp, number)
-        session.delete(row)
-        return "No clamps went on."
+def _as_they_were(session: Session) -> str:
+    return f"The adhesives are as they were; {adhesive_named(session).name} is the usual one."
 
 
-def _undo_off(view: View, number: int) -> str:
-    with view.store.session() as session:
-        clamps_on_again(session, session.get_one(GlueUp, number), view.now)
-        return "The clamps are on still."
-
-
-def _undo_label(view: View, _number: int) -> str:
-    with view.store.session() as session:
-        put_back(session, LABELS, "this change of the adhesives")
-        return f"The adhesives are as they were; {adhesive_named(session).name} is the usual one."
-
-
-UNDO = {"clamps on": _undo_on, "clamps off": _undo_off, "adhesives": _undo_label}
 ROUTES = [Route("/place/<place_id>/clamps", clamps_layout, live=False)]

@@ -1,6 +1,6 @@
 """Notices, on the page of settings: who is told of what, when, and whether it gets there."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from dash import Dash, html
@@ -8,18 +8,18 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms, sentences
-from dashboard.acts import Act, answers
-from dashboard.before import put_back, remembered
-from dashboard.forms import choice_field, text_field
+from dashboard.acts import Act, answers, doing, done
+from dashboard.form import Asked, Form
+from dashboard.forms import choice_field
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import part
 from dashboard.view import Context, View
-from model.watch.notice_times import NAME, TIERS, Hours, keep_hours, read_hours
+from model.watch.notice_times import TIERS, Hours, keep_hours, read_hours
 from model.watch.notices import failing
 from model.wood.errors import BadInput
 
-TEST, TOLD, WHEN = "notice test", "notice tiers", "notice hours"
-BEFORE = "notices before"
+TEST, TOLD = "notice test", "notice tiers"
+CHANGE, BACK = "change of the notices", "Notices are as they were before."
 LEVELS = (
     ("4", "everything, with the season's letter"),
     ("3", "what can't wait, each morning's and the week's"),
@@ -27,6 +27,21 @@ LEVELS = (
     ("1", "only what can't wait"),
 )
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+NIGHT = (("no", "waits till morning"), ("yes", "comes at night"))
+WHEN = Form(
+    "notice hours",
+    "Keep these hours",
+    (
+        Asked("morning_at", "Each morning at"),
+        Asked(
+            "week_day", "The week's on", "choice", options=tuple((str(n), day) for n, day in enumerate(DAYS))
+        ),
+        Asked("quiet_from", "Quiet from"),
+        Asked("quiet_until", "until"),
+        Asked("now_at_night", "What can't wait", "flag", options=NIGHT, usual=False),
+        Asked("zone", "Time zone", hint="as Europe/Vienna"),
+    ),
+)
 
 
 def notices_part(session: Session, view: View) -> html.Section:
@@ -53,7 +68,7 @@ def notices_part(session: Session, view: View) -> html.Section:
     return part(
         "Notices",
         html.Ul([*rows, *gone], className="rows small") if rows or gone else nobody,
-        _hours_form(hours),
+        WHEN.laid_out(view, record=asdict(hours)),
     )
 
 
@@ -85,34 +100,6 @@ def _address_row(number: int, mask: str, hours: Hours, trouble: Any) -> html.Li:
     )
 
 
-def _hours_form(hours: Hours) -> html.Div:
-    def id(key: str) -> dict[str, str]:
-        return {"form": WHEN, "key": key}
-
-    days = [(str(number), name) for number, name in enumerate(DAYS)]
-    return html.Div(
-        [
-            html.Div(
-                [
-                    text_field("Each morning at", id("morning_at"), hours.morning_at),
-                    choice_field("The week's on", id("week_day"), days, str(hours.week_day)),
-                    text_field("Quiet from", id("quiet_from"), hours.quiet_from),
-                    text_field("until", id("quiet_until"), hours.quiet_until),
-                    choice_field(
-                        "What can't wait",
-                        id("now_at_night"),
-                        [("no", "waits till morning"), ("yes", "comes at night")],
-                        "yes" if hours.now_at_night else "no",
-                    ),
-                    text_field("Time zone", id("zone"), hours.zone, hint="as Europe/Vienna"),
-                ],
-                className="fields",
-            ),
-            html.Button("Keep these hours", id={"act": WHEN, "number": 0}),
-        ]
-    )
-
-
 # ---------------------------------------------------------------- acts
 
 
@@ -121,7 +108,7 @@ def register(app: Dash, context: Context) -> None:
 
     answers(app, context, TEST, test, field="number", fields_of=TOLD, here=_page)
     answers(app, context, TOLD, keep_told, field="number", here=_page)
-    answers(app, context, WHEN, keep_when, here=_page)
+    WHEN.answers(app, context, keep_when, here=_page)
 
 
 def _page(_number: int) -> str:
@@ -152,36 +139,18 @@ def keep_told(number: int, typed: dict[Any, Any], view: View) -> Act:
     level = str(typed.get(number) or "")
     if level not in dict(LEVELS):
         raise BadInput("", "what it is told", "must be one of the four", "nothing")
-    with view.store.session() as session:
+    with doing(view, CHANGE) as (session, revision):
         hours = read_hours(session)
-        with remembered(session, NAME):
-            keep_hours(session, replace(hours, tiers={**hours.tiers, mask: TIERS[: int(level)]}))
-    return Act(f"{mask.split('#')[0]} is told {dict(LEVELS)[level]}.", undo=(BEFORE, 0))
+        keep_hours(session, replace(hours, tiers={**hours.tiers, mask: TIERS[: int(level)]}))
+        return done(revision, f"{mask.split('#')[0]} is told {dict(LEVELS)[level]}.", BACK)
 
 
 def keep_when(_number: int, typed: dict[Any, Any], view: View) -> Act:
     """The hours of notices as typed."""
-    with view.store.session() as session:
-        hours = read_hours(session)
-        kept = replace(
-            hours,
-            zone=str(typed.get("zone") or "").strip(),
-            morning_at=str(typed.get("morning_at") or "").strip(),
-            week_day=int(forms.number_typed(typed.get("week_day"), "the week's day", "")),
-            quiet_from=str(typed.get("quiet_from") or "").strip(),
-            quiet_until=str(typed.get("quiet_until") or "").strip(),
-            now_at_night=typed.get("now_at_night") == "yes",
-        )
-        with remembered(session, NAME):
-            keep_hours(session, kept)
-    told = f"Quiet from {kept.quiet_from} until {kept.quiet_until}; the day's notices come at"
-    return Act(say.sentence(f"{told} {kept.morning_at}"), undo=(BEFORE, 0))
-
-
-def _undo(view: View, _number: int) -> str:
-    with view.store.session() as session:
-        put_back(session, NAME, "this change of the notices")
-    return "Notices are as they were before."
-
-
-UNDO = {BEFORE: _undo}
+    with doing(view, CHANGE) as (session, revision):
+        values = WHEN.read(typed, view)
+        week_day = int(forms.number_typed(values.pop("week_day"), "the week's day", ""))
+        kept = replace(read_hours(session), week_day=week_day, **values)
+        keep_hours(session, kept)
+        told = f"Quiet from {kept.quiet_from} until {kept.quiet_until}; the day's notices come at"
+        return done(revision, say.sentence(f"{told} {kept.morning_at}"), BACK)

@@ -1,26 +1,48 @@
-"""What a maker does to a piece on its page: moves it, measures it, retires it; and how each is undone."""
+"""What a maker does to a piece on its page: moves it, measures it, retires it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import flask
 from dash import Dash, html
+from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import Act, answers
-from dashboard.forms import choice_field, day_field, text_field
+from dashboard.acts import Act, answers, doing, done
+from dashboard.form import Asked, Form
 from dashboard.pages.frame import sheet
 from dashboard.sheet import file_name, job_sheet_of_piece, sheet_of_piece
 from dashboard.view import NUMBER, Context, Route, View, address, view_of
 from model.records import book, measured, queries
 from model.records.queries import FitNow, PieceNow, PlaceNow
-from model.records.tables import Fit, Member, Piece
+from model.records.tables import Fit, Member, Piece, Place, Revision, Stack
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
 
-MOVE, MEASURE, RETIRE, RESTORE = "piece-move", "piece-measure", "piece-retire", "piece-restore"
+RETIRE, RESTORE = "piece-retire", "piece-restore"
+MEASURED_BACK = "The reading counts for nothing now."
 HOW = ("caliper", "feeler", "rule", "gap strip", "pin meter", "pinless meter", "oven")
+MEASURE = Form(
+    "piece-measure",
+    "Record the measurement",
+    (
+        Asked("what", "What", "choice"),
+        Asked("value", "Measured", hint="% for moisture, else as 3/64 in or 1.2 mm"),
+        Asked("how", "With", "choice", options=tuple((how, how) for how in HOW)),
+        Asked("at", "On", "day"),
+    ),
+    whose="piece",
+)
+
+
+def to_another_place(what: str, button: str) -> Form:
+    """The form that moves a piece or a stack."""
+    fields = Asked("place", "To", "place"), Asked("at", "From", "day")
+    return Form(f"{what}-move", button, fields, whose=what)
+
+
+MOVE = to_another_place("piece", "Move it")
 
 
 def acts_part(piece: PieceNow) -> html.Div:
@@ -92,32 +114,11 @@ def _zone(piece: PieceNow) -> str:
     return piece.place.zone if piece.place else "UTC"
 
 
-def _id(form: str, key: str) -> dict[str, str]:
-    return {"form": form, "key": key}
-
-
 def _measure_form(piece: PieceNow, zone: str, view: View) -> html.Div:
     what = [(f"mc:{member.id}", f"moisture of {say.said(member.name)}") for member in piece.members]
     what += [(f"width:{member.id}", f"width of {say.said(member.name)}") for member in piece.members]
     what += [(f"gap:{fit.id}", f"gap at {say.said(fit.name)}") for fit in piece.fits if has_gap(fit)]
-    return html.Div(
-        [
-            html.Div(
-                [
-                    choice_field("What", _id(MEASURE, "what"), what, what[0][0] if what else ""),
-                    text_field(
-                        "Measured",
-                        _id(MEASURE, "value"),
-                        hint="% for moisture, else in, as 3/64" if view.units == "inch" else "% or mm",
-                    ),
-                    choice_field("With", _id(MEASURE, "how"), [(how, how) for how in HOW], HOW[0]),
-                    day_field("On", _id(MEASURE, "at"), view.now, zone),
-                ],
-                className="fields",
-            ),
-            html.Button("Record the measurement", id={"act": MEASURE, "piece": piece.id}),
-        ]
-    )
+    return MEASURE.laid_out(view, piece.id, options={"what": what}, zone=zone)
 
 
 def has_gap(fit: FitNow) -> bool:
@@ -125,31 +126,25 @@ def has_gap(fit: FitNow) -> bool:
     return kind_named(fit.kind).gap_attribute is not None
 
 
+def others_than(place: PlaceNow | None, places: Sequence[PlaceNow]) -> list[tuple[str, str]]:
+    """The places where something does not stand, to choose from."""
+    return [(str(one.id), one.name) for one in places if place is None or one.id != place.id]
+
+
 def _move_form(piece: PieceNow, places: tuple[PlaceNow, ...], zone: str, view: View) -> html.Div | html.P:
-    others = [
-        (str(place.id), place.name) for place in places if piece.place is None or place.id != piece.place.id
-    ]
+    others = others_than(piece.place, places)
     if not others:
         return html.P("There is no other place.", className="soft")
-    return html.Div(
-        [
-            html.Div(
-                [
-                    choice_field("To", _id(MOVE, "place"), others, others[0][0]),
-                    day_field("From", _id(MOVE, "at"), view.now, zone),
-                ],
-                className="fields",
-            ),
-            html.Button("Move it", id={"act": MOVE, "piece": piece.id}),
-        ]
-    )
+    return MOVE.laid_out(view, piece.id, options={"place": others}, zone=zone)
 
 
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
 
-    for form, act in ((MOVE, move), (MEASURE, measure), (RETIRE, retire), (RESTORE, restore)):
-        answers(app, context, form, act, which="piece")
+    MOVE.answers(app, context, move)
+    MEASURE.answers(app, context, measure)
+    answers(app, context, RETIRE, retire, which="piece")
+    answers(app, context, RESTORE, restore, which="piece")
 
     def papers(name: str, make: Callable[..., bytes]) -> None:
         @app.server.get(f"/piece/{NUMBER}/{name}.pdf", endpoint=f"piece {name}")
@@ -174,20 +169,27 @@ def register(app: Dash, context: Context) -> None:
 
 def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:
     """The piece stands at another place."""
-    with view.store.session() as session:
+    with doing(view, "move") as (session, revision):
         piece = session.get_one(Piece, piece_id)
-        place = forms.chosen_place(session, typed.get("place"), "to")
-        book.move_piece(session, piece, place, forms.day_typed(typed.get("at"), place.zone, "from"))
-        return Act(
-            f"{piece.name} stands at {place.name}.", address("piece", piece_id), ("piece move", piece_id)
-        )
+        return moved(session, revision, piece, MOVE.read(typed, view, session), address("piece", piece_id))
+
+
+def moved(
+    session: Session, revision: Revision, owner: Piece | Stack, values: Mapping[str, Any], href: str = ""
+) -> Act:
+    """A piece or a stack stands at another place, as read from its form."""
+    last = max(owner.stays, key=lambda stay: stay.since_at, default=None)
+    where = f"at {last.place.name} again" if last is not None else "nowhere"
+    place: Place = values["place"]
+    book.move(session, owner, place, values["at"])
+    return done(revision, f"{owner.name} stands at {place.name}.", f"{owner.name} stands {where}.", href)
 
 
 def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
     """Something on the piece was measured."""
     what, _, number = str(typed.get("what") or "").partition(":")
     how = str(typed.get("how") or "")
-    with view.store.session() as session:
+    with doing(view, "measurement") as (session, revision):
         piece = session.get_one(Piece, piece_id)
         fit: Fit | None = None
         member: Member | None = None
@@ -204,47 +206,35 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
         at = max(forms.day_typed(typed.get("at"), zone, "on"), member.start_at)
         if what == "mc":
             value = forms.number_typed(typed.get("value"), "measured")
-            row = measured.record_measurement(session, member, "mc_pct", value, at, how=how)
+            measured.record_measurement(session, member, "mc_pct", value, at, how=how)
             said = f"{say.said(member.name).capitalize()} at {say.mc(value)} is recorded."
         else:
             value = forms.length_typed(typed.get("value"), view.units, "measured")
             quantity = "gap_mm" if what == "gap" else "width_mm"
-            row = measured.record_measurement(session, member, quantity, value, at, fit=fit, how=how)
+            measured.record_measurement(session, member, quantity, value, at, fit=fit, how=how)
             where = say.said(fit.name if fit else member.name)
             said = f"{view.display.length(value, finest=64)} at {where} is recorded."
-        return Act(said, address("piece", piece_id), ("measurement", row.id))
+        return done(revision, said, MEASURED_BACK, address("piece", piece_id))
 
 
 def restore(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """An archived piece is followed again, as if it had never been archived."""
-    with view.store.session() as session:
+    with doing(view, "change") as (session, revision):
         piece = session.get_one(Piece, piece_id)
         book.restore(session, piece)
-        return Act(f"{piece.name} is followed again.", address("piece", piece_id))
+        said = f"{piece.name} is followed again."
+        return done(revision, said, f"{piece.name} is archived.", address("piece", piece_id))
 
 
 def retire(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """The piece is archived: its past is kept, and it is followed no more."""
-    with view.store.session() as session:
+    with doing(view, "change") as (session, revision):
         piece = session.get_one(Piece, piece_id)
         book.retire(session, piece, view.now)
-        return Act(f"{piece.name} is archived.", "/pieces", ("piece retired", piece_id))
+        said = f"{piece.name} is archived."
+        return done(revision, said, f"{piece.name} is followed again.", "/pieces")
 
 
-def _undo_move(view: View, piece_id: int) -> str:
-    with view.store.session() as session:
-        piece = session.get_one(Piece, piece_id)
-        return f"{piece.name} stands at {book.undo_move(session, piece).name} again."
-
-
-def _undo_retire(view: View, piece_id: int) -> str:
-    with view.store.session() as session:
-        piece = session.get_one(Piece, piece_id)
-        book.restore(session, piece)
-        return f"{piece.name} is followed again."
-
-
-UNDO = {"piece move": _undo_move, "piece retired": _undo_retire}
 ROUTES = [
     Route("/piece/<piece_id>/measure", measure_layout, live=False),
     Route("/piece/<piece_id>/move", move_layout, live=False),

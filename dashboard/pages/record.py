@@ -5,14 +5,14 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard import drafts, forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.drafts import Draft
 from dashboard.forms import Line, species_names
 from dashboard.pages.frame import empty, sheet
 from dashboard.pages.record_form import form_of, live
 from dashboard.view import NUMBER, Context, Route, View, address, view_of
 from model.records import book, queries
-from model.records.tables import Piece, Preference
+from model.records.tables import Piece
 from model.wood.errors import BadInput
 from model.wood.fits import kinds
 from model.wood.piece import document_of, read_piece, write_piece
@@ -256,41 +256,19 @@ def save(draft: Draft, which: int | None, view: View) -> Act:
     if checked.piece is None:
         _, error = checked.problems[0]
         raise error
-    with view.store.session() as session:
+    with doing(view, "entry" if which is None else "correction") as (session, revision):
         if which is None:
             place = forms.chosen_place(session, draft["piece"].get("place"), "where it stands")
             since_at = forms.day_typed(draft["piece"].get("since"), place.zone, "since")
             row = book.add_piece(session, checked.piece, place, since_at, view.now)
             said = f"{row.name} is recorded; how it stands is worked out within a minute."
-            return Act(said, address("piece", row.id), ("piece", row.id))
+            back = f"{row.name} is out of the book again."
+            return done(revision, said, back, address("piece", row.id), "/pieces")
         row = session.get_one(Piece, which)
-        before = book.replace_piece(session, row, checked.piece)
-        session.merge(Preference(name=f"piece {which} before", value={"file": write_piece(before)}))
+        back = f"{row.name} is as it was recorded before."
+        book.replace_piece(session, row, checked.piece)
         said = f"{row.name} is corrected; everything since it was built is worked out again."
-        return Act(said, address("piece", which), ("piece correction", which))
+        return done(revision, said, back, address("piece", which))
 
 
-def _undo_add(view: View, piece_id: int) -> Act:
-    with view.store.session() as session:
-        row = session.get_one(Piece, piece_id)
-        name = row.name
-        if view.context.links is not None:
-            # A number is given again: what a client was shown must not become another's piece.
-            view.context.links.take_back(session, piece_id)
-        book.remove(session, row)
-        return Act(f"{name} is out of the book again.", "/pieces")
-
-
-def _undo_correction(view: View, piece_id: int) -> str:
-    with view.store.session() as session:
-        row = session.get_one(Piece, piece_id)
-        kept = session.get(Preference, f"piece {piece_id} before")
-        if kept is None:
-            raise BadInput("", "correction", "can't be taken back any more", row.name)
-        book.replace_piece(session, row, read_piece(str(kept.value["file"]), row.name))
-        session.delete(kept)
-        return f"{row.name} is as it was recorded before."
-
-
-UNDO = {"piece": _undo_add, "piece correction": _undo_correction}
 ROUTES = [Route("/record", layout, live=False), Route("/piece/<piece_id>/edit", edit_layout, live=False)]

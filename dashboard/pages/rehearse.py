@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.acts import NOTHING, OUTPUTS, answered
 from dashboard.drawing import Drawing
 from dashboard.figures.tide import Shore, tide_chart
 from dashboard.figures.time_axis import Chart
@@ -18,7 +18,7 @@ from dashboard.marks import verdict_mark
 from dashboard.pages import plan_asked, rehearse_asked
 from dashboard.pages.frame import ADDRESS, num, part, prose, sheet, under
 from dashboard.pages.rehearse_asked import LIVED, MONTHS, Came, Ran, Year
-from dashboard.pages.rehearse_weather import FORGET, TextFile, forget, read_weather
+from dashboard.pages.rehearse_weather import TextFile, read_weather
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PlaceNow
@@ -351,10 +351,7 @@ def register(app: Dash, context: Context) -> None:
         if not file:
             return NOTHING
         view = view_of(context)
-        climate, number = read_weather(file, view)
-        said = f"The weather of {climate.name} is read."
-        return answered(Act(said, here(view, href, air=f"w{number}"), (FORGET, number)))
+        return answered(read_weather(file, view, lambda air: here(view, href, air=air)))
 
 
-UNDO = {FORGET: forget}
 ROUTES = [Route("/rehearse", layout, live=False)]

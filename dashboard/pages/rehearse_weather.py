@@ -1,19 +1,16 @@
 """A weather file from the viewer's machine: read as outdoor air and kept in the book."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from hashlib import sha256
 from typing import Any
 
 from dash.development.base_component import Component
 
+from dashboard.acts import Act, doing, done
 from dashboard.pages import rehearse_asked
 from dashboard.view import View
-from model.records.tables import Preference
 from model.wood.epw import read_epw
 from model.wood.errors import BadInput
-from model.wood.outdoor import OutdoorClimate
-
-FORGET = "weather file"
 
 
 class TextFile(Component):
@@ -41,8 +38,13 @@ class TextFile(Component):
         super().__init__(id=id, accept=accept)
 
 
-def read_weather(file: Mapping[str, Any], view: View) -> tuple[OutdoorClimate, int]:
-    """Read a chosen file and keep it; gives its climate and its number in the book.
+def read_weather(file: Mapping[str, Any], view: View, href: Callable[[str], str] = str) -> Act:
+    """Read a chosen file and keep it.
+
+    Parameters
+    ----------
+    href : callable
+        From the air's key to the page that shows it.
 
     Raises
     ------
@@ -55,16 +57,7 @@ def read_weather(file: Mapping[str, Any], view: View) -> tuple[OutdoorClimate, i
     climate = read_epw(text, name)
     # The same file read again is the same file.
     number = int(sha256(text.encode()).hexdigest()[:7], 16)
-    with view.store.session() as session:
+    with doing(view, "weather file") as (session, revision):
         rehearse_asked.keep_weather(session, climate, number)
-    return climate, number
-
-
-def forget(view: View, number: int) -> str:
-    """Take a weather file out of the book again."""
-    with view.store.session() as session:
-        kept = session.get(Preference, f"weather {number}")
-        if kept is None:
-            raise BadInput("", "weather file", "must be one that was read", number)
-        session.delete(kept)
-    return "The weather file is forgotten."
+        said = f"The weather of {climate.name} is read."
+        return done(revision, said, "The weather file is forgotten.", href(f"w{number}"))

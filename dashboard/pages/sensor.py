@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard.figures.air import air_chart, doubted_in, spoken, worked_out
-from dashboard.forms import choice_field, day_field
+from dashboard.form import Asked, Form
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import Child, charted, part, sheet, word
 from dashboard.pages.swap import swap_form
@@ -24,7 +24,25 @@ from model.records.traces import Trace
 from model.records.two_rooms import TwoRooms, two_rooms
 from model.words.reasons import in_sentences
 
-HANG, HUNG_SINCE, DATE_BACK = "hang", "hung since", "date back"
+HANG = Form(
+    "hang",
+    "Hang it there",
+    (
+        Asked("place", "Hang it at", "place", what="where it hangs"),
+        Asked("at", "From", "day"),
+    ),
+    whose="sensor",
+)
+HUNG_SINCE = Form(
+    "hung since",
+    "Correct the day",
+    (
+        Asked("place", "It hung at", "place", what="where it hung"),
+        Asked("at", "Since", "day"),
+    ),
+    whose="sensor",
+)
+DATE_BACK = "date back"
 HOUR_MS = 3_600_000
 SPANS = ("day", "week", "month", "season", "year")
 
@@ -152,18 +170,7 @@ def hanging_part(
     others = [(str(place.id), place.name) for place in places if place.id != sensor.place_id]
     form: Any = None
     if others:
-        form = html.Div(
-            [
-                html.Div(
-                    [
-                        choice_field("Hang it at", {"form": HANG, "key": "place"}, others, others[0][0]),
-                        day_field("From", {"form": HANG, "key": "at"}, view.now, sensor.zone),
-                    ],
-                    className="fields",
-                ),
-                html.Button("Hang it there", id={"act": HANG, "sensor": sensor.id}),
-            ]
-        )
+        form = HANG.laid_out(view, sensor.id, options={"place": others}, zone=sensor.zone)
     since_form = _since_form(session, sensor, view)
     first = html.Ul(rows, className="rows small") if rows else html.P("It hangs nowhere.")
     another = swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None
@@ -180,18 +187,12 @@ def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:
     return html.Details(
         [
             html.Summary("It was moved here on another day"),
-            html.Div(
-                [
-                    choice_field(
-                        "It hung at",
-                        {"form": HUNG_SINCE, "key": "place"},
-                        list(names.items()),
-                        str(latest.place_id),
-                    ),
-                    day_field("Since", {"form": HUNG_SINCE, "key": "at"}, latest.since_at, latest.zone),
-                ],
-                className="fields",
+            HUNG_SINCE.laid_out(
+                view,
+                sensor.id,
+                {"place": latest.place_id, "at": latest.since_at},
+                options={"place": list(names.items())},
+                zone=latest.zone,
             ),
-            html.Button("Correct the day", id={"act": HUNG_SINCE, "sensor": sensor.id}),
         ]
     )

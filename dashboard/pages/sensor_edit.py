@@ -4,17 +4,36 @@ from typing import Any
 
 from dash import Dash, html
 
-from dashboard.acts import Act, answers
-from dashboard.forms import choice_field, text_field, zone_names
+from dashboard.acts import Act, doing, done
+from dashboard.form import Asked, Form
 from dashboard.pages.frame import sheet
 from dashboard.view import Context, Route, View, address
 from model.records.sensor_record import change_sensor
-from model.records.tables import Preference, Sensor
-from model.wood.errors import BadInput
+from model.records.tables import Sensor
 
-FORM = "sensor-edit"
-UNITS = [("C", "°C"), ("F", "°F"), ("K", "K")]
-ASKED = ("name", "temperature_unit", "zone")
+UNITS = (("C", "°C"), ("F", "°F"), ("K", "K"))
+FORM = Form(
+    "sensor-edit",
+    "Correct the record",
+    (
+        Asked("name", "Name"),
+        Asked(
+            "temperature_unit",
+            "Its temperatures are",
+            "choice",
+            hint="where its messages name no unit",
+            options=UNITS,
+        ),
+        Asked(
+            "zone",
+            "Its clock shows the time of",
+            hint="where its messages give no offset; as Europe/Vienna",
+            list="zones",
+        ),
+    ),
+    whose="sensor",
+    is_first=True,
+)
 
 
 def layout(view: View, sensor_id: int) -> html.Main | None:
@@ -23,68 +42,27 @@ def layout(view: View, sensor_id: int) -> html.Main | None:
         sensor = session.get(Sensor, sensor_id)
         if sensor is None:
             return None
-        row = {key: getattr(sensor, key) for key in ASKED}
-
-    def id(key: str) -> dict[str, str]:
-        return {"form": FORM, "key": key}
-
-    fields = [
-        text_field("Name", id("name"), row["name"]),
-        choice_field(
-            "Its temperatures are",
-            id("temperature_unit"),
-            UNITS,
-            row["temperature_unit"],
-            "where its messages name no unit",
-        ),
-        text_field(
-            "Its clock shows the time of",
-            id("zone"),
-            row["zone"],
-            hint="where its messages give no offset; as Europe/Vienna",
-            list="zones",
-        ),
-    ]
+        record = {one.into: getattr(sensor, one.into) for one in FORM.fields}
     return sheet(
-        f"Correct {row['name']}",
-        html.Div(fields, className="fields"),
-        zone_names(),
-        html.Button("Correct the record", id={"act": FORM, "sensor": sensor_id}, className="first"),
-        dateline=html.A(row["name"], href=address("sensor", sensor_id)),
+        f"Correct {record['name']}",
+        FORM.laid_out(view, sensor_id, record),
+        dateline=html.A(record["name"], href=address("sensor", sensor_id)),
         lead="Unit and time zone hold for what comes from now on; what was sent stays as it was read.",
     )
 
 
 def register(app: Dash, context: Context) -> None:
     """The form's answer."""
-    answers(app, context, FORM, save, which="sensor")
+    FORM.answers(app, context, save)
 
 
 def save(sensor_id: int, typed: dict[str, Any], view: View) -> Act:
     """Correct a sensor's record as typed."""
-    with view.store.session() as session:
+    with doing(view, "correction") as (session, revision):
         sensor = session.get_one(Sensor, sensor_id)
-        before = {key: getattr(sensor, key) for key in ASKED}
-        change_sensor(session, sensor, **{key: str(typed.get(key) or "").strip() for key in ASKED})
-        session.merge(Preference(name=_kept(sensor_id), value=before))
-        here = address("sensor", sensor_id)
-        return Act(f"{sensor.name} is corrected.", here, ("sensor correction", sensor_id))
+        back = f"{sensor.name} is as it was recorded before."
+        change_sensor(session, sensor, **FORM.read(typed, view))
+        return done(revision, f"{sensor.name} is corrected.", back, address("sensor", sensor_id))
 
 
-def _undo(view: View, sensor_id: int) -> str:
-    with view.store.session() as session:
-        sensor = session.get_one(Sensor, sensor_id)
-        kept = session.get(Preference, _kept(sensor_id))
-        if kept is None:
-            raise BadInput("", "this correction", "can't be taken back any more", "nothing")
-        change_sensor(session, sensor, **kept.value)
-        session.delete(kept)
-        return f"{sensor.name} is as it was recorded before."
-
-
-def _kept(sensor_id: int) -> str:
-    return f"sensor {sensor_id} before"
-
-
-UNDO = {"sensor correction": _undo}
 ROUTES = [Route("/sensor/<sensor_id>/edit", layout, live=False)]

@@ -8,8 +8,8 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard import forms, sentences
-from dashboard.acts import Act, answers
+from dashboard import sentences
+from dashboard.acts import Act, answers, doing, done
 from dashboard.doors import UnboundTopic
 from dashboard.marks import verdict_mark
 from dashboard.pages import broker_address, sensor
@@ -20,9 +20,11 @@ from dashboard.view import Context, Route, View, address
 from model.records import hangings, queries, sensing
 from model.records.dismissed import dismissed_topics
 from model.records.sensing import SensorNow
-from model.records.tables import Place, Preference, Sensor
+from model.records.tables import Place, Revision, Sensor
 from model.records.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.wood.errors import BadInput
+
+CORRECTION = "correction"
 
 
 def layout(view: View) -> html.Main:
@@ -156,8 +158,8 @@ def sensor_layout(view: View, sensor_id: int) -> html.Main | None:
 
 def register(app: Dash, context: Context) -> None:
     """Hanging a sensor, and correcting since when it hung."""
-    answers(app, context, HANG, hung, which="sensor", here=_page)
-    answers(app, context, HUNG_SINCE, hung_since, which="sensor", here=_page)
+    HANG.answers(app, context, hung, here=_page)
+    HUNG_SINCE.answers(app, context, hung_since, here=_page)
     answers(app, context, DATE_BACK, dated_back, which="sensor")
 
 
@@ -167,70 +169,43 @@ def _page(sensor_id: int) -> str:
 
 def hung(number: int, typed: dict[str, Any], view: View) -> Act:
     """Hang a sensor at another place, as typed."""
-    with view.store.session() as session:
+    with doing(view, "hanging") as (session, revision):
         row = session.get_one(Sensor, number)
-        place = forms.chosen_place(session, typed.get("place"), "where it hangs")
-        at = forms.day_typed(typed.get("at"), place.zone, "from")
-        last = max((hanging.since_at for hanging in row.hangings), default=None)
-        if last is not None and at <= last:
-            at = last + timedelta(minutes=1)
+        values = HANG.read(typed, view, session)
+        place, at = values["place"], values["at"]
+        last = max(row.hangings, key=lambda hanging: hanging.since_at, default=None)
+        if last is not None and at <= last.since_at:
+            at = last.since_at + timedelta(minutes=1)
+        where = f"at {last.place.name} again" if last is not None and last.until_at is None else "nowhere"
         hangings.hang_sensor(session, row, place, at)
-        return Act(f"{row.name} hangs at {place.name}.", undo=("hanging", number))
-
-
-def _undo_hanging(view: View, number: int) -> str:
-    with view.store.session() as session:
-        row = session.get_one(Sensor, number)
-        place = hangings.undo_hanging(session, row)
-        return f"{row.name} hangs {f'at {place.name} again' if place else 'nowhere'}."
+        return done(revision, f"{row.name} hangs at {place.name}.", f"{row.name} hangs {where}.")
 
 
 def hung_since(number: int, typed: dict[str, Any], view: View) -> Act:
     """Correct since when a sensor hung at a place, as typed."""
-    with view.store.session() as session:
+    with doing(view, CORRECTION) as (session, revision):
         sensor = session.get_one(Sensor, number)
-        place = forms.chosen_place(session, typed.get("place"), "where it hung")
-        return _hung_since(
-            session, sensor, place, forms.day_typed(typed.get("at"), place.zone, "since"), view
-        )
+        values = HUNG_SINCE.read(typed, view, session)
+        return _hung_since(session, revision, sensor, values["place"], values["at"], view)
 
 
 def dated_back(number: int, _typed: dict[str, Any], view: View) -> Act:
     """A sensor hung where it was hung first since its first reading."""
-    with view.store.session() as session:
+    with doing(view, CORRECTION) as (session, revision):
         sensor = session.get_one(Sensor, number)
         left = hangings.readings_nowhere(session, sensor)
         if left.place is None or left.first_at is None:
             raise BadInput("", sensor.name, "has no reading that belongs to no place", "nothing")
-        return _hung_since(session, sensor, left.place, left.first_at, view)
+        return _hung_since(session, revision, sensor, left.place, left.first_at, view)
 
 
-def _hung_since(session: Session, sensor: Sensor, place: Place, at: datetime, view: View) -> Act:
-    before = hangings.spans_of(sensor)
+def _hung_since(
+    session: Session, revision: Revision, sensor: Sensor, place: Place, at: datetime, view: View
+) -> Act:
     hangings.hang_since(session, sensor, place, at)
-    session.merge(
-        Preference(name=_kept(sensor.id), value={"before": before, "after": hangings.spans_of(sensor)})
-    )
     since = say.moment(at, place.zone, view.units, view.now)
-    return Act(f"{sensor.name} hangs at {place.name} since {since}.", undo=("hung since", sensor.id))
-
-
-def _undo_hung_since(view: View, number: int) -> str:
-    with view.store.session() as session:
-        sensor = session.get_one(Sensor, number)
-        kept = session.get(Preference, _kept(number))
-        if kept is None or [list(span) for span in hangings.spans_of(sensor)] != kept.value["after"]:
-            raise BadInput("", "this correction", "can't be taken back any more", "nothing")
-        hangings.restore_hangings(session, sensor, [tuple(span) for span in kept.value["before"]])
-        session.delete(kept)
-        return f"{sensor.name} hangs as it was recorded before."
-
-
-def _kept(sensor_id: int) -> str:
-    return f"sensor {sensor_id} hung before"
-
-
-UNDO = {"hanging": _undo_hanging, "hung since": _undo_hung_since}
+    said = f"{sensor.name} hangs at {place.name} since {since}."
+    return done(revision, said, f"{sensor.name} hangs as it was recorded before.")
 
 
 ROUTES = [

@@ -26,7 +26,7 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         labels = glue.adhesives_part(session, view)
         told = notices.notices_part(session, view)
-        called = contact.contact_part(session)
+        called = contact.contact_part(session, view)
     return sheet(
         title,
         part(

@@ -84,7 +84,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         tide = series.tide(session, stack_id, span.since_at, span.until_at)
         metered = queries.measurements(session, stack_id)
         places = queries.places(session, view.now)
-        witness = witness_part(session, stack)
+        witness = witness_part(session, stack, view)
     zone = stack.place.zone if stack.place else "UTC"
     charts = [
         moisture_chart(

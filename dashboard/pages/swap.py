@@ -5,27 +5,29 @@ from typing import Any
 from dash import Dash, html
 
 from dashboard import forms
-from dashboard.acts import Act, answers
-from dashboard.forms import choice_field, day_field, text_field
+from dashboard.acts import Act, doing, done
+from dashboard.form import Asked, Form
 from dashboard.view import Context, View, address
 from model.records import swaps
 from model.records.sensing import SensorNow
 from model.records.tables import Sensor
 from model.wood.errors import BadInput
 
-SWAP = "swap"
+TOPICS = (("yes", "on the same topics"), ("no", "on topics of its own, to be accepted"))
+SWAP = Form(
+    "swap",
+    "Put it in its place",
+    (
+        Asked("name", "Name of the new one"),
+        Asked("topics", "It sends", "flag", stored="takes_topics", options=TOPICS, usual=True),
+        Asked("at", "Since", "day"),
+    ),
+)
 
 
 def swap_form(sensor: SensorNow, view: View) -> html.Details:
     """The form: the new one's name, whether it sends where the old one sent, and since when."""
 
-    def id(key: str) -> dict[str, str]:
-        return {"form": SWAP, "key": key}
-
-    topics = [
-        ("yes", "on the same topics"),
-        ("no", "on topics of its own, to be accepted"),
-    ]
     return html.Details(
         [
             html.Summary("Replace this sensor"),
@@ -35,15 +37,7 @@ def swap_form(sensor: SensorNow, view: View) -> html.Details:
                         "What the old one sent stays its own, with its doubts and its salt checks.",
                         className="small soft",
                     ),
-                    html.Div(
-                        [
-                            text_field("Name of the new one", id("name"), f"{sensor.name}, second"),
-                            choice_field("It sends", id("topics"), topics, "yes"),
-                            day_field("Since", id("at"), view.now, sensor.zone),
-                        ],
-                        className="fields",
-                    ),
-                    html.Button("Put it in its place", id={"act": SWAP, "number": sensor.id}),
+                    SWAP.laid_out(view, sensor.id, {"name": f"{sensor.name}, second"}, zone=sensor.zone),
                 ]
             ),
         ]
@@ -52,29 +46,18 @@ def swap_form(sensor: SensorNow, view: View) -> html.Details:
 
 def register(app: Dash, context: Context) -> None:
     """The form's answer."""
-
-    answers(app, context, SWAP, swap)
+    SWAP.answers(app, context, swap)
 
 
 def swap(number: int, typed: dict[str, Any], view: View) -> Act:
     """Put another device in a sensor's place, as typed; today means from now on."""
-    name = str(typed.get("name") or "").strip()
-    if not name:
+    if not str(typed.get("name") or "").strip():
         raise BadInput("", "name of the new one", "must be given", "nothing")
-    with view.store.session() as session:
+    with doing(view, "swap") as (session, revision):
         old = session.get_one(Sensor, number)
-        at = forms.day_typed(typed.get("at"), old.zone, "since")
-        if at + forms.DAY > view.now:
-            at = view.now
-        new = swaps.swap_sensor(session, old, name, at, takes_topics=typed.get("topics") != "no")
+        values = SWAP.read(typed, view, zone=old.zone)
+        at = view.now if values["at"] + forms.DAY > view.now else values["at"]
+        new = swaps.swap_sensor(session, old, values["name"], at, takes_topics=values["takes_topics"])
         said = f"{new.name} hangs in the place of {old.name}."
-        return Act(said, address("sensor", new.id), ("swap", new.id))
-
-
-def _undo(view: View, number: int) -> Act:
-    with view.store.session() as session:
-        old = swaps.undo_swap(session, session.get_one(Sensor, number))
-        return Act(f"{old.name} hangs there again, with all that was sent since.", address("sensor", old.id))
-
-
-UNDO = {"swap": _undo}
+        back = f"{old.name} hangs there again, with all that was sent since."
+        return done(revision, said, back, address("sensor", new.id), address("sensor", old.id))

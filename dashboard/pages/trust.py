@@ -7,16 +7,39 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import forms
-from dashboard.acts import Act, answers
-from dashboard.forms import choice_field, day_field, text_field
+from dashboard.acts import Act, answers, doing, done
+from dashboard.form import Asked, Form
 from dashboard.pages.frame import part
 from dashboard.view import Context, View, address
 from model.records import sensing, trusted
 from model.records.sensing import SensorNow
-from model.records.tables import Correction, Doubt, Sensor
+from model.records.tables import Doubt, Sensor
 from model.wood.salts import SALTS
 
-SALT, DOUBT, UNDO_DOUBT = "salt check", "doubt", "undo doubt"
+UNDO_DOUBT = "undo doubt"
+SALT_NAMES = (("", "none"), *((name, name) for name in SALTS))
+SHOWED = "% RH, settled 12 hours or more"
+SALT = Form(
+    "salt check",
+    "Correct by this",
+    (
+        Asked("salt 1", "Salt 1", "choice", options=SALT_NAMES, usual="sodium chloride"),
+        Asked("read 1", "The sensor showed", "number", SHOWED, needed=False),
+        Asked("salt 2", "Salt 2", "choice", options=SALT_NAMES, usual="magnesium chloride"),
+        Asked("read 2", "The sensor showed", "number", SHOWED, needed=False),
+        Asked("temperature", "Temperature", "temperature", "{degrees}"),
+        Asked("at", "From", "day"),
+    ),
+)
+DOUBT = Form(
+    "doubt",
+    "Doubt it",
+    (
+        Asked("since", "From", "day"),
+        Asked("until", "Up to", "day"),
+        Asked("reason", "Why", placeholder="taken down while spraying"),
+    ),
+)
 
 
 def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
@@ -31,7 +54,9 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
         "Trust",
         html.Ul(rows, className="rows small") if rows else html.P("Nothing is doubted, nothing corrected."),
         html.Details([html.Summary("Salt check"), _salt_form(sensor, view)]),
-        html.Details([html.Summary("Exclude some readings"), _doubt_form(sensor, view)]),
+        html.Details(
+            [html.Summary("Exclude some readings"), DOUBT.laid_out(view, sensor.id, zone=sensor.zone)]
+        ),
     )
 
 
@@ -51,23 +76,7 @@ def _doubt_row(doubt: sensing.DoubtNow, sensor: SensorNow, view: View) -> html.L
     return html.Li(line)
 
 
-def _id(form: str, key: str) -> dict[str, str]:
-    return {"form": form, "key": key}
-
-
 def _salt_form(sensor: SensorNow, view: View) -> html.Div:
-    salts = [("", "none")] + [(name, name) for name in SALTS]
-    fields: list[Any] = []
-    for number, usual in ((1, "sodium chloride"), (2, "magnesium chloride")):
-        fields += [
-            choice_field(f"Salt {number}", _id(SALT, f"salt {number}"), salts, usual),
-            text_field(
-                "The sensor showed", _id(SALT, f"read {number}"), hint="% RH, settled 12 hours or more"
-            ),
-        ]
-    degrees = view.display.temperature_unit
-    fields.append(text_field("Temperature", _id(SALT, "temperature"), hint=degrees))
-    fields.append(day_field("From", _id(SALT, "at"), view.now, sensor.zone))
     return html.Div(
         [
             html.P(
@@ -75,92 +84,47 @@ def _salt_form(sensor: SensorNow, view: View) -> html.Div:
                 "One salt shifts; two show a slope as well.",
                 className="small soft",
             ),
-            html.Div(fields, className="fields"),
-            html.Button("Correct by this", id={"act": SALT, "number": sensor.id}),
-        ]
-    )
-
-
-def _doubt_form(sensor: SensorNow, view: View) -> html.Div:
-    return html.Div(
-        [
-            html.Div(
-                [
-                    day_field("From", _id(DOUBT, "since"), view.now, sensor.zone),
-                    day_field("Up to", _id(DOUBT, "until"), view.now, sensor.zone),
-                    text_field("Why", _id(DOUBT, "reason"), placeholder="taken down while spraying"),
-                ],
-                className="fields",
-            ),
-            html.Button("Doubt it", id={"act": DOUBT, "number": sensor.id}),
+            SALT.laid_out(view, sensor.id, zone=sensor.zone),
         ]
     )
 
 
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
-
-    for form, act in ((SALT, salt), (DOUBT, doubt), (UNDO_DOUBT, believe)):
-        answers(app, context, form, act)
+    SALT.answers(app, context, salt)
+    DOUBT.answers(app, context, doubt)
+    answers(app, context, UNDO_DOUBT, believe)
 
 
 def salt(sensor_id: int, typed: dict[str, Any], view: View) -> Act:
     """Correct a sensor by what it showed over salts."""
-    with view.store.session() as session:
+    with doing(view, SALT.name) as (session, revision):
         sensor = session.get_one(Sensor, sensor_id)
-        temperature_c = forms.temperature_typed(typed.get("temperature"), view.units, "temperature")
+        values = SALT.read(typed, view, zone=sensor.zone)
         points = [
-            trusted.SaltPoint(
-                str(typed[f"salt {number}"]),
-                temperature_c,
-                forms.number_typed(
-                    typed.get(f"read {number}"), f"what it showed over {typed[f'salt {number}']}"
-                ),
-            )
+            trusted.SaltPoint(values[f"salt {number}"], values["temperature"], values[f"read {number}"])
             for number in (1, 2)
-            if typed.get(f"salt {number}") and str(typed.get(f"read {number}") or "").strip()
+            if values[f"salt {number}"] and values[f"read {number}"] is not None
         ]
-        at = forms.day_typed(typed.get("at"), sensor.zone, "from")
-        row = trusted.salt_check(session, sensor, points, at, view.now)
+        row = trusted.salt_check(session, sensor, points, values["at"], view.now)
         said = say.sentence(str(row.evidence.get("says", "the sensor is corrected")))
-        return Act(said, address("sensor", sensor_id), ("salt check", row.id))
+        return done(revision, said, "The salt check counts for nothing now.", address("sensor", sensor_id))
 
 
 def doubt(sensor_id: int, typed: dict[str, Any], view: View) -> Act:
     """Believe a sensor no more over a stretch of days, the last included."""
-    with view.store.session() as session:
+    with doing(view, DOUBT.name) as (session, revision):
         sensor = session.get_one(Sensor, sensor_id)
-        since_at = forms.day_typed(typed.get("since"), sensor.zone, "from")
-        until_at = min(forms.day_typed(typed.get("until"), sensor.zone, "up to") + forms.DAY, view.now)
-        reason = str(typed.get("reason") or "").strip()
-        row = trusted.doubt_span(session, sensor, since_at, until_at, reason, view.now)
-        return Act(f"{sensor.name} counts for nothing then.", address("sensor", sensor_id), ("doubt", row.id))
+        values = DOUBT.read(typed, view, zone=sensor.zone)
+        since_at, until_at = values["since"], min(values["until"] + forms.DAY, view.now)
+        trusted.doubt_span(session, sensor, since_at, until_at, values["reason"], view.now)
+        said = f"{sensor.name} counts for nothing then."
+        return done(revision, said, "It counts again.", address("sensor", sensor_id))
 
 
 def believe(doubt_id: int, _typed: dict[str, Any], view: View) -> Act:
     """Believe again what was doubted."""
-    with view.store.session() as session:
+    with doing(view, "change") as (session, revision):
         row = session.get_one(Doubt, doubt_id)
         trusted.undo_doubt(session, row, view.now)
-        return Act("It counts again.", address("sensor", row.sensor_id), ("belief", doubt_id))
-
-
-def _undo_salt(view: View, number: int) -> str:
-    with view.store.session() as session:
-        trusted.undo_correction(session, session.get_one(Correction, number), view.now)
-        return "The salt check counts for nothing now."
-
-
-def _undo_doubt(view: View, number: int) -> str:
-    with view.store.session() as session:
-        trusted.undo_doubt(session, session.get_one(Doubt, number), view.now)
-        return "It counts again."
-
-
-def _undo_belief(view: View, number: int) -> str:
-    with view.store.session() as session:
-        trusted.redo_doubt(session, session.get_one(Doubt, number))
-        return "It is doubted again."
-
-
-UNDO = {"salt check": _undo_salt, "doubt": _undo_doubt, "belief": _undo_belief}
+        return done(revision, "It counts again.", "It is doubted again.", address("sensor", row.sensor_id))

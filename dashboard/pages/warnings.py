@@ -6,7 +6,7 @@ from dash import ALL, Dash, Input, State, ctx, html
 
 from dashboard import display as say
 from dashboard import sentences
-from dashboard.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms import Choice
 from dashboard.marks import verdict_mark
 from dashboard.pages.frame import part, prose, sheet
@@ -109,19 +109,14 @@ def register(app: Dash, context: Context) -> None:
             return NOTHING
         number = ctx.triggered_id["acknowledge"]
         act = next((item["value"] for item in ctx.states_list[0] if item["id"]["answer"] == number), "")
-        view = view_of(context)
-        with context.store.session() as session:
-            book.acknowledge(session, session.get_one(Warning, number), act, view.now)
-        return answered(Act(f"Answered: {act}.", undo=("answer", number)), "/warnings")
+        return answered(acknowledged(number, act, view_of(context)), "/warnings")
 
 
-def _undo_answer(view: View, number: int) -> str:
-    with view.store.session() as session:
-        warning = session.get_one(Warning, number)
-        warning.acknowledged_at = None
-        warning.trade_act = None
-        return "The warning waits for an answer again."
+def acknowledged(number: int, act: str, view: View) -> Act:
+    """A warning is answered by an act of the trade."""
+    with doing(view, "answer") as (session, revision):
+        book.acknowledge(session, session.get_one(Warning, number), act, view.now)
+        return done(revision, f"Answered: {act}.", "The warning waits for an answer again.")
 
 
-UNDO = {"answer": _undo_answer}
 ROUTES = [Route("/warnings", layout, live=False)]

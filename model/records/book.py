@@ -15,9 +15,8 @@ from sqlalchemy.orm import Session
 
 from model.records.lumber import Lumber, lumber_from_document
 from model.records.places import free_name
-from model.records.rewind import aware, note_change, rewind_piece, rewind_stack
+from model.records.rewind import aware, forget_subject, note_change, rewind_piece, rewind_stack
 from model.records.tables import (
-    Document,
     Fit,
     Member,
     Piece,
@@ -26,8 +25,6 @@ from model.records.tables import (
     Stay,
     Warning,
 )
-from model.records.types import EPOCH
-from model.records.unchanged import forget_subject
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import document_of, piece_from_document
@@ -68,18 +65,12 @@ def add_piece(
     return row
 
 
-def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> WoodPiece:
+def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
     """Correct a piece's record: members and fits as given now, stays and measurements kept.
 
     All of it is computed again. A member or fit of the same name is the same one; one that is gone
     takes its measurements with it.
-
-    Returns
-    -------
-    model.wood.piece.Piece
-        The piece as it was: replacing with it again takes this correction back.
     """
-    before = load_piece(session, row)
     if piece.name != row.name:
         row.name = free_name(session, Piece, piece.name, "piece")
     note_change(session)
@@ -94,7 +85,6 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> WoodPiece:
     first = min(row.stays, key=lambda stay: stay.since_at, default=None)
     _write_parts(row, piece, tables, first.since_at if first else row.recorded_at)
     session.flush()
-    return before
 
 
 def load_piece(session: Session, row: Piece) -> WoodPiece:
@@ -160,23 +150,15 @@ def replace_stack(
     document: Mapping[str, Any],
     destination: Place | None = None,
     name: str | None = None,
-) -> Document:
-    """Correct a stack's record, its name too where one is given, and compute it again.
-
-    Returns
-    -------
-    dict
-        Its document as it was.
-    """
+) -> None:
+    """Correct a stack's record, its name too where one is given, and compute it again."""
     lumber = lumber_from_document(document, f"stack {stack.name}")
     if name is not None and name.strip() != stack.name:
         stack.name = _free_stack_name(session, name)
-    before = dict(stack.document)
     note_change(session)
     rewind_stack(session, stack)
     _write_stack(stack, document, lumber, destination)
     session.flush()
-    return before
 
 
 def _free_stack_name(session: Session, name: str) -> str:
@@ -200,31 +182,8 @@ def _write_stack(
 # ---------------------------------------------------------------- where they stand
 
 
-def move_piece(session: Session, piece: Piece, place: Place, at: datetime) -> Stay:
-    """A piece stands at another place from an instant on."""
-    return _move(session, piece, place, at)
-
-
-def move_stack(session: Session, stack: Stack, place: Place, at: datetime) -> Stay:
-    """A stack stands at another place from an instant on."""
-    return _move(session, stack, place, at)
-
-
-def undo_move(session: Session, owner: Owner) -> Place:
-    """Take back the last move of a piece or stack; returns the place where it stands again."""
-    stays = sorted(owner.stays, key=lambda stay: stay.since_at)
-    if len(stays) < 2:
-        raise BadInput(_says(owner), "move", "can't be taken back: it has not been moved", owner.name)
-    note_change(session)
-    last, before = stays[-1], stays[-2]
-    _rewind(session, owner, last.since_at)
-    before.until_at = last.until_at
-    owner.stays.remove(last)
-    session.flush()
-    return session.get_one(Place, before.place_id)
-
-
-def _move(session: Session, owner: Owner, place: Place, at: datetime) -> Stay:
+def move(session: Session, owner: Owner, place: Place, at: datetime) -> Stay:
+    """A piece or a stack stands at another place from an instant on."""
     where = _says(owner)
     at = aware(at, where, "at")
     last = max(owner.stays, key=lambda stay: stay.since_at, default=None)
@@ -259,25 +218,12 @@ def retire(session: Session, owner: Owner, at: datetime) -> None:
 
 
 def restore(session: Session, owner: Owner) -> None:
-    """Follow a retired piece or stack again, as if it had never been retired."""
-    note_change(session)
+    """Follow a piece or stack again, as if it had never been archived."""
     if owner.retired_at is not None:
-        _rewind(session, owner, EPOCH)
-    owner.retired_at = None
-    session.flush()
-
-
-def remove(session: Session, owner: Owner) -> None:
-    """Take a piece or stack out of the book with its past, as if it had never been recorded."""
-    note_change(session)
-    if isinstance(owner, Piece):
-        forget_subject(session, "piece", owner.id)
-        for fit in owner.fits:
-            forget_subject(session, "fit", fit.id)
-    else:
-        forget_subject(session, "stack", owner.id)
-    session.delete(owner)
-    session.flush()
+        note_change(session)
+        _rewind(session, owner, owner.retired_at)
+        owner.retired_at = None
+        session.flush()
 
 
 def acknowledge(session: Session, warning: Warning, act: str, at: datetime) -> None:

@@ -18,7 +18,6 @@ from model.records.rewind import (
     rewind_stack,
 )
 from model.records.tables import AirHour, Hanging, Place, Reading, Sensor, Stay
-from model.records.types import EPOCH, from_epoch_ms, to_epoch_ms
 from model.wood.errors import BadInput
 
 
@@ -40,30 +39,6 @@ def hang_sensor(session: Session, sensor: Sensor, place: Place, at: datetime) ->
     session.flush()
     mark_hours(session, [sensor.id], at)
     return hanging
-
-
-def undo_hanging(session: Session, sensor: Sensor) -> Place | None:
-    """Take back where a sensor was hung last; it hangs where it hung before, or nowhere.
-
-    Raises
-    ------
-    BadInput
-        If it was never hung.
-    """
-    ordered = sorted(sensor.hangings, key=lambda hanging: hanging.since_at)
-    if not ordered:
-        raise BadInput(f"sensor {sensor.name}", "hanging", "must be on record to be taken back", "nowhere")
-    last, before = ordered[-1], ordered[-2] if len(ordered) > 1 else None
-    note_change(session)
-    take_back_air(session, last.place_id, last.since_at, last.until_at)
-    since_at = last.since_at
-    sensor.hangings.remove(last)
-    if before is not None and before.until_at == since_at:
-        take_back_air(session, before.place_id, since_at, None)
-        before.until_at = None
-    session.flush()
-    mark_hours(session, [sensor.id], since_at)
-    return before.place if before is not None and before.until_at is None else None
 
 
 def take_down_sensor(session: Session, sensor: Sensor, at: datetime) -> None:
@@ -124,35 +99,6 @@ def hang_since(session: Session, sensor: Sensor, place: Place, at: datetime) -> 
             correct_hanging(session, hanging, place, at)
             return hanging
     return hang_sensor(session, sensor, place, at)
-
-
-Spans = list[tuple[int, int, int | None]]
-"""Where a sensor hung: place, since and until in milliseconds since 1970, first to last."""
-
-
-def spans_of(sensor: Sensor) -> Spans:
-    """Where a sensor hung, as it is kept to be restored."""
-    ordered = sorted(sensor.hangings, key=lambda hanging: hanging.since_at)
-    return [
-        (one.place_id, to_epoch_ms(one.since_at), None if one.until_at is None else to_epoch_ms(one.until_at))
-        for one in ordered
-    ]
-
-
-def restore_hangings(session: Session, sensor: Sensor, spans: Spans) -> None:
-    """A sensor hung as it was on record before; the air of every place it hung at is computed again."""
-    note_change(session)
-    for hanging in list(sensor.hangings):
-        take_back_air(session, hanging.place_id, hanging.since_at, hanging.until_at)
-        sensor.hangings.remove(hanging)
-    session.flush()
-    for place_id, since_ms, until_ms in spans:
-        until_at = None if until_ms is None else from_epoch_ms(until_ms)
-        sensor.hangings.append(
-            Hanging(place_id=place_id, since_at=from_epoch_ms(since_ms), until_at=until_at)
-        )
-    session.flush()
-    mark_hours(session, [sensor.id], EPOCH)
 
 
 @dataclass(frozen=True)

@@ -95,18 +95,6 @@ def record_measurement(
     return measurement
 
 
-def undo_measurement(session: Session, measurement: Measurement, at: datetime) -> None:
-    """Believe a measurement no more; it stays in the book as undone."""
-    _change(session, measurement)
-    measurement.undone_at = aware(at, "measurement", "at")
-    session.flush()
-
-
-def _change(session: Session, measurement: Measurement) -> None:
-    note_change(session)
-    _rewind(session, session.get_one(Body, measurement.body_id), measurement.at)
-
-
 def _rewind(session: Session, body: Body, at: datetime) -> None:
     if isinstance(body, Member):
         rewind_piece(session, body.piece, at)

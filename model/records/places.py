@@ -1,14 +1,14 @@
-"""Places in the shop's book: recorded, corrected and taken out."""
+"""Places in the shop's book: recorded, corrected, and what keeps one there."""
 
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import delete, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from model.records.rewind import AIR, mark_hours, note_change
-from model.records.tables import AirHour, Document, Hanging, Piece, Place
-from model.records.unchanged import forget_subject, use_of
+from model.records.rewind import mark_hours, note_change
+from model.records.tables import Document, GlueUp, Hanging, Piece, Place, Stack, Stay
 from model.wood.errors import BadInput
 
 PLACE_KINDS = ("shop", "storage", "home")
@@ -72,25 +72,32 @@ def change_place(session: Session, place: Place, **changes: Any) -> None:
             mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
 
 
-def remove_place(session: Session, place: Place) -> None:
-    """Take a place out of the book, as if it had never been recorded.
+def use_of(session: Session, place: Place) -> str | None:
+    """What keeps a place in the book, in words: wood that stands or stood there, a sensor, clamps."""
+    stay = session.scalars(
+        select(Stay).where(Stay.place_id == place.id).order_by(Stay.until_at.is_not(None), Stay.since_at)
+    ).first()
+    if stay is not None:
+        owner = stay.piece or stay.stack
+        assert owner is not None
+        return f"{owner.name} {_stands(stay.until_at)} there"
+    hanging = session.scalars(
+        select(Hanging)
+        .where(Hanging.place_id == place.id)
+        .order_by(Hanging.until_at.is_not(None), Hanging.since_at)
+    ).first()
+    if hanging is not None:
+        return f"{hanging.sensor.name} {'hangs' if hanging.until_at is None else 'hung'} there"
+    meant = session.scalar(select(Stack.name).where(Stack.destination_id == place.id).limit(1))
+    if meant is not None:
+        return f"{meant} is meant for it"
+    if session.scalar(select(GlueUp.id).where(GlueUp.place_id == place.id).limit(1)) is not None:
+        return "clamps were on there"
+    return None
 
-    Raises
-    ------
-    BadInput
-        If something stands, stood or hangs there, or is meant for it: what, in one sentence.
-    """
-    kept_by = use_of(session, place)
-    if kept_by is not None:
-        raise BadInput("", place.name, f"can't be taken out of the book: {kept_by}", "nothing")
-    note_change(session)
-    note_change(session, AIR)
-    session.execute(
-        delete(AirHour).where(AirHour.place_id == place.id), execution_options={"synchronize_session": False}
-    )
-    forget_subject(session, "place", place.id)
-    session.delete(place)
-    session.flush()
+
+def _stands(until_at: datetime | None) -> str:
+    return "stands" if until_at is None else "stood"
 
 
 def _check_place(place: Place) -> None:

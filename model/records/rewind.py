@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import bindparam, delete, select, text
 from sqlalchemy.orm import Session
 
-from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Piece, Stack
+from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Piece, Stack, Verdict, Warning
 from model.records.types import EPOCH, UtcDateTime
 from model.wood.errors import BadInput
 
@@ -93,3 +93,12 @@ def mark_hours(
     span = {"since": hour_of(since_at) - HOUR, "until": (until_at or FAR) + HOUR}
     for sensor_id in sorted(sensor_ids):
         session.execute(statement, {"sensor": sensor_id, **span})
+
+
+def forget_subject(session: Session, subject_kind: str, subject_id: int) -> None:
+    """Delete the verdict and warnings of something that is no longer in the book."""
+    for table in (Verdict, Warning):
+        session.execute(
+            delete(table).where(table.subject_kind == subject_kind, table.subject_id == subject_id),
+            execution_options={"synchronize_session": False},
+        )

@@ -65,6 +65,7 @@ __all__ = [
     "Reading",
     "Record",
     "RejectedMessage",
+    "Revision",
     "RunningCount",
     "Sensor",
     "Stack",
@@ -307,3 +308,19 @@ class Preference(Record):
 
     name: Mapped[str] = mapped_column(primary_key=True)
     value: Mapped[Document]
+
+
+class Revision(Record):
+    """One act of a person on the book, with every row it changed, so that it can be taken back."""
+
+    __tablename__ = "revision"
+    # No number is given twice: a page that was left open would take back another act.
+    __table_args__ = (Index(None, "at"), {"sqlite_autoincrement": True})
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime]
+    act: Mapped[str]  # what kind of act, as a noun for people: move, swap, correction
+    says: Mapped[str] = mapped_column(default="")  # what was done
+    data: Mapped[Document]  # what taking it back says, and what its kind of act keeps beside the rows
+    changes: Mapped[Document]  # rows: of each its table, key, and what it was before and after
+    undone_at: Mapped[datetime | None]

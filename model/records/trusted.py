@@ -97,20 +97,11 @@ def doubt_span(
 
 def undo_doubt(session: Session, doubt: Doubt, at: datetime) -> None:
     """Believe the readings after all; the doubt stays on record as undone, and isn't raised again there."""
-    _set_undone(session, doubt, aware(at, "doubt", "at"))
-
-
-def redo_doubt(session: Session, doubt: Doubt) -> None:
-    """Let an undone doubt count again."""
-    _set_undone(session, doubt, None)
-
-
-def _set_undone(session: Session, doubt: Doubt, undone_at: datetime | None) -> None:
-    if (doubt.undone_at is None) == (undone_at is None):
+    if doubt.undone_at is not None:
         return
     take_turn(session)
     note_change(session)
-    doubt.undone_at = undone_at
+    doubt.undone_at = aware(at, "doubt", "at")
     session.flush()
     mark_hours(session, [doubt.sensor_id], doubt.since_at, doubt.until_at)
 
@@ -228,29 +219,20 @@ def salt_check(
     correction.made_at = since if made_at is None else aware(made_at, where, "made_at")
     correction.undone_at = None
     session.flush()
-    _mark_from(session, correction)
+    mark_correction(session, sensor.id, since)
     return correction
 
 
-def undo_correction(session: Session, correction: Correction, at: datetime) -> None:
-    """Correct no more by a salt check; an earlier one holds again."""
-    take_turn(session)
-    note_change(session)
-    correction.undone_at = aware(at, "correction", "at")
-    session.flush()
-    _mark_from(session, correction)
-
-
-def _mark_from(session: Session, correction: Correction) -> None:
-    """Mark the hours in which a correction holds, up to the next one."""
+def mark_correction(session: Session, sensor_id: int, since_at: datetime) -> None:
+    """Mark the hours in which a correction from an instant on holds, up to the next one."""
     following = session.scalar(
         select(Correction.since_at)
         .where(
-            Correction.sensor_id == correction.sensor_id,
-            Correction.since_at > correction.since_at,
+            Correction.sensor_id == sensor_id,
+            Correction.since_at > since_at,
             Correction.undone_at.is_(None),
         )
         .order_by(Correction.since_at)
         .limit(1)
     )
-    mark_hours(session, [correction.sensor_id], correction.since_at, following)
+    mark_hours(session, [sensor_id], since_at, following)

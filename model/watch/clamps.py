@@ -15,8 +15,11 @@ from sqlalchemy import or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from model.records.built_on import refuse_if_built_on
+from model.records.recorded_rows import Change
+from model.records.revisions import restore, way_back
 from model.records.store import Store
-from model.records.tables import GlueUp, Place, Warning
+from model.records.tables import GlueUp, Place, Revision, Warning
 from model.records.types import from_epoch_ms, to_epoch_ms
 from model.watch import ledger
 from model.watch.adhesives import Adhesive, adhesive_from_document
@@ -26,6 +29,8 @@ from model.wood.errors import BadInput
 
 Floats = NDArray[np.float64]
 
+OFF = "end of a glue-up"
+"""What an act is called that takes the clamps off."""
 OUT_FOR_MS = 15 * 60_000
 """How long the air has to be out of the adhesive's range before anybody is called (common practice)."""
 SILENT_MS = 60 * 60_000
@@ -79,19 +84,15 @@ def clamps_off(session: Session, place: Place, at: datetime) -> GlueUp:
     return glue_up
 
 
-def clamps_on_again(session: Session, glue_up: GlueUp, at: datetime) -> None:
-    """Take back that the clamps came off.
-
-    Raises
-    ------
-    BadInput
-        If others have gone on there since.
-    """
-    place = session.get_one(Place, glue_up.place_id)
-    if open_glue_up(session, place, at) is not None:
-        raise BadInput(f"place {place.name}", "clamps", "must be off before others go on", "on")
-    glue_up.clamps_off_at = None
-    session.flush()
+@way_back(OFF)
+def _on_again(session: Session, revision: Revision, changes: Sequence[Change], at: datetime) -> None:
+    """Take back that the clamps came off; not where others have gone on since: a place has one glue-up."""
+    refuse_if_built_on(session, changes, revision.act)
+    for change in changes:
+        place = session.get_one(Place, session.get_one(GlueUp, change.key).place_id)
+        if open_glue_up(session, place, at) is not None:
+            raise BadInput(f"place {place.name}", "clamps", "must be off before others go on", "on")
+    restore(session, changes, revision.act, at)
 
 
 def open_glue_up(session: Session, place: Place, at: datetime) -> GlueUp | None:

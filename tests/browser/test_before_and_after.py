@@ -13,9 +13,9 @@ from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
 
 from model.records import series
-from model.records.measured import undo_measurement
+from model.records.revisions import take_back
 from model.records.store import Store
-from model.records.tables import Fit, Measurement, Piece
+from model.records.tables import Fit, Measurement, Piece, Revision
 from model.watch.agreement import agreement
 from model.watch.loop import bring_up_to_date
 from model.watch.outlook_run import Outlooks
@@ -162,7 +162,7 @@ def test_the_february_call(day_by_day, browser, hands):
         (read,) = session.scalars(select(Measurement).where(Measurement.how == "gap strip"))
         (foretold,) = agreement(session, tomorrow).compared
         assert (read.value, foretold.measured) == (pytest.approx(3 / 32 * 25.4), read.value)
-        undo_measurement(session, read, tomorrow)
+        take_back(session, session.scalars(select(Revision.id)).one(), tomorrow)
     bring_up_to_date(shop.store, tomorrow)
     Outlooks(shop.store).refresh(tomorrow)
     unread, week, month = outlook_of(shop, "back"), slice(0, 7), slice(0, 30)

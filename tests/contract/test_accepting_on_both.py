@@ -14,6 +14,7 @@ from ingest.writer import Writer
 from model.records import hangings
 from model.records.dismissed import bring_back_topic, dismiss_topic
 from model.records.places import add_place
+from model.records.revisions import recorded, take_back
 from model.records.store import Store
 from model.records.tables import HeardMessage, Reading, Sensor
 from model.records.two_rooms import two_rooms
@@ -67,10 +68,10 @@ def test_two_rooms_and_readings_before_a_hanging(either: Store) -> None:
             session.flush()
             hangings.hang_sensor(session, sensor, shop, NOW - timedelta(hours=24))
             assert hangings.readings_nowhere(session, sensor).count == 23
-            before = hangings.spans_of(sensor)
-            hangings.hang_since(session, sensor, shop, NOW - timedelta(days=3))
+            with recorded(session, "correction", NOW) as revision:
+                hangings.hang_since(session, sensor, shop, NOW - timedelta(days=3))
             assert hangings.readings_nowhere(session, sensor).count == 0
-            hangings.restore_hangings(session, sensor, before)
+            take_back(session, revision.id, NOW)
             assert hangings.readings_nowhere(session, sensor).count == 23
     with either.session() as session:
         [pair] = two_rooms(session, NOW)

@@ -7,7 +7,7 @@ from sqlalchemy import select
 
 from ingest.accept import accept
 from model.records import places, swaps
-from model.records.acceptances import take_back_acceptance
+from model.records.revisions import recorded, take_back
 from model.records.store import Store
 from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
 
@@ -53,19 +53,21 @@ def test_acts_taken_back_leave_the_book_as_it_was(either: Store) -> None:
     assert done.readings == 3
     accepted = as_recorded(either)
 
-    with either.session() as session:
+    with either.session() as session, recorded(session, "swap", now()) as swap:
         old = session.scalars(select(Sensor)).one()
-        new = swaps.swap_sensor(session, old, "Bench, new", NOON + timedelta(minutes=1), takes_topics=True)
-        number = new.id
-        attic = places.add_place(session, "Attic", "storage").id
+        swaps.swap_sensor(session, old, "Bench, new", NOON + timedelta(minutes=1), takes_topics=True)
+        acts = [swap.id]
+    with either.session() as session, recorded(session, "entry", now()) as entry:
+        places.add_place(session, "Attic", "storage")
+        acts.append(entry.id)
     assert as_recorded(either) != accepted
     with either.session() as session:
-        swaps.undo_swap(session, session.get_one(Sensor, number))
-        places.remove_place(session, session.get_one(Place, attic))
+        for number in acts:
+            take_back(session, number, now())
     assert as_recorded(either) == accepted
 
     with either.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
     assert as_recorded(either) == heard
 
 
@@ -83,7 +85,7 @@ def test_a_sensor_set_aside_comes_back_with_what_it_sent(either: Store) -> None:
             )
         )
     with either.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
         assert session.scalars(select(Sensor.retired_at)).all() == [now()]
     accept(either, "bench/air", now=now, name="Bench")
     with either.session() as session:

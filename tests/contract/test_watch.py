@@ -158,6 +158,6 @@ def test_a_move_in_the_past_rewinds_on_both_alike(store: Store, postgres_store: 
         loop.bring_up_to_date(book_, end)
         with book_.session() as session:
             piece = session.get_one(Piece, 1)
-            book.move_piece(session, piece, session.get_one(Place, 2), START + 300 * HOUR)
+            book.move(session, piece, session.get_one(Place, 2), START + 300 * HOUR)
         assert loop.bring_up_to_date(book_, end).counts["body_hours"] == DAYS * 24 - 288
     assert computed(postgres_store) == computed(store)

@@ -82,7 +82,7 @@ def furnish(store: Store) -> None:
         for number, place in enumerate(places):
             piece = book.add_piece(session, read_piece(BOX.format(number=number)), places[0], START)
             if number:
-                book.move_piece(session, piece, place, START + (40 + 30 * number) * HOUR)
+                book.move(session, piece, place, START + (40 + 30 * number) * HOUR)
         lumber = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 11.0}
         book.add_stack(session, "maple", lumber, places[0], START, destination=places[2])
 

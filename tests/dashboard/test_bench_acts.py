@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from dashboard import acts
 from dashboard.display import Display
 from dashboard.pages import sensors, swap, witness
 from dashboard.view import Context, View
@@ -32,8 +33,8 @@ def test_another_device_goes_on_where_the_old_one_hung(view, now):
 
 
 def test_a_hanging_is_taken_back(view, book, now):
-    sensors.hung(1, {"place": str(book.flat), "at": now.strftime("%Y-%m-%d")}, view)
-    assert sensors.UNDO["hanging"](view, 1) == "bench hangs at Shop again."
+    act = sensors.hung(1, {"place": str(book.flat), "at": now.strftime("%Y-%m-%d")}, view)
+    assert acts.take_back(view, act.undo).says == "bench hangs at Shop again."
     with view.store.session() as session:
         assert {one.name: one.place for one in known(session, now)}["bench"] == "Shop"
 
@@ -47,8 +48,7 @@ def test_a_witness_board_tells_the_stack_by_its_weight(view, book, now):
         (event,) = measurements(session, book.stack)
         assert event.value == pytest.approx(100.0 * (1224.0 / (1240.0 / 1.08) - 1.0))
         assert stacks(session, now, only=book.stack)
-    name, number = done.undo
-    witness.UNDO[name](view, number)
+    acts.take_back(view, done.undo)
     with view.store.session() as session:
         assert measurements(session, book.stack) == ()
     with pytest.raises(BadInput, match="oven-dry"):

@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy import inspect, select
 
+from dashboard import acts
 from dashboard.display import Display
 from dashboard.pages import sensor_edit, stack_acts, stack_edit
 from dashboard.still import still
@@ -44,11 +45,10 @@ def test_a_stack_is_corrected_and_computed_again(view, book):
         computed = session.scalars(select(Checkpoint).where(Checkpoint.body_id == book.stack)).all()
         assert computed == []
     assert act.href == f"/stack/{book.stack}"
-    what, number = act.undo
-    assert stack_edit.UNDO[what](view, number) == "Maple, spring batch is as it was recorded before."
+    assert acts.take_back(view, act.undo).says == "Maple, spring batch is as it was recorded before."
     assert rows(view, Stack) == before
     with pytest.raises(BadInput, match="can't be taken back any more"):
-        stack_edit.UNDO[what](view, number)
+        acts.take_back(view, act.undo)
 
 
 @pytest.mark.parametrize(
@@ -90,8 +90,7 @@ def test_a_sensor_is_corrected_and_its_readings_stay(view):
         sensor = session.get_one(Sensor, 1)
         assert (sensor.name, sensor.temperature_unit, sensor.zone) == tuple(BENCH.values())
     assert rows(view, Reading) == readings
-    what, number = act.undo
-    assert sensor_edit.UNDO[what](view, number) == "bench is as it was recorded before."
+    assert acts.take_back(view, act.undo).says == "bench is as it was recorded before."
     assert rows(view, Sensor) == before
 
 

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from dashboard import acts
 from dashboard.app import build_app
 from dashboard.display import Display
 from dashboard.doors import NoticeDoor
@@ -55,14 +56,14 @@ def test_a_test_goes_to_the_address_itself_and_says_how_it_went(view, sent):
 
 
 def test_what_an_address_is_told_is_kept_by_its_mask_and_taken_back(view):
-    notices.keep_told(0, {0: "1"}, view)
+    act = notices.keep_told(0, {0: "1"}, view)
     (mask,) = view.context.notices.addresses()
     with view.store.session() as session:
         hours = read_hours(session)
     assert "walnut-and-ash" not in str(hours.document())
     assert hours.wants(SECRET, "now", mask)
     assert not hours.wants(SECRET, "morning", mask)
-    notices.UNDO[notices.BEFORE](view, 0)
+    acts.take_back(view, act.undo)
     with view.store.session() as session:
         assert read_hours(session).wants(SECRET, "morning", mask)
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from sqlalchemy import delete, select
 
+from dashboard import acts
 from dashboard.app import build_app
 from dashboard.display import Display
 from dashboard.pages import (
@@ -17,7 +18,6 @@ from dashboard.pages import (
     rehearse,
     rehearse_asked,
     rehearse_weather,
-    stack_acts,
 )
 from dashboard.pages.rehearse_asked import Design, Year, run
 from dashboard.still import still, text_of
@@ -127,10 +127,9 @@ def weather_file(name: str = "Birch Ford") -> str:
 
 def test_a_weather_file_is_read_kept_and_forgotten(book, now):
     view = view_of(book, now)
-    climate, number = rehearse_weather.read_weather(
-        {"name": "ford.epw", "text": weather_file(), "size": 1}, view
-    )
-    assert climate.name == "Birch Ford"
+    act = rehearse_weather.read_weather({"name": "ford.epw", "text": weather_file(), "size": 1}, view)
+    assert act.says == "The weather of Birch Ford is read."
+    number = act.href.removeprefix("w")
     with book.store.session() as session:
         assert rehearse_asked.weathers_known(session) == [(f"w{number}", "weather of Birch Ford")]
         year = rehearse_asked.year_of({"air": f"w{number}"}, session, view)
@@ -138,7 +137,7 @@ def test_a_weather_file_is_read_kept_and_forgotten(book, now):
     assert "ford.epw" in year.says
     told = plain(rehearse.layout(view_of(book, now, {"first": f"piece-{book.bench}", "air": f"w{number}"})))
     assert "a year of air: Birch Ford" in told
-    rehearse.UNDO[rehearse_weather.FORGET](view, number)
+    assert acts.take_back(view, act.undo).says == "The weather file is forgotten."
     with book.store.session() as session:
         assert session.get(Preference, f"weather {number}") is None
 
@@ -267,7 +266,7 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     act = gap.record_letter(drawer, typed, view)
     assert act.says == "H is 1/8\u00a0in at front; recorded."
     with book.store.session() as session:
-        row = session.get_one(Measurement, act.undo[1])
+        row = session.query(Measurement).one()
         assert (row.quantity, row.value, row.how) == ("gap_mm", pytest.approx(3.175), "gap strip")
         # 7/64, 1/8 and 10/64 are the letters about it: half of each way, evenly likely.
         assert row.uncertainty == pytest.approx(1.5 / 64 * 25.4 / 12**0.5)
@@ -281,7 +280,7 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     assert "front, gap Feb 10" in told
     assert "gap strip" in told
     assert "1 measurement beside what was foretold." in plain(foretold.layout(view))
-    stack_acts.UNDO["measurement"](view, act.undo[1])
+    acts.take_back(view, act.undo)
     assert "about 7/64 in now" in plain(gap.layout(view, drawer))
 
 
@@ -291,11 +290,11 @@ def test_a_line_beside_a_panel_is_read_as_the_panels_width(book, now):
         chest.fits[0].document = {**chest.fits[0].document, "finished": "after assembly"}
         fit_id = chest.fits[0].id
     view = view_of(book, now)
-    act = gap.record_letter(
+    gap.record_letter(
         book.chest, {"fit": str(fit_id), "letter": "C", "strip": "metric", "at": "2026-02-10"}, view
     )
     with book.store.session() as session:
-        row = session.get_one(Measurement, act.undo[1])
+        row = session.query(Measurement).one()
         # A line of 1 mm at each edge of a panel that was 290 mm wide when its frame was closed.
         assert (row.quantity, row.value) == ("width_mm", pytest.approx(288.0))
     told = plain(gap.layout(view, book.chest))

@@ -2,6 +2,7 @@
 
 import pytest
 
+from dashboard import acts
 from dashboard.display import Display
 from dashboard.pages import contact, glue, place_edit, settings, swap, witness
 from dashboard.sheet import contact_of
@@ -24,9 +25,8 @@ def preferences(view):
         return {row.name: row.value for row in session.query(Preference)}
 
 
-def undo(page, act, view):
-    what, number = act.undo
-    return page.UNDO[what](view, number)
+def undo(act, view):
+    return acts.take_back(view, act.undo)
 
 
 # ---------------------------------------------------------------- who the client calls
@@ -43,17 +43,18 @@ def test_who_the_client_calls_is_set_seen_and_taken_back(view):
     shown = still(settings.layout(view))
     assert "At the foot of every client sheet stands: The bench by the river, 555 0100." in shown
     with view.store.session() as session:
-        assert "value='tel:5550100'" in str(contact.contact_part(session))
+        assert "value='tel:5550100'" in str(contact.contact_part(session, view))
     second = contact.keep(0, typed | {"name": "Two benches"}, view)
-    assert undo(contact, second, view) == "The bench by the river stands on the client sheets again."
+    assert undo(second, view).says == "The bench by the river stands on the client sheets again."
     with pytest.raises(BadInput, match="can't be taken back any more"):
-        undo(contact, first, view)
+        undo(second, view)
+    assert undo(first, view).says == "Nobody stands on the client sheets again."
 
 
 def test_the_first_contact_taken_back_leaves_none(view):
     before = preferences(view)
     act = contact.keep(0, {"name": "Two benches", "line": "", "link": ""}, view)
-    assert undo(contact, act, view) == "Nobody stands on the client sheets again."
+    assert undo(act, view).says == "Nobody stands on the client sheets again."
     assert preferences(view) == before
 
 
@@ -86,7 +87,7 @@ def test_a_kept_label_is_taken_back(view):
     act = glue.keep_label(0, LABEL, view)
     with view.store.session() as session:
         assert adhesives(session)["yellow glue"].least_c == 7.0
-    assert undo(glue, act, view) == "The adhesives are as they were; yellow glue is the usual one."
+    assert undo(act, view).says == "The adhesives are as they were; yellow glue is the usual one."
     with view.store.session() as session:
         assert adhesives(session)["yellow glue"].source != "label"
     assert preferences(view) == before
@@ -98,7 +99,7 @@ def test_the_usual_glue_is_the_one_before_again(view):
     act = glue.make_usual("hide glue", {}, view)
     with view.store.session() as session:
         assert adhesive_named(session).name == "hide glue"
-    undo(glue, act, view)
+    undo(act, view)
     assert preferences(view)["adhesives"] == before
     with view.store.session() as session:
         assert adhesive_named(session).name == "yellow glue"
@@ -109,7 +110,7 @@ def test_labels_changed_since_are_not_taken_back(view):
     with view.store.session() as session:
         session.merge(Preference(name="adhesives", value={"list": [], "usual": "epoxy"}))
     with pytest.raises(BadInput, match="it was changed again since"):
-        undo(glue, act, view)
+        undo(act, view)
     assert preferences(view)["adhesives"] == {"list": [], "usual": "epoxy"}
 
 
@@ -119,31 +120,33 @@ def test_labels_changed_since_are_not_taken_back(view):
 def test_a_witness_board_begun_by_mistake_is_the_one_before_again(view, book):
     witness.begin(book.stack, {"mass": "1240", "mc": "8", "by": "meter"}, view)
     act = witness.begin(book.stack, {"mass": "900", "mc": "9", "by": "oven"}, view)
-    assert undo(witness, act, view) == "The board that weighed 1240 g is kept with the stack again."
+    assert undo(act, view).says == "The board that weighed 1240 g is kept with the stack again."
     first = witness.begin(book.stack, {"mass": "1240", "mc": "8", "by": "meter"}, view)
     with view.store.session() as session:
         session.delete(session.get(Preference, f"witness board of stack {book.stack}"))
     with pytest.raises(BadInput, match="changed again"):
-        undo(witness, first, view)
+        undo(first, view)
 
 
 def test_a_place_recorded_by_mistake_goes_again(view):
     typed = {"name": "Attic", "kind": "storage", "zone": "UTC", "offset": "0", "latitude": "", "note": ""}
     act = place_edit.save(place_edit.NEW, typed, view)
-    what, number = act.undo
-    back = place_edit.UNDO[what](view, number)
+    with view.store.session() as session:
+        assert session.query(Place).filter(Place.name == "Attic").one()
+    back = undo(act, view)
     assert (back.says, back.href) == ("Attic is out of the book again.", "/places")
     with view.store.session() as session:
-        assert session.get(Place, number) is None
+        assert session.query(Place).filter(Place.name == "Attic").all() == []
 
 
 def test_a_place_where_a_piece_stands_now_stays(view, book, now):
     typed = {"name": "Attic", "kind": "storage", "zone": "UTC", "offset": "0", "latitude": "", "note": ""}
     act = place_edit.save(place_edit.NEW, typed, view)
     with view.store.session() as session:
-        session.query(Stay).filter(Stay.piece_id == book.bench).one().place_id = act.undo[1]
+        attic = session.query(Place).filter(Place.name == "Attic").one()
+        session.query(Stay).filter(Stay.piece_id == book.bench).one().place_id = attic.id
     with pytest.raises(BadInput) as refused:
-        undo(place_edit, act, view)
+        undo(act, view)
     assert f"{refused.value.what} {refused.value.rule}" == (
         "Attic can't be taken out of the book: Hall bench stands there"
     )
@@ -152,9 +155,8 @@ def test_a_place_where_a_piece_stands_now_stays(view, book, now):
 def test_a_swap_taken_back_leads_to_the_old_sensor(view, now):
     typed = {"name": "bench, new", "topics": "yes", "at": now.strftime("%Y-%m-%d")}
     act = swap.swap(1, typed, view)
-    what, number = act.undo
-    back = swap.UNDO[what](view, number)
+    back = undo(act, view)
     assert (back.says, back.href) == ("bench hangs there again, with all that was sent since.", "/sensor/1")
     with view.store.session() as session:
-        assert session.get(Sensor, number) is None
+        assert session.query(Sensor).filter(Sensor.name == "bench, new").all() == []
         assert session.get(Sensor, 1).retired_at is None

@@ -15,8 +15,8 @@ from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
 from model.records import places, swaps, trusted
-from model.records.acceptances import take_back_acceptance
 from model.records.hangings import hang_sensor
+from model.records.revisions import take_back
 from model.records.store import Store
 from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor, StaleHour
 from model.wood.errors import BadInput
@@ -70,8 +70,10 @@ def test_a_topic_is_unknown_again_with_its_messages_in_their_order(store: Store,
     done = accept(store, "bench/air", now=now, name="Bench", place="Shop", place_kind="shop")
     assert as_recorded(store) != before
     with store.session() as session:
-        back = take_back_acceptance(session, done.number, now())
-    assert (back.topics, back.sensors, back.place_gone) == (("bench/air",), ("Bench",), "Shop")
+        back = take_back(session, done.number, now())
+    assert back.says == (
+        "bench/air waits to be accepted again, with all that came. Shop is out of the book again."
+    )
     after = as_recorded(store)
     assert sorted(after.pop("heard_message")) == sorted(before.pop("heard_message"))
     assert after == before
@@ -90,7 +92,7 @@ def test_what_came_since_is_found_by_whoever_accepts_the_topic_again(store: Stor
     done = accept(store, "bench/air", now=now, name="Bench", place="Shop", place_kind="shop")
     come(writer, ("bench/air", air(21)), first=10)  # later, with no message kept of it
     with store.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
     with store.session() as session:
         assert session.scalars(select(Sensor).where(Sensor.retired_at.is_(None))).all() == []
     assert [(topic.topic, topic.kept) for topic in heard_topics(store)] == [("bench/air", 2)]
@@ -104,7 +106,7 @@ def test_what_came_since_is_found_by_whoever_accepts_the_topic_again(store: Stor
         assert [(hanging.place.name, hanging.since_at) for hanging in sensor.hangings] == [("Attic", NOON)]
     # Taken back once more, what came the first time is still there.
     with store.session() as session:
-        take_back_acceptance(session, again.number, now())
+        take_back(session, again.number, now())
     accept(store, "bench/air", now=now)
     with store.session() as session:
         assert len(session.scalars(select(Reading)).all()) == 4
@@ -115,7 +117,7 @@ def test_a_sensor_set_aside_keeps_no_name_from_another(store: Store, writer: Wri
     done = accept(store, "bench/air", now=now, name="Bench")
     come(writer, ("bench/air", air(21)), first=10)
     with store.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
     assert accept(store, "rack/air", now=now, name="Bench").sensors == ("Bench",)
 
 
@@ -126,8 +128,8 @@ def test_a_quantity_that_joined_a_sensor_leaves_it_as_it_was(store: Store, write
     before = as_recorded(store)
     done = accept(store, "rack/humidity", now=now)
     with store.session() as session:
-        back = take_back_acceptance(session, done.number, now())
-    assert back.sensors == ()
+        back = take_back(session, done.number, now())
+    assert back.says == "rack/humidity waits to be accepted again, with all that came."
     assert as_recorded(store) == before
 
 
@@ -136,8 +138,8 @@ def test_a_place_that_something_else_needs_stays(store: Store, writer: Writer) -
     done = accept(store, "bench/air", now=now, name="Bench", place="Shop", place_kind="shop")
     accept(store, "rack/air", now=now, name="Rack", place="Shop")
     with store.session() as session:
-        back = take_back_acceptance(session, done.number, now())
-        assert (back.place_gone, back.place_stays) == ("", "Shop stays: Rack hangs there")
+        back = take_back(session, done.number, now())
+        assert back.says.endswith(" Shop stays: Rack hangs there.")
         assert session.scalars(select(Place.name)).all() == ["Shop"]
 
 
@@ -168,7 +170,7 @@ def test_an_acceptance_that_was_built_on_stays(store: Store, writer: Writer, sin
         since(session, session.scalars(select(Sensor)).one())
     before = as_recorded(store)
     with pytest.raises(BadInput) as refused, store.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
     assert f"{refused.value.what} {refused.value.rule}" == says
     assert as_recorded(store) == before
 
@@ -178,7 +180,7 @@ def test_an_acceptance_is_forgotten_after_a_week(store: Store, writer: Writer) -
     done = accept(store, "bench/air", now=now, name="Bench")
     accept(store, "rack/air", now=lambda: now() + timedelta(days=8), name="Rack")
     with pytest.raises(BadInput, match="can't be taken back any more"), store.session() as session:
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
 
 
 def test_a_device_hung_in_anothers_place_gets_its_own_topic(store: Store, writer: Writer) -> None:
@@ -194,5 +196,5 @@ def test_a_device_hung_in_anothers_place_gets_its_own_topic(store: Store, writer
         assert [binding.topic for binding in second.bindings] == ["second/air"]
         assert len(second.hangings) == 1
         before = second.id
-        take_back_acceptance(session, done.number, now())
+        take_back(session, done.number, now())
         assert session.get_one(Sensor, before).bindings == []

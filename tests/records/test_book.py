@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 
 from model.records import book, hangings, measured
 from model.records.places import add_place, change_place
+from model.records.revisions import recorded, take_back
 from model.records.rewind import BOOK, mark_hours
 from model.records.tables import (
     AirHour,
@@ -172,17 +173,18 @@ def test_a_correction_keeps_rows_stays_and_measurements_and_takes_back_what_was_
     session, bench, places
 ):
     back = bench.members[0]
-    book.move_piece(session, bench, places[1], AT + DAY)
+    book.move(session, bench, places[1], AT + DAY)
     measured.record_measurement(session, back, "mc_pct", 8.5, AT + DAY)
     fill(session, bench)
     ids = back.id, bench.fits[0].id
-    before = book.replace_piece(session, bench, read_piece(BENCH.replace('"5/8in"', '"3/4in"')))
+    with recorded(session, "correction", AT) as revision:
+        book.replace_piece(session, bench, read_piece(BENCH.replace('"5/8in"', '"3/4in"')))
     assert (bench.members[0].id, bench.fits[0].id) == ids
     assert bench.members[0].document["thickness"] == pytest.approx(19.05)
     assert instants(session) == []
     assert len(bench.stays) == 2
     assert session.scalar(select(func.count()).select_from(Measurement)) == 1
-    book.replace_piece(session, bench, before)
+    take_back(session, revision.id, AT)
     assert document_of(book.load_piece(session, bench)) == document_of(read_piece(BENCH))
 
 
@@ -196,10 +198,12 @@ def test_a_fit_that_is_gone_takes_its_verdict_and_warnings_along(session, bench)
     assert session.scalar(select(func.count()).select_from(Warning)) == 0
 
 
-def test_a_removed_piece_leaves_nothing(session, bench):
+def test_a_piece_recorded_by_mistake_leaves_nothing(session, places):
+    with recorded(session, "entry", AT) as revision:
+        bench = book.add_piece(session, read_piece(BENCH), places[0], AT)
     fill(session, bench)
     _judge(session, bench.fits[0])
-    book.remove(session, bench)
+    take_back(session, revision.id, AT)
     for table in (Piece, Member, Fit, Stay, Checkpoint, Margin, Verdict, Warning):
         assert session.scalar(select(func.count()).select_from(table)) == 0
 
@@ -210,7 +214,7 @@ def test_a_removed_piece_leaves_nothing(session, bench):
 def test_a_move_closes_one_stay_opens_another_and_rewinds_from_its_hour(session, bench, places):
     fill(session, bench)
     at = datetime(2026, 3, 3, 0, 40, tzinfo=UTC)
-    book.move_piece(session, bench, places[1], at)
+    book.move(session, bench, places[1], at)
     assert [(stay.place_id, stay.until_at) for stay in bench.stays] == [(1, at), (2, None)]
     kept = [datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 3, 2, tzinfo=UTC)]
     assert instants(session) == kept
@@ -218,27 +222,32 @@ def test_a_move_closes_one_stay_opens_another_and_rewinds_from_its_hour(session,
 
 
 def test_undoing_a_move_opens_the_stay_before(session, bench, places):
-    book.move_piece(session, bench, places[1], AT + DAY)
-    assert book.undo_move(session, bench).name == "shop"
+    fill(session, bench)
+    with recorded(session, "move", AT + DAY) as revision:
+        book.move(session, bench, places[1], AT + DAY)
+    fill_again = instants(session)
+    take_back(session, revision.id, AT + DAY)
     assert [(stay.place_id, stay.until_at) for stay in bench.stays] == [(1, None)]
-    with pytest.raises(BadInput, match="can't be taken back: it has not been moved"):
-        book.undo_move(session, bench)
+    assert instants(session) == fill_again
+    with pytest.raises(BadInput, match="can't be taken back any more"):
+        take_back(session, revision.id, AT + DAY)
 
 
 def test_a_move_before_the_last_one_or_to_where_it_stands_is_refused(session, bench, places):
     with pytest.raises(BadInput, match="must come after its last move"):
-        book.move_piece(session, bench, places[1], AT)
+        book.move(session, bench, places[1], AT)
     with pytest.raises(BadInput, match="must be another than where it stands, got 'shop'"):
-        book.move_piece(session, bench, places[0], AT + DAY)
+        book.move(session, bench, places[0], AT + DAY)
 
 
 def test_a_retired_piece_is_not_moved(session, bench, places):
-    book.retire(session, bench, AT + DAY)
+    with recorded(session, "change", AT + DAY) as revision:
+        book.retire(session, bench, AT + DAY)
     with pytest.raises(BadInput, match="must come before it was retired"):
-        book.move_piece(session, bench, places[1], AT + 2 * DAY)
+        book.move(session, bench, places[1], AT + 2 * DAY)
     with pytest.raises(BadInput, match="must come after"):
         book.retire(session, bench, AT)
-    book.restore(session, bench)
+    take_back(session, revision.id, AT + DAY)
     assert bench.retired_at is None
 
 
@@ -248,10 +257,11 @@ def test_a_retired_piece_is_not_moved(session, bench, places):
 def test_a_measurement_rewinds_from_its_hour_and_can_be_undone(session, bench):
     fill(session, bench)
     at = datetime(2026, 3, 3, 0, 0, tzinfo=UTC)
-    reading = measured.record_measurement(session, bench.members[0], "mc_pct", 8.4, at)
+    with recorded(session, "measurement", at) as revision:
+        reading = measured.record_measurement(session, bench.members[0], "mc_pct", 8.4, at)
     assert reading.uncertainty == 0.5
     assert instants(session)[-1] == at - DAY
-    measured.undo_measurement(session, reading, AT + 9 * DAY)
+    take_back(session, revision.id, AT + 9 * DAY)
     assert reading.undone_at == AT + 9 * DAY
 
 
@@ -323,13 +333,15 @@ def test_every_change_is_counted(session, bench, places):
         counts.append(changes(session))
         return counts[-1] > counts[-2]
 
-    book.move_piece(session, bench, places[1], AT + DAY)
+    with recorded(session, "move", AT + DAY) as moved:
+        book.move(session, bench, places[1], AT + DAY)
     assert counted()
-    book.undo_move(session, bench)
+    take_back(session, moved.id, AT + DAY)
     assert counted()
-    reading = measured.record_measurement(session, bench.members[0], "mc_pct", 8.4, AT + DAY)
+    with recorded(session, "measurement", AT + DAY) as metered:
+        measured.record_measurement(session, bench.members[0], "mc_pct", 8.4, AT + DAY)
     assert counted()
-    measured.undo_measurement(session, reading, AT + DAY)
+    take_back(session, metered.id, AT + DAY)
     assert counted()
     book.replace_piece(session, bench, read_piece(BENCH))
     assert counted()
@@ -342,7 +354,7 @@ def test_every_change_is_counted(session, bench, places):
 def test_a_change_that_is_refused_is_not_counted(session, bench, places):
     before = changes(session)
     with pytest.raises(BadInput):
-        book.move_piece(session, bench, places[0], AT + DAY)
+        book.move(session, bench, places[0], AT + DAY)
     assert changes(session) == before
 
 

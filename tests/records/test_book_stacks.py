@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 
 from model.records import book, measured
 from model.records.places import add_place
+from model.records.revisions import recorded, take_back
 from model.records.tables import Stack
 from model.wood.errors import BadInput
 
@@ -29,13 +30,18 @@ MAPLE = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 9.5, "stickere
 
 
 def test_a_stack_is_recorded_moved_and_corrected(session, places):
-    stack = book.add_stack(session, "maple 4/4", MAPLE, places[0], AT, destination=places[1])
+    with recorded(session, "entry", AT) as entry:
+        stack = book.add_stack(session, "maple 4/4", MAPLE, places[0], AT, destination=places[1])
     assert (stack.start_mc_pct, stack.destination_id) == (9.5, 2)
-    book.move_stack(session, stack, places[1], AT + DAY)
-    before = book.replace_stack(session, stack, {**MAPLE, "mc_pct": 10.0, "mc_basis": "assumed"})
-    assert before == MAPLE
+    with recorded(session, "move", AT) as move:
+        book.move(session, stack, places[1], AT + DAY)
+    with recorded(session, "correction", AT) as correction:
+        book.replace_stack(session, stack, {**MAPLE, "mc_pct": 10.0, "mc_basis": "assumed"})
     assert (stack.start_mc_pct, stack.start_basis) == (10.0, "assumed")
-    book.remove(session, stack)
+    with pytest.raises(BadInput, match="was changed again since, so this entry can't be taken back"):
+        take_back(session, entry.id, AT)
+    for revision in (correction, move, entry):
+        take_back(session, revision.id, AT)
     assert session.scalar(select(func.count()).select_from(Stack)) == 0
 
 

@@ -7,6 +7,7 @@ from sqlalchemy import select
 
 from model.records import book, places
 from model.records.hangings import hang_sensor
+from model.records.revisions import recorded, take_back
 from model.records.tables import AirHour, GlueUp, Place, Sensor, Verdict
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
@@ -30,8 +31,15 @@ def session(store):
         yield session
 
 
+def attic(session):
+    """A place recorded by mistake, and the number of the act."""
+    with recorded(session, "entry", START) as revision:
+        place = places.add_place(session, "attic", "storage")
+    return place, revision.id
+
+
 def test_a_place_goes_with_what_was_computed_for_it(session):
-    place = places.add_place(session, "attic", "storage")
+    place, number = attic(session)
     kept = places.add_place(session, "shop", "shop")
     for one in (place, kept):
         session.add(
@@ -55,7 +63,7 @@ def test_a_place_goes_with_what_was_computed_for_it(session):
             )
         )
     session.flush()
-    places.remove_place(session, place)
+    take_back(session, number, START)
     assert session.scalars(select(Place.name)).all() == ["shop"]
     assert session.scalars(select(AirHour.place_id)).all() == [kept.id]
     assert session.scalars(select(Verdict.subject_id)).all() == [kept.id]
@@ -67,7 +75,7 @@ def _piece(session, place):
 
 def _piece_before(session, place):
     row = book.add_piece(session, read_piece(STOOL), place, START)
-    book.move_piece(session, row, places.add_place(session, "shop", "shop"), START + timedelta(days=1))
+    book.move(session, row, places.add_place(session, "shop", "shop"), START + timedelta(days=1))
 
 
 def _sensor(session, place):
@@ -98,10 +106,10 @@ def _clamps(session, place):
     ],
 )
 def test_a_place_in_use_stays_and_says_why(session, use, says):
-    place = places.add_place(session, "attic", "storage")
+    place, number = attic(session)
     use(session, place)
     session.flush()
     with pytest.raises(BadInput) as refused:
-        places.remove_place(session, place)
+        take_back(session, number, START)
     assert (refused.value.what, refused.value.rule) == ("attic", f"can't be taken out of the book: {says}")
     assert session.get(Place, place.id) is not None

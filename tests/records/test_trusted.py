@@ -8,6 +8,7 @@ from sqlalchemy import select
 from model.records import swaps, trusted
 from model.records.hangings import hang_sensor, take_down_sensor
 from model.records.places import add_place
+from model.records.revisions import recorded, take_back
 from model.records.tables import (
     Binding,
     Correction,
@@ -83,7 +84,12 @@ def test_a_doubt_by_hand_marks_its_hours_and_so_do_its_undoing_and_redoing(sessi
     trusted.undo_doubt(session, doubt, START + 15 * HOUR)  # a second time changes nothing
     assert marked(session) == []
     assert doubt.undone_at == START + 14 * HOUR
-    trusted.redo_doubt(session, doubt)
+    doubt.undone_at = None
+    session.flush()
+    with recorded(session, "change", START) as revision:
+        trusted.undo_doubt(session, doubt, START + 16 * HOUR)
+    marked(session)
+    take_back(session, revision.id, START)
     assert doubt.undone_at is None
     assert {10, 11, 12} <= set(marked(session))
 
@@ -178,10 +184,12 @@ def test_a_salt_check_that_cannot_be_is_refused_and_leaves_nothing(session, sens
 
 def test_undoing_a_check_lets_the_earlier_one_hold_again_up_to_the_next(session, sensor):
     trusted.salt_check(session, sensor, [SaltPoint("NaCl", 20.0, 76.0)], START)
-    middle = trusted.salt_check(session, sensor, TWO_POINTS, START + 10 * HOUR)
+    with recorded(session, "salt check", START) as revision:
+        middle = trusted.salt_check(session, sensor, TWO_POINTS, START + 10 * HOUR)
     trusted.salt_check(session, sensor, [SaltPoint("NaCl", 20.0, 77.0)], START + 30 * HOUR)
     marked(session)
-    trusted.undo_correction(session, middle, START + 40 * HOUR)
+    take_back(session, revision.id, START + 40 * HOUR)
+    assert middle.undone_at == START + 40 * HOUR
     assert set(range(10, 30)) <= set(marked(session)) <= set(range(9, 32))
 
 
@@ -254,22 +262,29 @@ def as_recorded(session):
     }
 
 
+def swapped(session, sensor, takes_topics):
+    """A new device in the sensor's place, and the number of the act."""
+    with recorded(session, "swap", START) as revision:
+        new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=takes_topics)
+    return new, revision.id
+
+
 @pytest.mark.parametrize("takes_topics", [True, False])
 def test_a_swap_taken_back_leaves_the_book_as_it_was(session, sensor, takes_topics):
     before = as_recorded(session)
-    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=takes_topics)
+    _, number = swapped(session, sensor, takes_topics)
     assert as_recorded(session) != before
     marked(session)
-    assert swaps.undo_swap(session, new) is sensor
+    take_back(session, number, START)
     assert as_recorded(session) == before
     assert set(range(20, 48)) <= set(marked(session))
 
 
 def test_what_came_since_the_swap_stays_when_it_is_taken_back(session, sensor):
-    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=True)
+    new, number = swapped(session, sensor, takes_topics=True)
     at = START + 60 * HOUR
     session.add(Reading(sensor_id=new.id, observed_at=at, received_at=at, temperature_c=18.0, rh_pct=51.0))
-    swaps.undo_swap(session, new)
+    take_back(session, number, START)
     session.expire_all()
     assert session.scalars(
         select(Reading.rh_pct).where(Reading.sensor_id == sensor.id, Reading.observed_at == at)
@@ -308,20 +323,25 @@ def _swapped_again(session, new):
     ],
 )
 def test_a_swap_that_was_built_on_is_not_taken_back(session, sensor, since, says):
-    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR, takes_topics=True)
+    new, number = swapped(session, sensor, takes_topics=True)
     since(session, new)
     before = as_recorded(session)
     with pytest.raises(BadInput) as refused:
-        swaps.undo_swap(session, new)
+        take_back(session, number, START)
     assert refused.value.rule == f"{says}, so this swap can't be taken back"
     assert as_recorded(session) == before
 
 
 def test_a_device_with_readings_of_its_own_stays(session, sensor):
-    new = swaps.swap_sensor(session, sensor, "bench 2", START + 20 * HOUR)
+    new, number = swapped(session, sensor, takes_topics=False)
     at = START + 21 * HOUR
     session.add(Reading(sensor_id=new.id, observed_at=at, received_at=at, temperature_c=18.0, rh_pct=51.0))
     with pytest.raises(BadInput, match="has readings of its own"):
-        swaps.undo_swap(session, new)
-    with pytest.raises(BadInput, match="can't be taken back any more"):
-        swaps.undo_swap(session, sensor)
+        take_back(session, number, START)
+    spare = Sensor(name="spare", accepted_at=START)
+    session.add(spare)
+    session.flush()
+    with recorded(session, "swap", START) as revision:
+        swaps.swap_sensor(session, new, spare, START + 30 * HOUR)
+    with pytest.raises(BadInput, match="can't be taken back: the new one was on record before"):
+        take_back(session, revision.id, START)

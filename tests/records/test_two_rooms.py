@@ -7,6 +7,7 @@ from sqlalchemy import select
 
 from model.records import hangings, trusted
 from model.records.places import add_place
+from model.records.revisions import recorded, take_back
 from model.records.store import Store
 from model.records.tables import Hanging, Reading, Sensor, StaleHour
 from model.records.two_rooms import two_rooms
@@ -103,12 +104,12 @@ def test_what_came_before_a_sensor_was_hung_is_counted_and_its_hanging_dated_bac
         hangings.hang_sensor(session, sensor, shop, NOW)
         left = hangings.readings_nowhere(session, sensor)
         assert (left.count, left.place, left.since_at) == (1, shop, NOW)
-        before = hangings.spans_of(sensor)
-        hangings.hang_since(session, sensor, shop, early)
+        with recorded(session, "correction", NOW) as revision:
+            hangings.hang_since(session, sensor, shop, early)
         assert hangings.readings_nowhere(session, sensor).count == 0
         assert spans(session) == [("Shop", early, None)]
         assert session.scalars(select(StaleHour.sensor_id)).all() == [sensor.id]
-        hangings.restore_hangings(session, sensor, before)
+        take_back(session, revision.id, NOW)
         assert spans(session) == [("Shop", NOW, None)]
 
 

@@ -108,3 +108,14 @@ def test_messages_that_wait_to_be_acknowledged_are_known_after_the_upgrade(old: 
         (kept,) = session.scalars(select(Unacknowledged))
         assert (kept.client_id, bytes(kept.entries)) == ("bench ½", entries)
         assert list(session.scalars(select(Preference.name))) == ["units"]
+
+
+def test_earlier_states_that_were_kept_as_preferences_go_and_what_the_shop_set_stays(old: Store) -> None:
+    with old.engine.begin() as connection:
+        for name in ("place 3 before", "acceptance 7", "swap to sensor 2", "client link 1", "adhesives"):
+            row = {"name": name, "value": "{}"}
+            connection.execute(text("INSERT INTO preference (name, value) VALUES (:name, :value)"), row)
+    old.bring_up_to_date()
+    with old.session() as session:
+        kept = session.scalars(select(Preference.name).order_by(Preference.name))
+        assert list(kept) == ["adhesives", "client link 1", "units"]

@@ -12,6 +12,7 @@ from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session
 
 from model.records import book, hangings, places
+from model.records.revisions import recorded, take_back
 from model.records.store import Store
 from model.records.tables import (
     AirHour,
@@ -133,6 +134,16 @@ class Shop:
     def change(self, change: Callable[[Session], Any]) -> Any:
         with self.store.session() as session:
             return change(session)
+
+    def act(self, change: Callable[[Session], Any], kind: str = "change", of: int | None = None) -> int:
+        """A change as a person makes it; the number it is taken back by."""
+        with self.store.session() as session, recorded(session, kind, START, of) as revision:
+            change(session)
+            return revision.id
+
+    def take_back(self, number: int) -> str:
+        with self.store.session() as session:
+            return take_back(session, number, START).says
 
     def send(self, rows: Iterable[tuple[Any, ...]], sensor: int = 1) -> None:
         """Readings as ingest stores them: each once, and a mark on its hour."""

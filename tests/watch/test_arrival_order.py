@@ -178,7 +178,7 @@ def changes_of_the_book(shop, seed):
         ("gap_mm", 2, 0.9, at[3], 2),
     )
     return [
-        lambda session: book.move_piece(session, session.get_one(Piece, 1), session.get_one(Place, 2), at[0]),
+        lambda session: book.move(session, session.get_one(Piece, 1), session.get_one(Place, 2), at[0]),
         *(
             lambda session, asked=asked: measured.record_measurement(
                 session,
@@ -193,7 +193,7 @@ def changes_of_the_book(shop, seed):
         lambda session: hangings.hang_sensor(
             session, session.get_one(Sensor, 1), session.get_one(Place, 2), at[4]
         ),
-        lambda session: book.move_stack(session, session.get_one(Stack, 5), session.get_one(Place, 2), at[1]),
+        lambda session: book.move(session, session.get_one(Stack, 5), session.get_one(Place, 2), at[1]),
         lambda session: places.change_place(session, session.get_one(Place, 1), wood_offset_c=-1.5),
         lambda session: book.retire(session, session.get_one(Piece, 2), shop.hour(DAYS * 24 - 50)),
     ]

@@ -29,7 +29,7 @@ def homes(shop: Any) -> Any:
         shop.piece(shop.cabinet.replace("Wall cabinet", f"cabinet {number}"), number + 2)
     shop.stack(place=2)
     shop.change(
-        lambda session: book.move_piece(
+        lambda session: book.move(
             session, session.get_one(Piece, 1), session.get_one(Place, 4), shop.hour(7 * 24)
         )
     )

@@ -91,7 +91,7 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
         if not moved:
             moved.append(shop.place("flat", "home"))
             shop.change(
-                lambda session: book.move_piece(
+                lambda session: book.move(
                     session, session.get_one(book.Piece, 1), session.get_one(Place, 2), shop.hour(240)
                 )
             )
@@ -107,7 +107,7 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
     other.piece()
     other.place("flat", "home")
     other.change(
-        lambda session: book.move_piece(
+        lambda session: book.move(
             session, session.get_one(book.Piece, 1), session.get_one(Place, 2), shop.hour(240)
         )
     )

@@ -79,12 +79,12 @@ def test_a_move_counts_from_the_next_full_hour_and_can_be_taken_back(board):
     dry = board.computed()["checkpoint"]
 
     def move(session):
-        book.move_piece(session, session.get_one(Piece, 1), session.get_one(Place, 2), board.hour(47.5))
+        book.move(session, session.get_one(Piece, 1), session.get_one(Place, 2), board.hour(47.5))
 
-    board.change(move)
+    number = board.act(move)
     board.evaluate(board.hour(96))
     assert at(board, 48).mc_mean_pct < 8.0 < last(board).mc_mean_pct
-    board.change(lambda session: book.undo_move(session, session.get_one(Piece, 1)))
+    board.take_back(number)
     board.evaluate(board.hour(96))
     assert board.computed()["checkpoint"] == dry
 
@@ -98,7 +98,7 @@ def test_a_metered_moisture_content_re_anchors_the_mean_by_both_uncertainties(bo
         body = session.get_one(Member, 1)
         return measured.record_measurement(session, body, "mc_pct", 10.0, board.hour(48), 0.5).id
 
-    first = board.change(meter)
+    first = board.act(meter)
     board.evaluate(board.hour(72))
     anchored = at(board, 48)
     gain = free.variance_pct2 / (free.variance_pct2 + 0.25)
@@ -106,10 +106,7 @@ def test_a_metered_moisture_content_re_anchors_the_mean_by_both_uncertainties(bo
     assert anchored.variance_pct2 == pytest.approx((1.0 - gain) * free.variance_pct2)
     assert last(board).mc_mean_pct < anchored.mc_mean_pct
 
-    def undo(session):
-        measured.undo_measurement(session, session.get_one(measured.Measurement, first), board.hour(80))
-
-    board.change(undo)
+    board.take_back(first)
     board.evaluate(board.hour(72))
     assert at(board, 48).mc_mean_pct == free.mc_mean_pct
 
@@ -126,14 +123,10 @@ def test_an_oven_outweighs_the_model_and_a_rough_guess_does_not(board):
 
         return record
 
-    oven = board.change(meter("oven", None))
+    oven = board.act(meter("oven", None))
     board.evaluate(board.hour(48))
     by_oven = at(board, 24).mc_mean_pct
-    board.change(
-        lambda session: measured.undo_measurement(
-            session, session.get_one(measured.Measurement, oven), board.hour(48)
-        )
-    )
+    board.take_back(oven)
     board.change(meter("thumb", 3.0))
     board.evaluate(board.hour(48))
     by_thumb = at(board, 24).mc_mean_pct
@@ -204,10 +197,10 @@ def test_a_dead_pile_gains_a_third_of_a_point_a_month_and_stickers_make_all_the_
 def test_a_retired_piece_stops_where_it_was_retired(board):
     board.send(board.hourly(96, 20.0, 30.0))
     board.evaluate(board.hour(96))
-    board.change(lambda session: book.retire(session, session.get_one(Piece, 1), board.hour(40)))
+    number = board.act(lambda session: book.retire(session, session.get_one(Piece, 1), board.hour(40)))
     board.evaluate(board.hour(96))
     assert last(board).at == board.hour(40)
-    board.change(lambda session: book.restore(session, session.get_one(Piece, 1)))
+    board.take_back(number)
     board.evaluate(board.hour(96))
     assert last(board).at == board.hour(96)
 
@@ -217,10 +210,10 @@ def test_a_corrected_piece_is_computed_again_from_its_start(board):
     board.evaluate(board.hour(96))
     thin = board.computed()["checkpoint"]
     thick = read_piece(BARE.replace("12mm", "30mm"))
-    before = board.change(lambda session: book.replace_piece(session, session.get_one(Piece, 1), thick))
+    number = board.act(lambda session: book.replace_piece(session, session.get_one(Piece, 1), thick))
     board.evaluate(board.hour(96))
     assert board.computed()["checkpoint"] != thin
-    board.change(lambda session: book.replace_piece(session, session.get_one(Piece, 1), before))
+    board.take_back(number)
     board.evaluate(board.hour(96))
     assert board.computed()["checkpoint"] == thin
 
@@ -231,7 +224,7 @@ def test_a_stack_moves_as_a_piece_does(board):
     board.send(board.hourly(96, 20.0, 80.0), 2)
 
     def move(session):
-        book.move_stack(session, session.get_one(Stack, stack), session.get_one(Place, 2), board.hour(48))
+        book.move(session, session.get_one(Stack, stack), session.get_one(Place, 2), board.hour(48))
 
     board.change(move)
     board.evaluate(board.hour(96))

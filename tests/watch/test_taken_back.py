@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from model.records import hangings, places, swaps
-from model.records.acceptances import remember_acceptance, take_back_acceptance
+from model.records.acceptances import ACCEPTANCE, keep_messages
+from model.records.revisions import recorded
 from model.records.tables import AirHour, Binding, Checkpoint, HeardMessage, Place, Sensor
 
 HOURS = 96
@@ -24,52 +25,55 @@ def test_a_swap_and_its_undoing_leave_no_trace(watched):
 
     def swap(session):
         old = session.get_one(Sensor, 1)
-        return swaps.swap_sensor(session, old, "bench, second", at, takes_topics=True).id
+        swaps.swap_sensor(session, old, "bench, second", at, takes_topics=True)
 
-    new = watched.change(swap)
+    number = watched.act(swap, "swap")
     watched.evaluate(watched.hour(HOURS))
-    watched.change(lambda session: swaps.undo_swap(session, session.get_one(Sensor, new)))
+    watched.take_back(number)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() == before
 
 
 def test_a_swap_to_a_silent_device_is_undone_too(watched):
     before = watched.computed()
-    new = watched.change(
-        lambda session: swaps.swap_sensor(session, session.get_one(Sensor, 1), "other", watched.hour(40)).id
+    number = watched.act(
+        lambda session: swaps.swap_sensor(session, session.get_one(Sensor, 1), "other", watched.hour(40)),
+        "swap",
     )
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() != before  # nothing measured since hour 40
-    watched.change(lambda session: swaps.undo_swap(session, session.get_one(Sensor, new)))
+    watched.take_back(number)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() == before
 
 
 def _accepted(watched, place):
-    """A second sensor, accepted with the damp readings of its kept messages, and its number."""
+    """A second sensor, accepted with the damp readings of its kept messages; the number of the act."""
+    rows = watched.hourly(HOURS, 18.0, 75.0)
 
-    def accept(session):
+    for at, _, _ in rows:
+        watched.change(
+            lambda session, at=at: session.add(
+                HeardMessage(topic="corner/air", payload=b"{}", received_at=at)
+            )
+        )
+    with watched.store.session() as session, recorded(session, ACCEPTANCE, watched.hour(0)) as revision:
         sensor = Sensor(name="damp corner", accepted_at=watched.hour(0))
         binding = Binding(topic="corner/air", payload={"shape": "json"})
         sensor.bindings.append(binding)
         session.add(sensor)
-        for row in rows:
-            session.add(HeardMessage(topic="corner/air", payload=b"{}", received_at=row[0]))
         session.flush()
-        number = remember_acceptance(session, [sensor], [binding], ["corner/air"], watched.hour(0))
+        keep_messages(session, revision, ["corner/air"])
         for message in session.query(HeardMessage):
             session.delete(message)
-        return sensor.id, number
+        number, sensor_id = revision.id, sensor.id
+    watched.send(rows, sensor=sensor_id)
 
-    rows = watched.hourly(HOURS, 18.0, 75.0)
-    sensor, number = watched.change(accept)
-    watched.send(rows, sensor=sensor)
-    watched.change(
-        lambda session: hangings.hang_sensor(
-            session, session.get_one(Sensor, sensor), session.get_one(Place, place), watched.hour(0)
-        )
-    )
-    return number
+    def hang(session):
+        there = session.get_one(Place, place)
+        hangings.hang_sensor(session, session.get_one(Sensor, sensor_id), there, watched.hour(0))
+
+    return watched.act(hang, ACCEPTANCE, of=number)
 
 
 def test_an_acceptance_and_its_undoing_leave_no_trace(watched):
@@ -77,7 +81,7 @@ def test_an_acceptance_and_its_undoing_leave_no_trace(watched):
     number = _accepted(watched, 1)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() != before
-    watched.change(lambda session: take_back_acceptance(session, number, watched.hour(HOURS)))
+    watched.take_back(number)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() == before
 
@@ -92,7 +96,7 @@ def test_the_only_sensor_of_a_place_leaves_its_wood_as_before_it_came(make_shop)
     shop.evaluate(shop.hour(HOURS))
     assert shop.rows(AirHour)
     assert shop.rows(Checkpoint)
-    shop.change(lambda session: take_back_acceptance(session, number, shop.hour(HOURS)))
+    shop.take_back(number)
     shop.evaluate(shop.hour(HOURS))
     assert shop.rows(AirHour) == []
     assert shop.computed() == before
@@ -100,9 +104,9 @@ def test_the_only_sensor_of_a_place_leaves_its_wood_as_before_it_came(make_shop)
 
 def test_a_place_recorded_and_taken_out_leaves_no_trace(watched):
     before = watched.computed()
-    place = watched.change(lambda session: places.add_place(session, "attic", "storage").id)
+    number = watched.act(lambda session: places.add_place(session, "attic", "storage"))
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() != before  # it has a verdict: unknown
-    watched.change(lambda session: places.remove_place(session, session.get_one(Place, place)))
+    watched.take_back(number)
     watched.evaluate(watched.hour(HOURS))
     assert watched.computed() == before

@@ -90,7 +90,7 @@ def test_an_undone_doubt_counts_and_is_not_raised_again(bare):
     def undo(session):
         trusted.undo_doubt(session, session.scalars(select(Doubt)).one(), bare.hour(48))
 
-    bare.change(undo)
+    number = bare.act(undo)
     bare.evaluate(bare.hour(48))
     assert air(bare)[bare.hour(20)].rh_pct == pytest.approx(70.0, abs=0.01)
     # Everything is looked at again, by a judge that knows nothing, and it stays undone.
@@ -99,7 +99,7 @@ def test_an_undone_doubt_counts_and_is_not_raised_again(bare):
     bare.evaluate(bare.hour(48))
     assert on_record(bare.store) == []
     assert len(on_record(bare.store, undone=True)) == 1
-    bare.change(lambda session: trusted.redo_doubt(session, session.scalars(select(Doubt)).one()))
+    bare.take_back(number)
     bare.evaluate(bare.hour(48))
     assert bare.computed() == doubted
 

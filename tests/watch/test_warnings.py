@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from model.records import book
-from model.records.tables import Notice, Piece, Warning
+from model.records.tables import Notice, Piece, Place, Warning
 from model.watch import clamps
 from model.watch.warnings import Episode, Stored, reconcile
+from model.wood.piece import read_piece
 
 HOUR_MS = 3_600_000
 
@@ -175,21 +176,26 @@ def test_a_retired_piece_s_warnings_end_with_it_and_open_again_when_it_is_restor
     shop.send(dry_spell(shop, days=60))
     shop.evaluate(shop.hour(60 * 24))
     before = shop.computed()
-    shop.change(lambda session: book.retire(session, session.get_one(Piece, 1), shop.hour(50 * 24)))
+    number = shop.act(lambda session: book.retire(session, session.get_one(Piece, 1), shop.hour(50 * 24)))
     shop.evaluate(shop.hour(60 * 24))
     assert shop.warnings()
     assert {warning.closed_at for warning in shop.warnings()} <= {shop.hour(50 * 24)}
     assert not shop.fit_verdicts()
-    shop.change(lambda session: book.restore(session, session.get_one(Piece, 1)))
+    shop.take_back(number)
     shop.evaluate(shop.hour(60 * 24))
     assert shop.computed() == before
 
 
-def test_a_removed_piece_takes_its_warnings_along(shop):
+def test_a_removed_piece_takes_its_warnings_along(make_shop):
+    shop = make_shop()
+    shop.place()
+    shop.sensor()
+    piece = read_piece(shop.cabinet)
+    number = shop.act(lambda session: book.add_piece(session, piece, session.get_one(Place, 1), shop.hour(0)))
     shop.send(dry_spell(shop))
     shop.evaluate(shop.hour(40 * 24))
     assert shop.warnings()
-    shop.change(lambda session: book.remove(session, session.get_one(Piece, 1)))
+    shop.take_back(number)
     shop.evaluate(shop.hour(40 * 24))
     assert not shop.warnings()
     assert not shop.fit_verdicts()

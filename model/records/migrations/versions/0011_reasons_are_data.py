@@ -1,7 +1,7 @@
 """A verdict and a warning keep their reason as data; what was kept as a sentence stays one.
 
 Revision ID: 0011
-Revises: 0009
+Revises: 0010
 """
 
 from typing import Any
@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0011"
-down_revision = "0009"
+down_revision = "0010"
 branch_labels = None
 depends_on = None
 
