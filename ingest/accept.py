@@ -1,6 +1,7 @@
 """The one action that makes an unknown topic a sensor."""
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -9,9 +10,10 @@ from sqlalchemy.orm import Session
 
 from ingest.batch import WriteBatch
 from ingest.books import BookAway
-from ingest.kept import kept_batch
-from ingest.listing import Recognised, below, recognised, unknown_topic
+from ingest.intake import unbound_batch
+from ingest.listing import below, only, recognised, sharing, unknown_topic
 from ingest.naming import readable_name, unique_name
+from ingest.parts import SensorPart
 from ingest.payload import PayloadReading
 from ingest.quantities import plain
 from ingest.recognise import Proposal, propose
@@ -66,7 +68,6 @@ def accept(
     temperature_unit: str = "C",
     zone: str = "UTC",
     reading: PayloadReading | None = None,
-    limits: Limits | None = None,
 ) -> Accepted:
     """Make a sensor (several, if the messages speak of several) of an unknown topic.
 
@@ -93,20 +94,21 @@ def accept(
     BadInput
         If the topic is not among the unknown ones, nothing is recognised in it, or the name is taken.
     """
-    limits = limits or Limits()
     with store.session() as session, recorded(session, ACCEPTANCE, now()) as revision:
-        heard = recognised(session)
         if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic, waiting()).limit(1)):
             raise unknown_topic(topic)
+        proposals: Mapping[str, Proposal]
         if reading is not None:
-            bound = _bind_by_hand(session, topic, reading, name, temperature_unit, zone, now())
+            by_hand = SensorPart(reading.part, readable_name(topic), reading, ())
+            proposals = {topic: Proposal(topic, (by_hand,), None, topic, 1.0, ())}
         else:
-            bound = _bind(session, heard.only(topic, part), topic, name, temperature_unit, zone, now())
+            proposals = only(recognised(session), topic, part)
+        bound = _bind(session, proposals, topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
         keep_messages(session, revision, bound.topics)
         number = revision.id
-    batch, changed = _turn_kept(store, bound.topics, limits, now)
+    batch, changed = _turn_kept(store, bound.topics, now)
     with store.session() as session, recorded(session, ACCEPTANCE, now(), of=number):
         sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
         is_new = place is not None and find_place(session, place) is None
@@ -135,16 +137,15 @@ def accept_all(
     now: Now,
     place: str | None = None,
     place_kind: str = "home",
-    limits: Limits | None = None,
 ) -> list[Accepted]:
     """Accept every unknown topic in which something is recognised; what is not stays listed."""
     done: list[Accepted] = []
     bound: set[str] = set()
     with store.session() as session:
-        topics = [proposal.topic for proposal in recognised(session).proposals.values() if proposal.parts]
+        topics = [proposal.topic for proposal in recognised(session).values() if proposal.parts]
     for topic in topics:
         if topic not in bound:
-            accepted = accept(store, topic, now=now, place=place, place_kind=place_kind, limits=limits)
+            accepted = accept(store, topic, now=now, place=place, place_kind=place_kind)
             bound.update(accepted.topics)
             done.append(accepted)
     return done
@@ -172,9 +173,15 @@ class _Bound:
 
 
 def _bind(
-    session: Session, heard: Recognised, topic: str, name: str | None, unit: str, zone: str, at: datetime
+    session: Session,
+    proposals: Mapping[str, Proposal],
+    topic: str,
+    name: str | None,
+    unit: str,
+    zone: str,
+    at: datetime,
 ) -> _Bound:
-    chosen = heard.proposals.get(topic)
+    chosen = proposals.get(topic)
     if chosen is None:
         raise BadInput(plain(topic), "messages", "hold nothing that is recognised as a place's air", "none")
     if not chosen.parts:
@@ -183,7 +190,7 @@ def _bind(
     sensors: dict[str, Sensor] = {}
     alone = len(chosen.parts) == 1
     before = _sensor_of_siblings(session, chosen) if alone else None
-    for proposal in heard.sharing(chosen.sibling):
+    for proposal in sharing(proposals, chosen.sibling):
         for part in proposal.parts:
             key = "" if alone else part.part
             if key not in sensors:
@@ -212,23 +219,6 @@ def _bind_presence(session: Session, chosen: Proposal) -> _Bound:
     bound = _Bound()
     for sensor in sensors:
         bound.bind(sensor, chosen.topic, chosen.presence)
-    session.flush()
-    return bound
-
-
-def _bind_by_hand(
-    session: Session,
-    topic: str,
-    reading: PayloadReading,
-    name: str | None,
-    unit: str,
-    zone: str,
-    at: datetime,
-) -> _Bound:
-    waiting = set_aside(session, topic, reading.part)
-    bound = _Bound()
-    sensor = _sensor_named(session, name, readable_name(topic), unit, zone, at, waiting)
-    bound.bind(sensor, topic, reading, reading.part)
     session.flush()
     return bound
 
@@ -286,14 +276,15 @@ def find_place(session: Session, name: str) -> Place | None:
 # ---------------------------------------------------------------- the rest
 
 
-def _turn_kept(store: Store, topics: list[str], limits: Limits, now: Now) -> tuple[WriteBatch, int]:
+def _turn_kept(store: Store, topics: list[str], now: Now) -> tuple[WriteBatch, int]:
+    limits = Limits()
     writer, registry = Writer(store, limits), Registry()
     try:
         deadline = time.monotonic() + LOCK_PATIENCE_S
         while True:
             try:
                 registry.refresh(writer.book)
-                batch = kept_batch(writer.book, registry, limits, now, topics)
+                batch = unbound_batch(writer.book, registry, limits, now, topics)
                 return batch, writer.write(batch)
             except BookAway:
                 if time.monotonic() > deadline:

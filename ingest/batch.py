@@ -24,7 +24,7 @@ class Row(NamedTuple):
     clock: str
 
 
-class Heard(NamedTuple):
+class UnboundMessage(NamedTuple):
     """A message on a topic that no sensor is bound to."""
 
     payload: bytes
@@ -49,7 +49,7 @@ class WriteBatch:
     rows: dict[RowKey, RowValues] = field(default_factory=dict)
     sources: dict[RowKey, tuple[str, bytes]] = field(default_factory=dict)
     refused: list[RefusedMessage] = field(default_factory=list)
-    heard: dict[str, list[Heard]] = field(default_factory=dict)
+    unbound: dict[str, list[UnboundMessage]] = field(default_factory=dict)
     presence: dict[int, tuple[str, int]] = field(default_factory=dict)
     battery: dict[int, float] = field(default_factory=dict)
     counts: Counter[str] = field(default_factory=Counter)
@@ -67,7 +67,3 @@ class WriteBatch:
             return
         self.rows[key] = row
         self.sources[key] = (topic, payload)
-
-    def hear(self, topic: str, heard: Heard) -> None:
-        """Keep a message of a topic nobody is bound to."""
-        self.heard.setdefault(topic, []).append(heard)

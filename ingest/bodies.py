@@ -2,7 +2,7 @@
 
 import json
 import re
-from functools import lru_cache
+from collections.abc import Mapping
 from typing import Any, Final
 
 import msgspec
@@ -14,11 +14,12 @@ LARGEST: Final = 256 * 1024  # bytes of one message
 _BOM: Final = b"\xef\xbb\xbf"
 # Firmware that prints a float that is none: {"rh": nan}. Only where a value may stand.
 _BARE_NAN = re.compile(rb"(?<=[:\[,])(\s*)[-+]?(?:nan|null|none|undefined)(?=\s*[,}\]])", re.I)
+_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 
 _decode = msgspec.json.Decoder().decode
 
 
-def document_of(topic: str, payload: bytes, guarded: tuple[bytes, ...] = ()) -> Any:
+def document_of(payload: bytes, guarded: Mapping[bytes, str] | None = None) -> Any:
     """The JSON document in a body.
 
     Beyond RFC 8259 three habits of small firmware are understood: a byte order mark in front, NUL and blanks
@@ -26,110 +27,86 @@ def document_of(topic: str, payload: bytes, guarded: tuple[bytes, ...] = ()) -> 
 
     Parameters
     ----------
-    guarded : tuple of bytes
-        Names in use, as JSON strings. One that stands twice in one object is refused.
+    guarded : mapping, optional
+        Names in use, each by its JSON string. One that stands twice in one object is refused.
 
     Raises
     ------
     BadPayload
         If the body is larger than `LARGEST`, is no JSON in UTF-8, nests too deeply, or has a number no
         double or 64-bit integer can hold.
+
+    Examples
+    --------
+    >>> document_of(b'{"rh": nan}\\x00')
+    {'rh': None}
     """
-    checked_size(topic, payload)
+    checked_size(payload)
     try:
         document = _decode(payload)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        payload, document = _mended(topic, payload, error)
-    for name in guarded:
-        if payload.count(name) > 1 or b"\\" in payload:
-            if b"\\" in payload or not _accounted_for(document, payload, guarded):
-                _refuse_doubled(topic, payload, _names(guarded))
-            break
+    except _UNREADABLE:
+        payload = _mended(payload)
+        try:
+            document = _decode(payload)
+        except _UNREADABLE as error:
+            raise BadPayload("message", _rule_broken(error, payload), payload) from error
+    if guarded and (b"\\" in payload or any(payload.count(name) > 1 for name in guarded)):
+        _refuse_doubled(payload, frozenset(guarded.values()))
     return document
 
 
-def checked_size(topic: str, payload: bytes, largest: int = LARGEST) -> None:
+def checked_size(payload: bytes, largest: int = LARGEST) -> None:
     """Raise `BadPayload` when a body is too large to be looked into."""
     if len(payload) > largest:
-        raise BadPayload(topic, "message", f"must have at most {largest} bytes", len(payload))
+        raise BadPayload("message", f"must have at most {largest} bytes", len(payload))
 
 
-def text_of(topic: str, payload: bytes, longest: int = 1_024) -> str:
+def text_of(payload: bytes, longest: int = 1_024) -> str:
     """The text of a short body, without a byte order mark, blanks, trailing NULs and quotes round it.
 
     Raises
     ------
     BadPayload
-        If it is empty, longer than `longest` bytes or not UTF-8.
+        If it is longer than `longest` bytes or not UTF-8.
     """
-    checked_size(topic, payload, longest)
+    checked_size(payload, longest)
     try:
         text = bytes(payload).removeprefix(_BOM).decode().strip(" \t\r\n\x00")
     except UnicodeDecodeError as error:
-        raise BadPayload(topic, "message", "must be UTF-8", payload) from error
+        raise BadPayload("message", "must be UTF-8", payload) from error
     if len(text) >= 2 and text[0] == text[-1] == '"':
         text = text[1:-1].strip()
     return text
 
 
-def _mended(topic: str, payload: bytes, error: Exception) -> tuple[bytes, Any]:
+def _mended(payload: bytes) -> bytes:
+    return _BARE_NAN.sub(rb"\1null", bytes(payload).removeprefix(_BOM).rstrip(b"\x00 \t\r\n"))
+
+
+def _rule_broken(error: Exception, payload: bytes) -> str:
     if not payload:
-        raise BadPayload(topic, "message", "must not be empty", payload) from error
-    mended = bytes(payload).removeprefix(_BOM).rstrip(b"\x00 \t\r\n")
-    if isinstance(error, msgspec.DecodeError) and not isinstance(error, msgspec.ValidationError):
-        mended = _BARE_NAN.sub(rb"\1null", mended)
-    if mended != payload:
-        try:
-            return mended, _decode(mended)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as second:
-            error = second
+        return "must not be empty"
     if isinstance(error, UnicodeDecodeError):
-        raise BadPayload(topic, "message", "must be UTF-8", payload) from error
+        return "must be UTF-8"
     if isinstance(error, RecursionError):
-        raise BadPayload(topic, "message", "must not nest so deeply", payload) from error
+        return "must not nest so deeply"
     if isinstance(error, msgspec.ValidationError):
-        raise BadPayload(topic, "message", "must have numbers of ordinary size", payload) from error
-    raise BadPayload(topic, "message", "must be JSON", payload) from error
+        return "must have numbers of ordinary size"
+    return "must be JSON"
 
 
-def _accounted_for(document: Any, payload: bytes, guarded: tuple[bytes, ...]) -> bool:
-    """Whether every time a guarded name stands in the text is a key of its own in the document.
+def _refuse_doubled(payload: bytes, names: frozenset[str]) -> None:
+    """Refuse a body in which one object has one of these names twice."""
 
-    Several sensors in one message name their fields alike; this spares them the slow look.
-    """
-    names = _names(guarded)
-    keys = 0
-    stack = [document]
-    while stack:
-        value = stack.pop()
-        if type(value) is dict:
-            keys += len(names & value.keys())
-            stack.extend(value.values())
-        elif type(value) is list:
-            stack.extend(value)
-    return keys == sum(payload.count(name) for name in guarded)
-
-
-@lru_cache(maxsize=4096)
-def _names(guarded: tuple[bytes, ...]) -> frozenset[str]:
-    return frozenset(json.loads(name) for name in guarded)
-
-
-class _Doubled(Exception):
-    pass
-
-
-def _refuse_doubled(topic: str, payload: bytes, names: frozenset[str]) -> None:
-    def pairs(found: list[tuple[str, Any]]) -> None:
-        seen = set()
-        for name, _ in found:
-            if name in seen and name in names:
-                raise _Doubled(name)
-            seen.add(name)
+    def checked(pairs: list[tuple[str, Any]]) -> None:
+        keys = [name for name, _ in pairs if name in names]
+        for name in keys:
+            if keys.count(name) > 1:
+                raise BadPayload(name, "must stand once in its object", "two")
 
     try:
-        json.loads(payload, object_pairs_hook=pairs)
-    except _Doubled as doubled:
-        raise BadPayload(topic, str(doubled), "must stand once in its object", "two") from None
+        json.loads(payload, object_pairs_hook=checked)
+    except BadPayload:
+        raise
     except (ValueError, RecursionError) as error:
-        raise BadPayload(topic, "message", "must be JSON that two readers agree on", payload) from error
+        raise BadPayload("message", "must be JSON that two readers agree on", payload) from error

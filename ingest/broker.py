@@ -5,7 +5,6 @@ import errno
 import os
 import shutil
 import socket
-import struct
 import subprocess
 import sys
 import tempfile
@@ -18,6 +17,8 @@ from urllib.parse import parse_qs, quote, urlsplit
 import tomli_w
 
 from ingest.broker_login import OWN_USER, hashed, own_password, rights, write_private
+from ingest.link import REFUSED, probe
+from ingest.settings import IngestSettings
 
 Kind = Literal["mosquitto", "iotcore"]
 
@@ -329,23 +330,12 @@ def mosquitto_program() -> str | None:
 
 
 def answers(host: str, port: int, timeout_s: float = 1.0, *, user: str = "", password: str = "") -> bool:
-    """Whether an MQTT broker answers a CONNECT there, whatever it answers.
+    """Whether an MQTT broker answers there, if only to refuse us.
 
     iotcore hangs up on whom it doesn't know, so one that asks for a password is asked with it.
     """
-    # MQTT 3.1.1, 3.1: flags (user name, password, clean session), keep alive 60 s, then each field's length
-    # and bytes.
-    flags = (0xC0 if user else 0) | 2
-    fields = ["paneltide-look", *([user, password] if user else [])]
-    body = b"\0\4MQTT\4" + bytes([flags, 0, 60])
-    body += b"".join(struct.pack(">H", len(field.encode())) + field.encode() for field in fields)
-    try:
-        with socket.create_connection((host, port), timeout_s) as connection:
-            connection.settimeout(timeout_s)
-            connection.sendall(b"\x10" + bytes([len(body)]) + body)
-            answer = connection.recv(4)
-            with contextlib.suppress(OSError):
-                connection.sendall(b"\xe0\x00")
-            return answer[:1] == b"\x20"
-    except OSError:
-        return False
+    there = IngestSettings(
+        host, port, user or None, password or None, client_id="paneltide", connect_timeout_s=timeout_s
+    )
+    problem = probe(there, timeout_s)
+    return problem is None or problem.startswith(REFUSED)

@@ -1,15 +1,16 @@
 """Which fields of a JSON message may be temperature or humidity, by name, and which only look so.
 
-Pure structure and names; ranges are judged by `ingest.recognise`, which sees several messages.
+Pure structure and names; `ingest.groups` judges the values, of which it sees several messages.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from ingest import quantities, times, words
+from ingest.pointer import follow
 from ingest.quantities import BadPayload
 
 DEEPEST = 12
@@ -30,40 +31,49 @@ class Candidate:
     quantity: str
     home: Path
     which: tuple[str, ...]
-    unit: str | None
-    unit_path: Path | None
+    unit: str | None  # that its name says
+    unit_path: Path | None  # of the field that writes it
     raw: object
     short: bool
 
 
-@dataclass(frozen=True)
-class Leaf:
-    """A value that is neither object nor list, and where it stands."""
+class Node(NamedTuple):
+    """A value in a document, and where it stands."""
 
     path: Path
-    raw: object
+    raw: Any
 
 
-def leaves(document: Any) -> Iterator[Leaf]:
+def nodes(document: Any) -> Iterator[Node]:
     """Every value of a document, breadth first, within bounds of depth and number."""
-    queue: list[tuple[Path, Any]] = [((), document)]
-    for seen, (path, value) in enumerate(queue):
+    queue = [Node((), document)]
+    for seen, node in enumerate(queue):
         if seen >= MOST_NODES:
             return
-        if len(path) < DEEPEST and isinstance(value, dict):
-            queue.extend(
-                ((*path, key), inner) for key, inner in list(value.items())[:500] if isinstance(key, str)
-            )
-        elif len(path) < DEEPEST and isinstance(value, list):
-            queue.extend(((*path, index), inner) for index, inner in enumerate(value[:100]))
-        elif not isinstance(value, (dict, list)):
-            yield Leaf(path, value)
+        yield node
+        if len(node.path) >= DEEPEST:
+            continue
+        if isinstance(node.raw, dict):
+            named = [(key, inner) for key, inner in list(node.raw.items())[:500] if isinstance(key, str)]
+            queue += [Node((*node.path, key), inner) for key, inner in named]
+        elif isinstance(node.raw, list):
+            queue += [Node((*node.path, index), inner) for index, inner in enumerate(node.raw[:100])]
+
+
+def leaves(document: Any) -> Iterator[Node]:
+    """Those values of a document that are neither object nor list."""
+    return (node for node in nodes(document) if not isinstance(node.raw, (dict, list)))
+
+
+def is_in_list(path: Path) -> bool:
+    """Whether a value stands inside a list."""
+    return any(isinstance(step, int) for step in path)
 
 
 def is_number(raw: object) -> bool | None:
     """Whether a value is a number as devices write it; None when it is a missing one."""
     try:
-        value, _ = quantities.number_and_unit("", "", raw)
+        value, _ = quantities.number_and_unit(raw)
     except BadPayload:
         return False
     return None if value is None else True
@@ -81,44 +91,37 @@ def candidates(document: Any, topic_name: str = "") -> tuple[list[Candidate], li
     """
     found: list[Candidate] = []
     left: list[str] = []
-    for leaf in leaves(document):
-        if isinstance(leaf.raw, bool) or is_number(leaf.raw) is False:
+    for path, raw in leaves(document):
+        if is_number(raw) is False:
             continue
-        names = [step if isinstance(step, str) else "" for step in leaf.path]
+        names = [step if isinstance(step, str) else "" for step in path]
         start = _named_from(names)
         if start is None:
-            if topic_name and len(leaf.path) <= 1 and (not names or words.is_value(names[-1])):
+            if topic_name and len(path) <= 1 and (not names or words.is_value(names[-1])):
                 meaning = words.meaning_of(topic_name)
-                if meaning.quantity in {"temperature", "rh", "battery"}:
-                    unit_path = _unit_field(document, leaf.path, str(meaning.quantity), True)
-                    found.append(
-                        Candidate(
-                            leaf.path, str(meaning.quantity), (), (), meaning.unit, unit_path, leaf.raw, False
-                        )
-                    )
+                if meaning.quantity in words.MEASURED:
+                    quantity = str(meaning.quantity)
+                    unit_path = _unit_field(document, path, quantity, True)
+                    found.append(Candidate(path, quantity, (), (), meaning.unit, unit_path, raw, False))
             continue
         meaning = words.meaning_of(names[start])
         quantity = str(meaning.quantity)
         if quantity == "battery" and not words.is_charge(names[start:]):
             continue
         unlike = next((m.unlike for m in map(words.meaning_of, names[start:]) if m.unlike), None)
-        if unlike is None:
-            unlike = next(filter(None, map(words.unlike_inside, names[:start])), None)
+        unlike = unlike or next(filter(None, map(words.unlike_inside, names[:start])), None)
         if unlike is not None:
             if quantity != "battery" and len(left) < 20:
-                left.append(f"{_shown(leaf.path)} was left: it {unlike}")
+                shown = quantities.plain("/".join(map(str, path)), 80)
+                left.append(f"{shown} was left: it {unlike}")
             continue
-        short = all(
-            words.meaning_of(n).short for n in names[start:] if words.meaning_of(n).quantity == quantity
-        )
-        short = short and words.meaning_of(topic_name).quantity != quantity
+        naming = [m for m in map(words.meaning_of, names[start:]) if m.quantity == quantity]
+        short = all(m.short for m in naming) and words.meaning_of(topic_name).quantity != quantity
         unit = words.meaning_of(names[-1]).unit or meaning.unit
         is_value = start < len(names) - 1 and words.is_value(names[-1])
-        unit_path = _unit_field(document, leaf.path, quantity, is_value)
+        unit_path = _unit_field(document, path, quantity, is_value)
         which = tuple(word for name in names[start:] for word in words.which_of(name))
-        found.append(
-            Candidate(leaf.path, quantity, leaf.path[:start], which, unit, unit_path, leaf.raw, short)
-        )
+        found.append(Candidate(path, quantity, path[:start], which, unit, unit_path, raw, short))
     return found, left
 
 
@@ -126,21 +129,19 @@ def time_fields(document: Any) -> list[Path]:
     """Fields that may be the time of the measurement, the likelier first; how long ago it was, if none is."""
     found: list[Path] = []
     distances: list[Path] = []
-    for leaf in leaves(document):
-        if not leaf.path or not isinstance(leaf.path[-1], str) or isinstance(leaf.raw, bool):
+    for path, raw in leaves(document):
+        if not path or not isinstance(path[-1], str) or isinstance(raw, bool):
             continue
-        name = leaf.path[-1]
+        name = path[-1]
         unit = words.ago_unit(name)
         if unit is not None:
-            fits = times.ago(leaf.raw, unit) is not None
+            fits = times.ago(raw, unit) is not None
         else:
             # "t" is a temperature, unless an instant stands there.
-            fits = (words.meaning_of(name).quantity == "time" or name.lower() == "t") and _may_be_time(
-                leaf.raw, name
-            )
-        if not fits or any(words.unlike_inside(step) for step in leaf.path[:-1] if isinstance(step, str)):
-            continue
-        (found if unit is None else distances).append(leaf.path)
+            is_named = words.meaning_of(name).quantity == "time" or name.lower() == "t"
+            fits = is_named and _may_be_time(raw, name)
+        if fits and not any(words.unlike_inside(step) for step in path[:-1] if isinstance(step, str)):
+            (found if unit is None else distances).append(path)
     return found or distances
 
 
@@ -161,7 +162,7 @@ def _named_from(names: list[str]) -> int | None:
     while at > 0 and words.meaning_of(names[at]).quantity is None and _only_holds(names[at]):
         at -= 1
     quantity = words.meaning_of(names[at]).quantity
-    if quantity not in {"temperature", "rh", "battery"}:
+    if quantity not in words.MEASURED:
         return None
     while at > 0 and words.meaning_of(names[at - 1]).quantity == quantity:
         at -= 1
@@ -179,7 +180,7 @@ def _unit_field(document: Any, path: Path, quantity: str, is_value: bool) -> Pat
         return None
     read = quantities.temperature_unit if quantity == "temperature" else quantities.rh_unit
     for depth in range(len(path) - 1, -1, -1):
-        container = _inside(document, path[:depth])
+        container = follow(document, path[:depth])
         if not isinstance(container, dict):
             continue
         for key, raw in list(container.items())[:200]:
@@ -189,18 +190,8 @@ def _unit_field(document: Any, path: Path, quantity: str, is_value: bool) -> Pat
             if not (own == quantity or (own is None and is_value and depth == len(path) - 1)):
                 continue
             try:
-                if read("", raw) is not None:
+                if read(raw) is not None:
                     return (*path[:depth], key)
             except BadPayload:
                 continue
     return None
-
-
-def _inside(document: Any, path: Path) -> Any:
-    for step in path:
-        document = document[step]
-    return document
-
-
-def _shown(path: Path) -> str:
-    return quantities.plain("/".join(str(step) for step in path), 80)

@@ -1,5 +1,6 @@
 """What the columns of a readings file are: a guess with its reasons, to be shown before it is acted on."""
 
+import csv
 import gzip
 import re
 from collections.abc import Sequence
@@ -84,9 +85,7 @@ class _Head:
 
     def values(self, name: str) -> list[str]:
         at = self.names.index(name)
-        return [
-            row[at].strip().strip('"') for row in self.rows if len(row) == len(self.names) and row[at].strip()
-        ]
+        return [row[at].strip() for row in self.rows if len(row) == len(self.names) and row[at].strip()]
 
 
 def guess_columns(
@@ -177,7 +176,7 @@ def _head(path: Path) -> _Head:
     first = next(at for at, row in enumerate(rows) if len(row) == width)
     all_lines = text.splitlines()
     header = next(at for at, line in enumerate(all_lines) if line == lines[first]) + 1
-    names = tuple(name.strip().strip('"').lstrip("\ufeff") for name in rows[first])
+    names = tuple(name.strip().lstrip("\ufeff") for name in rows[first])
     if any(_NUMBER.match(name) for name in names):
         raise BadInput(where, "first line", "must name the columns", plain(lines[first]))
     if len(set(names)) != len(names):
@@ -206,17 +205,10 @@ def _evenness(lines: Sequence[str], mark: str) -> tuple[float, int]:
 
 
 def _split(line: str, mark: str) -> list[str]:
-    if '"' not in line:
-        return line.split(mark)
-    fields, quoted, start = [], False, 0
-    for at, character in enumerate(line):
-        if character == '"':
-            quoted = not quoted
-        elif character == mark and not quoted:
-            fields.append(line[start:at])
-            start = at + 1
-    fields.append(line[start:])
-    return fields
+    try:
+        return next(csv.reader([line], delimiter=mark))
+    except csv.Error:  # longer than any field
+        return [line]
 
 
 def _time(head: _Head, day_first: bool | None, reasons: list[str]) -> tuple[str, str | None, str]:

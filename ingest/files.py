@@ -1,6 +1,6 @@
 """Readings from files, in pieces; the same file twice is the same rows."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -35,9 +35,8 @@ def import_readings(
     now: Now,
     *,
     sensor: str | None = None,
-    topic: str | None = None,
     zone: str = "UTC",
-    create: Mapping[str, str] | str | None = None,
+    create: str | None = None,
     place_kind: str = "home",
     columns: ColumnGuess | None = None,
     from_line: int = 1,
@@ -56,15 +55,14 @@ def import_readings(
         `columns` says, or as guessed.
     now : Now
         The book's clock; readings more than ten minutes ahead of it are rejected.
-    sensor, topic : str, optional
-        The sensor of a file without a sensor column: its name, or a topic bound to it.
+    sensor : str, optional
+        Name of the sensor of a file without a sensor column.
     zone : str
         IANA zone of times without an offset. In the hour that comes twice in autumn the first pass is taken
         until the clock steps back; an hour that is skipped in spring is read with the offset before it.
-    create : mapping or str, optional
-        The place of the file's sensors (one for all when it is a string): each hangs there at least since its
-        first reading in the file, unless it hung elsewhere then. Sensors not known yet are made; without it
-        their lines are rejected.
+    create : str, optional
+        The place of the file's sensors: each hangs there at least since its first reading in the file, unless
+        it hung elsewhere then. Sensors not known yet are made; without it their lines are rejected.
     place_kind : str
         Kind of a place that has to be made.
     from_line : int
@@ -77,20 +75,20 @@ def import_readings(
     Raises
     ------
     BadInput
-        If the file can't be read or its columns can't be told; `sensor`, `topic` or `zone` isn't known.
+        If the file can't be read or its columns can't be told; `sensor` or `zone` isn't known.
     """
     path = Path(path)
     guess = columns or guess_columns(path)
     report = ImportReport(guess)
     walls = WallTime(path.name, zone)
-    names = Names(store, report, now, path.name, create, place_kind, zone, keep)
-    names.settle(sensor, topic)
-    limit_ms = to_epoch_ms(now()) + AHEAD_MS
+    names = Names(store, report, now(), path.name, create, place_kind, zone, keep)
+    if sensor is not None:
+        names.take_all_for(sensor)
     received_ms = to_epoch_ms(now())
     writer = PatientBook(store) if keep else UnwrittenBook(store)
     try:
         for piece in pieces_of(path, guess, report.refuse, from_line):
-            table = _readings(piece, guess, walls, names, limit_ms, report)
+            table = _readings(piece, guess, walls, names, received_ms + AHEAD_MS, report)
             if not report.first:
                 report.first = names.first_rows(table)
             for start in range(0, len(table), TRANSACTION_ROWS):
@@ -120,7 +118,7 @@ def import_readings(
 
 
 def _readings(
-    piece: LineBlock, guess: ColumnGuess, walls: WallTime, names: "Names", limit_ms: int, report: ImportReport
+    piece: LineBlock, guess: ColumnGuess, walls: WallTime, names: Names, limit_ms: int, report: ImportReport
 ) -> pd.DataFrame:
     """The good readings of a piece, each once, sorted; the rest refused."""
     frame, lines = piece.frame, piece.lines

@@ -2,8 +2,9 @@
 
 import logging
 from datetime import datetime
+from typing import NamedTuple
 
-from ingest.batch import Heard, RefusedMessage, WriteBatch
+from ingest.batch import RefusedMessage, UnboundMessage, WriteBatch
 from ingest.books import Book
 from ingest.payload import AnotherDevice, BadPayload, Observed, read_presence
 from ingest.quantities import plain
@@ -21,8 +22,20 @@ MESSAGE_COST_BYTES = 300
 CLOCK_HOUR_MS = 3_600_000
 EMPTY, BLANKS, LONGEST_EMPTY = (b"", b"{}", b"[]"), b" \t\r\n\0", 12
 """What says nothing, and is no fault: a retained topic that was cleared, a device with nothing to tell."""
-HEARD_STALE_MS = 86_400_000  # an unknown topic silent for a day makes room for any other
+UNBOUND_STALE_MS = 86_400_000  # an unbound topic silent for a day makes room for any other
 NOISE_LOOKS = 3
+
+
+class Message(NamedTuple):
+    """A message as it arrived."""
+
+    topic: str
+    payload: bytes
+    received_at: datetime
+    received_ms: int
+    retained: bool
+    packet_id: int  # 0 when the broker won't send it again
+    flagged: bool  # as sent again
 
 
 class Intake:
@@ -35,14 +48,15 @@ class Intake:
         self._registry, self._limits, self._now, self._remembered = registry, limits, now, remembered
         self._last_arrival_ms: dict[int, int] = {}
         self._arrival: tuple[datetime | None, int] = (None, 0)  # the last arrival, and in milliseconds
-        self._heard_ms: dict[str, int] = {}  # the unknown topics that are listed, and when each spoke last
+        self._unbound_ms: dict[str, int] = {}  # the unbound topics that are listed, and when each spoke last
         self._air: set[str] = set()  # those in which something is recognised
         self._noise: dict[str, int] = {}  # those in which nothing is, and how often it was tried
         self._battery_pct: dict[int, float] = {}  # as last written, so that it is written when it changes
+        self._checked: tuple[Message | None, bool] = (None, False)  # the last one asked of the memory
         self._pace = Pace(limits.topic_rate_per_s, limits.topic_burst)
 
     def load(self, book: Book) -> None:
-        """Take up what other processes left: the last arrivals used as times, and the unknown topics."""
+        """Take up what other processes left: the last arrivals used as times, and the unbound topics."""
         since = book.at(to_epoch_ms(self._now()) - CLOCK_HOUR_MS)
         for sensor_id in self._registry.sensor_ids:
             last = book.execute(
@@ -51,12 +65,11 @@ class Intake:
                 (sensor_id, since),
             ).fetchone()[0]
             if last is not None:
-                last_ms = last if isinstance(last, int) else to_epoch_ms(last)
-                self._last_arrival_ms[sensor_id] = max(last_ms, self._last_arrival_ms.get(sensor_id, 0))
-        for topic, last in book.execute(
-            "SELECT topic, max(received_at) FROM heard_message GROUP BY topic"
-        ).fetchall():
-            self._heard_ms[topic] = last if isinstance(last, int) else to_epoch_ms(last)
+                known_ms = self._last_arrival_ms.get(sensor_id, 0)
+                self._last_arrival_ms[sensor_id] = max(_milliseconds(last), known_ms)
+        listed = "SELECT topic, max(received_at) FROM heard_message GROUP BY topic"
+        for topic, last in book.execute(listed).fetchall():
+            self._unbound_ms[topic] = _milliseconds(last)
         for topic in self._registry.dismissed:
             self._let_go(topic)
 
@@ -69,29 +82,20 @@ class Intake:
         """Let each topic's allowance grow again."""
         self._pace.refill(elapsed_s)
 
-    def hear_again(self) -> None:
-        """Take the waiting messages of unknown topics once more: some of the topics are bound by now."""
-        for topic in self._registry.bound(self.heard_topics):
+    def take_again(self) -> None:
+        """Take the waiting messages of unbound topics once more: some of the topics are bound by now."""
+        for topic in self._registry.bound(self.unbound_topics):
             self._let_go(topic)
-            for heard in self.batch.heard.pop(topic, ()):
+            for message in self.batch.unbound.pop(topic, ()):
                 self.batch.counts["heard"] -= 1
                 self.batch.messages -= 1
-                self.take(
-                    topic,
-                    heard.payload,
-                    retained=heard.retained,
-                    received_at=from_epoch_ms(heard.received_ms),
-                )
-
-    def _let_go(self, topic: str) -> None:
-        """List an unknown topic no longer."""
-        self._heard_ms.pop(topic, None)
-        self._noise.pop(topic, None)
-        self._air.discard(topic)
+                received_at = from_epoch_ms(message.received_ms)
+                self.take(topic, message.payload, retained=message.retained, received_at=received_at)
 
     @property
-    def heard_topics(self) -> list[str]:
-        return list(self._heard_ms)
+    def unbound_topics(self) -> list[str]:
+        """The topics that are listed because no sensor is bound to them."""
+        return list(self._unbound_ms)
 
     def take(
         self,
@@ -104,169 +108,154 @@ class Intake:
         received_at: datetime | None = None,
     ) -> None:
         """Take one message as it arrived; `packet_id` is 0 when the broker won't send it again."""
-        batch = self.batch
-        batch.messages += 1
-        batch.size_bytes += len(payload) + MESSAGE_COST_BYTES
+        self.batch.messages += 1
+        self.batch.size_bytes += len(payload) + MESSAGE_COST_BYTES
         if received_at is None:
             received_at = self._now()
+        if received_at is not self._arrival[0]:
+            self._arrival = (received_at, to_epoch_ms(received_at))
+        message = Message(topic, payload, received_at, self._arrival[1], retained, packet_id, flagged)
         try:
-            self._take(batch, topic, payload, received_at, retained, packet_id, flagged)
+            self._take(message)
         except Exception as error:
             # Whatever a message does to us, the next one must be heard: this is the one place that catches
             # all.
             log.exception("unexpected trouble with a message on %s", plain(topic))
-            self._refuse(topic, payload, f"unexpected {type(error).__name__}", received_at)
+            self._refuse(message, f"unexpected {type(error).__name__}")
 
-    def _take(
-        self,
-        batch: WriteBatch,
-        topic: str,
-        payload: bytes,
-        received_at: datetime,
-        retained: bool,
-        packet_id: int,
-        flagged: bool,
-    ) -> None:
-        limits = self._limits
+    def _take(self, message: Message) -> None:
+        limits, topic, payload = self._limits, message.topic, message.payload
         if len(payload) > limits.message_bytes:
-            return self._refuse(
-                topic, payload, f"message must have at most {limits.message_bytes} bytes", received_at
-            )
-        if len(topic) > limits.topic_chars:
-            return self._refuse(
-                topic, payload, f"topic must have at most {limits.topic_chars} characters", received_at
-            )
-        if not self._pace.allows(topic):
-            return self._refuse_pace(batch, topic, payload, received_at)
-        if len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY:
-            batch.counts["ignored"] += 1
-            return None
-        streams = self._registry.route(topic)
-        if not streams:
-            return self._hear(batch, topic, payload, retained, received_at)
-        known: bool | None = None
-        if received_at is not self._arrival[0]:
-            self._arrival = (received_at, to_epoch_ms(received_at))
-        received_ms = self._arrival[1]
-        strangers: list[str] | None = None
-        for stream in streams:
-            if stream.read is None:
-                self._presence(batch, stream, topic, payload, received_at)
-                continue
-            try:
-                found: list[Observed] | tuple[Observed, ...] = stream.read(
-                    topic, payload, received_at, retained, stream.sensors
-                )
-            except AnotherDevice as other:
-                strangers = [*(strangers or ()), other.part]
-                continue
-            except BadPayload as bad:
-                self._refuse(topic, payload, str(bad), received_at)
-                found = bad.readings
-            for observed in found:
-                sensor_id = stream.sensors.get(observed.part)
-                if sensor_id is None:
-                    strangers = [*(strangers or ()), observed.part]
+            self._refuse(message, f"message must have at most {limits.message_bytes} bytes")
+        elif len(topic) > limits.topic_chars:
+            self._refuse(message, f"topic must have at most {limits.topic_chars} characters")
+        elif not self._pace.allows(topic):
+            self.batch.counts["too_many"] += 1
+            if self._pace.first_refusal(topic):
+                rate = limits.topic_rate_per_s
+                self._refuse(message, f"topic sends more than {rate:g} messages a second; dropped")
+        elif len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY:
+            self.batch.counts["ignored"] += 1
+        elif streams := self._registry.route(topic):
+            strangers: set[str] = set()
+            for stream in streams:
+                if stream.read is None:
+                    self._presence(message, stream)
                     continue
-                battery_pct = observed.battery_pct
-                if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
-                    batch.battery[sensor_id] = self._battery_pct[sensor_id] = battery_pct
-                if observed.temperature_c is None and observed.rh_pct is None:
-                    continue
-                if observed.clock == "device":
-                    observed_ms = to_epoch_ms(observed.observed_at)
-                else:
-                    if known is None:
-                        known = self._known_again(batch, topic, payload, packet_id, flagged)
-                    if known:
-                        continue
-                    if observed.observed_at is not received_at:  # told as a distance from the message
-                        observed_ms = to_epoch_ms(observed.observed_at)
-                    else:
-                        # Two arrivals within a millisecond are two readings, not one told twice.
-                        observed_ms = max(received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
-                        self._last_arrival_ms[sensor_id] = observed_ms
-                batch.size_bytes += ROW_BYTES
-                batch.add(
-                    (
-                        sensor_id,
-                        observed_ms,
-                        received_ms,
-                        observed.temperature_c,
-                        observed.rh_pct,
-                        observed.clock,
-                    ),
-                    topic,
-                    payload,
-                )
-        if strangers is not None:
-            unknown = set(strangers).difference(*(stream.sensors for stream in streams))
-            unknown.difference_update(*(stream.retired for stream in streams))
-            if unknown:
-                # A device nobody accepted yet, behind a topic that is in use: listed as unknown topics are.
-                batch.counts["part_not_bound"] += len(unknown)
-                self._hear(batch, topic, payload, retained, received_at)
-        return None
+                for observed in self._read(message, stream, strangers):
+                    self._add(message, stream.sensors[observed.part], observed)
+            if strangers:
+                strangers.difference_update(*(stream.sensors.keys() | stream.retired for stream in streams))
+            if strangers:
+                # A device nobody accepted yet, behind a topic that is in use: listed as unbound topics are.
+                self.batch.counts["part_not_bound"] += len(strangers)
+                self._keep_unbound(message)
+        else:
+            self._keep_unbound(message)
 
-    def _known_again(
-        self, batch: WriteBatch, topic: str, payload: bytes, packet_id: int, flagged: bool
-    ) -> bool:
-        if packet_id == 0 or self._remembered is None:
-            return False
-        crc = checksum(topic, payload)
-        if self._remembered.is_known(packet_id, flagged, crc):
-            batch.counts["duplicate"] += 1
-            return True
-        batch.clockless.append((packet_id, crc))
-        return False
-
-    def _presence(
-        self, batch: WriteBatch, stream: Stream, topic: str, payload: bytes, received_at: datetime
-    ) -> None:
+    def _read(self, message: Message, stream: Stream, strangers: set[str]) -> list[Observed]:
+        """What a message says of the sensors that are bound; others' names are added to the strangers."""
+        assert stream.read is not None
+        topic, payload, received_at, _, retained, _, _ = message
         try:
-            said = read_presence(topic, payload, stream.reading)
+            found = stream.read(topic, payload, received_at, retained, stream.sensors)
+        except AnotherDevice as other:
+            strangers.add(other.part)
+            return []
         except BadPayload as bad:
-            return self._refuse(topic, payload, str(bad), received_at)
-        for sensor_id in stream.sensors.values():
-            batch.presence[sensor_id] = (said.presence, to_epoch_ms(received_at))
-        return None
+            self._refuse(message, str(bad))
+            found = list(bad.readings)
+        bound = [observed for observed in found if observed.part in stream.sensors]
+        if len(bound) < len(found):
+            strangers.update({observed.part for observed in found} - stream.sensors.keys())
+        return bound
 
-    def _hear(
-        self, batch: WriteBatch, topic: str, payload: bytes, retained: bool, received_at: datetime
-    ) -> None:
-        if received_at is not self._arrival[0]:
-            self._arrival = (received_at, to_epoch_ms(received_at))
-        received_ms = self._arrival[1]
+    def _add(self, message: Message, sensor_id: int, observed: Observed) -> None:
+        """Add an observation to the batch, unless it is told by arrival and its message is known."""
+        batch, battery_pct = self.batch, observed.battery_pct
+        if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
+            batch.battery[sensor_id] = self._battery_pct[sensor_id] = battery_pct
+        temperature_c, rh_pct, clock = observed.temperature_c, observed.rh_pct, observed.clock
+        if temperature_c is None and rh_pct is None:
+            return
+        if clock == "arrival" and self._is_redelivered(message):
+            return
+        if clock == "arrival" and observed.observed_at == message.received_at:
+            # Two arrivals within a millisecond are two readings, not one told twice.
+            observed_ms = max(message.received_ms, self._last_arrival_ms.get(sensor_id, 0) + 1)
+            self._last_arrival_ms[sensor_id] = observed_ms
+        else:  # also where it is told as a distance from the message
+            observed_ms = to_epoch_ms(observed.observed_at)
+        batch.size_bytes += ROW_BYTES
+        row = (sensor_id, observed_ms, message.received_ms, temperature_c, rh_pct, clock)
+        batch.add(row, message.topic, message.payload)
+
+    def _is_redelivered(self, message: Message) -> bool:
+        """Whether the broker sent this message before and it is stored; asked once a message."""
+        if message.packet_id == 0 or self._remembered is None:
+            return False
+        if self._checked[0] is not message:
+            crc = checksum(message.topic, message.payload)
+            known = self._remembered.is_known(message.packet_id, message.flagged, crc)
+            self._checked = (message, known)
+            if known:
+                self.batch.counts["duplicate"] += 1
+            else:
+                self.batch.clockless.append((message.packet_id, crc))
+        return self._checked[1]
+
+    def _presence(self, message: Message, stream: Stream) -> None:
+        try:
+            told = read_presence(message.topic, message.payload, stream.reading)
+        except BadPayload as bad:
+            self._refuse(message, str(bad))
+            return
+        for sensor_id in stream.sensors.values():
+            self.batch.presence[sensor_id] = (told.presence, message.received_ms)
+
+    def _refuse(self, message: Message, reason: str) -> None:
+        kept = message.payload[: self._limits.rejected_row_bytes]
+        topic = message.topic[: self._limits.topic_chars]
+        self.batch.size_bytes += len(kept)
+        refused = RefusedMessage(topic, kept, len(message.payload), reason[:1_000], message.received_ms)
+        self.batch.refused.append(refused)
+
+    # ------------------------------------------------------------ topics that no sensor is bound to
+
+    def _keep_unbound(self, message: Message) -> None:
+        batch, topic, payload = self.batch, message.topic, message.payload
         if topic in self._registry.dismissed:
             batch.counts["heard_dismissed"] += 1
             return
-        if not payload or len(payload) > self._limits.heard_bytes or not self._room_for(topic, payload):
+        if not payload or len(payload) > self._limits.heard_bytes or not self._has_room(message):
             batch.counts["heard_not_kept"] += 1
             return
-        self._heard_ms[topic] = received_ms
+        self._unbound_ms[topic] = message.received_ms
         batch.counts["heard"] += 1
         batch.size_bytes += len(payload)
-        batch.hear(topic, Heard(payload, retained, received_ms))
+        kept = UnboundMessage(payload, message.retained, message.received_ms)
+        batch.unbound.setdefault(topic, []).append(kept)
 
-    def _room_for(self, topic: str, payload: bytes) -> bool:
+    def _has_room(self, message: Message) -> bool:
         """Whether a topic is listed; from a full list the longest silent goes, noise before a sensor."""
-        is_noise = self._is_noise(topic, payload)
-        if topic in self._heard_ms or len(self._heard_ms) < self._limits.heard_topics:
+        topic, listed = message.topic, self._unbound_ms
+        is_noise = self._is_noise(topic, message.payload)
+        if topic in listed or len(listed) < self._limits.heard_topics:
             return True
-        going = [known for known in self._noise if known in self._heard_ms] or list(self._heard_ms)
-        longest = min(going, key=self._heard_ms.__getitem__)
-        silent_ms = self._arrival[1] - self._heard_ms[longest]
-        if is_noise and longest not in self._noise and silent_ms <= HEARD_STALE_MS:
+        going = [known for known in self._noise if known in listed] or list(listed)
+        longest = min(going, key=listed.__getitem__)
+        silent_ms = message.received_ms - listed[longest]
+        if is_noise and longest not in self._noise and silent_ms <= UNBOUND_STALE_MS:
             # Every topic listed may be a sensor: noise takes the place of none that still speaks.
             del self._noise[topic]
             return False
         self._let_go(longest)
-        self.batch.heard.pop(longest, None)
+        self.batch.unbound.pop(longest, None)
         self.batch.crowded_out.append(longest)
         return True
 
     def _is_noise(self, topic: str, payload: bytes) -> bool:
-        """Whether nothing was recognised in the first messages of an unknown topic; a few are looked at."""
+        """Whether nothing was recognised in the first messages of an unbound topic; a few are looked at."""
         looks = self._noise.get(topic, 0)
         if topic not in self._air and looks < NOISE_LOOKS:
             if propose(topic, [payload]) is None:
@@ -276,23 +265,35 @@ class Intake:
                 self._air.add(topic)
         return topic in self._noise
 
-    def _refuse_pace(self, batch: WriteBatch, topic: str, payload: bytes, received_at: datetime) -> None:
-        batch.counts["too_many"] += 1
-        if self._pace.first_refusal(topic):
-            rate = self._limits.topic_rate_per_s
-            self._refuse(
-                topic, payload, f"topic sends more than {rate:g} messages a second; dropped", received_at
-            )
+    def _let_go(self, topic: str) -> None:
+        """List an unbound topic no longer."""
+        self._unbound_ms.pop(topic, None)
+        self._noise.pop(topic, None)
+        self._air.discard(topic)
 
-    def _refuse(self, topic: str, payload: bytes, reason: str, received_at: datetime) -> None:
-        limits = self._limits
-        kept = payload[: limits.rejected_row_bytes]
-        self.batch.size_bytes += len(kept)
-        self.batch.refused.append(
-            RefusedMessage(
-                topic[: limits.topic_chars], kept, len(payload), reason[:1_000], to_epoch_ms(received_at)
-            )
-        )
+
+def unbound_batch(book: Book, registry: Registry, limits: Limits, now: Now, topics: list[str]) -> WriteBatch:
+    """The readings in the kept messages of topics that are bound by now, with the messages' removal.
+
+    An intake of its own reads them: their times depend on nothing but themselves, so that two processes that
+    turn the same messages make the same rows.
+    """
+    intake = Intake(registry, limits, now)
+    for topic in topics:
+        found = book.execute(
+            "SELECT id, payload, retained, received_at FROM heard_message WHERE topic = ? ORDER BY id",
+            (topic,),
+        ).fetchall()
+        for number, payload, retained, received_at in found:
+            at = from_epoch_ms(_milliseconds(received_at))
+            intake.take(topic, bytes(payload), retained=bool(retained), received_at=at)
+            intake.batch.turned.append(number)
+    return intake.new_batch()
+
+
+def _milliseconds(stored: int | datetime) -> int:
+    """An instant as SQLite or PostgreSQL gives it, in milliseconds since 1970."""
+    return stored if isinstance(stored, int) else to_epoch_ms(stored)
 
 
 class Pace:

@@ -32,6 +32,7 @@ READ_AHEAD_BYTES = 65_536
 ACK = struct.Struct(">BBH")
 PUBACK, ACK_LENGTH = 0x40, 2
 PINGREQ = b"\xc0\x00"
+REFUSED = "it refuses us"
 
 OnMessage = Callable[[mqtt.MQTTMessage], None]
 OnSession = Callable[[bool], None]
@@ -172,7 +173,7 @@ class Link:
 
     def _answered(self, client: mqtt.Client, _data: Any, flags: Any, code: Any, _properties: Any) -> None:
         if code.is_failure:
-            self._lost(f"it refuses us: {plain(str(code)).lower()}", hang_up=client)
+            self._lost(f"{REFUSED}: {plain(str(code)).lower()}", hang_up=client)
             return
         self._let_in, self.reason = True, "it hasn't confirmed our topics yet"
         self._connected_since = self._last_ping = time.monotonic()
@@ -189,7 +190,7 @@ class Link:
             topic for topic, code in zip(self._settings.filters, codes, strict=False) if code.is_failure
         ]
         if refused:
-            self._lost(f"it refuses us the topics {', '.join(map(plain, refused))}", hang_up=client)
+            self._lost(f"{REFUSED} the topics {', '.join(map(plain, refused))}", hang_up=client)
             return
         if not self.connected:
             self._listening()

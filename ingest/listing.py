@@ -1,6 +1,7 @@
 """The unknown topics as they are listed, and what a person says of a message nobody recognised."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
@@ -26,7 +27,7 @@ MOST_FIELDS = 200
 
 
 @dataclass(frozen=True)
-class HeardTopic:
+class ListedTopic:
     """A topic nobody is bound to: its last message, and what it is taken for."""
 
     topic: str
@@ -49,28 +50,22 @@ class ByHand:
     seen: tuple[Observed, ...]
 
 
-@dataclass
-class Recognised:
-    """The unknown topics in which something is recognised."""
+def only(proposals: Mapping[str, Proposal], topic: str, part: str | None) -> Mapping[str, Proposal]:
+    """The same proposals with one sensor of a topic alone, where one is asked for."""
+    whole = proposals.get(topic)
+    if part is None or whole is None:
+        return proposals
+    asked = tuple(each for each in whole.parts if each.part == part)
+    if not asked:
+        known = ", ".join(plain(each.part) for each in whole.parts)
+        raise BadInput(plain(topic), "part", f"must be one of {known}", plain(part))
+    return {**proposals, topic: msgspec.structs.replace(whole, parts=asked)}
 
-    proposals: dict[str, Proposal] = field(default_factory=dict)
 
-    def only(self, topic: str, part: str | None) -> "Recognised":
-        """The same with one sensor of a topic alone, where one is asked for."""
-        whole = self.proposals.get(topic)
-        if part is None or whole is None:
-            return self
-        asked = tuple(each for each in whole.parts if each.part == part)
-        if not asked:
-            known = ", ".join(plain(each.part) for each in whole.parts)
-            raise BadInput(plain(topic), "part", f"must be one of {known}", plain(part))
-        return Recognised(self.proposals | {topic: msgspec.structs.replace(whole, parts=asked)})
-
-    def sharing(self, sibling: str) -> list[Proposal]:
-        """The proposals that are one sensor, its presence included."""
-        return [p for p in self.proposals.values() if p.sibling == sibling and p.parts] + [
-            p for p in self.proposals.values() if p.presence and below(sibling, p.sibling)
-        ]
+def sharing(proposals: Mapping[str, Proposal], sibling: str) -> list[Proposal]:
+    """The proposals that are one sensor, its presence included."""
+    sensors = [one for one in proposals.values() if one.sibling == sibling and one.parts]
+    return sensors + [one for one in proposals.values() if one.presence and below(sibling, one.sibling)]
 
 
 def below(topic: str, parent: str) -> bool:
@@ -78,17 +73,17 @@ def below(topic: str, parent: str) -> bool:
     return topic == parent or topic.startswith(f"{parent}/")
 
 
-def recognised(session: Session) -> Recognised:
+def recognised(session: Session) -> dict[str, Proposal]:
     """What is recognised in the unknown topics, by topic."""
     taken = _taken(session)
     found = (
         (topic, _left(_proposed(topic, bodies), taken[topic]))
         for topic, bodies in sorted(_last_bodies(session).items())
     )
-    return Recognised({topic: proposal for topic, proposal in found if proposal is not None})
+    return {topic: proposal for topic, proposal in found if proposal is not None}
 
 
-def heard_topics(store: Store) -> list[HeardTopic]:
+def unbound_topics(store: Store) -> list[ListedTopic]:
     """The unknown topics that are not dismissed, the last heard first."""
     with store.session() as session:
         names = dict.fromkeys(session.scalars(select(Sensor.name)), "")
@@ -105,7 +100,7 @@ def heard_topics(store: Store) -> list[HeardTopic]:
             .order_by(newest.c.topic)
         ).all()
     heard = [
-        HeardTopic(
+        ListedTopic(
             topic,
             kept,
             at,
@@ -195,10 +190,10 @@ def _named_apart(proposal: Proposal | None, names: dict[str, str]) -> Proposal |
 def fields_of(topic: str, payload: bytes) -> tuple[tuple[str, str], ...]:
     """The numbers in a message, each by its JSON Pointer; a bare one's is empty. None where it holds none."""
     try:
-        document = document_of(topic, payload)
+        document = document_of(payload)
     except BadPayload:
         try:
-            document = text_of(topic, payload)
+            document = text_of(payload)
         except BadPayload:
             return ()
     numbers = [leaf for leaf in leaves(document) if not isinstance(leaf.raw, bool) and is_number(leaf.raw)]
@@ -252,7 +247,7 @@ def read_by_hand(
             quantity = "temperature" if temperature else "rh"
             reading = PayloadReading.from_document({"shape": "number", "quantity": quantity, **units})
         else:
-            document = document_of(topic, last.payload)
+            document = document_of(last.payload)
             told = {"temperature": temperature, "rh": rh}
             named = {key: pointer for key, pointer in told.items() if pointer}
             time = nearest_time(tokens(next(iter(named.values()))), time_fields(document))

@@ -1,5 +1,7 @@
 """What a proposal is made of: one sensor in the messages of a topic."""
 
+from typing import Any
+
 import msgspec
 
 from ingest import quantities, words
@@ -25,6 +27,7 @@ class SensorPart(msgspec.Struct, frozen=True):
 
 
 Answer = tuple[tuple[SensorPart, ...], float, tuple[str, ...]]
+"""The sensors in some messages, the confidence from 0 to 1, and the reasons in sentences."""
 NOTHING: Answer = ((), 0.0, ())
 
 
@@ -33,24 +36,21 @@ def nearest_time(path: Path, times: list[Path]) -> Path | None:
 
     def rank(time: Path) -> tuple[int, int]:
         common = 0
-        for a, b in zip(path, time, strict=False):
-            if a != b:
-                break
+        while path[: common + 1] == time[: common + 1] and common < len(time):
             common += 1
         return -common, len(time)
 
     return min(times, key=rank, default=None)
 
 
-def time_of(field: str, path: Path) -> dict[str, str]:
+def time_of(field: str, path: Path | None) -> dict[str, Any]:
     """What a reading says of a field of times: where it stands, and the unit if it is a distance."""
+    if path is None:
+        return {}
     unit = words.ago_unit(str(path[-1])) if path else None
-    return {field: pointer_of(path), **({} if unit is None else {"time_unit": unit})}
+    return {field: pointer_of(path)} | ({} if unit is None else {"time_unit": unit})
 
 
 def said(path: Path) -> str:
-    return said_pointer(pointer_of(path)) if path else "the message"
-
-
-def said_pointer(pointer: str) -> str:
-    return quantities.plain(pointer, 80) or "the message"
+    """Where a value stands, in a sentence."""
+    return quantities.plain(pointer_of(path), 80) or "the message"

@@ -83,21 +83,23 @@ def read_presence(topic: str, payload: bytes, reading: PayloadReading) -> Presen
     BadPayload
         If it is none of the reading's words.
     """
-    word: object = text_of(topic, payload)
-    if reading.state_at is not None or (isinstance(word, str) and word.startswith("{")):
-        document = document_of(topic, payload)
-        word = pointer.follow(
-            document, pointer.tokens("/state" if reading.state_at is None else reading.state_at)
-        )
-    if isinstance(word, bool):
-        word = "true" if word else "false"
-    if isinstance(word, str) and len(word) <= 64:
-        lower = word.strip().strip('"').lower()
-        if lower in reading.online:
-            return Presence(reading.part, "online")
-        if lower in reading.offline:
-            return Presence(reading.part, "offline")
-    raise BadPayload(topic, "presence", "must be one of the words for online and offline", word)
+    try:
+        word: object = text_of(payload)
+        if reading.state_at is not None or str(word).startswith("{"):
+            at = pointer.tokens("/state" if reading.state_at is None else reading.state_at)
+            word = pointer.follow(document_of(payload), at)
+        if isinstance(word, bool):
+            word = "true" if word else "false"
+        if isinstance(word, str) and len(word) <= 64:
+            lower = word.strip().strip('"').lower()
+            if lower in reading.online:
+                return Presence(reading.part, "online")
+            if lower in reading.offline:
+                return Presence(reading.part, "offline")
+        raise BadPayload("presence", "must be one of the words for online and offline", word)
+    except BadPayload as error:
+        error.topic = topic
+        raise
 
 
 @lru_cache(maxsize=4096)

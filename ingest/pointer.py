@@ -25,13 +25,9 @@ def tokens(pointer: str) -> tuple[str, ...]:
         return ()
     if not pointer.startswith("/") or len(pointer) > _LONGEST_POINTER:
         raise ValueError("a JSON Pointer must be empty or begin with '/'")
-    out = []
-    for token in pointer[1:].split("/"):
-        rest = token.replace("~0", "").replace("~1", "")
-        if "~" in rest:
-            raise ValueError("in a JSON Pointer '~' must be followed by 0 or 1")
-        out.append(token.replace("~1", "/").replace("~0", "~"))
-    return tuple(out)
+    if "~" in pointer.replace("~0", "").replace("~1", ""):
+        raise ValueError("in a JSON Pointer '~' must be followed by 0 or 1")
+    return tuple(token.replace("~1", "/").replace("~0", "~") for token in pointer[1:].split("/"))
 
 
 def pointer_of(path: Iterable[str | int]) -> str:
@@ -45,8 +41,14 @@ def pointer_of(path: Iterable[str | int]) -> str:
     return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
 
 
-def follow(document: Any, path: tuple[str, ...]) -> Any:
-    """The value a pointer leads to, or MISSING where the document has no such place."""
+def follow(document: Any, path: Iterable[str | int]) -> Any:
+    """The value at a pointer's tokens, or at a path of names and indices; MISSING where there is none.
+
+    Examples
+    --------
+    >>> follow({"air": [20.5, 21.5]}, tokens("/air/1")), follow({"air": [20.5]}, ["air", 1])
+    (21.5, nothing)
+    """
     for token in path:
         if type(document) is dict:
             document = document.get(token, MISSING)
@@ -54,11 +56,13 @@ def follow(document: Any, path: tuple[str, ...]) -> Any:
                 return MISSING
         elif type(document) is list:
             # RFC 6901, section 4: digits without leading zeros; "-" is the place after the last one.
-            if not (token.isascii() and token.isdigit()) or (token[0] == "0" and len(token) > 1):
+            if isinstance(token, str):
+                if not (token.isascii() and token.isdigit()) or (token[0] == "0" and len(token) > 1):
+                    return MISSING
+                token = int(token[:10])
+            if token >= len(document):
                 return MISSING
-            if len(token) > 9 or int(token) >= len(document):
-                return MISSING
-            document = document[int(token)]
+            document = document[token]
         else:
             return MISSING
     return document

@@ -54,8 +54,6 @@ class BadPayload(ValueError):
 
     Parameters
     ----------
-    topic : str
-        Where the message came from.
     field : str
         The quantity or the place in the message.
     problem : str
@@ -64,13 +62,27 @@ class BadPayload(ValueError):
         The value as it came.
     readings : tuple of Observed
         What the same message says of other sensors or instants and is good: to be stored all the same.
+
+    Attributes
+    ----------
+    topic : str
+        Where the message came from; whoever knows it adds it.
+
+    Examples
+    --------
+    >>> str(BadPayload("rh_pct", "must lie in 0..100", 140.2))
+    'rh_pct must lie in 0..100, got 140.2'
     """
 
-    def __init__(
-        self, topic: str, field: str, problem: str, got: object, readings: tuple[Any, ...] = ()
-    ) -> None:
-        super().__init__(f"{plain(topic)}: {plain(field)} {problem}, got {shown(got)}")
-        self.topic, self.field, self.problem, self.got, self.readings = topic, field, problem, got, readings
+    topic = ""
+
+    def __init__(self, field: str, problem: str, got: object, readings: tuple[Any, ...] = ()) -> None:
+        super().__init__(field, problem, got)
+        self.field, self.problem, self.got, self.readings = field, problem, got, readings
+
+    def __str__(self) -> str:
+        where = f"{plain(self.topic)}: " if self.topic else ""
+        return f"{where}{plain(self.field)} {self.problem}, got {shown(self.got)}"
 
 
 class Saturated(BadPayload):
@@ -104,7 +116,7 @@ def shown(got: object) -> str:
     return f"a {type(got).__name__}"
 
 
-def number_and_unit(topic: str, field: str, raw: object) -> tuple[float | None, str]:
+def number_and_unit(raw: object, field: str = "") -> tuple[float | None, str]:
     """A number as devices write it: a number, or text with point or comma, perhaps with its unit behind.
 
     Parameters
@@ -144,20 +156,20 @@ def number_and_unit(topic: str, field: str, raw: object) -> tuple[float | None, 
                 value = float(match[1].replace(",", "."))
                 if isfinite(value):
                     return value, match[2].strip()
-    raise BadPayload(topic, field, "must be a number", raw)
+    raise BadPayload(field, "must be a number", raw)
 
 
-def temperature_unit(topic: str, raw: object, field: str = "temperature_c") -> str | None:
+def temperature_unit(raw: object) -> str | None:
     """C, F or K from a unit written in a message; None when it names none."""
-    return _unit(topic, field, raw, _TEMPERATURE_UNITS, "must be in °C, °F or K")
+    return _unit(raw, _TEMPERATURE_UNITS, "temperature_c", "must be in °C, °F or K")
 
 
-def rh_unit(topic: str, raw: object, field: str = "rh_pct") -> str | None:
+def rh_unit(raw: object) -> str | None:
     """`%` or `ratio` from a unit written in a message; None when it names none."""
-    return _unit(topic, field, raw, _RH_UNITS, "must be in percent or a ratio")
+    return _unit(raw, _RH_UNITS, "rh_pct", "must be in percent or a ratio")
 
 
-def _unit(topic: str, field: str, raw: object, known: dict[str, str], rule: str) -> str | None:
+def _unit(raw: object, known: dict[str, str], field: str, rule: str) -> str | None:
     if raw is None:
         return None
     if isinstance(raw, str) and len(raw) <= _LONGEST_NUMBER:
@@ -166,7 +178,7 @@ def _unit(topic: str, field: str, raw: object, known: dict[str, str], rule: str)
             return None
         if text in known:
             return known[text]
-    raise BadPayload(topic, field, rule, raw)
+    raise BadPayload(field, rule, raw)
 
 
 def celsius(value: float, unit: str) -> float:
@@ -179,28 +191,28 @@ def celsius(value: float, unit: str) -> float:
     return round(value - 273.15, 6)
 
 
-def checked_temperature_c(topic: str, value_c: float, field: str = "temperature_c") -> float:
+def checked_temperature_c(value_c: float) -> float:
     """The value, or `BadPayload` when no air sensor can have measured it."""
     if TEMPERATURE_LOW_C <= value_c <= TEMPERATURE_HIGH_C:
         return value_c
-    raise BadPayload(topic, field, "must lie in -40..85", value_c)
+    raise BadPayload("temperature_c", "must lie in -40..85", value_c)
 
 
-def checked_rh_pct(topic: str, value_pct: float, field: str = "rh_pct") -> float:
+def checked_rh_pct(value_pct: float) -> float:
     """The value, or `BadPayload` when it is no relative humidity of a room."""
     if RH_LEAST_PCT <= value_pct <= 100.0:
         return value_pct
     if 0.0 <= value_pct < RH_LEAST_PCT:
-        raise BadPayload(topic, field, "below 1 % is a dead sensor, or a ratio read as percent", value_pct)
+        raise BadPayload("rh_pct", "below 1 % is a dead sensor, or a ratio read as percent", value_pct)
     if 100.0 < value_pct <= RH_DAMPEST_PCT:
-        raise Saturated(topic, field, "above 100 % is a wet sensor's; its temperature is kept", value_pct)
-    raise BadPayload(topic, field, "must lie in 0..100", value_pct)
+        raise Saturated("rh_pct", "above 100 % is a wet sensor's; its temperature is kept", value_pct)
+    raise BadPayload("rh_pct", "must lie in 0..100", value_pct)
 
 
 def battery_or_none(raw: object) -> float | None:
     """Battery charge [%], or None: a charge that makes no sense never costs a reading."""
     try:
-        value, unit = number_and_unit("", "battery_pct", raw)
+        value, unit = number_and_unit(raw)
     except BadPayload:
         return None
     if value is None or not 0.0 <= value <= 100.0 or unit not in {"", "%"}:

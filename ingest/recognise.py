@@ -13,32 +13,17 @@ import msgspec
 
 from ingest import naming, quantities, senml, words
 from ingest.bodies import document_of, text_of
+from ingest.candidates import is_number
 from ingest.devices import device_name, device_path
 from ingest.groups import json_parts
-from ingest.judging import UnitGuess, judge_rh, judge_temperature
+from ingest.judging import fixed_unit, judge
 from ingest.parts import MOST_PARTS, SPOKEN, Answer, SensorPart, said
 from ingest.pointer import follow, pointer_of
 from ingest.quantities import BadPayload
-from ingest.reader import senml_quantity
 from ingest.shapes import OFFLINE_WORDS, ONLINE_WORDS, PayloadReading
 
 MOST_LOOKED_AT = 10
 _ANY_TIME = datetime(2024, 1, 1, tzinfo=UTC)  # for resolving packs whose times are of no interest here
-
-_PRESENCE_LEVELS = frozenset(
-    (
-        "status",
-        "state",
-        "availability",
-        "available",
-        "lwt",
-        "will",
-        "online",
-        "connected",
-        "presence",
-        "connection",
-    )
-)
 
 
 class Proposal(msgspec.Struct, frozen=True):
@@ -103,7 +88,7 @@ def _naming_level(topic: str) -> int | None:
         meaning = words.meaning_of(levels[at])
         if meaning.unlike is not None:
             return None
-        if meaning.quantity in {"temperature", "rh", "battery"}:
+        if meaning.quantity in words.MEASURED:
             return at
         if not (words.is_value(levels[at]) or levels[at].isdigit() or levels[at] in {"", "sensor"}):
             return None
@@ -123,15 +108,15 @@ def _sibling(topic: str) -> str:
 
 def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     last = _levels(topic)[-1].lower().lstrip("$")
-    if not bodies or last not in _PRESENCE_LEVELS or _naming_level(topic) is not None:
+    if not bodies or last not in words.PRESENCE_LEVELS or _naming_level(topic) is not None:
         return None
     said = []
     at = None
     for body in bodies:
         try:
-            word: object = text_of(topic, body)
-            if isinstance(word, str) and word.startswith("{"):
-                document = document_of(topic, body)
+            word: object = text_of(body)
+            if str(word).startswith("{"):
+                document = document_of(body)
                 word = document.get("state") if isinstance(document, dict) else None
                 at = "/state"
         except BadPayload:
@@ -139,10 +124,7 @@ def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         if not isinstance(word, str) or word.lower() not in {*ONLINE_WORDS, *OFFLINE_WORDS}:
             return None
         # "1", "on" and their like are as often a switch: only a telling topic makes them presence.
-        if word.lower() in {"1", "0", "true", "false", "on", "off", "up", "down"} and last in {
-            "state",
-            "status",
-        }:
+        if word.lower() in words.SWITCH_WORDS and last in {"state", "status"}:
             return None
         said.append(word)
     return Proposal(
@@ -161,46 +143,28 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         return None
     level = _levels(topic)[at]
     meaning = words.meaning_of(level)
-    quantity = meaning.quantity
-    values, written = [], set()
-    for body in bodies:
-        try:
-            value, unit = quantities.number_and_unit(topic, level, text_of(topic, body, 256))
-        except BadPayload:
-            return None
-        written.add(unit)
-        if value is not None:
-            values.append(value)
-    if not values:
+    quantity = str(meaning.quantity)
+    try:
+        texts = [text_of(body, 256) for body in bodies]
+    except BadPayload:
         return None
-    reasons = [
-        f"the topic's level {quantities.shown(level)} names {SPOKEN[str(quantity)]}, alone in its messages"
-    ]
-    confidence = 0.55 if meaning.short else 0.85
-    reading = PayloadReading(shape="number", quantity=quantity)  # type: ignore[arg-type]
-    if quantity == "temperature":
-        judged = judge_temperature(values, next(iter(written - {""}), None), meaning.unit)
-    elif quantity == "rh":
-        judged = judge_rh(values, next(iter(written - {""}), None))
-    else:
-        judged = UnitGuess(None, 1.0, "a battery's charge goes with its sensor")
-    if judged is None:
+    guess = judge(quantity, texts, None, meaning.unit)
+    if guess is None or not any(map(is_number, texts)):
         return None
-    if quantity == "temperature" and judged.unit:
-        reading = msgspec.structs.replace(reading, temperature_unit=judged.unit)
-    elif quantity == "rh" and judged.unit == quantities.RATIO:
-        reading = msgspec.structs.replace(reading, rh_unit="ratio")
-    reasons.append(judged.why)
+    fields = {"shape": "number", "quantity": quantity} | fixed_unit(quantity, guess)
     sibling = _sibling(topic)
-    part = SensorPart("", naming.readable_name(sibling), reading, (str(quantity),))
-    return Proposal(topic, (part,), None, sibling, round(confidence * judged.weight, 2), tuple(reasons))
+    reading = PayloadReading.from_document(fields)
+    part = SensorPart("", naming.readable_name(sibling), reading, (quantity,))
+    named = f"the topic's level {quantities.shown(level)} names {SPOKEN[quantity]}, alone in its messages"
+    confidence = (0.55 if meaning.short else 0.85) * guess.weight
+    return Proposal(topic, (part,), None, sibling, round(confidence, 2), (named, guess.why))
 
 
 def _senml_cbor(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     if not bodies or not all(0x80 <= body[0] <= 0x9F or body[0] == 0xD9 for body in bodies):
         return None  # a CBOR array, perhaps tagged as CBOR
     try:
-        packs = [senml.pack_from_cbor(topic, body) for body in bodies if len(body) <= 65_536]
+        packs = [senml.pack_from_cbor(body) for body in bodies if len(body) <= 65_536]
     except BadPayload:
         return None
     return _senml(topic, packs, PayloadReading(shape="senml-cbor"))
@@ -211,14 +175,13 @@ def _senml(topic: str, packs: Sequence[object], reading: PayloadReading) -> Prop
     bare = False
     for pack in packs:
         try:
-            records = senml.resolve(topic, pack, _ANY_TIME)
+            records = senml.resolve(pack, _ANY_TIME)
         except BadPayload:
             return None
         for record in records[:500]:
-            tail = record.name[max(record.name.rfind(mark) for mark in "/:") + 1 :]
-            quantity = senml_quantity(record.name, tail, record.unit)
+            quantity = senml.quantity_of(record)
             if quantity is not None:
-                found.setdefault(words.stem_of(record.name), set()).add(quantity)
+                found.setdefault(senml.sensor_of(record), set()).add(quantity)
                 bare = bare or (quantity == "temperature" and not record.unit)
     name = naming.readable_name(topic)
     parts = tuple(
@@ -240,7 +203,7 @@ def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     documents = []
     for body in bodies:
         try:
-            document = document_of(topic, body)
+            document = document_of(body)
         except BadPayload:
             continue
         if isinstance(document, (dict, list)):
@@ -270,10 +233,9 @@ def _of_devices(topic: str, documents: Sequence[Any], topic_name: str) -> Answer
     at = device_path(documents)
     if at is None or any(part.reading.each is not None for part in together[0]):
         return together
-    steps = tuple(map(str, at))
     by_device: dict[str, list[Any]] = {}
     for document in documents:
-        by_device.setdefault(device_name(follow(document, steps)), []).append(document)
+        by_device.setdefault(device_name(follow(document, at)), []).append(document)
     names = {device: naming.readable_name(topic, own) for device, own in by_device.items()}
     parts: list[SensorPart] = []
     confidence, reasons = 1.0, []

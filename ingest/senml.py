@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 
 import cbor2
 
+from ingest import words
 from ingest.quantities import BadPayload
 
 # RFC 8428, section 4.5.3: below 2^28 a time is relative to now.
@@ -19,6 +20,13 @@ _LABELS: Final = dict(enumerate(("n", "u", "v", "vs", "vb", "s", "t", "ut", "vd"
 )
 _KNOWN: Final = frozenset(_LABELS.values())
 _NAME: Final = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-:./_")
+_QUANTITIES: Final = {
+    "Cel": "temperature",
+    "K": "temperature",
+    "degF": "temperature",
+    "%RH": "rh",
+    "%EL": "battery",
+}
 _DEEPEST: Final = 16
 _MOST_RECORDS: Final = 10_000
 
@@ -36,7 +44,7 @@ class SenmlRecord(NamedTuple):
     relative: bool
 
 
-def pack_from_cbor(topic: str, payload: bytes) -> Any:
+def pack_from_cbor(payload: bytes) -> Any:
     """A SenML pack from CBOR, with the labels of the JSON representation.
 
     Tags other than decimal fraction and bigfloat (RFC 8428, section 6) are refused: SenML has no others, and
@@ -45,9 +53,9 @@ def pack_from_cbor(topic: str, payload: bytes) -> Any:
     try:
         pack = cbor2.loads(payload, semantic_decoders=_TAGS, max_depth=_DEEPEST, allow_duplicate_keys=False)
     except (cbor2.CBORError, ValueError, TypeError, OverflowError, RecursionError, UnicodeError) as error:
-        raise BadPayload(topic, "message", "must be CBOR", payload) from error
+        raise BadPayload("message", "must be CBOR", payload) from error
     if not isinstance(pack, list):
-        raise BadPayload(topic, "message", "must be a SenML pack, an array of records", pack)
+        raise BadPayload("message", "must be a SenML pack, an array of records", pack)
     return [
         {_LABELS.get(key, key) if type(key) is int else key: value for key, value in record.items()}
         if isinstance(record, dict)
@@ -56,7 +64,7 @@ def pack_from_cbor(topic: str, payload: bytes) -> Any:
     ]
 
 
-def resolve(topic: str, pack: Any, received_at: datetime) -> list[SenmlRecord]:
+def resolve(pack: Any, received_at: datetime) -> list[SenmlRecord]:
     """The records of a pack with base fields applied, in order.
 
     Parameters
@@ -73,42 +81,61 @@ def resolve(topic: str, pack: Any, received_at: datetime) -> list[SenmlRecord]:
         understood (ends in "_"), a name that is empty or has other characters than the RFC allows.
     """
     if not isinstance(pack, list) or not pack:
-        raise BadPayload(topic, "message", "must be a SenML pack, an array of records", pack)
+        raise BadPayload("message", "must be a SenML pack, an array of records", pack)
     if len(pack) > _MOST_RECORDS:
-        raise BadPayload(topic, "message", f"must have at most {_MOST_RECORDS} records", pack)
+        raise BadPayload("message", f"must have at most {_MOST_RECORDS} records", pack)
     base_name, base_unit, base_time, base_value = "", "", 0.0, 0.0
     out = []
     for record in pack:
         if not isinstance(record, dict):
-            raise BadPayload(topic, "message", "must be a SenML pack, an array of records", record)
+            raise BadPayload("message", "must be a SenML pack, an array of records", record)
         for key in record:
             if key not in _KNOWN and isinstance(key, str) and key.endswith("_"):
-                raise BadPayload(
-                    topic, "message", "has a field that must be understood and is not known", key
-                )
+                raise BadPayload("message", "has a field that must be understood and is not known", key)
         if "bver" in record:
             version = record["bver"]
             if type(version) is not int or not 1 <= version <= VERSION:
-                raise BadPayload(topic, "bver", f"must be a version up to {VERSION}", version)
-        base_name = _text(topic, "bn", record.get("bn", base_name))
-        base_unit = _text(topic, "bu", record.get("bu", base_unit))
-        base_time = _number(topic, "bt", record["bt"]) if "bt" in record else base_time
-        base_value = _number(topic, "bv", record["bv"]) if "bv" in record else base_value
+                raise BadPayload("bver", f"must be a version up to {VERSION}", version)
+        base_name = _text("bn", record.get("bn", base_name))
+        base_unit = _text("bu", record.get("bu", base_unit))
+        base_time = _number("bt", record["bt"]) if "bt" in record else base_time
+        base_value = _number("bv", record["bv"]) if "bv" in record else base_value
         if not record.keys() & {"v", "vs", "vb", "vd", "s"} and "n" not in record:
             continue  # a record of base fields only
-        name = base_name + _text(topic, "n", record.get("n", ""))
+        name = base_name + _text("n", record.get("n", ""))
         if not name or not name[0].isalnum() or not _NAME.issuperset(name):
-            raise BadPayload(topic, "name", "must be a SenML name", name)
+            raise BadPayload("name", "must be a SenML name", name)
         value = None
         if record.get("v") is not None:
-            number = _number(topic, name, record["v"], nan=True)
+            number = _number(name, record["v"], nan=True)
             value = base_value + number if number == number else None
         elif "v" not in record and "bv" in record and not record.keys() & {"vs", "vb", "vd", "s"}:
             value = base_value
-        seconds = base_time + (_number(topic, "t", record["t"]) if "t" in record else 0.0)
+        seconds = base_time + (_number("t", record["t"]) if "t" in record else 0.0)
         at, relative = _instant(seconds, received_at)
-        out.append(SenmlRecord(name, _text(topic, "u", record.get("u", base_unit)), value, at, relative))
+        out.append(SenmlRecord(name, _text("u", record.get("u", base_unit)), value, at, relative))
     return out
+
+
+def tail_of(record: SenmlRecord) -> str:
+    """The last part of a record's name, which says what is measured."""
+    return record.name[max(record.name.rfind(mark) for mark in "/:") + 1 :]
+
+
+def sensor_of(record: SenmlRecord) -> str:
+    """The name of the sensor that a record speaks of: its own name without the quantity."""
+    return words.stem_of(record.name)
+
+
+def quantity_of(record: SenmlRecord) -> str | None:
+    """Which quantity a record is: by its unit (RFC 8428, section 12.1), else by its name."""
+    meaning = words.meaning_of(tail_of(record))
+    if meaning.unlike is not None:
+        return None
+    if record.unit in _QUANTITIES:
+        return _QUANTITIES[record.unit]
+    by_name = ("temperature", "rh", "battery") if record.unit == "" else ("rh", "battery")
+    return meaning.quantity if record.unit in {"", "%", "/"} and meaning.quantity in by_name else None
 
 
 def _instant(seconds: float, received_at: datetime) -> tuple[datetime | None, bool]:
@@ -120,18 +147,18 @@ def _instant(seconds: float, received_at: datetime) -> tuple[datetime | None, bo
         return None, seconds < RELATIVE_BELOW
 
 
-def _text(topic: str, label: str, raw: object) -> str:
+def _text(label: str, raw: object) -> str:
     if isinstance(raw, str) and len(raw) <= 1_000:
         return raw
-    raise BadPayload(topic, label, "must be a short text", raw)
+    raise BadPayload(label, "must be a short text", raw)
 
 
-def _number(topic: str, label: str, raw: object, nan: bool = False) -> float:
+def _number(label: str, raw: object, nan: bool = False) -> float:
     if type(raw) is float and (isfinite(raw) or (nan and raw != raw)):
         return raw
     if type(raw) is int and raw.bit_length() <= 64:
         return float(raw)
-    raise BadPayload(topic, label, "must be a number", raw)
+    raise BadPayload(label, "must be a number", raw)
 
 
 def _fraction(base: float, pair: Any, _immutable: bool) -> float:

@@ -144,7 +144,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
             With one sentence, if a field is unknown, a pointer is none, or nothing would ever be read.
         """
         reading = msgspec.convert(dict(document), cls)  # msgspec.ValidationError is a ValueError
-        for name in _POINTERS:
+        for name in POINTERS:
             value = getattr(reading, name)
             if value is not None and not (name == "part_at" and value == "key"):
                 pointer.tokens(value)
@@ -161,7 +161,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
         return reading
 
 
-_POINTERS: Final = (
+POINTERS: Final = (
     *("temperature", "rh", "battery", "time", "temperature_unit_at", "rh_unit_at", "each", "part_at"),
     *("shared_time", "shared_temperature_unit", "name_at", "value_at", "unit_at", "state_at"),
 )

@@ -22,8 +22,7 @@ import paho.mqtt.client as mqtt
 
 from ingest.batch import WriteBatch
 from ingest.books import BookAway
-from ingest.intake import Intake
-from ingest.kept import kept_batch
+from ingest.intake import Intake, unbound_batch
 from ingest.link import Link, probe
 from ingest.redelivery import Remembered
 from ingest.registry import Registry
@@ -153,7 +152,7 @@ class Subscriber:
         """Write the batch and acknowledge it; whether that could be done."""
         batch, begun = self._intake.batch, time.monotonic()
         try:
-            if batch.heard:
+            if batch.unbound:
                 # Accepted since the last look? Then these are readings, not messages of an unknown topic.
                 self._look_at_registry(thorough=False)
             changed = self._writer.write(batch, self._pulse(begun, 0))
@@ -190,13 +189,13 @@ class Subscriber:
         if not self._registry.refresh(self._writer.book, thorough=thorough):
             return
         book = self._writer.book
-        topics = self._registry.bound(self._intake.heard_topics)
+        topics = self._registry.bound(self._intake.unbound_topics)
         if topics:
-            self._writer.write(kept_batch(book, self._registry, self._settings.limits, self._now, topics))
+            self._writer.write(unbound_batch(book, self._registry, self._settings.limits, self._now, topics))
         # Arrivals that were turned into readings, here or by whoever accepted them, took instants of their
         # own; what waits in the batch comes after them.
         self._intake.load(book)
-        self._intake.hear_again()
+        self._intake.take_again()
 
     # ------------------------------------------------------------ what the broker tells
 

@@ -1,6 +1,5 @@
 """Which sensor each line of a file speaks of, and where that sensor hung."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -15,7 +14,6 @@ from ingest.cells import as_meant
 from ingest.columns import ColumnGuess
 from ingest.imported import FirstRow, ImportReport
 from ingest.quantities import plain
-from model.records.clock import Now
 from model.records.hangings import hang_since, readings_nowhere
 from model.records.store import Store
 from model.records.tables import Binding, Place, Sensor
@@ -27,90 +25,70 @@ UNMADE = 1 << 40  # numbers no sensor has, for those that are not made yet
 
 
 class Names:
-    """Which sensor a line speaks of; makes those that may be made."""
+    """Tells which sensor a line of a file speaks of; makes those that may be made."""
 
     def __init__(
         self,
         store: Store,
         report: ImportReport,
-        now: Now,
+        now: datetime,
         where: str,
-        create: Mapping[str, str] | str | None,
+        create: str | None,
         place_kind: str,
         zone: str,
         keep: bool,
     ) -> None:
         self._store, self._report, self._now, self._where = store, report, now, where
-        self._keep = keep
-        self._create, self._place_kind, self._zone = create, place_kind, zone
+        self._create, self._place_kind, self._zone, self._keep = create, place_kind, zone, keep
         self._first_ms: dict[int, int] = {}
-        self._fixed: int | None = None
+        self._only: int | None = None  # the one sensor that every line speaks of
         self.rule = "sensor must be one that is known"
         with store.session() as session:
             self._ids = {name: number for number, name in session.execute(select(Sensor.id, Sensor.name))}
             bound = session.execute(select(Binding.topic, Binding.sensor_id))
             self._topics = {row.topic: row.sensor_id for row in bound}
 
-    def settle(self, sensor: str | None, topic: str | None) -> None:
-        """Take every line for one sensor's, if one is named."""
-        if sensor is not None:
-            self._fixed = self._ids.get(sensor)
-            if self._fixed is None and self._place_of(sensor) is None:
-                raise BadInput(self._where, "sensor", "must be one that is known", plain(sensor))
-            if self._fixed is None:
-                self._fixed = self._make(sensor)
-        elif topic is not None:
-            self._fixed = self._topics.get(topic)
-            if self._fixed is None:
-                raise BadInput(self._where, "topic", "must be one that a sensor is bound to", plain(topic))
+    def take_all_for(self, sensor: str) -> None:
+        """Take every line for this sensor's."""
+        number = self._named(sensor)
+        if number < 0:
+            raise BadInput(self._where, "sensor", "must be one that is known", plain(sensor))
+        self._only = number
 
     def of(self, frame: pd.DataFrame, guess: ColumnGuess) -> tuple[NDArray[np.int64], "pd.Series[Any]"]:
         """The sensor's number for every line, -1 where there is none; and what the line says of it."""
-        if self._fixed is not None:
-            return np.full(len(frame), self._fixed, dtype=np.int64), pd.Series("", index=frame.index)
+        if self._only is not None:
+            return np.full(len(frame), self._only, dtype=np.int64), pd.Series("", index=frame.index)
         if guess.sensor is None and guess.topic is None:
             raise BadInput(
                 self._where, "columns", "name no sensor: say whose readings these are", ", ".join(guess.names)
             )
-        column = guess.sensor or guess.topic
-        assert column is not None
-        codes, distinct = pd.factorize(frame[column].str.strip())
-        numbers = np.array(
-            [self._number(as_meant(str(name)), guess) for name in distinct] + [-1], dtype=np.int64
-        )
-        ids = numbers[codes]
-        if guess.sensor is not None and guess.topic is not None and (ids < 0).any():
-            codes, distinct = pd.factorize(frame[guess.topic].str.strip())
-            by_topic = np.array(
-                [self._topics.get(as_meant(str(name)), -1) for name in distinct] + [-1], dtype=np.int64
-            )
-            ids = np.where(ids < 0, by_topic[codes], ids)
-        return ids, frame[column]
+        ids = np.full(len(frame), -1, dtype=np.int64)
+        for column, number_of in ((guess.sensor, self._named), (guess.topic, self._bound)):
+            if column is not None and (ids < 0).any():
+                codes, distinct = pd.factorize(frame[column].str.strip())
+                numbers = np.array([*(number_of(as_meant(str(name))) for name in distinct), -1], np.int64)
+                ids = np.where(ids < 0, numbers[codes], ids)
+        return ids, frame[guess.sensor or guess.topic]
 
-    def _number(self, name: str, guess: ColumnGuess) -> int:
-        if guess.sensor is None:
-            return self._topics.get(name, -1)
+    def _bound(self, topic: str) -> int:
+        return self._topics.get(topic, -1)
+
+    def _named(self, name: str) -> int:
         number = self._ids.get(name)
-        if number is None and name and self._place_of(name) is not None:
-            number = self._make(name)
-        return -1 if number is None else number
-
-    def _place_of(self, name: str) -> str | None:
-        return (
-            self._create if self._create is None or isinstance(self._create, str) else self._create.get(name)
-        )
+        if number is None:
+            number = self._ids[name] = self._make(name) if name and self._create is not None else -1
+        return number
 
     def _make(self, name: str) -> int:
         self._report.created.append(name)
         if not self._keep:
-            self._ids[name] = number = UNMADE - len(self._report.created)
-            return number
+            return UNMADE - len(self._report.created)
         with self._store.session() as session:
-            made = Sensor(name=name, zone=self._zone, accepted_at=self._now())
+            made = Sensor(name=name, zone=self._zone, accepted_at=self._now)
             session.add(made)
             session.flush()
-            self._ids[name] = number = made.id
-        return number
+            return made.id
 
     def first_rows(self, table: pd.DataFrame) -> list[FirstRow]:
         """The first rows of a piece, for people."""
@@ -134,21 +112,20 @@ class Names:
         """Hang each sensor of the file at its place since its first reading; count what belongs to none."""
         names = {number: name for name, number in self._ids.items()}
         for number, first_ms in self._first_ms.items():
-            name, first_at = names[number], from_epoch_ms(first_ms)
-            wanted = self._place_of(name)
+            first_at = from_epoch_ms(first_ms)
             if not self._keep:
-                if wanted:
-                    self._report.hung[name] = (wanted, first_at)
+                if self._create is not None:
+                    self._report.hung[names[number]] = (self._create, first_at)
                 continue
             with self._store.session() as session:
                 sensor = session.get_one(Sensor, number)
-                if wanted:
-                    place = place_named(session, wanted, self._place_kind, self._zone)
+                if self._create is not None:
+                    place = place_named(session, self._create, self._place_kind, self._zone)
                     self._hang(session, sensor, place, first_at)
                 left = readings_nowhere(session, sensor)
                 if left.count:
                     place_name = left.place.name if left.place else None
-                    self._report.nowhere[name] = left.count, place_name, left.since_at
+                    self._report.nowhere[sensor.name] = left.count, place_name, left.since_at
 
     def _hang(self, session: Session, sensor: Sensor, place: Place, first_at: datetime) -> None:
         covering = [one for one in sensor.hangings if one.since_at <= first_at]

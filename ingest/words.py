@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Literal, NamedTuple
 
 Quantity = Literal["temperature", "rh", "battery", "time"]
+MEASURED = ("temperature", "rh", "battery")
 
 _SPLIT = re.compile(r"[^\W\d_a-zß-ÿ]+(?![a-zß-ÿ])|[^\W\d_a-zß-ÿ]?[^\W\d_A-Z]+|[0-9]+|%")
 
@@ -28,7 +29,7 @@ SHORT_WORDS, _NOT_TIME, _NOT_CHARGE, _COMMANDS = (
 )
 _VALUES, _NOISE, _INSIDE = (_bag(key) for key in ("value", "noise", "unlike_inside"))
 _QUANTITIES = TEMPERATURE_WORDS | RH_WORDS | BATTERY_WORDS
-PLUMBING = _bag("plumbing")
+PLUMBING, PRESENCE_LEVELS, SWITCH_WORDS = (_bag(key) for key in ("plumbing", "presence_level", "switch"))
 NAME_KEYS, KIND_KEYS = (tuple(_VOCABULARY[key].split()) for key in ("name", "kind"))
 _UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unlike"].items()}
 _UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}
@@ -69,23 +70,10 @@ def meaning_of(name: str) -> Meaning:
     (('temperature', 'F'), 'is a dew point')
     """
     words = words_of(name)
-    unlike = unlike_air(words)
+    unlike = next((why for why, bag in _UNLIKE.items() if not bag.isdisjoint(words)), None)
     bag = set(words)
     if bag & BATTERY_WORDS:
-        bad = bag & {
-            "voltage",
-            "volt",
-            "volts",
-            "v",
-            "mv",
-            "low",
-            "state",
-            "type",
-            "status",
-            "temperature",
-            "temp",
-        }
-        return Meaning(None if bad else "battery", None, False, None)
+        return Meaning(None if bag & _NOT_CHARGE else "battery", None, False, None)
     rh, temperature = bag & RH_WORDS, bag & TEMPERATURE_WORDS
     if rh and temperature:
         # "temp_humidity" names a device, not a quantity; a letter beside a whole word is a unit or an index.
@@ -97,18 +85,7 @@ def meaning_of(name: str) -> Meaning:
     if temperature:
         unit = next((_UNIT_OF[word] for word in reversed(words) if word in _UNIT_OF), None)
         return Meaning("temperature", unit, temperature <= SHORT_WORDS, unlike)
-    if bag & TIME_WORDS and not bag & {
-        "up",
-        "uptime",
-        "zone",
-        "interval",
-        "run",
-        "rx",
-        "air",
-        "airtime",
-        "first",
-        "boot",
-    }:
+    if bag & TIME_WORDS and not bag & _NOT_TIME:
         return Meaning("time", None, False, None)
     return Meaning(None, None, False, unlike)
 
@@ -127,14 +104,6 @@ def ago_unit(name: str) -> str | None:
     if not words.isdisjoint({"ms", "millis", "milliseconds"}):
         return "ms-ago"
     return "min-ago" if not words.isdisjoint({"min", "mins", "minutes"}) else "s-ago"
-
-
-def unlike_air(words: tuple[str, ...]) -> str | None:
-    """Why these words do not speak of the air of a place; None when nothing says so."""
-    for reason, bag in _UNLIKE.items():
-        if not bag.isdisjoint(words):
-            return reason
-    return None
 
 
 def unlike_inside(name: str) -> str | None:

@@ -137,16 +137,16 @@ class Writer:
             book.executemany(
                 "DELETE FROM heard_message WHERE topic = ?", [(_text(topic),) for topic in batch.crowded_out]
             )
-        if batch.heard:
+        if batch.unbound:
             book.executemany(
                 HEAR,
                 [
                     (_text(topic), heard.payload, heard.retained, book.at(heard.received_ms))
-                    for topic, kept in batch.heard.items()
+                    for topic, kept in batch.unbound.items()
                     for heard in kept[-self._limits.heard_per_topic :]
                 ],
             )
-            prune_heard(book, map(_text, batch.heard), self._limits)
+            prune_heard(book, map(_text, batch.unbound), self._limits)
         for sensor_id, (word, at_ms) in batch.presence.items():
             book.execute(PRESENCE, (word, book.at(at_ms), sensor_id))
         for sensor_id, battery_pct in batch.battery.items():

@@ -25,6 +25,7 @@ from model.records.tables import (
     Stay,
     Warning,
 )
+from model.records.types import EPOCH
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import document_of, piece_from_document
@@ -221,7 +222,7 @@ def restore(session: Session, owner: Owner) -> None:
     """Follow a piece or stack again, as if it had never been archived."""
     if owner.retired_at is not None:
         note_change(session)
-        _rewind(session, owner, owner.retired_at)
+        _rewind(session, owner, EPOCH)
         owner.retired_at = None
         session.flush()
 

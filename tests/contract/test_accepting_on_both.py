@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ingest.files import import_readings
-from ingest.listing import heard_topics, read_by_hand
+from ingest.listing import read_by_hand, unbound_topics
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
@@ -34,7 +34,7 @@ def test_topics_wait_are_dismissed_and_brought_back(either: Store) -> None:
         for number in range(25):
             session.add(HeardMessage(topic="loft/box", payload=b'{"t": %d}' % number, received_at=NOW))
         session.add(HeardMessage(topic="tv", payload=b"on", received_at=NOW - timedelta(hours=1)))
-    assert [(topic.topic, topic.kept, topic.fields) for topic in heard_topics(either)] == [
+    assert [(topic.topic, topic.kept, topic.fields) for topic in unbound_topics(either)] == [
         ("loft/box", 25, (("/t", "24"),)),
         ("tv", 1, ()),
     ]
@@ -46,11 +46,11 @@ def test_topics_wait_are_dismissed_and_brought_back(either: Store) -> None:
         dismiss_topic(session, "tv", NOW)
     assert registry.refresh(writer.book)
     assert registry.dismissed == {"tv"}
-    assert [topic.topic for topic in heard_topics(either)] == ["loft/box"]
+    assert [topic.topic for topic in unbound_topics(either)] == ["loft/box"]
     with either.session() as session:
         bring_back_topic(session, "tv")
     assert registry.refresh(writer.book)
-    assert [topic.topic for topic in heard_topics(either)] == ["loft/box", "tv"]
+    assert [topic.topic for topic in unbound_topics(either)] == ["loft/box", "tv"]
     writer.drop()
 
 

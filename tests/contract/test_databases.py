@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
-from ingest.batch import Heard, RefusedMessage, Row, WriteBatch
+from ingest.batch import RefusedMessage, Row, UnboundMessage, WriteBatch
 from ingest.books import BookAway
 from ingest.broker import EmbeddedBroker
 from ingest.settings import IngestSettings, Limits
@@ -143,7 +143,7 @@ def test_hostile_text_is_stored_as_it_came_or_escaped(either: Store, writer: Wri
     batch = WriteBatch(messages=2)
     evil = "a'; DROP TABLE reading; --\u202e\0\n<script>"
     batch.refused.append(RefusedMessage(evil, b"\0\xff'\"", 4, "because \0", NOON))
-    batch.hear(evil, Heard(b"\xff\0", True, NOON))
+    batch.unbound[evil] = [UnboundMessage(b"\xff\0", True, NOON)]
     writer.write(batch)
     with either.session() as session:
         [refused], [heard] = session.scalars(select(RejectedMessage)), session.scalars(select(HeardMessage))
@@ -158,7 +158,7 @@ def test_rejected_and_unknown_messages_stay_bounded(either: Store, writer: Write
             RefusedMessage("air/1", b"x" * 10, 10, f"reason {round_number}", NOON) for _ in range(100)
         ]
         for number in range(100):
-            batch.hear("new/topic", Heard(b"%d" % number, False, NOON))
+            batch.unbound.setdefault("new/topic", []).append(UnboundMessage(b"%d" % number, False, NOON))
         writer.write(batch)
     assert world.scalar(either, "SELECT count(*) FROM rejected_message") <= 50 + 500
     assert world.scalar(either, "SELECT count(*) FROM heard_message") == 3

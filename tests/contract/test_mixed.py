@@ -16,7 +16,7 @@ from sqlalchemy import select
 from ingest.accept import accept
 from ingest.broker import EmbeddedBroker
 from ingest.link import probe
-from ingest.listing import heard_topics
+from ingest.listing import unbound_topics
 from ingest.settings import IngestSettings
 from model.records import sensing
 from model.records.clock import machine_now
@@ -104,7 +104,7 @@ def test_an_unknown_topic_waits_until_it_is_accepted(
         sender.publish("bench/air", b'{"temperature": %d.5, "humidity": 44}' % (18 + number), qos=1)
     until(lambda: world.scalar(store, "SELECT count(*) FROM heard_message") == 5)
     assert world.rows(store) == 0
-    [heard] = heard_topics(store)
+    [heard] = unbound_topics(store)
     assert (heard.topic, heard.kept) == ("bench/air", 5)
     assert heard.proposal is not None
     accepted = accept(store, "bench/air", now=machine_now, name="Bench", place="Shop", place_kind="shop")
@@ -112,7 +112,7 @@ def test_an_unknown_topic_waits_until_it_is_accepted(
     until(lambda: world.rows(store) == 5)
     sender.publish("bench/air", b'{"temperature": 30, "humidity": 44}', qos=1)
     until(lambda: world.rows(store) == 6)  # a running ingest takes the new binding over
-    assert heard_topics(store) == []
+    assert unbound_topics(store) == []
     with store.session() as session:
         [known_now] = sensing.sensors(session, machine_now())
     assert (known_now.name, known_now.place, known_now.temperature_c) == ("Bench", "Shop", 30.0)

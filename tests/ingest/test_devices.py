@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from ingest.accept import accept
 from ingest.intake import Intake
-from ingest.listing import heard_topics
+from ingest.listing import unbound_topics
 from ingest.recognise import propose
 from ingest.registry import Registry
 from ingest.settings import Limits
@@ -78,7 +78,7 @@ def test_a_freezer_and_a_bench_behind_one_topic_are_two_sensors(
     gateway: Gateway, one: dict, other: dict
 ) -> None:
     gateway.send(shop(**one), freezer(**other), shop(**one))
-    [heard] = heard_topics(gateway.store)
+    [heard] = unbound_topics(gateway.store)
     assert heard.proposal is not None
     assert len(heard.proposal.parts) == 2
     assert len({part.name for part in heard.proposal.parts}) == 2
@@ -98,7 +98,7 @@ def test_a_device_that_appears_later_is_listed_and_never_averaged_in(gateway: Ga
     assert done.sensors == ("Bench",)
     gateway.send(freezer(id="9f02"), shop(id="a4c1"), freezer(id="9f02"))
     assert gateway.stored() == {"Bench": {(20.5, 45.0)}}
-    [heard] = heard_topics(gateway.store)
+    [heard] = unbound_topics(gateway.store)
     assert heard.proposal is not None
     assert (heard.topic, heard.kept, [part.part for part in heard.proposal.parts]) == (
         "radio/air",
@@ -108,7 +108,7 @@ def test_a_device_that_appears_later_is_listed_and_never_averaged_in(gateway: Ga
     accept(gateway.store, "radio/air", name="Freezer", now=lambda: NOON)
     gateway.send(freezer(id="9f02"), shop(id="a4c1"))
     assert gateway.stored() == {"Bench": {(20.5, 45.0)}, "Freezer": {(-18.0, 60.0)}}
-    assert heard_topics(gateway.store) == []
+    assert unbound_topics(gateway.store) == []
 
 
 def test_each_of_two_devices_is_accepted_by_itself_at_its_own_place(gateway: Gateway) -> None:
@@ -116,14 +116,14 @@ def test_each_of_two_devices_is_accepted_by_itself_at_its_own_place(gateway: Gat
     with pytest.raises(BadInput, match="must be one of a4c1, 9f02"):
         accept(gateway.store, "radio/air", part="77", now=lambda: NOON)
     accept(gateway.store, "radio/air", part="9f02", name="Freezer", place="Cellar", now=lambda: NOON)
-    [heard] = heard_topics(gateway.store)
+    [heard] = unbound_topics(gateway.store)
     assert heard.proposal is not None
     assert [part.part for part in heard.proposal.parts] == ["a4c1"]
     accept(gateway.store, "radio/air", part="a4c1", name="Bench", place="Shop", now=lambda: NOON)
     with gateway.store.session() as session:
         hung = {(one.sensor.name, one.place.name) for one in session.scalars(select(Hanging))}
     assert hung == {("Bench", "Shop"), ("Freezer", "Cellar")}
-    assert heard_topics(gateway.store) == []
+    assert unbound_topics(gateway.store) == []
     assert gateway.stored() == {"Bench": {(20.5, 45.0)}, "Freezer": {(-18.0, 60.0)}}
 
 
@@ -132,7 +132,7 @@ def test_a_message_that_names_no_device_is_no_reading_of_one_that_does(gateway: 
     accept(gateway.store, "radio/air", name="Bench", now=lambda: NOON)
     gateway.send(freezer())
     assert gateway.stored() == {"Bench": {(20.5, 45.0)}}
-    [heard] = heard_topics(gateway.store)
+    [heard] = unbound_topics(gateway.store)
     assert heard.proposal is None
 
 

@@ -7,7 +7,7 @@ from sqlalchemy import event, select
 
 from ingest.accept import accept
 from ingest.intake import Intake
-from ingest.listing import heard_topics, read_by_hand
+from ingest.listing import read_by_hand, unbound_topics
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
@@ -51,7 +51,7 @@ class Listener:
             self.at += timedelta(minutes=1)
             self.intake.take(topic, payload)
         self.writer.write(self.intake.new_batch())
-        return sorted(heard.topic for heard in heard_topics(self.store))
+        return sorted(heard.topic for heard in unbound_topics(self.store))
 
 
 @pytest.fixture
@@ -92,10 +92,10 @@ def test_a_dismissed_topic_is_not_listed_and_nothing_more_is_kept_until_it_is_br
         bring_back_topic(session, "tv/a")
         with pytest.raises(BadInput, match="must be one that is dismissed"):
             bring_back_topic(session, "tv/a")
-    [tv] = [topic for topic in heard_topics(store) if topic.topic == "tv/a"]
+    [tv] = [topic for topic in unbound_topics(store) if topic.topic == "tv/a"]
     assert tv.kept == 1
     assert listener.hear(("tv/a", NOISE)) == ["loft/air", "tv/a"]
-    assert next(topic.kept for topic in heard_topics(store) if topic.topic == "tv/a") == 2
+    assert next(topic.kept for topic in unbound_topics(store) if topic.topic == "tv/a") == 2
 
 
 def test_listing_asks_the_book_as_often_for_many_topics_as_for_few(store: Store) -> None:
@@ -103,7 +103,7 @@ def test_listing_asks_the_book_as_often_for_many_topics_as_for_few(store: Store)
         asked: list[str] = []
         listen = lambda *told: asked.append(told[2])  # noqa: E731
         event.listen(store.engine, "before_cursor_execute", listen)
-        heard_topics(store)
+        unbound_topics(store)
         event.remove(store.engine, "before_cursor_execute", listen)
         return len(asked)
 
@@ -118,7 +118,7 @@ def test_listing_asks_the_book_as_often_for_many_topics_as_for_few(store: Store)
 
 def test_the_numbers_of_a_message_are_offered_by_their_place(store: Store) -> None:
     keep(store, ("loft/box", BOX), ("loft/bare", b"21.5"), ("loft/text", b"hello"))
-    fields = {topic.topic: topic.fields for topic in heard_topics(store)}
+    fields = {topic.topic: topic.fields for topic in unbound_topics(store)}
     assert fields["loft/box"] == (("/id", "7"), ("/data/t", "70.7"), ("/data/h", "41"))
     assert fields["loft/bare"] == (("", "21.5"),)
     assert fields["loft/text"] == ()

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from ingest.accept import accept, accept_all
-from ingest.listing import heard_topics
+from ingest.listing import unbound_topics
 from ingest.naming import readable_name, unique_name
 from ingest.recognise import propose
 from model.records.store import Store
@@ -79,13 +79,13 @@ def test_one_sensors_topics_share_a_name_and_two_sensors_never_do(store: Store) 
         ("flat/radio/0x00158d0001a2b3c4", AIR),
         ("flat/radio/0x99158d0001a2b3c4", AIR),
     )
-    heard = heard_topics(store)
+    heard = unbound_topics(store)
     names = {topic.topic: topic.proposal.parts[0].name for topic in heard if topic.proposal}
     assert names["shop/rack/temperature"] == names["shop/rack/humidity"] == "shop rack"
     radios = {names["flat/radio/0x00158d0001a2b3c4"], names["flat/radio/0x99158d0001a2b3c4"]}
     assert radios == {"radio b3c4", "radio b3c4 2"}
     accept(store, "flat/radio/0x00158d0001a2b3c4", now=lambda: NOON, name="radio b3c4")
-    heard = heard_topics(store)
+    heard = unbound_topics(store)
     names = {topic.topic: topic.proposal.parts[0].name for topic in heard if topic.proposal}
     assert names["flat/radio/0x99158d0001a2b3c4"] == "radio b3c4 2"
 

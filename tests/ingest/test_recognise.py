@@ -134,6 +134,13 @@ def test_ranges_speak_for_a_unit_only_in_a_doubtful_proposal():
     assert any("check before accepting" in reason for reason in doubtful.reasons)
 
 
+def test_a_topic_that_sends_now_a_list_and_now_lists_under_keys_is_recognised_or_left():
+    bodies = [b'[{"temperature":21.5,"humidity":45}]', b'{"bench":[{"temperature":21.5,"humidity":45}]}']
+    for messages in (bodies, bodies[::-1]):
+        proposal = propose("shop/gateway", messages)  # it never raises, whatever the bytes
+        assert proposal is None or proposal.parts
+
+
 def test_single_letters_are_believed_only_together():
     assert propose("shop/bench", [b'{"t":21.5}']) is None
     both = propose("shop/bench", [b'{"t":21.5,"h":45}'])

@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from ingest.accept import accept, accept_all
 from ingest.intake import Intake
-from ingest.listing import heard_topics
+from ingest.listing import unbound_topics
 from ingest.payload import PayloadReading
 from ingest.registry import Registry
 from ingest.settings import Limits
@@ -116,7 +116,7 @@ def test_nothing_is_accepted_that_is_not_recognised(store: Store, writer: Writer
     assert accepted.topics == ("shop/bench",)
     with store.session() as session:
         assert session.scalars(select(Binding.topic)).all() == ["shop/bench"]
-    heard = heard_topics(store)
+    heard = unbound_topics(store)
     assert [topic.topic for topic in heard] == ["shop/door"]
     assert heard[0].proposal is None
 
@@ -138,7 +138,7 @@ def test_a_name_is_taken_once(store: Store, writer: Writer) -> None:
         accept(store, "b", now=now, name="Bench")
     with store.session() as session:
         assert session.scalars(select(Sensor.name)).all() == ["Bench"]
-    assert [topic.topic for topic in heard_topics(store)] == ["b"]
+    assert [topic.topic for topic in unbound_topics(store)] == ["b"]
 
 
 def test_a_filter_with_wildcards_takes_every_topic_it_matches(store: Store, writer: Writer) -> None:

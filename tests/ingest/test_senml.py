@@ -20,7 +20,6 @@ def seen(pack, **settings):
 def test_names_and_times_are_resolved():
     # RFC 8428, section 4.6: name = bn + n, time = bt + t. 1718000000 is 2024-06-10T06:13:20Z.
     records = resolve(
-        "t",
         [
             {"bn": "shop1/s3/", "bt": 1718000000, "n": "temp", "u": "Cel", "v": 20.4},
             {"n": "rh", "u": "%RH", "v": 41.2},
@@ -36,15 +35,15 @@ def test_names_and_times_are_resolved():
 def test_a_small_time_is_relative_to_now():
     # RFC 8428, section 4.5.3: below 2^28 relative to now; -5 at 1718000000 is 1717999995.
     now = datetime.fromtimestamp(1718000000, UTC)
-    (record,) = resolve("t", [{"n": "a", "v": 1, "bt": 0, "t": -5}], now)
+    (record,) = resolve([{"n": "a", "v": 1, "bt": 0, "t": -5}], now)
     assert (record.at, record.relative) == (datetime.fromtimestamp(1717999995, UTC), True)
-    (record,) = resolve("t", [{"n": "a", "v": 1, "t": 2**28}], now)
+    (record,) = resolve([{"n": "a", "v": 1, "t": 2**28}], now)
     assert not record.relative
 
 
 def test_base_values_are_added_and_base_units_yield_to_units():
     records = resolve(
-        "t", [{"bn": "d/", "bu": "Cel", "bv": 20, "n": "a", "v": 0.5}, {"n": "b", "u": "K", "v": 1}], NOW
+        [{"bn": "d/", "bu": "Cel", "bv": 20, "n": "a", "v": 0.5}, {"n": "b", "u": "K", "v": 1}], NOW
     )
     assert [(record.unit, record.value) for record in records] == [("Cel", 20.5), ("K", 21.0)]
 
@@ -168,7 +167,7 @@ def test_cbor_decimal_fractions_and_the_tag_that_says_cbor():
 )
 def test_hostile_cbor_is_refused(body):
     with pytest.raises(BadPayload) as caught:
-        resolve("t", pack_from_cbor("t", body), NOW)
+        resolve(pack_from_cbor(body), NOW)
     assert len(str(caught.value)) < 300
 
 

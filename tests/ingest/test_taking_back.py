@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from ingest.accept import accept
 from ingest.intake import Intake
-from ingest.listing import heard_topics
+from ingest.listing import unbound_topics
 from ingest.registry import Registry
 from ingest.settings import Limits
 from ingest.writer import Writer
@@ -95,7 +95,7 @@ def test_what_came_since_is_found_by_whoever_accepts_the_topic_again(store: Stor
         take_back(session, done.number, now())
     with store.session() as session:
         assert session.scalars(select(Sensor).where(Sensor.retired_at.is_(None))).all() == []
-    assert [(topic.topic, topic.kept) for topic in heard_topics(store)] == [("bench/air", 2)]
+    assert [(topic.topic, topic.kept) for topic in unbound_topics(store)] == [("bench/air", 2)]
     come(writer, ("bench/air", air(22)), first=20)  # unknown again, so kept
     again = accept(store, "bench/air", now=now, name="Bench", place="Attic", place_kind="storage")
     with store.session() as session:
