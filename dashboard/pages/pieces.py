@@ -18,6 +18,8 @@ from dashboard.view import Route, View, address
 from model.records import queries
 from model.records.queries import PieceNow
 from model.records.tables import Member
+from model.wood.errors import BadInput
+from model.wood.species import find_species
 
 STANDINGS = {
     "all": "any",
@@ -49,8 +51,10 @@ def layout(view: View) -> html.Main:
             ),
         )
     asked = {name: view.query.get(name, "").strip() for name in FIELDS}
+    asked["wood"] = wood_meant(asked["wood"])
     asked["show"] = asked["show"] if asked["show"] in STANDINGS else "all"
-    found = [piece for piece in pieces if wanted(piece, asked, woods)]
+    meant = wood_meant(asked["find"])
+    found = [piece for piece in pieces if wanted(piece, asked, meant, woods)]
     followed = sum(piece.retired_at is None for piece in pieces)
     number = view.query.get("page", "")
     page = max(int(number), 1) if number.isdecimal() and len(number) < 6 else 1
@@ -90,6 +94,14 @@ def woods_of(session: Session) -> dict[int, set[str]]:
         if wood:
             found[piece_id].add(wood)
     return found
+
+
+def wood_meant(typed: str) -> str:
+    """A wood by the name it is recorded under; what was typed where it is none."""
+    try:
+        return find_species(typed).name if typed else ""
+    except BadInput:
+        return typed
 
 
 def filters(pieces: Sequence[PieceNow], woods: Mapping[int, set[str]], asked: Mapping[str, str]) -> html.Form:
@@ -198,8 +210,8 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
     )
 
 
-def wanted(piece: PieceNow, asked: Mapping[str, str], woods: Mapping[int, set[str]]) -> bool:
-    """Whether a piece is among those asked for."""
+def wanted(piece: PieceNow, asked: Mapping[str, str], meant: str, woods: Mapping[int, set[str]]) -> bool:
+    """Whether a piece is among those asked for; `meant` is the wood that was looked for, if it is one."""
     if (piece.retired_at is not None) != (asked["show"] == "archived"):
         return False
     place = piece.place.name if piece.place is not None else ""
@@ -216,7 +228,8 @@ def wanted(piece: PieceNow, asked: Mapping[str, str], woods: Mapping[int, set[st
         piece.document.get("note"),
         *woods.get(piece.id, ()),
     )
-    if asked["find"].casefold() not in " ".join(str(word) for word in own if word).casefold():
+    text = " ".join(str(word) for word in own if word).casefold()
+    if asked["find"].casefold() not in text and meant not in woods.get(piece.id, ()):
         return False
     verdict = {"not known": "unknown"}.get(asked["show"], asked["show"])
     return verdict in ("all", "archived") or piece_words.mark_of(piece) == verdict

@@ -48,11 +48,11 @@ def walk(driver, hands, shop) -> None:
     hands.open(f"{shop.address}/pieces")
     assert hands.heading == "67 pieces are followed."
     hands.write("Find", "case")
-    hands.choose("Wood", "hard maple")
+    hands.choose("Wood", "sugar maple")
     hands.press("Show")
     hands.until(lambda: hands.live and hands.heading == "20 of 67 pieces.")
     asked = parse_qs(urlsplit(driver.current_url).query)
-    assert (asked["find"], asked["wood"]) == (["case"], ["hard maple"])
+    assert (asked["find"], asked["wood"]) == (["case"], ["sugar maple"])
     assert hands.value("Find") == "case"
 
     hands.follow("Case 02")

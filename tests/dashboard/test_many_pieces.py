@@ -65,6 +65,8 @@ def test_a_piece_is_found_by_its_name_its_client_its_place_and_its_wood(many, no
     assert sorted(theirs) == [f"Case {n:02}" for n in (1, 13, 25, 37, 49)]
     assert theirs[0] == "Case 25"  # near a limit, so first
     assert len(found(read(many, now, "/pieces?wood=hard+maple"))) == 20
+    assert len(found(read(many, now, "/pieces?wood=sugar+maple"))) == 20
+    assert len(found(read(many, now, "/pieces?find=hard+maple"))) == 20
     assert len(found(read(many, now, "/pieces?find=walnut"))) == 20
     assert found(read(many, now, "/pieces?find=teak")) == []
 
