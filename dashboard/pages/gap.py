@@ -136,7 +136,7 @@ def trouble(piece: PieceNow, gap: GapNow, view: View) -> str:
     """
     now = view.now
     fit = piece_words.of_fit(piece, next(one for one in piece.fits if one.name == gap.fit))
-    if fit.judgement.verdict != "easy":
+    if fit.judgement.verdict != "clear":
         return sentences.reason(fit.judgement, view.display)
     if strained := piece_words.history(fit, now, harms_only=True):
         return strained
@@ -150,7 +150,7 @@ def trouble(piece: PieceNow, gap: GapNow, view: View) -> str:
 
 def rest_of(piece: PieceNow, now: datetime) -> str:
     """How the whole piece stands, where that isn't well: a gap answered for says nothing of the rest."""
-    if piece_words.mark_of(piece) == "easy" and not piece_words.history(piece, now):
+    if piece_words.mark_of(piece) == "clear" and not piece_words.history(piece, now):
         return ""
     told = [f"The whole piece: {piece_words.stands(piece, now)}.", piece_words.prospect(piece, now)]
     return " ".join(filter(None, [*told, piece_words.history(piece, now)]))

@@ -94,7 +94,7 @@ def place_row(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html
     here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
     worst = say.worst([piece_words.mark_of(piece) for piece in here]) if here else place.judgement.verdict
     number = sentences.counted(len(here), "piece")
-    told = number if not here or worst == "easy" else f"{number}, the worst {words_for(worst)}"
+    told = number if not here or worst == "clear" else f"{number}, the worst {words_for(worst)}"
     return html.Li(
         [
             verdict_mark(worst, "" if here else "place"),
@@ -223,7 +223,7 @@ def page(
         html.Div(
             [
                 html.A("Readings from a file", href=f"{here}/file", className="button"),
-                html.A("Its corners", href=f"{here}/corners", className="button"),
+                html.A("Hot and cold spots", href=f"{here}/corners", className="button"),
                 html.A("Correct the record", href=f"{here}/edit", className="button"),
             ],
             className="buttons no-print",

@@ -16,7 +16,7 @@ from model.wood.case_grain import CaseSide, grain_round_case
 from model.wood.comfort import comfort_of
 from model.wood.construction import PatternChoice
 
-MARKS = {"suits": "easy", "with care": "near", "does not suit": "past"}
+MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
 KG_PER_POUND = 0.45359237
 
 

@@ -84,7 +84,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
         told = sentences.counted(len(waiting), "warning").capitalize()
         verb = "waits" if len(waiting) == 1 else "wait"
         lines.append(noted("near", html.A(told, href="/warnings"), f" {verb} for an answer.", kind="warning"))
-    lines += _well(by_verdict["easy"], view)
+    lines += _well(by_verdict["clear"], view)
     if len(shop.pieces) > TOLD:
         lines.append(html.Li([html.Span(), html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
     elif not shop.pieces:
@@ -117,14 +117,14 @@ def _not_known(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
 
 def _well(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
     """Pieces with which nothing is wrong today: those that are likely to stay so, and those not known yet."""
-    easy = [piece for piece in pieces if piece_words.mark_of(piece) == "easy"]
+    clear = [piece for piece in pieces if piece_words.mark_of(piece) == "clear"]
     dark: dict[str, list[PieceNow]] = defaultdict(list)
     for piece in pieces:
         if piece.next is None:
             dark[piece_words.stands(piece, view.now)].append(piece)
     lines = [noted("unknown", *_named(those, "not known"), f": {how}.") for how, those in dark.items()]
-    if easy:
-        lines.append(noted("easy", "Easy: ", *_named(easy, "easy"), "."))
+    if clear:
+        lines.append(noted("clear", "Clear: ", *_named(clear, "clear"), "."))
     return lines
 
 
@@ -193,7 +193,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
         for width in (560, 360)
     ]
     marks: list[Any] = (
-        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "easy" else []
+        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "clear" else []
     )
     heard = say.ago(place.last_reading_at, view.now)
     return html.Div(

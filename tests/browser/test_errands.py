@@ -82,7 +82,7 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     assert "Coat rack is recorded" in hands.said
     bring_up_to_date(shop.store, shop.now + timedelta(hours=2))
     hands.reload()
-    hands.until(lambda: "easy" in hands.text and "is left until" in hands.text)
+    hands.until(lambda: "clear" in hands.text and "is left until" in hands.text)
 
     hands.open(f"{shop.address}/record")
     hands.until(lambda: hands.value("Name") == "")
@@ -121,7 +121,7 @@ def test_an_unknown_sensor_is_accepted_with_one_click(shop, hands):
     heard(shop, "valley/finishing/air")
     hands.open(f"{shop.address}/sensors")
     hands.until(lambda: "valley/finishing/air" in hands.text)
-    hands.write("It hangs at", "Shop")
+    hands.write("Location", "Shop")
     hands.press("Accept it")
     hands.until(lambda: "is accepted and hangs at Shop since" in hands.said)
     hands.until(lambda: "to be accepted" not in hands.heading)

@@ -13,7 +13,7 @@ CASE = """
 [piece]
 name = "Case {n:02}"
 client = "Client {client}"
-[member.panel]
+[part.panel]
 species = "{wood}"
 cut = "flat-sawn"
 width = "12in"
@@ -22,7 +22,7 @@ thickness = "1/2in"
 role = "panel of the door"
 [fit.door_panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "centre"
 sight_width = "11-1/2in"
 groove_depth = "3/8in"

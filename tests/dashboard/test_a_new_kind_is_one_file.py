@@ -87,7 +87,7 @@ class DropLeaf(Fit):
 TABLE = """
 [piece]
 name = "Leaf table"
-[member.leaf]
+[part.leaf]
 species = "black walnut"
 cut = "flat-sawn"
 width = "12in"

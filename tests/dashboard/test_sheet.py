@@ -237,7 +237,7 @@ def test_the_printed_ceilings_stand_over_the_rule() -> None:
 DOOR = """
 [piece]
 name = "Door"
-[member.panel]
+[part.panel]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -245,7 +245,7 @@ mc_pct = 8.0
 thickness = "3/4in"
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "{held}"
 sight_width = "14in"
 groove_depth = "3/8in"

@@ -24,7 +24,7 @@ from model.watch.outlook_run import Outlooks
 CHEST = """
 [piece]
 name = "Ash chest"
-[member.bottom]
+[part.bottom]
 species = "white ash"
 cut = "flat-sawn"
 width = "16in"
@@ -32,7 +32,7 @@ mc_pct = 8.3
 thickness = "3/8in"
 [fit.drawer_bottom]
 kind = "drawer-bottom"
-member = "bottom"
+part = "bottom"
 slot_length = "8mm"
 """
 
@@ -95,11 +95,11 @@ def test_a_chest_that_reaches_its_slot_ends_this_winter_is_called_well_nowhere(c
     assert "Nothing is wrong today; Ash chest reaches a limit in " in first
     assert "Easy:" not in first
     page = read(shop, now, "/piece/1")
-    assert "easy today, reaches a limit in " in page
+    assert "clear today, reaches a limit in " in page
     assert re.search(r"Drawer bottom: .*slot.* of 10 years|nearly all years", page)
     for path in ("/pieces", "/place/1", "/pieces?show=near"):
-        assert "Ash chest, easy today, reaches a limit" in read(shop, now, path)
-    assert "Ash chest" not in read(shop, now, "/pieces?show=easy")
+        assert "Ash chest, clear today, reaches a limit" in read(shop, now, path)
+    assert "Ash chest" not in read(shop, now, "/pieces?show=clear")
     client = on_client_page(shop, now)
     assert "all right" not in client
     assert "More likely than not, in " in client
@@ -157,7 +157,7 @@ def current(shop, now):
 
 def test_while_a_measurement_is_worked_in_there_is_no_answer_yet(chest):
     shop, now = chest
-    assert current(shop, now) == (True, "easy", "easy")
+    assert current(shop, now) == (True, "clear", "clear")
     with shop.store.session() as session:
         body = session.get_one(Member, 1)
         measured.record_measurement(session, body, "mc_pct", 11.5, shop.hour(200))
