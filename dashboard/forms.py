@@ -1,6 +1,7 @@
 """What every form is made of: a field under its label, a choice, and what was typed, read in its unit."""
 
 import json
+import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -11,6 +12,7 @@ from dash.development.base_component import Component
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
+from dashboard.display import Display
 from model.records.tables import Place
 from model.wood.errors import BadInput
 from model.wood.species import all_species
@@ -18,6 +20,11 @@ from model.wood.units import parse_length_mm, parse_temperature_c
 
 Id = str | dict[str, Any]
 DAY = timedelta(days=1)
+LONGEST_MM = 3000.0
+"""No part is wider, no groove deeper: what is typed beyond it is asked back."""
+DECIMAL = ("%", "°C", "°F", "mm", "grams", "hours", "days", "degrees")
+"""Hints that begin so ask for a plain number. A number pad has no key for the fractions of an inch."""
+COMMA = re.compile(r"(\d+),(\d{3})(?!\d)")
 NARROW = 19
 """Letters of a choice that a field of usual width shows whole."""
 
@@ -32,22 +39,29 @@ class Choice(Component):
     value : str
     label : str, optional
         Its name for those who don't see it, where it stands without a label.
+    name : str, optional
+        What a plain form sends it as.
     """
 
     _children_props: list[str] = []  # noqa: RUF012
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Choice"
-    _prop_names = ["id", "options", "value", "label"]  # noqa: RUF012
+    _prop_names = ["id", "options", "value", "label", "name"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
 
     def __init__(
-        self, id: Id, options: Sequence[tuple[str, str]], value: str = "", label: str | None = None
+        self,
+        id: Id,
+        options: Sequence[tuple[str, str]],
+        value: str = "",
+        label: str | None = None,
+        name: str | None = None,
     ) -> None:
-        listed = [{"value": given, "label": name} for given, name in options]
-        more = {} if label is None else {"label": label}
+        listed = [{"value": given, "label": words} for given, words in options]
+        more = {key: given for key, given in (("label", label), ("name", name)) if given is not None}
         super().__init__(id=id, options=listed, value=value, **more)
 
 
@@ -64,13 +78,17 @@ class Line(Component):
         The id of a datalist.
     rows : int, optional
         A text of several lines.
+    name : str, optional
+        What a plain form sends it as.
+    mode : str, optional
+        Which keys a phone offers: decimal for a number.
     """
 
     _children_props: list[str] = []  # noqa: RUF012
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Line"
-    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows"]  # noqa: RUF012
+    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows", "name", "mode"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
@@ -136,7 +154,9 @@ def field(
 def text_field(
     label: str, id: Id, value: str = "", hint: str = "", className: str = "", **more: Any
 ) -> html.Div:
-    """A line to type on under its label; `more` is for `Line`."""
+    """A line to type on under its label; `more` is for `Line`. A plain number gets a phone's number pad."""
+    if hint.startswith(DECIMAL) and "else in" not in hint:
+        more.setdefault("mode", "decimal")
     return field(label, Line(id, value, **more), hint, className)
 
 
@@ -152,11 +172,12 @@ def choice_field(
     value: str = "",
     hint: str = "",
     className: str = "",
+    name: str | None = None,
 ) -> html.Div:
     """A choice under its label, twice as wide where what is chosen would be cut off."""
-    if any(len(name) > NARROW for _, name in options):
+    if any(len(words) > NARROW for _, words in options):
         className = f"{className} broad".strip()
-    return field(label, Choice(id, options, value), hint, className)
+    return field(label, Choice(id, options, value, name=name), hint, className)
 
 
 def zone_names() -> html.Datalist:
@@ -189,7 +210,19 @@ def length_typed(text: Any, units: str, what: str) -> float:
     """A length as typed [mm]; BadInput says which field and what was got."""
     if text in (None, ""):
         raise BadInput("", what, "must be given", "nothing")
-    return parse_length_mm(text, what=what, bare="in" if units == "inch" else "mm")
+    two_ways = COMMA.search(text) if isinstance(text, str) else None
+    if two_ways is not None:
+        whole, part = two_ways.groups()
+        raise BadInput("", what, f"can be read two ways: is {whole}{part} meant, or {whole}.{part}?", text)
+    length_mm = parse_length_mm(text, what=what, bare="in" if units == "inch" else "mm")
+    if length_mm > LONGEST_MM:
+        meant_mm = length_mm
+        while meant_mm > LONGEST_MM:
+            meant_mm /= 100.0
+        meant = Display("inch" if units == "inch" else "metric").length(meant_mm)
+        rule = f"of {length_mm / 1000.0:.1f} m is longer than any part: was {meant} meant?"
+        raise BadInput("", what, rule, text)
+    return length_mm
 
 
 def temperature_typed(text: Any, units: str, what: str) -> float:
@@ -203,9 +236,12 @@ def number_typed(text: Any, what: str, unit: str = "%") -> float:
     """A plain number as typed; a unit after it is let be."""
     typed = str(text if text is not None else "").strip().removesuffix(unit).strip().replace(",", ".")
     try:
-        return float(typed)
+        number = float(typed)
     except ValueError:
         raise BadInput("", what, "must be a number", text if text not in (None, "") else "nothing") from None
+    if unit == "%" and 0.0 < number < 1.0:
+        raise BadInput("", what, f"is under 1 %: was {number * 100.0:g} % meant?", text)
+    return number
 
 
 def day_typed(text: Any, zone: str, what: str) -> datetime:

@@ -25,6 +25,8 @@ ATTRIBUTES = {
     "rowSpan": "rowspan",
     "dateTime": "datetime",
     "tabIndex": "tabindex",
+    "action": "action",
+    "method": "method",
     "src": "src",
     "alt": "alt",
 }
@@ -63,6 +65,8 @@ def text_of(node: Any) -> str:
 
 
 def _element(node: Component) -> str:
+    if getattr(node, "name", None) and node._type in ("Line", "Choice"):
+        return _field(node)
     if node._namespace != "dash_html_components":
         # A component of scripts: its children, if it only wraps them, are still worth reading.
         children = getattr(node, "children", None)
@@ -82,3 +86,17 @@ def _element(node: Component) -> str:
     if node._type in VOID:
         return opening
     return f"{opening}{still(getattr(node, 'children', None))}</{tag}>"
+
+
+def _field(node: Component) -> str:
+    """A field of a plain form, which is sent without a script."""
+    name, value = escape(str(node.name)), str(node.value)  # type: ignore[attr-defined]
+    own = f'id="{escape(str(node.id))}" name="{name}"'  # type: ignore[attr-defined]
+    if node._type == "Line":
+        return f'<input {own} value="{escape(value)}">'
+    options = "".join(
+        f'<option value="{escape(one["value"])}"{" selected" if one["value"] == value else ""}>'
+        f"{escape(one['label'])}</option>"
+        for one in node.options  # type: ignore[attr-defined]
+    )
+    return f"<select {own}>{options}</select>"

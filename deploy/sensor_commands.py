@@ -26,11 +26,11 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
     """List the sensors known, and the unknown topics with what is recognised in them."""
     if context.invoked_subcommand is not None:
         return
-    from ingest.listing import heard_topics
+    from ingest.listing import unbound_topics
     from ingest.settings import Limits
 
     store, now = book_and_clock()
-    heard, room = heard_topics(store), Limits().heard_topics
+    heard, room = unbound_topics(store), Limits().heard_topics
     with store.session() as session:
         known = sensing.sensors(session, now())
         doubts = sensing.open_doubts(session)

@@ -270,7 +270,7 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
     from ingest.columns import guess_columns
     from ingest.files import import_readings
     from ingest.imported import ImportReport
-    from ingest.listing import heard_topics, read_by_hand
+    from ingest.listing import read_by_hand, unbound_topics
     from ingest.settings import Limits
 
     def read_file(
@@ -288,7 +288,7 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
         )
 
     return SensorDoor(
-        heard=partial(heard_topics, store),
+        heard=partial(unbound_topics, store),
         accept=partial(accept, store, now=now),
         by_hand=partial(read_by_hand, store),
         read_file=read_file,

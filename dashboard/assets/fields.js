@@ -9,17 +9,17 @@
   }
 
   function Choice(props) {
-    const { id, options, value, label, setProps } = props;
+    const { id, options, value, label, name, setProps } = props;
     return React.createElement(
       "select",
-      { id: domId(id), value: value ?? "", "aria-label": label, onChange: (event) => setProps({ value: event.target.value }) },
+      { id: domId(id), name, value: value ?? "", "aria-label": label, onChange: (event) => setProps({ value: event.target.value }) },
       ...options.map((option) => React.createElement("option", { key: option.value, value: option.value }, option.label)),
     );
   }
 
   /* A line, or several, to write on. What is typed becomes an answer when typing pauses or the field is left. */
   function Line(props) {
-    const { id, value, kind, list, placeholder, rows, setProps } = props;
+    const { id, value, kind, list, placeholder, rows, name, mode, setProps } = props;
     const { useEffect, useRef, useState } = React;
     const [typed, setTyped] = useState(value ?? "");
     const waiting = useRef(null);
@@ -38,7 +38,7 @@
       setProps({ value: text });
     };
     const shared = {
-      id: domId(id), value: typed, placeholder, autoComplete: kind === "password" ? "current-password" : "off",
+      id: domId(id), name, value: typed, placeholder, inputMode: mode, autoComplete: kind === "password" ? "current-password" : "off",
       onChange: (event) => {
         const text = event.target.value;
         setTyped(text);

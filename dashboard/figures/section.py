@@ -4,6 +4,7 @@ What is plain in between is left out between two break lines, so that a groove o
 read beside a panel of 15.
 """
 
+import re
 from dataclasses import dataclass
 
 from dashboard.display import Display
@@ -55,6 +56,8 @@ def section_drawing(section: Section, display: Display, width: int = 560, uid: s
     uid : str
         A name no other drawing on the page has: patterns go by it.
     """
+    # A browser that can't read a reference paints black; a name that was typed may hold anything.
+    uid = re.sub(r"[^A-Za-z0-9_-]", "-", uid)
     if not section.parts:
         return picture(width, 10, label=f"{section.title}: nothing to draw")
     low = min(part.x_mm for part in section.parts)

@@ -1,4 +1,4 @@
-"""A client's page: one piece in plain words, read-only; and where the maker gives and takes back its link."""
+"""Where the maker gives a client a link to one piece and takes it back, and what the link answers."""
 
 from typing import Any
 
@@ -6,21 +6,17 @@ import flask
 import segno
 from dash import ALL, Dash, Input, ctx, html
 
-from dashboard import display as say
-from dashboard import piece_words, woodwork
 from dashboard.acts import NOTHING, OUTPUTS, Act, answered
 from dashboard.drawing import Drawing, Shape, picture, shape
-from dashboard.figures.place_rule import place_rule
 from dashboard.links import reach
-from dashboard.marks import verdict_mark
-from dashboard.pages.frame import drawn, prose, sheet
+from dashboard.pages.client_page import client_page
+from dashboard.pages.frame import sheet
+from dashboard.sheet import file_name, sheet_of_piece
 from dashboard.still_page import paper
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
-from model.records.queries import PieceNow
 from model.records.tables import Piece
 from model.wood.errors import BadInput
-from model.words.limits import limit_said
 
 SET = (
     "Set PANELTIDE_PUBLIC_URL to the address under which clients reach these pages, "
@@ -29,48 +25,6 @@ SET = (
 NOWHERE = f"A link from here would lead clients to their own device, not to yours. {SET}"
 NEARBY = f"This link works inside your own network only. {SET}"
 GIVE, TAKE = "give link", "take link back"
-
-
-def client_page(piece: PieceNow, view: View) -> html.Main:
-    """What the client sees: how the piece is, the air it likes, and what each side of that looks like."""
-    air = piece.place.air if piece.place else None
-    first, *others = piece_words.to_client(piece, view.now)
-    lines: list[Any] = [html.P([verdict_mark(piece_words.mark_of(piece)), " ", first], className="lead")]
-    lines += [html.P(line) for line in others]
-    comfort = woodwork.comfort_of_piece(piece, view.now)
-    bracket = woodwork.bracket_of(piece, view.now)
-    if comfort is not None and bracket is not None:
-        lines.append(html.P(prose(comfort.for_client)))
-        name = piece.place.name if piece.place else piece.name
-        temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
-        lines.append(
-            drawn(*(place_rule(name, temperature_c, rh_pct, [bracket], width) for width in (720, 360)))
-        )
-    if air is not None and piece.place is not None:
-        heard = say.ago(piece.place.last_reading_at, view.now)
-        reads = f"{say.rh(air.rh_pct)} and {view.display.temperature(air.temperature_c)}"
-        lines.append(html.P(f"The room reads {reads}, last heard {heard}."))
-    seen = [
-        html.Li(
-            f"{'In dry air' if limit.limit.direction == 'shrinking' else 'In damp air'}: "
-            f"{limit_said(limit.limit)}."
-        )
-        for fit in piece.fits
-        for limit in woodwork.limits_now(piece, fit)[:2]
-    ]
-    if seen:
-        lines.append(html.H2("What either side of that looks like"))
-        lines.append(html.Ul(seen, className="rows"))
-    lines.append(
-        html.P(
-            "Wood takes up and gives off moisture with the air, and grows and shrinks across its grain. "
-            "Brief visits outside the range are nothing; weeks of it show. Steady air beats perfect air. "
-            "Keep it off registers and radiators and out of direct sun.",
-        )
-    )
-    no_alarm = "This page watches wood. It is no smoke, flood, frost or security alarm."
-    lines.append(html.P(no_alarm, className="soft small"))
-    return sheet(piece.name, *lines, dateline=piece.document.get("client"))
 
 
 # ---------------------------------------------------------------- the maker's side
@@ -147,6 +101,10 @@ def qr_drawing(url: str) -> Shape:
 def register(app: Dash, context: Context) -> None:
     """The link's own address, and its giving and taking back."""
 
+    def gone() -> flask.Response:
+        page = sheet("This link shows nothing any more.", html.P("Ask your maker for a new one."))
+        return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
+
     @app.server.get("/for/<token>")
     def for_client(token: str) -> Any:
         view = view_of(context, flask.request.full_path)
@@ -155,9 +113,23 @@ def register(app: Dash, context: Context) -> None:
             piece_id = links.piece_of(session, token) if links else None
             piece = queries.piece(session, piece_id, view.now) if piece_id is not None else None
         if piece is None:
-            page = sheet("This link shows nothing any more.", html.P("Ask your maker for a new one."))
-            return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
-        return flask.Response(paper(piece.name, client_page(piece, view)), mimetype="text/html")
+            return gone()
+        page = client_page(piece, view, address("for", token, "sheet.pdf"))
+        return flask.Response(paper(piece.name, page), mimetype="text/html")
+
+    @app.server.get("/for/<token>/sheet.pdf")
+    def sheet_for_client(token: str) -> Any:
+        view = view_of(context, flask.request.full_path)
+        links = context.links
+        with context.store.session() as session:
+            piece_id = links.piece_of(session, token) if links else None
+            if piece_id is None or session.get(Piece, piece_id) is None:
+                return gone()
+            written = sheet_of_piece(session, piece_id, view.now, view.display)
+            named = file_name(session.get_one(Piece, piece_id).name, "sheet")
+        response = flask.Response(written, mimetype="application/pdf")
+        response.headers["Content-Disposition"] = f'inline; filename="{named}"'
+        return response
 
     @app.callback(*OUTPUTS, Input({"link": ALL, "piece": ALL}, "n_clicks"), prevent_initial_call=True)
     def change_link(clicks: list[int | None]) -> Any:

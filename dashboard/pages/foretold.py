@@ -4,7 +4,7 @@ from dash import html
 
 from dashboard import display as say
 from dashboard.display import Display
-from dashboard.pages.frame import num, part, sheet, under
+from dashboard.pages.frame import num, part, scrolling, sheet, under
 from dashboard.view import Route, View
 from model.records.tables import Place
 from model.watch.agreement import Agreement, Spread, agreement
@@ -107,7 +107,7 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         if named
         else html.Ul([html.Li(spread_words(spread, display)) for spread in found.overall], className="rows")
     )
-    return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
+    return part("Foretold, and measured", scrolling(table, "Foretold, and measured"), summary)
 
 
 ROUTES = [Route("/foretold", layout, live=False)]

@@ -15,7 +15,7 @@ from dashboard.acts import Act, answers, doing, done
 from dashboard.display import Units
 from dashboard.forms import choice_field, day_field, text_field
 from dashboard.pages.foretold import foretold_part
-from dashboard.pages.frame import num, part, prose, sheet, under
+from dashboard.pages.frame import num, part, prose, scrolling, sheet, under
 from dashboard.paper.gap_strip import LETTERS, letter_for
 from dashboard.sheet import read_letter
 from dashboard.view import Context, Route, View, address
@@ -210,7 +210,7 @@ def gap_table(gaps: list[GapNow], view: View) -> html.Div:
             for index, name in enumerate(names)
         ]
     )
-    return html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll")
+    return scrolling(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), "Gaps")
 
 
 # ---------------------------------------------------------------- what is foretold

@@ -138,7 +138,7 @@ def coming(piece: PieceNow, view: View) -> str:
 def standing(piece: PieceNow, view: View) -> list[Any]:
     """Where the piece stands, and since when."""
     if piece.retired_at is not None:
-        return ["No longer followed"]
+        return ["Archived"]
     if piece.place is None:
         return ["It stands nowhere at present"]
     since = say.day(piece.since_at, piece.place.zone, view.units, view.now)

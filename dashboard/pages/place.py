@@ -12,7 +12,7 @@ from dashboard import display as say
 from dashboard import piece_words, sentences, woodwork
 from dashboard.figures.air import air_chart, spoken, worked_out
 from dashboard.figures.place_rule import Bracket, place_rule
-from dashboard.marks import verdict_mark
+from dashboard.marks import verdict_mark, words_for
 from dashboard.pages.frame import Child, charted, drawn, empty, num, part, sheet, word
 from dashboard.pages.sensor import nowhere_part, two_rooms_part
 from dashboard.pages.stock import stands
@@ -35,7 +35,8 @@ def list_layout(view: View) -> html.Main:
     with view.store.session() as session:
         places = queries.places(session, view.now)
         pieces = queries.pieces(session, view.now, known=places, parts=False)
-        pieces = drawn_with_parts(session, places, pieces, view.now)
+        if len(places) <= DRAWN:
+            pieces = drawn_with_parts(session, places, pieces, view.now)
     if not places:
         return sheet(
             "No place is recorded.",
@@ -52,7 +53,11 @@ def list_layout(view: View) -> html.Main:
         f"{shop.name} {sentences.air(shop, view.display)}."
         if shop.air
         else f"{shop.name}: no air is known yet.",
-        *[place_part(place, pieces, view) for place in places],
+        *(
+            [place_part(place, pieces, view) for place in places]
+            if len(places) <= DRAWN
+            else [html.Ul([place_row(place, pieces, view) for place in places], className="rows")]
+        ),
         html.P(html.A("Record a place", href="/places/new", className="button"), className="no-print"),
     )
 
@@ -78,6 +83,34 @@ def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> htm
         html.A(place.name, href=address("place", place.id)),
         html.P([verdict_mark(place.judgement.verdict, "place"), f" {told} {heard(place, view)}"]),
         drawn(*(rule(place, brackets, width) for width in (900, 360))),
+    )
+
+
+DRAWN = 6
+"""Of more places than this the list has a line each, and their rules stand on their own pages."""
+
+
+def place_row(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Li:
+    """One place of a long list: its air, and how what stands there does."""
+    here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
+    worst = say.worst([piece_words.mark_of(piece) for piece in here]) if here else place.judgement.verdict
+    number = sentences.counted(len(here), "piece")
+    told = number if not here or worst == "clear" else f"{number}, the worst {words_for(worst)}"
+    return html.Li(
+        [
+            verdict_mark(worst, "" if here else "place"),
+            html.Div(
+                [
+                    html.A(html.B(place.name), href=address("place", place.id)),
+                    f". {say.sentence(told)} ",
+                    html.Div(
+                        [say.sentence(sentences.air(place, view.display)), " ", heard(place, view)],
+                        className="soft small",
+                    ),
+                ]
+            ),
+        ],
+        className="row",
     )
 
 

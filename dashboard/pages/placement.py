@@ -9,7 +9,7 @@ from dashboard import display as say
 from dashboard import forms, woodwork
 from dashboard.figures.corners import Pin, corners_drawing
 from dashboard.forms import choice_field, text_field
-from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet, under
+from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, scrolling, sheet, under
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PieceNow, PlaceNow
@@ -122,7 +122,7 @@ def spots_table(room: Room, view: View) -> html.Div:
         )
     head = html.Tr([html.Th(text, scope="col") for text in ("Spot", "There", "RH", "Wood tends to", "So")])
     table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    return html.Div(table, className="scroll")
+    return scrolling(table, "Spots of the room")
 
 
 # ---------------------------------------------------------------- cup
@@ -160,7 +160,9 @@ def cup_part(room: Room, here: list[PieceNow], view: View) -> html.Section | Non
             "holds it flatter, and finish brings the two nearer: this is the most it can come to.",
             className="small soft",
         ),
-        html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll"),
+        scrolling(
+            html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), f"What {name} would do"
+        ),
     )
 
 

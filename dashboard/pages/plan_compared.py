@@ -8,7 +8,7 @@ from dashboard import display as say
 from dashboard.drawing import Drawing
 from dashboard.figures.plan import Front, front_drawing
 from dashboard.marks import mark
-from dashboard.pages.frame import aria, num, part, prose, under
+from dashboard.pages.frame import aria, num, part, prose, scrolling, under
 from dashboard.pages.plan_asked import Plan
 from dashboard.view import View, address
 from model.wood.case_grain import CaseSide, grain_round_case
@@ -81,7 +81,9 @@ def verdict_of(verdict: str) -> Drawing:
 def table(plan: Plan, view: View) -> html.Div:
     """The three compared, one line for each thing that matters."""
     choices = plan.comparison.choices
-    head = html.Tr([html.Th("", scope="col"), *[html.Th(choice.title, scope="col") for choice in choices]])
+    head = html.Tr(
+        [html.Th("Question", scope="col"), *[html.Th(choice.title, scope="col") for choice in choices]]
+    )
     rows = [
         html.Tr(
             [
@@ -97,8 +99,8 @@ def table(plan: Plan, view: View) -> html.Div:
         for name, short, cells in table_rows(choices, view)
         if any(cell != say.NOTHING for cell in cells)
     ]
-    return html.Div(
-        html.Table([html.Thead(head), html.Tbody(rows)], className="limits ways"), className="scroll"
+    return scrolling(
+        html.Table([html.Thead(head), html.Tbody(rows)], className="limits ways"), "Three ways compared"
     )
 
 

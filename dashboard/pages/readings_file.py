@@ -9,7 +9,7 @@ from dashboard import forms, sentences
 from dashboard.acts import Act, answers
 from dashboard.doors import Imported
 from dashboard.forms import Upload, choice_field, field, text_field, zone_names
-from dashboard.pages.frame import Child, part, sheet
+from dashboard.pages.frame import Child, part, scrolling, sheet
 from dashboard.uploads import MOST_BYTES, UPLOADS, Uploads
 from dashboard.view import Context, Route, View, address, view_of
 from model.records.tables import Hanging, Place, Sensor
@@ -161,7 +161,7 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     heads = html.Tr([html.Th(head, scope="col") for head in ("sensor", "time", "temperature", "humidity")])
     lines: list[Child] = [
         html.Ul([html.Li(say.sentence(reason)) for reason in (*found.guess.reasons, *found.notes)]),
-        html.Table([html.Thead(heads), html.Tbody(rows)]) if rows else None,
+        scrolling(html.Table([html.Thead(heads), html.Tbody(rows)]), "First lines") if rows else None,
         html.P(_would(found)),
         *_rejected(found),
     ]

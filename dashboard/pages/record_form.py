@@ -9,7 +9,7 @@ from dashboard import drafts, forms
 from dashboard.drafts import Checked, Draft
 from dashboard.figures.section import section_drawing
 from dashboard.forms import Line, choice_field, field, text_field
-from dashboard.pages.frame import drawn, num, part, prose, under
+from dashboard.pages.frame import drawn, num, part, prose, scrolling, under
 from dashboard.pages.piece import comfortable
 from dashboard.view import View
 from model.records.queries import PlaceNow
@@ -232,9 +232,7 @@ def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
                     for width in (460, 350)
                 )
             ),
-            html.Div(
-                html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll"
-            ),
+            scrolling(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), say.said(name)),
         ],
         className="so-far",
     )

@@ -16,7 +16,7 @@ from dashboard.figures.time_axis import Chart
 from dashboard.forms import choice_field, field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages import plan_asked, rehearse_asked
-from dashboard.pages.frame import ADDRESS, num, part, prose, sheet, under
+from dashboard.pages.frame import ADDRESS, num, part, prose, scrolling, sheet, under
 from dashboard.pages.rehearse_asked import LIVED, MONTHS, Came, Ran, Year
 from dashboard.pages.rehearse_weather import TextFile, read_weather
 from dashboard.view import Context, Route, View, address, view_of
@@ -198,7 +198,9 @@ def together(runs: Sequence[Ran], year: Year, view: View) -> html.Section:
         ),
         ("Widest part moves", [view.display.length(_swing(ran), finest=64) for ran in runs]),
     ]
-    head = html.Tr([html.Th("", scope="col"), *[html.Th(ran.design.name, scope="col") for ran in runs]])
+    head = html.Tr(
+        [html.Th("Question", scope="col"), *[html.Th(ran.design.name, scope="col") for ran in runs]]
+    )
     body = [
         html.Tr(
             [
@@ -213,7 +215,7 @@ def together(runs: Sequence[Ran], year: Year, view: View) -> html.Section:
         if any(cell != say.NOTHING for cell in cells)
     ]
     table = html.Table([html.Thead(head), html.Tbody(body)], className="limits")
-    return part("Side by side", html.Div(table, className="scroll"))
+    return part("Side by side", scrolling(table, "Side by side"))
 
 
 def _swing(ran: Ran) -> float:
@@ -249,7 +251,10 @@ def design_part(ran: Ran, number: int, year: Year, view: View) -> html.Section:
     member = member_shown(ran)
     return part(
         ran.design.name,
-        html.Div(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), className="scroll")
+        scrolling(
+            html.Table([html.Thead(head), html.Tbody(rows)], className="limits"),
+            f"What {ran.design.name} came to",
+        )
         if rows
         else html.P("No fits: its width is followed, not its limits."),
         html.H3(f"Tide of {say.said(member)}", className="after-table"),

@@ -90,7 +90,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
         lines.append(noted("near", html.A(told, href="/warnings"), f" {verb} for an answer.", kind="warning"))
     lines += _well(by_verdict["clear"], view)
     if len(shop.pieces) > TOLD:
-        lines.append(html.Li([None, html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
+        lines.append(html.Li([html.Span(), html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
     elif not shop.pieces:
         record = html.A("Record the first one", href="/record")
         lines.append(noted("unknown", "No piece is recorded. ", record, "."))

@@ -7,7 +7,7 @@ from math import floor
 
 from fpdf.enums import Align
 
-from dashboard.display import Display, joined, said, season, sentence
+from dashboard.display import Display, joined, season, sentence
 from dashboard.paper import client_words as words
 from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
@@ -17,7 +17,7 @@ from dashboard.paper.seen import SeenRow, seen_rows
 from model.watch.home_year import HomeYear
 from model.watch.humidity import SHEET_OUTDOOR_C, ceilings
 from model.watch.moving import passed_in
-from model.wood.comfort import comfort_of
+from model.wood.comfort import comfort_of, fit_in_words
 from model.wood.condensation import HIGHEST_ROOM_RH_PCT
 from model.wood.design import DesignRange
 from model.wood.finish import BARE
@@ -195,8 +195,9 @@ def _room(facts: ClientFacts) -> str:
 
 
 def _short(sheet: Paper, name: str) -> str:
-    """A name that fits beside the strip's marks."""
-    while sheet.width_of(name, 9.5) > 38.0 and " " in name:
+    """A name that fits beside the strip's marks, cut where it still ends in a thing."""
+    name = name.removeprefix("the ")
+    while (sheet.width_of(name, 9.5) > 38.0 or name.split()[-1] in ("of", "the", "each")) and " " in name:
         name = name.rsplit(" ", 1)[0].rstrip(",")
     return name
 
@@ -211,7 +212,7 @@ def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, pic
         end = draw_cut_through(
             sheet, beside, top + 2.4, PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, picture, display
         )
-        caption = f"{sentence(said(picture.name)).rstrip('.')}, cut through as built"
+        caption = f"{sentence(fit_in_words(picture)).rstrip('.')}, cut through as built"
         below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
     size = 24.0
     while sheet.width_of(piece.name, size, WORDS, "B") > room and size > 13.0:

@@ -32,16 +32,16 @@ TOO_DRY = (
 COMES_BACK = "It comes back by itself: never glue, fill or plane a gap or a tight drawer in its season."
 
 NOT_NORMAL = (
-    "A crack in the wood or an opened joint (not a gap between parts). A gap two letters wider than its "
-    "mark below. A door or drawer that sticks all year. Anything that rocks, smells musty or was wetted. "
+    "A crack in the wood or an opened joint (not a gap between parts). A gap two letters wider than {mark}. "
+    "A door or drawer that sticks all year. Anything that rocks, smells musty or was wetted. "
     "Tell us when, and send a photo. Movement with the seasons is no fault; workmanship is ours to put "
     "right."
 )
 MOVING = (
-    "Wrap it for the way, unwrap it in the room, keep it off the heat for some weeks. Ask us before it "
+    "Wrap it for the journey, unwrap it in the room, keep it off the heat for some weeks. Ask us before it "
     "goes to a much drier or damper place: it moves once, over months, and settles. Avoid garages, "
     "attics and cellars; if it must be, off the floor, under a breathable cover, never sealed plastic, "
-    "and home again in spring."
+    "and bring it back indoors in spring."
 )
 MEASURING = (
     "Cut the strip out. Hold its edge across the gap and slide it along until one bar carries the gap on "
@@ -51,7 +51,7 @@ MEASURING = (
 _FEEDING = (
     (("oil",), "Renew the oil when it looks dry, once a year or so, thinly, all faces alike."),
     (("wax",), "Wax again when it looks dull."),
-    (("shellac",), "Its shellac minds alcohol and hot cups."),
+    (("shellac",), "Shellac is marked by alcohol and hot cups."),
     (("lacquer", "varnish", "urethane", "epoxy"), "Its finish needs no feeding."),
 )
 
@@ -91,7 +91,7 @@ def anchoring(display: Display) -> str:
 def chapters(piece: Piece, display: Display) -> list[tuple[str, str]]:
     """The short chapters in their order."""
     return [
-        ("What is not", NOT_NORMAL),
+        ("What is not", NOT_NORMAL.format(mark="its mark below")),
         ("Where to stand it", stand(display)),
         ("Care", care(piece)),
         ("Moving and storing", MOVING),

@@ -6,8 +6,9 @@ rounded up and gaps that close down, so that what is called normal covers what c
 
 from dataclasses import dataclass
 
-from dashboard.display import Display, said
+from dashboard.display import Display
 from model.watch.home_year import HomeYear
+from model.wood.comfort import fit_in_words
 from model.wood.fits import Fit
 from model.wood.piece import Piece
 from model.wood.setting_out import told
@@ -49,5 +50,5 @@ def seen_of(fit: Fit, year: HomeYear, display: Display) -> SeenRow | None:
     def up(size_mm: float) -> str:
         return display.length(size_mm, "up", 32)
 
-    what = ", ".join(filter(None, (said(fit.name), seen.where)))
+    what = ", ".join(filter(None, (fit_in_words(fit), seen.where)))
     return SeenRow(fit.name, what, told(seen.dry, up), told(seen.damp, up), seen.swing_mm, seen.gap_mm)

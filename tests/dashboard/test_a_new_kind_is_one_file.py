@@ -171,7 +171,7 @@ def test_it_is_on_the_record_form(book, leaf_table: Piece) -> None:
 def test_it_is_on_the_client_sheet_and_on_a_cut_card(leaf_table: Piece) -> None:
     year = given_year(leaf_table, 25.0, 45.0)
     facts = ClientFacts(piece=leaf_table, design=design_range(leaf_table), year=year, place="Orchard house")
-    assert "left leaf a gap of up to" in words_of(sheet.client_sheet(facts, Display("inch"))).lower()
+    assert "the leaf a gap of up to" in words_of(sheet.client_sheet(facts, Display("inch"))).lower()
     card = words_of(sheet.cut_card(cut_document(leaf_table, "left_leaf", 8.0), Display("inch"), NOW))
     assert "gap today" in card
     assert "beside the leaf" in card

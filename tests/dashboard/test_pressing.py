@@ -72,6 +72,7 @@ PRESSES = [
     ({"act": "piece-move", "piece": GONE}, {"place": "1", "at": SINCE}),
     ({"act": "piece-measure", "piece": GONE}, {"what": "mc:1", "value": "8", "at": SINCE}),
     ({"act": "piece-retire", "piece": GONE}, {}),
+    ({"act": "piece-restore", "piece": GONE}, {}),
     ({"act": "stack-move", "stack": GONE}, {"place": "1", "at": SINCE}),
     ({"act": "meter", "stack": GONE}, {"mc": "8", "how": "pin meter", "at": SINCE}),
     ({"act": "stack-retire", "stack": GONE}, {}),

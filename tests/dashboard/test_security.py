@@ -162,12 +162,14 @@ def test_the_signing_key_is_made_once(book):
 
 def test_a_client_sees_one_piece_and_nothing_else(guarded, links, book):
     client = guarded.test_client()
-    answer = client.get(f"/for/{given(links, book, book.bench)}")
+    link = f"/for/{given(links, book, book.bench)}"
+    answer = client.get(link)
     document = answer.get_data(as_text=True)
     assert answer.status_code == 200
     assert "Hall bench" in document
     assert "chest" not in document
-    assert 'href="/' not in document.split("</head>")[1]
+    # Its own sheet to print is all that it leads to.
+    assert re.findall(r'href="([^"]*)"', document.split("</head>")[1]) == [f"{link}/sheet.pdf"]
     for path in ("/", f"/piece/{book.bench}", f"/place/{book.shop}"):
         assert client.get(path).status_code == 302
 

@@ -32,6 +32,7 @@ from dashboard.sheet import (
     read_letter,
 )
 from model.watch.home_year import HomeYear, given_year, usual_year
+from model.wood.comfort import fit_in_words
 from model.wood.cutting import cut_document
 from model.wood.design import design_range
 from model.wood.errors import BadInput
@@ -145,7 +146,8 @@ def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
         if (name, size) == NO_ROOM:
             assert "cut through" not in words
             continue
-        assert f"{fit.name.replace('_', ' ').capitalize()}, cut through as built" in words
+        called = fit_in_words(fit)
+        assert f"{called[0].upper()}{called[1:]}, cut through as built" in words
         # It stands at the upper right and nowhere over the name: wood of the drawing's own colour is there.
         png = _poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")
         page = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)

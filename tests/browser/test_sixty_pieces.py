@@ -1,0 +1,90 @@
+"""Sixty pieces in twelve homes: found by name and wood, on a desk and by thumb, and calm on every list."""
+
+from datetime import timedelta
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+
+from model.records import book as records
+from model.records.tables import Place
+from model.wood.piece import read_piece
+
+CASE = """
+[piece]
+name = "Case {n:02}"
+client = "Client {client}"
+[part.panel]
+species = "{wood}"
+cut = "flat-sawn"
+width = "12in"
+mc_pct = 8
+thickness = "1/2in"
+role = "panel of the door"
+[fit.door_panel]
+kind = "panel-in-groove"
+part = "panel"
+held = "centre"
+sight_width = "11-1/2in"
+groove_depth = "3/8in"
+finished = "before assembly"
+"""
+WOODS = ("black walnut", "white ash", "hard maple")
+
+
+@pytest.fixture
+def sixty(shop):
+    """The sample shop with sixty pieces more, in twelve homes more."""
+    with shop.store.session() as session:
+        homes = [Place(name=f"House {n:02}", kind="home", zone="America/New_York") for n in range(12)]
+        session.add_all(homes)
+        session.flush()
+        for n in range(60):
+            text = CASE.format(n=n, client=n % 6, wood=WOODS[n % 3])
+            records.add_piece(session, read_piece(text, "t"), homes[n % 12], shop.now - timedelta(days=5))
+    return shop
+
+
+def walk(driver, hands, shop) -> None:
+    hands.open(f"{shop.address}/pieces")
+    assert hands.heading == "67 pieces are followed."
+    hands.write("Find", "case")
+    hands.choose("Wood", "sugar maple")
+    hands.press("Show")
+    hands.until(lambda: hands.live and hands.heading == "20 of 67 pieces.")
+    asked = parse_qs(urlsplit(driver.current_url).query)
+    assert (asked["find"], asked["wood"]) == (["case"], ["sugar maple"])
+    assert hands.value("Find") == "case"
+
+    hands.follow("Case 02")
+    hands.until(lambda: hands.heading == "Case 02")
+    hands.click("#page .acts summary")
+    hands.press("Archive")
+    hands.until(lambda: "Case 02 is archived." in hands.said)
+    hands.open(f"{shop.address}/pieces?show=archived")
+    assert hands.heading == "One archived piece."
+    hands.press("Follow it again")
+    hands.until(lambda: "Case 02 is followed again." in hands.said)
+    hands.until(lambda: hands.heading == "Case 02")
+
+    for path in ("/", "/places", "/coming"):
+        hands.open(shop.address + path)
+        wide, high = driver.execute_script(
+            "return [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
+        )
+        assert wide <= driver.execute_script("return window.innerWidth"), path
+        assert high < 7_000, path
+    driver.get(shop.address)
+    hands.until(lambda: hands.live)
+    assert [entry["message"] for entry in driver.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+def test_sixty_pieces_at_a_desk(sixty, browser, hands):
+    walk(browser, hands, sixty)
+
+
+def test_sixty_pieces_by_thumb(sixty, phone, hands_on):
+    phone.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    try:
+        walk(phone, hands_on(phone), sixty)
+    finally:
+        phone.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})

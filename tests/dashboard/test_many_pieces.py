@@ -1,0 +1,117 @@
+"""Sixty pieces in twelve homes, found by name, client, place, wood and standing; a thousand on pages."""
+
+import re
+from datetime import timedelta
+from types import SimpleNamespace
+
+import pytest
+
+from dashboard.app import build_app
+from model.records import book as records
+from model.records.tables import Piece, Place, Verdict
+from model.wood.piece import read_piece
+
+PIECE = """
+[piece]
+name = "{name}"
+client = "{client}"
+[part.panel]
+species = "{wood}"
+cut = "flat-sawn"
+width = "12in"
+mc_pct = 8
+thickness = "1/2in"
+"""
+WOODS = ("black walnut", "white ash", "hard maple")
+
+
+@pytest.fixture
+def many(book, now) -> SimpleNamespace:
+    """Sixty pieces in twelve homes, of three woods, for six clients; every fifth is near a limit."""
+    since = now - timedelta(days=20)
+    with book.store.session() as session:
+        homes = [Place(name=f"House {n:02}", kind="home", zone="America/New_York") for n in range(12)]
+        session.add_all(homes)
+        session.flush()
+        for n in range(60):
+            text = PIECE.format(name=f"Case {n:02}", client=f"Client {n % 6}", wood=WOODS[n % 3])
+            row = records.add_piece(session, read_piece(text, "t"), homes[n % 12], since)
+            verdict = Verdict(
+                subject_kind="piece",
+                subject_id=row.id,
+                verdict="near" if n % 5 == 0 else "clear",
+                since_at=now,
+                evaluated_at=now,
+                state_at=since,
+                reason="little left",
+                detail={},
+            )
+            session.add(verdict)
+    return book
+
+
+def read(book, now, path: str) -> str:
+    document = build_app(book.store, lambda: now).server.test_client().get(path).get_data(as_text=True)
+    return document[document.index("<main") : document.index("</main>")]
+
+
+def found(document: str) -> list[str]:
+    return re.findall(r"<b>(Case \d\d)</b>", document)
+
+
+def test_a_piece_is_found_by_its_name_its_client_its_place_and_its_wood(many, now):
+    assert found(read(many, now, "/pieces?find=case+07")) == ["Case 07"]
+    theirs = found(read(many, now, "/pieces?client=Client+1&place=House+01"))
+    assert sorted(theirs) == [f"Case {n:02}" for n in (1, 13, 25, 37, 49)]
+    assert theirs[0] == "Case 25"  # near a limit, so first
+    assert len(found(read(many, now, "/pieces?wood=hard+maple"))) == 20
+    assert len(found(read(many, now, "/pieces?wood=sugar+maple"))) == 20
+    assert len(found(read(many, now, "/pieces?find=hard+maple"))) == 20
+    assert len(found(read(many, now, "/pieces?find=walnut"))) == 20
+    assert found(read(many, now, "/pieces?find=teak")) == []
+
+
+def test_the_first_line_says_how_many_were_found(many, now):
+    assert "<h1>Five of 62 pieces.</h1>" in read(many, now, "/pieces?client=Client+1&place=House+01")
+    assert "<h1>62 pieces are followed.</h1>" in read(many, now, "/pieces")
+
+
+def test_the_form_needs_no_script_and_keeps_what_was_asked(many, now):
+    document = read(many, now, "/pieces?find=case&wood=white+ash&show=near")
+    (form,) = re.findall(r"<form [^>]*>", document)
+    assert 'action="/pieces"' in form
+    assert 'method="GET"' in form
+    assert '<input id="pieces-find" name="find" value="case">' in document
+    assert '<option value="white ash" selected>white ash</option>' in document
+    assert re.search(r'<label for="pieces-wood">Wood</label>', document)
+
+
+def test_what_is_archived_is_found_apart_and_offered_back(many, now):
+    with many.store.session() as session:
+        case = session.query(Piece).filter_by(name="Case 07").one()
+        records.retire(session, case, now)
+    assert "Case 07" not in read(many, now, "/pieces?find=case")
+    archived = read(many, now, "/pieces?show=archived")
+    assert found(archived) == ["Case 07"]
+    assert "<h1>One archived piece.</h1>" in archived
+    assert "Follow it again" in archived
+
+
+def test_of_more_than_sixty_the_rest_stands_on_the_next_page(many, now):
+    first, second = read(many, now, "/pieces"), read(many, now, "/pieces?show=all&page=2")
+    names = found(first) + found(second)
+    assert len(set(names)) == len(names) == 60
+    assert 'href="/pieces?show=all&amp;page=2">60 after</a>' in first
+    assert "Page 2 of 2" in second
+
+
+def test_fourteen_places_are_a_line_each(many, now):
+    document = read(many, now, "/places")
+    assert "place-rule" not in document
+    assert document.count('class="row"') == 14
+    assert re.search(r"House 00.*?Five pieces, the worst near a limit", document)
+
+
+def test_sixty_pieces_are_told_of_in_few_lines_on_the_first_page(many, now):
+    document = read(many, now, "/")
+    assert document[document.index('class="note"') : document.index("Coming</h2>")].count("<li>") <= 16
