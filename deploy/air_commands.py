@@ -8,6 +8,7 @@ import typer
 
 from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, say
 from deploy.wood_commands import read_piece_file
+from model.wood.cautions import member_cautions, provenance
 from model.wood.errors import BadInput
 
 
@@ -34,12 +35,13 @@ def rehearse(
 ) -> None:
     """Run a piece through recorded air: how wide each member was, and how little was ever left."""
     # The solver and pandas take half a second to load, which only this command should cost.
+    from dashboard.paper.cards import plain_sentence
     from deploy.rehearsals import read_air_file, rehearsal_document
     from model.wood.rehearsal import rehearse as run_rehearsal
 
     piece = read_piece_file(piece_file)
     run = run_rehearsal(piece, read_air_file(air_file, sensor), start_mc, every_hours(every))
-    document = rehearsal_document(piece, run)
+    document = rehearsal_document(piece, run) | {"provenance": provenance(piece.members.values())}
     if as_json:
         give_json(document)
         return
@@ -56,6 +58,8 @@ def rehearse(
         for name, table in run.members.items()
     ]
     give_table(["member", "moisture content", "width"], rows)
+    for caution in member_cautions(piece.members.values()):
+        say(plain_sentence(caution, display))
     give_table(
         ["fit", "limit", "", "least left", "when"],
         [

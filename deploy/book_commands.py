@@ -20,6 +20,7 @@ from model.records.places import add_place
 from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
+from model.wood.species import named_here
 
 SinceText = Annotated[
     str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
@@ -114,7 +115,7 @@ def stack_add(
 ) -> None:
     """Record a stack of lumber."""
     document: dict[str, Any] = {
-        "species": species,
+        "species": named_here(species, load_settings().wood_region),
         "thickness_mm": length_given(thickness, "--thickness"),
         "mc_pct": mc,
         "mc_basis": "assumed" if assumed else "measured",

@@ -61,6 +61,9 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
     if seen:
         lines.append(html.H2("What either side of that looks like"))
         lines.append(html.Ul(seen, className="rows"))
+    wood = woodwork.wood_piece(piece)
+    marks = [] if wood is None else dict.fromkeys(part.species.remembered for part in wood.members.values())
+    lines += [html.P(mark, className="soft small") for mark in marks if mark]
     lines.append(
         html.P(
             "Wood takes up and gives off moisture with the air, and grows and shrinks across its grain. "

@@ -14,11 +14,11 @@ from dashboard.pages.piece import comfortable
 from dashboard.sized import in_units
 from dashboard.view import View
 from model.records.queries import PlaceNow
+from model.wood.cautions import cautions
 from model.wood.comfort import comfort_of
 from model.wood.design import design_range, settled
 from model.wood.finish import finish_names
 from model.wood.fits import Field, Fit, kinds
-from model.wood.one_face import cautions
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.words.limits import limit_said
 

@@ -15,6 +15,7 @@ from dashboard.view import Context, View, address
 from model.records import book, measured
 from model.records.queries import PlaceNow, StackNow
 from model.records.tables import Measurement, Place, Stack
+from model.wood.species import named_here
 
 NEW, METER, MOVE, RETIRE = "new-stack", "meter", "stack-move", "stack-retire"
 
@@ -119,7 +120,7 @@ def register(app: Dash, context: Context) -> None:
 def typed_lumber(values: Mapping[str, Any], view: View) -> dict[str, Any]:
     """The keys of a stack's document that a form asks, as typed."""
     return {
-        "species": str(values.get("species") or "").strip(),
+        "species": named_here(str(values.get("species") or "").strip(), view.context.region),
         "thickness_mm": forms.length_typed(values.get("thickness"), view.units, "thickness"),
         "mc_pct": forms.number_typed(values.get("mc"), "moisture content"),
         "stickered": values.get("stickered") != "no",

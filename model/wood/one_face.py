@@ -14,8 +14,7 @@ from model.wood.finish import BARE, permeance_of
 from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
 from model.wood.member import Finish, Member
 from model.wood.outdoor import DAYS, temperate
-from model.wood.piece import Piece
-from model.wood.setting_out import INCH_STEPS, LENGTH, Spoken, spoken, told
+from model.wood.setting_out import INCH_STEPS, LENGTH, Spoken, spoken
 
 LEAST_SEEN_MM = 0.2
 """Half of 1/64 in, below which nobody sees a part cup."""
@@ -82,9 +81,3 @@ def cup_caution(member: Member) -> Spoken | None:
         "Finish both faces alike.",
         INCH_STEPS.gap_up(cupped),
     )
-
-
-def cautions(piece: Piece) -> list[str]:
-    """What to say of every part of a piece with one bare face, in both units."""
-    found = (cup_caution(member) for member in piece.members.values())
-    return [told(caution) for caution in found if caution is not None]

@@ -21,13 +21,12 @@ from model.wood.fits.fields import Field, Millimetres, number, read_field, text
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
+from model.wood.setting_out import INCH as INCH
 from model.wood.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
 
 Direction = Literal["swelling", "shrinking"]
 Severity = Literal["shows", "harms"]
 Moistures = Mapping[str, Amount]
-
-INCH = 25.4
 
 # Wood held across its grain takes about 0.4 % before it sets or splits: Mecklenburg, Tumosa and Erhardt
 # 1998, from memory, unverified; common practice says 0.4 to 0.5 %.
