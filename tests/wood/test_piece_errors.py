@@ -67,7 +67,7 @@ def test_the_file_as_it_stands_is_good():
         ("fit.back_panel.groove_depth", 0, "fit.back_panel.groove_depth must be a length more than 0, got 0"),
         ("fit.back_panel.groove_depth", -3, "fit.back_panel.groove_depth must be a length more than 0, got -3"),
         ("fit.back_panel.groove_depth", True, "fit.back_panel.groove_depth must be a length more than 0, got True"),
-        ("fit.back_panel.groove_depth", "3/8", "must say its unit when it is a fraction, got '3/8'"),
+        ("fit.back_panel.groove_depth", "3/8", "must say its unit (3/8 in or 3/8 mm?), got '3/8'"),
         ("fit.back_panel.spacer", "-1mm", "fit.back_panel.spacer must be a length of 0 or more, got '-1mm'"),
         ("fit.back_panel.groove_depth", None, "fit.back_panel.groove_depth must be given (depth of each groove), got nothing"),
         ("fit.back_panel.grove_depth", 9, "is not a key of a panel-in-groove fit; did you mean groove_depth?, got 9"),

@@ -167,8 +167,8 @@ def test_trade_lots_say_what_they_are():
 def test_where_two_tables_disagree_the_choice_is_told():
     mahogany = find_species("mahogany").facts
     for key in ("c_tangential_per_pct", "shrinkage_tangential_pct"):
-        assert "Table 13-6 is used between 6 and 14 %" in mahogany[key].note
-    assert "Table 13-6 is used" not in find_species("ramin").facts["c_tangential_per_pct"].note
+        assert "the printed coefficient is used between 6 and 14 %" in mahogany[key].note
+    assert "the printed coefficient is used" not in find_species("ramin").facts["c_tangential_per_pct"].note
 
 
 def test_low_fibre_saturation_is_kept_to_the_woods_that_need_it():
