@@ -93,7 +93,7 @@ def test_the_settings_choose_the_units(
 REMEMBERED = """
 [piece]
 name = "Spruce door"
-[member.panel]
+[part.panel]
 species = "Sitka spruce"
 cut = "flat-sawn"
 width = "18in"
@@ -102,7 +102,7 @@ thickness = "5/8in"
 finish = { face = "hardwax oil", coats = 2 }
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 sight_width = "17-3/8in"
 groove_depth = "1/2in"
 """

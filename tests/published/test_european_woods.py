@@ -96,7 +96,7 @@ def test_a_piece_file_is_read_with_the_woods_of_its_region():
     text = """
 [piece]
 name = "Box"
-[member.lid]
+[part.lid]
 species = "ash"
 cut = "flat-sawn"
 width = 300

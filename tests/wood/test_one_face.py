@@ -18,7 +18,7 @@ from model.wood.piece import moisture_batch, read_piece
 DESK = """
 [piece]
 name = "Writing desk"
-[member.desk_top]
+[part.desk_top]
 species = "hard maple"
 cut = "flat-sawn"
 width = "24in"
@@ -28,7 +28,7 @@ role = "top"
 finish = { face = "oil-modified urethane varnish", coats = 3, back = "BACK" }
 [fit.desk_top]
 kind = "panel-in-groove"
-member = "desk_top"
+part = "desk_top"
 held = "centre"
 sight_width = "23 1/2in"
 groove_depth = "1/2in"

@@ -12,14 +12,14 @@ from model.wood.piece import piece_from_document, read_piece
 GOOD = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "14 1/2in"
 mc_pct = 8.0
 thickness = "5/8in"
 finish = { face = "shellac", coats = 3, back = "none" }
-[member.rail]
+[part.rail]
 species = "white ash"
 cut = "flat-sawn"
 width = 60
@@ -27,7 +27,7 @@ mc_pct = 8.0
 thickness = 20
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 sight_width = "14in"
 groove_depth = "3/8in"
 """
@@ -174,144 +174,144 @@ def test_a_panel_that_contradicts_its_frame_is_told(changes, sentence):
     ("fit", "sentence"),
     [
         (
-            {"kind": "front-in-opening", "member": "back", "gap": 1, "construction": "frame"},
+            {"kind": "front-in-opening", "part": "back", "gap": 1, "construction": "frame"},
             "members must name both stiles of a framed door (one name twice when they are alike), got ['back']",
         ),
         (
-            {"kind": "front-in-opening", "member": "back", "members": ["back"], "gap": 1},
+            {"kind": "front-in-opening", "part": "back", "parts": ["back"], "gap": 1},
             "member must be left out when members is given, got 'back'",
         ),
         (
-            {"kind": "front-in-opening", "member": "back", "gap": 1, "widest_gap": 0.2},
+            {"kind": "front-in-opening", "part": "back", "gap": 1, "widest_gap": 0.2},
             "widest_gap must be more than least_gap (0.3969 mm), got 0.2 mm",
         ),
         (
-            {"kind": "front-in-opening", "member": "back", "gap": 1, "opening_size": 300},
+            {"kind": "front-in-opening", "part": "back", "gap": 1, "opening_size": 300},
             "opening_size must be more than the front fills (368.3 mm), got 300 mm",
         ),
         (
-            {"kind": "board-back", "member": "back", "gap": 6, "lap": 6},
+            {"kind": "board-back", "part": "back", "gap": 6, "lap": 6},
             "gap must be less than the lap (6 mm), or the boards don't reach each other, got 6 mm",
         ),
         (
-            {"kind": "board-back", "member": "back", "gap": 1, "lap": 6, "groove_depth": 4},
+            {"kind": "board-back", "part": "back", "gap": 1, "lap": 6, "groove_depth": 4},
             "groove_depth must be more, or the tongue is longer than its groove (it reaches 5 mm in), got 4 mm",
         ),
         (
-            {"kind": "board-back", "member": "back", "gap": 1, "lap": 6, "groove_depth": 6, "joint": "shiplap"},
+            {"kind": "board-back", "part": "back", "gap": 1, "lap": 6, "groove_depth": 6, "joint": "shiplap"},
             "groove_depth must be left out of a shiplap joint, got 6 mm",
         ),
         (
-            {"kind": "board-back", "member": "back", "gap": 2, "lap": 6, "widest_gap": 1},
+            {"kind": "board-back", "part": "back", "gap": 2, "lap": 6, "widest_gap": 1},
             "widest_gap must be more than the gap (2 mm), got 1 mm",
         ),
-        ({"kind": "drawer-bottom", "member": "back"}, "slot_length must be given (length of the slot), or travel, got nothing"),
+        ({"kind": "drawer-bottom", "part": "back"}, "slot_length must be given (length of the slot), or travel, got nothing"),
         (
-            {"kind": "drawer-bottom", "member": "back", "slot_length": 9, "travel": 3},
+            {"kind": "drawer-bottom", "part": "back", "slot_length": 9, "travel": 3},
             "travel must be left out when slot_length is given, got 3 mm",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "slot_length": 3},
+            {"kind": "drawer-bottom", "part": "back", "slot_length": 3},
             "slot_length must be at least the screw's diameter (3.505 mm), got 3 mm",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "slot_length": 10, "screw_at": 1},
+            {"kind": "drawer-bottom", "part": "back", "slot_length": 10, "screw_at": 1},
             "screw_at must lie inside the slot: 1.753 to 8.247 mm, got 1 mm",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "travel": 3, "screw_at": 1},
+            {"kind": "drawer-bottom", "part": "back", "travel": 3, "screw_at": 1},
             "screw_at must be left out unless slot_length is given, got 1 mm",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "travel": 3, "front_glued": False},
+            {"kind": "drawer-bottom", "part": "back", "travel": 3, "front_glued": False},
             "front_engagement must be given when the front is not glued (how far the bottom stands in its groove), got nothing",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "travel": 3, "front_engagement": 6},
+            {"kind": "drawer-bottom", "part": "back", "travel": 3, "front_engagement": 6},
             "front_engagement must be left out when the front is glued, got 6 mm",
         ),
         (
-            {"kind": "drawer-bottom", "member": "back", "travel": 3, "back_overhang": 400},
+            {"kind": "drawer-bottom", "part": "back", "travel": 3, "back_overhang": 400},
             "back_overhang must be less than the bottom is deep (368.3 mm), got 400 mm",
         ),
         (
-            {"kind": "top-on-fasteners", "member": "back", "button_gap": 3, "engagement": 9, "fastener_distance": 200},
+            {"kind": "top-on-fasteners", "part": "back", "button_gap": 3, "engagement": 9, "fastener_distance": 200},
             "fastener_distance must not be more than from the fixed line to the edge of the top (184.2 mm), got 200 mm",
         ),
-        ({"kind": "top-on-fasteners", "member": "back", "engagement": 9}, "button_gap must be given for a button, got nothing"),
+        ({"kind": "top-on-fasteners", "part": "back", "engagement": 9}, "button_gap must be given for a button, got nothing"),
         (
-            {"kind": "top-on-fasteners", "member": "back", "button_gap": 3, "engagement": 9, "groove_depth": 8},
+            {"kind": "top-on-fasteners", "part": "back", "button_gap": 3, "engagement": 9, "groove_depth": 8},
             "engagement must not be more than the groove is deep (8 mm), got 9 mm",
         ),
         (
-            {"kind": "top-on-fasteners", "member": "back", "button_gap": 3, "engagement": 9, "travel": 2},
+            {"kind": "top-on-fasteners", "part": "back", "button_gap": 3, "engagement": 9, "travel": 2},
             "travel must be left out for a button, got 2 mm",
         ),
         (
-            {"kind": "top-on-fasteners", "member": "back", "fastener": "figure-eight", "engagement": 9},
+            {"kind": "top-on-fasteners", "part": "back", "fastener": "figure-eight", "engagement": 9},
             "engagement must be left out for a figure-eight, got 9 mm",
         ),
         (
-            {"kind": "breadboard-end", "member": "back", "pin_distance": 190, "travel": 3},
+            {"kind": "breadboard-end", "part": "back", "pin_distance": 190, "travel": 3},
             "pin_distance must be less than from the fast pin to the panel's edge (184.2 mm), got 190 mm",
         ),
         (
-            {"kind": "breadboard-end", "member": "back", "pin_distance": 150, "travel": 3, "end_longer": 2, "flush_within": 1},
+            {"kind": "breadboard-end", "part": "back", "pin_distance": 150, "travel": 3, "end_longer": 2, "flush_within": 1},
             "end_longer must not be more than flush_within (1 mm), got 2 mm",
         ),
         (
-            {"kind": "cross-grain-fixing", "member": "back", "distance": 400, "travel": 3},
+            {"kind": "cross-grain-fixing", "part": "back", "distance": 400, "travel": 3},
             "distance must not be more than the part is wide (368.3 mm), got 400 mm",
         ),
         (
-            {"kind": "cross-grain-fixing", "member": "back", "fixing": "tight", "travel": 3},
+            {"kind": "cross-grain-fixing", "part": "back", "fixing": "tight", "travel": 3},
             "travel must be left out when fixing is tight, got 3 mm",
         ),
         (
-            {"kind": "cross-grain-fixing", "member": "back", "fixing": "telescoping", "shoulder_gap": 3},
+            {"kind": "cross-grain-fixing", "part": "back", "fixing": "telescoping", "shoulder_gap": 3},
             "tenon_length must be given when fixing is telescoping, got nothing",
         ),
         (
-            {"kind": "cross-grain-fixing", "member": "back", "travel": 3, "shoulder_gap": 3},
+            {"kind": "cross-grain-fixing", "part": "back", "travel": 3, "shoulder_gap": 3},
             "shoulder_gap must be left out unless fixing is telescoping, got 3 mm",
         ),
         (
-            {"kind": "wide-tenon", "member": "back", "tenon_width": 400},
+            {"kind": "wide-tenon", "part": "back", "tenon_width": 400},
             "tenon_width must not be more than the rail is wide (368.3 mm), got 400 mm",
         ),
-        ({"kind": "wide-tenon", "member": "back", "tenons": "split", "slack": 1}, "centre_distance must be given when tenons is split, got nothing"),
-        ({"kind": "wide-tenon", "member": "back", "slack": 1}, "slack must be left out unless tenons is split, got 1 mm"),
-        ({"kind": "wide-tenon", "member": "back", "both_glued": True}, "both_glued must be left out unless tenons is split, got True"),
+        ({"kind": "wide-tenon", "part": "back", "tenons": "split", "slack": 1}, "centre_distance must be given when tenons is split, got nothing"),
+        ({"kind": "wide-tenon", "part": "back", "slack": 1}, "slack must be left out unless tenons is split, got 1 mm"),
+        ({"kind": "wide-tenon", "part": "back", "both_glued": True}, "both_glued must be left out unless tenons is split, got True"),
         (
-            {"kind": "wide-tenon", "member": "back", "tenons": "split", "slack": 1, "centre_distance": 400},
+            {"kind": "wide-tenon", "part": "back", "tenons": "split", "slack": 1, "centre_distance": 400},
             "centre_distance must be less than the rail is wide (368.3 mm), got 400 mm",
         ),
         (
-            {"kind": "mitre", "members": ["back", "rail", "rail"]},
+            {"kind": "mitre", "parts": ["back", "rail", "rail"]},
             "members must be one member or the two that meet, got ['back', 'rail', 'rail']",
         ),
         (
-            {"kind": "lid-on-box", "member": "back"},
+            {"kind": "lid-on-box", "part": "back"},
             "overhang must be given, or lip_clearance, inset_gap or lock_play: something the lid can run out of, got nothing",
         ),
         (
-            {"kind": "lid-on-box", "member": "back", "overhang": 5, "inset_gap": 1},
+            {"kind": "lid-on-box", "part": "back", "overhang": 5, "inset_gap": 1},
             "overhang must be left out of a lid that lies within the box, got 5 mm",
         ),
         (
-            {"kind": "lid-on-box", "member": "back", "overhang": 5, "least_overhang": 6},
+            {"kind": "lid-on-box", "part": "back", "overhang": 5, "least_overhang": 6},
             "least_overhang must not be more than the overhang (5 mm), got 6 mm",
         ),
         (
-            {"kind": "lid-on-box", "member": "back", "overhang": 5, "widest_overhang": 4},
+            {"kind": "lid-on-box", "part": "back", "overhang": 5, "widest_overhang": 4},
             "widest_overhang must be more than the overhang (5 mm), got 4 mm",
         ),
         (
-            {"kind": "lid-on-box", "member": "back", "lock_play": 1, "widest_overhang": 4},
+            {"kind": "lid-on-box", "part": "back", "lock_play": 1, "widest_overhang": 4},
             "overhang must be given when widest_overhang is, got nothing",
         ),
         (
-            {"kind": "lid-on-box", "member": "back", "inset_gap": 1, "widest_gap": 0.1},
+            {"kind": "lid-on-box", "part": "back", "inset_gap": 1, "widest_gap": 0.1},
             "widest_gap must be more than least_gap (0.3969 mm), got 0.1 mm",
         ),
     ],
