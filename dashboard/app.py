@@ -34,6 +34,7 @@ from dashboard.view import UNITS_COOKIE, Context, Route, View, view_of
 from model.records import queries
 from model.records.clock import Now, SampleClock
 from model.records.store import Store
+from model.wood.species import NORTH_AMERICA, Region
 
 ASSETS = Path(__file__).parent / "assets"
 YEAR_S = 365 * 24 * 3600
@@ -120,6 +121,7 @@ def build_app(
     public_url: str = "",
     trusted_proxy: str = "",
     guide: Path | None = None,
+    region: Region = NORTH_AMERICA,
 ) -> Dash:
     """The dashboard over a book.
 
@@ -141,6 +143,8 @@ def build_app(
         The addresses that are told of warnings, masked; without it none are listed.
     public_url : str
         The address under which clients reach the pages; empty for the one a page is asked by.
+    region : str
+        Whose woods trade names mean, as ash and cherry.
     trusted_proxy : str
         Address of the proxy before it, whose word is taken for who asks; empty for none.
     guide : Path, optional
@@ -156,6 +160,7 @@ def build_app(
         store=store,
         now=now,
         units=units,
+        region=region,
         zone=zone,
         sensors=sensors,
         notices=notices,

@@ -15,6 +15,7 @@ from model.wood.errors import BadInput
 from model.wood.fits import Field, Fit, fit_from_document, kind_named
 from model.wood.member import Member, member_from_document
 from model.wood.piece import Piece, piece_from_document
+from model.wood.species import NORTH_AMERICA, Region, named_here
 from model.wood.units import MM_PER_INCH
 
 Draft = dict[str, Any]
@@ -116,8 +117,8 @@ def shown_fields(row: Mapping[str, Any]) -> tuple[list[Field], list[Field]]:
 # ---------------------------------------------------------------- draft to document
 
 
-def check(draft: Draft, where: str = "") -> Checked:
-    """A draft as a document, checked part by part by the same rules as a piece file."""
+def check(draft: Draft, where: str = "", region: Region = NORTH_AMERICA) -> Checked:
+    """A draft as a document, checked part by part by the rules of a piece file; woods are the region's."""
     units = draft.get("units", "inch")
     problems: list[tuple[str, BadInput]] = []
     members: dict[str, Member] = {}
@@ -128,6 +129,8 @@ def check(draft: Draft, where: str = "") -> Checked:
     for row in draft.get("members", ()):
         name = str(row.get("name") or "").strip()
         table = _member_table(row, units)
+        if "species" in table:
+            table["species"] = named_here(table["species"], region)
         try:
             _free(name, document["part"], "part")
             document["part"][name] = table

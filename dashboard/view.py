@@ -16,6 +16,7 @@ from dashboard.links import Links
 from dashboard.sessions import Sessions
 from model.records.clock import Now
 from model.records.store import Store
+from model.wood.species import NORTH_AMERICA, Region
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,7 @@ class Context:
     store: Store
     now: Now
     units: Units = "inch"
+    region: Region = NORTH_AMERICA
     zone: str = "UTC"
     sensors: SensorDoor | None = None
     notices: NoticeDoor | None = None

@@ -9,11 +9,11 @@ from dashboard.display import Display
 from dashboard.figures.place_rule import Bracket
 from model.records.queries import FitNow, MemberNow, PieceNow
 from model.watch.humidity import ceiling_ahead
+from model.wood.cautions import cautions
 from model.wood.comfort import Comfort, comfort_of
 from model.wood.design import DesignRange, design_range
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
-from model.wood.one_face import cautions
 from model.wood.piece import Piece, piece_from_document
 from model.words.reasons import in_sentences
 

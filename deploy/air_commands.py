@@ -8,7 +8,9 @@ import typer
 
 from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, say
 from deploy.wood_commands import read_piece_file
+from model.wood.cautions import cautions, provenance
 from model.wood.errors import BadInput
+from model.words.reasons import in_sentences
 
 
 def every_hours(text: str) -> int:
@@ -39,7 +41,7 @@ def rehearse(
 
     piece = read_piece_file(piece_file)
     run = run_rehearsal(piece, read_air_file(air_file, sensor), start_mc, every_hours(every))
-    document = rehearsal_document(piece, run)
+    document = rehearsal_document(piece, run) | {"provenance": provenance(piece.members.values())}
     if as_json:
         give_json(document)
         return
@@ -56,6 +58,8 @@ def rehearse(
         for name, table in run.members.items()
     ]
     give_table(["part", "moisture content", "width"], rows)
+    for caution in cautions(piece.members.values()):
+        say(in_sentences(caution, display))
     give_table(
         ["fit", "limit", "", "least left", "when"],
         [

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from deploy.settings import load_settings
 from model.wood.errors import BadInput
+from model.wood.species import Species, find_species, region_says
 from model.wood.units import parse_length_mm, parse_temperature_c
 from model.words.display import Display, plain
 
@@ -52,6 +53,17 @@ def display_of(units: str | None = None) -> Display:
 def length_given(text: str, option: str) -> float:
     """A length typed on the command line [mm]; a bare number is refused with both units offered."""
     return parse_length_mm(text, what=option, bare=None)
+
+
+def wood_given(name: str, option: str) -> Species:
+    """The wood typed on the command line, as the book's region calls it."""
+    return find_species(name, what=option, region=load_settings().wood_region)
+
+
+def say_wood(wood: Species, called: str) -> None:
+    """How the wood's name was read where it means another elsewhere, and how its figures are known."""
+    for sentence in filter(None, (region_says(called, load_settings().wood_region), *wood.cautions)):
+        say(sentence)
 
 
 def temperature_given(text: str, option: str) -> float:

@@ -22,6 +22,7 @@ from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
+from model.wood.species import named_here
 from model.words.display import Display, plain
 from model.words.reasons import clause, in_sentences
 
@@ -118,7 +119,7 @@ def stack_add(
 ) -> None:
     """Record a stack of lumber."""
     document: dict[str, Any] = {
-        "species": species,
+        "species": named_here(species, load_settings().wood_region),
         "thickness_mm": length_given(thickness, "--thickness"),
         "mc_pct": mc,
         "mc_basis": "assumed" if assumed else "measured",

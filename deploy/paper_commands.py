@@ -22,7 +22,9 @@ from deploy.answer import (
     home_given,
     length_given,
     say,
+    say_wood,
     span_given,
+    wood_given,
 )
 from deploy.book_commands import open_book, place_named
 from deploy.readings_commands import export_app
@@ -30,6 +32,7 @@ from deploy.settings import load_settings
 from deploy.wood_commands import read_piece_file
 from model.records.private import private
 from model.records.store import Store
+from model.wood.cautions import wood_provenance
 from model.wood.errors import BadInput
 from model.wood.setting_out import METER_DOUBT_PCT
 from model.words.display import Display, plain
@@ -161,7 +164,6 @@ def plan(
     from model.watch.home_year import home_of_part
     from model.wood.construction import HomeRange, PartWanted, compare
     from model.wood.movement import ring_angle_of_cut
-    from model.wood.species import find_species
     from model.wood.wanted import ROLES
 
     known = {name: name for name in ROLES}
@@ -172,7 +174,7 @@ def plan(
         length_given(width, "--width"),
         length_given(length, "--length"),
         length_given(thickness, "--thickness"),
-        find_species(species, "", "--species"),
+        wood_given(species, "--species"),
         ring_angle_of_cut(cut, "", "--cut"),
         mc,
     )
@@ -197,11 +199,13 @@ def plan(
                 "mc_range_pct": list(found.home.mc_range_pct),
                 "advised": found.advised,
                 "says": plain(in_sentences(found.reason, display)),
+                "provenance": wood_provenance(part.species),
                 "choices": [_spoken(choice, display) for choice in found.choices],
             }
         )
         return
     say(in_sentences(found.reason, display))
+    say_wood(part.species, species)
     if home is not None:
         say(f"Of {home}: {known_from}.")
     rows = [

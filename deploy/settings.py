@@ -89,6 +89,10 @@ class Settings(BaseSettings):
     units: Literal["inch", "metric"] = Field(
         default="inch", description="Units shown until the maker chooses others on the page."
     )
+    region: Literal["", "north america", "europe"] = Field(
+        default="",
+        description="Whose ash, cherry or oak is meant: north america or europe; empty goes by the zone.",
+    )
     notify: str = Field(
         default="",
         description="Addresses told of warnings, in Apprise's form, separated by blanks or line ends.",
@@ -113,6 +117,11 @@ class Settings(BaseSettings):
         default="",
         description="Used by demo only: zero instant, start instant, rate and brisk seconds of its clock.",
     )
+
+    @property
+    def wood_region(self) -> Literal["north america", "europe"]:
+        """Whose woods trade names mean: as set, else Europe's where the zone is there."""
+        return self.region or ("europe" if self.zone.startswith("Europe/") else "north america")
 
     @field_validator("data_dir")
     @classmethod

@@ -310,6 +310,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         store,
         now,
         units=settings.units,
+        region=settings.wood_region,
         password=settings.password,
         zone=settings.zone,
         sensors=sensor_door(settings, store, now),

@@ -20,9 +20,13 @@ from deploy.answer import (
     home_given,
     length_given,
     say,
+    say_wood,
     temperature_given,
+    wood_given,
 )
+from deploy.settings import load_settings
 from model.wood import air as air_physics
+from model.wood.cautions import wood_provenance
 from model.wood.cutting import cut_document
 from model.wood.errors import BadInput
 from model.wood.movement import movement_of, ring_angle_of_cut, width_at
@@ -30,7 +34,7 @@ from model.wood.piece import Piece, read_piece
 from model.wood.reason import Reason
 from model.wood.setting_out import METER_DOUBT_PCT
 from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
-from model.wood.species import Species, all_species, find_species
+from model.wood.species import Species, all_species
 from model.words.display import plain
 from model.words.limits import checked
 from model.words.reasons import in_sentences
@@ -45,7 +49,7 @@ def read_piece_file(path: Path) -> Piece:
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise BadInput(str(path), "piece file", "must be readable UTF-8 text", reason) from error
-    piece = read_piece(text, str(path))
+    piece = read_piece(text, str(path), load_settings().wood_region)
     if re.search(r"^\s*\[member\.", text, re.MULTILINE):
         typer.echo(f"{path}: parts are called [part.name] now; [member.name] is read as the same.", err=True)
     return piece
@@ -139,11 +143,12 @@ def species(
             ],
         )
         return
-    wood = find_species(name)
+    wood = wood_given(name, "wood")
     if as_json:
         give_json(_species_document(wood))
         return
     say(f"{wood.name} ({wood.handbook_name}, {wood.group})")
+    say_wood(wood, name)
     rows = []
     for quantity, value in _species_document(wood).items():
         if isinstance(value, (int, float)):
@@ -172,7 +177,7 @@ def width(
     as_json: AsJson = False,
 ) -> None:
     """How wide a part is at another moisture content."""
-    wood = find_species(species_name)
+    wood = wood_given(species_name, "--species")
     if (cut is None) == (ring_angle is None):
         got = "none" if cut is None else "both"
         raise BadInput("paneltide width", "--cut or --ring-angle", "must be given, one of the two", got)
@@ -180,12 +185,14 @@ def width(
     start_mm = length_given(width_text, "--width")
     end_mm = float(width_at(start_mm, from_mc, to_mc, movement_of(wood, angle_deg)))
     if as_json:
-        give_json({"width_mm": end_mm, "change_mm": end_mm - start_mm})
+        change_mm = end_mm - start_mm
+        give_json({"width_mm": end_mm, "change_mm": change_mm, "provenance": wood_provenance(wood)})
         return
     display = display_of(units)
     word = "wider" if end_mm >= start_mm else "narrower"
     change = display.length(abs(end_mm - start_mm), finest=64)
     say(f"{display.length(end_mm, finest=64)} at {to_mc:g} %, {change} {word} than at {from_mc:g} %.")
+    say_wood(wood, species_name)
 
 
 def check(
@@ -294,14 +301,16 @@ def gaps(
     from model.wood.gap_table import MONTHS, gap_table, shop_mc_pct
 
     display = display_of(units)
-    movement = movement_of(find_species(species_name), ring_angle_of_cut(cut_name, "", "--cut"))
+    wood = wood_given(species_name, "--species")
+    movement = movement_of(wood, ring_angle_of_cut(cut_name, "", "--cut"))
     year = home_given(mc_range, rh_range)
     rows = gap_table(movement, [length_given(one, "--height") for one in height], year, south, display.steps)
     if as_json:
         found = [
             {"height_mm": row.height_mm, "gaps_mm": row.gaps_mm, "opens_mm": row.opens_mm} for row in rows
         ]
-        give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found})
+        known = {"provenance": wood_provenance(wood)}
+        give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found, **known})
         return
     say(
         f"Leave this gap above each front [{display.length_unit}], "
@@ -320,6 +329,7 @@ def gaps(
     give_table(["height", *MONTHS], table)
     if any(not right for row in rows for right in row.looks_right):
         say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
+    say_wood(wood, species_name)
     say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
 
 

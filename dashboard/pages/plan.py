@@ -17,11 +17,13 @@ from dashboard.paper.cards import card_figures, plain_sentence
 from dashboard.view import Context, Route, View, address, view_of
 from model.records import queries
 from model.records.queries import PlaceNow, StackNow
+from model.wood.cautions import cautions
 from model.wood.construction import PatternChoice
 from model.wood.errors import BadInput
 from model.wood.finish import finish_names
 from model.wood.reason import Reason
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
+from model.wood.species import region_says
 from model.wood.wanted import ROLES
 from model.words.reasons import in_sentences
 
@@ -66,12 +68,22 @@ def page(plan: Plan, asked: Mapping[str, str], form: Any, view: View) -> html.Ma
         f"Build it {IN_WORDS[advised.kind]}.",
         html.P(prose(in_sentences(advised.reasons[0], view.display)), className="lead"),
         html.P(home_says(plan), className="soft"),
+        *[html.P(prose(line)) for line in wood_says(plan, asked, view)],
         form,
         side_by_side(plan, asked, view),
         grain_part(plan, view),
         chosen_part(plan, asked, view),
         dateline=plan_asked.part_says(comparison.part, view),
     )
+
+
+def wood_says(plan: Plan, asked: Mapping[str, str], view: View) -> list[str]:
+    """How its wood's name was read where that is open, and how the figures of wood and finish are known."""
+    part = plan.comparison.part
+    member = part.member(part.role, part.width_mm)
+    lines = [in_sentences(line, view.display) for line in cautions([member])]
+    read = region_says(asked.get("species", ""), view.context.region)
+    return [read, *lines] if read else lines
 
 
 def home_says(plan: Plan) -> str:

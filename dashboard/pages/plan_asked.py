@@ -127,7 +127,7 @@ def part_of(asked: Mapping[str, str], stack: StackNow | None, view: View) -> Par
         length("width", "width across the grain"),
         length("length", "length along the grain"),
         length("thickness", "thickness"),
-        find_species(species, what="wood"),
+        find_species(species, what="wood", region=view.context.region),
         ring_angle_of_cut(asked.get("cut", next(iter(RING_ANGLE_OF_CUT))), what="cut"),
         mc_pct,
         _finish(asked),

@@ -146,7 +146,7 @@ def register(app: Dash, context: Context) -> None:
         if draft is None or not ctx.inputs_list[0]:
             return no_update, no_update
         collected = _collected(draft)
-        return live(drafts.check(collected), view_of(context)), collected
+        return live(drafts.check(collected, region=context.region), view_of(context)), collected
 
     @app.callback(
         *OUTPUTS,
@@ -177,7 +177,7 @@ def register(app: Dash, context: Context) -> None:
             return no_update, no_update, no_update
         view = view_of(context)
         try:
-            document = document_of(read_piece(str(text or ""), "the file"))
+            document = document_of(read_piece(str(text or ""), "the file", context.region))
         except BadInput as error:
             return no_update, no_update, forms.problem(str(error))
         read = drafts.draft_of(document, view.units)
@@ -252,7 +252,7 @@ def _reshaped(draft: Draft, trigger: dict[str, Any], kind: str | None) -> bool:
 
 def save(draft: Draft, which: int | None, view: View) -> Act:
     """Record a new piece, or correct one; BadInput names what is still wrong."""
-    checked = drafts.check(draft)
+    checked = drafts.check(draft, region=view.context.region)
     if checked.piece is None:
         _, error = checked.problems[0]
         raise error

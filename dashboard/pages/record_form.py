@@ -13,11 +13,11 @@ from dashboard.pages.frame import drawn, num, part, prose, scrolling, under
 from dashboard.pages.piece import comfortable
 from dashboard.view import View
 from model.records.queries import PlaceNow
+from model.wood.cautions import cautions
 from model.wood.comfort import comfort_of
 from model.wood.design import design_range, settled
 from model.wood.finish import finish_names
 from model.wood.fits import Field, Fit, kinds
-from model.wood.one_face import cautions
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.words.limits import limit_said
 from model.words.reasons import in_sentences

@@ -14,6 +14,7 @@ from dashboard.view import Context, View, address
 from model.records import book, measured
 from model.records.queries import PlaceNow, StackNow
 from model.records.tables import Stack
+from model.wood.species import named_here
 
 RETIRE = "stack-retire"
 NAME = Asked("name", "Name", placeholder="Ash, spring batch")
@@ -97,9 +98,10 @@ def register(app: Dash, context: Context) -> None:
     answers(app, context, RETIRE, retire, which="stack")
 
 
-def lumber_of(values: Mapping[str, Any]) -> dict[str, Any]:
-    """The keys of a stack's document among what was read from a form."""
-    return {one.into: values[one.into] for one in LUMBER}
+def lumber_of(values: Mapping[str, Any], view: View) -> dict[str, Any]:
+    """The keys of a stack's document read from a form, its wood as the book's region names it."""
+    found = {one.into: values[one.into] for one in LUMBER}
+    return found | {"species": named_here(str(found["species"]), view.context.region)}
 
 
 def add(typed: dict[str, Any], view: View) -> Act:
@@ -109,7 +111,7 @@ def add(typed: dict[str, Any], view: View) -> Act:
         stack = book.add_stack(
             session,
             values["name"],
-            lumber_of(values),
+            lumber_of(values, view),
             values["place"],
             values["since"],
             destination=values["destination"],

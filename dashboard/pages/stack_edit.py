@@ -59,7 +59,7 @@ def save(stack_id: int, typed: dict[str, Any], view: View) -> Act:
         stack = session.get_one(Stack, stack_id)
         back = f"{stack.name} is as it was recorded before."
         values = FORM.read(typed, view, session)
-        document = {**stack.document, **lumber_of(values)}
+        document = {**stack.document, **lumber_of(values, view)}
         book.replace_stack(session, stack, document, values["destination"], name=values["name"])
         said = f"{stack.name} is corrected; everything since it was recorded is worked out again."
         return done(revision, said, back, address("stack", stack_id))

@@ -298,7 +298,10 @@ def _table(sheet: Paper, facts: ClientFacts, rows: Sequence[SeenRow], y: float, 
         )
     sheet.hairline(y)
     basis = "" if facts.year.basis == "recorded" else f" {sentence(_basis(facts))}"
-    return sheet.block(sheet.left, y + 0.8, sheet.across, f"{words.COMES_BACK}{basis}", points) + 2.4
+    woods = dict.fromkeys(member.species for member in facts.piece.members.values())
+    remembered = "".join(f" {wood.remembered}" for wood in woods if wood.remembered)
+    told = f"{words.COMES_BACK}{basis}{remembered}"
+    return sheet.block(sheet.left, y + 0.8, sheet.across, told, points) + 2.4
 
 
 def _basis(facts: ClientFacts) -> str:

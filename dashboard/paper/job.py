@@ -9,13 +9,13 @@ from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.watch.home_year import HomeYear
+from model.wood.cautions import cautions
 from model.wood.comfort import comfort_of
 from model.wood.cutting import cut_document
 from model.wood.design import DesignRange, Governing, design_range
 from model.wood.finish import BARE
 from model.wood.fits import Fit
 from model.wood.member import Member
-from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.ring_angle import RING_ANGLE_OF_CUT
 from model.words.reasons import in_sentences

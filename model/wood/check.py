@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from model.wood.cautions import cautions, provenance
 from model.wood.comfort import comfort_of
 from model.wood.design import (
     DesignRange,
@@ -13,7 +14,6 @@ from model.wood.design import (
     settled,
 )
 from model.wood.errors import BadInput
-from model.wood.one_face import cautions
 from model.wood.piece import Piece
 
 
@@ -63,7 +63,9 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         above 0 %, or where no air takes wood that far. ``shows`` and ``harms`` give the range of each
         severity, ``band`` the range if the wood moves as much, or as little, as its kind may.
         ``comfort_rh_low_pct, comfort_rh_high_pct`` are what may be said to anyone, within 25 to 60 %: both
-        None, with ``comfort_reason``, where nothing is left. ``cautions`` are reasons on parts that cup.
+        None, with ``comfort_reason``, where nothing is left. ``cautions`` are reasons on figures that are
+        remembered or assumed and on parts that cup; ``provenance`` says of each part how its figures are
+        known.
 
     Raises
     ------
@@ -105,6 +107,7 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         "comfort_rh_high_pct": comfort.rh_high_pct,
         "comfort_reason": comfort.reason or None,
         "cautions": [reason.document() for reason in cautions(piece.members.values())],
+        "provenance": provenance(piece.members.values()),
         **_levels(design),
         "band": {"moves_most": _ends(most.span), "moves_least": _ends(least.span)},
         "fits": fits,

@@ -9,9 +9,9 @@ of width; what is rounded is rounded the cautious way, and the exact figure stan
 from dataclasses import asdict, replace
 from typing import Any
 
+from model.wood.cautions import cautions, provenance
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
-from model.wood.one_face import cautions
 from model.wood.piece import Piece
 from model.wood.piece_table import near_matches
 from model.wood.setting_out import (
@@ -110,10 +110,11 @@ def cut_document(
     steps: Increments = INCH_STEPS,
     mc_doubt_pct: float = METER_DOUBT_PCT,
 ) -> dict[str, Any]:
-    """`cut_advice` as one JSON document, with a caution on each part that will cup."""
+    """`cut_advice` as one JSON document, with what has to be said of its figures and of parts that cup."""
     advice = cut_advice(piece, fit_name, stock_mc_pct, range_mc_pct, mc_doubt_pct=mc_doubt_pct, steps=steps)
     document = asdict(advice)
     document["range_mc_pct"] = list(document["range_mc_pct"])
     document["figures"] = [list(figure) for figure in document["figures"] if figure[1] is not None]
-    document["cautions"] = [reason.document() for reason in cautions(piece.fits[fit_name].members)]
-    return {"piece": piece.name, **document}
+    members = piece.fits[fit_name].members
+    document["cautions"] = [reason.document() for reason in cautions(members)]
+    return {"piece": piece.name, **document, "provenance": provenance(members)}

@@ -11,6 +11,7 @@ References
 """
 
 import difflib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -44,16 +45,24 @@ _ALSO_CALLED: Mapping[str, str] = {
     "boiled linseed oil": "linseed oil",
     "raw linseed oil": "linseed oil",
     "oil": "tung oil",
-    "danish oil": "tung oil",
-    "wiping oil": "tung oil",
     "wax": "paste furniture wax",
     "paste wax": "paste furniture wax",
     "furniture wax": "paste furniture wax",
     "beeswax": "paste furniture wax",
     "paraffin": "paraffin wax, brushed",
     "paraffin wax": "paraffin wax, brushed",
-    "french polish": "shellac",
-    "dewaxed shellac": "shellac",
+    "dewaxed shellac": "shellac, wax-free",
+    "soap": BARE,
+    "soap finish": BARE,
+    "oil and wax": "wax over oil",
+    "waterborne polyurethane": "water-based polyurethane",
+    "waterborne lacquer": "water-based lacquer",
+    "pre-cat lacquer": "precatalysed lacquer",
+    "precatalyzed lacquer": "precatalysed lacquer",
+    "catalyzed lacquer": "catalysed lacquer",
+    "post-cat lacquer": "catalysed lacquer",
+    "postcatalysed lacquer": "catalysed lacquer",
+    "postcatalyzed lacquer": "catalysed lacquer",
     "solvent lacquer": "nitrocellulose lacquer",
     "spray lacquer": "nitrocellulose lacquer",
     "alkyd varnish": "spar varnish",
@@ -64,7 +73,6 @@ _ALSO_CALLED: Mapping[str, str] = {
     "oil-modified polyurethane": "oil-modified urethane varnish",
     "oil-based polyurethane": "oil-modified urethane varnish",
     "polyurethane varnish": "oil-modified urethane varnish",
-    "wiping varnish": "oil-modified urethane varnish",
     "two-part polyurethane": "two-part clear polyurethane",
     "two-component polyurethane": "two-part clear polyurethane",
     "catalysed polyurethane": "two-part clear polyurethane",
@@ -100,8 +108,10 @@ class FinishFilm:
     film : bool
         False for oils, waxes and others that keep out less than 10 % for a week: nearly bare wood.
     source, provenance, note : str
-        Where the published figures come from, how they were read (`read`, `read_secondary`, `memory`), and
-        what to know of them.
+        Where the published figures come from, how they were read (`read`, `read_secondary`, `memory`, or
+        `assumed` where nothing is published of such a finish), and what to know of them.
+    doubt_factor : float
+        By how much the permeance may be more, or less.
     """
 
     name: str
@@ -114,6 +124,17 @@ class FinishFilm:
     source: str
     provenance: str
     note: str
+    doubt_factor: float = 2.0
+
+    @property
+    def caution(self) -> str:
+        """What has to be said beside anything reckoned with this finish, as a sentence; often nothing."""
+        if self.provenance == "assumed":
+            _, nothing, so = self.note.partition("nothing is published of it; ")
+            return f"{self.name[:1].upper()}{self.name[1:]}: {nothing}{so.split(';')[0]}."
+        if "memory" in self.provenance:
+            return f"What {self.name} keeps out is from memory, unverified."
+        return ""
 
 
 _NO_FILM = FinishFilm(BARE, 0, nan, nan, nan, nan, False, "", "", "bare wood")
@@ -136,12 +157,36 @@ def _table() -> Mapping[str, Mapping[int, FinishFilm]]:
             row["note"],
         )
         found.setdefault(film.name, {})[film.coats] = film
+    for row in rows("modern_finishes"):
+        found[row["name"]] = _assumed(row, found[row["like"]])
     return {name: dict(sorted(by_coats.items())) for name, by_coats in sorted(found.items())}
 
 
+def _assumed(row: Mapping[str, str], like: Mapping[int, FinishFilm]) -> dict[int, FinishFilm]:
+    """A finish of which nothing is published, as so many coats of one of which something is."""
+    of, factor = int(row["like_coats"]), float(row["doubt_factor"])
+    usual = int(row["usual_coats"] or 0)
+    found = {}
+    for coats in range(1, (max(like) + usual - of if usual > of else MOST_COATS) + 1):
+        # Fewer coats than the usual stand for fewer of the other, within what was tested; where sessions say
+        # nothing of the film's thickness they are not counted.
+        film = like[min(max(coats + of - usual, min(like)), max(like)) if usual else of]
+        note = (
+            f"nothing is published of it; taken as {film.coats} coat{'s' if film.coats > 1 else ''} of "
+            f"{film.name}, right to a factor of {factor:g}; {row['note']}"
+        )
+        found[coats] = FinishFilm(
+            row["name"], coats, film.permeance, nan, nan, nan, film.film, film.source, "assumed", note, factor
+        )
+    return found
+
+
+_HOUSE_PAINT = re.compile(r"paint|enamel|primer|stain|sealer|natural finish|repellent|paraffin")
+
+
 def finish_names() -> list[str]:
-    """Every finish of the table, in alphabetical order, "none" first."""
-    return [BARE, *_table()]
+    """Every finish there is: "none", then those of makers, then those of house painters, each by name."""
+    return [BARE, *sorted(_table(), key=lambda name: (bool(_HOUSE_PAINT.search(name)), name.lower()))]
 
 
 def resolve(name: str) -> str:
@@ -153,8 +198,9 @@ def resolve(name: str) -> str:
         If it is none of these; the sentence offers near matches and the classes.
     """
     asked = " ".join(name.lower().replace("_", " ").split())
+    modern = {known.lower(): known for known in _table()}
     for candidate in (asked, asked.replace("two part", "two-part").replace("oil modified", "oil-modified")):
-        known = _ALSO_CALLED.get(candidate, CLASSES.get(candidate, candidate))
+        known = _ALSO_CALLED.get(candidate, CLASSES.get(candidate, modern.get(candidate, candidate)))
         if known == BARE or known in _table():
             return known
     near = difflib.get_close_matches(asked, [*finish_names(), *_ALSO_CALLED], n=3, cutoff=0.6)

@@ -64,9 +64,11 @@ def _largest_moment(
     return largest
 
 
-def cautions(members: Iterable[Member]) -> list[Reason]:
+def cups(members: Iterable[Member]) -> list[Reason]:
     """What to say of each part with one bare face that is seen to cup."""
-    cups = ((member, cup_mm(member)) for member in members)
+    found = ((member, cup_mm(member)) for member in members)
     return [
-        Reason("cups", {"part": member.called, "cup_mm": cup}) for member, cup in cups if cup >= LEAST_SEEN_MM
+        Reason("cups", {"part": member.called, "cup_mm": cup})
+        for member, cup in found
+        if cup >= LEAST_SEEN_MM
     ]

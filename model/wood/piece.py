@@ -25,6 +25,7 @@ from model.wood.member import (
     member_from_document,
 )
 from model.wood.piece_table import NOTHING, Table, in_present_words
+from model.wood.species import NORTH_AMERICA, Region, named_here
 
 if TYPE_CHECKING:
     from model.wood.moisture import Batch, Constants
@@ -168,8 +169,11 @@ def document_of(piece: Piece) -> dict[str, Any]:
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
-def read_piece(text: str, where: str = "") -> Piece:
-    """A piece from the text of its piece file (TOML); BadInput for the first rule that is broken."""
+def read_piece(text: str, where: str = "", region: Region = NORTH_AMERICA) -> Piece:
+    """A piece from the text of its piece file (TOML); BadInput for the first rule that is broken.
+
+    A trade name that means other woods on the two sides of the ocean is that of the region.
+    """
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
@@ -180,6 +184,10 @@ def read_piece(text: str, where: str = "") -> Piece:
         got = lines[min(max(line, 1), len(lines)) - 1].strip()
         rule = f"must be TOML ({_TOML_PLACE.sub('', said)})"
         raise BadInput(where, f"line {line}", rule, got) from problem
+    members = document.get("member")
+    for table in members.values() if isinstance(members, dict) else ():
+        if isinstance(table, dict) and "species" in table:
+            table["species"] = named_here(table["species"], region)
     return piece_from_document(document, where)
 
 

@@ -27,6 +27,9 @@ PROVENANCE_IN_WORDS: Mapping[str, str] = {
 """How a figure is known, in the words shown beside it."""
 
 
+_FROM_MEMORY = "from memory"
+
+
 @dataclass(frozen=True)
 class Fact:
     """Where one figure comes from.
@@ -49,6 +52,12 @@ class Fact:
     def words(self) -> str:
         """How the figure is known, for people."""
         return PROVENANCE_IN_WORDS.get(self.provenance, self.provenance)
+
+    @property
+    def is_remembered(self) -> bool:
+        """Whether the figure, or one that it was derived from, was not read anywhere."""
+        remembered = self.provenance in {"memory", "read_secondary+memory", "read_partly"}
+        return remembered or (self.provenance == "derived" and _FROM_MEMORY in self.note)
 
     @property
     def verified(self) -> bool:
@@ -96,6 +105,46 @@ class Species:
     fibre_saturation_pct: float = DEFAULT_FIBRE_SATURATION_PCT
     facts: Mapping[str, Fact] = field(default_factory=dict, compare=False, repr=False)
     shrinkage_volumetric_pct: float | None = None
+
+    @property
+    def movement_provenance(self) -> str:
+        """How its movement is known: a key of `PROVENANCE_IN_WORDS`, "memory" if any part is remembered."""
+        known = [self.facts[key] for key in MOVEMENT if key in self.facts]
+        if any(fact.is_remembered for fact in known):
+            return "memory"
+        return known[-1].provenance if known else "assumed"
+
+    @property
+    def remembered(self) -> str:
+        """What marks every size reckoned for a wood whose movement is remembered; else empty."""
+        if self.movement_provenance != "memory":
+            return ""
+        return f"How far {self.name} moves is from memory, unverified."
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What has to be said beside any size reckoned for this wood, as sentences; often nothing."""
+        found = [self.remembered] if self.remembered else []
+        found += [f"{self.name[:1].upper()}{self.name[1:]}: {note}." for note in SAID.get(self.name, ())]
+        return tuple(found)
+
+
+MOVEMENT = ("c_radial_per_pct", "c_tangential_per_pct")
+_SHORT = (
+    "no coefficient is printed; it is reckoned from the total shrinkage, which falls 14 to 47 % short for "
+    "other European woods",
+)
+SAID: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("sweet chestnut", "common alder", "pear", "maritime pine"), _SHORT),
+    "northern red oak": (
+        "its own shrinkage gives 18 % less, but red oaks are sold together, and the larger figure is used",
+    ),
+    "red maple": ("soft maple is red or silver maple; the larger figure is used",),
+    "European walnut": ("published figures differ by a third; the larger is used",),
+    "European larch": ("published figures differ by a third; the larger is used",),
+    "teak": ("published figures differ by a third; the larger is used",),
+}
+"""What a maker should know of a wood whose published figures differ, or are thin."""
 
 
 def coefficient_from_shrinkage(shrinkage_pct: float, fibre_saturation_pct: float = 30.0) -> float:

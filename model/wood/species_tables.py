@@ -23,6 +23,7 @@ LOW_FIBRE_SATURATION_WOODS = frozenset(
 _COEFFICIENT_ROW = {
     "white oak": "commercial white oak",
     "red oak": "commercial red oak",
+    "northern red oak": "commercial red oak",
     "black oak": None,
     "water oak": "water, laurel and willow oak",
     "laurel oak": "water, laurel and willow oak",
@@ -34,6 +35,8 @@ _COEFFICIENT_ROW = {
 }
 _NOT_A_WOOD_OF_ITS_OWN = {"commercial white oak", "commercial red oak"}
 _NOTES = {
+    "northern red oak": "the line of commercial red oak in Table 13-5, the larger: its own shrinkage gives "
+    "0.00304",
     "red oak": "the trade's red oak is several species; Table 13-5 prints one line for commercial red oak",
     "white oak": "the trade's white oak is several species; Table 13-5 prints one line for commercial "
     "white oak, the shrinkage is that of Quercus alba",
@@ -124,7 +127,7 @@ def _species(
     for key in ("c_radial_per_pct", "c_tangential_per_pct"):
         if name in _NOTES:
             facts[key] = replace(facts[key], note="; ".join(filter(None, (_NOTES[name], facts[key].note))))
-    if first["group"] == "imported" and coefficient is not None and shrinkage is not None:
+    if coefficient is not None and shrinkage is not None:
         _say_where_tables_disagree(figures, facts)
     return Species(
         name=name,
@@ -175,7 +178,7 @@ def _say_where_tables_disagree(figures: Mapping[str, float], facts: dict[str, Fa
         other = coefficient_from_shrinkage(figures[s_key], figures["fibre_saturation_pct"])
         if abs(other / figures[c_key] - 1.0) > 0.10:
             note = (
-                f"Table 13-6 is used between 6 and 14 %; the shrinkage of Table 4-4 would give {other:.5f}, "
+                f"the printed coefficient is used between 6 and 14 %; the shrinkage would give {other:.5f}, "
                 "and is used outside that range: treat answers there as rougher"
             )
             facts[c_key] = replace(facts[c_key], note=f"{note}; {facts[c_key].note}".rstrip("; "))

@@ -45,6 +45,13 @@ def test_an_address_means_the_same_to_a_viewer_in_other_units(book, now):
     assert found[0].width_mm == pytest.approx(457.2)
 
 
+def test_the_plan_marks_a_remembered_wood_and_says_how_a_name_was_read(book, now):
+    told = plain(plan.layout(view_of(book, now, {**DOOR, "species": "redwood"})))
+    assert "Here redwood is read as redwood (old growth); in Europe it is Scots pine." in told
+    # Above the comparison, and on the cut card below it.
+    assert told.count("How far redwood (old growth) moves is from memory, unverified.") >= 2
+
+
 def test_a_stack_brings_its_wood_and_its_moisture(book, now):
     asked = {key: value for key, value in DOOR.items() if key not in ("species", "mc")}
     part = plan_asked.plan_of({**asked, "stack": str(book.stack)}, view_of(book, now)).comparison.part

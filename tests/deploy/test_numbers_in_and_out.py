@@ -1,5 +1,6 @@
 """Sizes on the command line: read as a maker writes them, told in one system of units."""
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -87,3 +88,75 @@ def test_the_settings_choose_the_units(
     assert " mm " in paneltide(*WIDTH, "--width", "18in")[1]
     assert " in " in paneltide(*WIDTH, "--width", "18in", "--units", "inch")[1]
     assert "must be inch or metric" in paneltide(*WIDTH, "--width", "18in", "--units", "feet")[2]
+
+
+REMEMBERED = """
+[piece]
+name = "Spruce door"
+[part.panel]
+species = "Sitka spruce"
+cut = "flat-sawn"
+width = "18in"
+mc_pct = 9
+thickness = "5/8in"
+finish = { face = "hardwax oil", coats = 2 }
+[fit.panel]
+kind = "panel-in-groove"
+part = "panel"
+sight_width = "17-3/8in"
+groove_depth = "1/2in"
+"""
+
+
+@pytest.mark.parametrize("command", ["width", "check", "cut", "plan", "gaps"])
+def test_a_remembered_figure_is_marked_where_it_is_read(
+    command: str, tmp_path: Path, paneltide: Callable[..., Ran]
+) -> None:
+    file = tmp_path / "spruce.toml"
+    file.write_text(REMEMBERED, "utf-8")
+    asked = {
+        "width": ("width", "--species", "Sitka spruce", *WIDTH[3:], "--width", "18in"),
+        "check": ("check", file),
+        "cut": ("cut", file, "--fit", "panel", "--mc", 9, "--rh-range", "25-55"),
+        "plan": ("plan", "door", "--species", "Sitka spruce", *PLAN[4:], "--length", "26in"),
+        "gaps": ("gaps", "--species", "Sitka spruce", "--height", "6in", "--range", "6-11"),
+    }[command]
+    _, out, _ = paneltide(*asked)
+    assert "How far Sitka spruce moves is from memory, unverified." in " ".join(out.split())
+    known = json.loads(paneltide(*asked, "--json")[1])["provenance"]
+    own = known["panel"] if command in ("check", "cut") else known
+    assert own["movement"] == "memory"
+    if command in ("check", "cut"):
+        assert "nothing is published of it; taken as 3 coats of tung oil" in " ".join(out.split())
+        assert own["face"] == "assumed"
+
+
+def test_a_name_with_two_woods_is_read_as_the_region_has_it_and_said(
+    paneltide: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ash = ("width", "--species", "ash", *WIDTH[3:], "--width", "10in")
+    assert "Here ash is read as white ash; in Europe it is European ash." in paneltide(*ash)[1]
+    monkeypatch.setenv("PANELTIDE_REGION", "europe")
+    assert "Here ash is read as European ash; in North America it is white ash." in paneltide(*ash)[1]
+    monkeypatch.delenv("PANELTIDE_REGION")
+    monkeypatch.setenv("PANELTIDE_ZONE", "Europe/Vienna")
+    assert "European ash; in North America" in paneltide(*ash)[1]
+
+
+def test_the_three_widths_of_a_door_from_the_command_line(
+    tmp_path: Path, paneltide: Callable[..., Ran]
+) -> None:
+    """18 in of cherry at 9 ± 1 %, sight 17-3/8, grooves 1/2, 25 to 55 % RH (common practice, no source)."""
+    file = tmp_path / "cherry.toml"
+    file.write_text(REMEMBERED.replace("Sitka spruce", "black cherry"), "utf-8")
+    asked = ("cut", file, "--fit", "panel", "--rh-range", "25-55", "--mc")
+    assert paneltide(*asked, 9)[1].startswith(
+        "Cut the panel 18-1/32 in wide (17-27/32 to 18-1/4 in will work), wood at 9 ± 1 %."
+    )
+    assert paneltide(*asked, 13)[1].startswith("Don't build with this stock yet: at 13 ± 1 %")
+    document = json.loads(paneltide(*asked, 9, "--json")[1])
+    assert document["mc_doubt_pct"] == 1.0
+    assert document["width_least_mm"] / 25.4 == pytest.approx(17.84, abs=0.02)
+    assert document["width_best_mm"] / 25.4 == pytest.approx(18.03, abs=0.01)
+    assert document["width_most_mm"] / 25.4 == pytest.approx(18.27, abs=0.02)
+    assert "one of --range and --rh-range" in paneltide("cut", file, "--fit", "panel", "--mc", 9)[2]

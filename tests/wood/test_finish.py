@@ -19,7 +19,7 @@ from model.wood.finish import (
 def test_names_begin_with_none_and_are_all_known():
     names = finish_names()
     assert names[0] == "none"
-    assert len(names) == 32
+    assert len(names) == 44
     for name in names:
         assert resolve(name) == name
 
@@ -40,6 +40,51 @@ def test_names_begin_with_none_and_are_all_known():
 )
 def test_common_names_are_understood(asked, found):
     assert resolve(asked) == found
+
+
+def test_makers_finishes_come_before_house_paints():
+    names = finish_names()
+    assert names.index("hardwax oil") < names.index("water-based polyurethane") < names.index("tung oil") + 20
+    first_paint = min(names.index(name) for name in names if "house" in name or "wall" in name)
+    for name in (
+        "Danish oil",
+        "French polish",
+        "shellac",
+        "spar varnish",
+        "conversion varnish",
+        "wiping varnish",
+    ):
+        assert names.index(name) < first_paint
+
+
+# Taken as a tested finish, as nothing is published of it; the assumption is ours.
+@pytest.mark.parametrize(
+    ("asked", "coats", "like", "like_coats"),
+    [
+        ("hardwax oil", 2, "tung oil", 3),
+        ("Danish oil", 3, "tung oil", 2),
+        ("wiping varnish", 3, "oil-modified urethane varnish", 1),
+        ("waterborne polyurethane", 3, "nitrocellulose lacquer", 3),
+        ("conversion varnish", 2, "oil-modified urethane varnish", 2),
+        ("French polish", 12, "shellac", 1),
+        ("wax over oil", 2, "linseed oil", 3),
+    ],
+)
+def test_a_finish_of_today_says_what_it_is_taken_as(asked, coats, like, like_coats):
+    film, tested = permeance_of(asked, coats), permeance_of(like, like_coats)
+    assert film.permeance == tested.permeance
+    assert film.provenance == "assumed"
+    assert f"taken as {like_coats} coat" in film.caution
+    assert like in film.caution
+    assert "to a factor of 2" in film.caution
+
+
+def test_soap_is_bare_wood_and_a_remembered_finish_is_marked():
+    assert is_bare(permeance_of("soap", 3))
+    assert permeance_of("floor and deck enamel", 2).caution == (
+        "What floor and deck enamel keeps out is from memory, unverified."
+    )
+    assert permeance_of("shellac", 3).caution == ""
 
 
 @pytest.mark.parametrize("word", CLASSES)

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from model.wood import moisture
+from model.wood.cautions import cautions
 from model.wood.check import check_document
 from model.wood.cutting import cut_document
 from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
 from model.wood.member import Finish
-from model.wood.one_face import cautions, cup_mm
+from model.wood.one_face import cup_mm
 from model.wood.outdoor import temperate
 from model.wood.piece import moisture_batch, read_piece
 from model.wood.reason import Reason

@@ -23,12 +23,13 @@ from model.wood.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
 from model.wood.reason import Reason
 from model.wood.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
+from model.wood.units import MM_PER_INCH
 
 Direction = Literal["swelling", "shrinking"]
 Severity = Literal["shows", "harms"]
 Moistures = Mapping[str, Amount]
 
-INCH = 25.4
+INCH = MM_PER_INCH
 
 # Wood held across its grain takes about 0.4 % before it sets or splits: Mecklenburg, Tumosa and Erhardt
 # 1998, from memory, unverified; common practice says 0.4 to 0.5 %.

@@ -157,8 +157,8 @@ class BoardBack(Fit):
             enough=enough,
             figures=[
                 ("gap today", rounded, "up"),
-                ("gap at the dry end", dry_gap, "up"),
-                ("gap at the damp end", wet_gap, "down"),
+                ("gap at the dry end", steps.gap_up(dry_gap), "up"),
+                ("gap at the damp end", steps.gap_down(wet_gap), "down"),
                 ("lap at least", lap_rounded, "up"),
             ],
             parts=said,

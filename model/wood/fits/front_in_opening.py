@@ -135,7 +135,10 @@ class FrontInOpening(Fit):
         enough = least <= most + ROUNDING_SLACK
         what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
         called = " and ".join(dict.fromkeys(member.called for member in self.members_across))
-        figures: list[Figure] = [("gap today", rounded, "up"), ("gap at the least", least, "up")]
+        figures: list[Figure] = [
+            ("gap today", rounded, "up"),
+            ("gap at the least", steps.gap_up(least), "up"),
+        ]
         said = [spoken(f"Leave a gap of {LENGTH} at {called} today, wood at {season.stock_says}.", rounded)]
         widths = cut = None
         if self.opening_size_mm is not None:

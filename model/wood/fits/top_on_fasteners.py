@@ -168,7 +168,7 @@ class TopOnFasteners(SlottedFit):
         return SlotCut(
             **self.cut_head(season, self.member.name),
             enough=enough,
-            figures=[("button gap", gap, "up"), ("tongue in its groove", engagement, "up")],
+            figures=[("button gap", up(gap), "up"), ("tongue in its groove", up(engagement), "up")],
             parts=said,
             swelling_mm=swell,
             shrinking_mm=shrink,
