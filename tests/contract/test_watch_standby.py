@@ -46,7 +46,7 @@ END = START + (DAYS * 24 + 7) * HOUR
 BOX = """
 [piece]
 name = "Box {number}"
-[member.lid]
+[part.lid]
 species = "black walnut"
 cut = "flat-sawn"
 width = "240mm"
@@ -54,7 +54,7 @@ mc_pct = 8.0
 thickness = "6mm"
 [fit.lid]
 kind = "panel-in-groove"
-member = "lid"
+part = "lid"
 held = "free"
 sight_width = "232mm"
 groove_depth = "6mm"

@@ -157,7 +157,7 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
     assert document["places"][0]["verdict"] == "unknown"
     (piece,) = document["pieces"]
     assert piece["verdict"] == "unknown"
-    assert all(member["mc_mean_pct"] is not None for member in piece["members"])
+    assert all(member["mc_mean_pct"] is not None for member in piece["parts"])
     (stack,) = document["stacks"]
     assert stack["mc_mean_pct"] is not None
     out = tmp_path / "out.csv"

@@ -38,13 +38,13 @@ COMPUTED = (AirHour, Checkpoint, Margin, Verdict, Warning)
 CABINET = """
 [piece]
 name = "Wall cabinet"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "300mm"
 mc_pct = 8.0
 thickness = "6mm"
-[member.front]
+[part.front]
 species = "hard maple"
 cut = "flat-sawn"
 width = "220mm"
@@ -53,14 +53,14 @@ thickness = "19mm"
 finish = { face = "oil-modified urethane varnish", coats = 2 }
 [fit.back]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "free"
 sight_width = "290mm"
 groove_depth = "7mm"
 finished = "before assembly"
 [fit.front]
 kind = "front-in-opening"
-members = "front"
+parts = "front"
 gap = "1.2mm"
 """
 

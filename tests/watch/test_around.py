@@ -59,18 +59,18 @@ def test_a_stack_that_becomes_ready_is_told_once_this_week(bare, step):
         "ready",
         "week",
         "near",
-        "easy",
+        "clear",
     )
     assert ready.reason.startswith("Ready: ")
     assert ready.closed_at - ready.opened_at == timedelta(days=7)
-    assert bare.verdict("stack", 1).verdict == "easy"
+    assert bare.verdict("stack", 1).verdict == "clear"
     assert ready.opened_at == bare.verdict("stack", 1).since_at
 
 
 def test_a_stack_that_is_ready_when_it_comes_is_no_news(bare):
     bare.stack("ash", mc_pct=8.0)
     watched(bare, days((20, 42)))
-    assert bare.verdict("stack", 1).verdict == "easy"
+    assert bare.verdict("stack", 1).verdict == "clear"
     assert told(bare, "stack") == []
 
 
@@ -96,7 +96,7 @@ def test_a_daily_stove_does_not_make_a_stack_ready_and_not_ready_by_turns(bare):
         bare.evaluate(bare.hour(until))
         seen.append(bare.verdict("stack", 1).verdict)
     changes = sum(a != b for a, b in pairwise(seen))
-    assert seen[-1] == "easy"
+    assert seen[-1] == "clear"
     assert changes <= 3
 
 
@@ -112,7 +112,7 @@ def test_a_shop_whose_air_moves_is_told_the_same_morning(bare, step):
     assert moving.opened_at == bare.hour(12 * DAY)
     assert moving.closed_at == bare.hour(15 * DAY)
     assert "points damper than three days before" in moving.reason
-    assert bare.verdict("place", 1).verdict == "easy"
+    assert bare.verdict("place", 1).verdict == "clear"
 
 
 def test_a_day_by_the_stove_an_hour_at_saturation_an_empty_shop_and_a_home_say_nothing(make_shop):
@@ -129,7 +129,7 @@ def test_a_day_by_the_stove_an_hour_at_saturation_an_empty_shop_and_a_home_say_n
             shop.stack()
         watched(shop, days(*spells))
         assert told(shop, "place") == []
-        assert shop.verdict("place", 1).verdict == "easy"
+        assert shop.verdict("place", 1).verdict == "clear"
 
 
 # ---------------------------------------------------------------- water

@@ -63,7 +63,7 @@ def shop(make_shop: Callable[[], Any]) -> Any:
 def warn(shop: Any, limit: str = "binds", tier: str = "now", at: datetime = MONDAY, **more: Any) -> int:
     def add(session: Any) -> int:
         warning = Warning(
-            subject_kind="fit", subject_id=1, limit_name=limit, tier=tier, from_verdict="easy",
+            subject_kind="fit", subject_id=1, limit_name=limit, tier=tier, from_verdict="clear",
             to_verdict="near", reason=f"The drawer {limit}", detail={"piece": "Chest", "fit": "top drawer"},
             opened_at=at, **more,
         )  # fmt: skip

@@ -12,7 +12,7 @@ from model.watch.evaluation import Watch
 HALL_BENCH = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -21,7 +21,7 @@ thickness = "3/4in"
 finish = { face = "oil-modified urethane varnish", coats = 3 }
 [fit.back]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "free"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -46,7 +46,7 @@ def test_an_hour_of_anything_is_no_warning(make_shop):
     shop.send(shop.hourly(20 * 24, 20.0, rh_pct))
     shop.evaluate(shop.hour(20 * 24))
     assert shop.warnings() == []
-    assert shop.fit_verdicts()["back"].verdict == "easy"
+    assert shop.fit_verdicts()["back"].verdict == "clear"
 
 
 @pytest.mark.slow
@@ -62,7 +62,7 @@ def test_a_slowly_drying_home_warns_once_and_ten_days_before_the_limit(make_shop
     warnings = [w for w in shop.warnings() if w.limit_name == "leaves-groove"]
     assert len(warnings) == 1
     (warning,) = warnings
-    assert warning.from_verdict == "easy"
+    assert warning.from_verdict == "clear"
     assert warning.escalated_at is not None
     assert warning.escalated_at - warning.opened_at >= timedelta(days=10)
 
@@ -71,13 +71,13 @@ def test_a_silent_home_is_unknown_after_three_days_with_a_widening_band(make_sho
     shop = bench_shop(make_shop)
     shop.send(shop.hourly(240, 20.0, 42.0))
     shop.evaluate(shop.hour(240 + 72))
-    assert shop.fit_verdicts()["back"].verdict == "easy"
+    assert shop.fit_verdicts()["back"].verdict == "clear"
     shop.evaluate(shop.hour(240 + 73))
     unknown = shop.fit_verdicts()["back"]
     assert unknown.verdict == "unknown"
     assert unknown.since_at == shop.hour(240 + 72)
     assert "no reading from flat for 3 days" in unknown.reason
-    assert unknown.detail["last_verdict"] == "easy"
+    assert unknown.detail["last_verdict"] == "clear"
     sd = [unknown.detail["mc_sd_pct"]]
     shop.evaluate(shop.hour(240 + 300))
     sd.append(shop.fit_verdicts()["back"].detail["mc_sd_pct"])
@@ -91,7 +91,7 @@ def test_a_silent_shop_is_unknown_after_one_day(make_shop):
     shop = bench_shop(make_shop, kind="shop")
     shop.send(shop.hourly(240, 20.0, 42.0))
     shop.evaluate(shop.hour(240 + 24))
-    assert shop.fit_verdicts()["back"].verdict == "easy"
+    assert shop.fit_verdicts()["back"].verdict == "clear"
     shop.evaluate(shop.hour(240 + 25))
     assert shop.fit_verdicts()["back"].verdict == "unknown"
 
@@ -103,7 +103,7 @@ def test_a_sensor_that_pauses_is_said_to_before_it_counts_as_silent(make_shop):
     assert shop.verdict("sensor", 1).reason == "Heard in time"
     shop.evaluate(shop.hour(240 + 6))
     paused = shop.verdict("sensor", 1)
-    assert paused.verdict == "easy"
+    assert paused.verdict == "clear"
     assert "it has sent nothing for longer than usual" in paused.reason
     shop.evaluate(shop.hour(240 + 25))
     assert shop.verdict("sensor", 1).verdict == "unknown"
@@ -133,7 +133,7 @@ def test_a_silent_sensor_is_warned_of_once_and_closes_when_it_speaks(make_shop):
     shop.evaluate(shop.hour(151))
     (warning,) = shop.warnings("sensor")
     assert warning.closed_at == shop.hour(150.5)
-    assert shop.verdict("sensor", 1).verdict == "easy"
+    assert shop.verdict("sensor", 1).verdict == "clear"
 
 
 def test_a_late_batch_takes_back_a_silence_that_was_none(make_shop):

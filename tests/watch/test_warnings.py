@@ -20,7 +20,7 @@ def episode(opened, closed=None, escalated=None, limit="binds", reason="it binds
         1,
         limit,
         "week",
-        "easy",
+        "clear",
         "near",
         reason,
         {},

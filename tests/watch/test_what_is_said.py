@@ -25,7 +25,7 @@ from model.watch.outlook_run import Outlooks
 CHEST = """
 [piece]
 name = "Ash chest"
-[member.bottom]
+[part.bottom]
 species = "white ash"
 cut = "flat-sawn"
 width = "16in"
@@ -33,7 +33,7 @@ mc_pct = 8.3
 thickness = "3/8in"
 [fit.drawer_bottom]
 kind = "drawer-bottom"
-member = "bottom"
+part = "bottom"
 slot_length = "8mm"
 """
 
@@ -158,7 +158,7 @@ def current(shop, now):
 
 def test_while_a_measurement_is_worked_in_there_is_no_answer_yet(chest):
     shop, now = chest
-    assert current(shop, now) == (True, "easy", "easy")
+    assert current(shop, now) == (True, "clear", "clear")
     with shop.store.session() as session:
         body = session.get_one(Member, 1)
         measured.record_measurement(session, body, "mc_pct", 11.5, shop.hour(200))
