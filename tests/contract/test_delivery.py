@@ -44,7 +44,7 @@ def test_killed_ten_times_nothing_is_lost_or_doubled(
     until: Start,
     timed: bool,
 ) -> None:
-    count = 50_000 if timed else 20_000
+    count = 20_000
     world.bind(store, timed=timed)
     messages = world.messages(count, timed=timed)
     process = ingest(store, broker.url)

@@ -270,6 +270,7 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
         assert second.poll() is None, log.read_text("utf-8", "replace")
 
 
+@pytest.mark.slow
 def test_on_sqlite_one_works_and_the_other_stands_by_until_it_ends(tmp_path: Path) -> None:
     one, other = (FileLock(tmp_path / "book.sqlite") for _ in range(2))
     assert one.look()

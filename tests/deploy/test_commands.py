@@ -133,6 +133,7 @@ def test_bad_input_is_one_line_and_status_2(
         assert word in err
 
 
+@pytest.mark.slow
 def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Callable[..., Ran]) -> None:
     air = tmp_path / "air.csv"
     rows = [f"2026-01-{day:02d}T{hour:02d}:00:00Z,20.0,45.0" for day in range(1, 11) for hour in range(24)]

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from importlib.metadata import packages_distributions
 from pathlib import Path
 
+import pytest
 from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
@@ -43,6 +44,7 @@ def imported(*folders: str) -> set[str]:
     return {plain(name) for module in foreign for name in owners.get(module, [])}
 
 
+@pytest.mark.slow
 def test_the_product_declares_what_it_imports_and_nothing_else() -> None:
     extras = PROJECT["optional-dependencies"]
     declared = names([*PROJECT["dependencies"], *extras["postgres"], *extras["fleet"]])
@@ -51,6 +53,7 @@ def test_the_product_declares_what_it_imports_and_nothing_else() -> None:
     assert declared - CALLED == told
 
 
+@pytest.mark.slow
 def test_the_tests_declare_what_they_import_and_nothing_else() -> None:
     every = names(
         one for part in (PROJECT["dependencies"], *PROJECT["optional-dependencies"].values()) for one in part

@@ -57,6 +57,7 @@ def test_text_stays_what_it_was() -> None:
     assert line.endswith("WARNING paneltide.ingest: all well")
 
 
+@pytest.mark.slow
 def test_the_setting_reaches_the_process(tmp_path: Path) -> None:
     environment = {
         "PATH": "/usr/bin:/bin",
@@ -75,6 +76,7 @@ def test_the_setting_reaches_the_process(tmp_path: Path) -> None:
     assert json.loads(done.stderr)["message"] == "up"
 
 
+@pytest.mark.slow
 def test_the_version_is_the_one_of_pyproject() -> None:
     named = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
     done = subprocess.run(

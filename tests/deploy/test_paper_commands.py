@@ -41,6 +41,7 @@ def recorded(paneltide: Callable[..., Ran]) -> Callable[..., Ran]:
     return paneltide
 
 
+@pytest.mark.slow
 def test_a_recorded_piece_gets_its_sheet_and_its_job_sheet(
     recorded: Callable[..., Ran], tmp_path: Path
 ) -> None:
@@ -53,6 +54,7 @@ def test_a_recorded_piece_gets_its_sheet_and_its_job_sheet(
         out.unlink()
 
 
+@pytest.mark.slow
 def test_a_piece_file_gets_a_sheet_and_a_card(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
     bench = PIECES / "hall_bench.toml"
     assert paneltide("sheet", bench, "--out", tmp_path / "sheet.pdf")[0] == 0
@@ -137,6 +139,7 @@ def test_delivery_to_an_unknown_home_is_answered_no(recorded: Callable[..., Ran]
     assert json.loads(out)["answer"] == "unknown"
 
 
+@pytest.mark.slow
 def test_the_record_of_fact_is_written_both_ways(recorded: Callable[..., Ran], tmp_path: Path) -> None:
     assert recorded("export", "record", "Hall bench", "--out", tmp_path / "r.json")[0] == 0
     record = json.loads((tmp_path / "r.json").read_text("utf-8"))

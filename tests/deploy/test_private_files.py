@@ -57,6 +57,7 @@ def test_a_book_from_before_is_mended_at_the_next_start(folder: Path, book: Stor
     assert {mode(path) for path in folder.iterdir()} == {"0o600"}
 
 
+@pytest.mark.slow
 def test_backups_and_exports_are_their_owners_alone(
     folder: Path, book: Store, tmp_path: Path, paneltide: Callable[..., None]
 ) -> None:

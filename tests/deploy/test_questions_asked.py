@@ -15,6 +15,8 @@ from deploy.commands import main
 from deploy.settings import load_settings
 from model.records.clock import SampleClock, machine_now
 
+pytestmark = pytest.mark.slow
+
 Ask = Callable[..., tuple[int, Any]]
 
 

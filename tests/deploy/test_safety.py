@@ -26,6 +26,7 @@ def paneltide(
     return run
 
 
+@pytest.mark.slow
 def test_backup_is_proven_and_comes_back(
     tmp_path: Path, paneltide: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -108,6 +108,7 @@ def test_rooms_stay_in_bounds_and_never_jump(name: str, year: dict[str, pd.DataF
     assert air["temperature_c"].diff().abs().max() < 9.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ROOMS)
 def test_indoor_air_holds_at_least_the_outdoor_moisture_in_winter(name: str, year: dict[str, pd.DataFrame]):
     """Vapour comes in with the outdoor air and is added to indoors; nothing there takes it away for long."""

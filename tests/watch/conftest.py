@@ -26,6 +26,7 @@ from model.records.tables import (
     Verdict,
     Warning,
 )
+from model.watch import stacks
 from model.watch.evaluation import Evaluation, Watch
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import read_piece
@@ -211,6 +212,12 @@ class Shop:
         return found
 
 
+@pytest.fixture(scope="session")
+def shop_of() -> Callable[[Store], Shop]:
+    """Makes a shop of a book that is there."""
+    return Shop
+
+
 @pytest.fixture
 def make_shop(new_book: Callable[[Path], Store], tmp_path: Path) -> Iterator[Callable[[], Shop]]:
     """Makes empty shops, each in a file of its own."""
@@ -234,3 +241,9 @@ def shop(make_shop: Callable[[], Shop]) -> Shop:
     made.sensor()
     made.piece()
     return made
+
+
+@pytest.fixture
+def few_years(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stacks look ahead over four plausible years, not fifty: for tests that ask nothing of those years."""
+    monkeypatch.setattr(stacks, "YEARS", 4)

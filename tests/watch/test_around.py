@@ -14,6 +14,8 @@ from model.watch.roster import PlaceOnBook
 from model.wood.reason import Reason
 from tests.said import said
 
+pytestmark = pytest.mark.usefixtures("few_years")
+
 DAY = 24
 
 
@@ -85,6 +87,7 @@ def test_a_stack_that_drifts_away_from_where_it_goes_is_told_the_same_morning(ba
     assert bare.hour(11 * DAY) < drift.opened_at < bare.hour(20 * DAY)
 
 
+@pytest.mark.slow
 def test_a_daily_stove_does_not_make_a_stack_ready_and_not_ready_by_turns(bare):
     hours = np.arange(60 * DAY)
     bare.stack("maple", mc_pct=10.0)

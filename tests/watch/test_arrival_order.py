@@ -15,7 +15,7 @@ from model.watch import tasks, writing
 from model.watch.evaluation import Watch
 from model.watch.outlook_run import Outlooks
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("few_years")]
 
 DAYS = 24
 

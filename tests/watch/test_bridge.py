@@ -95,6 +95,7 @@ def test_estimates_stay_within_what_air_can_be():
     assert air.rh_pct.min() >= 0.0
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(data=st.data(), seed=st.integers(0, 10_000))
 def test_what_is_computed_step_by_step_is_what_is_computed_at_once(data, seed):

@@ -370,6 +370,7 @@ send_due(Store(url), datetime.fromisoformat(now), [address], send)
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_kill_while_sending_loses_nothing_and_says_that_it_may_repeat(shop: Any, tmp_path: Path, when: str):
     warn(shop)
@@ -386,6 +387,7 @@ def test_a_kill_while_sending_loses_nothing_and_says_that_it_may_repeat(shop: An
     assert letters.exists() is (when == "after")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_kill_while_past_is_told_neither_loses_it_nor_tells_it_as_new(shop: Any, tmp_path: Path, when: str):
     warning, post = warn(shop, escalated_at=MONDAY), Post()

@@ -86,6 +86,7 @@ def test_an_hour_of_steam_and_a_day_of_stove_heat_warn_of_nothing(make_shop: Cal
     assert shop.warnings() == []
 
 
+@pytest.mark.slow
 def test_what_comes_is_said_with_what_would_prevent_it_and_what_is_past_with_when_it_clears(
     make_shop: Callable[[], Any],
 ):
@@ -151,6 +152,7 @@ def test_the_outlook_document_goes_month_by_month(make_shop: Callable[[], Any]):
         outlook_document(shop.store, "no such piece")
 
 
+@pytest.mark.slow
 def test_an_outlook_is_computed_once_a_day_and_again_when_its_ground_moves(make_shop: Callable[[], Any]):
     shop = steady_home(make_shop(), 40.0)
     now = AUTUMN + timedelta(days=45)
@@ -166,6 +168,7 @@ def test_an_outlook_is_computed_once_a_day_and_again_when_its_ground_moves(make_
     assert [(row.quantity, row.p50) for row in shop.rows(Outlook)] != before
 
 
+@pytest.mark.slow
 def test_outlooks_in_portions_and_shares_are_those_of_one_call(make_shop: Callable[[], Any]):
     shop = steady_home(make_shop(), 40.0)
     shop.place("lake house", "home")
@@ -187,6 +190,7 @@ def test_outlooks_in_portions_and_shares_are_those_of_one_call(make_shop: Callab
     assert rows() == at_once
 
 
+@pytest.mark.slow
 def test_the_same_readings_give_the_same_outlook_in_any_order(make_shop: Callable[[], Any]):
     rh_pct = lived_in(np.full(40 * 24, 33.0), 4)
     one, other = make_shop(), make_shop()
@@ -224,6 +228,7 @@ def test_air_from_before_a_piece_came_teaches_its_outlook_whenever_it_arrives(ma
     assert answers[0] == answers[1]
 
 
+@pytest.mark.slow
 def test_a_recorded_climate_is_what_a_home_without_history_rests_on(make_shop: Callable[[], Any]):
     # A cold continental winter and a mild one, both with EN 15026's house in them.
     cold = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
@@ -260,6 +265,7 @@ gap = "2.5mm"
 """
 
 
+@pytest.mark.slow
 def test_a_gap_that_was_read_tightens_the_outlook(make_shop: Callable[[], Any]):
     """A reading says where the front stands now; only what comes after it is still unknown."""
     spreads, middles = [], []

@@ -42,6 +42,7 @@ def test_the_command_prints_every_score(capsys: pytest.CaptureFixture[str]) -> N
         assert column in said
 
 
+@pytest.mark.slow
 def test_the_cost_of_an_outlook_is_measured_beside_the_solver(capsys: pytest.CaptureFixture[str]) -> None:
     bench_outlook.main(["--smoke"])
     assert "whole / solver" in capsys.readouterr().out

@@ -236,6 +236,7 @@ def test_a_settled_stack_is_ready(bench: Any):
     )
 
 
+@pytest.mark.slow
 def test_a_stack_that_was_just_recorded_is_not_ready_because_nobody_knows_how_it_moves(bench: Any):
     # Thin ash at 11 % falls past a point above its target within a week, and still moves.
     bench.stack("maple", species="white ash", thickness_mm=12.0, destination=2)
@@ -301,6 +302,7 @@ def test_a_stack_that_no_air_is_known_for_says_so_and_knows_no_1970(bench: Any):
     assert stack_of(bench, 35).judgement.since_at == bench.hour(5)
 
 
+@pytest.mark.slow
 def test_the_answer_is_the_same_whether_it_was_asked_every_day_or_once(make_shop: Callable[[], Any]):
     found = []
     for step in (31, 15 * 24):

@@ -92,6 +92,7 @@ def test_what_was_not_followed_is_not_foretold(shop: Any) -> None:
     assert spreads([one]) == ()
 
 
+@pytest.mark.slow
 def test_a_record_of_fact_holds_what_happened(followed: Any) -> None:
     hour = followed.hour
     followed.change(

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -94,6 +95,7 @@ def test_unknown_air_holds_everything_as_it_was():
     assert set(level(run(margins, unknown=unknown))) == {NEAR}
 
 
+@pytest.mark.slow
 @settings(max_examples=100)
 @given(
     steps=st.lists(st.floats(-0.6, 0.6), min_size=50, max_size=400),
@@ -113,6 +115,7 @@ def test_going_on_from_any_hour_gives_the_same_history(steps, cuts, first):
     assert before.since.tolist() == whole.since[0, -1:].tolist()
 
 
+@pytest.mark.slow
 @settings(max_examples=100)
 @given(steps=st.lists(st.floats(-1.5, 1.5), min_size=50, max_size=400))
 def test_never_there_and_back_within_a_day(steps):

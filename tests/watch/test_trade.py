@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import numpy as np
+import pytest
 
 from model.records import measured
 from model.records.tables import Checkpoint, Margin, Member
@@ -49,6 +50,7 @@ def test_an_hour_of_anything_is_no_warning(make_shop):
     assert shop.fit_verdicts()["back"].verdict == "clear"
 
 
+@pytest.mark.slow
 def test_a_slowly_drying_home_warns_once_and_ten_days_before_the_limit(make_shop):
     shop = bench_shop(make_shop)
     days = 130

@@ -101,6 +101,7 @@ def dry_spell(shop, days=40, dry_pct=18.0):
     return shop.hourly(hours, 20.0, fall)
 
 
+@pytest.mark.slow
 def test_a_slow_drying_warns_once_near_and_escalates_once_past(shop):
     rows = dry_spell(shop, days=60, dry_pct=8.0)
     seen = []

@@ -4,6 +4,7 @@ contract/test_situations.py."""
 
 import html
 import re
+import shutil
 from datetime import timedelta
 
 import numpy as np
@@ -16,6 +17,7 @@ from dashboard.pages.client import client_page
 from dashboard.still_page import paper
 from dashboard.view import Context, View
 from model.records import measured, queries
+from model.records.store import Store
 from model.records.tables import Member, Outlook, StaleHour
 from model.watch.outlook_run import Outlooks
 from tests.said import said
@@ -64,17 +66,35 @@ def chest_at(shop, days, rh_pct=45.0):
     return shop
 
 
-@pytest.fixture
-def chest(shop_at_home):
-    """A chest that nothing is wrong with in a room at 45 %, with the outlook of the day."""
-    shop, now = shop_at_home
-    Outlooks(shop.store, years=50).refresh(now)
-    return shop, now
+@pytest.fixture(scope="module")
+def chest_books(new_book, shop_of, tmp_path_factory):
+    """Files of a chest that nothing is wrong with in a room at 45 %: without and with the day's outlook."""
+    folder = tmp_path_factory.mktemp("chest")
+    paths = folder / "without.sqlite", folder / "with.sqlite"
+    store = new_book(paths[0])
+    chest_at(shop_of(store), 10)
+    store.close()
+    shutil.copy(*paths)
+    store = Store(f"sqlite:///{paths[1]}")
+    Outlooks(store, years=50).refresh(shop_of(store).hour(240.5))
+    store.close()
+    return paths
 
 
 @pytest.fixture
-def shop_at_home(make_shop):
-    shop = chest_at(make_shop(), 10)
+def chest(chest_books, store, shop_of):
+    """The chest with the outlook of the day."""
+    return copied(chest_books[1], store, shop_of)
+
+
+@pytest.fixture
+def shop_at_home(chest_books, store, shop_of):
+    return copied(chest_books[0], store, shop_of)
+
+
+def copied(path, store, shop_of):
+    shutil.copy(path, str(store.url.database))
+    shop = shop_of(store)
     return shop, shop.hour(240.5)
 
 
