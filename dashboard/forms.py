@@ -64,13 +64,15 @@ class Line(Component):
         The id of a datalist.
     rows : int, optional
         A text of several lines.
+    entered : float
+        When Enter was pressed in it.
     """
 
     _children_props: list[str] = []  # noqa: RUF012
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Line"
-    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows"]  # noqa: RUF012
+    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows", "entered"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
