@@ -264,7 +264,7 @@ def page(
         html.Div(
             [
                 html.A("Readings from a file", href=f"{here}/file", className="button"),
-                html.A("Its corners", href=f"{here}/corners", className="button"),
+                html.A("Hot and cold spots", href=f"{here}/corners", className="button"),
                 html.A("Correct the record", href=f"{here}/edit", className="button"),
             ],
             className="buttons no-print",

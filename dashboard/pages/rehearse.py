@@ -79,10 +79,10 @@ def page(runs: Sequence[Ran], year: Year, form: Any, view: View) -> html.Main:
 
 def headline(runs: Sequence[Ran], year: Year) -> str:
     """The answer in one line."""
-    order = {"easy": 0, "near": 1, "past": 2}
+    order = {"clear": 0, "near": 1, "past": 2}
     if len(runs) == 1:
         return {
-            "easy": f"A year of {year.name} leaves it easy.",
+            "clear": f"A year of {year.name} leaves it clear.",
             "near": f"A year of {year.name} shows on it and harms nothing.",
             "past": f"A year of {year.name} is too much for it.",
         }[runs[0].verdict]

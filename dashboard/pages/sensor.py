@@ -188,7 +188,7 @@ def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:
     latest = known[0]
     return html.Details(
         [
-            html.Summary("It hung here since another day"),
+            html.Summary("It was moved here on another day"),
             html.Div(
                 [
                     choice_field(

@@ -63,7 +63,7 @@ def test_an_axis_has_few_graduations_and_every_one_is_numbered():
 PIECE = """
 [piece]
 name = "Hall bench"
-[member.back]
+[part.back]
 species = "white ash"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -72,7 +72,7 @@ thickness = "5/8in"
 finish = { face = "oil-modified urethane varnish", coats = 3, back = "none" }
 [fit.back_panel]
 kind = "panel-in-groove"
-member = "back"
+part = "back"
 held = "centre"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -122,7 +122,7 @@ def test_verdicts_differ_in_shape_before_colour():
     shapes = {verdict: [child[0] for child in mark(verdict)[2:]] for verdict in WORDS}
     assert shapes["past"] == ["rect"]
     assert shapes["near"] == ["path", "circle", "line"]
-    assert shapes["easy"] == ["circle"] * 3
+    assert shapes["clear"] == ["circle"] * 3
     assert shapes["unknown"] == ["circle"]
     assert all(mark(verdict)[1]["aria-label"] == WORDS[verdict] for verdict in WORDS)
     mark("past")[1]["aria-label"] = "changed by the one who asked for it"

@@ -35,12 +35,12 @@ PLAN = {
 }  # fmt: skip
 DRAWER = {
     "piece": {"name": "Drawer"},
-    "member": {
+    "part": {
         "front": {
             "species": "hard maple", "cut": "flat-sawn", "width": 101.6, "mc_pct": 8.0, "thickness": 19.05,
         },
     },
-    "fit": {"opening": {"kind": "front-in-opening", "member": "front", "gap": 1.5875}},
+    "fit": {"opening": {"kind": "front-in-opening", "part": "front", "gap": 1.5875}},
 }  # fmt: skip
 
 
@@ -67,7 +67,7 @@ def test_a_design_comes_to_what_its_air_brings_it_to():
     # It only dries: its gap ends widest, and is least where it began, at 1/16 less the 1/64 it runs with.
     (binds,) = [one for one in ran.came if one.limit == "binds"]
     assert (binds.least_mm, binds.days_past) == (pytest.approx(3 / 64 * 25.4), 0.0)
-    assert ran.verdict == "easy"
+    assert ran.verdict == "clear"
 
 
 def test_days_past_a_limit_are_counted():
@@ -187,14 +187,14 @@ def drawer(book, now) -> int:
             Fit(
                 name="front",
                 kind="front-in-opening",
-                document={"kind": "front-in-opening", "member": "back", "gap": 1.5875, "widest_gap": 12.0},
+                document={"kind": "front-in-opening", "part": "back", "gap": 1.5875, "widest_gap": 12.0},
             )
         )
         session.flush()
         return chest.id
 
 
-def watched(book, now, drawer, *coming, front="easy"):
+def watched(book, now, drawer, *coming, front="clear"):
     """How the watch has the drawer's front, and what the outlook of the day says of it."""
     detail = {"key": front, "says": "front binds", "margin_mm": 2.0, "play_mm": 3.0}
     with book.store.session() as session:
