@@ -6,7 +6,7 @@ stays a name.
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Any
 
@@ -150,12 +150,6 @@ class Drawing(Component):
     ----------
     tree : Shape
         The drawing, from `picture`.
-    readings : mapping, optional
-        What to say under the pointer: `x` (positions in the drawing's own units, ascending), `says` (as many
-        texts), `top`, `bottom` (how far the hair line runs).
-    zoom : mapping, optional
-        That a stretch of it can be dragged over to be drawn finer: `left`, `right` (positions), `from`, `to`
-        (epoch milliseconds there), `href` (the address to which `since` and `until` are added).
     """
 
     tree: Shape
@@ -164,22 +158,14 @@ class Drawing(Component):
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Drawing"
-    _prop_names = ["id", "tree", "readings", "zoom", "className"]  # noqa: RUF012
+    _prop_names = ["id", "tree", "className"]  # noqa: RUF012
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012
 
-    def __init__(
-        self,
-        tree: Shape,
-        id: str | None = None,
-        readings: Mapping[str, Any] | None = None,
-        zoom: Mapping[str, Any] | None = None,
-        className: str | None = None,
-    ) -> None:
+    def __init__(self, tree: Shape, id: str | None = None, className: str | None = None) -> None:
         # Dash's own would look for a Python package of the namespace's name at every drawing, in vain, to
         # tell its version in a complaint; there is nothing here to complain of.
-        given = {"tree": tree, "id": id, "readings": readings, "zoom": zoom, "className": className}
-        for name, value in given.items():
+        for name, value in {"tree": tree, "id": id, "className": className}.items():
             if value is not None:
                 setattr(self, name, value)

@@ -82,13 +82,17 @@ class Line(Component):
         What a plain form sends it as.
     mode : str, optional
         Which keys a phone offers: decimal for a number.
+    entered : float
+        When Enter was pressed in it.
     """
 
     _children_props: list[str] = []  # noqa: RUF012
     _base_nodes = ["children"]  # noqa: RUF012
     _namespace = "paneltide"
     _type = "Line"
-    _prop_names = ["id", "value", "kind", "list", "placeholder", "rows", "name", "mode"]  # noqa: RUF012
+    _prop_names = [  # noqa: RUF012
+        "id", "value", "kind", "list", "placeholder", "rows", "name", "mode", "entered",
+    ]  # fmt: skip
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties = _prop_names
     available_wildcard_properties: list[str] = []  # noqa: RUF012

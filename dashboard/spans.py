@@ -7,6 +7,7 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from dash import html
 
+from dashboard.display import zone_of
 from dashboard.pages.frame import aria
 from dashboard.view import View
 
@@ -29,8 +30,15 @@ class TimeSpan:
     last_at: datetime | None = None
 
 
-def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta = LEAST) -> TimeSpan:
-    """The span an address asks for.
+def span_of(
+    view: View,
+    usual: str,
+    first_at: datetime | None,
+    least: timedelta = LEAST,
+    zone: str = "UTC",
+    asked_at: datetime | None = None,
+) -> TimeSpan:
+    """The span an address asks for; as long, about the moment asked of, where it would not hold that.
 
     Parameters
     ----------
@@ -40,8 +48,21 @@ def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta 
         When anything is known; no named span begins before it.
     least : timedelta
         A shorter span is widened to this.
+    zone : str
+        Whose wall clock an instant without its own is of, as a chart that was narrowed gives it.
+    asked_at : datetime or None
+        A moment that is to be in it.
     """
-    since_at, until_at = instant(view.query.get("since")), instant(view.query.get("until"))
+    span = _asked(view, usual, first_at, least, zone)
+    if asked_at is None or span.since_at <= asked_at <= span.until_at or asked_at > view.now:
+        return span
+    length = span.until_at - span.since_at
+    until_at = min(asked_at + length / 2, view.now)
+    return TimeSpan("", until_at - length, until_at, first_at, view.now)
+
+
+def _asked(view: View, usual: str, first_at: datetime | None, least: timedelta, zone: str) -> TimeSpan:
+    since_at, until_at = (instant(view.query.get(end), zone) for end in ("since", "until"))
     if since_at is not None and until_at is not None and since_at < until_at:
         return TimeSpan("", min(since_at, until_at - LEAST), until_at, first_at, view.now)
     name = view.query.get("span", usual)
@@ -54,22 +75,20 @@ def span_of(view: View, usual: str, first_at: datetime | None, least: timedelta 
     return TimeSpan(name, min(start, view.now - least).astimezone(UTC), view.now, first_at, view.now)
 
 
-def instant(text: str | None) -> datetime | None:
-    """An instant of an address; none when it isn't one."""
-    if not text:
-        return None
+def instant(text: str | None, zone: str = "UTC") -> datetime | None:
+    """An instant of an address, by a place's wall clock where it has no offset; none when it isn't one."""
     try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
+        at = datetime.fromisoformat(text or "")
+        return (at if at.tzinfo is not None else at.replace(tzinfo=zone_of(zone))).astimezone(UTC)
+    except (ValueError, OverflowError):
         return None
-    return at.astimezone(UTC) if at.tzinfo is not None else None
 
 
 def span_links(href: str, span: TimeSpan, names: tuple[str, ...]) -> html.Nav:
     """Links to the named spans, and from the stretch that is shown: closer, wider, before and after it.
 
-    They are plain addresses: what a drag over the drawing does for a mouse, they do for keys and fingers, and
-    before any script runs.
+    They are plain addresses: what a drag over a chart does for a mouse, they do for keys and before any
+    script runs.
     """
     links: list[Any] = [
         html.A(name, href=_with(href, span=name), **aria(current="true" if name == span.name else "false"))
@@ -78,7 +97,7 @@ def span_links(href: str, span: TimeSpan, names: tuple[str, ...]) -> html.Nav:
     if not span.name:
         links.append(html.A("this stretch", **aria(current="true")))
     moves = [
-        html.A(word, href=_between(href, *stretch))
+        html.A(word, href=between(href, *stretch))
         for word, stretch in _moved(span).items()
         if stretch is not None
     ]
@@ -112,13 +131,17 @@ def _moved(span: TimeSpan) -> dict[str, tuple[datetime, datetime] | None]:
     return moved
 
 
-def _between(href: str, since_at: datetime, until_at: datetime) -> str:
-    return _with(href, since=since_at.strftime(MINUTE), until=until_at.strftime(MINUTE))
+def between(href: str, since_at: datetime, until_at: datetime) -> str:
+    """An address that asks for a stretch of time."""
+    ends = {"since": since_at, "until": until_at}
+    return _with(href, **{end: at.astimezone(UTC).strftime(MINUTE) for end, at in ends.items()})
 
 
 def _with(href: str, **query: str) -> str:
     parts = urlsplit(href)
     asked = [
-        (name, value) for name, value in parse_qsl(parts.query) if name not in ("span", "since", "until")
+        (name, value)
+        for name, value in parse_qsl(parts.query)
+        if name not in ("span", "since", "until", "at")
     ]
     return f"{parts.path}?{urlencode([*asked, *query.items()])}"

@@ -11,6 +11,7 @@ from typing import Any
 from dash.development.base_component import Component
 
 from dashboard.drawing import Drawing, markup
+from dashboard.figures.plot import Plot
 
 VOID = frozenset({"Br", "Hr", "Img", "Input", "Col"})
 ATTRIBUTES = {
@@ -44,6 +45,9 @@ def still(node: Any) -> str:
     if isinstance(node, Drawing):
         named = getattr(node, "className", "")
         return f'<div class="drawing {escape(named)}">{markup(node.tree)}</div>'
+    if isinstance(node, Plot):
+        # Its room, so that nothing moves when it comes; what it says stands beside it as a sentence.
+        return '<div class="plot"><div class="plot-room"></div></div>'
     if isinstance(node, Component):
         return _element(node)
     if isinstance(node, Iterable):

@@ -50,7 +50,11 @@
     if (rows) return React.createElement("textarea", { ...shared, rows, spellCheck: false });
     return React.createElement("input", {
       ...shared, type: kind || "text", list,
-      onKeyDown: (event) => { if (event.key === "Enter") tell(typed); },
+      onKeyDown: (event) => {
+        if (event.key !== "Enter") return;
+        tell(typed);
+        setProps({ entered: Date.now() });
+      },
     });
   }
 

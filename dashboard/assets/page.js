@@ -123,8 +123,24 @@
     return answer;
   };
 
+  /* Plotly, for the first chart that asks and for all after it. */
+  const plotlyAt = document.currentScript.dataset.plotly;
+  let plotlyComing = null;
+  function plotly() {
+    plotlyComing = plotlyComing || new Promise((come, failed) => {
+      const script = document.createElement("script");
+      script.src = plotlyAt;
+      script.onload = () => come(window.Plotly);
+      script.onerror = () => { plotlyComing = null; failed(new Error("Plotly did not come")); };
+      document.head.append(script);
+    });
+    return plotlyComing;
+  }
+  window.paneltide = { plotly };
+
   /* Dash's scripts wait until what came with the document is drawn: fetching and running them takes longer. */
   function start() {
+    if (document.querySelector(".plot")) plotly().catch(() => null);
     const held = Array.from(document.querySelectorAll("script[data-src]"));
     const begun = held.map((holder) => new Promise((done) => {
       const script = document.createElement("script");

@@ -1,59 +1,53 @@
 """A place's air through time: humidity, what wood tends to in it, and temperature with the dew point.
 
 Three strips over one axis of time. The line is the hour's air; what each sensor sent is drawn thin behind
-it, and what is not believed of that is dotted and counts for nothing.
+it, and what is not believed of that is dotted and counts for nothing. Another place, or the year before, can
+be laid over it in dashes.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import timedelta
 
 import numpy as np
 
 from dashboard import display as say
 from dashboard.display import Display
-from dashboard.drawing import Shape, picture, shape
-from dashboard.figures.scale import Scale
-from dashboard.figures.thin import gapped, thinned
-from dashboard.figures.time_axis import Chart, broken_path, milliseconds, month_marks, season_bands, zoom_of
+from dashboard.figures import plot
+from dashboard.figures.plot import Chart, Stretch, Strip
+from dashboard.figures.plot import Trace as Line
 from model.records.series import AirSeries
 from model.records.traces import Trace
-from model.records.types import from_epoch_ms, to_epoch_ms
+from model.records.types import to_epoch_ms
 from model.wood.air import dew_point
 from model.wood.sorption import equilibrium_moisture_content
 
 GAP_STEPS = 1.5
 RAW_GAP_MS = 3 * 3_600_000
-LINE = 12  # a number needs as much room in height
-STRIP_POINTS, RAW_POINTS, SPOKEN = 500, 400, 300
-Spoken = tuple[list[int], list[str]]
-Worked = tuple[np.ndarray, np.ndarray]
+RAW_POINTS, SPOKEN = 400, 300
+NEAR_MS = 2 * 3_600_000
 
 
 @dataclass(frozen=True)
-class _Strip:
-    title: str
-    unit: str
-    values: np.ndarray
-    step: float
-    pad: float
-    second: np.ndarray | None = None
+class Beside:
+    """Air laid over a place's own: whose it is, and how far it is moved to stand under the same dates."""
+
+    name: str
+    air: AirSeries
+    moved: timedelta = timedelta(0)
+    zone: str | None = None
 
 
 def air_chart(
     air: AirSeries,
     traces: Sequence[Trace],
     display: Display,
-    zone: str,
-    since_at: datetime,
-    until_at: datetime,
-    latitude_deg: float | None = None,
-    width: int = 960,
+    stretch: Stretch,
     name: str = "the place",
-    said: Spoken | None = None,
-    worked: Worked | None = None,
+    marked_is: str = "estimated",
+    beside: Beside | None = None,
 ) -> Chart:
-    """A place's air as a drawing; `air` and `traces` may be empty and may have gaps.
+    """A place's air as a chart; `air` and `traces` may be empty and may have gaps.
 
     Parameters
     ----------
@@ -61,120 +55,73 @@ def air_chart(
         The hours of the span.
     traces : sequence of Trace
         What each sensor that hung there sent; drawn behind the humidity.
-    zone : str
-        The place's time zone.
-    width : int
-        Width of the drawing in its own units; a phone's is 360.
-    said, worked : optional
-        What `spoken` and `worked_out` gave, where they were asked already.
+    marked_is : str
+        The word for what is drawn dotted.
+    beside : Beside, optional
+        Other air to compare it with.
     """
-    instants, says = spoken(air, display, zone) if said is None else said
-    wide = width >= 500
-    left, right = (52 if wide else 40), width - 12
-    heights = (150, 96, 96) if wide else (130, 92, 92)
-    top, between = 26, 34
-    bottom = top + sum(heights) + 2 * between
-    x = Scale(to_epoch_ms(since_at), to_epoch_ms(until_at), left, right)
-    emc_pct, dew_c = worked_out(air) if worked is None else worked
-    warm, dew = (display.temperature_values(column) for column in (air.temperature_c, dew_c))
-    strips = (
-        _Strip("Relative humidity", "%", air.rh_pct, 10, 4),
-        _Strip("Wood tends to (EMC)", "%", emc_pct, 2, 0.6),
-        _Strip("Temperature (dew point dashed)", display.temperature_unit, warm, 10 if wide else 20, 3, dew),
+    zone = stretch.zone
+    emc_pct, dew_c = worked_out(air)
+    columns = [air.rh_pct, emc_pct, display.temperature_values(air.temperature_c)]
+    dew = display.temperature_values(dew_c)
+    other = [] if beside is None else _columns(beside.air, display)
+    reached = [[column, *other[index : index + 1]] for index, column in enumerate(columns)]
+    reached[0] += [trace.rh_pct for trace in traces]
+    reached[2].append(dew)
+    titles = (
+        "Relative humidity, %",
+        "Wood tends to (EMC), %",
+        f"Temperature, {display.temperature_unit} (dew point dashed)",
     )
-    drawn: list[Shape] = season_bands(x, since_at, until_at, zone, latitude_deg, top, bottom)
-    y_top = float(top)
-    for index, (strip, height) in enumerate(zip(strips, heights, strict=True)):
-        raw = [trace.rh_pct for trace in traces] if index == 0 else []
-        y = _reach(strip, raw, y_top + height, y_top)
-        drawn += _frame(strip, y, left, right)
-        if index == 0:
-            drawn += [mark for trace in traces for mark in _raw(trace, x, y)]
-        drawn += _lines(air, strip, x, y)
-        y_top += height + between
-    drawn += month_marks(x, since_at, until_at, zone, bottom, display.units, wide)
-    if not len(air.at):
-        middle = (left + right) / 2
-        text = "No air is known for this span."
-        drawn.append(
-            shape("text", text, x=middle, y=top + 80, text_anchor="middle", font_size=15, class_="words")
+    strips = [
+        Strip(title, *plot.reach(values, pad, least), share=share)
+        for title, values, pad, least, share in zip(
+            titles, reached, (4, 0.6, 3), (12, 2.5, 12), (1.5, 1, 1), strict=True
         )
-    return Chart(
-        picture(width, bottom + 46, *drawn, label=_label(air, emc_pct, display, name), class_="air"),
-        {"x": [round(x(ms), 1) for ms in instants], "says": says, "top": top, "bottom": bottom},
-        zoom_of(x),
-    )
-
-
-def _reach(strip: _Strip, raw: Sequence[np.ndarray], start: float, end: float) -> Scale:
-    known = [values[~np.isnan(values)] for values in (strip.values, *raw)]
-    if strip.second is not None:
-        known.append(strip.second[~np.isnan(strip.second)])
-    lows = [float(values.min()) for values in known if len(values)]
-    highs = [float(values.max()) for values in known if len(values)]
-    low, high = (min(lows) - strip.pad, max(highs) + strip.pad) if lows else (0.0, strip.step * 2)
-    if high - low < strip.step:
-        middle = (low + high) / 2
-        low, high = middle - strip.step * 0.6, middle + strip.step * 0.6
-    return Scale(low, high, start, end)
-
-
-def _frame(strip: _Strip, y: Scale, left: float, right: float) -> list[Shape]:
-    found = [
-        shape("text", f"{strip.title}, {strip.unit}", x=left, y=y.end - 8, font_size=13.5, class_="strong"),
-        shape("line", x1=left, x2=left, y1=y.end, y2=y.start, class_="tick"),
     ]
-    step = strip.step
-    # Three lines at least: a strip with one number has no scale.
-    while (y.high - y.low) / step < 3 and step > 0.2:
-        step /= 2
-    # Its numbers must not run into each other either.
-    while (y.high - y.low) / step * LINE > y.start - y.end:
-        step *= 2
-    for number in range(int(np.ceil(y.low / step)), int(np.floor(y.high / step)) + 1):
-        at = y(number * step)
-        text = f"{number * step:g}"
-        found.append(shape("line", x1=left, x2=right, y1=at, y2=at, class_="axis"))
-        found.append(shape("text", text, x=left - 7, y=at + 4.5, text_anchor="end", font_size=13))
-    return found
-
-
-def _lines(air: AirSeries, strip: _Strip, x: Scale, y: Scale) -> list[Shape]:
-    found = []
+    drawn: list[Line] = [one for trace in traces for one in _raw(trace, zone)]
     gap = np.timedelta64(int(GAP_STEPS * air.step_ms), "ms")
-    for values, class_ in ((strip.second, "dew"), (strip.values, "tide-line")):
-        if values is None or not len(values):
-            continue
-        at, held, estimated = gapped(air.at, values, gap, air.estimated.astype(np.float64))
-        kept = thinned(held, STRIP_POINTS)
-        at, held, bridged = at[kept], held[kept], estimated[kept] == 1.0
-        if class_ == "dew":
-            found.append(shape("path", d=broken_path(at, held, x, y) or "M0 0", class_=class_))
-            continue
-        for wanted, name in ((~bridged, class_), (bridged, f"{class_} bridged")):
-            d = broken_path(at, held, x, y, wanted)
-            if d:
-                found.append(shape("path", d=d, class_=f"{name} thin"))
+    never = np.zeros(len(air.at), dtype=bool)
+    dashed = {"name": "dew point", "yaxis": "y3", "line": plot.line(plot.SOFT, 1.3, "dash")}
+    drawn += plot.lines(air.at, dew, never, gap, zone, dashed, dashed)
+    for axis, values in zip(("y", "y2", "y3"), columns, strict=True):
+        whole = {"name": "air", "yaxis": axis, "line": plot.line()}
+        marked = {"name": marked_is, "yaxis": axis, "line": plot.line(dash="dot")}
+        drawn += plot.lines(air.at, values, air.estimated, gap, zone, whole, marked)
+    if beside is not None:
+        drawn += _beside(beside, other, zone)
+    drawn.append(_reader(air, columns[0], emc_pct, display, stretch, marked_is, beside))
+    nothing = (
+        "" if len(air.at) or any(len(trace.at) for trace in traces) else "No air is known for this span."
+    )
+    return Chart(plot.figure(drawn, strips, stretch, nothing=nothing), _message(air, emc_pct, display, name))
+
+
+def _columns(air: AirSeries, display: Display) -> list[np.ndarray]:
+    return [air.rh_pct, worked_out(air)[0], display.temperature_values(air.temperature_c)]
+
+
+def _beside(beside: Beside, columns: Sequence[np.ndarray], zone: str) -> list[Line]:
+    """Another air in dashes, of wood's colour."""
+    air, moved = beside.air, np.timedelta64(round(beside.moved.total_seconds() * 1000), "ms")
+    gap = np.timedelta64(int(GAP_STEPS * air.step_ms), "ms")
+    found = []
+    for axis, values in zip(("y", "y2", "y3"), columns, strict=True):
+        drawn = {"name": beside.name, "yaxis": axis, "line": plot.line(plot.WOOD, 1.6, "7px,3px")}
+        found += plot.lines(
+            air.at + moved, values, air.estimated, gap, beside.zone or zone, drawn, drawn, points=300
+        )
     return found
 
 
-def _raw(trace: Trace, x: Scale, y: Scale) -> list[Shape]:
+def _raw(trace: Trace, zone: str) -> list[Line]:
     """What a sensor sent, as it came: trusted and doubted apart."""
-    if not len(trace.at):
-        return []
-    doubted = doubted_in(trace).astype(np.float64)
     gap = np.timedelta64(max(RAW_GAP_MS, trace.step_ms), "ms")
-    at, values, marks = gapped(trace.at, trace.rh_pct, gap, doubted)
-    kept = thinned(values, RAW_POINTS)
-    at, values, is_doubted = at[kept], values[kept], marks[kept] == 1.0
-    return [
-        shape("path", d=d, class_=class_)
-        for d, class_ in (
-            (broken_path(at, values, x, y, ~is_doubted), "raw"),
-            (broken_path(at, values, x, y, is_doubted), "doubted"),
-        )
-        if d
-    ]
+    trusted = {"name": f"{trace.sensor}, as sent", "line": plot.line(plot.STEEL, 0.9)}
+    doubted = {"name": f"{trace.sensor}, doubted", "line": plot.line(plot.INK, 1.0, "dot")}
+    return plot.lines(
+        trace.at, trace.rh_pct, doubted_in(trace), gap, zone, trusted, doubted, points=RAW_POINTS
+    )
 
 
 def doubted_in(trace: Trace) -> np.ndarray:
@@ -186,37 +133,64 @@ def doubted_in(trace: Trace) -> np.ndarray:
     return found
 
 
-def worked_out(air: AirSeries) -> Worked:
-    """Each hour's EMC [%] and dew point [°C]: the same for a wide drawing and a narrow one."""
-    emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct))
-    dew_c = np.asarray(dew_point(air.temperature_c, air.rh_pct)) if len(air.at) else air.temperature_c
-    return emc_pct, dew_c
+def worked_out(air: AirSeries) -> tuple[np.ndarray, np.ndarray]:
+    """Each hour's EMC [%] and dew point [°C]."""
+    if not len(air.at):
+        return air.rh_pct, air.temperature_c
+    return (
+        np.asarray(equilibrium_moisture_content(air.temperature_c, air.rh_pct)),
+        np.asarray(dew_point(air.temperature_c, air.rh_pct)),
+    )
 
 
-def spoken(air: AirSeries, display: Display, zone: str, bridged_are: str = "estimated") -> Spoken:
-    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one.
-
-    `bridged_are` is the word for what is drawn dotted.
-    """
-    kept = thinned(air.rh_pct, SPOKEN)
-    emc_pct = np.asarray(equilibrium_moisture_content(air.temperature_c[kept], air.rh_pct[kept]))
-    instants = milliseconds(air.at[kept])
+def _reader(
+    air: AirSeries,
+    rh_pct: np.ndarray,
+    emc_pct: np.ndarray,
+    display: Display,
+    stretch: Stretch,
+    marked_is: str,
+    beside: Beside | None,
+) -> Line:
+    """What is read at an hour, and beside it where other air is known at the same hour."""
+    kept = plot.thinned(rh_pct, SPOKEN)
+    kept = kept[~np.isnan(rh_pct[kept])]
+    x = plot.wall_ms(air.at[kept], stretch.zone)
     says = []
-    for ms, temperature_c, rh_pct, tends_pct, bridged in zip(
-        instants,
-        air.temperature_c[kept].tolist(),
-        air.rh_pct[kept].tolist(),
-        emc_pct.tolist(),
-        air.estimated[kept].tolist(),
-        strict=True,
-    ):
-        words = f"{say.moment(from_epoch_ms(ms), zone, display.units)}: {say.rh(rh_pct)} at "
-        words += f"{display.temperature(temperature_c)}, wood tends to {say.mc(tends_pct)}"
-        says.append(f"{words}, {bridged_are}" if bridged else words)
-    return instants, says
+    for index in kept.tolist():
+        at = plot.instant_of(air.at[index])
+        marked = f"<br>{marked_is}" if air.estimated[index] else ""
+        says.append(
+            f"<b>{say.moment(at, stretch.zone, display.units)}</b><br>{say.rh(float(rh_pct[index]))} at "
+            f"{display.temperature(float(air.temperature_c[index]))}"
+            f"<br>wood tends to {say.mc(float(emc_pct[index]))}{marked}"
+        )
+    if beside is not None and len(beside.air.at):
+        moved = np.timedelta64(round(beside.moved.total_seconds() * 1000), "ms")
+        theirs = plot.wall_ms(beside.air.at + moved, beside.zone or stretch.zone)
+        nearest = np.clip(np.searchsorted(theirs, x), 1, max(len(theirs) - 1, 1))
+        for number, place in enumerate(nearest.tolist()):
+            place -= int(
+                abs(theirs[place - 1] - x[number]) < abs(theirs[min(place, len(theirs) - 1)] - x[number])
+            )
+            if abs(theirs[place] - x[number]) <= NEAR_MS:
+                says[number] += f"<br>{beside.name}: {say.rh(float(beside.air.rh_pct[place]))}"
+    return plot.reader(x.tolist(), np.round(rh_pct[kept], 2).tolist(), says)
 
 
-def _label(air: AirSeries, emc_pct: np.ndarray, display: Display, name: str) -> str:
+def said_of(air: AirSeries, index: int, display: Display, zone: str, marked_is: str = "estimated") -> str:
+    """One hour's air in a sentence."""
+    at = plot.instant_of(air.at[index])
+    temperature_c, rh_pct = float(air.temperature_c[index]), float(air.rh_pct[index])
+    emc_pct = float(equilibrium_moisture_content(temperature_c, rh_pct))
+    marked = f", {marked_is}" if air.estimated[index] else ""
+    return (
+        f"{say.moment(at, zone, display.units)}: {say.rh(rh_pct)} at {display.temperature(temperature_c)}, "
+        f"wood tends to {say.mc(emc_pct)}{marked}"
+    )
+
+
+def _message(air: AirSeries, emc_pct: np.ndarray, display: Display, name: str) -> str:
     if not len(air.at):
         return f"Air at {name} through time: nothing is known for this span."
     return (

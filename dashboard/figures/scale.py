@@ -2,11 +2,10 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from math import ceil, floor
 
-from dashboard.display import Display, Units, zone_of
+from dashboard.display import Display, Units
 from model.wood.units import MM_PER_INCH
 
 
@@ -86,38 +85,3 @@ def _rule_cut(length_mm: float, units: Units) -> tuple[Graduation, ...]:
 def _multiples(low: float, high: float, step: float) -> Iterator[float]:
     for number in range(ceil(low / step - 1e-9), floor(high / step + 1e-9) + 1):
         yield number * step
-
-
-def months(
-    since_at: datetime, until_at: datetime, zone: str, units: Units = "metric", at_most: int = 14
-) -> list[tuple[datetime, str]]:
-    """Starts of months at a place within a span, with their short names; January carries its year.
-
-    Over a short span there are days instead; over a long one, every second, third or twelfth month.
-    """
-    span = until_at - since_at
-    local = zone_of(zone)
-    if span <= timedelta(days=70):
-        every = max(1, ceil(span / timedelta(days=1) / at_most))
-        first = since_at.astimezone(local).replace(hour=0, minute=0, second=0, microsecond=0)
-        found = []
-        for number in range(int(span / timedelta(days=1)) + 2):
-            day = (first + timedelta(days=number)).astimezone(UTC)
-            if since_at <= day <= until_at and number % every == 0:
-                there = day.astimezone(local)
-                named = f"{there:%b} {there.day}" if units == "inch" else f"{there.day} {there:%b}"
-                found.append((day, named))
-        return found
-    every = next(n for n in (1, 2, 3, 6, 12, 24, 60, 240) if span / timedelta(days=30.4 * n) <= at_most)
-    start = since_at.astimezone(local)
-    year, month = start.year, start.month
-    found = []
-    while True:
-        there = datetime(year, month, 1, tzinfo=local)
-        if there > until_at:
-            return found
-        if there >= since_at and (month - 1) % min(every, 12) == 0:
-            found.append((there.astimezone(UTC), str(year) if month == 1 else f"{there:%b}"))
-        month += 1
-        if month > 12:
-            year, month = year + 1, 1

@@ -1,6 +1,6 @@
-"""The tide chart: a member's width through time between two shores, the limits of its fits.
+"""The tide chart: a part's width through time between two shores, the limits of its fits.
 
-What was is a line, dashed where its air was bridged; what is ahead opens as a fan and is never one line.
+What was is a line, dotted where its air was bridged; what is ahead opens as a fan and is never one line.
 """
 
 from collections.abc import Sequence
@@ -11,27 +11,15 @@ import numpy as np
 
 from dashboard import display as say
 from dashboard.display import Display
-from dashboard.drawing import Shape, end_grain, picture, shape
-from dashboard.figures.scale import Scale, length_graduations
-from dashboard.figures.thin import gapped, thinned
-from dashboard.figures.time_axis import (
-    GAP,
-    Chart,
-    broken_path,
-    milliseconds,
-    month_marks,
-    ms_of,
-    season_bands,
-    zoom_of,
-)
+from dashboard.figures import plot
+from dashboard.figures.plot import Chart, Stretch, Strip
+from dashboard.figures.scale import length_graduations
 from model.records.series import Tide
-from model.records.types import from_epoch_ms, to_epoch_ms
 
-CHARACTER = 6.6  # how wide a letter of a shore's words is, in the drawing's units
-
-
-SPOKEN = 400
-Spoken = tuple[list[int], list[str]]
+# Checkpoints are daily: more than two and a half days between two of them is a gap, and is drawn as one.
+GAP = np.timedelta64(60 * 60 * 60 * 1000, "ms")
+SPOKEN, AHEAD = 400, 120
+MOST_MOISTURES = 10
 
 
 @dataclass(frozen=True)
@@ -67,20 +55,14 @@ def tide_chart(
     tide: Tide,
     shores: Sequence[Shore],
     display: Display,
-    zone: str,
-    since_at: datetime,
-    until_at: datetime,
+    stretch: Stretch,
     flags: Sequence[Flag] = (),
     moisture_marks: Sequence[tuple[float, float]] = (),
     fan: Fan | None = None,
     now: datetime | None = None,
-    latitude_deg: float | None = None,
-    width: int = 760,
-    uid: str = "tide",
-    name: str = "the member",
-    said: Spoken | None = None,
+    name: str = "the part",
 ) -> Chart:
-    """A member's tide as a drawing.
+    """A part's tide as a chart.
 
     Parameters
     ----------
@@ -88,224 +70,167 @@ def tide_chart(
         Its checkpoints; may be empty, and may have gaps.
     shores : sequence of Shore
         Where its limits lie [mm of its width].
-    zone : str
-        The place's time zone.
-    since_at, until_at : datetime
-        The span drawn, aware UTC.
     flags : sequence of Flag
         Events, drawn under their numbers from 1 in the order given.
     moisture_marks : sequence of (mc_pct, width_mm)
         Graduations of the edge that shows moisture content.
     fan : Fan, optional
         The months ahead.
-    width : int
-        Width of the drawing in its own units; a phone's is 360.
-    said : optional
-        What `spoken` gave, where it was asked already.
     """
-    instants, says = spoken(tide, display, zone) if said is None else said
-    wide = width >= 500
-    height = 360 if wide else 330
-    left, right, top, bottom = (66 if wide else 58), (width - (40 if wide else 32)), 30, height - 46
-    x = Scale(to_epoch_ms(since_at), to_epoch_ms(until_at), left, right)
+    zone = stretch.zone
     low_mm, high_mm = _reach(tide, shores, fan)
-    y = Scale(low_mm, high_mm, bottom, top)
-    drawn: list[Shape] = [
-        end_grain(uid),
-        *season_bands(x, since_at, until_at, zone, latitude_deg, top, bottom),
-        *month_marks(x, since_at, until_at, zone, bottom, display.units, wide),
-        *_shores(shores, y, left, right, top, bottom, uid),
-        *_widths(low_mm, high_mm, y, left, right, display),
-        *_moistures(moisture_marks, y, low_mm, high_mm, right),
-    ]
+    marks = [(mark.value, mark.says) for mark in length_graduations(low_mm, high_mm, display)]
+    strips = [Strip(f"Width, {display.length_unit}", low_mm, high_mm, marks=marks)]
+    traces = _land(shores, low_mm, high_mm)
     if fan is not None and len(fan.at):
-        drawn += _fan(fan, x, y)
-    drawn += _lines(tide, x, y)
-    if now is not None and since_at < now < until_at:
-        here = x(to_epoch_ms(now))
-        drawn.append(shape("line", x1=here, x2=here, y1=top, y2=bottom, class_="tick-small"))
-        drawn.append(shape("text", "now", x=here, y=top - 6, text_anchor="middle", font_size=13))
-    drawn += _flags(flags, x, since_at, until_at, top, bottom)
-    if not len(tide.at):
-        middle = (left + right) / 2
-        drawn.append(
-            shape(
-                "text",
-                "No moisture is worked out for this span yet.",
-                x=middle,
-                y=(top + bottom) / 2,
-                text_anchor="middle",
-                font_size=15,
-                class_="words",
-            )
-        )
-    label = _label(tide, shores, display, zone, name)
-    return Chart(
-        picture(width, height, *drawn, label=label, class_="tide"),
-        {"x": [round(x(ms), 1) for ms in instants], "says": says, "top": top, "bottom": bottom},
-        zoom_of(x),
-    )
+        traces += _fan(fan, zone)
+    solid, dotted = ({"name": name, "line": plot.line(width=2.4, dash=dash)} for dash in ("solid", "dot"))
+    traces += plot.lines(tide.at, tide.width_mm, tide.estimated, GAP, zone, solid, dotted)
+    known = np.flatnonzero(~np.isnan(tide.width_mm))
+    if len(known):
+        last = {"mode": "markers", "marker": {"color": plot.TIDE, "size": 9}, "name": "the last known"}
+        x = plot.wall_ms(tide.at[known[-1:]], zone).tolist()
+        traces.append(plot.trace_of(x, [float(tide.width_mm[known[-1]])], **last))
+    shapes = [_edge(shore) for shore in shores]
+    top = 30
+    words = _shore_words(shores, high_mm - low_mm)
+    if now is not None and stretch.since_at < now < stretch.until_at:
+        here = plot.wall(now, zone)
+        shapes.append(plot.upright(here, plot.line(plot.STEEL, 1)))
+        words.append(plot.word("now", x=here, y=1, yref="paper", yshift=2))
+    for number, flag in enumerate(flags, 1):
+        if stretch.since_at <= flag.at <= stretch.until_at:
+            here = plot.wall(flag.at, zone)
+            shapes.append(plot.upright(here, plot.line(plot.STEEL, 1, "dot")))
+            box = {"bordercolor": plot.INK, "bgcolor": plot.PAPER, "borderpad": 2, "hovertext": flag.says}
+            words.append(plot.word(f" {number} ", x=here, y=1, yref="paper", yshift=22, **box))
+            top = 54
+    traces.append(_reader(tide, fan, display, zone))
+    nothing = "" if len(tide.at) else "No moisture is worked out for this span yet."
+    drawn = plot.figure(traces, strips, stretch, shapes, words, nothing)
+    drawn["layout"]["margin"]["t"] = top
+    if shown := _moistures(moisture_marks, low_mm, high_mm):
+        drawn["layout"]["yaxis2"] = {
+            **plot.value_axis(Strip("", low_mm, high_mm, marks=[(mm, f"{pct:g}") for pct, mm in shown])),
+            "overlaying": "y",
+            "side": "right",
+            "showgrid": False,
+            "automargin": False,
+        }
+        drawn["layout"]["margin"]["r"] = 40
+        # An axis without a trace isn't drawn.
+        drawn["data"][-1]["yaxis"] = "y2"
+        edge = {"x": 1, "y": 1, "xref": "paper", "yref": "paper", "xanchor": "left", "xshift": 4, "yshift": 2}
+        drawn["layout"]["annotations"].append(plot.word("MC, %", **{**edge, "xanchor": "center"}))
+    return Chart(drawn, _message(tide, shores, display, name))
 
 
 def _reach(tide: Tide, shores: Sequence[Shore], fan: Fan | None) -> tuple[float, float]:
-    values = [shore.width_mm for shore in shores]
-    known = tide.width_mm[~np.isnan(tide.width_mm)]
-    if len(known):
-        values += [float(known.min()), float(known.max())]
-    if fan is not None and len(fan.at):
-        values += [float(np.nanmin(fan.p10_mm)), float(np.nanmax(fan.p90_mm))]
-    if not values:
-        return 0.0, 1.0
-    low, high = min(values), max(values)
+    columns = [tide.width_mm, np.array([shore.width_mm for shore in shores])]
+    if fan is not None:
+        columns += [fan.p10_mm, fan.p90_mm]
+    low, high = plot.reach(columns, 0.0, 0.0)
     # Room beyond the shores, so that they are seen as land and not as the frame.
     pad = max((high - low) * 0.14, 0.25)
     return low - pad, high + pad
 
 
-def _lines(tide: Tide, x: Scale, y: Scale) -> list[Shape]:
-    """The tide itself: one path for what was measured, one for what was bridged."""
-    at, width_mm, estimated = gapped(tide.at, tide.width_mm, GAP, tide.estimated.astype(np.float64))
-    kept = thinned(width_mm)
-    at, width_mm, bridged = at[kept], width_mm[kept], estimated[kept] == 1.0
-    paths = {
-        "tide-line": broken_path(at, width_mm, x, y, ~bridged),
-        "tide-line bridged": broken_path(at, width_mm, x, y, bridged),
-    }
-    found = [shape("path", d=d, class_=kind) for kind, d in paths.items() if d]
-    known = np.flatnonzero(~np.isnan(tide.width_mm))
-    if len(known):
-        last = known[-1]
+def _land(shores: Sequence[Shore], low_mm: float, high_mm: float) -> list[plot.Trace]:
+    """Hatched land beyond the nearest limit that harms, on each side."""
+    found = []
+    for direction, nearest, end in (("swelling", min, high_mm), ("shrinking", max, low_mm)):
+        harms = [
+            shore.width_mm for shore in shores if (shore.direction, shore.severity) == (direction, "harms")
+        ]
+        if harms:
+            edge, far = nearest(harms), end + (end - nearest(harms))
+            box = {"fill": "toself", "fillpattern": plot.hatch(plot.WOOD), "line": plot.line(width=0)}
+            # As wide as any stretch of time.
+            x = ["1900-01-01", "2200-01-01", "2200-01-01", "1900-01-01"]
+            found.append(plot.trace_of(x, [edge, edge, far, far], name=f"{direction} harms", **box))
+    return found
+
+
+def _edge(shore: Shore) -> dict[str, object]:
+    drawn = plot.line(plot.WOOD, 1.6) if shore.severity == "harms" else plot.line(plot.WOOD, 1.3, "dash")
+    return {
+        "type": "line", "xref": "paper", "x0": 0, "x1": 1,
+        "y0": shore.width_mm, "y1": shore.width_mm, "line": drawn,
+    }  # fmt: skip
+
+
+def _shore_words(shores: Sequence[Shore], span_mm: float) -> list[dict[str, object]]:
+    """What each limit is, on its seaward side, kept clear of the others."""
+    found: list[dict[str, object]] = []
+    taken: list[float] = []
+    row_mm = span_mm / 20.0
+    for shore in sorted(shores, key=lambda shore: shore.severity):
+        outward = 1 if shore.direction == "swelling" else -1
+        at_mm = shore.width_mm
+        while any(abs(at_mm - other) < row_mm for other in taken):
+            at_mm += outward * row_mm
+        taken.append(at_mm)
+        where = {"x": 0, "xref": "paper", "xanchor": "left", "y": at_mm, "xshift": 6}
+        anchor = "bottom" if outward > 0 else "top"
+        # The name of an annotation is what stands there where a phone has no room for the words.
         found.append(
-            shape("circle", cx=x(ms_of(tide.at[last])), cy=y(tide.width_mm[last]), r=4.5, class_="index-fill")
+            plot.word(shore.says, name=shore.name, bgcolor=plot.PAPER, **{**where, "yanchor": anchor})
         )
     return found
 
 
-def _shores(
-    shores: Sequence[Shore], y: Scale, left: float, right: float, top: float, bottom: float, uid: str
-) -> list[Shape]:
-    """Land beyond the harm limits, and a dashed line where something begins to show."""
-    found: list[Shape] = []
-    for direction, outward in (("swelling", max), ("shrinking", min)):
-        harms = [shore for shore in shores if shore.direction == direction and shore.severity == "harms"]
-        nearest = min if outward is max else max
-        if harms:
-            edge = y(nearest(shore.width_mm for shore in harms))
-            box = (top, edge) if direction == "swelling" else (edge, bottom)
-            found.append(
-                shape(
-                    "rect",
-                    x=left,
-                    y=box[0],
-                    width=right - left,
-                    height=max(box[1] - box[0], 0),
-                    fill=f"url(#{uid})",
-                )
-            )
-    for shore in shores:
-        at = y(shore.width_mm)
-        class_ = "shore" if shore.severity == "harms" else "shore-shows"
-        found.append(shape("line", x1=left, x2=right, y1=at, y2=at, class_=class_))
-    taken: list[float] = []
-    for shore in sorted(shores, key=lambda shore: shore.severity):
-        text_y = y(shore.width_mm) + (-6 if shore.direction == "swelling" else 15)
-        while any(abs(text_y - other) < 15 for other in taken):
-            text_y += -15 if shore.direction == "swelling" else 15
-        taken.append(text_y)
-        words = shore.says if len(shore.says) * CHARACTER < right - left - 12 else shore.name
-        found.append(shape("text", words, x=left + 8, y=text_y, font_size=13.5, class_="on-land"))
-    return found
-
-
-def _fan(fan: Fan, x: Scale, y: Scale) -> list[Shape]:
-    at = [x(ms) for ms in milliseconds(fan.at)]
-    edges = [
-        [f"{here:.1f} {y(value):.1f}" for here, value in zip(at, column.tolist(), strict=True)]
-        for column in (fan.p90_mm, fan.p10_mm, fan.p50_mm)
-    ]
+def _fan(fan: Fan, zone: str) -> list[plot.Trace]:
+    x = plot.wall_ms(fan.at, zone).tolist()
+    p10, p50, p90 = (np.round(column, 3).tolist() for column in (fan.p10_mm, fan.p50_mm, fan.p90_mm))
+    thin = plot.line(width=0.8)
+    spread = {"fill": "tonexty", "fillpattern": plot.hatch(plot.TIDE, "\\", 0.12), "line": thin}
     return [
-        shape("path", d="M" + "L".join(edges[0] + edges[1][::-1]) + "Z", class_="fan-outer"),
-        shape("path", d="M" + "L".join(edges[2]), class_="fan-middle"),
+        plot.trace_of(x, p90, name="90th percentile ahead", line=thin),
+        plot.trace_of(x, p10, name="10th percentile ahead", **spread),
+        plot.trace_of(x, p50, name="the middle ahead", line=plot.line(width=1.6, dash="dash")),
     ]
-
-
-def _widths(
-    low_mm: float, high_mm: float, y: Scale, left: float, right: float, display: Display
-) -> list[Shape]:
-    found: list[Shape] = [shape("line", x1=left, x2=left, y1=y.end, y2=y.start, class_="tick")]
-    for mark in length_graduations(low_mm, high_mm, display):
-        at = y(mark.value)
-        found.append(shape("line", x1=left - 6, x2=left, y1=at, y2=at, class_="tick"))
-        found.append(shape("text", mark.says, x=left - 9, y=at + 4.5, text_anchor="end", font_size=13))
-    found.append(
-        shape("text", display.length_unit, x=left - 9, y=y.end - 10, text_anchor="end", font_size=13)
-    )
-    return found
 
 
 def _moistures(
-    marks: Sequence[tuple[float, float]], y: Scale, low_mm: float, high_mm: float, right: float
-) -> list[Shape]:
+    marks: Sequence[tuple[float, float]], low_mm: float, high_mm: float
+) -> list[tuple[float, float]]:
     shown = [(mc_pct, width_mm) for mc_pct, width_mm in marks if low_mm <= width_mm <= high_mm]
-    if not shown:
-        return []
-    found: list[Shape] = [shape("text", "MC", x=right + 6, y=y.end - 10, font_size=13)]
-    last = None
-    for mc_pct, width_mm in shown:
-        at = y(width_mm)
-        found.append(shape("line", x1=right, x2=right + 5, y1=at, y2=at, class_="tick"))
-        if last is None or abs(at - last) >= 15:
-            found.append(shape("text", f"{mc_pct:g}", x=right + 8, y=at + 4.5, font_size=13))
-            last = at
-    return found
+    return shown[:: 1 + len(shown) // MOST_MOISTURES]
 
 
-def _flags(
-    flags: Sequence[Flag], x: Scale, since_at: datetime, until_at: datetime, top: float, bottom: float
-) -> list[Shape]:
-    found = []
-    for number, flag in enumerate(flags, 1):
-        if not since_at <= flag.at <= until_at:
-            continue
-        at = x(to_epoch_ms(flag.at))
-        following = flags[number].at if number < len(flags) else None
-        # A flag flies to the other side where the next one would cover it.
-        crowded = following is not None and 0 <= x(to_epoch_ms(following)) - at < 20
-        fly = -1 if crowded and at - x.start > 18 else 1
-        found += [
-            shape("line", x1=at, x2=at, y1=top - 14, y2=bottom, class_="flag-pole"),
-            shape(
-                "path",
-                d=f"M{at:.1f} {top - 24}h{17 * fly}l{-4 * fly} 7l{4 * fly} 7h{-17 * fly}z",
-                class_="flag",
-            ),
-            shape("text", str(number), x=at + 6.5 * fly, y=top - 12.5, text_anchor="middle", font_size=12),
-        ]
-    return found
+def _reader(tide: Tide, fan: Fan | None, display: Display, zone: str) -> plot.Trace:
+    kept = plot.thinned(tide.width_mm, SPOKEN)
+    kept = kept[~np.isnan(tide.width_mm[kept])]
+    says = [said_of(tide, index, display, zone).replace(": ", "<br>", 1) for index in kept.tolist()]
+    x = plot.wall_ms(tide.at[kept], zone).tolist()
+    y = np.round(tide.width_mm[kept], 3).tolist()
+    if fan is not None and len(fan.at):
+        every = slice(None, None, 1 + len(fan.at) // AHEAD)
+        ahead = zip(fan.at[every], fan.p10_mm[every], fan.p50_mm[every], fan.p90_mm[every], strict=True)
+        for at, p10, p50, p90 in ahead:
+            low, middle, high = (display.length(float(mm), finest=64) for mm in (p10, p50, p90))
+            says.append(f"{_day(at, display, zone)}<br>likely {low} to {high}<br>most likely {middle}")
+        x += plot.wall_ms(fan.at[every], zone).tolist()
+        y += np.round(fan.p50_mm[every], 3).tolist()
+    return plot.reader(x, y, says)
 
 
-def spoken(tide: Tide, display: Display, zone: str) -> Spoken:
-    """What is said under the pointer, and at which instants: the same for a wide drawing and a narrow one."""
-    kept = thinned(tide.width_mm, SPOKEN)
-    kept = kept[~np.isnan(tide.width_mm[kept])] if len(kept) else kept
-    instants = milliseconds(tide.at[kept])
-    local = say.zone_of(zone)
-    says = []
-    for ms, width_mm, mc_pct, bridged in zip(
-        instants,
-        tide.width_mm[kept].tolist(),
-        tide.mc_mean_pct[kept].tolist(),
-        tide.estimated[kept].tolist(),
-        strict=True,
-    ):
-        at = from_epoch_ms(ms)
-        words = f"{say.day(at, zone, display.units)} {at.astimezone(local).year}: "
-        words += f"{display.length(width_mm, finest=64)} wide at {say.mc(mc_pct)} MC"
-        says.append(f"{words}, air estimated" if bridged else words)
-    return instants, says
+def _day(at: np.datetime64, display: Display, zone: str) -> str:
+    instant = plot.instant_of(at)
+    return f"{say.day(instant, zone, display.units)} {instant.astimezone(say.zone_of(zone)).year}"
 
 
-def _label(tide: Tide, shores: Sequence[Shore], display: Display, zone: str, name: str) -> str:
+def said_of(tide: Tide, index: int, display: Display, zone: str) -> str:
+    """One checkpoint's width in a sentence."""
+    bridged = ", air estimated" if tide.estimated[index] else ""
+    return (
+        f"{_day(tide.at[index], display, zone)}: "
+        f"{display.length(float(tide.width_mm[index]), finest=64)} wide at "
+        f"{say.mc(float(tide.mc_mean_pct[index]))} MC{bridged}"
+    )
+
+
+def _message(tide: Tide, shores: Sequence[Shore], display: Display, name: str) -> str:
     known = tide.width_mm[~np.isnan(tide.width_mm)]
     if not len(known):
         return f"Width of {name} through time: nothing is known for this span."

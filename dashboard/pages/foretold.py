@@ -1,15 +1,20 @@
 """Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
 
+from datetime import timedelta
+
 from dash import html
 
 from dashboard import display as say
 from dashboard.display import Display
+from dashboard.figures import plot
+from dashboard.figures.compared import Off, compared_chart
 from dashboard.pages.frame import num, part, scrolling, sheet, under
 from dashboard.view import Route, View
 from model.records.tables import Place
 from model.watch.agreement import Agreement, Spread, agreement
 
 WHAT = {"width_mm": "width", "gap_mm": "gap", "mc_pct": "moisture"}
+MARGIN = timedelta(days=10)
 WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
 
 
@@ -27,6 +32,7 @@ def layout(view: View) -> html.Main:
     return sheet(
         f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
         html.Ul([html.Li(spread_words(spread, view.display)) for spread in found.overall], className="rows"),
+        chart_part(found, zone, view),
         *[
             part(
                 name,
@@ -40,6 +46,28 @@ def layout(view: View) -> html.Main:
         foretold_part(found, zone, view, named=True),
         lead="Each forecast rests on what was known just before; the measurement itself has no part in it.",
     )
+
+
+def chart_part(found: Agreement, zone: str, view: View) -> html.Section:
+    """Every forecast through time by how much it was off, a strip for each quantity."""
+    unit = "in" if view.units == "inch" else "mm"
+    offs: dict[str, list[Off]] = {}
+    for one in found.compared:
+        if one.error is None:
+            continue
+        off = one.error / 25.4 if unit == "in" and one.quantity != "mc_pct" else one.error
+        title = f"{WHATS[one.quantity]}, {'points' if one.quantity == 'mc_pct' else unit} too large"
+        way = "too large" if one.error > 0 else "too small"
+        says = (
+            f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}"
+        )
+        says += f"<br>{_size(abs(one.error), one.quantity, view.display)} {way}"
+        offs.setdefault(title, []).append(Off(one.at, off, says))
+    times = [off.at for quantity in offs.values() for off in quantity]
+    stretch = plot.Stretch(min(times) - MARGIN, max(times) + MARGIN, zone, view.units)
+    message = " ".join(spread_words(spread, view.display) for spread in found.overall)
+    chart = compared_chart(list(offs.items()), stretch, message)
+    return part("Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured"))
 
 
 def spread_words(spread: Spread, display: Display) -> str:

@@ -6,7 +6,6 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard.drawing import FRACTION, Drawing, Shape
-from dashboard.figures.time_axis import Chart
 from dashboard.marks import verdict_mark, words_for
 
 # What Dash takes as a child: a component, a text, nothing, or a list of them.
@@ -208,16 +207,6 @@ def noted(verdict: str, *children: Child, kind: str = "") -> html.Li:
 def drawn(wide: Shape, narrow: Shape) -> html.Div:
     """A drawing, and the same for a phone, each shown where it reads well."""
     return html.Div([Drawing(wide, className="wide-only"), Drawing(narrow, className="narrow-only")])
-
-
-def charted(wide: Chart, narrow: Chart, href: str) -> html.Div:
-    """A chart through time, and the same for a phone; a stretch dragged over is drawn finer, from `href`."""
-    return html.Div(
-        [
-            Drawing(chart.tree, readings=chart.readings, zoom={**chart.zoom, "href": href}, className=shown)
-            for chart, shown in ((wide, "wide-only"), (narrow, "narrow-only"))
-        ]
-    )
 
 
 def scrolling(table: Child, label: str) -> html.Div:

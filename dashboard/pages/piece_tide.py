@@ -4,11 +4,15 @@ from datetime import datetime, timedelta
 
 import numpy as np
 from dash import html
+from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import woodwork
-from dashboard.figures.tide import Fan, Flag, Shore, spoken, tide_chart
-from dashboard.pages.frame import aria, charted, empty, num, part
+from dashboard.figures import plot
+from dashboard.figures.tide import Fan, Flag, Shore, said_of, tide_chart
+from dashboard.moments import asked_moment, moment_part, nearest
+from dashboard.pages.frame import aria, empty, num, part
+from dashboard.pages.values import values_address
 from dashboard.spans import NAMES, TimeSpan, span_links, span_of
 from dashboard.view import View, address
 from model.records import queries, series
@@ -18,6 +22,7 @@ from model.wood.piece import Member, Piece
 from model.words.limits import limit_said
 
 SPANS = ("month", "season", "year", "all")
+DAY_AND_HALF = timedelta(hours=36)
 EVENT_WORDS = {"mc_pct": "moisture measured", "width_mm": "width measured", "gap_mm": "gap measured"}
 
 
@@ -26,47 +31,47 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
     if not piece.members:
         return part("Tide", empty("No parts are recorded."))
     member = chosen_member(piece, view)
+    zone = piece.place.zone if piece.place else "UTC"
+    asked_at, then = asked_moment(view, zone), ""
     with view.store.session() as session:
         first_at = series.first_checkpoint_at(session, member.id) or member.start_at
-        span = span_of(view, "year", first_at, least=timedelta(days=7))
+        span = span_of(view, "year", first_at, timedelta(days=7), zone, asked_at)
         tide = series.tide(session, member.id, span.since_at, span.until_at)
         ahead = series.outlook(session, "member", member.id, "width_mm")
         measured = queries.measurements(session, member.id)
+        if asked_at is not None:
+            then = width_then(session, member, asked_at, zone, view)
     until_at, fan = span.until_at, None
     if ahead is not None and span.name:
         # As far ahead as its name looks back: the page's span is a stretch on both sides of today.
         until_at = view.now + timedelta(days=NAMES[span.name] or 366)
         fan = fan_of(ahead, view.now, until_at)
-    zone = piece.place.zone if piece.place else "UTC"
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
     wood = woodwork.wood_piece(piece)
-    said = spoken(tide, view.display, zone)
-    charts = [
-        tide_chart(
-            tide,
-            shores_of(piece, member.name, wood),
-            view.display,
-            zone,
-            span.since_at,
-            until_at,
-            flags=shown,
-            fan=fan,
-            now=view.now,
-            moisture_marks=moisture_marks(wood.members[member.name]) if wood else (),
-            latitude_deg=latitude(piece),
-            width=width,
-            uid=f"tide-{member.id}-{width}",
-            name=say.said(member.name),
-            said=said,
-        )
-        for width in (960, 360)
-    ]
+    chart = tide_chart(
+        tide,
+        shores_of(piece, member.name, wood),
+        view.display,
+        plot.Stretch(span.since_at, until_at, zone, view.units, latitude(piece), asked_at),
+        flags=shown,
+        fan=fan,
+        now=view.now,
+        moisture_marks=moisture_marks(wood.members[member.name]) if wood else (),
+        name=say.said(member.name),
+    )
+    here = address("piece", piece.id, member=member.id)
     return part(
         f"Tide of {say.said(member.name)}",
         member_links(piece, member, span),
-        span_links(address("piece", piece.id, member=member.id), span, SPANS),
-        charted(charts[0], charts[1], address("piece", piece.id, member=member.id)),
+        span_links(here, span, SPANS),
+        plot.placed(
+            chart,
+            f"{piece.name}, {say.said(member.name)}",
+            here,
+            values_address("body", member.id, span.since_at, span.until_at),
+        ),
+        moment_part(view, zone, then),
         legend(bool(tide.estimated.any()), fan is not None),
         html.Ol(
             [
@@ -78,6 +83,15 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         if shown
         else None,
     )
+
+
+def width_then(session: Session, member: MemberNow, at: datetime, zone: str, view: View) -> str:
+    """A part's width on a day, in a sentence; wood moves too little in a day to say more."""
+    tide = series.tide(session, member.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
+    index = nearest(tide.at, at, DAY_AND_HALF)
+    if index is None:
+        return f"No width is worked out for {say.day(at, zone, view.units, view.now)}"
+    return f"{say.said(member.name)}, {said_of(tide, index, view.display, zone)}"
 
 
 def chosen_member(piece: PieceNow, view: View) -> MemberNow:

@@ -1,6 +1,7 @@
 """Places: each with its own air, what stands there, and what that air does to wood."""
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -10,12 +11,16 @@ from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import piece_words, sentences, woodwork
-from dashboard.figures.air import air_chart, spoken, worked_out
+from dashboard.figures import plot
+from dashboard.figures.air import Beside, air_chart, said_of
+from dashboard.figures.calendar import KEY, year_of_days
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.marks import verdict_mark, words_for
-from dashboard.pages.frame import Child, charted, drawn, empty, num, part, sheet, word
+from dashboard.moments import asked_moment, moment_part
+from dashboard.pages.frame import Child, aria, drawn, empty, num, part, sheet, word
 from dashboard.pages.sensor import nowhere_part, two_rooms_part
 from dashboard.pages.stock import stands
+from dashboard.pages.values import values_address
 from dashboard.spans import TimeSpan, span_links, span_of
 from dashboard.view import Route, View, address
 from model.records import queries, series, traces
@@ -155,7 +160,11 @@ def layout(view: View, place_id: int) -> html.Main | None:
         place = next((place for place in known if place.id == place_id), None)
         if place is None:
             return None
-        span = span_of(view, "month", series.first_air_at(session, place_id))
+        asked_at = asked_moment(view, place.zone)
+        first_at = series.first_air_at(session, place_id)
+        span = span_of(view, "month", first_at, zone=place.zone, asked_at=asked_at)
+        then = "" if asked_at is None else air_then(session, place, asked_at, view)
+        beside = beside_of(session, place, known, span, view)
         air = series.air(session, place_id, span.since_at, span.until_at)
         sent = traces.traces(session, place_id, span.since_at, span.until_at)
         pieces = queries.pieces(session, view.now, known=known, parts=False, at=place_id)
@@ -172,14 +181,102 @@ def layout(view: View, place_id: int) -> html.Main | None:
             two_rooms_part(two_rooms(session, view.now, place_id)),
             *[nowhere_part(session, sensor_id, view) for sensor_id in hung],
         ]
-    return page(place, span, air, sent, here, stacks, view, html.Div([each for each in cautions if each]))
+    chart = air_chart(
+        air,
+        sent,
+        view.display,
+        plot.Stretch(
+            span.since_at,
+            span.until_at,
+            place.zone,
+            view.units,
+            (place.climate or {}).get("latitude_deg"),
+            asked_at,
+        ),
+        place.name,
+        beside=beside,
+    )
+    address_here = address("place", place_id, beside=view.query.get("beside") if beside else None)
+    through_time = part(
+        "The air through time",
+        span_links(address_here, span, SPANS),
+        plot.placed(
+            chart,
+            f"Air at {place.name}",
+            address_here,
+            values_address("place", place_id, span.since_at, span.until_at),
+            tall=True,
+        ),
+        moment_part(view, place.zone, then),
+        html.P(legend(air, sent, beside), className="small soft"),
+        beside_links(place, known, span, view),
+        html.P(spread(air, view), className="small"),
+        days_part(place, air, span, view),
+    )
+    return page(place, through_time, here, stacks, view, html.Div([each for each in cautions if each]))
+
+
+def air_then(session: Session, place: PlaceNow, at: datetime, view: View) -> str:
+    """A place's air at a moment, in a sentence."""
+    hour = series.air(session, place.id, at - timedelta(minutes=59), at)
+    if not len(hour.at):
+        return f"No air is known at {place.name} for {say.moment(at, place.zone, view.units, view.now)}"
+    return f"{place.name}, {said_of(hour, -1, view.display, place.zone)}"
+
+
+YEAR_BEFORE = "before"
+
+
+def beside_of(
+    session: Session, place: PlaceNow, known: Sequence[PlaceNow], span: TimeSpan, view: View
+) -> Beside | None:
+    """The air that the address lays over the place's own: another place's, or its own a year before."""
+    wanted = view.query.get("beside", "")
+    if wanted == YEAR_BEFORE:
+        year = timedelta(days=365)
+        air = series.air(session, place.id, span.since_at - year, span.until_at - year)
+        return Beside("a year before", air, year)
+    other = next((one for one in known if str(one.id) == wanted and one.id != place.id), None)
+    if other is None:
+        return None
+    return Beside(other.name, series.air(session, other.id, span.since_at, span.until_at), zone=other.zone)
+
+
+def beside_links(place: PlaceNow, known: Sequence[PlaceNow], span: TimeSpan, view: View) -> html.Details:
+    """What can be laid over the place's air."""
+    asked = {name: value for name, value in view.query.items() if name in ("span", "since", "until")}
+    wanted = view.query.get("beside", "")
+    choices = [("nothing", ""), ("a year before", YEAR_BEFORE)]
+    choices += [(one.name, str(one.id)) for one in known if one.id != place.id]
+    links = [
+        html.A(
+            name,
+            href=address("place", place.id, **asked, beside=value or None),
+            **aria(current="true" if value == wanted else "false"),
+        )
+        for name, value in choices
+    ]
+    nav = html.Nav(links, className="tabs", **aria(label="Laid over it"))
+    return html.Details([html.Summary("Lay another over it"), nav], open=bool(wanted), className="no-print")
+
+
+def days_part(place: PlaceNow, air: AirSeries, span: TimeSpan, view: View) -> html.Details | None:
+    """A long span as a calendar of its days."""
+    if span.until_at - span.since_at < timedelta(days=90) or not len(air.at):
+        return None
+    here = address("place", place.id)
+    return html.Details(
+        [
+            html.Summary("Day by day"),
+            html.P(KEY, className="small soft"),
+            year_of_days(air, view.display, place.zone, here),
+        ]
+    )
 
 
 def page(
     place: PlaceNow,
-    span: TimeSpan,
-    air: AirSeries,
-    sent: tuple[Trace, ...],
+    through_time: Child,
     pieces: list[PieceNow],
     stacks: list[StackNow],
     view: View,
@@ -187,23 +284,6 @@ def page(
 ) -> html.Main:
     """The page, from what the book answered."""
     brackets = brackets_of(pieces, view.now)
-    said, worked = spoken(air, view.display, place.zone), worked_out(air)
-    charts = [
-        air_chart(
-            air,
-            sent,
-            view.display,
-            place.zone,
-            span.since_at,
-            span.until_at,
-            latitude_deg=(place.climate or {}).get("latitude_deg"),
-            width=width,
-            name=place.name,
-            said=said,
-            worked=worked,
-        )
-        for width in (960, 360)
-    ]
     here = address("place", place.id)
     return sheet(
         place.name,
@@ -213,13 +293,7 @@ def page(
         else None,
         cautions,
         drawn(*(rule(place, brackets, width) for width in (960, 360))),
-        part(
-            "The air through time",
-            span_links(here, span, SPANS),
-            charted(charts[0], charts[1], here),
-            html.P(legend(air, sent), className="small soft"),
-            html.P(spread(air, view), className="small"),
-        ),
+        through_time,
         standing_part(pieces, stacks, view),
         html.Div(
             [
@@ -248,7 +322,7 @@ def lead(place: PlaceNow, view: View) -> list[Any]:
     ]
 
 
-def legend(air: AirSeries, sent: tuple[Trace, ...]) -> str:
+def legend(air: AirSeries, sent: tuple[Trace, ...], beside: Beside | None) -> str:
     """What the lines mean."""
     words = ["Solid: the hour's air."]
     if air.estimated.any():
@@ -257,7 +331,10 @@ def legend(air: AirSeries, sent: tuple[Trace, ...]) -> str:
         words.append("Thin grey: what the sensors sent.")
     if any(trace.doubts for trace in sent):
         words.append("Thin dotted: readings that are doubted and count for nothing.")
-    words.append("Drag over a stretch, or go closer, to see it finer.")
+    if beside is not None:
+        told = f"Brown dashes: {beside.name}."
+        words.append(told if len(beside.air.at) else f"{say.sentence(beside.name)[:-1]}: nothing is known.")
+    words.append("Drag over a stretch, pinch it, or go closer, to see it finer.")
     return " ".join(words)
 
 

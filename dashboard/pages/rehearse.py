@@ -10,9 +10,8 @@ from sqlalchemy.orm import Session
 from dashboard import display as say
 from dashboard import forms
 from dashboard.acts import NOTHING, OUTPUTS, answered
-from dashboard.drawing import Drawing
+from dashboard.figures import plot
 from dashboard.figures.tide import Shore, tide_chart
-from dashboard.figures.time_axis import Chart
 from dashboard.forms import choice_field, field, text_field
 from dashboard.marks import verdict_mark
 from dashboard.pages import plan_asked, rehearse_asked
@@ -68,7 +67,7 @@ def page(runs: Sequence[Ran], year: Year, form: Any, view: View) -> html.Main:
         ),
         form,
         together(runs, year, view) if len(runs) > 1 else None,
-        *[design_part(ran, number, year, view) for number, ran in enumerate(runs)],
+        *[design_part(ran, year, view) for ran in runs],
         html.P(
             html.A("Back to the plan", href=address("plan", **back), className="button"), className="no-print"
         )
@@ -228,7 +227,7 @@ def _left(margin_mm: float, view: View) -> str:
     return view.display.margin(margin_mm)
 
 
-def design_part(ran: Ran, number: int, year: Year, view: View) -> html.Section:
+def design_part(ran: Ran, year: Year, view: View) -> html.Section:
     """One design: every limit with how near it came, and the tide of the member that came nearest."""
     rows = [
         html.Tr(
@@ -258,7 +257,7 @@ def design_part(ran: Ran, number: int, year: Year, view: View) -> html.Section:
         if rows
         else html.P("No fits: its width is followed, not its limits."),
         html.H3(f"Tide of {say.said(member)}", className="after-table"),
-        tide_drawn(ran, member, number, year, view),
+        tide_drawn(ran, member, year, view),
     )
 
 
@@ -272,35 +271,22 @@ def member_shown(ran: Ran) -> str:
     return max(ran.design.piece.members.values(), key=lambda member: member.width_mm).name
 
 
-def tide_drawn(ran: Ran, member: str, number: int, year: Year, view: View) -> html.Div:
-    """The chart for a wide screen and for a phone."""
-    charts = [
-        (_tide(ran, member, number, year, view, width), shown)
-        for width, shown in ((960, "wide-only"), (360, "narrow-only"))
-    ]
-    return html.Div(
-        [Drawing(chart.tree, readings=chart.readings, className=shown) for chart, shown in charts]
-    )
-
-
-def _tide(ran: Ran, name: str, number: int, year: Year, view: View, width: int) -> Chart:
+def tide_drawn(ran: Ran, name: str, year: Year, view: View) -> html.Figure:
+    """The chart of a member's year; all of it is sent, and it is narrowed where it stands."""
     member = ran.design.piece.members[name]
     at = ran.at.tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[ms]")
     rows = slice(None, None, EVERY_H)
     mc = ran.mc_pct[name][rows]
     tide = Tide(at[rows], mc, mc, mc, ran.width_mm[name][rows], np.zeros(len(mc), dtype=bool))
-    return tide_chart(
+    chart = tide_chart(
         tide,
         shores_of(ran, name),
         view.display,
-        year.zone,
-        ran.at[0].to_pydatetime(),
-        ran.at[-1].to_pydatetime(),
+        plot.Stretch(ran.at[0].to_pydatetime(), ran.at[-1].to_pydatetime(), year.zone, view.units),
         moisture_marks=[(float(pct), float(member.width_at(float(pct)))) for pct in range(1, 29)],
-        width=width,
-        uid=f"rehearse-{number}-{width}",
         name=say.said(name),
     )
+    return plot.placed(chart, f"{ran.design.name}, {say.said(name)}, in the year of {year.name}")
 
 
 def shores_of(ran: Ran, name: str) -> list[Shore]:

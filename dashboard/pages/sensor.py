@@ -1,6 +1,7 @@
 """One sensor: what it sent, what of it is not believed, and where it hung."""
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -8,12 +9,15 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard import display as say
-from dashboard.figures.air import air_chart, doubted_in, spoken, worked_out
+from dashboard.figures import plot
+from dashboard.figures.air import air_chart, doubted_in, said_of
 from dashboard.form import Asked, Form
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import Child, charted, part, sheet, word
+from dashboard.moments import asked_moment, moment_part, nearest
+from dashboard.pages.frame import Child, part, sheet, word
 from dashboard.pages.swap import swap_form
 from dashboard.pages.trust import trust_part
+from dashboard.pages.values import values_address
 from dashboard.spans import span_links, span_of
 from dashboard.view import View, address
 from model.records import hangings, queries, sensing, traces
@@ -44,34 +48,22 @@ HUNG_SINCE = Form(
 )
 DATE_BACK = "date back"
 HOUR_MS = 3_600_000
+NEAR = timedelta(hours=1)
 SPANS = ("day", "week", "month", "season", "year")
 
 
 def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     """The page, from the book."""
     first_at = traces.first_reading_at(session, sensor.id)
-    span = span_of(view, "week", first_at)
+    asked_at = asked_moment(view, sensor.zone)
+    span = span_of(view, "week", first_at, zone=sensor.zone, asked_at=asked_at)
     trace = traces.sensor_trace(session, sensor.id, span.since_at, span.until_at)
     places = queries.places(session, view.now)
     air = as_air(trace)
     # Humidity that came without its temperature has no place on the line; where there is any, all is drawn.
     alone = [trace] if len(air.at) < len(trace.at) else []
-    said, worked = spoken(air, view.display, sensor.zone, "doubted"), worked_out(air)
-    charts = [
-        air_chart(
-            air,
-            alone,
-            view.display,
-            sensor.zone,
-            span.since_at,
-            span.until_at,
-            width=width,
-            name=sensor.name,
-            said=said,
-            worked=worked,
-        )
-        for width in (960, 360)
-    ]
+    stretch = plot.Stretch(span.since_at, span.until_at, sensor.zone, view.units, asked_at=asked_at)
+    chart = air_chart(air, alone, view.display, stretch, sensor.name, "doubted")
     pairs = two_rooms(session, view.now, sensor.place_id) if sensor.place_id is not None else ()
     own = [pair for pair in pairs if sensor.id in (pair.damp_id, pair.dry_id)]
     here = address("sensor", sensor.id)
@@ -87,7 +79,16 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
         part(
             "What it sent",
             span_links(here, span, SPANS),
-            charted(charts[0], charts[1], here),
+            plot.placed(
+                chart,
+                f"What {sensor.name} sent",
+                here,
+                values_address("sensor", sensor.id, span.since_at, span.until_at),
+                tall=True,
+            ),
+            moment_part(
+                view, sensor.zone, "" if asked_at is None else sent_then(session, sensor, asked_at, view)
+            ),
             html.P(
                 "As it came, before any correction. Dotted: doubted, and left out of the place's air.",
                 className="small soft",
@@ -106,6 +107,15 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
         ),
         dateline=[html.A("Sensors", href="/sensors"), f" · {', '.join(sensor.topics)}"],
     )
+
+
+def sent_then(session: Session, sensor: SensorNow, at: datetime, view: View) -> str:
+    """The reading nearest to a moment, in a sentence."""
+    air = as_air(traces.sensor_trace(session, sensor.id, at - NEAR, at + NEAR))
+    index = nearest(air.at, at, NEAR)
+    if index is None:
+        return f"{sensor.name} sent nothing about {say.moment(at, sensor.zone, view.units, view.now)}"
+    return f"{sensor.name}, {said_of(air, index, view.display, sensor.zone, 'doubted')}"
 
 
 def as_air(trace: Trace) -> AirSeries:

@@ -1,17 +1,22 @@
 """Stock: every stack of lumber, how far it is from ready, and the record of a new one."""
 
+from datetime import datetime, timedelta
 from typing import Any
 
 from dash import html
+from sqlalchemy.orm import Session
 
 from dashboard import display as say
 from dashboard import sentences
 from dashboard.display import Display
-from dashboard.figures.moisture import moisture_chart
+from dashboard.figures import plot
+from dashboard.figures.moisture import moisture_chart, said_of
 from dashboard.figures.profile import profile_drawing
 from dashboard.marks import verdict_mark
-from dashboard.pages.frame import charted, drawn, empty, num, part, prose, sheet, word
+from dashboard.moments import asked_moment, moment_part, nearest
+from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
 from dashboard.pages.stack_acts import meter_form, move_form, new_form
+from dashboard.pages.values import values_address
 from dashboard.pages.witness import witness_part
 from dashboard.spans import span_links, span_of
 from dashboard.view import Route, View, address
@@ -19,6 +24,7 @@ from model.records import queries, series
 from model.records.queries import StackNow
 from model.words.reasons import in_sentences
 
+DAY_AND_HALF = timedelta(hours=36)
 SPANS = ("month", "season", "year", "all")
 """Spans a stack's moisture is drawn over."""
 
@@ -80,26 +86,22 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             return None
         stack = found[0]
         first_at = series.first_checkpoint_at(session, stack_id) or stack.start_at
-        span = span_of(view, "season", first_at)
+        zone = stack.place.zone if stack.place else "UTC"
+        asked_at = asked_moment(view, zone)
+        span = span_of(view, "season", first_at, zone=zone, asked_at=asked_at)
+        then = "" if asked_at is None else moisture_then(session, stack, asked_at, zone, view)
         tide = series.tide(session, stack_id, span.since_at, span.until_at)
         metered = queries.measurements(session, stack_id)
         places = queries.places(session, view.now)
         witness = witness_part(session, stack, view)
-    zone = stack.place.zone if stack.place else "UTC"
-    charts = [
-        moisture_chart(
-            tide,
-            view.display,
-            zone,
-            span.since_at,
-            span.until_at,
-            target_pct=stack.ready.target_mc_pct,
-            measured=[event for event in metered if event.kind == "mc_pct"],
-            width=width,
-            name=stack.name,
-        )
-        for width in (700, 360)
-    ]
+    chart = moisture_chart(
+        tide,
+        view.display,
+        plot.Stretch(span.since_at, span.until_at, zone, view.units, asked_at=asked_at),
+        target_pct=stack.ready.target_mc_pct,
+        measured=[event for event in metered if event.kind == "mc_pct"],
+        name=stack.name,
+    )
     here = address("stack", stack.id)
     moisture = stack.moisture
     return sheet(
@@ -120,7 +122,13 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                 part(
                     "Moisture through time",
                     span_links(here, span, SPANS),
-                    charted(charts[0], charts[1], here),
+                    plot.placed(
+                        chart,
+                        f"Moisture of {stack.name}",
+                        here,
+                        values_address("body", stack.id, span.since_at, span.until_at),
+                    ),
+                    moment_part(view, zone, then),
                     html.P(
                         "Solid: mean. Dashed: core. Thin: face. Crosses: metered.", className="small soft"
                     ),
@@ -157,6 +165,15 @@ def stands(stack: StackNow) -> html.Span:
     if not stack.judgement.is_current:
         return html.Span("no answer yet", className="word")
     return word(stack.judgement.verdict, "stack")
+
+
+def moisture_then(session: Session, stack: StackNow, at: datetime, zone: str, view: View) -> str:
+    """A stack's moisture on a day, in a sentence."""
+    tide = series.tide(session, stack.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
+    index = nearest(tide.at, at, DAY_AND_HALF)
+    if index is None:
+        return f"No moisture is worked out for {say.day(at, zone, view.units, view.now)}"
+    return f"{stack.name}, {said_of(tide, index, view.display, zone)}"
 
 
 def facts(stack: StackNow, view: View) -> list[Any]:

@@ -80,14 +80,16 @@ def first_reading_at(session: Session, sensor_id: int) -> datetime | None:
     return session.scalar(select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor_id))
 
 
-def sensor_trace(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Trace:
+def sensor_trace(
+    session: Session, sensor_id: int, since_at: datetime, until_at: datetime, every: bool = False
+) -> Trace:
     """One sensor's readings within a span, wherever it hung.
 
     Of a long span they are those with the lowest and the highest humidity and temperature of each stretch,
-    each reading as it came.
+    each reading as it came, unless `every` one is asked for.
     """
     name = session.scalars(select(Sensor.name).where(Sensor.id == sensor_id)).one()
-    return _trace(session, sensor_id, name, since_at, until_at, whole_readings=True)
+    return _trace(session, sensor_id, name, since_at, until_at, whole_readings=True, every=every)
 
 
 def _trace(
@@ -97,6 +99,7 @@ def _trace(
     since_at: datetime,
     until_at: datetime,
     whole_readings: bool,
+    every: bool = False,
 ) -> Trace:
     doubts = _doubts(session, sensor_id, since_at, until_at)
     corrected = session.scalar(
@@ -106,7 +109,7 @@ def _trace(
     )
     low_ms, high_ms = to_epoch_ms(since_at), to_epoch_ms(until_at)
     step_ms = 0
-    if not _is_long(session, sensor_id, since_at, until_at):
+    if every or not _is_long(session, sensor_id, since_at, until_at):
         table = _readings(session, sensor_id, low_ms, high_ms)
     else:
         edges = _edges(low_ms, high_ms, doubts)

@@ -2,7 +2,8 @@
 
 Run as ``python -m tests.bench.bench_pages [FILE]``: with the file of a book by `big_book.py`, or without one
 on the sample shop.
-Readable is the first frame with the page's heading in it; live is when scripts have taken the page over.
+Readable is the first frame with the page's heading in it; live is when scripts have taken the page over;
+drawn is when a chart stands in it.
 Everything is asked for in turn, with the browser's cache empty, so that what else the machine does falls on
 all alike: the blank page, each page with nothing kept (the document and what its scripts ask for are each
 made anew), and as shipped (both are one). Prints medians and their ratio to the blank page, and what of a
@@ -31,7 +32,9 @@ STORY_AT = datetime(2026, 2, 3, 12, tzinfo=UTC)  # where the sample shop's story
 WATCH = """
 window.seen = {};
 const look = () => {
-  for (const [name, selector] of [['read', 'h1'], ['live', '#page h1, #blank']]) {
+  for (const [name, selector] of [
+    ['read', 'h1'], ['live', '#page h1, #blank'], ['drawn', '#page .plot-room .trace'],
+  ]) {
     const there = document.querySelector(selector);
     if (there && !(name in window.seen)) {
       window.seen[name] = 0;
@@ -43,8 +46,11 @@ new MutationObserver(look).observe(document, {childList: true, subtree: true});
 """
 ASK = """
 const done = arguments[arguments.length - 1];
-const wait = () => window.seen.read && window.seen.live
-  ? done([window.seen.read, window.seen.live]) : setTimeout(wait, 20);
+const wait = () => {
+  const { read, live, drawn } = window.seen;
+  const isDone = read && live && (drawn || !document.querySelector('#page .plot'));
+  return isDone ? done([read, live, drawn || live]) : setTimeout(wait, 20);
+};
 wait();
 """
 
@@ -88,7 +94,7 @@ def main() -> None:
         blank_address = served(blank)
         driver = browser(Path(folder) / "browser")
         driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": WATCH})
-        took: dict[tuple[str, bool], list[tuple[float, float]]] = {}
+        took: dict[tuple[str, bool], list[tuple[float, float, float]]] = {}
         sent: dict[str, list[int]] = {}
         try:
             for _ in range(given.runs):
@@ -105,10 +111,11 @@ def main() -> None:
     for path in paths:
         print(f"{path}: {' + '.join(f'{size / 1000:.1f}' for size in sent[path])} kB sent")
         for kept in (False, True):
-            readable, live = medians(took[path, kept])
+            readable, live, drawn = medians(took[path, kept])
             print(
                 f"  {'as shipped' if kept else 'nothing kept'}: readable {readable:.0f} ms"
-                f" ({readable / plain[0]:.2f} x blank), live {live:.0f} ms ({live / plain[1]:.2f} x)"
+                f" ({readable / plain[0]:.2f} x blank), live {live:.0f} ms ({live / plain[1]:.2f} x),"
+                f" drawn {drawn:.0f} ms"
             )
 
 
@@ -147,17 +154,18 @@ def browser(folder: Path) -> webdriver.Chrome:
     return webdriver.Chrome(options=options, service=webdriver.ChromeService("/usr/bin/chromedriver"))
 
 
-def seen(driver: webdriver.Chrome, url: str) -> tuple[float, float]:
-    """When a page could be read and when it was live [ms], the browser's cache cold."""
+def seen(driver: webdriver.Chrome, url: str) -> tuple[float, float, float]:
+    """When a page could be read, was live and had its chart [ms], the browser's cache cold."""
     driver.execute_cdp_cmd("Network.clearBrowserCache", {})
     driver.get(url)
-    readable, live = driver.execute_async_script(ASK)
-    return readable, live
+    readable, live, drawn = driver.execute_async_script(ASK)
+    return readable, live, drawn
 
 
-def medians(runs: list[tuple[float, float]]) -> tuple[float, float]:
-    """Of when the page could be read, and of when it was live [ms]."""
-    return statistics.median(run[0] for run in runs), statistics.median(run[1] for run in runs)
+def medians(runs: list[tuple[float, float, float]]) -> tuple[float, float, float]:
+    """Of when the page could be read, was live and had its chart [ms]."""
+    readable, live, drawn = (statistics.median(column) for column in zip(*runs, strict=True))
+    return readable, live, drawn
 
 
 if __name__ == "__main__":

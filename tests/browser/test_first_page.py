@@ -30,7 +30,7 @@ def test_a_sentence_opens_what_it_speaks_of_and_back_works(shop, browser, hands)
     hands.until(lambda: hands.heading == "Wall cupboard")
     assert "/piece/" in browser.current_url
     assert browser.title.startswith("Wall cupboard")
-    hands.until(lambda: hands.all("#page svg.tide .tide-line"))
+    hands.until(lambda: hands.all("#page .plot-room .trace"))
     browser.back()
     hands.until(lambda: "past a limit" in hands.heading)
     assert browser.current_url.rstrip("/") == shop.address

@@ -156,8 +156,7 @@ def test_two_designs_stand_beside_each_other_in_one_year(book, now):
     assert "Frame and panel, as planned does better in the year of these months." in told
     assert "Side by side" in told
     assert told.count("Tide of") == 2
-    # Two designs, each wide and for a phone.
-    assert still(page).count('class="tide"') == 4
+    assert still(page).count('class="plot"') == 2
     assert "Back to the plan" in told
 
 

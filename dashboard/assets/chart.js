@@ -1,0 +1,223 @@
+/* The page's element that shows a chart: a Plotly figure in the page's own ink, for pointer, finger and keys.
+   Plotly itself is fetched where the first chart is (`plotly` in page.js). */
+(function () {
+  "use strict";
+  // The day's ink, as figures are sent, and what it is called in paper.css.
+  const INKS = {
+    "#f7f3ea": "--paper", "#efe9dc": "--sunk", "#22201c": "--ink", "#5d574c": "--soft", "#cfc6b4": "--line",
+    "#8f8878": "--steel", "#2f6c8f": "--tide", "#8a5a2b": "--wood",
+  };
+  const PRINTED = { "--paper": "#ffffff", "--sunk": "#f2f2f2", "--soft": "#333333", "--line": "#999999", "--steel": "#666666" };
+  const PRINT_WIDTH = 690, NARROW = 520, PICTURE_WIDTH = 1200;
+  const LEAST_MS = 3600e3, FINGERS_APART = 24, TAP = 10;
+  const STEPS = { ArrowLeft: -1, ArrowRight: 1, PageUp: -10, PageDown: 10, Home: -Infinity, End: Infinity };
+  const CONFIG = {
+    displayModeBar: false, displaylogo: false, scrollZoom: false,
+    locale: "ours", locales: { ours: { format: { periods: ["am", "pm"] } } },
+  };
+
+  function inked(figure, printed) {
+    const style = getComputedStyle(document.documentElement);
+    const ink = (name) => (printed ? PRINTED[name] || "#000000" : style.getPropertyValue(name).trim());
+    const text = JSON.stringify(figure).replace(/#[0-9a-f]{6}/g, (hex) => (INKS[hex] ? ink(INKS[hex]) : hex));
+    return JSON.parse(text);
+  }
+
+  function fitted(figure, width, touched) {
+    const { layout } = figure;
+    layout.dragmode = touched ? false : "zoom";
+    if (width >= NARROW) return figure;
+    layout.xaxis.nticks = 5;
+    layout.margin.l = 40;
+    for (const words of layout.annotations) if (words.name) words.text = words.name;
+    return figure;
+  }
+
+  const isTouched = () => window.matchMedia("(pointer: coarse)").matches;
+  // Instants of an axis are a place's wall clock; here they are only counted with.
+  const count = (text) => Date.parse(text.length > 10 ? text.replace(" ", "T") + "Z" : text);
+  const wall = (ms) => new Date(ms).toISOString().slice(0, 16);
+
+  /* A stretch that a chart was narrowed to becomes the page's address: the server draws it finer. */
+  function narrowed(href, range) {
+    const [from, to] = range.map((end) => count(String(end)));
+    const url = new URL(href, location.href);
+    for (const old of ["span", "at"]) url.searchParams.delete(old);
+    url.searchParams.set("since", wall(from));
+    url.searchParams.set("until", wall(Math.max(to, from + LEAST_MS)));
+    history.pushState({}, "", url.pathname + url.search);
+    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+  }
+
+  /* Two fingers: the instants under them stay under them. One finger scrolls the page, or taps to read. */
+  function fingered(room, tapped, done) {
+    let under = null, tap = null;
+    const ground = () => room.querySelector(".nsewdrag").getBoundingClientRect();
+    const fingers = (event) => Array.from(event.touches, (touch) => touch.clientX).sort((a, b) => a - b);
+    room.addEventListener("touchstart", (event) => {
+      const { clientX, clientY } = event.touches[0];
+      tap = event.touches.length === 1 ? [clientX, clientY] : null;
+      if (event.touches.length !== 2 || !room.layout) return;
+      const { left, width } = ground(), [from, to] = room.layout.xaxis.range.map((end) => count(String(end)));
+      under = fingers(event).map((x) => from + ((x - left) / width) * (to - from));
+    }, { passive: true, capture: true });
+    room.addEventListener("touchmove", (event) => {
+      if (!under || event.touches.length !== 2) return;
+      event.preventDefault();
+      event.stopPropagation();
+      const { left, width } = ground(), [first, second] = fingers(event);
+      const scale = Math.max((under[1] - under[0]) / Math.max(second - first, FINGERS_APART), LEAST_MS / width);
+      const from = under[0] - (first - left) * scale;
+      window.Plotly.relayout(room, { "xaxis.range": [wall(from), wall(from + width * scale)] });
+    }, { passive: false, capture: true });
+    room.addEventListener("touchend", (event) => {
+      const { clientX, clientY } = event.changedTouches[0];
+      if (tap && room.layout && Math.hypot(clientX - tap[0], clientY - tap[1]) < TAP) {
+        const { left, width } = ground(), [from, to] = room.layout.xaxis.range.map((end) => count(String(end)));
+        tapped(from + ((clientX - left) / width) * (to - from));
+      }
+      if (!under || event.touches.length) return;
+      under = null;
+      done(room.layout.xaxis.range);
+    }, { capture: true });
+    return () => under !== null;
+  }
+
+  async function fontFaces() {
+    const found = [];
+    for (const sheet of document.styleSheets) {
+      for (const rule of sheet.cssRules) {
+        if (!(rule instanceof CSSFontFaceRule) || !rule.cssText.includes("Alegreya")) continue;
+        const address = new URL(/url\("?([^")]+)/.exec(rule.cssText)[1], sheet.href);
+        const bytes = new Uint8Array(await (await fetch(address)).arrayBuffer());
+        const data = btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(""));
+        found.push(rule.cssText.replace(/src:[^;]+;/, `src: url(data:font/woff2;base64,${data});`));
+      }
+    }
+    return found.join("\n");
+  }
+
+  /* A picture on paper whatever the screen's colours: our letters go along, or it would be set in others. */
+  async function savedPicture(props, shape) {
+    const figure = JSON.parse(JSON.stringify(props.figure));
+    const size = { width: PICTURE_WIDTH, height: Math.round(PICTURE_WIDTH * Math.min(shape, 0.75)) + 60 };
+    figure.layout.margin.t += 40;
+    figure.layout.title = { text: props.name, x: 0.02, xanchor: "left", font: { size: 20 } };
+    const svg = await window.Plotly.toImage(figure, { format: "svg", imageDataOnly: true, ...size });
+    const whole = svg.replace(">", `><style>${await fontFaces()}</style>`);
+    const image = new Image();
+    image.src = "data:image/svg+xml;charset=utf-8," + encodeURIComponent(whole);
+    await image.decode();
+    const canvas = Object.assign(document.createElement("canvas"), { width: 2 * size.width, height: 2 * size.height });
+    canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+    const link = document.createElement("a");
+    link.href = canvas.toDataURL("image/png");
+    link.download = `${props.name}.png`;
+    link.click();
+  }
+
+  function Plot(props) {
+    const { useEffect, useRef, useState } = React;
+    const room = useRef(null), now = useRef(props), at = useRef(null), isPinching = useRef(null);
+    const [said, setSaid] = useState("");
+    now.current = props;
+    const reader = () => now.current.figure.data.at(-1);
+
+    async function draw(printed = false) {
+      const Plotly = window.Plotly || (await window.paneltide.plotly());
+      const here = room.current;
+      // While the still page stands in its place it has no room, and waits for it.
+      if (!here || !here.clientWidth) return;
+      const size = { width: printed ? PRINT_WIDTH : here.clientWidth, height: here.clientHeight };
+      const figure = fitted(inked(now.current.figure, printed), size.width, isTouched());
+      const isFirst = !here.on;
+      at.current = null;
+      const doubleClick = now.current.href ? false : "reset";
+      await Plotly.react(here, figure.data, { ...figure.layout, ...size }, { ...CONFIG, doubleClick });
+      if (isFirst) listen(here);
+    }
+
+    function toAddress(range) {
+      if (now.current.href) narrowed(now.current.href, range);
+    }
+
+    function listen(here) {
+      here.on("plotly_relayout", (change) => {
+        const range = [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+        if (range[0] && !isPinching.current()) toAddress(range);
+      });
+      here.on("plotly_hover", (event) => {
+        const read = event.points.find((point) => point.data.name === "read");
+        if (read) tell(read.pointNumber);
+      });
+    }
+
+    function tell(point) {
+      at.current = point;
+      setSaid(reader().text[point].replace(/<br>/g, ", ").replace(/<[^>]+>/g, ""));
+    }
+
+    /* Plotly shows the label; asked by us it tells nobody of it. */
+    function readPoint(point) {
+      const last = now.current.figure.data.length - 1;
+      window.Plotly.Fx.hover(room.current, [{ curveNumber: last, pointNumber: point }]);
+      tell(point);
+    }
+
+    function readNearest(ms) {
+      const away = reader().x.map((x) => Math.abs((typeof x === "number" ? x : count(x)) - ms));
+      if (away.length) readPoint(away.indexOf(Math.min(...away)));
+    }
+
+    useEffect(() => {
+      const here = room.current;
+      isPinching.current = fingered(here, readNearest, toAddress);
+      let width = 0;
+      const sized = new ResizeObserver(() => {
+        if (here.clientWidth && here.clientWidth !== width) {
+          width = here.clientWidth;
+          draw();
+        }
+      });
+      sized.observe(here);
+      const again = () => draw(), print = () => draw(true);
+      const night = window.matchMedia("(prefers-color-scheme: dark)");
+      const theme = new MutationObserver(again);
+      theme.observe(document.documentElement, { attributeFilter: ["data-theme"] });
+      night.addEventListener("change", again);
+      window.addEventListener("beforeprint", print);
+      window.addEventListener("afterprint", again);
+      return () => {
+        sized.disconnect();
+        theme.disconnect();
+        night.removeEventListener("change", again);
+        window.removeEventListener("beforeprint", print);
+        window.removeEventListener("afterprint", again);
+        if (window.Plotly) window.Plotly.purge(here);
+      };
+    }, []);
+    const first = useRef(true);
+    useEffect(() => {
+      if (first.current) first.current = false; else draw();
+    }, [props.figure]);
+
+    function onKeyDown(event) {
+      const step = STEPS[event.key], most = reader().x.length - 1;
+      if (!step || !window.Plotly || most < 0) return;
+      event.preventDefault();
+      readPoint(Math.max(0, Math.min(most, (at.current === null ? most : at.current) + step)));
+    }
+
+    const e = React.createElement;
+    const save = () => savedPicture(props, room.current.clientHeight / room.current.clientWidth);
+    return e("div", { className: "plot" },
+      e("div", { ref: room, className: "plot-room", tabIndex: 0, role: "group", "aria-label": `${props.name}: left and right read its values`, onKeyDown }),
+      e("p", { className: "hidden-words", "aria-live": "polite" }, said),
+      e("p", { className: "plot-tools no-print" },
+        e("button", { className: "plain", onClick: save }, "Save picture"),
+        props.csv ? e("a", { className: "button plain", href: props.csv, download: "" }, "Save values") : null),
+    );
+  }
+
+  window.paneltide = Object.assign(window.paneltide || {}, { Plot });
+})();
