@@ -19,7 +19,8 @@ from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
 from model.watch.places import air_then, place_now
 from model.watch.ready import Window
-from model.watch.roster import Owner, Roster
+from model.watch.roster import Assembly as Owner
+from model.watch.roster import Roster
 from model.watch.rows import Row, verdict_row
 from model.watch.sensors import sensors_now
 from model.watch.stacks import (

@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from model.watch.home_year import LEAST_DAYS, Closest, Start, run_through, settling_pct
+from model.watch.home_year import LEAST_DAYS, Closest, Start, emc_pct, run_through
 from model.watch.home_year import home_year as home_year
 from model.watch.home_year import recorded_air as recorded_air
 from model.watch.moving import UNWRAP, fit_said, passed_in, past_by
@@ -126,7 +126,7 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
             f"Only {days:.0f} days are recorded at {place}: too few to say what wood comes to there."
         )
     recent = air.loc[air.index > air.index[-1] - pd.Timedelta(weeks=WEEKS_AHEAD), ["temperature_c", "rh_pct"]]
-    begin = float(np.mean(settling_pct(recent.iloc[: 24 * 7])))
+    begin = float(np.mean(emc_pct(recent.iloc[: 24 * 7])))
     there = run_through(piece, dict.fromkeys(piece.members, begin), recent)
     there_pct = float(np.mean(list(there.end_pct.values())))
     # The coming weeks may be like the last: the piece goes through them from what it holds now.
@@ -190,7 +190,7 @@ def _reasons(
     reasons.append(
         f"Wood like this piece's comes to {there_pct:.1f} % at {place} now, {word} its range ({window})."
     )
-    emc = pd.Series(settling_pct(recent), index=recent.index).rolling("3D").mean().iloc[72:]
+    emc = pd.Series(emc_pct(recent), index=recent.index).rolling("3D").mean().iloc[72:]
     month = emc[emc.index > emc.index[-1] - pd.Timedelta(days=28)] if len(emc) else emc
     if len(month) and float(month.max() - month.min()) > UNSETTLED_PCT:
         reasons.append(

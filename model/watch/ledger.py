@@ -21,7 +21,7 @@ from model.records.store import Store
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
-from model.watch.roster import Owner
+from model.watch.roster import Assembly as Owner
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""

@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from model.watch.climate import NEVER_H, Climate
-from model.watch.daily import DAY_H, LEAST_MEASURED_H
+from model.watch.daily import DAY_H
 from model.watch.place_days import PlaceHistory
 from model.watch.place_warnings import COLD_IRON, iron_wet
-from model.watch.roster import Owner
+from model.watch.roster import Assembly as Owner
 from model.watch.verdicts import AirThen, Judged, sentence, verdict_of_place
+from model.wood.season import LEAST_MEASURED_H
 
 
 def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:

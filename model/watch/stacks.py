@@ -17,7 +17,7 @@ from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days
-from model.watch.followed import settling_ahead
+from model.watch.followed import emc_ahead
 from model.watch.outlook import DAYS, YEARS, look_ahead
 from model.watch.outlook_request import OutlookRequest
 from model.watch.ready import (
@@ -34,7 +34,8 @@ from model.watch.ready import (
     unknown_stack,
     window_of,
 )
-from model.watch.roster import Owner, is_dead_piled
+from model.watch.roster import Assembly as Owner
+from model.watch.roster import is_dead_piled
 from model.watch.standing import EASY, STANDINGS
 from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged, sentence
 from model.watch.warnings import Episode
@@ -173,7 +174,7 @@ def stack_windows(
                 here.mean_emc_pct(midnight - k * DAY_H, midnight - (k - 1) * DAY_H)
                 for k in range(FIVE_DAYS - 1, 0, -1)
             ]
-            target = air_pct = settling_ahead(ahead, np.array([pct for pct in known if pct == pct]))
+            target = air_pct = emc_ahead(ahead, np.array([pct for pct in known if pct == pct]))
         spell_pct = here.mean_emc_pct(midnight - FIVE_DAYS * DAY_H, max(midnight, here.air.first + 1))
         windows[owner.id] = window_of(
             one.from_hour,

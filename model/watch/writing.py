@@ -17,7 +17,7 @@ from model.watch.fit_warnings import episodes_of, limits_now
 from model.watch.ledger import Counts
 from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
-from model.watch.roster import Owner
+from model.watch.roster import Assembly as Owner
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.state import Run, States, widened_sd_pct
 from model.watch.tasks import Known, Tally, Task
