@@ -1,6 +1,6 @@
 """The warnings of a fit's limits, from how they stand hour by hour.
 
-One opens when a limit becomes near or past, and closes when it is easy again. Once in between it escalates,
+One opens when a limit becomes near or past, and closes when it is clear again. Once in between it escalates,
 and is told again: when it goes past, or, where it opened past, at the midnight at which the wood has gone
 half a point of moisture further. What is worse than was told is written down even where nobody is told again.
 """

@@ -54,7 +54,7 @@ def place_now(climate: Climate, hour: int, history: PlaceHistory) -> Judged:
         max(climate.heard_since(), history.since),
         history.moved_pct,
     )
-    if judged.verdict in ("easy", "near") and iron_wet(climate)[row]:
+    if judged.verdict in ("clear", "near") and iron_wet(climate)[row]:
         reason = f"cast iron stands below the dew point, by an estimate: wipe it dry; {judged.reason}"
         judged = replace(
             judged, verdict="near", reason=sentence(reason), detail={**judged.detail, "key": COLD_IRON}

@@ -1,10 +1,10 @@
-"""How a limit stands through time: easy, near or past, entered soon and left only when clearly better.
+"""How a limit stands through time: clear, near or past, entered soon and left only when clearly better.
 
 A pure fold over hours, compiled: the standing at an hour follows from the one before and from what is
 known of that hour, so that late readings which rewind to a checkpoint come to the same history.
 
 * past when the margin is negative; near when it is below a quarter of the play designed or below the movement
-  of one point of moisture, whichever is larger; never easy where no play was designed at all;
+  of one point of moisture, whichever is larger; never clear where no play was designed at all;
 * left when the wood is inside by `CLEAR_BY_PCT` points of moisture and the mean air of three days would
   leave it inside too;
 * never there and back within `DWELL_H` hours; going on from near to past is not going back;
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-STANDINGS = ("easy", "near", "past")
+STANDINGS = ("clear", "near", "past")
 EASY, NEAR, PAST = 0, 1, 2
 
 NEAR_SHARE = 0.25
@@ -40,7 +40,7 @@ class Standing(NamedTuple):
 
     @classmethod
     def first(cls, n: int, hour: int) -> "Standing":
-        """Before anything is known: easy, and free to become anything else at once."""
+        """Before anything is known: clear, and free to become anything else at once."""
         return cls(
             np.zeros(n, dtype=np.int64),
             np.full(n, hour, dtype=np.int64),

@@ -33,7 +33,7 @@ HOUR = int(datetime(2026, 1, 20, tzinfo=UTC).timestamp()) // 3600
 CHERRY = """
 [piece]
 name = "Cherry door"
-[member.panel]
+[part.panel]
 species = "black cherry"
 cut = "flat-sawn"
 width = "14 1/2in"
@@ -42,7 +42,7 @@ thickness = "3/4in"
 finish = { face = "oil-modified urethane varnish", coats = 2 }
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "free"
 sight_width = "14in"
 groove_depth = "3/8in"
@@ -53,7 +53,7 @@ finished = "before assembly"
 OAK = """
 [piece]
 name = "Oak drawer"
-[member.front]
+[part.front]
 species = "red oak"
 cut = "flat-sawn"
 width = "18in"
@@ -62,7 +62,7 @@ thickness = "3/4in"
 finish = { face = "oil-modified urethane varnish", coats = 2 }
 [fit.front]
 kind = "panel-in-groove"
-member = "front"
+part = "front"
 held = "centre"
 sight_width = "17.375in"
 groove_depth = "3/8in"
