@@ -1,8 +1,7 @@
-"""What was foretold against what was measured: trust earned in the open.
+"""Predictions beside measurements: bias and spread, per piece and over all.
 
-For each measurement of a width, a gap or a moisture content, what the book would have said just before it
-came: from the moisture followed up to then and every earlier measurement, but not this one nor a later one.
-Their differences give a bias and a spread, per piece and over all.
+The prediction for a width, a gap or a moisture content rests on the moisture followed up to just before it
+and on every earlier measurement, never on this one or a later one.
 """
 
 from bisect import bisect_left, bisect_right
@@ -30,7 +29,7 @@ NEAR_ENOUGH = timedelta(hours=49)
 
 @dataclass(frozen=True)
 class Compared:
-    """One measurement beside what was foretold for it.
+    """One measurement beside what was predicted for it.
 
     `predicted`, `measured` and `uncertainty` (one standard deviation of the measurement) are in the unit of
     the quantity; a prediction is none where the moisture was not followed then.
@@ -65,7 +64,7 @@ class Spread:
 
 @dataclass(frozen=True)
 class Agreement:
-    """Every measurement that could be foretold, with bias and spread per piece and over all."""
+    """Every measurement that could be predicted, with bias and spread per piece and over all."""
 
     compared: tuple[Compared, ...]
     by_piece: dict[str, tuple[Spread, ...]]
@@ -73,7 +72,7 @@ class Agreement:
 
 
 def agreement(session: Session, now: datetime, piece_id: int | None = None) -> Agreement:
-    """What was foretold against what was measured, up to now.
+    """Predictions beside measurements, up to now.
 
     Parameters
     ----------
@@ -170,7 +169,7 @@ def _of_piece(session: Session, row: Piece, now: datetime) -> list[Compared]:
 
 
 def _through(session: Session, row: Piece, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:
-    """Every measurement of a piece in turn, each foretold from those before it; and what they leave."""
+    """Each measurement predicted from those before it; then widths and fits with all of them taken up."""
     measured = session.scalars(
         select(Measurement)
         .where(
@@ -233,7 +232,7 @@ def _take_up(
     fits: dict[str, Fit],
     followed: dict[str, _Followed],
 ) -> None:
-    """Let a measurement count for those after it, as it does for the watch."""
+    """Take up a measurement for those after it, as the watch does."""
     mc = followed[name].by(one.at)
     if one.quantity == "width_mm" and mc is not None:
         pairs[name] = (one.value, mc)

@@ -8,7 +8,7 @@ taken in the order of sensor, instant and value, so that the order in which they
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -67,9 +67,12 @@ def read_readings(bulk: Bulk, sensor_id: int, since_ms: int, until_ms: int) -> R
     return Readings(*(np.ascontiguousarray(column) for column in table.T))
 
 
-def _around(bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+def read_around(bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
     """Readings in [first, until) hours, with half an hour either side for pairing."""
     return read_readings(bulk, sensor_id, first * HOUR_MS - PAIR_WITHIN_MS, until * HOUR_MS + PAIR_WITHIN_MS)
+
+
+ReadAround = Callable[[Bulk, int, int, int], Readings]
 
 
 def _sends_apart(bulk: Bulk, sensor_id: int, first: int, until: int) -> bool:
@@ -203,12 +206,16 @@ def hours_to_compute(bulk: Bulk, trust: Trust, marks: Iterable[tuple[int, int]])
     return {place: np.array(sorted(hours), dtype=np.int64) for place, hours in asked.items()}
 
 
-def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict[int, Measured]:
+def measured_hours(
+    bulk: Bulk, trust: Trust, asked: Mapping[int, Hours], around: ReadAround = read_around
+) -> dict[int, Measured]:
     """The air of the asked hours, where there are trusted readings for it.
 
     Parameters
     ----------
     asked : mapping of place id to rising hours since 1970
+    around : callable
+        Reads the readings; those as judged just now, so that none is counted unjudged.
     """
     parts: dict[int, list[NDArray[np.float64]]] = {place: [] for place in asked}
     for sensor_id in sorted({hung.sensor_id for hung in trust.hangings if hung.place_id in asked}):
@@ -222,7 +229,7 @@ def measured_hours(bulk: Bulk, trust: Trust, asked: Mapping[int, Hours]) -> dict
         ]
         hours = np.unique(np.concatenate(wanted)) if wanted else np.empty(0, dtype=np.int64)
         for first, until in _windows(hours):
-            instants, temperature_c, rh_pct = trusted_readings(bulk, trust, sensor_id, first, until)
+            instants, temperature_c, rh_pct = trusted_readings(bulk, trust, sensor_id, first, until, around)
             for place, spans in places.items():
                 here = np.zeros(len(instants), dtype=bool)
                 for hung in spans:
@@ -245,9 +252,11 @@ def _windows(hours: Hours) -> list[tuple[int, int]]:
     return windows
 
 
-def trusted_readings(bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int) -> Readings:
+def trusted_readings(
+    bulk: Bulk, trust: Trust, sensor_id: int, first: int, until: int, around: ReadAround = read_around
+) -> Readings:
     """A sensor's trusted readings over a span of hours, corrected, each humidity with its temperature."""
-    found = settled(*_around(bulk, sensor_id, first, until))
+    found = settled(*around(bulk, sensor_id, first, until))
     keep = np.ones(len(found.at_ms), dtype=bool)
     for since, end in trust.doubts.get(sensor_id, ()):
         keep &= (found.at_ms < since) | (found.at_ms > end)

@@ -19,7 +19,7 @@ from model.watch.place_days import MOVING, SEASON, PlaceHistory, place_history
 from model.watch.place_warnings import COLD_IRON, SILENT, WATER, cold_iron, place_silences, water_events
 from model.watch.places import air_then, place_now
 from model.watch.ready import Window
-from model.watch.roster import Owner, Roster
+from model.watch.roster import Assembly, Roster
 from model.watch.rows import Row, verdict_row
 from model.watch.sensors import sensors_now
 from model.watch.stacks import (
@@ -109,7 +109,7 @@ class Around:
     def _ready(
         self,
         bulk: Bulk,
-        owners: Sequence[Owner],
+        owners: Sequence[Assembly],
         hour: int,
         climates: Mapping[int, Climate],
         trusted_until: Mapping[int, int],
@@ -164,7 +164,7 @@ class Around:
         self,
         bulk: Bulk,
         roster: Roster,
-        stacks: Sequence[Owner],
+        stacks: Sequence[Assembly],
         hour: int,
         climates: Mapping[int, Climate],
     ) -> None:
@@ -190,17 +190,17 @@ def _changes(stored: Sequence[Stored], told: Sequence[Episode]) -> list[Changes]
     return [change] if len(change) else []
 
 
-def _is_used(owners: Sequence[Owner], place_id: int, hour: int) -> bool:
+def _is_used(owners: Sequence[Assembly], place_id: int, hour: int) -> bool:
     """Whether anything of wood stood at a place at an hour."""
     return any(_stood(owner, place_id, hour) for owner in owners)
 
 
-def _stood(owner: Owner, place_id: int, hour: int) -> bool:
+def _stood(owner: Assembly, place_id: int, hour: int) -> bool:
     before = max(hour - 1, owner.start_hour)
     return owner.start_hour <= hour < owner.until and owner.place_at(before) == place_id
 
 
-def dry_pieces(bulk: Bulk, owners: Sequence[Owner], place_id: int, midnight: int) -> list[str]:
+def dry_pieces(bulk: Bulk, owners: Sequence[Assembly], place_id: int, midnight: int) -> list[str]:
     """Names of the pieces at a place that would pass a limit if they became a point drier, at a midnight."""
     pieces = [o for o in owners if o.kind == "piece" and o.fits and _stood(o, place_id, midnight)]
     asked: dict[int, list[int]] = {}

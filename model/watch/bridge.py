@@ -1,4 +1,4 @@
-"""A place's air hour by hour without a hole: measured where it was, estimated by rule where it was not.
+"""Fills the gaps in a place's hourly air; filled hours are marked estimated.
 
 The rule, in temperature and in relative humidity, which is what wood follows:
 
@@ -9,9 +9,8 @@ The rule, in temperature and in relative humidity, which is what wood follows:
 * The expectation of an hour is the mean of the hours measured at that time of day within 15 days of the
   same date a year before, where at least half of them were; else of the 14 days before the gap.
 
-What is estimated depends on what is known and on nothing else, so that late readings give the air that
-the same readings would have given in time. `MEMORY_H` is common practice, no source: a spell of weather
-lasts about five days.
+An estimate depends on the measured hours alone, so that late readings give the same air as timely ones.
+`MEMORY_H` is common practice, no source: a spell of weather lasts about five days.
 """
 
 from dataclasses import dataclass
@@ -19,9 +18,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from model.wood.sorption import equilibrium_moisture_content
+
 Floats = NDArray[np.float64]
 Hours = NDArray[np.int64]
 
+COLDEST_C, WARMEST_C = -40.0, 60.0
+"""Where the sorption equation ends; colder or warmer air is taken as this."""
 SHORT_GAP_H = 6
 MEMORY_H = 120.0
 ANCHOR_BEFORE_H = 24
@@ -34,7 +37,7 @@ SEASON_SHARE = 0.5
 
 @dataclass(frozen=True)
 class Air:
-    """A place's air, one row an hour without a hole.
+    """A place's air, one row for every hour.
 
     Attributes
     ----------
@@ -63,6 +66,11 @@ class Air:
     def measured(self) -> NDArray[np.bool_]:
         return self.n_readings > 0
 
+    def emc_pct(self, rows: slice) -> Floats:
+        """EMC of some rows [%]; colder or warmer air is taken at the end of the sorption equation."""
+        temperature_c = np.clip(self.temperature_c[rows], COLDEST_C, WARMEST_C)
+        return np.asarray(equilibrium_moisture_content(temperature_c, self.rh_pct[rows]))
+
     @property
     def measured_hours(self) -> Hours:
         return self.first + np.flatnonzero(self.n_readings)
@@ -88,7 +96,7 @@ def measured_of(air: Air) -> Measured:
 
 
 def merged(known: Measured, asked: Hours, found: Measured) -> Measured:
-    """What is known, with the asked hours replaced by what was found for them."""
+    """The known hours, with the asked ones replaced by those found."""
     keep = ~np.isin(known.hours, asked)
     hours = np.concatenate([known.hours[keep], found.hours])
     order = np.argsort(hours, kind="stable")
@@ -101,7 +109,7 @@ def merged(known: Measured, asked: Hours, found: Measured) -> Measured:
 
 
 def filled(measured: Measured, first: int, until: int) -> Air:
-    """A place's air from an hour on without a hole.
+    """A place's air from an hour on, gaps filled.
 
     Parameters
     ----------
@@ -188,7 +196,7 @@ def _deviation(near: slice, m: Hours, source: Floats, fallback: slice) -> float:
 
 
 def _expectation(hours: Hours, m: Hours, source: Floats, fallback: slice) -> Floats:
-    """What the place's own past lets expect at these hours."""
+    """The usual air of these hours, by the place's own past."""
     usual = _by_time_of_day(m[fallback], source[fallback])
     result = usual[hours % 24]
     for day in range(int(hours[0]) // 24, int(hours[-1]) // 24 + 1):

@@ -1,4 +1,4 @@
-"""What a place's air says at an instant: how old it is, what wood would settle to in it."""
+"""A place with its air: the age of its last reading, its mean EMC, and its season."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from model.watch.bridge import NO_AIR, Air
 from model.watch.plausible_air import seasons_of, surroundings_of
 from model.watch.roster import PlaceOnBook
-from model.watch.state import COLDEST_C, WARMEST_C
 from model.wood.season import Season
 from model.wood.sorption import equilibrium_moisture_content
 
@@ -40,14 +39,14 @@ class Climate:
     _seasons: dict[int, Season] = field(default_factory=dict, compare=False)
 
     def through(self, first: int, last: int) -> tuple[Flags, Floats]:
-        """At each hour from one to another: whether the air is unknown, and what wood would settle to in it.
+        """At each hour from first to last: whether the air is unknown, and its EMC [%].
 
         Kept, since everything that stands here asks the same.
         """
         if (first, last) not in self._asked:
             hours = np.arange(first, last + 1, dtype=np.int64)
             unknown = self.age_h(hours) > self.silent_after_h
-            self._asked[first, last] = unknown, self.settling_pct(hours)
+            self._asked[first, last] = unknown, self.emc_pct(hours)
         return self._asked[first, last]
 
     @property
@@ -72,13 +71,11 @@ class Climate:
     def mean_emc_pct(self, since: int, until: int, least_h: int = 1) -> float:
         """Mean EMC of the hours from one to another; NaN where fewer than `least_h` are known."""
         rows = slice(max(since - self.air.first, 0), max(until - self.air.first, 0))
-        rh_pct = self.air.rh_pct[rows]
-        if len(rh_pct) < least_h:
+        if len(self.air.rh_pct[rows]) < least_h:
             return float("nan")
-        temperature_c = np.clip(self.air.temperature_c[rows], COLDEST_C, WARMEST_C)
-        return float(np.mean(equilibrium_moisture_content(temperature_c, rh_pct)))
+        return float(np.mean(self.air.emc_pct(rows)))
 
-    def settling_pct(self, hours: Ints) -> Floats:
+    def emc_pct(self, hours: Ints) -> Floats:
         """At each of these instants: the mean EMC of the three days before its midnight, NaN if unknown."""
         days, row = np.unique(hours // 24, return_inverse=True)
         means = [
@@ -93,9 +90,9 @@ class Climate:
         return self._seasons[midnight]
 
     def year_emc_pct(self, midnights: Iterable[int]) -> list[float]:
-        """What wood would settle to through a year, on average, as known at each of some midnights [%].
+        """Mean EMC of a year, as known at each of some midnights [%].
 
-        As measured over the year before, where nearly all of it was; else as foretold for the year to come:
+        As measured over the year before, where nearly all of it was; else as predicted for the year to come:
         what the place does in seasons not yet seen is what is expected of it, and without any reading that
         is all. Kept, since every stack that goes there asks the same.
         """
@@ -105,10 +102,10 @@ class Climate:
         self._years.update(
             (at, mean) for at, mean in zip(new, measured.tolist(), strict=True) if mean == mean
         )
-        foretold = [at for at in new if at not in self._years]
-        if foretold:
-            seasons = seasons_of(surroundings_of(self.place), self.air, foretold)
-            for midnight, known in zip(foretold, seasons, strict=True):
+        predicted = [at for at in new if at not in self._years]
+        if predicted:
+            seasons = seasons_of(surroundings_of(self.place), self.air, predicted)
+            for midnight, known in zip(predicted, seasons, strict=True):
                 air = known.middle(YEAR_DAYS)
                 emc_pct = equilibrium_moisture_content(air.temperature_c, air.rh_pct)
                 self._years[midnight] = float(np.mean(emc_pct))
@@ -119,9 +116,7 @@ class Climate:
         hours = self.air.measured_hours
         if len(hours) < LEAST_MEASURED_H:
             return np.full(len(midnights), np.nan)
-        rows = hours - self.air.first
-        temperature_c = np.clip(self.air.temperature_c[rows], COLDEST_C, WARMEST_C)
-        emc_pct = np.asarray(equilibrium_moisture_content(temperature_c, self.air.rh_pct[rows]))
+        emc_pct = self.air.emc_pct(slice(None))[hours - self.air.first]
         valid = np.isfinite(emc_pct)
         hours, total = hours[valid], np.concatenate([[0.0], np.cumsum(emc_pct[valid])])
         ends, starts = (np.searchsorted(hours, midnights - back) for back in (0, YEAR_H))

@@ -1,4 +1,4 @@
-"""States and margins of a portion of the book: what takes time, and touches no table but to read."""
+"""Computes states and margins of a portion of the book; reads tables and writes none."""
 
 import math
 import time

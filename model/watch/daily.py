@@ -1,7 +1,6 @@
-"""A place's air day by day: what stands between the hours that wood follows and what people are told.
+"""Daily means of a place's air.
 
-A day is from midnight to midnight UTC and complete. Its means depend on its own hours alone, so that they are
-the same whatever else is known.
+A day is complete, from midnight to midnight UTC; its means depend on its own hours alone.
 """
 
 from dataclasses import dataclass
@@ -10,14 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.bridge import Air
-from model.watch.state import COLDEST_C, WARMEST_C
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.season import daily_means
 
 Floats = NDArray[np.float64]
 
 DAY_H = 24
-LEAST_MEASURED_H = 12
-"""Fewer measured hours make no day's mean."""
 
 
 @dataclass(frozen=True)
@@ -51,18 +47,11 @@ class Days:
 
 def days_of(air: Air, hour: int) -> Days:
     """The complete days of a place's air up to an hour."""
-    first = air.first // DAY_H
-    rows = max(min(hour // DAY_H * DAY_H, air.end) - air.first, 0)
-    day = (air.first + np.arange(rows)) // DAY_H - first
-    count = int(day[-1]) + 1 if rows else 0
-    temperature_c = np.clip(air.temperature_c[:rows], COLDEST_C, WARMEST_C)
-    rh_pct = air.rh_pct[:rows]
-    emc_pct = np.asarray(equilibrium_moisture_content(temperature_c, rh_pct)) if rows else np.empty(0)
-    measured = air.measured[:rows]
-    known = np.bincount(day[measured], minlength=count)
-    found = []
-    for values in (emc_pct, rh_pct):
-        sums = np.bincount(day[measured], weights=values[measured], minlength=count)
-        found.append(np.where(known >= LEAST_MEASURED_H, sums / np.maximum(known, 1), np.nan))
-    hours = np.bincount(day, minlength=count)
-    return Days(first, np.bincount(day, weights=emc_pct, minlength=count) / np.maximum(hours, 1), *found)
+    rows = slice(max(min(hour // DAY_H * DAY_H, air.end) - air.first, 0))
+    rh_pct, measured = air.rh_pct[rows], air.measured[rows]
+    if not len(rh_pct):
+        return Days(air.first // DAY_H, np.empty(0), np.empty(0), np.empty(0))
+    emc_pct = air.emc_pct(rows)
+    first, measured_means = daily_means(air.first, measured, emc_pct, rh_pct)
+    day = (air.first + np.arange(len(rh_pct))) // DAY_H - first
+    return Days(first, np.bincount(day, weights=emc_pct) / np.bincount(day), *measured_means)

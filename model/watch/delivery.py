@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from model.watch.home_year import LEAST_DAYS, Closest, Start, run_through, settling_pct
+from model.watch.home_year import LEAST_DAYS, Closest, Start, emc_pct, run_through
 from model.watch.home_year import home_year as home_year
 from model.watch.home_year import recorded_air as recorded_air
 from model.watch.moving import UNWRAP, passed_in
@@ -125,7 +125,7 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
     if days < LEAST_DAYS:
         return unknown("few-days-there", recorded_days=days)
     recent = air.loc[air.index > air.index[-1] - pd.Timedelta(weeks=WEEKS_AHEAD), ["temperature_c", "rh_pct"]]
-    begin = float(np.mean(settling_pct(recent.iloc[: 24 * 7])))
+    begin = float(np.mean(emc_pct(recent.iloc[: 24 * 7])))
     there = run_through(piece, dict.fromkeys(piece.members, begin), recent)
     there_pct = float(np.mean(list(there.end_pct.values())))
     # The coming weeks may be like the last: the piece goes through them from what it holds now.
@@ -180,7 +180,7 @@ def _reasons(
     window = Reason("mc-window", {"how": _ends(low, high), "low_pct": low, "high_pct": high})
     values = {"there_pct": there_pct, "place": place, "is_inside": inside, "window": window}
     reasons.append(Reason("wood-there", values))
-    emc = pd.Series(settling_pct(recent), index=recent.index).rolling("3D").mean().iloc[72:]
+    emc = pd.Series(emc_pct(recent), index=recent.index).rolling("3D").mean().iloc[72:]
     month = emc[emc.index > emc.index[-1] - pd.Timedelta(days=28)] if len(emc) else emc
     moved_pct = float(month.max() - month.min()) if len(month) else 0.0
     if moved_pct > UNSETTLED_PCT:

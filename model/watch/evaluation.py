@@ -9,7 +9,6 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
@@ -18,13 +17,13 @@ from model.records.types import from_epoch_ms, to_epoch_ms
 from model.watch import ledger, resume
 from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.around import Around
-from model.watch.bridge import NO_AIR, Air, Measured, filled, measured_of, merged
+from model.watch.bridge import NO_AIR, Air, Hours, Measured, filled, measured_of, merged
 from model.watch.bulk import Bulk
 from model.watch.climate import SILENT_AFTER_H, Climate
 from model.watch.computing import compute, resting
 from model.watch.fit_on_book import FitOnBook
 from model.watch.ledger import Counts, Overtaken
-from model.watch.roster import Owner, Roster, RosterReader
+from model.watch.roster import Assembly, Roster, RosterReader
 from model.watch.rows import verdict_row
 from model.watch.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.trust.judge import Judge
@@ -166,16 +165,16 @@ class Watch:
 
     def _new_airs(
         self, bulk: Bulk, marks: Sequence[tuple[int, int, int]], hour: int
-    ) -> tuple[dict[int, Air], dict[int, np.ndarray[Any, np.dtype[np.int64]]]]:
+    ) -> tuple[dict[int, Air], dict[int, Hours]]:
         """Every place's air up to now, and the hours of each that are not as stored."""
         assert self._roster is not None
-        asked: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
+        asked: dict[int, Hours] = {}
         found: dict[int, Measured] = {}
         if marks:
             trust = read_trust(bulk)
             asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
             asked = {place: hours[hours <= hour] for place, hours in asked.items()}
-            found = measured_hours(bulk, trust, asked)
+            found = measured_hours(bulk, trust, asked, self._judge.caches.around)
         first_needed = self._roster.first_needed()
         old_airs, self._trusted = self._airs, {}
         known = {}
@@ -187,7 +186,7 @@ class Watch:
             if len(measured.hours):
                 self._trusted[place_id] = int(measured.hours[-1]) + 1 + SILENT_AFTER_H[place.kind]
         last_needed = self._roster.last_needed(self._trusted, hour)
-        changed: dict[int, np.ndarray[Any, np.dtype[np.int64]]] = {}
+        changed: dict[int, Hours] = {}
         airs: dict[int, Air] = {}
         for place_id in sorted(self._roster.places):
             old, measured = old_airs.get(place_id, NO_AIR), known[place_id]
@@ -209,9 +208,7 @@ class Watch:
 
     # ------------------------------------------------------------ who has to be computed, from where
 
-    def _tasks(
-        self, bulk: Bulk, changed: Mapping[int, np.ndarray[Any, np.dtype[np.int64]]], hour: int
-    ) -> list[Task]:
+    def _tasks(self, bulk: Bulk, changed: Mapping[int, Hours], hour: int) -> list[Task]:
         assert self._roster is not None
         self._read_known(bulk, [owner for owner in self._roster.owners if owner.key not in self._known])
         tasks, back = [], []
@@ -233,7 +230,7 @@ class Watch:
         ]
         return sorted(tasks, key=lambda task: (task.begin, task.owner.key))
 
-    def _read_known(self, bulk: Bulk, owners: Sequence[Owner]) -> None:
+    def _read_known(self, bulk: Bulk, owners: Sequence[Assembly]) -> None:
         """Find where owners were last, from what is stored."""
         if not owners:
             return
@@ -248,7 +245,7 @@ class Watch:
         found = {**self._known_at(bulk, [d for d in days if d[0].key not in found]), **found}
         self._known.update(found)
 
-    def _known_at(self, bulk: Bulk, wanted: Sequence[tuple[Owner, int]]) -> dict[tuple[str, int], Known]:
+    def _known_at(self, bulk: Bulk, wanted: Sequence[tuple[Assembly, int]]) -> dict[tuple[str, int], Known]:
         """Owners at hours for which all is stored; the others are left out."""
         bodies: dict[int, list[int]] = {}
         fits: dict[int, list[FitOnBook]] = {}

@@ -114,7 +114,7 @@ def _gone_on(now: Episode, fit: FitHours, row: int, column: int, at_ms: int) -> 
         return _worse(now, _opened(fit, state, at_ms), at_ms)
     if now.escalated_ms is not None or not is_past:
         return now
-    to_go_mm = state.margin_mm - float(fit.dearer_mm[row, column])
+    to_go_mm = state.margin_mm - float(fit.margin_toward_limit_mm[row, column])
     worse_mm = now.detail["margin_mm"] - state.margin_mm
     worse = state.level == PAST and worse_mm >= WORSE_BY_PCT / CLEAR_BY_PCT * to_go_mm > 0.0
     return _worse(now, _opened(fit, state, at_ms), at_ms) if worse else now

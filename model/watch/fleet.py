@@ -17,7 +17,7 @@ from model.watch import ledger
 from model.watch.bridge import Air
 from model.watch.climate import Climate
 from model.watch.margins import fits_through
-from model.watch.roster import Owner, PlaceOnBook, Roster, RosterReader
+from model.watch.roster import Assembly, PlaceOnBook, Roster, RosterReader
 from model.watch.state import DAY_H, Run, States, run
 
 if TYPE_CHECKING:
@@ -69,13 +69,13 @@ class Course:
 
 
 def courses(
-    owners: Sequence[Owner], places: Mapping[int, PlaceOnBook], airs: Mapping[int, Air], until: int
+    owners: Sequence[Assembly], places: Mapping[int, PlaceOnBook], airs: Mapping[int, Air], until: int
 ) -> list[Course]:
     """Compute owners from their start to an hour, in this process.
 
     Parameters
     ----------
-    owners : sequence of Owner
+    owners : sequence of Assembly
         With bodies, and begun by `until`.
     places : mapping of place id to PlaceOnBook
     airs : mapping of place id to Air
@@ -125,11 +125,11 @@ def recompute(
     yield from _spread(client, tasks, roster, airs, until)
 
 
-def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) -> list[list[Owner]]:
+def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) -> list[list[Assembly]]:
     """Owners in portions of about so many hours of bodies, those that share places and starts together."""
     begun = [owner for owner in roster.owners if owner.bodies and owner.start_hour <= until]
     begun.sort(key=lambda owner: ([stay.place_id for stay in owner.stays], owner.start_hour, owner.key))
-    tasks: list[list[Owner]] = []
+    tasks: list[list[Assembly]] = []
     load = 0
     for owner in begun:
         own = (min(owner.until, until) - owner.start_hour + 1) * len(owner.bodies)
@@ -142,7 +142,7 @@ def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) ->
 
 
 def _spread(
-    client: "Client", tasks: Sequence[Sequence[Owner]], roster: Roster, airs: Mapping[int, Air], until: int
+    client: "Client", tasks: Sequence[Sequence[Assembly]], roster: Roster, airs: Mapping[int, Air], until: int
 ) -> Iterator[Course]:
     from distributed import as_completed
 
@@ -170,16 +170,18 @@ def _spread(
         yield from done
 
 
-def _given_courses(given: tuple[Sequence[Owner], dict[int, PlaceOnBook], dict[int, Air]], until: int) -> Any:
+def _given_courses(
+    given: tuple[Sequence[Assembly], dict[int, PlaceOnBook], dict[int, Air]], until: int
+) -> Any:
     return courses(*given, until)
 
 
-def _airs_of(owners: Sequence[Owner], airs: Mapping[int, Air]) -> dict[int, Air]:
+def _airs_of(owners: Sequence[Assembly], airs: Mapping[int, Air]) -> dict[int, Air]:
     return {id_: airs[id_] for id_ in sorted({s.place_id for o in owners for s in o.stays}) if id_ in airs}
 
 
 def _course(
-    owner: Owner, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], until: int
+    owner: Assembly, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], until: int
 ) -> Course:
     last = min(owner.until, until)
     first = -(-owner.start_hour // DAY_H) * DAY_H

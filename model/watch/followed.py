@@ -1,4 +1,4 @@
-"""What the questions need of the book: stacks with their states, and the air of places, as they are now."""
+"""A snapshot of the book for questions: stacks with their moisture, and the air of places."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from model.watch.climate import Climate
 from model.watch.outlook import YEARS, Ahead, look_ahead
 from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import seasons_of, surroundings_of
-from model.watch.roster import Owner, PlaceOnBook, RosterReader
+from model.watch.roster import Assembly, PlaceOnBook, RosterReader
 from model.wood.errors import BadInput
 from model.wood.season import Season
 from model.wood.sorption import equilibrium_moisture_content
@@ -29,7 +29,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class StackFollowed:
-    """A stack as it is: its boards' moisture, and where it stands.
+    """A stack's moisture now, mean, face and core.
 
     Attributes
     ----------
@@ -39,7 +39,7 @@ class StackFollowed:
         One standard deviation of the mean.
     """
 
-    owner: Owner
+    owner: Assembly
     hour: int
     profile: Floats
     mc_pct: float
@@ -53,7 +53,7 @@ class StackFollowed:
 
 @dataclass(frozen=True, eq=False)
 class Followed:
-    """The book as it is followed up to an hour."""
+    """The book as the watch follows it, up to an hour."""
 
     hour: int
     places: Mapping[int, PlaceOnBook]
@@ -118,7 +118,7 @@ def followed(store: Store, now: datetime) -> Followed:
     return Followed(hour, roster.places, airs, tuple(stacks))
 
 
-def _stack(owner: Owner, document: Mapping[str, Any], hour: int, state: tuple[Any, ...]) -> StackFollowed:
+def _stack(owner: Assembly, document: Mapping[str, Any], hour: int, state: tuple[Any, ...]) -> StackFollowed:
     profile, variance, _, mean, face, core, back = state
     lumber = lumber_from_document(document, f"stack {owner.name}")
     body = owner.bodies[0]
@@ -140,8 +140,8 @@ def _stack(owner: Owner, document: Mapping[str, Any], hour: int, state: tuple[An
     )
 
 
-def settling_ahead(ahead: Ahead, before: Floats, days: int = 5) -> Floats:
-    """What wood would settle to in the mean of the last `days` days, at the end of each day: (days, years).
+def emc_ahead(ahead: Ahead, before: Floats, days: int = 5) -> Floats:
+    """Mean EMC of the last `days` days at the end of each day, (days, years) [%].
 
     Parameters
     ----------

@@ -19,7 +19,7 @@ from model.records.verdicts import judgements
 from model.watch.adhesives import LABEL, Adhesive, adhesive_named
 from model.watch.answer import Answer
 from model.watch.climate import Climate
-from model.watch.followed import Followed, StackFollowed, first_days, followed, settling_ahead
+from model.watch.followed import Followed, StackFollowed, emc_ahead, first_days, followed
 from model.wood.reason import Reason
 
 GO, WAIT, NOT_TODAY = "go", "wait", "not today"
@@ -334,7 +334,7 @@ def _when(
     for stack, destined in zip(stacks, stock.stacks, strict=True):
         ahead = book.ahead(stack, place_id, LOOK_DAYS)
         mc = next(iter(ahead.mc_pct.values()))
-        off = np.abs(settling_ahead(ahead, before) - mc)
+        off = np.abs(emc_ahead(ahead, before) - mc)
         left = np.exp(-np.arange(1, LOOK_DAYS + 1) * 24.0 / stack.owner.bodies[0].time_constant_h)[:, None]
         good = off <= WITHIN_PCT
         good &= (stack.high_pct - stack.low_pct) * left <= WITHIN_PCT

@@ -192,7 +192,7 @@ def home_year(piece: Piece, air: pd.DataFrame, place: str = "") -> HomeYear:
         return usual_year(piece, place)
     year = air[["temperature_c", "rh_pct"]]
     begin = year.iloc[: 24 * 30]
-    emc = float(np.mean(settling_pct(begin)))
+    emc = float(np.mean(emc_pct(begin)))
     run = run_through(piece, dict.fromkeys(piece.members, emc), year)
     whole = days >= WHOLE_YEAR_DAYS
     if whole:
@@ -217,7 +217,7 @@ def home_year(piece: Piece, air: pd.DataFrame, place: str = "") -> HomeYear:
     )
 
 
-def settling_pct(air: pd.DataFrame) -> Floats:
+def emc_pct(air: pd.DataFrame) -> Floats:
     """What wood would settle to in each hour of air [%]; colder air is taken at the curve's end."""
     temperature = np.clip(air["temperature_c"].to_numpy(dtype=float), -1.0, 55.0)
     return np.asarray(equilibrium_moisture_content(temperature, air["rh_pct"].to_numpy(dtype=float)))

@@ -21,7 +21,7 @@ from model.records.store import Store
 from model.watch.air_hours import HOUR_MS
 from model.watch.bridge import Air
 from model.watch.bulk import Bulk
-from model.watch.roster import Owner
+from model.watch.roster import Assembly
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
@@ -190,7 +190,7 @@ def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
 # ---------------------------------------------------------------- states, standings and verdicts
 
 
-def delete_from(bulk: Bulk, owners: Iterable[tuple[Owner, int | None]]) -> None:
+def delete_from(bulk: Bulk, owners: Iterable[tuple[Assembly, int | None]]) -> None:
     """Take back what is computed for owners from an hour on, that hour included; none takes nothing back."""
     bodies, fits = [], []
     for owner, hour in owners:

@@ -1,4 +1,4 @@
-"""What would keep a piece from a limit: a humidity to hold, found by inversion and never beyond the ceiling.
+"""The humidity that keeps a piece from a limit, found by inversion and kept under the condensation ceiling.
 
 A limit lies at a moisture content; the air that leads to it is the humidity to keep above (a shrinking
 limit) or under (a swelling one), rounded inward to a whole per cent. That is checked with the solver from
@@ -120,7 +120,7 @@ def lever_of(
     surroundings: Surroundings,
     from_days: int = 0,
 ) -> Lever:
-    """What would keep a piece from a limit, from where it is now.
+    """The humidity that keeps a piece from a limit, from its state now.
 
     Parameters
     ----------

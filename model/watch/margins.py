@@ -1,4 +1,4 @@
-"""What is left before each limit of each fit, hour by hour, and how the limits stand.
+"""Margins of each limit of each fit, hour by hour, and their standings.
 
 Margins come from the fit's own arithmetic at the members' moisture. A re-measured width is a new pair of
 width and moisture from its hour on; a re-measured gap is the fit's new gap at the moisture its members had
@@ -14,7 +14,7 @@ import numpy as np
 
 from model.watch.climate import Climate, Floats
 from model.watch.fit_on_book import FitOnBook, FitVersion
-from model.watch.roster import Body, Owner
+from model.watch.roster import Assembly, Body
 from model.watch.standing import CLEAR_BY_PCT, Flags, History, Standing, near_below, standings
 from model.watch.state import Run
 from model.wood.errors import BadInput
@@ -38,22 +38,22 @@ class Latest(NamedTuple):
     margin_mm: float
     level: int
     since: int
-    eased: bool
+    improving: bool
 
 
 @dataclass
 class FitHours:
     """A fit through consecutive hours: arrays are limits by hours."""
 
-    owner: Owner
+    owner: Assembly
     fit: FitOnBook
     first: int
     limits: tuple[
         Limit, ...
     ]  # as first asked, for names and words; their margins are those of the first hours
     margin_mm: Floats
-    dearer_mm: Floats
-    settling_mm: Floats
+    margin_toward_limit_mm: Floats
+    margin_at_emc_mm: Floats
     play_mm: Floats
     unknown: Flags  # (hours,)
     before: Resumed | None
@@ -72,7 +72,7 @@ class FitHours:
         if self.before is None:
             return False
         self.standing = at = self.before.standing
-        self.history = History(at.level[:, None], at.since[:, None], at.eased[:, None])
+        self.history = History(at.level[:, None], at.since[:, None], at.improving[:, None])
         columns = self.margin_mm[:, -1].tolist(), *(values.tolist() for values in at)
         self.latest = tuple(Latest(*one) for one in zip(*columns, strict=True))
         self.changed, self.moved_only = False, True
@@ -80,11 +80,11 @@ class FitHours:
 
     def near_mm(self, column: int) -> Floats:
         """Below which margin each limit is near at one of the hours."""
-        return near_below(self.play_mm, self.margin_mm[:, column], self.dearer_mm[:, column])
+        return near_below(self.play_mm, self.margin_mm[:, column], self.margin_toward_limit_mm[:, column])
 
 
 def fits_through(
-    owner: Owner,
+    owner: Assembly,
     run: Run,
     rows: Mapping[str, int],
     resumed_hour: int | None,
@@ -118,33 +118,29 @@ def fits_through(
             continue
         if first not in air:
             air[first] = _air_through(owner, first, last, climates)
-        unknown, settling_pct = air[first]
+        unknown, emc_pct = air[first]
         columns = slice(first - run.first, last + 1 - run.first)
         mc = {body.name: run.mc_pct[rows[body.name], columns] for body in members}
-        if fit.gaps or any(body.widths for body in members):
-            parts = [
-                _part(
-                    version,
-                    {name: values[start - first : end - first] for name, values in mc.items()},
-                    settling_pct[start - first : end - first],
-                )
-                for version, start, end in versions(fit, members, first, last + 1, moisture_then)
-            ]
-            limits = parts[0][0]
-            margin_mm, dearer_mm, settling_mm = (
-                np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
+        parts = [
+            _part(
+                version,
+                {name: values[start - first : end - first] for name, values in mc.items()},
+                emc_pct[start - first : end - first],
             )
-        else:
-            limits, (margin_mm, dearer_mm, settling_mm) = _part(fit.version(), mc, settling_pct)
+            for version, start, end in versions(fit, members, first, last + 1, moisture_then)
+        ]
+        limits = parts[0][0]
+        margin_mm, toward_limit_mm, at_emc_mm = (
+            np.concatenate([part[1][which] for part in parts], axis=1) for which in range(3)
+        )
         before = resumed.get(fit.id)
-        names = fit.limit_names
-        if before is not None and before.names != names:
+        if before is not None and before.names != fit.limit_names:
             before = None
         found.append(
             FitHours(
-                owner, fit, first, limits, margin_mm, dearer_mm, settling_mm, fit.play_mm, unknown, before,
+                owner, fit, first, limits, margin_mm, toward_limit_mm, at_emc_mm, fit.play_mm, unknown, before
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -165,8 +161,8 @@ def settle(fits: Sequence[FitHours]) -> None:
             was,
             first,
             margin_mm,
-            np.concatenate([fit.dearer_mm for fit in group]),
-            np.concatenate([fit.settling_mm for fit in group]),
+            np.concatenate([fit.margin_toward_limit_mm for fit in group]),
+            np.concatenate([fit.margin_at_emc_mm for fit in group]),
             np.concatenate([fit.play_mm for fit in group]),
             np.repeat(np.array([fit.unknown for fit in group]), counts, axis=0),
         )
@@ -180,20 +176,20 @@ def settle(fits: Sequence[FitHours]) -> None:
         for fit in group:
             own = slice(row, row + len(fit.limits))
             fit.changed = any(changed[own])
-            fit.history = History(history.level[own], history.since[own], history.eased[own])
-            fit.standing = Standing(end.level[own], end.since[own], end.eased[own])
+            fit.history = History(history.level[own], history.since[own], history.improving[own])
+            fit.standing = Standing(end.level[own], end.since[own], end.improving[own])
             fit.latest = tuple(latest[own])
             fit.moved_only = fit.before is not None and all(same[own])
             row += len(fit.limits)
 
 
 def _air_through(
-    owner: Owner, first: int, last: int, climates: Mapping[int, Climate]
+    owner: Assembly, first: int, last: int, climates: Mapping[int, Climate]
 ) -> tuple[Flags, Floats]:
-    """At each hour from one to another: whether the air is unknown, and what wood would settle to in it."""
+    """At each hour from first to last: whether the air is unknown, and its EMC [%]."""
     begin = owner.start_hour
     unknown = np.ones(last - first + 1, dtype=bool)
-    settling_pct = np.full(last - first + 1, np.nan)
+    emc_pct = np.full(last - first + 1, np.nan)
     for stay in owner.stays:
         # An instant speaks of the place where the hour before it was spent; the first of where it begins.
         since = max(first, stay.since if stay.since == begin else stay.since + 1)
@@ -205,31 +201,31 @@ def _air_through(
         if (since, until) == (first, last):
             return here
         span = slice(since - first, until + 1 - first)
-        unknown[span], settling_pct[span] = here
-    return unknown, settling_pct
+        unknown[span], emc_pct[span] = here
+    return unknown, emc_pct
 
 
 def _part(
-    version: FitVersion, mc: Mapping[str, Floats], settling_pct: Floats
+    version: FitVersion, mc: Mapping[str, Floats], emc_pct: Floats
 ) -> tuple[tuple[Limit, ...], Sequence[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
     if version.straight is not None:
-        return version.straight.limits, version.straight.margins(mc, settling_pct, CLEAR_BY_PCT)
-    n = len(settling_pct)
+        return version.straight.limits, version.straight.margins(mc, emc_pct, CLEAR_BY_PCT)
+    n = len(emc_pct)
     asked = {}
     for name, values in mc.items():
         asked[name] = four = np.empty(4 * n)
         four[:n] = values
         np.add(values, CLEAR_BY_PCT, out=four[n : 2 * n])
         np.maximum(values - CLEAR_BY_PCT, 0.0, out=four[2 * n : 3 * n])
-        four[3 * n :] = settling_pct
+        four[3 * n :] = emc_pct
     limits = version.fit.limits(asked)
     table = np.empty((len(limits), 4, n))
-    dearer = np.empty((len(limits), n))
+    toward_limit = np.empty((len(limits), n))
     for row, limit in enumerate(limits):
         table[row] = np.reshape(limit.margin_mm, (4, n))
-        dearer[row] = table[row, 1 if limit.direction == "swelling" else 2]
-    return tuple(limits), [table[:, 0], dearer, table[:, 3]]
+        toward_limit[row] = table[row, 1 if limit.direction == "swelling" else 2]
+    return tuple(limits), [table[:, 0], toward_limit, table[:, 3]]
 
 
 def versions(

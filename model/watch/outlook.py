@@ -1,11 +1,11 @@
 """The coming year of a piece, as a spread: fifty plausible years of air, each run through the solver.
 
-Every year carries its own share of what is not known besides the air:
+Every year carries its own share of the other doubts:
 
-* how quickly this wood and finish follow: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and
-90 %; * where the wood is now: the standard deviation of the state, which holds sensor, meter and sorption
-  hysteresis (`state.MODEL_SD_PCT`); one shift for the whole piece;
-* how much this wood moves: the scatter of its kind about the table, two standard deviations wide.
+* the speed of this wood and finish: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and 90 %;
+* the state now: its standard deviation, which holds sensor, meter and sorption hysteresis
+  (`state.MODEL_SD_PCT`); one shift for the whole piece;
+* the movement of this wood: the scatter of its kind about the table, two standard deviations wide.
 
 Where a gap or a width was read, the two last count from the reading on: it tightens the spread.
 

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import delete, insert, select
-from sqlalchemy.orm import Session
 
 from model.records.store import Store
 from model.records.tables import Fit, Member, Outlook, Piece
@@ -34,13 +33,14 @@ from model.watch.outlook import (
     look_ahead,
     spread,
 )
-from model.watch.outlook_request import OutlookRequest, seasons_for, surroundings_on_book
-from model.watch.plausible_air import Surroundings
+from model.watch.outlook_request import OutlookRequest, surroundings_on_book
+from model.watch.plausible_air import Surroundings, seasons_of
 from model.watch.prospect_warnings import LIKELY_PCT, say_today
-from model.watch.roster import Owner, PlaceOnBook, RosterReader
+from model.watch.roster import Assembly, PlaceOnBook, RosterReader
 from model.watch.state import States
 from model.watch.verdicts import LATER, SOONER
 from model.wood.errors import BadInput
+from model.wood.season import Season
 
 Floats = NDArray[np.float64]
 
@@ -136,7 +136,13 @@ class Outlooks:
 
     def _compute(self, requests: Sequence[OutlookRequest], basis: Mapping[int, str]) -> None:
         surroundings = surroundings_on_book(self._store)
-        seasons = seasons_for(requests, surroundings)
+        known: dict[tuple[int, int], Season] = {}
+        for request in requests:
+            key = request.place_id, request.hour
+            if key not in known:
+                air = request.airs[request.place_id]
+                (known[key],) = seasons_of(surroundings[request.place_id], air, [request.hour])
+        seasons = [known[request.place_id, request.hour] for request in requests]
         for ahead in look_ahead(requests, seasons, DAYS, self._years):
             owner = ahead.request.owner
             around = surroundings[ahead.request.place_id]
@@ -154,7 +160,7 @@ class Outlooks:
 
 
 def _silent(place: PlaceOnBook, last: int, hour: int) -> bool:
-    """Whether a place whose last measured hour is known is silent at an hour, so that nothing is foretold."""
+    """Whether a place is silent at an hour, by its last measured one, so that nothing is predicted."""
     return hour > last + 1 + SILENT_AFTER_H[place.kind]
 
 
@@ -162,14 +168,14 @@ def _silent(place: PlaceOnBook, last: int, hour: int) -> bool:
 class _Due:
     """A piece to compute: where it is, in which state, and what its outlook will rest on."""
 
-    owner: Owner
+    owner: Assembly
     hour: int
     place_id: int
     states: States
     basis: str
 
 
-def _basis(owner: Owner, hour: int, states: States, air: object) -> str:
+def _basis(owner: Assembly, hour: int, states: States, air: object) -> str:
     """A short word for all that an outlook rests on; another word asks for another outlook."""
     hashed = hashlib.blake2b(digest_size=12)
     hashed.update(states.profile.tobytes() + states.variance_pct2.tobytes())
@@ -344,18 +350,6 @@ class Series:
     def days(self) -> list[datetime]:
         """The instant of each value."""
         return [self.at + timedelta(days=k + 1) for k in range(len(self.p50))]
-
-
-def read_series(session: Session, subject_kind: str, subject_id: int, quantity: str) -> Series | None:
-    """One stored outlook; None where there is none.
-
-    Parameters
-    ----------
-    subject_kind : str
-        piece (rh_pct, temperature_c), member (mc_pct, width_mm) or fit (a limit's name).
-    """
-    row = session.get(Outlook, (subject_kind, subject_id, quantity))
-    return None if row is None else _series(row)
 
 
 def _series(row: Outlook) -> Series:

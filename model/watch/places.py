@@ -7,15 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from model.watch.climate import NEVER_H, Climate
-from model.watch.daily import DAY_H, LEAST_MEASURED_H
+from model.watch.daily import DAY_H
 from model.watch.place_days import PlaceHistory
 from model.watch.place_warnings import iron_wet
-from model.watch.roster import Owner
 from model.watch.verdicts import AirThen, Judged, verdict_of_place
 from model.wood.reason import Reason
+from model.wood.season import LEAST_MEASURED_H
 
 
-def air_then(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> AirThen:
+def air_then(owner: Assembly, hour: int, climates: Mapping[int, Climate]) -> AirThen:
     """Whether the air where an owner stood up to an hour is known.
 
     A place that speaks again is known again from the next full hour: only then has an hour been measured.

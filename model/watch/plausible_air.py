@@ -1,12 +1,12 @@
-"""The air a place may have: what is expected of it, and what its own days have taught.
+"""The seasonal model of a place: a year expected from its climate, corrected by its own days.
 
-What is expected comes from the place's `climate` document, brought indoors by a scheme of `wood.indoors`:
+The expected year comes from the place's `climate` document, brought indoors by a scheme of `wood.indoors`:
 
     {"name": "river valley", "temperature_c": [12 monthly means], "rh_pct": [12 monthly means],
      "scheme": "en-15026-normal", "zone_h": 0.0, "latitude_deg": 50.1}
 
 `scheme`, `zone_h`, `name` and `latitude_deg` may be left out. Without a climate a general temperate one is
-taken, which is said wherever it shows, and the place is allowed to lie further from it.
+taken, every page says so, and the place may lie further from it.
 """
 
 from collections.abc import Iterable, Mapping
@@ -32,7 +32,7 @@ AHEAD_DAYS = 30
 
 @dataclass(frozen=True, eq=False)
 class Surroundings:
-    """The outdoor year of a place and what it lets expect indoors.
+    """The outdoor year of a place and the indoor year expected from it.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ def climate_of(document: Mapping[str, Any] | None, where: str = "climate") -> Ou
 
 
 def surroundings_of(place: PlaceOnBook) -> Surroundings:
-    """What surrounds a place, and what it lets expect. A climate that can't be read counts as none."""
+    """The outdoor year of a place and its expected indoor year; an unreadable climate counts as none."""
     document = place.climate or {}
     try:
         outdoor = climate_of(document, f"place {place.name}")
@@ -105,8 +105,8 @@ def seasons_of(surroundings: Surroundings, air: Air, hours: Iterable[int]) -> li
     at = [hour // 24 - 1 for hour in hours]
     if not len(air):
         return season.learn(min(at, default=0), [], [], surroundings.expectation, at)
-    first_day, temperature_c, rh_pct = season.daily_means(
-        air.first, air.temperature_c, air.rh_pct, air.measured
+    first_day, (temperature_c, rh_pct) = season.daily_means(
+        air.first, air.measured, air.temperature_c, air.rh_pct
     )
     return season.learn(first_day, temperature_c, rh_pct, surroundings.expectation, at)
 

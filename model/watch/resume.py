@@ -10,7 +10,7 @@ from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.fit_on_book import FitOnBook
 from model.watch.margins import Resumed
-from model.watch.roster import Owner
+from model.watch.roster import Assembly
 from model.watch.standing import STANDINGS, Standing
 from model.watch.state import NOT_STARTED, States
 from model.wood import moisture
@@ -48,7 +48,7 @@ def read_states(bulk: Bulk, at: Mapping[int, Sequence[int]]) -> dict[tuple[int, 
     return found
 
 
-def states_at(owner: Owner, hour: int, stored: Mapping[tuple[int, int], tuple[Any, ...]]) -> States | None:
+def states_at(owner: Assembly, hour: int, stored: Mapping[tuple[int, int], tuple[Any, ...]]) -> States | None:
     """An owner's states at an hour; none when a body that had started by then has no record of it."""
     states = States.blank(len(owner.bodies))
     for row, body in enumerate(owner.bodies):
@@ -69,12 +69,16 @@ def read_resumed(bulk: Bulk, at: Mapping[int, Sequence[FitOnBook]]) -> dict[int,
     since = bulk.instant_of("standing_since_at")
     for hour, fits in at.items():
         for ids in ledger.in_portions([fit.id for fit in fits]):
-            for fit, limit, standing, since_ms, eased in bulk.rows(
+            for fit, limit, standing, since_ms, improving in bulk.rows(
                 f"SELECT fit_id, limit_name, standing, {since}, eased FROM margin "
                 f"WHERE at = ? AND fit_id IN ({', '.join('?' * len(ids))})",
                 (bulk.instant(hour * HOUR_MS), *ids),
             ):
-                found.setdefault(fit, {})[limit] = STANDINGS.index(standing), since_ms // HOUR_MS, bool(eased)
+                found.setdefault(fit, {})[limit] = (
+                    STANDINGS.index(standing),
+                    since_ms // HOUR_MS,
+                    bool(improving),
+                )
     return found
 
 

@@ -1,7 +1,7 @@
-"""What the book says, as the watch follows it: pieces and stacks with bodies, fits, stays and measurements.
+"""Reads pieces and stacks from the book: their bodies, fits, stays and measurements.
 
-Instants become whole hours since 1970 UTC: a body starts with the hour it was recorded in, a move counts
-from the next full hour, a measurement speaks of the hour it was taken in.
+Instants become whole hours since 1970 UTC: a body starts with the hour of its record, a move counts from the
+next full hour, a measurement speaks of its own hour.
 """
 
 import json
@@ -58,10 +58,8 @@ class Body:
         For the solver; of a stack, the air between its boards is the finish.
     finished_hour : int
         From when the finish is on; bare before.
-    moistures : (hour, mc_pct, variance)
-        Metered moisture contents, in order.
-    widths : (hour, width_mm)
-        Re-measured widths, in order.
+    moistures, widths : (hour, mc_pct, variance), (hour, width_mm)
+        Metered moisture contents and re-measured widths, in order.
     """
 
     id: int
@@ -79,9 +77,8 @@ class Body:
     def time_constant_h(self) -> float:
         """About how long it takes to come within 37 % of a new climate at 20 °C and 45 % [h].
 
-        Resistance of the faces and of the wood itself in sum, l/S + h²/(π²D), with h the distance moisture
-        travels: the thickness where both faces let it pass alike, twice that where one is closed. For bands
-        and lead times, which are told as ranges; states come from the solver.
+        Resistance of faces and wood in sum, l/S + h²/(π²D), with h the way moisture travels: the thickness
+        where both faces let it pass alike, twice that where one is closed. For bands and lead times only.
         """
         board = self.constants
         temperature_c, rh_pct, mc_pct = 20.0, 45.0, 8.0
@@ -109,7 +106,7 @@ class PlacedSpan:
 
 
 @dataclass(frozen=True)
-class Owner:
+class Assembly:
     """A piece or a stack: bodies that stand and move together.
 
     Attributes
@@ -209,7 +206,7 @@ class Roster:
     """Everything that is followed."""
 
     places: Mapping[int, PlaceOnBook]
-    owners: tuple[Owner, ...]
+    owners: tuple[Assembly, ...]
 
     def first_needed(self) -> dict[int, int]:
         """The earliest hour of each place's air that a body needs."""
@@ -226,7 +223,7 @@ class Roster:
         Parameters
         ----------
         trusted_until : mapping of place id to int
-            As in `Owner.followed_until`.
+            As in `Assembly.followed_until`.
         hour : int
             The present.
         """
@@ -244,7 +241,7 @@ class RosterReader:
     """Reads the roster, and reads a piece's or stack's documents again only when they changed."""
 
     def __init__(self) -> None:
-        self._read: dict[tuple[str, int], tuple[Any, Owner]] = {}
+        self._read: dict[tuple[str, int], tuple[Any, Assembly]] = {}
 
     def read(self, bulk: Bulk) -> Roster:
         """The roster as the book is now."""
@@ -288,11 +285,11 @@ class RosterReader:
             owners.append(self._known(("stack", row[0]), of_stack, _stack_owner))
         return Roster(places, tuple(owners))
 
-    def _known(self, key: tuple[str, int], signature: Any, make: Any) -> Owner:
+    def _known(self, key: tuple[str, int], signature: Any, make: Any) -> Assembly:
         known = self._read.get(key)
         if known is not None and known[0] == signature:
             return known[1]
-        owner: Owner = make(key[1], signature)
+        owner: Assembly = make(key[1], signature)
         self._read[key] = (signature, owner)
         return owner
 
@@ -305,7 +302,7 @@ def _grouped(rows: Sequence[tuple[Any, ...]]) -> dict[int, list[tuple[Any, ...]]
     return groups
 
 
-def _piece_owner(piece_id: int, signature: Any) -> Owner:
+def _piece_owner(piece_id: int, signature: Any) -> Assembly:
     name, document, retired, members, fits, stays, measured = signature
     spans = _spans(stays)
     until = FOREVER if retired is None else retired // HOUR_MS
@@ -321,7 +318,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Owner:
         )
         constants = moisture_batch(list(piece.members.values())).constants()
     except BadInput as problem:
-        return Owner("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
+        return Assembly("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
     bodies = tuple(
         _body(row[0], piece.members[row[1]], row[3], row[4], row[5], one, own)
         for row, one, own in zip(members, constants, measured, strict=True)
@@ -334,10 +331,10 @@ def _piece_owner(piece_id: int, signature: Any) -> Owner:
     on_book = tuple(
         FitOnBook(row[0], row[1], piece.fits[row[1]], tuple(sorted(gaps.get(row[0], [])))) for row in fits
     )
-    return Owner("piece", piece_id, name, bodies, on_book, spans, until, fit_ids=fit_ids)
+    return Assembly("piece", piece_id, name, bodies, on_book, spans, until, fit_ids=fit_ids)
 
 
-def _stack_owner(stack_id: int, signature: Any) -> Owner:
+def _stack_owner(stack_id: int, signature: Any) -> Assembly:
     (_, name, document, start, start_mc, basis, destination, retired), stays, measured = signature
     spans = _spans(stays)
     until = FOREVER if retired is None else retired // HOUR_MS
@@ -353,11 +350,11 @@ def _stack_owner(stack_id: int, signature: Any) -> Owner:
         )
         (constants,) = moisture_batch([board]).constants()
     except BadInput as problem:
-        return Owner("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
+        return Assembly("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
     between = STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE
     constants = constants._replace(face_permeance=between, back_permeance=between)
     body = _body(stack_id, board, start, start_mc, basis, constants, measured)
-    return Owner("stack", stack_id, name, (body,), (), spans, until, destination)
+    return Assembly("stack", stack_id, name, (body,), (), spans, until, destination)
 
 
 def _body(

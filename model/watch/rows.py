@@ -69,20 +69,21 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> tuple[list[Row], li
     play_mm = fit.play_mm.tolist()
     ends = [
         (fit.fit.id, limit.name, last * HOUR_MS, limit.direction, limit.severity, now.margin_mm, play,
-         STANDINGS[now.level], now.since * HOUR_MS, now.eased)
+         STANDINGS[now.level], now.since * HOUR_MS, now.improving)
         for limit, now, play in zip(fit.limits, fit.latest, play_mm, strict=True)
     ]  # fmt: skip
     if first == last:
         return [], ends
     hours = {hour for hour in kept_hours if first <= hour < last}
     columns = [hour - first for hour in sorted(hours | set(range(-(-first // 24) * 24, last, 24)))]
-    margins, levels, since, eased = (
-        values[:, columns].tolist() for values in (fit.margin_mm, history.level, history.since, history.eased)
+    margins, levels, since, improving = (
+        values[:, columns].tolist()
+        for values in (fit.margin_mm, history.level, history.since, history.improving)
     )
     rows: list[Row] = [
         (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity,
          margins[number][place], play_mm[number], STANDINGS[levels[number][place]],
-         since[number][place] * HOUR_MS, eased[number][place])
+         since[number][place] * HOUR_MS, improving[number][place])
         for number, limit in enumerate(fit.limits)
         for place, column in enumerate(columns)
     ]  # fmt: skip

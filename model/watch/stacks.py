@@ -17,7 +17,7 @@ from model.watch.air_hours import HOUR_MS
 from model.watch.bulk import Bulk
 from model.watch.climate import Climate
 from model.watch.daily import DAY_H, Days
-from model.watch.followed import settling_ahead
+from model.watch.followed import emc_ahead
 from model.watch.outlook import DAYS, YEARS, look_ahead
 from model.watch.outlook_request import OutlookRequest
 from model.watch.ready import (
@@ -34,7 +34,7 @@ from model.watch.ready import (
     unknown_stack,
     window_of,
 )
-from model.watch.roster import Owner, is_dead_piled
+from model.watch.roster import Assembly, is_dead_piled
 from model.watch.standing import EASY, STANDINGS
 from model.watch.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.warnings import Episode
@@ -82,7 +82,7 @@ class StackAsIs:
 
 
 def stack_history(
-    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+    bulk: Bulk, owner: Assembly, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
 ) -> StackHistory:
     """The course of a stack up to the last midnight.
 
@@ -104,7 +104,7 @@ def stack_history(
     return StackHistory(until, days, standings[-1] if standings else None, target, tuple(told))
 
 
-def _week(owner: Owner, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
+def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
     """A stack's mean at midnights up to one, oldest first; NaN before it was metered, which moved no wood."""
     (body,) = owner.bodies
     since = max((metered for metered, _, _ in body.moistures if metered <= at), default=0)
@@ -112,14 +112,19 @@ def _week(owner: Owner, mean_at: Mapping[int, float], at: int, days: int = 7) ->
     return np.array([mean_at.get(hour, math.nan) if hour >= since else math.nan for hour in hours])
 
 
-def _moves(owner: Owner, mean_at: Mapping[int, float], at: int) -> tuple[float, float]:
+def _moves(owner: Assembly, mean_at: Mapping[int, float], at: int) -> tuple[float, float]:
     """How a stack moves at a midnight [points a week], and its mean a week before [%]; NaN where unknown."""
     week = _week(owner, mean_at, at)
     return float(slopes(week)[-1]), float(week[0])
 
 
 def stack_as_it_is(
-    bulk: Bulk, owner: Owner, hour: int, climates: Mapping[int, Climate], heard: bool, history: StackHistory
+    bulk: Bulk,
+    owner: Assembly,
+    hour: int,
+    climates: Mapping[int, Climate],
+    heard: bool,
+    history: StackHistory,
 ) -> StackAsIs | None:
     """A stack at an hour, from its history up to the last midnight; None where nothing is known of it."""
     (body,) = owner.bodies
@@ -150,7 +155,7 @@ def stack_as_it_is(
 
 
 def stack_windows(
-    found: Mapping[int, tuple[Owner, StackAsIs]], hour: int, climates: Mapping[int, Climate]
+    found: Mapping[int, tuple[Assembly, StackAsIs]], hour: int, climates: Mapping[int, Climate]
 ) -> dict[int, Window]:
     """When each of some stacks becomes ready where it stands, by its id; none where no air was measured.
 
@@ -174,7 +179,7 @@ def stack_windows(
                 here.mean_emc_pct(midnight - k * DAY_H, midnight - (k - 1) * DAY_H)
                 for k in range(FIVE_DAYS - 1, 0, -1)
             ]
-            target = air_pct = settling_ahead(ahead, np.array([pct for pct in known if pct == pct]))
+            target = air_pct = emc_ahead(ahead, np.array([pct for pct in known if pct == pct]))
         spell_pct = here.mean_emc_pct(midnight - FIVE_DAYS * DAY_H, max(midnight, here.air.first + 1))
         windows[owner.id] = window_of(
             one.from_hour,
@@ -189,7 +194,7 @@ def stack_windows(
 
 
 def stack_now(
-    owner: Owner,
+    owner: Assembly,
     found: StackAsIs | None,
     window: Window | None,
     air: AirThen,
@@ -206,7 +211,7 @@ def stack_now(
 
 
 def _targets(
-    owner: Owner, hours: Sequence[int], climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+    owner: Assembly, hours: Sequence[int], climates: Mapping[int, Climate], days_of: Mapping[int, Days]
 ) -> list[Target]:
     """The moisture content a stack is to have, as far as it was known at some midnights.
 
@@ -228,14 +233,14 @@ def _targets(
     return found
 
 
-def _heard(owner: Owner, hour: int, climates: Mapping[int, Climate]) -> bool:
+def _heard(owner: Assembly, hour: int, climates: Mapping[int, Climate]) -> bool:
     place_id = owner.place_at(max(hour - 1, owner.start_hour))
     climate = climates.get(place_id) if place_id is not None else None
     return climate is not None and int(climate.age_h(np.array([hour]))[0]) <= climate.silent_after_h
 
 
 def _episodes(
-    owner: Owner,
+    owner: Assembly,
     days: Sequence[StackDay],
     standings: Sequence[StackStanding | None],
     targets: Sequence[Target],
@@ -271,7 +276,7 @@ def _episodes(
 
 
 def _episode(
-    owner: Owner, tier: str, before: int, after: int, reason: Reason, day: StackDay, closed: int | None
+    owner: Assembly, tier: str, before: int, after: int, reason: Reason, day: StackDay, closed: int | None
 ) -> Episode:
     return Episode(
         "stack", owner.id, reason.key, tier, STANDINGS[before], STANDINGS[after],

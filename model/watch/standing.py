@@ -36,7 +36,7 @@ class Standing(NamedTuple):
 
     level: Ints  # EASY, NEAR or PAST
     since: Ints  # the hour it became so
-    eased: Flags  # the last change was for the better
+    improving: Flags  # the last change was for the better
 
     @classmethod
     def first(cls, n: int, hour: int) -> "Standing":
@@ -53,7 +53,7 @@ class History(NamedTuple):
 
     level: Ints
     since: Ints
-    eased: Flags
+    improving: Flags
 
     def changes(self, row: int, before: int) -> list[int]:
         """Columns at which a limit's standing became another, given how it stood before the first."""
@@ -62,19 +62,19 @@ class History(NamedTuple):
 
     def at(self, column: int) -> Standing:
         return Standing(
-            self.level[:, column].copy(), self.since[:, column].copy(), self.eased[:, column].copy()
+            self.level[:, column].copy(), self.since[:, column].copy(), self.improving[:, column].copy()
         )
 
 
-def near_below(play_mm: Floats, margin_mm: Floats, dearer_mm: Floats) -> Floats:
+def near_below(play_mm: Floats, margin_mm: Floats, margin_toward_limit_mm: Floats) -> Floats:
     """Below which margin a limit is near [mm]; infinite where no play was designed for it.
 
     Parameters
     ----------
-    play_mm, margin_mm, dearer_mm : arrays of one shape, or that broadcast
-        As in `standings`; margin less dearer is the movement of `CLEAR_BY_PCT` points of moisture.
+    play_mm, margin_mm, margin_toward_limit_mm : arrays of one shape, or that broadcast
+        As in `standings`; margin less toward_limit is the movement of `CLEAR_BY_PCT` points of moisture.
     """
-    a_point_mm = np.asarray(margin_mm - dearer_mm) / CLEAR_BY_PCT
+    a_point_mm = np.asarray(margin_mm - margin_toward_limit_mm) / CLEAR_BY_PCT
     return np.where(play_mm > NO_PLAY_MM, np.fmax(NEAR_SHARE * play_mm, a_point_mm), np.inf)
 
 
@@ -82,8 +82,8 @@ def standings(
     before: Standing,
     first: int,
     margin_mm: Floats,
-    dearer_mm: Floats,
-    settling_mm: Floats,
+    margin_toward_limit_mm: Floats,
+    margin_at_emc_mm: Floats,
     play_mm: Floats,
     unknown: Flags,
 ) -> History:
@@ -97,9 +97,9 @@ def standings(
         Hour of the first column, since 1970 UTC.
     margin_mm : (limits, hours)
         What is left; NaN where not known, which changes nothing.
-    dearer_mm : (limits, hours)
+    margin_toward_limit_mm : (limits, hours)
         What would be left `CLEAR_BY_PCT` points of moisture further toward the limit.
-    settling_mm : (limits, hours)
+    margin_at_emc_mm : (limits, hours)
         What would be left if the wood settled to the mean air of the last three days; NaN where unknown.
     play_mm : (limits,)
         Designed for each limit.
@@ -112,17 +112,18 @@ def standings(
         np.empty(shape, dtype=np.int64),
         np.empty(shape, dtype=np.bool_),
     )
-    near_mm = near_below(play_mm[:, None], margin_mm, dearer_mm)
-    _fold(*before, first, margin_mm, dearer_mm, settling_mm, near_mm, unknown, *history)
+    near_mm = near_below(play_mm[:, None], margin_mm, margin_toward_limit_mm)
+    _fold(*before, first, margin_mm, margin_toward_limit_mm, margin_at_emc_mm, near_mm, unknown, *history)
     return history
 
 
 @numba.njit(cache=True)
 def _fold(  # type: ignore[no-untyped-def]
-    level0, since0, eased0, first, margin, dearer, settling, near, unknown, level_out, since_out, eased_out,
+    level0, since0, improving0, first, margin, toward_limit, at_emc, near, unknown,
+    level_out, since_out, improving_out,
 ):  # fmt: skip
     for i in range(margin.shape[0]):
-        level, since, eased = level0[i], since0[i], eased0[i]
+        level, since, improving = level0[i], since0[i], improving0[i]
         for k in range(margin.shape[1]):
             hour = first + k
             m = margin[i, k]
@@ -130,14 +131,14 @@ def _fold(  # type: ignore[no-untyped-def]
                 asked = PAST if m < 0.0 else (NEAR if m < near[i, k] else EASY)
                 settled = hour - since >= DWELL_H
                 if asked > level:
-                    if settled or not eased:
-                        level, since, eased = asked, hour, False
+                    if settled or not improving:
+                        level, since, improving = asked, hour, False
                 elif asked < level and settled:
-                    inside = -np.inf if np.isnan(settling[i, k]) else min(dearer[i, k], settling[i, k])
+                    inside = -np.inf if np.isnan(at_emc[i, k]) else min(toward_limit[i, k], at_emc[i, k])
                     if inside >= near[i, k]:
-                        level, since, eased = EASY, hour, True
+                        level, since, improving = EASY, hour, True
                     elif level == PAST and inside >= 0.0:
-                        level, since, eased = NEAR, hour, True
+                        level, since, improving = NEAR, hour, True
             level_out[i, k] = level
             since_out[i, k] = since
-            eased_out[i, k] = eased
+            improving_out[i, k] = improving

@@ -1,8 +1,8 @@
-"""The moisture inside every body, hour by hour along the chain of air where it stood.
+"""Moisture through every body, hour by hour in the air of the places where it stood.
 
-One run takes any number of bodies from wherever each of them is to the present. Steps are always whole UTC
-hours and cuts always fall on the same hours, so a state is the same to the last bit however often the run
-was interrupted and whoever else was in it.
+One run takes any number of bodies from their own states to the present. Steps are whole UTC hours and cuts
+fall on the same hours, so a state is the same to the last bit however often the run was interrupted and
+whichever bodies share it.
 
 A metered moisture content re-anchors the mean: a scalar Kalman update that shifts the whole profile. The
 variance of the mean settles toward `MODEL_SD_PCT` at the pace of the wood while air is measured, and grows
@@ -17,8 +17,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.bridge import Air
-from model.watch.roster import Body, Owner
+from model.watch.bridge import COLDEST_C, WARMEST_C, Air
+from model.watch.roster import Assembly, Body
 from model.wood import moisture
 from model.wood.rehearsal import simulate
 
@@ -36,8 +36,6 @@ BRIDGED_SD_PCT_PER_H = 0.1 / 24.0
 # ... to what not knowing the season's swing amounts to.
 WIDEST_SD_PCT = 2.0
 LEAST_MC_PCT = 0.1
-# Where the sorption equation ends; colder or warmer air is taken as this.
-COLDEST_C, WARMEST_C = -40.0, 60.0
 
 
 def widened_sd_pct(variance_pct2: float, hours: int) -> float:
@@ -48,7 +46,7 @@ def widened_sd_pct(variance_pct2: float, hours: int) -> float:
 
 @dataclass
 class States:
-    """Where each of n bodies is.
+    """The states of n bodies.
 
     Attributes
     ----------
@@ -115,7 +113,7 @@ class KeptState:
 
 @dataclass
 class Run:
-    """What a run computed.
+    """The result of a run.
 
     Attributes
     ----------
@@ -144,7 +142,7 @@ class _Event(NamedTuple):
 
 
 def run(
-    owners: Sequence[Owner],
+    owners: Sequence[Assembly],
     states: States,
     airs: Mapping[int, Air],
     until: int,
@@ -154,7 +152,7 @@ def run(
 
     Parameters
     ----------
-    owners : sequence of Owner
+    owners : sequence of Assembly
     states : States
         One row a body, in the order of owners and their bodies. Not changed.
     airs : mapping of place id to Air
@@ -193,9 +191,9 @@ def run(
 
 
 def _events(
-    owners: Sequence[Owner], bodies: Sequence[Body], states: States, ends: Ints, until: int
+    owners: Sequence[Assembly], bodies: Sequence[Body], states: States, ends: Ints, until: int
 ) -> list[_Event]:
-    """What happens to the bodies on the way, in an order that does not depend on the other bodies."""
+    """Starts, moves, finishes, measurements and kept hours, in an order that no other body changes."""
     events = []
     row = 0
     for owner in owners:
@@ -223,7 +221,7 @@ class _Running:
 
     def __init__(
         self,
-        owners: Sequence[Owner],
+        owners: Sequence[Assembly],
         bodies: Sequence[Body],
         states: States,
         airs: Mapping[int, Air],
@@ -247,7 +245,7 @@ class _Running:
         return place if place is not None and place in self._airs else -1
 
     def advance(self, position: int, cut: int, result: Run) -> None:
-        """From one cut to the next, over which nothing changes but the air."""
+        """Advance from one cut to the next; only the air changes in between."""
         states = self._states
         active = np.flatnonzero((states.hour == position) & (self._ends > position))
         if not len(active):
@@ -293,7 +291,7 @@ class _Running:
         self._states.variance_pct2[active], self._states.estimated_hours[active] = variance, count
 
     def arrive(self, hour: int, events: Iterable[_Event], result: Run, last: bool) -> None:
-        """What happens at a full hour: starts, measurements, what follows from here on, and the record."""
+        """Apply the events of a full hour, then record the states to keep."""
         states = self._states
         kept_rows: list[int] = []
         for event in events:

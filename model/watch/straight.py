@@ -61,7 +61,7 @@ class Straight:
     swelling: NDArray[np.bool_]
 
     def margins(
-        self, mc: Mapping[str, Floats], settling_pct: Floats, nearer_pct: float
+        self, mc: Mapping[str, Floats], emc_pct: Floats, nearer_pct: float
     ) -> tuple[Floats, Floats, Floats]:
         """Margins at some hours [mm]: now, further toward each limit, and with all members settled.
 
@@ -69,7 +69,7 @@ class Straight:
         ----------
         mc : mapping of member name to (hours,)
             Mean moisture content [%].
-        settling_pct : (hours,)
+        emc_pct : (hours,)
             Moisture content that all would settle to; NaN where not known.
         nearer_pct : float
             Points of moisture toward each limit for the second.
@@ -78,14 +78,14 @@ class Straight:
         -------
         (limits, hours) each
         """
-        shape = len(self.limits), len(settling_pct)
+        shape = len(self.limits), len(emc_pct)
         found = np.empty(shape), np.empty(shape), np.empty(shape)
         members = np.empty((len(self.names), shape[1]))
         for row, name in enumerate(self.names):
             members[row] = mc[name]
         _margins(
             self.knots_pct, self.built_mm, self.more_mm, self.slope_mm_per_pct, self.swelling,
-            members, settling_pct, nearer_pct, *found,
+            members, emc_pct, nearer_pct, *found,
         )  # fmt: skip
         return found
 

@@ -1,4 +1,4 @@
-"""Who has to be computed, from where, and in which portions."""
+"""The tasks of an evaluation: assemblies to compute, the hour each goes on from, and portions of them."""
 
 import time
 from collections.abc import Mapping, Sequence
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.margins import Resumed
-from model.watch.roster import Owner
+from model.watch.roster import Assembly
 from model.watch.state import States
 
 Hours = NDArray[np.int64]
@@ -36,7 +36,7 @@ class Known:
 class Task:
     """An owner to take from somewhere to an hour; nothing known means from its start."""
 
-    owner: Owner
+    owner: Assembly
     known: Known | None
     end: int
 
@@ -93,7 +93,7 @@ class Tally:
         return now
 
 
-def earliest_change(owner: Owner, changed: Mapping[int, Hours]) -> int | None:
+def earliest_change(owner: Assembly, changed: Mapping[int, Hours]) -> int | None:
     """The first hour an owner spent in air that changed.
 
     Parameters

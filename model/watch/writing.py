@@ -17,7 +17,7 @@ from model.watch.fit_warnings import episodes_of, limits_now
 from model.watch.ledger import Counts
 from model.watch.margins import FitHours, Resumed
 from model.watch.places import air_then
-from model.watch.roster import Owner
+from model.watch.roster import Assembly
 from model.watch.rows import checkpoint_rows, margin_rows, verdict_row
 from model.watch.state import Run, States, widened_sd_pct
 from model.watch.tasks import Known, Tally, Task
@@ -74,7 +74,7 @@ def air_writer(
     place_id: int,
     air: Air,
     hours: np.ndarray[Any, np.dtype[np.int64]],
-    rewinds: Sequence[tuple[Owner, int | None]],
+    rewinds: Sequence[tuple[Assembly, int | None]],
 ) -> Callable[[Bulk], None]:
     """Writes a place's changed air together with taking back what was computed from the air before.
 

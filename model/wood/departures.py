@@ -1,4 +1,4 @@
-"""How a quantity departs, day by day, from what is expected of it: a bank of Kalman filters, and drawn paths.
+"""A bank of Kalman filters for the daily departures of a quantity from its expectation, and drawn paths.
 
 See `season`, which uses this for the temperature and the humidity of a place.
 """
@@ -19,8 +19,8 @@ STATES = 8
 
 
 @dataclass(frozen=True)
-class Habit:
-    """How one quantity may depart from what is expected of it.
+class NoiseSpec:
+    """How far one quantity may depart from its expectation.
 
     Attributes
     ----------
@@ -51,11 +51,11 @@ class Habit:
 
 
 # In logits of the humidity: 0.1 is 2.5 % RH at half saturation.
-HUMIDITY = Habit(
+HUMIDITY = NoiseSpec(
     level_sd=0.35, yearly_sd=0.25, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
     fast_sd=(0.07, 0.15, 0.30), slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.02,
 )  # fmt: skip
-TEMPERATURE = Habit(
+TEMPERATURE = NoiseSpec(
     level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
     slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.1,
 )  # fmt: skip
@@ -66,7 +66,7 @@ _STEP_DAYS = 30
 
 @dataclass(frozen=True, eq=False)
 class FilterState:
-    """What the bank of filters knows of one quantity: one row a filter.
+    """The state of the bank of filters for one quantity: one row a filter.
 
     Attributes
     ----------
@@ -74,10 +74,10 @@ class FilterState:
     cover : (filters, STATES, STATES)
         Covariance.
     log_weight : (filters,)
-        How well each foretold what came, up to a constant.
+        How well each predicted what came, up to a constant.
     """
 
-    habit: Habit
+    spec: NoiseSpec
     mean: Floats
     cover: Floats
     log_weight: Floats
@@ -92,8 +92,8 @@ class FilterState:
     def middle(self, day: int, days: Integers) -> Floats:
         """Mean departure from the expectation on later days, without chance."""
         away = days - day
-        slow, pace = _kept(away[:, None], self.habit.slow_days)
-        fast = np.exp(-away[:, None] / self.habit.bank[:, 2])
+        slow, pace = _kept(away[:, None], self.spec.slow_days)
+        fast = np.exp(-away[:, None] / self.spec.bank[:, 2])
         waves = _waves(days) @ self.mean[:, : WAVES.stop].T
         paths = waves + slow * self.mean[:, SLOW] + pace * self.mean[:, PACE] + fast * self.mean[:, FAST]
         return np.asarray(paths @ self.weight)
@@ -107,21 +107,21 @@ class FilterState:
         now, change, slow, fast = (np.random.default_rng(child) for child in seed.spawn(4))
         # Which filter meets which piece of chance must not follow the order of the bank.
         chosen = now.permutation(_shares(self.weight, pairs))
-        bank, mean = self.habit.bank[chosen], self.mean[chosen]
+        bank, mean = self.spec.bank[chosen], self.mean[chosen]
         z = now.standard_normal((pairs, STATES))
         start = np.einsum("pij,pj->pi", _root(self.cover[chosen]), z)
         # Levels and waves change slowly: a step every thirty days is as good as one every day.
         steps = -(-len(days) // _STEP_DAYS)
-        step_sd = self.scale * np.sqrt(_STEP_DAYS * _drift(self.habit))
+        step_sd = self.scale * np.sqrt(_STEP_DAYS * _drift(self.spec))
         walk = np.cumsum(change.standard_normal((steps, pairs, WAVES.stop)) * step_sd, axis=0)
         shape = start[:, : WAVES.stop] + np.repeat(walk, _STEP_DAYS, axis=0)[: len(days)]
         seen = _waves(days)
         chance = np.einsum("dk,dpk->dp", seen, shape)
-        chance += _drifting(start[:, SLOW], start[:, PACE], bank[:, 0], self.habit.slow_days, len(days), slow)
+        chance += _drifting(start[:, SLOW], start[:, PACE], bank[:, 0], self.spec.slow_days, len(days), slow)
         chance += _process(start[:, FAST], bank[:, 1], bank[:, 2], len(days), fast)
         gone = (days - day)[:, None]
         middle = seen @ mean[:, : WAVES.stop].T
-        kept, pace = _kept(gone, self.habit.slow_days)
+        kept, pace = _kept(gone, self.spec.slow_days)
         middle += kept * mean[:, SLOW] + pace * mean[:, PACE] + np.exp(-gone / bank[:, 2]) * mean[:, FAST]
         both = np.empty((len(days), 2 * pairs))
         both[:, 0::2], both[:, 1::2] = middle + chance, middle - chance
@@ -136,34 +136,34 @@ def _waves(days: Integers) -> Floats:
     )
 
 
-def _spread(habit: Habit) -> Floats:
+def _spread(spec: NoiseSpec) -> Floats:
     """Standard deviations of level and waves."""
-    return np.array([habit.level_sd, *[habit.yearly_sd] * 2, *[habit.half_yearly_sd] * 2])
+    return np.array([spec.level_sd, *[spec.yearly_sd] * 2, *[spec.half_yearly_sd] * 2])
 
 
-def _drift(habit: Habit) -> Floats:
+def _drift(spec: NoiseSpec) -> Floats:
     """Variance that level and waves gain in a day."""
-    return (YEAR_TO_YEAR * _spread(habit)) ** 2 / DAYS_IN_YEAR
+    return (YEAR_TO_YEAR * _spread(spec)) ** 2 / DAYS_IN_YEAR
 
 
 def filtered(
-    habit: Habit, scale: float, days: Integers, departures: Floats, wanted: Integers
+    spec: NoiseSpec, scale: float, days: Integers, departures: Floats, wanted: Integers
 ) -> list[FilterState]:
     """The bank of filters after so many rows, for each number of rows wanted."""
-    bank = habit.bank
+    bank = spec.bank
     filters = len(bank)
     at_first = np.empty((filters, STATES))
-    at_first[:, : WAVES.stop] = scale * _spread(habit)
-    at_first[:, SLOW], at_first[:, PACE] = bank[:, 0], bank[:, 0] / habit.slow_days
+    at_first[:, : WAVES.stop] = scale * _spread(spec)
+    at_first[:, SLOW], at_first[:, PACE] = bank[:, 0], bank[:, 0] / spec.slow_days
     at_first[:, FAST] = bank[:, 1]
     mean, cover = np.zeros((filters, STATES)), np.zeros((filters, STATES, STATES))
     diagonal = np.arange(STATES)
     cover[:, diagonal, diagonal] = at_first**2
     fade = np.exp(-1.0 / bank[:, 2])
-    slow = _slow_step(habit.slow_days)
+    slow = _slow_step(spec.slow_days)
     gain = np.zeros((filters, STATES, STATES))
-    gain[:, diagonal[: WAVES.stop], diagonal[: WAVES.stop]] = scale**2 * _drift(habit)
-    gain[:, SLOW:FAST, SLOW:FAST] = bank[:, 0, None, None] ** 2 * _slow_gain(habit.slow_days)
+    gain[:, diagonal[: WAVES.stop], diagonal[: WAVES.stop]] = scale**2 * _drift(spec)
+    gain[:, SLOW:FAST, SLOW:FAST] = bank[:, 0, None, None] ** 2 * _slow_gain(spec.slow_days)
     gain[:, FAST, FAST] = bank[:, 1] ** 2 * (1.0 - fade**2)
     log_weight = np.zeros(filters)
     seen = (
@@ -174,9 +174,9 @@ def filtered(
     found: list[FilterState] = []
     done = 0
     for rows in wanted.tolist():
-        span, noise = slice(done, rows), habit.noise_sd**2
+        span, noise = slice(done, rows), spec.noise_sd**2
         _take_in(mean, cover, log_weight, slow, fade, gain, seen[span], departures[span], noise)
-        found.append(FilterState(habit, mean.copy(), cover.copy(), log_weight.copy(), scale))
+        found.append(FilterState(spec, mean.copy(), cover.copy(), log_weight.copy(), scale))
         done = rows
     return found
 

@@ -1,4 +1,4 @@
-"""How fast moisture creeps through wood across the grain, and what a face lets through.
+"""Diffusion of moisture through wood across the grain, and the permeance of its faces.
 
 Across the grain below fibre saturation moisture moves as bound water through the cell walls, the lumens
 offering next to no resistance. Siau's model of that [1]_ gives the coefficient from specific gravity,

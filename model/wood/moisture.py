@@ -68,7 +68,7 @@ class Constants(NamedTuple):
 
 @dataclass(frozen=True)
 class Batch:
-    """Constants of n members, each field an array of length n.
+    """Constants of n members, one array of length n each.
 
     Attributes
     ----------
@@ -87,7 +87,7 @@ class Batch:
     Raises
     ------
     BadInput
-        If lengths differ or a value lies outside its range; it names the first member at fault.
+        If lengths differ or a value lies outside its range, naming the first member at fault.
     """
 
     thickness_mm: Floats
@@ -143,10 +143,8 @@ class Batch:
         return replace(self, face_permeance=face, back_permeance=back)
 
     def quicker(self, rate: Floats) -> "Batch":
-        """The same members, all that happens to each so many times as quick.
-
-        Diffusion goes with thickness squared, and what passes a face with thickness times density.
-        """
+        """The same members, so many times as quick: diffusion goes with thickness squared, what passes a
+        face with thickness times density."""
         root = np.sqrt(rate)
         return replace(
             self,

@@ -12,7 +12,7 @@ nothing is learned. So a place without history is its expectation with all of it
 some weeks of it knows its level and its weather but not yet its seasons, and a place with years knows
 itself; what lies between is weighted as far as it is known, without a rule of its own. How large the
 departures are is not known either: a bank of filters with different sizes runs side by side, and each
-counts as much as it foretold the days that came.
+counts as much as it predicted the days that came.
 
 Years to come are drawn from what the filters know on the last day, so the first days go on from its air.
 The sizes that are tried, and how far a house may lie from its typical year, are common practice, no source:
@@ -32,13 +32,15 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 LEAST_YEARS = 2
+LEAST_MEASURED_H = 12
+"""Fewer measured hours make no day's mean."""
 LOWEST_RH_PCT, HIGHEST_RH_PCT = 1.0, 99.0
 COLDEST_C, WARMEST_C = -40.0, 60.0
 
 
 @dataclass(frozen=True, eq=False)
 class Expectation:
-    """What is expected of a place before anything is measured there.
+    """The year expected of a place before anything is measured there.
 
     Attributes
     ----------
@@ -90,7 +92,7 @@ class Air:
 
 @dataclass(frozen=True, eq=False)
 class Season:
-    """A place's air as it is known at the end of a day, and what may come after.
+    """A place's air as known at the end of a day, and the days that may follow.
 
     Attributes
     ----------
@@ -154,7 +156,7 @@ def learn(
     expectation: Expectation,
     at: ArrayLike,
 ) -> list[Season]:
-    """What is known of a place at the end of each of some days.
+    """The season of a place as known at the end of each of some days.
 
     Parameters
     ----------
@@ -206,33 +208,30 @@ def learn(
     return found
 
 
-def daily_means(
-    first_hour: int, temperature_c: ArrayLike, rh_pct: ArrayLike, measured: ArrayLike, least_hours: int = 12
-) -> tuple[int, Floats, Floats]:
-    """Daily means of hours of air, NaN on days with too few measured hours.
+def daily_means(first_hour: int, measured: ArrayLike, *hourly: ArrayLike) -> tuple[int, list[Floats]]:
+    """Daily means of hours of air, NaN on days with fewer than `LEAST_MEASURED_H` measured hours.
 
     Parameters
     ----------
     first_hour : int
         Of row 0, hours since 1970 UTC.
     measured : (hours,) of bool
-    least_hours : int
-        Measured hours that a day needs.
+    hourly : (hours,) each
 
     Returns
     -------
-    first day (days since 1970), temperature [°C], humidity [%]
+    first day (days since 1970), the means of each
     """
     is_measured = np.asarray(measured, dtype=bool)
-    day = (first_hour + np.flatnonzero(is_measured)) // 24
     first_day = first_hour // 24
-    count = np.bincount(day - first_day, minlength=-(-(first_hour + len(is_measured)) // 24) - first_day)
+    day = (first_hour + np.flatnonzero(is_measured)) // 24 - first_day
+    count = np.bincount(day, minlength=-(-(first_hour + len(is_measured)) // 24) - first_day)
     means = []
-    for values in (temperature_c, rh_pct):
+    for values in hourly:
         kept = np.asarray(values, dtype=np.float64)[is_measured]
-        total = np.bincount(day - first_day, weights=kept, minlength=len(count))
-        means.append(np.where(count >= least_hours, total / np.maximum(count, 1), np.nan))
-    return first_day, means[0], means[1]
+        total = np.bincount(day, weights=kept, minlength=len(count))
+        means.append(np.where(count >= LEAST_MEASURED_H, total / np.maximum(count, 1), np.nan))
+    return first_day, means
 
 
 def logit(rh_pct: Floats) -> Floats:

@@ -128,7 +128,7 @@ def look(store: Store, judge: Judge, hour: int) -> tuple[float, float]:
         judged = time.thread_time()
         trust = read_trust(bulk)
         asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
-        found = measured_hours(bulk, trust, asked)
+        found = measured_hours(bulk, trust, asked, judge.caches.around)
         ended = time.thread_time()
     assert sum(len(one.hours) for one in found.values()) >= len(found) > 0
     return judged - began, ended - judged

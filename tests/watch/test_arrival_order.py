@@ -168,6 +168,40 @@ def test_a_past_computed_anew_gives_the_same_now_and_since_and_leaves_what_was_s
     assert [one for one in statements(live) if one[2] < end] == said
 
 
+@settings(max_examples=3, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 10_000))
+def test_whatever_comes_late_the_past_and_what_was_said_stay_the_same(make_shop, seed):
+    """Any part of the readings held back, and the past computed anew in any portions."""
+    chance = random.Random(seed)
+    live, at_once = furnished(make_shop), furnished(make_shop)
+    rows = history(live, seed)
+    end = live.hour(DAYS * 24)
+    share = chance.uniform(0.02, 0.6)
+    timely = [entry for entry in rows if chance.random() >= share]
+    outlooks = Outlooks(live.store, years=10)
+    for day in range(DAYS - 4, DAYS):
+        send(live, [entry for entry in timely if entry[1][0] < live.hour(24 * day)])
+        live.evaluate(live.hour(24 * day))
+        outlooks.refresh(live.hour(24 * day))
+    said = statements(live)
+    left = rows[:]
+    chance.shuffle(left)
+    while left:
+        count = chance.randrange(100, 500)
+        batch, left = left[:count], left[count:]
+        send(live, batch)
+        if chance.random() < 0.3:
+            live.watch = Watch(live.store)
+        live.evaluate(end)
+        outlooks.refresh(end)
+    send(at_once, rows)
+    at_once.evaluate(end)
+    for shop in (live, at_once):
+        shop.change(lambda session: session.execute(delete(Outlook)))  # `clears` is of what may come
+    assert now_and_since(live, end) == now_and_since(at_once, end)
+    assert [one for one in statements(live) if one[2] < end] == said
+
+
 def changes_of_the_book(shop, seed):
     """Moves, measurements and corrections, each to be made at any time after the fact."""
     chance = random.Random(seed)

@@ -11,7 +11,7 @@ from sqlalchemy import delete
 from model.records import book, places, queries
 from model.records.measured import record_measurement
 from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place, Reading
-from model.watch.outlook_run import Outlooks, outlook_document, read_series
+from model.watch.outlook_run import Outlooks, _series, outlook_document
 from model.wood.errors import BadInput
 
 AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)
@@ -35,6 +35,10 @@ sight_width = "345mm"
 groove_depth = "10mm"
 finished = "before assembly"
 """
+
+
+def read_series(session, subject_kind, subject_id, quantity):
+    return _series(session.get_one(Outlook, (subject_kind, subject_id, quantity)))
 
 
 def lived_in(rh_pct: np.ndarray, seed: int = 2) -> np.ndarray:

@@ -16,7 +16,7 @@ from model.watch.lever import lever_for, lever_of, margins_in, stays_document
 from model.watch.outlook import LimitAhead, batch_of, look_ahead, scores, spread
 from model.watch.outlook_request import OutlookRequest
 from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
-from model.watch.roster import FOREVER, Body, FitOnBook, Owner, PlacedSpan, PlaceOnBook
+from model.watch.roster import FOREVER, Assembly, Body, FitOnBook, PlacedSpan, PlaceOnBook
 from model.watch.verdicts import LATER, SOONER
 from model.wood import moisture
 from model.wood.condensation import condensation_ceiling
@@ -84,7 +84,7 @@ def asked(text: str, mc_pct: float, temperature_c: float, rh_pct: float, days: i
         for k, member in enumerate(members)
     )  # fmt: skip
     fits = tuple(FitOnBook(k + 1, name, fit) for k, (name, fit) in enumerate(piece.fits.items()))
-    owner = Owner("piece", 1, piece.name, bodies, fits, (PlacedSpan(0, FOREVER, 1),))
+    owner = Assembly("piece", 1, piece.name, bodies, fits, (PlacedSpan(0, FOREVER, 1),))
     hours = 24 * days
     air = Air(HOUR - hours, np.full(hours, temperature_c), np.full(hours, rh_pct), np.full(hours, 1))
     profile = moisture.uniform_profile([mc_pct])[0]

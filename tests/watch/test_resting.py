@@ -56,7 +56,25 @@ def test_a_gap_that_later_air_closes_is_filled_followed_and_marked(make_shop):
     gap = [row for row in late.rows(AirHour) if not row.n_readings]
     assert len(gap) == 500
     assert {row.basis for row in gap} == {"estimated"}
+    # Every midnight of the gap is on record, and counts the estimated hours that led to it.
+    silent = range(HEARD_H + 24, HEARD_H + 500, 24)
+    followed = {row.at: row.estimated_hours for row in late.rows(Checkpoint) if row.body_id == 1}
+    assert [followed[late.hour(number)] for number in silent] == [number - HEARD_H for number in silent]
+    assert followed[late.hour(HEARD_H + 600)] == 0
     assert late.computed() == timely.computed()
+
+
+@pytest.mark.parametrize("silence_h", [73, 200, 1500])
+def test_wood_rests_through_a_silence_of_any_length_until_air_comes_again(make_shop, silence_h):
+    shop = home(make_shop())
+    for number in range(HEARD_H, HEARD_H + silence_h, 50):
+        shop.evaluate(shop.hour(number))
+        assert last_followed(shop) <= shop.hour(HEARD_H + 72)
+        assert max(row.hour_at for row in shop.rows(AirHour)) < shop.hour(HEARD_H + 72)
+    shop.send(shop.hourly(1, 20.0, 55.0, first=HEARD_H + silence_h))
+    shop.evaluate(shop.hour(HEARD_H + silence_h + 1))
+    assert last_followed(shop) == shop.hour(HEARD_H + silence_h + 1)
+    assert shop.fit_verdicts()["back"].verdict != "unknown"
 
 
 def test_a_piece_that_moved_on_to_air_that_is_heard_is_followed_there(make_shop):

@@ -1,5 +1,6 @@
 """Doubts and air follow from the readings alone, whatever order they come in and whatever was kept."""
 
+from dataclasses import astuple
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -13,6 +14,7 @@ from model.records import hangings
 from model.records.store import Store
 from model.records.tables import Correction, Doubt, Place, Reading, RunningCount, Sensor, StaleHour
 from model.watch import ledger
+from model.watch.air_hours import hours_to_compute, measured_hours, read_trust
 from model.watch.trust import reading
 from model.watch.trust.judge import Judge
 
@@ -147,9 +149,16 @@ def stored(store, batch):
 
 
 def look(store, judge, hour):
+    """One look; the air of the marked hours comes out the same from what the judge kept and from the book."""
     now = int(at_hour(hour).timestamp()) // 3600
     with ledger.reading(store) as bulk:
         marks = judge.judge(bulk, now, now * 3_600_000)
+        trust = read_trust(bulk)
+        asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
+        kept = measured_hours(bulk, trust, asked, judge.caches.around)
+        for place, air in measured_hours(bulk, trust, asked).items():
+            for one, other in zip(astuple(kept[place]), astuple(air), strict=True):
+                assert one.tobytes() == other.tobytes()
     with store.engine.begin() as connection:
         bulk = ledger.Bulk(connection)
         ledger.delete_marks(bulk, marks)

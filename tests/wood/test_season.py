@@ -147,7 +147,7 @@ def test_daily_means_want_half_a_day_of_readings():
     temperature, humidity = np.full(hours, 20.0), np.repeat([40.0, 50.0, 60.0], 24)
     measured = np.ones(hours, dtype=bool)
     measured[24:40] = False
-    first, means_c, means_rh = season.daily_means(FIRST * 24, temperature, humidity, measured)
+    first, (means_c, means_rh) = season.daily_means(FIRST * 24, measured, temperature, humidity)
     assert first == FIRST
     assert means_rh[[0, 2]].tolist() == [40.0, 60.0]
     assert np.isnan(means_rh[1])
@@ -155,7 +155,7 @@ def test_daily_means_want_half_a_day_of_readings():
 
 
 def test_a_record_may_begin_within_a_day():
-    first, _, means = season.daily_means(FIRST * 24 + 6, np.full(42, 20.0), np.full(42, 44.0), np.ones(42))
+    first, (means,) = season.daily_means(FIRST * 24 + 6, np.ones(42), np.full(42, 44.0))
     assert first == FIRST
     assert means.tolist() == [44.0, 44.0]
 

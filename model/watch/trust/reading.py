@@ -1,14 +1,15 @@
 """What the detectors look at: a sensor's readings over a span, their hours, and the sensors beside it."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from model.watch.air_hours import (
     FAR_MS,
+    PAIR_WITHIN_MS,
     Hung,
     Readings,
     Trust,
@@ -42,6 +43,7 @@ AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
 READINGS_BYTES, STATS_BYTES = 128_000_000, 64_000_000
 """Three days of 200 sensors that send every minute are 40 MB."""
+SERIES_KEPT = 24
 
 Span = tuple[int, int]
 
@@ -68,6 +70,27 @@ class Caches:
             self.forget()
         self._signs = book, kept_since
 
+    def hours(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+        """A sensor's readings in [first, until) hours."""
+
+        def fetch(a: int, b: int) -> list[Readings]:
+            whole = read_readings(bulk, sensor_id, a * HOUR_MS, b * HOUR_MS)
+            edges = np.searchsorted(whole.at_ms, np.arange(a, b + 1, dtype=np.int64) * HOUR_MS)
+            return [
+                Readings(*(column[low:high].copy() for column in whole))
+                for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+            ]
+
+        return joined(self.readings.get(sensor_id, first, until, fetch, self._signs[1]))
+
+    def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+        """Readings in [first, until) hours as they were judged, with half an hour either side for pairing."""
+        own = self.hours(bulk, sensor_id, max(first - 1, 0), until)
+        since = int(np.searchsorted(own.at_ms, first * HOUR_MS - PAIR_WITHIN_MS))
+        # Not kept: it may lie ahead of the hour up to which marks are read.
+        after = read_readings(bulk, sensor_id, until * HOUR_MS, until * HOUR_MS + PAIR_WITHIN_MS)
+        return joined([Readings(*(column[since:] for column in own)), after])
+
     def changed(self, marks: Iterable[tuple[int, int]]) -> None:
         """Hours of sensors that are marked."""
         for sensor_id, hour in marks:
@@ -92,7 +115,11 @@ class Library:
     trust: Trust
     names: Mapping[int, str]
     end_ms: int
+    series: Callable[..., SensorSeries] = field(init=False)
     _means: dict[tuple[object, ...], Hourly] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.series = lru_cache(maxsize=SERIES_KEPT)(self._series)  # a place's sensors look at each other
 
     def _hours(self, since_ms: int, until_ms: int) -> tuple[int, int]:
         """First hour of a span and the hour after its last."""
@@ -100,10 +127,13 @@ class Library:
 
     # ------------------------------------------------------------ one sensor
 
-    def series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> SensorSeries:
+    def _series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> SensorSeries:
         """A sensor's readings over a span, or the mean of each of its hours, at its beginning."""
         first, until = self._hours(since_ms, until_ms)
-        found = (self._hour_means if by_hour else self._readings)(sensor_id, first, until)
+        if by_hour:
+            found = self._hour_means(sensor_id, first, until)
+        else:
+            found = self.caches.hours(self.bulk, sensor_id, first, until)
         found = settled(*found)
         return SensorSeries(
             self.names[sensor_id],
@@ -114,19 +144,6 @@ class Library:
             found.temperature_c,
             self.next_ms(sensor_id, until * HOUR_MS - 1) is None,
         )
-
-    def _readings(self, sensor_id: int, first: int, until: int) -> Readings:
-        def fetch(a: int, b: int) -> list[Readings]:
-            whole = read_readings(self.bulk, sensor_id, a * HOUR_MS, b * HOUR_MS)
-            edges = np.searchsorted(whole.at_ms, np.arange(a, b + 1, dtype=np.int64) * HOUR_MS)
-            return [
-                Readings(*(column[low:high].copy() for column in whole))
-                for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
-            ]
-
-        parts = self.caches.readings.get(sensor_id, first, until, fetch, self.trust.kept_since)
-        columns = zip(*parts, strict=True) if parts else [[np.empty(0)]] * 3
-        return Readings(*(np.concatenate(column) for column in columns))
 
     def _stats(self, sensor_id: int, first: int, until: int) -> Table:
         def fetch(a: int, b: int) -> list[tuple[Table]]:
@@ -257,6 +274,12 @@ class Library:
             or ((told.get("time") or told.get("shared_time")) and "ago" not in told.get("time_unit", ""))
             for told in readings
         )
+
+
+def joined(parts: Sequence[Readings]) -> Readings:
+    """Readings one after another."""
+    columns = zip(*parts, strict=True) if parts else [[np.empty(0)]] * 3
+    return Readings(*(np.concatenate(column) for column in columns))
 
 
 def read_doubts(bulk: Bulk, sensor_ids: Sequence[int]) -> dict[int, list[OnRecord]]:
