@@ -62,7 +62,8 @@ def client_page(piece: PieceNow, view: View) -> html.Main:
         lines.append(html.H2("What either side of that looks like"))
         lines.append(html.Ul(seen, className="rows"))
     wood = woodwork.wood_piece(piece)
-    marks = [] if wood is None else dict.fromkeys(part.species.remembered for part in wood.members.values())
+    parts = () if wood is None else tuple(wood.members.values())
+    marks = dict.fromkeys(part.species.remembered for part in parts)
     lines += [html.P(mark, className="soft small") for mark in marks if mark]
     lines.append(
         html.P(

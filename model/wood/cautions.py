@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from model.wood.finish import BARE, permeance_of
+from model.wood.finish import BARE, FinishFilm, permeance_of
 from model.wood.member import Member
 from model.wood.one_face import cup_caution
 from model.wood.piece import Piece
@@ -16,8 +16,9 @@ def member_cautions(members: Iterable[Member]) -> list[Spoken]:
     members = tuple(members)
     known = [sentence for member in members for sentence in member.species.cautions]
     known += [sentence for member in members for sentence in _of_finish(member)]
+    said: list[Spoken] = [[sentence] for sentence in dict.fromkeys(known)]
     cups = (cup_caution(member) for member in members)
-    return [*([sentence] for sentence in dict.fromkeys(known)), *(one for one in cups if one is not None)]
+    return said + [one for one in cups if one is not None]
 
 
 def cautions(piece: Piece) -> list[str]:
@@ -33,7 +34,7 @@ def wood_provenance(species: Species) -> dict[str, str]:
 
 def provenance(members: Iterable[Member]) -> Mapping[str, dict[str, Any]]:
     """How the figures of each part are known: its wood's movement, and the finish of each face."""
-    found = {}
+    found: dict[str, dict[str, Any]] = {}
     for member in members:
         faces = dict(zip(("face", "back"), _films(member), strict=True))
         found[member.name] = {
@@ -43,7 +44,7 @@ def provenance(members: Iterable[Member]) -> Mapping[str, dict[str, Any]]:
     return found
 
 
-def _films(member: Member) -> list[Any]:
+def _films(member: Member) -> list[FinishFilm]:
     finish = member.finish
     return [
         permeance_of(finish.face, finish.face_coats or 1),

@@ -130,6 +130,9 @@ class FrontInOpening(Fit):
         # As a width would: a wider gap is a narrower front.
         best = -Widths.between(-most, -least, doubt, "swelling").best_mm
         rounded = steps.gap_up(best)
+        if rounded > most + ROUNDING_SLACK:
+            # Up, unless that opens too far and the next step down still runs.
+            rounded = max(steps.gap_down(most), steps.gap_up(least))
         dry_gap = rounded - closes(season.today_pct, season.dry_pct)
         wet_gap = rounded - closes(season.today_pct, season.wet_pct)
         enough = least <= most + ROUNDING_SLACK
@@ -163,10 +166,10 @@ class FrontInOpening(Fit):
             enough=enough,
             figures=figures,
             parts=said,
-            width_least_mm=widths and widths.least_mm,
-            width_best_mm=widths and widths.best_mm,
-            width_most_mm=widths and widths.most_mm,
-            width_best_rounded_mm=cut and cut.best_mm,
+            width_least_mm=None if widths is None else widths.least_mm,
+            width_best_mm=None if widths is None else widths.best_mm,
+            width_most_mm=None if widths is None else widths.most_mm,
+            width_best_rounded_mm=None if cut is None else cut.best_mm,
             gap_mm=best,
             gap_rounded_mm=rounded,
             gap_least_mm=least,
