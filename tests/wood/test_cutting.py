@@ -24,14 +24,14 @@ INCH = 25.4
 def a_piece(fit: dict, species: str = "black cherry", width: str = "14.5in", **changes: object) -> Piece:
     member = {"species": species, "cut": "flat-sawn", "width": width, "mc_pct": 8.0, "thickness": "3/4in"}
     return piece_from_document(
-        {"piece": {"name": "Case"}, "member": {"part": member | changes}, "fit": {"fit": fit}}
+        {"piece": {"name": "Case"}, "part": {"part": member | changes}, "fit": {"fit": fit}}
     )
 
 
 def panel(sight: float, groove: float = 0.75, **more: object) -> dict:
     return {
         "kind": "panel-in-groove",
-        "member": "part",
+        "part": "part",
         "sight_width": f"{sight}in",
         "groove_depth": f"{groove}in",
         **more,
@@ -169,7 +169,7 @@ def test_more_doubt_and_more_tongue_ask_for_deeper_grooves():
 def test_a_front_is_told_its_gap_and_its_three_widths():
     # 4 in of cherry at 8 ± 1 % for 6 to 11 %: 4 points to grow and 1/64 in to run; 3 points to shrink, and
     # 1/8 in that still looks right (common practice, no source).
-    fit = {"kind": "front-in-opening", "member": "part", "gap": 1, "opening_size": "4.1in"}
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1, "opening_size": "4.1in"}
     advice = cut_advice(a_piece(fit, width="4in"), "fit", 8.0, (6.0, 11.0))
     least, most = 4.1 * 0.00248 * 4 + 1 / 64, 1 / 8 - 4.1 * 0.00248 * 3
     assert advice.gap_least_mm / INCH == pytest.approx(least, abs=0.001)
@@ -189,7 +189,7 @@ def test_a_front_is_told_its_gap_and_its_three_widths():
 @pytest.mark.parametrize("opening", ["4.1in", "6in", "8-1/16in"])
 @pytest.mark.parametrize("today", [7.0, 8.0, 9.0])
 def test_the_gap_as_marked_lies_between_the_least_and_the_most(opening, today):
-    fit = {"kind": "front-in-opening", "member": "part", "gap": 1, "opening_size": opening}
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1, "opening_size": opening}
     advice = cut_advice(a_piece(fit, "black walnut", width="4in"), "fit", today, (7.0, 9.0))
     assert advice.enough
     assert advice.width_least_mm <= advice.width_best_rounded_mm + 1e-6
@@ -198,7 +198,7 @@ def test_the_gap_as_marked_lies_between_the_least_and_the_most(opening, today):
 
 
 def test_a_front_built_damp_is_fitted_close():
-    fit = {"kind": "front-in-opening", "member": "part", "gap": 1}
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1}
     damp, dry = (
         cut_advice(a_piece(fit, width="8in"), "fit", mc, (6.0, 11.0), mc_doubt_pct=0.0) for mc in (11.0, 6.0)
     )
@@ -208,7 +208,7 @@ def test_a_front_built_damp_is_fitted_close():
 
 def test_boards_are_told_their_gap_and_the_lap_it_needs():
     # 5 in of white pine moves 0.0106 in a point at each joint: 0.042 in from 7 to 11 %, 0.032 from 9 to 6 %.
-    fit = {"kind": "board-back", "member": "part", "gap": 1, "lap": "3/8in"}
+    fit = {"kind": "board-back", "part": "part", "gap": 1, "lap": "3/8in"}
     advice = cut_advice(a_piece(fit, "eastern white pine", "5in"), "fit", 8.0, (6.0, 11.0))
     assert advice.gap_mm / INCH == pytest.approx(0.0424, abs=0.001)
     assert advice.gap_dry_mm > advice.gap_wet_mm >= 0
@@ -218,7 +218,7 @@ def test_boards_are_told_their_gap_and_the_lap_it_needs():
     assert not cut_advice(a_piece(short, "eastern white pine", "5in"), "fit", 8.0, (6.0, 11.0)).enough
 
 
-BOTTOM = {"kind": "drawer-bottom", "member": "part", "slot_length": "3/8in"}
+BOTTOM = {"kind": "drawer-bottom", "part": "part", "slot_length": "3/8in"}
 
 
 @pytest.mark.parametrize(
@@ -244,7 +244,7 @@ def test_the_screw_of_a_drawer_bottom_is_set_for_the_season(built_at, place):
 def test_the_screw_of_a_top_is_set_the_other_way(built_at, place):
     fit = {
         "kind": "top-on-fasteners",
-        "member": "part",
+        "part": "part",
         "fastener": "slotted-screw",
         "slot_length": "3/4in",
     }
@@ -255,12 +255,12 @@ SLOTTED = {
     "drawer bottom": BOTTOM,
     "top": {
         "kind": "top-on-fasteners",
-        "member": "part",
+        "part": "part",
         "fastener": "slotted-screw",
         "slot_length": "1/2in",
     },
-    "breadboard": {"kind": "breadboard-end", "member": "part", "pin_distance": "6in", "slot_length": "3/8in"},
-    "runner": {"kind": "cross-grain-fixing", "member": "part", "slot_length": "1/2in"},
+    "breadboard": {"kind": "breadboard-end", "part": "part", "pin_distance": "6in", "slot_length": "3/8in"},
+    "runner": {"kind": "cross-grain-fixing", "part": "part", "slot_length": "1/2in"},
 }
 
 
@@ -296,7 +296,7 @@ def test_a_slot_as_drawn_is_judged_and_its_screw_placed():
 def test_buttons_are_told_their_gap_and_their_tongue():
     # Walnut, 10-1/2 in from the fixed line, at 6.5 to 8.5 %, to 6 and 11 %: 0.072 in and 0.129 in.
     fit = {
-        "kind": "top-on-fasteners", "member": "part", "button_gap": "9/64in", "engagement": "3/8in",
+        "kind": "top-on-fasteners", "part": "part", "button_gap": "9/64in", "engagement": "3/8in",
         "fastener_distance": "10.5in",
     }  # fmt: skip
     advice = cut_advice(a_piece(fit, "black walnut", "21in", mc_pct=7.5), "fit", 7.5, (6.0, 11.0))
@@ -311,7 +311,7 @@ def test_buttons_are_told_their_gap_and_their_tongue():
 
 
 @pytest.mark.parametrize(
-    "fit", [panel(14), {"kind": "front-in-opening", "member": "part", "gap": 1}, *SLOTTED.values()]
+    "fit", [panel(14), {"kind": "front-in-opening", "part": "part", "gap": 1}, *SLOTTED.values()]
 )
 def test_the_document_is_plain_json_with_its_sentences(fit):
     document = cut_document(a_piece(fit), "fit", 7.5, (6.0, 11.0))
@@ -366,25 +366,25 @@ ADVISED = {
     # 20 in of white oak held fast over 17 in, 9 to 6 %: 17 x 0.00365 x 3 + 17 x 0.00365 x 4 + 0.138 in of
     # screw is 0.572, a slot of 5/8 in.
     "tight runner": (
-        {"kind": "cross-grain-fixing", "member": "part", "fixing": "tight", "distance": "17in"},
+        {"kind": "cross-grain-fixing", "part": "part", "fixing": "tight", "distance": "17in"},
         "Don't fix the runner fast across 17 in of the part; slot it: fast at one end, slots 5/8 in long",
     ),
     # 15 x 0.00365 x 3 = 0.164 to shrink, and x 4 = 0.219 to grow with 1/8 in left in its mortise.
     "web frame": (
         {
-            "kind": "cross-grain-fixing", "member": "part", "fixing": "telescoping", "part": "web frame",
+            "kind": "cross-grain-fixing", "part": "part", "fixing": "telescoping", "across": "web frame",
             "distance": "15in", "shoulder_gap": "3/16in", "tenon_length": "1in",
         },
         "Leave 3/16 in at the shoulder of the dry tenon, and stand 3/8 in of it or more",
     ),
-    "wide tenon": ({"kind": "wide-tenon", "member": "part"}, "Don't glue the part over 20 in of its"),
+    "wide tenon": ({"kind": "wide-tenon", "part": "part"}, "Don't glue the part over 20 in of its"),
     # 20 in x 0.00365 x 4 = 0.292 out, x 3 = 0.219 back and a hair, to the next 64th.
     "lid": (
-        {"kind": "lid-on-box", "member": "part", "overhang": "3/4in", "least_overhang": "1/2in"},
+        {"kind": "lid-on-box", "part": "part", "overhang": "3/4in", "least_overhang": "1/2in"},
         "Leave 47/64 in or more of overhang in front.",
     ),
     "figure-eights": (
-        {"kind": "top-on-fasteners", "member": "part", "fastener": "figure-eight"},
+        {"kind": "top-on-fasteners", "part": "part", "fastener": "figure-eight"},
         "Don't: figure-eights suit a top up to about 18 in wide, and swing 1/8 in each way. Use buttons.",
     ),
 }  # fmt: skip
@@ -406,16 +406,16 @@ def test_what_is_cut_to_no_width_gets_advice(which):
 def test_a_mitre_and_a_lipping_are_told_what_to_expect():
     # Heel: sqrt(2) x 3 in of red oak x 0.00369 x 3 points = 0.0470 in; toe, 4 points: 0.0626; each
     # just beyond a 64th, and said to the next.
-    mitre = cut_advice(a_piece({"kind": "mitre", "member": "part"}, "red oak", "3in"), "fit", 8.0)
+    mitre = cut_advice(a_piece({"kind": "mitre", "part": "part"}, "red oak", "3in"), "fit", 8.0)
     assert "may open 1/16 in at the heel by 6 % and 5/64 in at the toe by 11 %" in said_in_inches(mitre)
     assert said_in_inches(mitre).startswith("Don't: a plain mitre as wide as this will show.")
-    assert cut_advice(a_piece({"kind": "mitre", "member": "part"}, "red oak", "1/2in"), "fit", 8.0).enough
-    lipping = cut_advice(a_piece({"kind": "edging-on-sheet", "member": "part"}, width="3/4in"), "fit", 8.0)
+    assert cut_advice(a_piece({"kind": "mitre", "part": "part"}, "red oak", "1/2in"), "fit", 8.0).enough
+    lipping = cut_advice(a_piece({"kind": "edging-on-sheet", "part": "part"}, width="3/4in"), "fit", 8.0)
     assert "1/64 in proud of the sheet at 11 % and 1/64 in shy at 6 %" in said_in_inches(lipping)
 
 
 def test_a_figure_eight_on_a_narrow_top_swings_in_a_relief():
-    fit = {"kind": "top-on-fasteners", "member": "part", "fastener": "figure-eight"}
+    fit = {"kind": "top-on-fasteners", "part": "part", "fastener": "figure-eight"}
     advice = cut_advice(a_piece(fit, width="16in"), "fit", 8.0)
     # 8 in of cherry from the middle, 4 points: 0.079 in, a relief of an eighth.
     assert "cut a relief 1/8 in wide on both sides of it" in said_in_inches(advice)
