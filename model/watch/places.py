@@ -10,6 +10,7 @@ from model.watch.climate import NEVER_H, Climate
 from model.watch.daily import DAY_H
 from model.watch.place_days import PlaceHistory
 from model.watch.place_warnings import iron_wet
+from model.watch.roster import Assembly
 from model.watch.verdicts import AirThen, Judged, verdict_of_place
 from model.wood.reason import Reason
 from model.wood.season import LEAST_MEASURED_H

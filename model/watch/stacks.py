@@ -113,7 +113,7 @@ def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7)
 
 
 def _moves(owner: Assembly, mean_at: Mapping[int, float], at: int) -> tuple[float, float]:
-    """How a stack moves at a midnight [points a week], and its mean a week before [%]; NaN where unknown."""
+    """A stack's slope at a midnight [points a week], and its mean a week before [%]; NaN where unknown."""
     week = _week(owner, mean_at, at)
     return float(slopes(week)[-1]), float(week[0])
 

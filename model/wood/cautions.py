@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from model.wood.finish import BARE, permeance_of
+from model.wood.finish import BARE, FinishFilm, permeance_of
 from model.wood.member import Member
 from model.wood.one_face import cups
 from model.wood.reason import Reason
@@ -26,7 +26,7 @@ def wood_provenance(species: Species) -> dict[str, str]:
 
 def provenance(members: Iterable[Member]) -> Mapping[str, dict[str, Any]]:
     """How the figures of each part are known: its wood's movement, and the finish of each face."""
-    found = {}
+    found: dict[str, dict[str, Any]] = {}
     for member in members:
         faces = dict(zip(("face", "back"), _films(member), strict=True))
         found[member.name] = {
@@ -36,7 +36,7 @@ def provenance(members: Iterable[Member]) -> Mapping[str, dict[str, Any]]:
     return found
 
 
-def _films(member: Member) -> list[Any]:
+def _films(member: Member) -> list[FinishFilm]:
     finish = member.finish
     return [
         permeance_of(finish.face, finish.face_coats or 1),

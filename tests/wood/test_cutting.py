@@ -186,6 +186,17 @@ def test_a_front_is_told_its_gap_and_its_three_widths():
     assert wide.gap_mm == pytest.approx(wide.gap_least_mm)
 
 
+@pytest.mark.parametrize("opening", ["4.1in", "6in", "8-1/16in"])
+@pytest.mark.parametrize("today", [7.0, 8.0, 9.0])
+def test_the_gap_as_marked_lies_between_the_least_and_the_most(opening, today):
+    fit = {"kind": "front-in-opening", "part": "part", "gap": 1, "opening_size": opening}
+    advice = cut_advice(a_piece(fit, "black walnut", width="4in"), "fit", today, (7.0, 9.0))
+    assert advice.enough
+    assert advice.width_least_mm <= advice.width_best_rounded_mm + 1e-6
+    assert advice.width_best_rounded_mm <= advice.width_most_mm + 1e-6
+    assert advice.gap_rounded_mm >= advice.gap_least_mm - 1e-6
+
+
 def test_a_front_built_damp_is_fitted_close():
     fit = {"kind": "front-in-opening", "part": "part", "gap": 1}
     damp, dry = (

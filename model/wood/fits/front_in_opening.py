@@ -130,6 +130,9 @@ class FrontInOpening(Fit):
         # As a width would: a wider gap is a narrower front.
         best = -Widths.between(-most, -least, doubt, "swelling").best_mm
         rounded = steps.gap_up(best)
+        if rounded > most + ROUNDING_SLACK:
+            # Up, unless that opens too far and the next step down still runs.
+            rounded = max(steps.gap_down(most), steps.gap_up(least))
         dry_gap = rounded - closes(season.today_pct, season.dry_pct)
         wet_gap = rounded - closes(season.today_pct, season.wet_pct)
         enough = least <= most + ROUNDING_SLACK
