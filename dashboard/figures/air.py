@@ -1,4 +1,4 @@
-"""A place's air through time: humidity, what wood tends to in it, and temperature with the dew point.
+"""A place's air through time: humidity, what wood settles at in it, and temperature with the dew point.
 
 Three strips over one axis of time. The line is the hour's air; what each sensor sent is drawn thin behind
 it, and what is not believed of that is dotted and counts for nothing. Another place, or the year before, can
@@ -70,7 +70,7 @@ def air_chart(
     reached[2].append(dew)
     titles = (
         "Relative humidity, %",
-        "Wood tends to (EMC), %",
+        "Wood settles at (EMC), %",
         f"Temperature, {display.temperature_unit} (dew point dashed)",
     )
     strips = [
@@ -163,7 +163,7 @@ def _reader(
         says.append(
             f"<b>{say.moment(at, stretch.zone, display.units)}</b><br>{say.rh(float(rh_pct[index]))} at "
             f"{display.temperature(float(air.temperature_c[index]))}"
-            f"<br>wood tends to {say.mc(float(emc_pct[index]))}{marked}"
+            f"<br>wood settles at {say.mc(float(emc_pct[index]))}{marked}"
         )
     if beside is not None and len(beside.air.at):
         moved = np.timedelta64(round(beside.moved.total_seconds() * 1000), "ms")
@@ -186,7 +186,7 @@ def said_of(air: AirSeries, index: int, display: Display, zone: str, marked_is: 
     marked = f", {marked_is}" if air.estimated[index] else ""
     return (
         f"{say.moment(at, zone, display.units)}: {say.rh(rh_pct)} at {display.temperature(temperature_c)}, "
-        f"wood tends to {say.mc(emc_pct)}{marked}"
+        f"wood settles at {say.mc(emc_pct)}{marked}"
     )
 
 
@@ -198,5 +198,5 @@ def _message(air: AirSeries, emc_pct: np.ndarray, display: Display, name: str) -
         f"{say.rh(float(np.nanmax(air.rh_pct)))} relative humidity, "
         f"{display.temperature(float(np.nanmin(air.temperature_c)))} to "
         f"{display.temperature(float(np.nanmax(air.temperature_c)))}; "
-        f"wood tends to {say.mc(float(np.nanmin(emc_pct)))} to {say.mc(float(np.nanmax(emc_pct)))}."
+        f"wood settles at {say.mc(float(np.nanmin(emc_pct)))} to {say.mc(float(np.nanmax(emc_pct)))}."
     )

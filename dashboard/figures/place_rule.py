@@ -90,8 +90,10 @@ def place_rule(
         ]
         label = f"{name}: {say.rh(rh_pct)} relative humidity"
         if emc_pct is not None:
-            parts.append(_kept_inside(f"wood tends to {say.mc(emc_pct)}", here, bottom + 23, width, "strong"))
-            label += f", wood tends to {say.mc(emc_pct)}"
+            parts.append(
+                _kept_inside(f"wood settles at {say.mc(emc_pct)}", here, bottom + 23, width, "strong")
+            )
+            label += f", wood settles at {say.mc(emc_pct)}"
     y = bottom + 42
     for bracket in brackets:
         parts.append(_bracket(bracket, x, y, width))

@@ -164,7 +164,7 @@ def shores_of(piece: PieceNow, member: str, wood: Piece | None) -> list[Shore]:
                 continue
             found.append(
                 Shore(
-                    say.said(at.limit.name),
+                    "too wide" if at.limit.direction == "swelling" else "too narrow",
                     limit_said(at.limit),
                     at.limit.direction,
                     at.limit.severity,

@@ -115,12 +115,12 @@ def spots_table(room: Room, view: View) -> html.Div:
                     html.Th(spot.name, scope="row"),
                     html.Td(num(view.display.temperature(spot.temperature_c)), **under("There")),
                     html.Td(num(say.rh(spot.rh_pct)), **under("RH")),
-                    html.Td(num(say.mc(spot.emc_pct)), **under("Wood tends to")),
+                    html.Td(num(say.mc(spot.emc_pct)), **under("Wood settles at")),
                     html.Td(what, **under("So")),
                 ]
             )
         )
-    head = html.Tr([html.Th(text, scope="col") for text in ("Spot", "There", "RH", "Wood tends to", "So")])
+    head = html.Tr([html.Th(text, scope="col") for text in ("Spot", "There", "RH", "Wood settles at", "So")])
     table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
     return scrolling(table, "Spots of the room")
 

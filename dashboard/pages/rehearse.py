@@ -301,7 +301,13 @@ def shores_of(ran: Ran, name: str) -> list[Shore]:
                 says = limit_said(at.limit)
                 edge_mm = float(piece.members[name].width_at(at.mc_at_limit_pct))
                 found.append(
-                    Shore(say.said(at.limit.name), says, at.limit.direction, at.limit.severity, edge_mm)
+                    Shore(
+                        "too wide" if at.limit.direction == "swelling" else "too narrow",
+                        says,
+                        at.limit.direction,
+                        at.limit.severity,
+                        edge_mm,
+                    )
                 )
     return found
 

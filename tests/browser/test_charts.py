@@ -59,7 +59,7 @@ def test_a_day_and_a_time_are_typed_and_answered_in_a_sentence(shop, browser, ha
     told = hands.read("#page .answered")
     assert told.startswith("Dry flat, Jan 12, 3:00 pm: ")
     assert " % at " in told
-    assert "wood tends to" in told
+    assert "wood settles at" in told
     # The address says the same to somebody else, and the field takes what it shows.
     hands.reload()
     assert hands.read("#page .answered") == told
@@ -76,8 +76,8 @@ def test_a_pointer_reads_a_value_and_a_drag_narrows_to_finer_data(shop, browser,
     pointer.w3c_actions.pointer_action.move_to_location(int(x), int(y))
     pointer.perform()
     hands.until(lambda: hands.all(LABEL))
-    assert "wood tends to" in hands.read(LABEL)
-    hands.until(lambda: "wood tends to" in hands.read("#page .plot [aria-live]"))
+    assert "wood settles at" in hands.read(LABEL)
+    hands.until(lambda: "wood settles at" in hands.read("#page .plot [aria-live]"))
     whole = days_shown(browser)
     drag = ActionChains(browser, duration=60)
     mouse = drag.w3c_actions.pointer_action
@@ -98,7 +98,7 @@ def test_keys_read_a_chart_value_by_value(shop, browser, hands):
     browser.execute_script("document.querySelector('#page .plot-room').focus()")
     room = browser.find_element("css selector", ROOM)
     room.send_keys(Keys.END)
-    hands.until(lambda: "wood tends to" in hands.read("#page .plot [aria-live]"))
+    hands.until(lambda: "wood settles at" in hands.read("#page .plot [aria-live]"))
     last = hands.read("#page .plot [aria-live]")
     room.send_keys(Keys.ARROW_LEFT)
     hands.until(lambda: hands.read("#page .plot [aria-live]") != last)
@@ -119,7 +119,7 @@ def test_a_finger_reads_a_value_and_two_fingers_narrow(shop, by_touch, hands_on)
         touch(by_touch, "touchEnd")
         return hands.all(LABEL)
 
-    assert "wood tends to" in hands.until(tap, "a tap reads nothing")[0]
+    assert "wood settles at" in hands.until(tap, "a tap reads nothing")[0]
     x, y = middle(by_touch)
     whole = days_shown(by_touch)
     touch(by_touch, "touchStart", (x - 20, y), (x + 20, y))

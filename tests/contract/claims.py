@@ -282,7 +282,7 @@ def margins(text: str) -> list[Left]:
 
 
 RANGE = re.compile(r"(?:between )?(\d+)(?: ?%)? ?(?:–|-|to|and) ?(\d+) % relative humidity")
-AIR = re.compile(r"(\d+) % (?:at|and) (-?\d+) °([FC])(?:; wood (?:tends to|will settle at) (\d+\.\d) %)?")
+AIR = re.compile(r"(\d+) % (?:at|and) (-?\d+) °([FC])(?:; wood (?:settles at|will settle at) (\d+\.\d) %)?")
 
 
 def humidity_ranges(text: str) -> list[tuple[int, int]]:
@@ -298,7 +298,7 @@ class Air:
 
 
 def airs(text: str) -> list[Air]:
-    """Every `47 % at 66 °F; wood tends to 8.7 %`."""
+    """Every `47 % at 66 °F; wood settles at 8.7 %`."""
     return [
         Air(
             int(m[1]),

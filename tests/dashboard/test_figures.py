@@ -25,7 +25,7 @@ def test_a_place_without_air_has_a_rule_without_an_index():
 def test_a_place_rule_carries_humidity_on_one_edge_and_moisture_on_the_other():
     words = words_of(place_rule("Shop", 20.0, 45.0, [Bracket("Bench", 31.2, 62.7, "/piece/1")]))
     # Wood Handbook eq. 4-5 at 20 °C and 45 %: 8.5 %.
-    assert "wood tends to 8.5\u00a0%" in words
+    assert "wood settles at 8.5\u00a0%" in words
     assert "45\u00a0% RH" in words
     assert "Bench · 32–62\u00a0%" in words
 

@@ -71,7 +71,7 @@ def test_a_gap_and_a_meter_reading_are_foretold(followed: Any) -> None:
     with followed.store.session() as session:
         found = {one.quantity: one for one in agreement(session, hour(40 * 24), 1).compared}
         session.query(Measurement).first().undone_at = hour(40 * 24)
-    # At 30 % RH wood tends to 6.2 % (Wood Handbook Table 4-2): the thin back is there within a month.
+    # At 30 % RH wood settles at 6.2 % (Wood Handbook Table 4-2): the thin back is there within a month.
     assert found["mc_pct"].predicted == pytest.approx(6.2, abs=0.15)
     gap = found["gap_mm"]
     assert gap.fit == "front"
