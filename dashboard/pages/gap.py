@@ -168,7 +168,7 @@ def sentence_of(gap: GapNow, why: str, zone: str, view: View) -> str:
     built = "" if gap.built_mm < NOTHING_MM else f", built with {display.length(gap.built_mm, finest=64)}"
     most = display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
     if why:
-        return f"{told}{built}; a year there takes it to {most}. Come and see: {why.rstrip('.')}."
+        return f"{told}{built}; a year there takes it to {most}. Come and see. {why.rstrip('.')}."
     told += f"{built}. That is normal; a year there takes it to {most}."
     if gap.closes_at is not None:
         return f"{told} It closes by itself by about {month(gap.closes_at, zone)}."

@@ -134,7 +134,7 @@ def test_the_february_call(day_by_day, browser, hands):
     hands.follow("Client reports a gap")
     hands.until(lambda: hands.heading == "Come and see: a gap at the door panel may not be normal.")
     (told,) = [line for line in hands.text.splitlines() if line.startswith("Door panel: ")]
-    assert "about 1/16 in now; a year there takes it to 3/32 in. Come and see: a bare line shows" in told
+    assert "about 1/16 in now; a year there takes it to 3/32 in. Come and see. A bare line shows" in told
     assert "normal" not in told
     # What the first page says of it stands below.
     assert "The whole piece: past a limit." in hands.text
