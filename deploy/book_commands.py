@@ -11,13 +11,11 @@ import typer
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from deploy import wiring
 from deploy.answer import AsJson, give_json, give_table, say
-from deploy.settings import load_settings
+from deploy.wiring import open_book
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
 from model.records.places import add_place
-from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
@@ -25,6 +23,10 @@ from model.wood.units import parse_length_mm
 SinceText = Annotated[
     str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
 ]
+places = typer.Typer(help="Places with air of their own.")
+pieces = typer.Typer(help="Built pieces.")
+stacks = typer.Typer(help="Stacks of lumber.")
+
 PlaceName = Annotated[str, typer.Option("--place", help="The place's name.")]
 
 
@@ -51,12 +53,7 @@ def place_named(session: Session, name: str) -> Place:
     return found
 
 
-def open_book(create: bool = False) -> tuple[Store, datetime]:
-    """The book in use and its clock's time; where there is none, one is begun only if asked for."""
-    settings = load_settings()
-    return wiring.open_store(settings, create=create), wiring.clock_of(settings)()
-
-
+@places.command("add")
 def place_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     kind: Annotated[str, typer.Option("--kind", help="shop, storage or home.")],
@@ -72,6 +69,7 @@ def place_add(
     say(f"{name} is recorded.")
 
 
+@pieces.command("add")
 def piece_add(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     place: PlaceName,
@@ -86,6 +84,7 @@ def piece_add(
     say(f"{piece.name} is recorded with {len(piece.members)} members and {len(piece.fits)} fits.")
 
 
+@pieces.command("move")
 def piece_move(
     name: Annotated[str, typer.Argument(help="The piece's name.")],
     place: PlaceName,
@@ -102,6 +101,7 @@ def piece_move(
     say(f"{name} stands at {place}.")
 
 
+@stacks.command("add")
 def stack_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     species: Annotated[str, typer.Option("--species", help="The wood.")],
@@ -133,8 +133,8 @@ def state(as_json: AsJson = False) -> None:
     """How every place, stack and piece stands now, and which warnings are open."""
     store, now = open_book()
     with store.session() as session:
-        pieces = _pieces(session, now)
-        document = state_document(session, now, pieces)
+        found = _pieces(session, now)
+        document = state_document(session, now, found)
     if as_json:
         give_json(document)
         return
@@ -143,7 +143,7 @@ def state(as_json: AsJson = False) -> None:
         for kind in ("places", "stacks")
         for entry in document[kind]
     ]
-    rows += [["pieces", piece.name, *_piece_row(piece, now)] for piece in pieces]
+    rows += [["pieces", piece.name, *_piece_row(piece, now)] for piece in found]
     if not rows:
         say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
         return
@@ -267,18 +267,3 @@ def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:
 
 def _name(place: queries.PlaceNow | None) -> str | None:
     return place.name if place else None
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    places = typer.Typer(help="Places with air of their own.")
-    places.command("add")(place_add)
-    pieces = typer.Typer(help="Built pieces.")
-    pieces.command("add")(piece_add)
-    pieces.command("move")(piece_move)
-    stacks = typer.Typer(help="Stacks of lumber.")
-    stacks.command("add")(stack_add)
-    app.add_typer(places, name="place")
-    app.add_typer(pieces, name="piece")
-    app.add_typer(stacks, name="stack")
-    app.command()(state)

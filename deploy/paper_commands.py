@@ -2,59 +2,36 @@
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from deploy import wiring
 from deploy.answer import NO, AsJson, give_json, give_table, say
-from deploy.book_commands import open_book, place_named
-from deploy.readings_commands import export_app
+from deploy.book_commands import place_named
+from deploy.readings_commands import exports
 from deploy.settings import load_settings
-from deploy.wood_commands import read_piece_file
+from deploy.wiring import clock_of, open_book
+from deploy.wood_commands import read_piece_file, span_of
 from model.records.private import private
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm
 
+if TYPE_CHECKING:
+    from dashboard.display import Display
+
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
 OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
-UnitsText = Annotated[
-    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+Units = Annotated[
+    Literal["inch", "metric"] | None, typer.Option("--units", help="None means as in the settings.")
 ]
 
 
-def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, float]:
-    """Two numbers with a dash between them, the lower first."""
-    low, dash, high = text.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("", what, f"must be two {meaning}, as {example}", text)
-    return bounds
-
-
-def _display(units: str | None) -> Any:
+def _display(units: Literal["inch", "metric"] | None) -> "Display":
     from dashboard.display import Display
 
-    wanted = units or load_settings().units
-    if wanted not in ("inch", "metric"):
-        raise BadInput("", "--units", "must be inch or metric", wanted)
-    return Display("inch" if wanted == "inch" else "metric")
-
-
-def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
-    if paper is None:
-        return None
-    plain = paper.lower()
-    if plain == "a4":
-        return "a4"
-    if plain == "letter":
-        return "letter"
-    raise BadInput("", "--paper", "must be a4 or letter", paper)
+    return Display(units or load_settings().units)
 
 
 def _write_pdf(out: Path, content: bytes) -> None:
@@ -70,8 +47,11 @@ def _write_pdf(out: Path, content: bytes) -> None:
 def sheet(
     piece: PieceText,
     out: OutPdf,
-    paper: Annotated[str | None, typer.Option("--paper", help="a4 or letter.")] = None,
-    units: UnitsText = None,
+    paper: Annotated[
+        Literal["a4", "letter"] | None,
+        typer.Option("--paper", case_sensitive=False, help="Size of the page."),
+    ] = None,
+    units: Units = None,
     rh: Annotated[
         str | None,
         typer.Option(
@@ -98,9 +78,9 @@ def sheet(
     from model.watch.home_year import given_year, usual_year
     from model.wood.design import design_range
 
-    display, size = _display(units), _paper(paper)
+    display = _display(units)
     if piece.lower().endswith(".toml"):
-        wood, now, contact = read_piece_file(Path(piece)), wiring.clock_of(load_settings())(), Contact()
+        wood, now, contact = read_piece_file(Path(piece)), clock_of(load_settings())(), Contact()
         if Store(load_settings().database).exists():
             with open_book()[0].session() as session:
                 contact = contact_of(session)
@@ -116,9 +96,9 @@ def sheet(
         facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
     if job:
         written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
-        content = job_sheet(written, display, size)
+        content = job_sheet(written, display, paper)
     else:
-        content = client_sheet(facts, display, size)
+        content = client_sheet(facts, display, paper)
     _write_pdf(out, content)
 
 
@@ -129,7 +109,7 @@ def cut_card(
     mc_range: Annotated[str, typer.Option("--range", help="MC range of its home, as 6-11.")],
     out: OutPdf,
     home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
-    units: UnitsText = None,
+    units: Units = None,
 ) -> None:
     """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
     from dashboard.sheet import cut_card as card
@@ -139,7 +119,7 @@ def cut_card(
     display = _display(units)
     bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
     document = cut_document(read_piece_file(piece_file), fit, mc, bounds, steps_of(display))
-    _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
+    _write_pdf(out, card(document, display, clock_of(load_settings())(), home))
 
 
 def plan(
@@ -283,7 +263,7 @@ def foretold(
         say(spread_sentence(spread))
 
 
-@export_app.command("record")
+@exports.command("record")
 def export_record(
     piece: PieceName,
     out: Annotated[Path, typer.Option("--out", help="A .json or a .txt file.")],
@@ -319,10 +299,3 @@ def contact(
     with store.session() as session:
         keep_contact(session, name, line, link)
     say(f"{name} stands on the client sheets from now on.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program; `export record` joins the other exports as it is."""
-    for command in (plan, deliver, sheet, foretold, contact):
-        app.command()(command)
-    app.command("cut-card")(cut_card)

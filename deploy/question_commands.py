@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from deploy.answer import NO, AsJson, give_json, give_table, say
-from deploy.book_commands import open_book
+from deploy.wiring import open_book
 from model.records import queries
 from model.wood.units import parse_temperature_c
 
@@ -98,10 +98,3 @@ def _say_how_it_stands(store: Any, name: str, now: Any) -> None:
             one for one in queries.pieces(session, now, retired=True, parts=False) if one.name == name
         )
     say(f"{name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.command("glue-up")(glue_up)
-    app.command()(ready)
-    app.command()(outlook)

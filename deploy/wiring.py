@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from deploy.answer import ServiceMissing
 from deploy.logs import formatter
-from deploy.settings import Settings
+from deploy.settings import Settings, load_settings
 from model.records.clock import Now, SampleClock, machine_now
 from model.records.private import keep_folder_private
 from model.records.store import BUSY_TIMEOUT_S, Store
@@ -109,6 +109,12 @@ def open_store(
     else:
         store.require_current()
     return store
+
+
+def open_book(create: bool = False) -> tuple[Store, datetime]:
+    """The book in use and its clock's time; where there is none, one is begun only if asked for."""
+    settings = load_settings()
+    return open_store(settings, create=create), clock_of(settings)()
 
 
 def require_free_port(bind: str, port: int) -> None:
@@ -263,7 +269,7 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
     from ingest.columns import guess_columns
     from ingest.files import import_readings
     from ingest.imported import ImportReport
-    from ingest.listing import heard_topics, read_by_hand
+    from ingest.listing import read_by_hand, unbound_topics
     from ingest.settings import Limits
 
     def read_file(
@@ -281,7 +287,7 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
         )
 
     return SensorDoor(
-        heard=partial(heard_topics, store),
+        heard=partial(unbound_topics, store),
         accept=partial(accept, store, now=now),
         by_hand=partial(read_by_hand, store),
         read_file=read_file,

@@ -31,6 +31,18 @@ def read_piece_file(path: Path) -> Piece:
     return read_piece(text, str(path))
 
 
+def span_of(text: str, what: str, meaning: str, example: str) -> tuple[float, float]:
+    """Two numbers with a dash between them, the lower first."""
+    low, dash, high = text.partition("-")
+    try:
+        bounds = (float(low), float(high))
+    except ValueError:
+        dash = ""
+    if not dash:
+        raise BadInput("", what, f"must be two {meaning}, as {example}", text)
+    return bounds
+
+
 def air(
     temperature: TemperatureText,
     rh: Annotated[float | None, typer.Option("--rh", help="Relative humidity [%].")] = None,
@@ -71,27 +83,19 @@ def air(
         )
 
 
+FIGURES = (
+    *("name", "handbook_name", "group", "c_radial_per_pct", "c_tangential_per_pct"),
+    *("shrinkage_radial_pct", "shrinkage_tangential_pct", "specific_gravity_12pct", "specific_gravity_green"),
+    *("moe_mpa", "tension_perp_kpa", "et_el", "er_el", "fibre_saturation_pct"),
+)
+
+
 def _species_document(wood: Species) -> dict[str, Any]:
-    return {
-        "name": wood.name,
-        "handbook_name": wood.handbook_name,
-        "group": wood.group,
-        "c_radial_per_pct": wood.c_radial_per_pct,
-        "c_tangential_per_pct": wood.c_tangential_per_pct,
-        "shrinkage_radial_pct": wood.shrinkage_radial_pct,
-        "shrinkage_tangential_pct": wood.shrinkage_tangential_pct,
-        "specific_gravity_12pct": wood.specific_gravity_12pct,
-        "specific_gravity_green": wood.specific_gravity_green,
-        "moe_mpa": wood.moe_mpa,
-        "tension_perp_kpa": wood.tension_perp_kpa,
-        "et_el": wood.et_el,
-        "er_el": wood.er_el,
-        "fibre_saturation_pct": wood.fibre_saturation_pct,
-        "sources": {
-            quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
-            for quantity, fact in wood.facts.items()
-        },
+    sources = {
+        quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
+        for quantity, fact in wood.facts.items()
     }
+    return {name: getattr(wood, name) for name in FIGURES} | {"sources": sources}
 
 
 def species(
@@ -236,13 +240,7 @@ def cut(
 ) -> None:
     """How wide to cut a panel today, and how deep to groove for it."""
     piece = read_piece_file(piece_file)
-    low, dash, high = mc_range.partition("-")
-    try:
-        bounds = (float(low), float(high))
-    except ValueError:
-        dash = ""
-    if not dash:
-        raise BadInput("paneltide cut", "--range", "must be two moisture contents, as 6-11", mc_range)
+    bounds = span_of(mc_range, "--range", "moisture contents", "6-11")
     if as_json:
         give_json(cut_document(piece, fit, mc, bounds))
         return
@@ -253,9 +251,3 @@ def cut(
     display = Display(load_settings().units)
     for parts in cut_document(piece, fit, mc, bounds, steps_of(display))["parts"]:
         say(plain_sentence(parts, display).replace("\u00a0", " "))
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    for command in (air, species, width, check, cut):
-        app.command()(command)
