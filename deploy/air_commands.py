@@ -1,4 +1,4 @@
-"""The rehearsal: a piece run through recorded air from a file."""
+"""The command `rehearse`: runs a piece through recorded air from a file."""
 
 import re
 from pathlib import Path
@@ -68,8 +68,3 @@ def rehearse(
             for limit in fit["limits"]
         ],
     )
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.command()(rehearse)

@@ -1,4 +1,4 @@
-"""How a command answers: one JSON document, or lines for people."""
+"""Prints a command's answer: one JSON document, or lines for people."""
 
 import json
 import math

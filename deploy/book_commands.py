@@ -11,14 +11,13 @@ import typer
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from deploy import wiring
 from deploy.answer import AsJson, UnitsText, display_of, give_json, give_table, length_given, say
 from deploy.settings import load_settings
+from deploy.wiring import open_book
 from deploy.wood_commands import read_piece_file
 from model.records import book, queries
 from model.records.answers import Ready
 from model.records.places import add_place
-from model.records.store import Store
 from model.records.tables import Piece, Place
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
@@ -29,6 +28,10 @@ from model.words.reasons import clause, in_sentences
 SinceText = Annotated[
     str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
 ]
+places = typer.Typer(help="Places with air of their own.")
+pieces = typer.Typer(help="Built pieces.")
+stacks = typer.Typer(help="Stacks of lumber.")
+
 PlaceName = Annotated[str, typer.Option("--place", help="The place's name.")]
 
 
@@ -55,12 +58,7 @@ def place_named(session: Session, name: str) -> Place:
     return found
 
 
-def open_book(create: bool = False) -> tuple[Store, datetime]:
-    """The book in use and its clock's time; where there is none, one is begun only if asked for."""
-    settings = load_settings()
-    return wiring.open_store(settings, create=create), wiring.clock_of(settings)()
-
-
+@places.command("add")
 def place_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     kind: Annotated[str, typer.Option("--kind", help="shop, storage or home.")],
@@ -76,6 +74,7 @@ def place_add(
     say(f"{name} is recorded.")
 
 
+@pieces.command("add")
 def piece_add(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     place: PlaceName,
@@ -90,6 +89,7 @@ def piece_add(
     say(f"{piece.name} is recorded with {len(piece.members)} parts and {len(piece.fits)} fits.")
 
 
+@pieces.command("move")
 def piece_move(
     name: Annotated[str, typer.Argument(help="The piece's name.")],
     place: PlaceName,
@@ -106,6 +106,7 @@ def piece_move(
     say(f"{name} stands at {place}.")
 
 
+@stacks.command("add")
 def stack_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     species: Annotated[str, typer.Option("--species", help="The wood.")],
@@ -137,8 +138,8 @@ def state(units: UnitsText = None, as_json: AsJson = False) -> None:
     """How every place, stack and piece stands now, and which warnings are open."""
     store, now = open_book()
     with store.session() as session:
-        pieces = _pieces(session, now)
-        document = state_document(session, now, pieces, display_of(units))
+        found = _pieces(session, now)
+        document = state_document(session, now, found, display_of(units))
     if as_json:
         give_json(document)
         return
@@ -148,8 +149,7 @@ def state(units: UnitsText = None, as_json: AsJson = False) -> None:
         for kind in ("places", "stacks")
         for entry in document[kind]
     ]
-    for piece in pieces:
-        rows.append(["pieces", piece.name, *_piece_row(piece, now, display)])
+    rows += [["pieces", piece.name, *_piece_row(piece, now, display)] for piece in found]
     if not rows:
         say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
         return
@@ -294,18 +294,3 @@ def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:
 
 def _name(place: queries.PlaceNow | None) -> str | None:
     return place.name if place else None
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    places = typer.Typer(help="Places with air of their own.")
-    places.command("add")(place_add)
-    pieces = typer.Typer(help="Built pieces.")
-    pieces.command("add")(piece_add)
-    pieces.command("move")(piece_move)
-    stacks = typer.Typer(help="Stacks of lumber.")
-    stacks.command("add")(stack_add)
-    app.add_typer(places, name="place")
-    app.add_typer(pieces, name="piece")
-    app.add_typer(stacks, name="stack")
-    app.command()(state)

@@ -1,4 +1,4 @@
-"""Opening the broker that paneltide starts to the sensors on the network, and closing it again."""
+"""The command `open-broker`: lets sensors on the network reach the broker that paneltide starts."""
 
 import sys
 from typing import Annotated
@@ -78,8 +78,3 @@ def _say_address(settings: Settings) -> None:
         say(f"The password is {address.password}")
         for sentence in address.said:
             say(sentence)
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command("open-broker")(open_broker)

@@ -1,6 +1,7 @@
 """The command line: every command in its group, and one way of failing."""
 
 import sys
+from collections.abc import Callable
 from importlib.metadata import version
 from typing import Annotated
 
@@ -52,22 +53,53 @@ def _program(
 ) -> None: ...
 
 
-for group in (
-    run_commands,
-    broker_command,
-    wood_commands,
-    air_commands,
-    book_commands,
-    readings_commands,
-    sensor_commands,
-    safety_commands,
-    secure_broker,
-    paper_commands,
-    question_commands,
-    doctor_command,
-    fleet_command,
+for group, name in (
+    (book_commands.places, "place"),
+    (book_commands.pieces, "piece"),
+    (book_commands.stacks, "stack"),
+    (readings_commands.exports, "export"),
+    (sensor_commands.sensors_app, "sensors"),
 ):
-    group.register(app)
+    app.add_typer(group, name=name)
+
+COMMANDS: tuple[Callable[..., object], ...] = (
+    run_commands.demo,
+    run_commands.run,
+    run_commands.ingest,
+    run_commands.watch,
+    run_commands.dashboard,
+    run_commands.migrate,
+    broker_command.open_broker,
+    secure_broker.secure_broker,
+    wood_commands.air,
+    wood_commands.species,
+    wood_commands.width,
+    wood_commands.check,
+    wood_commands.cut,
+    wood_commands.gaps,
+    air_commands.rehearse,
+    book_commands.state,
+    readings_commands.import_readings,
+    sensor_commands.rejected,
+    sensor_commands.salt_check,
+    safety_commands.backup,
+    safety_commands.restore,
+    safety_commands.move,
+    paper_commands.plan,
+    paper_commands.deliver,
+    paper_commands.sheet,
+    paper_commands.foretold,
+    paper_commands.contact,
+    paper_commands.cut_card,
+    question_commands.glue_up,
+    question_commands.ready,
+    question_commands.outlook,
+    doctor_command.doctor,
+    fleet_command.fleet,
+)
+"""In the order of --help. A command is called as its function, with dashes."""
+for command in COMMANDS:
+    app.command()(command)
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -94,7 +126,7 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _usage_words(error: typer.TyperException) -> str:
     format_message = getattr(error, "format_message", error.__str__)
-    return str(format_message()).rstrip(".")
+    return str(format_message()).replace("Value error, ", "").rstrip(".")
 
 
 def _fail(sentence: str, status: int) -> None:

@@ -1,4 +1,4 @@
-"""Is everything that is needed there and working, and what to do if not."""
+"""Examines everything a running service needs, and says what to do where something is missing."""
 
 import json
 import os
@@ -7,14 +7,15 @@ import urllib.error
 import urllib.request
 from dataclasses import dataclass, replace
 from datetime import datetime
+from pathlib import Path
 from typing import Literal
 
 from sqlalchemy import func, select
 
 from deploy import wiring
 from deploy.answer import ServiceMissing
-from deploy.reach import address_words, broker_address
-from deploy.settings import Settings, origin, settings_file, shown_value
+from deploy.reach import address_words, broker_address, span_words
+from deploy.settings import Settings, origin_words, shown_value
 from model.records.clock import machine_now
 from model.records.health import INGEST, is_ingest, writable
 from model.records.store import Store, StoreUnavailable, newest_revision
@@ -63,17 +64,22 @@ def setting_rows(settings: Settings) -> list[dict[str, str]]:
         {
             "name": name,
             "value": shown_value(settings, name),
-            "from": str(settings_file()) if origin(name) == "file" else origin(name),
+            "from": origin_words(name),
             "meaning": field.description or "",
         }
         for name, field in Settings.model_fields.items()
     ]
 
 
+def _existing(folder: Path) -> Path:
+    """The folder, or the nearest one above it that is there."""
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return folder
+
+
 def _folder(settings: Settings) -> Diagnosis:
-    above = settings.data_dir
-    while not above.exists() and above != above.parent:
-        above = above.parent
+    above = _existing(settings.data_dir)
     if above != settings.data_dir and above.is_dir() and os.access(above, os.W_OK):
         return Diagnosis("data folder", "well", f"{settings.data_dir}, made at the first start")
     try:
@@ -86,10 +92,7 @@ def _folder(settings: Settings) -> Diagnosis:
 
 
 def _disk(settings: Settings) -> Diagnosis:
-    folder = settings.data_dir
-    while not folder.exists() and folder != folder.parent:
-        folder = folder.parent
-    free_mb = shutil.disk_usage(folder).free // 1_000_000
+    free_mb = shutil.disk_usage(_existing(settings.data_dir)).free // 1_000_000
     if free_mb < LOW_DISK_MB:
         return Diagnosis(
             "disk", "amiss", f"{free_mb} MB free", f"free some space: {LOW_DISK_MB} MB should be there"
@@ -243,7 +246,7 @@ def _parts(store: Store) -> list[Diagnosis]:
     for part, pulse_at in sorted(pulses.items()):
         age_s = (machine_now() - pulse_at).total_seconds()
         if age_s > PULSE_FRESH_S:
-            found = f"last sign of life {_span(age_s)} ago"
+            found = f"last sign of life {span_words(age_s)} ago"
             findings.append(Diagnosis(part, "look", found, "start it: `paneltide run`"))
         else:
             found = standby_in_words(store) if part == "watch" else ""
@@ -278,10 +281,3 @@ def _readings(store: Store) -> list[Diagnosis]:
             )
         )
     return findings
-
-
-def _span(seconds: float) -> str:
-    for unit, size in (("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):
-        if seconds >= 2 * size:
-            return f"{seconds / size:.0f} {unit}"
-    return f"{seconds:.0f} s"

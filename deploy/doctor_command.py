@@ -1,5 +1,6 @@
-"""The doctor's command: what it found, and every setting with where its value came from."""
+"""The command `doctor`: findings, and every setting with where its value came from."""
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -25,15 +26,7 @@ def doctor(
         give_json(
             {
                 "well": not amiss,
-                "findings": [
-                    {
-                        "what": finding.what,
-                        "state": finding.state,
-                        "found": finding.found,
-                        "remedy": finding.remedy,
-                    }
-                    for finding in findings
-                ],
+                "findings": [asdict(finding) for finding in findings],
                 "settings": setting_rows(settings),
             }
         )
@@ -49,8 +42,3 @@ def doctor(
         )
     if amiss:
         raise typer.Exit(SERVICE_MISSING)
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command()(doctor)

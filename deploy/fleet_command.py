@@ -1,4 +1,4 @@
-"""The command that computes every piece and stack of the book anew and holds the answer beside the record."""
+"""The command `fleet`: computes every piece and stack anew and compares it with the record."""
 
 import time
 from collections.abc import Iterator, Mapping, Sequence
@@ -184,8 +184,3 @@ def _say(
 
 def _count(number: int, of: str) -> str:
     return f"{number} {of}" if number == 1 else f"{number} {of}s"
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command()(fleet)

@@ -1,4 +1,4 @@
-"""How a log line looks: text for people, or one JSON object a line for a collector."""
+"""Formats log lines: text for people, or one JSON object a line for a collector."""
 
 import json
 import logging

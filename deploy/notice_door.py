@@ -1,4 +1,4 @@
-"""What the dashboard asks about notices: addresses without their secrets, and a test message to one."""
+"""Lists the notification addresses without their secrets, and sends a test message to one."""
 
 from collections.abc import Sequence
 

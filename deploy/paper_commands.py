@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from deploy import wiring
 from deploy.answer import (
     NO,
     AsJson,
@@ -26,9 +25,10 @@ from deploy.answer import (
     span_given,
     wood_given,
 )
-from deploy.book_commands import open_book, place_named
-from deploy.readings_commands import export_app
+from deploy.book_commands import place_named
+from deploy.readings_commands import exports
 from deploy.settings import load_settings
+from deploy.wiring import clock_of, open_book
 from deploy.wood_commands import read_piece_file
 from model.records.private import private
 from model.records.store import Store
@@ -46,17 +46,6 @@ PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
 OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
 
 
-def _paper(paper: str | None) -> Literal["a4", "letter"] | None:
-    if paper is None:
-        return None
-    plain = paper.lower()
-    if plain == "a4":
-        return "a4"
-    if plain == "letter":
-        return "letter"
-    raise BadInput("", "--paper", "must be a4 or letter", paper)
-
-
 def _write_pdf(out: Path, content: bytes) -> None:
     if out.suffix.lower() != ".pdf":
         raise BadInput("", "--out", "must name a .pdf file", str(out))
@@ -70,7 +59,10 @@ def _write_pdf(out: Path, content: bytes) -> None:
 def sheet(
     piece: PieceText,
     out: OutPdf,
-    paper: Annotated[str | None, typer.Option("--paper", help="a4 or letter.")] = None,
+    paper: Annotated[
+        Literal["a4", "letter"] | None,
+        typer.Option("--paper", case_sensitive=False, help="Size of the page."),
+    ] = None,
     units: UnitsText = None,
     rh: Annotated[
         str | None,
@@ -98,9 +90,9 @@ def sheet(
     from model.watch.home_year import given_year, usual_year
     from model.wood.design import design_range
 
-    display, size = display_of(units), _paper(paper)
+    display = display_of(units)
     if piece.lower().endswith(".toml"):
-        wood, now, contact = read_piece_file(Path(piece)), wiring.clock_of(load_settings())(), Contact()
+        wood, now, contact = read_piece_file(Path(piece)), clock_of(load_settings())(), Contact()
         if Store(load_settings().database).exists():
             with open_book()[0].session() as session:
                 contact = contact_of(session)
@@ -116,9 +108,9 @@ def sheet(
         facts = replace(facts, year=given_year(facts.piece, low, high, place=facts.place))
     if job:
         written = JobFacts(facts.piece, facts.year, facts.place, recorded_at, facts.zone, now)
-        content = job_sheet(written, display, size)
+        content = job_sheet(written, display, paper)
     else:
-        content = client_sheet(facts, display, size)
+        content = client_sheet(facts, display, paper)
     _write_pdf(out, content)
 
 
@@ -140,7 +132,7 @@ def cut_card(
     display = display_of(units)
     year = home_given(mc_range, rh_range)
     document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
-    _write_pdf(out, card(document, display, wiring.clock_of(load_settings())(), home))
+    _write_pdf(out, card(document, display, clock_of(load_settings())(), home))
 
 
 def plan(
@@ -310,7 +302,7 @@ def foretold(
         say(spread_sentence(vars(spread), display))
 
 
-@export_app.command("record")
+@exports.command("record")
 def export_record(
     piece: PieceName,
     out: Annotated[Path, typer.Option("--out", help="A .json or a .txt file.")],
@@ -349,10 +341,3 @@ def contact(
     with store.session() as session:
         keep_contact(session, name, line, link)
     say(f"{name} stands on the client sheets from now on.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program; `export record` joins the other exports as it is."""
-    for command in (plan, deliver, sheet, foretold, contact):
-        app.command()(command)
-    app.command("cut-card")(cut_card)

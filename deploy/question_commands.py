@@ -6,7 +6,8 @@ from typing import Annotated, Any
 import typer
 
 from deploy.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
-from deploy.book_commands import coming_document, open_book, ready_document
+from deploy.book_commands import coming_document, ready_document
+from deploy.wiring import open_book
 from model.records import queries
 from model.records.store import Store
 from model.wood.errors import BadInput
@@ -145,10 +146,3 @@ def _say_how_it_stands(found: queries.PieceNow, now: datetime) -> None:
     from dashboard import piece_words
 
     say(f"{found.name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.command("glue-up")(glue_up)
-    app.command()(ready)
-    app.command()(outlook)

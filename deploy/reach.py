@@ -1,11 +1,9 @@
-"""How a sensor on the network reaches the broker: addresses, and the sentences that every part says of it."""
+"""Tells under which addresses a sensor on the network reaches the broker, and says so in sentences."""
 
 import socket
-import struct
-import sys
 from contextlib import suppress
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from dashboard.doors import BrokerAddress
@@ -26,42 +24,24 @@ UNSEEN = "this computer's address"
 # An address kept for examples (RFC 5737): nothing is sent, the system only looks up which of its own
 # addresses it would use on the way out.
 OUTSIDE = ("192.0.2.1", 9)
-SIOCGIFCONF = 0x8912  # netdevice(7)
-NAME_BYTES = 16
-SIZE_OF_IFREQ = NAME_BYTES + max(16, 3 * struct.calcsize("L"))  # its largest member is two longs and a bit
 
 
 def network_addresses() -> tuple[str, ...]:
-    """IPv4 addresses under which the network knows this computer, the likeliest first; nothing is sent."""
+    """IPv4 addresses under which the network knows this computer, the likeliest first; nothing is sent.
+
+    Bridges, which containers and virtual machines talk over, are left out.
+    """
+    import psutil
+
     found: list[str] = []
     with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as way_out:
         way_out.connect(OUTSIDE)
         found.append(way_out.getsockname()[0])
     with suppress(OSError):
-        found += _of_interfaces() if sys.platform == "linux" else _of_own_name()
+        for name, addresses in psutil.net_if_addrs().items():
+            if not Path("/sys/class/net", name, "bridge").exists():
+                found += [one.address for one in addresses if one.family == socket.AF_INET]
     return tuple(dict.fromkeys(one for one in found if not one.startswith(("127.", "169.254.", "0."))))
-
-
-def _of_interfaces() -> list[str]:
-    """Every interface's address, except bridges, which containers and virtual machines talk over."""
-    import array
-    import fcntl
-
-    room = array.array("B", bytes(64 * SIZE_OF_IFREQ))
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-        request = struct.pack("iP", len(room), room.buffer_info()[0])
-        length = struct.unpack("iP", fcntl.ioctl(asked, SIOCGIFCONF, request))[0]
-    found = []
-    for at in range(0, length, SIZE_OF_IFREQ):
-        entry = room[at : at + SIZE_OF_IFREQ].tobytes()
-        name = entry[:NAME_BYTES].partition(b"\0")[0].decode()
-        if not Path("/sys/class/net", name, "bridge").exists():
-            found.append(socket.inet_ntoa(entry[NAME_BYTES + 4 : NAME_BYTES + 8]))
-    return found
-
-
-def _of_own_name() -> list[str]:
-    return [str(at[0]) for *_, at in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
 
 
 def broker_address(settings: Settings, store: Store | None = None) -> BrokerAddress:
@@ -134,11 +114,11 @@ def heard_words(store: Store, now: datetime) -> str:
     if not ear.connected:
         return f"Ingest can't reach the broker: {ear.reason}."
     count = f"{ear.messages} message{'' if ear.messages == 1 else 's'}" if ear.messages else "nothing yet"
-    return f"Connected to the broker for {_span(now - ear.since_at)}; heard {count}."
+    return f"Connected to the broker for {span_words((now - ear.since_at).total_seconds())}; heard {count}."
 
 
-def _span(length: timedelta) -> str:
-    seconds = length.total_seconds()
+def span_words(seconds: float) -> str:
+    """A span of time, in the largest unit of which it has two at least."""
     for unit, size in (("days", 86_400), ("hours", 3_600), ("minutes", 60)):
         if seconds >= 2 * size:
             return f"{seconds // size:.0f} {unit}"

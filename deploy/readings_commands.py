@@ -7,23 +7,14 @@ from typing import Annotated
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from deploy import wiring
 from deploy.answer import AsJson, give_json, say
 from deploy.book_commands import instant_of
-from deploy.settings import load_settings
-from model.records.clock import Now
-from model.records.store import Store
+from deploy.wiring import open_book
 from model.wood.errors import BadInput
 
 SHOWN_LINES = 20
 
-export_app = typer.Typer(help="Write what is stored into a file.")
-
-
-def book_and_clock(create: bool = False) -> tuple[Store, Now]:
-    """The book in use and its clock; a book that isn't there is begun only where that is asked for."""
-    settings = load_settings()
-    return wiring.open_store(settings, create=create), wiring.clock_of(settings)
+exports = typer.Typer(help="Write what is stored into a file.")
 
 
 def nowhere_line(sensor: str, count: int, place: str | None, since_at: datetime | None) -> str:
@@ -71,14 +62,14 @@ def import_readings(
             for reason in guess.reasons:
                 say(reason)
         return
-    store, now = book_and_clock(create=True)
+    store, now = open_book(create=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, transient=True, disable=as_json) as bar:
         task = bar.add_task(file.name, total=None)
         report = read_in(
             store,
             file,
-            now,
+            lambda: now,
             sensor=sensor,
             zone=zone,
             create=place,
@@ -133,7 +124,7 @@ def import_readings(
         )
 
 
-@export_app.command("readings")
+@exports.command("readings")
 def export_readings(
     out: Annotated[Path, typer.Option("--out", help="A .csv, .csv.gz or .parquet file.")],
     sensor: Annotated[str | None, typer.Option("--sensor", help="Only this sensor's.")] = None,
@@ -143,18 +134,12 @@ def export_readings(
     """Write readings as timestamp_utc, sensor, topic, temperature_c, rh_pct."""
     from ingest.export import export_readings as write_out
 
-    store, now = book_and_clock()
+    store, now = open_book()
     count = write_out(
         store,
         out,
         sensor=sensor,
-        since_at=instant_of(since, "UTC", now()) if since else None,
-        until_at=instant_of(until, "UTC", now()) if until else None,
+        since_at=instant_of(since, "UTC", now) if since else None,
+        until_at=instant_of(until, "UTC", now) if until else None,
     )
     say(f"{count} readings written to {out}.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.add_typer(export_app, name="export")
-    app.command("import-readings")(import_readings)

@@ -1,4 +1,4 @@
-"""A rehearsal's files: the air it reads and the document it gives."""
+"""Reads the air file of a rehearsal, and makes the rehearsal's JSON document."""
 
 from pathlib import Path
 from typing import Any

@@ -195,9 +195,3 @@ def migrate() -> None:
     settings = load_settings()
     store = wiring.open_store(settings, create=True)
     say(f"{store.shown} is at schema {store.schema_revision()}.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    for command in (demo, run, ingest, watch, dashboard, migrate):
-        app.command()(command)

@@ -9,7 +9,7 @@ import typer
 
 from deploy import wiring
 from deploy.answer import AsJson, ServiceMissing, give_json, say
-from deploy.readings_commands import export_app
+from deploy.readings_commands import exports
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.private import take_from_others
@@ -104,7 +104,7 @@ def move(
     say("Set PANELTIDE_DATABASE_URL to the new address; the old book stays as it is.")
 
 
-@export_app.command("book")
+@exports.command("book")
 def export_book(out: Annotated[Path, typer.Option("--out", help="A .zip file.")]) -> None:
     """Write the whole book as one archive: a Parquet file a table, and a manifest."""
     from model.records.archive import write_archive
@@ -113,9 +113,3 @@ def export_book(out: Annotated[Path, typer.Option("--out", help="A .zip file.")]
         raise BadInput("paneltide export book", "--out", "must name a .zip file", str(out))
     counts = write_archive(wiring.open_store(load_settings()), out, machine_now())
     say(f"{sum(counts.values())} rows written to {out}.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    for command in (backup, restore, move):
-        app.command()(command)

@@ -1,10 +1,10 @@
-"""The sample shop: its invented past year into the book, and its sensors live over MQTT.
+"""Loads the sample shop's invented past year into the book, and publishes its sensors over MQTT.
 
 Everything comes from the package `sample_readings`; sample_readings/README.md tells the story.
 """
 
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from importlib.resources import as_file
 
 import paho.mqtt.client as mqtt
@@ -13,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from ingest.files import import_readings
-from ingest.payload import PayloadReading
+from ingest.recognise import propose
 from ingest.settings import IngestSettings
 from model.records.book import add_piece, add_stack, move
 from model.records.clock import Now
@@ -32,32 +32,6 @@ AT_ONCE = 40  # messages on their way together; a broker's window is about 100
 LONGEST_NAP_S = 0.5
 
 Progress = Callable[[str], None]
-
-# How each shape of message is read, one reading a topic.
-READINGS = {
-    "flat json": (
-        PayloadReading("json", temperature="/temperature", rh="/humidity", battery="/battery", time="/time"),
-    ),
-    "nested json": (
-        PayloadReading(
-            "json",
-            temperature="/climate/temperature",
-            rh="/climate/humidity",
-            battery="/device/battery",
-            time="/timestamp",
-        ),
-    ),
-    "fahrenheit json": (
-        PayloadReading(
-            "json", temperature="/temperature", temperature_unit_at="/unit", rh="/humidity", time="/time"
-        ),
-    ),
-    "senml": (PayloadReading("senml-json"),),
-    "bare numbers": (
-        PayloadReading("number", quantity="temperature"),
-        PayloadReading("number", quantity="rh"),
-    ),
-}
 
 
 # ---------------------------------------------------------------- the past year
@@ -120,10 +94,14 @@ def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
 
 
 def _accept(session: Session, sensor: story.SensorStory, place: Place, zone: str) -> None:
+    """Make a sensor of the sample shop, its messages read as they are recognised."""
     row = Sensor(name=sensor.name, zone=zone, accepted_at=story.HISTORY_FROM)
-    part = sensors.SENML_NAME if sensor.shape == "senml" else ""  # its own name inside a message
-    for topic, reading in zip(sensor.topics, READINGS[sensor.shape], strict=True):
-        row.bindings.append(Binding(topic=topic, part=part, payload=reading.to_document()))
+    for topic, payload in sensors.messages(sensor, story.HISTORY_FROM, 20.0, 45.0):
+        proposal = propose(topic, [payload])
+        assert proposal is not None
+        for part in proposal.parts:
+            document = part.reading.to_document()
+            row.bindings.append(Binding(topic=topic, part=part.part, payload=document))
     session.add(row)
     session.flush()
     hang_sensor(session, row, place, story.HISTORY_FROM)
@@ -161,8 +139,7 @@ class Replay:
         self._clock, self._ready = clock, ready
         self.hour = first_hour
         self.published = 0
-        self._acks: set[int] = set()
-        self._arrived = threading.Condition()
+        self._acknowledged = threading.Semaphore(0)
 
     def run(self, stop: threading.Event) -> None:
         """Publish until told to stop. A broker that isn't there, or goes away, is waited for."""
@@ -171,7 +148,7 @@ class Replay:
             client.username_pw_set(self._broker.username, self._broker.password)
         if self._broker.tls:
             client.tls_set()
-        client.on_publish = self._note_ack
+        client.on_publish = lambda *_: self._acknowledged.release()
         client.reconnect_delay_set(1, 5)
         client.connect_async(self._broker.host, self._broker.port)
         client.loop_start()
@@ -194,31 +171,19 @@ class Replay:
         # The clock may run faster than the machine's: nap an hour's worth at the sample's pace, at most.
         return 0.0 if early <= 0.0 else min(max(early / story.RATE, 0.005), LONGEST_NAP_S)
 
-    def _publish(self, client: mqtt.Client, due: Iterable[sensors.Message], stop: threading.Event) -> bool:
+    def _publish(self, client: mqtt.Client, due: Sequence[sensors.Message], stop: threading.Event) -> bool:
         """Publish, waiting for each handful to be acknowledged; false when stopped before the end."""
-        waiting: set[int] = set()
-        for topic, payload in due:
-            # While the broker is away the client keeps what was published and sends it when it is back.
-            waiting.add(client.publish(topic, payload, qos=1).mid)
-            if len(waiting) >= AT_ONCE and not self._acknowledged(waiting, stop):
-                return False
-        return self._acknowledged(waiting, stop)
-
-    def _acknowledged(self, waiting: set[int], stop: threading.Event) -> bool:
-        with self._arrived:
-            while not waiting <= self._acks:
-                if stop.is_set():
-                    return False
-                self._arrived.wait(0.2)
-            self._acks -= waiting
-        self.published += len(waiting)
-        waiting.clear()
+        for start in range(0, len(due), AT_ONCE):
+            handful = due[start : start + AT_ONCE]
+            for topic, payload in handful:
+                # While the broker is away the client keeps what was published and sends it when it is back.
+                client.publish(topic, payload, qos=1)
+            for _ in handful:
+                while not self._acknowledged.acquire(timeout=0.2):
+                    if stop.is_set():
+                        return False
+                self.published += 1
         return True
-
-    def _note_ack(self, _client: mqtt.Client, _data: object, mid: int, *_rest: object) -> None:
-        with self._arrived:
-            self._acks.add(mid)
-            self._arrived.notify()
 
 
 def messages_of_hour(hour: int) -> list[sensors.Message]:

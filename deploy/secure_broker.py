@@ -132,8 +132,3 @@ def _write_home(folder: Path, home: str, bridge: str) -> None:
     keep_folder_private(own)
     shutil.copy(folder / f"{AUTHORITY}.crt", own / f"{AUTHORITY}.crt")
     write_private(own / "bridge.conf", bridge)
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command to the program."""
-    app.command("secure-broker")(secure_broker)

@@ -1,7 +1,7 @@
 """Commands about what comes in: sensors, rejected, salt-check."""
 
 import sys
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 from sqlalchemy import func, select
@@ -9,14 +9,13 @@ from sqlalchemy.orm import Session
 
 from deploy.answer import AsJson, give_json, give_table, say, temperature_given
 from deploy.book_commands import SinceText, instant_of, place_named
-from deploy.readings_commands import book_and_clock, nowhere_line
+from deploy.readings_commands import nowhere_line
+from deploy.wiring import open_book
 from model.records import hangings, sensing
 from model.records.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
 from model.records.tables import RejectedMessage, Sensor
 from model.records.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.wood.errors import BadInput
-
-KINDS = ("shop", "storage", "home")
 
 sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has accepted.")
 
@@ -29,12 +28,12 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
     from ingest.listing import unbound_topics
     from ingest.settings import Limits
 
-    store, now = book_and_clock()
+    store, now = open_book()
     heard, room = unbound_topics(store), Limits().heard_topics
     with store.session() as session:
-        known = sensing.sensors(session, now())
+        known = sensing.sensors(session, now)
         doubts = sensing.open_doubts(session)
-        pairs = two_rooms(session, now())
+        pairs = two_rooms(session, now)
         gone = dismissed_topics(session)
     if as_json:
         give_json(
@@ -146,16 +145,20 @@ def sensors_accept(
     everything: Annotated[bool, typer.Option("--all", help="All in which something is recognised.")] = False,
     place: Annotated[str | None, typer.Option("--place", help="Where the sensor hangs.")] = None,
     kind: Annotated[
-        str, typer.Option("--kind", help="Of a place not known yet: shop, storage, home.")
+        Literal["shop", "storage", "home"], typer.Option("--kind", help="Of a place not known yet.")
     ] = "home",
     name: Annotated[str | None, typer.Option("--name", help="What to call the sensor.")] = None,
-    unit: Annotated[str, typer.Option("--unit", help="C, F or K, used when a message names none.")] = "C",
+    unit: Annotated[
+        Literal["C", "F", "K"], typer.Option("--unit", help="Used when a message names none.")
+    ] = "C",
     zone: Annotated[str, typer.Option("--zone", help="Time zone of device times without an offset.")] = "UTC",
     temperature: Annotated[
         str, typer.Option("--temperature", help="Its field, as a JSON Pointer: /data/t; / for a bare number.")
     ] = "",
     humidity: Annotated[str, typer.Option("--humidity", help="Its field, as a JSON Pointer: /data/h.")] = "",
-    humidity_unit: Annotated[str, typer.Option("--humidity-unit", help="% or ratio.")] = "%",
+    humidity_unit: Annotated[
+        Literal["%", "ratio"], typer.Option("--humidity-unit", help="Used when a message names none.")
+    ] = "%",
     show: Annotated[
         bool, typer.Option("--show", help="Only say what the last message reads with these fields.")
     ] = False,
@@ -167,18 +170,10 @@ def sensors_accept(
 
     if (topic is None) != everything:
         raise BadInput("paneltide sensors accept", "TOPIC or --all", "must be given, one of the two", topic)
-    options = (
-        ("--kind", kind, KINDS),
-        ("--unit", unit, ("C", "F", "K")),
-        ("--humidity-unit", humidity_unit, ("%", "ratio")),
-    )
     by_hand = bool(temperature or humidity or show)
     if by_hand and everything:
         raise BadInput("paneltide sensors accept", "--all", "can't go with fields said by hand", "both")
-    for option, value, allowed in options:
-        if value not in allowed:
-            raise BadInput("paneltide sensors accept", option, f"must be one of {', '.join(allowed)}", value)
-    store, now = book_and_clock()
+    store, now = open_book()
     reading = None
     if by_hand and topic is not None:
         units = {"temperature_unit": unit, "rh_unit": humidity_unit}
@@ -198,13 +193,13 @@ def sensors_accept(
         if show or (asks and not typer.confirm("Keep it so?")):
             return
     if topic is None:
-        done = accept_all(store, now=now, place=place, place_kind=kind)
+        done = accept_all(store, now=lambda: now, place=place, place_kind=kind)
     else:
         done = [
             accept(
                 store,
                 topic,
-                now=now,
+                now=lambda: now,
                 part=part,
                 name=name,
                 place=place,
@@ -249,9 +244,9 @@ def sensors_dismiss(
     topic: Annotated[str, typer.Argument(help="One of the unknown topics.")],
 ) -> None:
     """List a topic no more, for good; `bring-back` is the way back."""
-    store, now = book_and_clock()
+    store, now = open_book()
     with store.session() as session:
-        dismiss_topic(session, topic, now())
+        dismiss_topic(session, topic, now)
     say(f"{topic} is dismissed. List it again with `paneltide sensors bring-back`.")
 
 
@@ -260,7 +255,7 @@ def sensors_bring_back(
     topic: Annotated[str, typer.Argument(help="One of the dismissed topics.")],
 ) -> None:
     """List a dismissed topic again, with what was kept of it."""
-    store, _ = book_and_clock()
+    store, _ = open_book()
     with store.session() as session:
         bring_back_topic(session, topic)
     say(f"{topic} waits to be accepted again.")
@@ -273,10 +268,10 @@ def sensors_hang(
     since: SinceText = None,
 ) -> None:
     """Hang a sensor at a place since an instant, now or long past; what it sent since then belongs there."""
-    store, now = book_and_clock()
+    store, now = open_book()
     with store.session() as session:
         row, where = _sensor_named(session, sensor), place_named(session, place)
-        at = instant_of(since, where.zone, now())
+        at = instant_of(since, where.zone, now)
         hangings.hang_since(session, row, where, at)
         left = hangings.readings_nowhere(session, row)
         first = left.place.name if left.place else None
@@ -300,7 +295,7 @@ def rejected(
     as_json: AsJson = False,
 ) -> None:
     """Messages that could not become readings: when, topic, reason, size."""
-    store, _ = book_and_clock()
+    store, _ = open_book()
     with store.session() as session:
         kept = session.scalar(select(func.count()).select_from(RejectedMessage)) or 0
         newest = select(RejectedMessage).order_by(RejectedMessage.received_at.desc()).limit(limit)
@@ -355,10 +350,10 @@ def salt_check(
             raise BadInput(
                 "paneltide salt-check", "--read", "must be a salt and a reading, as NaCl=78.5", point
             )
-    store, now = book_and_clock()
+    store, now = open_book()
     with store.session() as session:
         row = _sensor_named(session, sensor)
-        made = check(session, row, read, instant_of(since, row.zone, now()), now())
+        made = check(session, row, read, instant_of(since, row.zone, now), now)
         made_says = str(made.evidence.get("says", ""))
         document = {
             "sensor": sensor,
@@ -376,10 +371,3 @@ def salt_check(
     say(f"{sensor} from {from_when} on: true RH = {line}, good to ±{document['uncertainty_pct']:.1f} %.")
     if made_says:
         say(made_says)
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    app.add_typer(sensors_app, name="sensors")
-    app.command()(rejected)
-    app.command("salt-check")(salt_check)

@@ -17,7 +17,12 @@ from zoneinfo import available_timezones
 import tomli_w
 from platformdirs import user_data_path
 from pydantic import Field, ValidationError, field_validator, model_validator
-from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic_settings import (
+    BaseSettings,
+    InitSettingsSource,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+)
 
 from ingest.broker_login import OWN_USER, write_private
 from model.wood.errors import BadInput
@@ -222,7 +227,7 @@ class Settings(BaseSettings):
         dotenv_settings: PydanticBaseSettingsSource,
         file_secret_settings: PydanticBaseSettingsSource,
     ) -> tuple[PydanticBaseSettingsSource, ...]:
-        return (init_settings, env_settings, _FileSource(settings_cls))
+        return (init_settings, env_settings, InitSettingsSource(settings_cls, file_settings()))
 
     @property
     def notice_addresses(self) -> tuple[str, ...]:
@@ -235,20 +240,15 @@ class Settings(BaseSettings):
         return self.database_url or f"sqlite:///{self.data_dir / 'paneltide.sqlite'}"
 
 
-class _FileSource(PydanticBaseSettingsSource):
-    """`paneltide.toml` in the data folder."""
-
-    def get_field_value(self, field: Any, field_name: str) -> tuple[Any, str, bool]:
-        return None, field_name, False
-
-    def __call__(self) -> dict[str, Any]:
-        path = settings_file()
-        try:
-            return tomllib.loads(path.read_text("utf-8"))
-        except (FileNotFoundError, NotADirectoryError):
-            return {}
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            raise BadInput(str(path), "settings file", "must be readable TOML", str(error)) from error
+def file_settings() -> dict[str, Any]:
+    """What `paneltide.toml` in the data folder sets; nothing where there is no such file."""
+    path = settings_file()
+    try:
+        return tomllib.loads(path.read_text("utf-8"))
+    except (FileNotFoundError, NotADirectoryError):
+        return {}
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise BadInput(str(path), "settings file", "must be readable TOML", str(error)) from error
 
 
 def settings_file() -> Path:
@@ -313,7 +313,7 @@ def load_settings(**overrides: Any) -> Settings:
         if isinstance(raised, BadInput):
             raise raised from None
         got = "***" if is_secret(name) else first["input"]
-        raise BadInput(_origin_words(name, given), name, rule, got) from None
+        raise BadInput("option" if name in given else origin_words(name), name, rule, got) from None
 
 
 # Variables with our prefix that are not settings: the test suite's and the supervisor's own.
@@ -340,13 +340,12 @@ def origin(name: str) -> Literal["environment", "file", "default"]:
     """Which source a setting's value comes from."""
     if f"{PREFIX}{name.upper()}" in os.environ:
         return "environment"
-    if name in _FileSource(Settings)():
+    if name in file_settings():
         return "file"
     return "default"
 
 
-def _origin_words(name: str, given: dict[str, Any]) -> str:
-    if name in given:
-        return "option"
+def origin_words(name: str) -> str:
+    """Where a setting's value comes from, for people: the settings file is named by its path."""
     where = origin(name)
     return str(settings_file()) if where == "file" else where

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from deploy.answer import ServiceMissing
 from deploy.logs import formatter
-from deploy.settings import Settings
+from deploy.settings import Settings, load_settings
 from model.records.clock import Now, SampleClock, machine_now
 from model.records.private import keep_folder_private
 from model.records.store import BUSY_TIMEOUT_S, Store
@@ -110,6 +110,12 @@ def open_store(
     else:
         store.require_current()
     return store
+
+
+def open_book(create: bool = False) -> tuple[Store, datetime]:
+    """The book in use and its clock's time; where there is none, one is begun only if asked for."""
+    settings = load_settings()
+    return open_store(settings, create=create), clock_of(settings)()
 
 
 def require_free_port(bind: str, port: int) -> None:

@@ -97,27 +97,19 @@ def air(
         )
 
 
+FIGURES = (
+    *("name", "handbook_name", "group", "c_radial_per_pct", "c_tangential_per_pct"),
+    *("shrinkage_radial_pct", "shrinkage_tangential_pct", "specific_gravity_12pct", "specific_gravity_green"),
+    *("moe_mpa", "tension_perp_kpa", "et_el", "er_el", "fibre_saturation_pct"),
+)
+
+
 def _species_document(wood: Species) -> dict[str, Any]:
-    return {
-        "name": wood.name,
-        "handbook_name": wood.handbook_name,
-        "group": wood.group,
-        "c_radial_per_pct": wood.c_radial_per_pct,
-        "c_tangential_per_pct": wood.c_tangential_per_pct,
-        "shrinkage_radial_pct": wood.shrinkage_radial_pct,
-        "shrinkage_tangential_pct": wood.shrinkage_tangential_pct,
-        "specific_gravity_12pct": wood.specific_gravity_12pct,
-        "specific_gravity_green": wood.specific_gravity_green,
-        "moe_mpa": wood.moe_mpa,
-        "tension_perp_kpa": wood.tension_perp_kpa,
-        "et_el": wood.et_el,
-        "er_el": wood.er_el,
-        "fibre_saturation_pct": wood.fibre_saturation_pct,
-        "sources": {
-            quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
-            for quantity, fact in wood.facts.items()
-        },
+    sources = {
+        quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
+        for quantity, fact in wood.facts.items()
     }
+    return {name: getattr(wood, name) for name in FIGURES} | {"sources": sources}
 
 
 def species(
@@ -331,9 +323,3 @@ def gaps(
         say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
     say_wood(wood, species_name)
     say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands to the program."""
-    for command in (air, species, width, check, cut, gaps):
-        app.command()(command)

@@ -1,4 +1,4 @@
-"""The one action that makes an unknown topic a sensor."""
+"""Makes sensors of an unknown topic, and readings of the messages kept of it."""
 
 import time
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""What was taken from the broker since the last commit, merged and bounded, ready to be written."""
+"""Gathers what arrived since the last commit, merged and bounded, ready to be written."""
 
 from collections import Counter
 from dataclasses import dataclass, field

@@ -1,4 +1,4 @@
-"""The broker we start ourselves when none is named: its queue, passwords and rights in the data folder."""
+"""Starts and stops the broker that paneltide brings when none is named, from files in the data folder."""
 
 import contextlib
 import errno
@@ -17,7 +17,6 @@ from urllib.parse import parse_qs, quote, urlsplit
 import tomli_w
 
 from ingest.broker_login import OWN_USER, hashed, own_password, rights, write_private
-from ingest.link import REFUSED, probe
 from ingest.settings import IngestSettings
 
 Kind = Literal["mosquitto", "iotcore"]
@@ -334,6 +333,9 @@ def answers(host: str, port: int, timeout_s: float = 1.0, *, user: str = "", pas
 
     iotcore hangs up on whom it doesn't know, so one that asks for a password is asked with it.
     """
+    # The client takes a moment to load, which only those who ask should pay.
+    from ingest.link import REFUSED, probe
+
     there = IngestSettings(
         host, port, user or None, password or None, client_id="paneltide", connect_timeout_s=timeout_s
     )

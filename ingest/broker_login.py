@@ -1,4 +1,4 @@
-"""Who may speak to the broker we start: the sensors' user, and we ourselves."""
+"""Logins of the broker we start: the sensors' user, and our own."""
 
 import base64
 import hashlib

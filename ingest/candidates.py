@@ -1,6 +1,6 @@
-"""Which fields of a JSON message may be temperature or humidity, by name, and which only look so.
+"""Finds the fields of a JSON message that may be temperature or humidity, by name.
 
-Pure structure and names; `ingest.groups` judges the values, of which it sees several messages.
+Pure structure and names, and a sentence for each look-alike; `ingest.groups` judges the values.
 """
 
 from collections.abc import Iterator

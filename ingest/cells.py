@@ -1,4 +1,4 @@
-"""Texts in the cells of a CSV file: a spreadsheet that opens it must not take a name for a formula."""
+"""Keeps a spreadsheet from taking a name in a CSV file for a formula."""
 
 import re
 

@@ -1,4 +1,4 @@
-"""What the columns of a readings file are: a guess with its reasons, to be shown before it is acted on."""
+"""Guesses what the columns of a readings file are, with reasons, to be shown before anything is stored."""
 
 import csv
 import gzip

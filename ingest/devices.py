@@ -1,4 +1,4 @@
-"""Several devices behind one topic, told apart only by a field inside their messages."""
+"""Finds the field that tells several devices behind one topic apart."""
 
 import re
 from collections.abc import Sequence
@@ -12,29 +12,9 @@ from ingest.quantities import MISSING_WORDS
 MOST_STEPS = 3
 _LONGEST = 64
 _MARKS = re.compile(r"[^a-z0-9]")
-# What tells a device from all others before what a person calls it, which may be changed.
-_KEYS = (
-    *(
-        "sender",
-        "from",
-        "deveui",
-        "eui",
-        "mac",
-        "macaddress",
-        "addr",
-        "address",
-        "serial",
-        "serialnumber",
-        "sn",
-        "uid",
-        "uuid",
-    ),
-    *("deviceid", "devid", "sensorid", "nodeid", "id", "node", "dev", "device", "sensor"),
-    *("devicename", "sensorname", "friendlyname", "name", "alias", "label", "room", "place", "location"),
-)
 # Beside one of these "id" is the message's own: it stands in an envelope (CloudEvents 1.0 has a specversion).
 _ENVELOPE = frozenset(("specversion", "sender", "from"))
-_RANK = {key: rank for rank, key in enumerate(_KEYS)}
+_RANK = {key: rank for rank, key in enumerate(words.DEVICE_KEYS)}
 # Random names of 128 bits, as programs give to messages (RFC 9562).
 _RANDOM = re.compile(r"[0-9a-f]{8}-?(?:[0-9a-f]{4}-?){3}[0-9a-f]{12}\Z", re.I)
 

@@ -1,4 +1,4 @@
-"""Readings to files: CSV, plain or gzipped, or Parquet, a piece at a time."""
+"""Writes readings to files: CSV, plain or gzipped, or Parquet, a piece at a time."""
 
 import gzip
 from collections.abc import Callable, Iterator

@@ -1,4 +1,4 @@
-"""Readings from files, in pieces; the same file twice is the same rows."""
+"""Stores the readings of a CSV file, piece by piece; the same file twice is the same rows."""
 
 from collections.abc import Callable
 from datetime import datetime

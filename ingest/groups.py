@@ -1,4 +1,4 @@
-"""Which fields of a JSON message belong to one sensor, and how the message is read for it."""
+"""Finds which fields of a JSON message belong to one sensor, and how the message is read for it."""
 
 from collections import defaultdict
 from collections.abc import Sequence

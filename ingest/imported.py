@@ -1,4 +1,4 @@
-"""What became of a file of readings."""
+"""The report of an import: lines taken, known already and rejected."""
 
 from collections import Counter
 from dataclasses import dataclass, field

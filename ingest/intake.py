@@ -1,8 +1,10 @@
-"""From one message to the batch: whose it is, what it says, and the bounds on what strangers may send."""
+"""Turns messages into rows of a batch, and bounds what strangers may send."""
 
 import logging
+from collections.abc import Sequence
 from datetime import datetime
-from typing import NamedTuple
+
+import msgspec
 
 from ingest.batch import RefusedMessage, UnboundMessage, WriteBatch
 from ingest.books import Book
@@ -26,7 +28,7 @@ UNBOUND_STALE_MS = 86_400_000  # an unbound topic silent for a day makes room fo
 NOISE_LOOKS = 3
 
 
-class Message(NamedTuple):
+class Message(msgspec.Struct, frozen=True, gc=False):
     """A message as it arrived."""
 
     topic: str
@@ -108,8 +110,9 @@ class Intake:
         received_at: datetime | None = None,
     ) -> None:
         """Take one message as it arrived; `packet_id` is 0 when the broker won't send it again."""
-        self.batch.messages += 1
-        self.batch.size_bytes += len(payload) + MESSAGE_COST_BYTES
+        batch = self.batch
+        batch.messages += 1
+        batch.size_bytes += len(payload) + MESSAGE_COST_BYTES
         if received_at is None:
             received_at = self._now()
         if received_at is not self._arrival[0]:
@@ -143,7 +146,11 @@ class Intake:
                     self._presence(message, stream)
                     continue
                 for observed in self._read(message, stream, strangers):
-                    self._add(message, stream.sensors[observed.part], observed)
+                    sensor_id = stream.sensors.get(observed.part)
+                    if sensor_id is None:
+                        strangers.add(observed.part)
+                    else:
+                        self._add(message, sensor_id, observed)
             if strangers:
                 strangers.difference_update(*(stream.sensors.keys() | stream.retired for stream in streams))
             if strangers:
@@ -153,22 +160,19 @@ class Intake:
         else:
             self._keep_unbound(message)
 
-    def _read(self, message: Message, stream: Stream, strangers: set[str]) -> list[Observed]:
-        """What a message says of the sensors that are bound; others' names are added to the strangers."""
+    def _read(self, message: Message, stream: Stream, strangers: set[str]) -> Sequence[Observed]:
+        """What a message says; a device that is none of the stream's is added to the strangers."""
         assert stream.read is not None
-        topic, payload, received_at, _, retained, _, _ = message
         try:
-            found = stream.read(topic, payload, received_at, retained, stream.sensors)
+            return stream.read(
+                message.topic, message.payload, message.received_at, message.retained, stream.sensors
+            )
         except AnotherDevice as other:
             strangers.add(other.part)
-            return []
+            return ()
         except BadPayload as bad:
             self._refuse(message, str(bad))
-            found = list(bad.readings)
-        bound = [observed for observed in found if observed.part in stream.sensors]
-        if len(bound) < len(found):
-            strangers.update({observed.part for observed in found} - stream.sensors.keys())
-        return bound
+            return bad.readings
 
     def _add(self, message: Message, sensor_id: int, observed: Observed) -> None:
         """Add an observation to the batch, unless it is told by arrival and its message is known."""

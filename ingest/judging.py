@@ -1,4 +1,4 @@
-"""Whether values can be what their name says, and in which unit: for proposals, which a person accepts."""
+"""Judges whether values can be what their name says, and in which unit; a person accepts the proposal."""
 
 from collections.abc import Iterable
 from typing import NamedTuple

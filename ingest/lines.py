@@ -1,4 +1,4 @@
-"""The lines of a file of readings, in pieces, as text, each with its number."""
+"""Reads the lines of a CSV file in pieces, as text, each with its number."""
 
 import gzip
 from collections.abc import Callable, Iterator

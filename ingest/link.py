@@ -1,4 +1,4 @@
-"""The connection to the broker: paho's client in our own loop, its acknowledgements sent together."""
+"""Keeps the connection to the broker: paho's client in our own loop, acknowledgements sent together."""
 
 import contextlib
 import logging

@@ -1,4 +1,4 @@
-"""The unknown topics as they are listed, and what a person says of a message nobody recognised."""
+"""Lists the unknown topics with what is recognised in them, and reads one as a person says."""
 
 from collections import defaultdict
 from collections.abc import Mapping

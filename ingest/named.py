@@ -1,4 +1,4 @@
-"""Messages that list single values, each with the name of its quantity beside it.
+"""Finds lists of single values, each with the name of its quantity beside it.
 
 Such as ``[{"type": "temperature", "value": 21.4}, {"type": "humidity", "value": 45}]``.
 """

@@ -1,4 +1,4 @@
-"""A name a person would call a sensor by, from its topic and from what its messages call it."""
+"""Proposes a sensor's name from its topic and from what its messages call it."""
 
 import re
 from collections.abc import Collection, Sequence

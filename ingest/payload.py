@@ -1,4 +1,4 @@
-"""From the bytes of a message to readings, or to a refusal that says why.
+"""Reads the bytes of a message: observations, or a refusal that says why.
 
 Pure: no database, no network, no clock. How a sensor's messages are read is a `PayloadReading`, kept with its
 binding; `read` applies one to one message.

@@ -1,4 +1,4 @@
-"""Raw values of a message: numbers as devices write them, their units, and what air can be.
+"""Parses raw values of a message: numbers as devices write them, their units, and what air can be.
 
 Pure functions. A missing value is None, an impossible one a `BadPayload`.
 """
@@ -211,6 +211,8 @@ def checked_rh_pct(value_pct: float) -> float:
 
 def battery_or_none(raw: object) -> float | None:
     """Battery charge [%], or None: a charge that makes no sense never costs a reading."""
+    if type(raw) is int or type(raw) is float:
+        return float(raw) if 0.0 <= raw <= 100.0 else None
     try:
         value, unit = number_and_unit(raw)
     except BadPayload:

@@ -1,4 +1,4 @@
-"""What an unknown topic speaks of: a proposal of how to read it, with reasons in words.
+"""Proposes how an unknown topic is read, with reasons in sentences.
 
 Recognition goes by structure, names, units and ranges, never by a list of products. A person accepts a
 proposal; until then no reading comes of it, so here, and only here, a range may speak for a unit.

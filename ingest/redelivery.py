@@ -1,4 +1,4 @@
-"""Knowing a message again when it carries no time of its own.
+"""Deduplicates redelivered messages that carry no device timestamp.
 
 A reading with a device time is the same row however often it comes. One that takes its time from its arrival
 would be stored twice if the broker sent it again after we had committed but before it saw our
@@ -17,12 +17,12 @@ BATCHES = 3  # acknowledgements of more than the last can be lost when a connect
 
 
 def checksum(topic: str, payload: bytes) -> int:
-    """A short name for a message."""
+    """CRC-32 of topic and payload: tells a message from another with the same packet id."""
     return crc32(payload, crc32(topic.encode("utf-8", "surrogatepass")))
 
 
 class Remembered:
-    """Messages without a time that are stored and may come again.
+    """Stored messages without a time that the broker may send again.
 
     Parameters
     ----------
@@ -64,7 +64,11 @@ class Remembered:
         self._in_order = deque() if self._marked else deque(crc for _, crc in entries)
 
     def is_known(self, packet_id: int, flagged: bool, crc: int) -> bool:
-        """Whether this message is one of them; each is recognised once."""
+        """Whether this message is stored already; each is told once.
+
+        Before: the broker sends packet 7, we commit it, the connection breaks before our acknowledgement.
+        After: it sends packet 7 again, flagged; `is_known(7, True, crc)` is True, and no second row is made.
+        """
         if self._by_entry:
             if flagged and self._by_entry[(packet_id, crc)] > 0:
                 self._by_entry[(packet_id, crc)] -= 1

@@ -1,4 +1,4 @@
-"""Which topics belong to which sensors, and how each is read: the book's bindings, kept at hand."""
+"""Routes topics to sensors by the book's bindings, held in memory."""
 
 import json
 import logging

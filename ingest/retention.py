@@ -1,4 +1,4 @@
-"""What is let go again of what strangers sent beyond the bounds."""
+"""Deletes what strangers sent beyond the bounds."""
 
 from collections.abc import Iterable
 

@@ -1,4 +1,4 @@
-"""Sensor Measurement Lists (SenML, RFC 8428), JSON and CBOR: from a pack to resolved records."""
+"""Resolves Sensor Measurement Lists (SenML, RFC 8428), JSON and CBOR, to records."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta

@@ -1,4 +1,4 @@
-"""What ingest needs to know to listen: where the broker is, which topics, and every limit it keeps."""
+"""Settings of ingest: where the broker is, which topics, and every limit."""
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Listening to the broker: messages in, committed in batches, acknowledged only then; one thread.
+"""Listens to the broker: commits messages in batches and acknowledges them only then; one thread.
 
     broker ─► Link ─► Intake ─► Batch ─► Writer ─► database
                  ▲                          │

@@ -1,4 +1,4 @@
-"""When the air was measured, from what a device says and when its message arrived."""
+"""Tells when the air was measured, from a device's own time and the arrival of its message."""
 
 import re
 from datetime import UTC, datetime, timedelta

@@ -1,4 +1,4 @@
-"""Local times without an offset, through the hours that come twice and those that never come."""
+"""Turns local times without an offset into instants, through hours that come twice or never."""
 
 from datetime import datetime, timedelta
 from typing import Any

@@ -1,4 +1,4 @@
-"""Which sensor each line of a file speaks of, and where that sensor hung."""
+"""Tells which sensor each line of a file speaks of, and hangs that sensor."""
 
 from datetime import datetime
 from typing import Any
@@ -59,7 +59,8 @@ class Names:
         """The sensor's number for every line, -1 where there is none; and what the line says of it."""
         if self._only is not None:
             return np.full(len(frame), self._only, dtype=np.int64), pd.Series("", index=frame.index)
-        if guess.sensor is None and guess.topic is None:
+        told = guess.sensor or guess.topic
+        if told is None:
             raise BadInput(
                 self._where, "columns", "name no sensor: say whose readings these are", ", ".join(guess.names)
             )
@@ -69,7 +70,7 @@ class Names:
                 codes, distinct = pd.factorize(frame[column].str.strip())
                 numbers = np.array([*(number_of(as_meant(str(name))) for name in distinct), -1], np.int64)
                 ids = np.where(ids < 0, numbers[codes], ids)
-        return ids, frame[guess.sensor or guess.topic]
+        return ids, frame[told]
 
     def _bound(self, topic: str) -> int:
         return self._topics.get(topic, -1)

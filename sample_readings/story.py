@@ -1,4 +1,4 @@
-"""When the sample shop's story begins, and what its files are called."""
+"""The story of the sample shop: when it begins, its places, sensors, pieces and stacks."""
 
 import tomllib
 from dataclasses import dataclass
@@ -7,6 +7,8 @@ from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Any
+
+import msgspec
 
 from sample_readings.climate import HOURS_A_YEAR, hours_since_year_zero
 
@@ -105,19 +107,8 @@ def package_file(*names: str) -> Traversable:
 def shop_story() -> ShopStory:
     """What `shop.toml` says."""
     document = tomllib.loads(package_file("shop.toml").read_text(encoding="utf-8"))
-    sensors = tuple(
-        SensorStory(**{**table, "topics": tuple(table["topics"])}) for table in document["sensor"]
-    )
-    return ShopStory(
-        zone=document["zone"],
-        places=tuple(PlaceStory(**table) for table in document["place"]),
-        sensors=sensors,
-        pieces=tuple(
-            PieceStory(table["file"], tuple(StandStory(**stand) for stand in table["stands"]))
-            for table in document["piece"]
-        ),
-        stacks=tuple(StackStory(**table) for table in document["stack"]),
-    )
+    plural = {f"{key}s" if isinstance(told, list) else key: told for key, told in document.items()}
+    return msgspec.convert(plural, ShopStory)
 
 
 def at_hour(hour: int) -> datetime:

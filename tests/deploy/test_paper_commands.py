@@ -79,8 +79,11 @@ def test_a_piece_file_gets_a_sheet_and_a_card(paneltide: Callable[..., Ran], tmp
     [
         (("sheet", "Nobody", "--out", "x.pdf"), "must be one that is recorded (Hall bench)"),
         (("sheet", "Hall bench", "--out", "x.doc"), "must name a .pdf file"),
-        (("sheet", "Hall bench", "--out", "x.pdf", "--paper", "a3"), "must be a4 or letter"),
-        (("sheet", "Hall bench", "--out", "x.pdf", "--units", "cubits"), "must be inch or metric"),
+        (("sheet", "Hall bench", "--out", "x.pdf", "--paper", "a3"), "'a3' is not one of 'a4', 'letter'"),
+        (
+            ("sheet", "Hall bench", "--out", "x.pdf", "--units", "cubits"),
+            "'cubits' is not one of 'inch', 'metric'",
+        ),
         (("sheet", "Hall bench", "--out", "x.pdf", "--rh", "dry"), "must be two humidities"),
         (("export", "record", "Hall bench", "--out", "x.doc"), "must name a .json or a .txt file"),
         (("deliver", "Hall bench", "--to", "Moon"), "must be one that is recorded (Lake house)"),
