@@ -1,5 +1,7 @@
 """Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
 
+from collections.abc import Iterable
+
 from dash import html
 
 from dashboard import display as say
@@ -8,9 +10,7 @@ from dashboard.pages.frame import num, part, sheet, under
 from dashboard.view import Route, View
 from model.records.tables import Place
 from model.watch.agreement import Agreement, Spread, agreement
-
-WHAT = {"width_mm": "width", "gap_mm": "gap", "mc_pct": "moisture"}
-WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
+from model.words.record_text import NAMES, difference_said, spread_sentence
 
 
 def layout(view: View) -> html.Main:
@@ -26,12 +26,16 @@ def layout(view: View) -> html.Main:
         )
     return sheet(
         f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
-        html.Ul([html.Li(spread_words(spread, view.display)) for spread in found.overall], className="rows"),
+        html.Ul(
+            [html.Li(spread_sentence(vars(spread), view.display)) for spread in found.overall],
+            className="rows",
+        ),
         *[
             part(
                 name,
                 html.Ul(
-                    [html.Li(spread_words(spread, view.display)) for spread in spreads], className="rows"
+                    [html.Li(spread_sentence(vars(spread), view.display)) for spread in spreads],
+                    className="rows",
                 ),
             )
             for name, spreads in found.by_piece.items()
@@ -42,25 +46,9 @@ def layout(view: View) -> html.Main:
     )
 
 
-def spread_words(spread: Spread, display: Display) -> str:
-    """Bias and spread of one quantity in words, in the viewer's units."""
-    if spread.bias is None:
-        return f"{WHATS[spread.quantity]}: nothing foretold."
-    way = "too large" if spread.bias > 0 else "too small"
-    told = f"{WHATS[spread.quantity]}: {spread.count} foretold, on average "
-    told += f"{_size(abs(spread.bias), spread.quantity, display)} {way}"
-    if spread.spread is not None:
-        told += f", give or take {_size(spread.spread, spread.quantity, display)}"
-    return f"{told}."
-
-
-def _size(size: float, quantity: str, display: Display) -> str:
-    if quantity == "mc_pct":
-        return say.points(size)
-    if display.units == "inch":
-        # Finer than a rule: a feeler's thousandths.
-        return f"{size / 25.4:.3f}{say.NBSP}in"
-    return f"{size:.2f}{say.NBSP}mm"
+def spreads_list(spreads: Iterable[Spread], display: Display) -> html.Ul:
+    """Bias and spread of each quantity."""
+    return html.Ul([html.Li(spread_sentence(vars(one), display)) for one in spreads], className="rows")
 
 
 def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
@@ -81,11 +69,12 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         error = one.error
         off = say.NOTHING
         if error is not None:
-            off = f"{_size(abs(error), one.quantity, display)} {'too large' if error > 0 else 'too small'}"
+            way = "too large" if error > 0 else "too small"
+            off = f"{difference_said(one.quantity, abs(error), display)} {way}"
         rows.append(
             html.Tr(
                 [
-                    html.Th(f"{title}, {WHAT[one.quantity]}", scope="row"),
+                    html.Th(f"{title}, {NAMES[one.quantity]}", scope="row"),
                     html.Td(say.day(one.at, zone, view.units, view.now), **under("On")),
                     html.Td(num(value(one.predicted, one.quantity)), className="right", **under("Foretold")),
                     html.Td(num(value(one.measured, one.quantity)), className="right", **under("Measured")),
@@ -102,11 +91,7 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         ]
     )
     table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    summary = (
-        None
-        if named
-        else html.Ul([html.Li(spread_words(spread, display)) for spread in found.overall], className="rows")
-    )
+    summary = None if named else spreads_list(found.overall, display)
     return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
 
 
