@@ -1,5 +1,6 @@
 """Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
 
+from collections.abc import Iterable
 from datetime import timedelta
 
 from dash import html
@@ -8,12 +9,12 @@ from dashboard import display as say
 from dashboard.display import Display
 from dashboard.figures import plot
 from dashboard.figures.compared import Off, compared_chart
-from dashboard.pages.frame import num, part, scrolling, sheet, under
+from dashboard.pages.frame import num, part, sheet, under
 from dashboard.view import Route, View
 from model.records.tables import Place
 from model.watch.agreement import Agreement, Spread, agreement
+from model.words.record_text import NAMES, difference_said, spread_sentence
 
-WHAT = {"width_mm": "width", "gap_mm": "gap", "mc_pct": "moisture"}
 MARGIN = timedelta(days=10)
 WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
 
@@ -31,15 +32,10 @@ def layout(view: View) -> html.Main:
         )
     return sheet(
         f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
-        html.Ul([html.Li(spread_words(spread, view.display)) for spread in found.overall], className="rows"),
+        spreads_list(found.overall, view.display),
         chart_part(found, zone, view),
         *[
-            part(
-                name,
-                html.Ul(
-                    [html.Li(spread_words(spread, view.display)) for spread in spreads], className="rows"
-                ),
-            )
+            part(name, spreads_list(spreads, view.display))
             for name, spreads in found.by_piece.items()
             if spreads
         ],
@@ -61,34 +57,18 @@ def chart_part(found: Agreement, zone: str, view: View) -> html.Section:
         says = (
             f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}"
         )
-        says += f"<br>{_size(abs(one.error), one.quantity, view.display)} {way}"
+        says += f"<br>{difference_said(one.quantity, abs(one.error), view.display)} {way}"
         offs.setdefault(title, []).append(Off(one.at, off, says))
     times = [off.at for quantity in offs.values() for off in quantity]
     stretch = plot.Stretch(min(times) - MARGIN, max(times) + MARGIN, zone, view.units)
-    message = " ".join(spread_words(spread, view.display) for spread in found.overall)
+    message = " ".join(spread_sentence(vars(spread), view.display) for spread in found.overall)
     chart = compared_chart(list(offs.items()), stretch, message)
     return part("Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured"))
 
 
-def spread_words(spread: Spread, display: Display) -> str:
-    """Bias and spread of one quantity in words, in the viewer's units."""
-    if spread.bias is None:
-        return f"{WHATS[spread.quantity]}: nothing foretold."
-    way = "too large" if spread.bias > 0 else "too small"
-    told = f"{WHATS[spread.quantity]}: {spread.count} foretold, on average "
-    told += f"{_size(abs(spread.bias), spread.quantity, display)} {way}"
-    if spread.spread is not None:
-        told += f", give or take {_size(spread.spread, spread.quantity, display)}"
-    return f"{told}."
-
-
-def _size(size: float, quantity: str, display: Display) -> str:
-    if quantity == "mc_pct":
-        return say.points(size)
-    if display.units == "inch":
-        # Finer than a rule: a feeler's thousandths.
-        return f"{size / 25.4:.3f}{say.NBSP}in"
-    return f"{size:.2f}{say.NBSP}mm"
+def spreads_list(spreads: Iterable[Spread], display: Display) -> html.Ul:
+    """Bias and spread of each quantity."""
+    return html.Ul([html.Li(spread_sentence(vars(one), display)) for one in spreads], className="rows")
 
 
 def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
@@ -109,11 +89,12 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         error = one.error
         off = say.NOTHING
         if error is not None:
-            off = f"{_size(abs(error), one.quantity, display)} {'too large' if error > 0 else 'too small'}"
+            way = "too large" if error > 0 else "too small"
+            off = f"{difference_said(one.quantity, abs(error), display)} {way}"
         rows.append(
             html.Tr(
                 [
-                    html.Th(f"{title}, {WHAT[one.quantity]}", scope="row"),
+                    html.Th(f"{title}, {NAMES[one.quantity]}", scope="row"),
                     html.Td(say.day(one.at, zone, view.units, view.now), **under("On")),
                     html.Td(num(value(one.predicted, one.quantity)), className="right", **under("Foretold")),
                     html.Td(num(value(one.measured, one.quantity)), className="right", **under("Measured")),
@@ -130,12 +111,8 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         ]
     )
     table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    summary = (
-        None
-        if named
-        else html.Ul([html.Li(spread_words(spread, display)) for spread in found.overall], className="rows")
-    )
-    return part("Foretold, and measured", scrolling(table, "Foretold, and measured"), summary)
+    summary = None if named else spreads_list(found.overall, display)
+    return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
 
 
 ROUTES = [Route("/foretold", layout, live=False)]

@@ -41,6 +41,8 @@ class Reason:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, str | float | int):
+        return value
     if isinstance(value, Reason):
         return value.document()
     if isinstance(value, tuple):

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
+from model.wood.units import MM_PER_INCH
 from model.words import display as say
-from model.words.display import Display, counted, plain, said
+from model.words.display import NBSP, Display, counted, plain, said
 
 METRIC = Display("metric")
 
@@ -102,7 +103,7 @@ def _stand_lines(stand: Mapping[str, Any], display: Display) -> list[str]:
 
 def _measured_line(one: Mapping[str, Any], display: Display) -> str:
     value = quantity_said(one["quantity"], one["value"], display)
-    told = f"{one['at']}: {value} ± {quantity_said(one['quantity'], one['uncertainty'], display, True)}"
+    told = f"{one['at']}: {value} ± {difference_said(one['quantity'], one['uncertainty'], display)}"
     undone = f" (taken back {one['undone_at']})" if one["undone_at"] else ""
     return f"{told} {one['how']}".rstrip() + undone
 
@@ -110,12 +111,17 @@ def _measured_line(one: Mapping[str, Any], display: Display) -> str:
 NAMES = {"width_mm": "width", "gap_mm": "gap", "mc_pct": "moisture"}
 
 
-def quantity_said(quantity: str, value: float, display: Display, bare: bool = False) -> str:
-    """A measured quantity with its name: `width 14-1/2 in`; `bare` is a difference or a doubt, without it."""
+def quantity_said(quantity: str, value: float, display: Display) -> str:
+    """A measured quantity with its name: `width 14-1/2 in`."""
+    size = say.mc(value) if quantity == "mc_pct" else display.length(value, finest=64)
+    return f"{NAMES[quantity]} {size}"
+
+
+def difference_said(quantity: str, size: float, display: Display) -> str:
+    """A difference of a quantity or its doubt; a length finer than a rule, in a feeler's thousandths."""
     if quantity == "mc_pct":
-        return say.points(value) if bare else f"moisture {say.mc(value)}"
-    size = display.length(value, "up" if bare else "nearest", 64)
-    return size if bare else f"{NAMES[quantity]} {size}"
+        return say.points(size)
+    return f"{size / MM_PER_INCH:.3f}{NBSP}in" if display.units == "inch" else f"{size:.2f}{NBSP}mm"
 
 
 def _predicted_lines(found: Mapping[str, Any], display: Display) -> list[str]:
@@ -132,15 +138,13 @@ def _predicted_lines(found: Mapping[str, Any], display: Display) -> list[str]:
 
 def spread_sentence(spread: Mapping[str, Any], display: Display = METRIC) -> str:
     """Bias and spread of some predictions in words."""
-    quantity, bias = spread["quantity"], spread["bias"]
-    name = {"width_mm": "widths", "gap_mm": "gaps", "mc_pct": "moisture"}[quantity]
+    quantity, bias, about = spread["quantity"], spread["bias"], spread["spread"]
+    name = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}[quantity]
     if bias is None:
         return f"{name}: nothing predicted."
-    off = quantity_said(quantity, abs(bias), display, True)
-    about = spread["spread"]
-    give = "" if about is None else f", give or take {quantity_said(quantity, about, display, True)}"
-    way = "too large" if bias > 0 else "too small"
-    return f"{name}: {counted(spread['count'], 'prediction')}, on average {off} {way}{give}."
+    off = f"{difference_said(quantity, abs(bias), display)} {'too large' if bias > 0 else 'too small'}"
+    give = "" if about is None else f", give or take {difference_said(quantity, about, display)}"
+    return f"{name}: {counted(spread['count'], 'prediction')}, on average {off}{give}."
 
 
 def _range_line(design: Mapping[str, Any]) -> str:

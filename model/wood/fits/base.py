@@ -57,8 +57,16 @@ class Way:
     @property
     def reason(self) -> Reason:
         """What is seen when it is passed, as data."""
-        names = ("how", "direction", "severity", "parts", "across")
-        return Reason(self.name, {name: getattr(self, name) for name in names})
+        return Reason(
+            self.name,
+            {
+                "how": self.how,
+                "direction": self.direction,
+                "severity": self.severity,
+                "parts": self.parts,
+                "across": self.across,
+            },
+        )
 
 
 @dataclass(frozen=True)
