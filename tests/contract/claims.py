@@ -121,7 +121,7 @@ STANDINGS = (
     ("past", r"\bpast a limit\b"),
     ("near", r"\bnear a limit\b"),
     ("unknown", r"\bnot known\b|\bunknown\b"),
-    ("clear", r"\b(?:easy|clear)\b"),
+    ("clear", r"\b(?:clear|clear)\b"),
 )
 TO_CLIENT = (
     ("working", r"being worked out"),

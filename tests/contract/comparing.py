@@ -187,7 +187,7 @@ def _fit(told: Comparing, piece: StoredPiece, block: Node, now: datetime) -> Non
         return
     verdict = piece.fit_kinds[fit]
     coming = None if piece.coming is None else [one for one in piece.coming if one["fit"] == fit]
-    kind = {"easy": "clear"}.get(verdict, verdict)
+    kind = {"clear": "clear"}.get(verdict, verdict)
     if kind == "clear" and coming is None:
         kind = "dark"
     elif kind == "clear" and any(one["chance_pct"] >= 50.0 for one in coming or ()):

@@ -20,7 +20,7 @@ AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)
 PIECE = """
 [piece]
 name = "Walnut cabinet"
-[member.panel]
+[part.panel]
 species = "hard maple"
 cut = "flat-sawn"
 width = "360mm"
@@ -29,7 +29,7 @@ thickness = "19mm"
 finish = { face = "oil-modified urethane varnish", coats = 2 }
 [fit.panel]
 kind = "panel-in-groove"
-member = "panel"
+part = "panel"
 held = "free"
 sight_width = "345mm"
 groove_depth = "10mm"
@@ -232,7 +232,7 @@ def test_a_recorded_climate_is_what_a_home_without_history_rests_on(make_shop: C
 DOOR = """
 [piece]
 name = "Walnut press"
-[member.door]
+[part.door]
 species = "black walnut"
 cut = "flat-sawn"
 width = "300mm"
@@ -241,7 +241,7 @@ thickness = "19mm"
 finish = { face = "oil-modified urethane varnish", coats = 2 }
 [fit.door]
 kind = "front-in-opening"
-members = ["door"]
+parts = ["door"]
 gap = "2.5mm"
 """
 
