@@ -191,16 +191,25 @@ def windows(text: str) -> list[Window]:
     return found
 
 
-CHANCE = re.compile(
-    r"\b(?:in )?(?:(\d+) (?:of|in) 10(?: years)?|(nearly all) years|about (an even) chance|(under 1) in 10)\b"
+CHANCES = (
+    (r"\b(\d+) (?:of|in) 10\b", lambda tenths: (10.0 * tenths - 5.0, 10.0 * tenths + 5.0)),
+    (r"\bone chance in (\w+) this year", lambda one_in: (100.0 / (one_in + 1.0), 100.0 / (one_in - 0.5))),
+    (r"\bunder 1 in 10\b|\bunlikely this year", lambda _: (0.0, 10.0)),
+    (r"\babout an even chance\b", lambda _: (40.0, 60.0)),
+    (r"(?<!un)\blikely this year", lambda _: (60.0, 85.0)),
+    (r"\bnearly all years\b", lambda _: (95.0, 100.0)),
+    (r"\balmost certain this year", lambda _: (85.0, 100.0)),
 )
+FORETELLS = re.compile(r"years that may come|this year\b|^more likely than not", re.IGNORECASE)
 
 
-def chances(text: str) -> list[float]:
-    """Every chance of a text [%]."""
+def chances(text: str) -> list[tuple[float, float]]:
+    """Every chance of a text, as the least and the most it may mean [%]."""
     return [
-        10.0 * float(match[1]) if match[1] else 97.0 if match[2] else 50.0 if match[3] else 2.5
-        for match in CHANCE.finditer(text)
+        meaning(number(match[1]) if match.lastindex else 0)
+        for words, meaning in CHANCES
+        for match in re.finditer(words, text, re.IGNORECASE)
+        if not (words.startswith(r"\b(\d") and text[: match.start()].endswith("under "))
     ]
 
 

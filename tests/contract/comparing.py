@@ -1,9 +1,8 @@
 """Each claim of a surface beside what the book holds; where the two differ, the surface is wrong."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from dashboard import display as say
 from tests.contract import claims as read
@@ -68,7 +67,7 @@ def _coming(found: Comparing, piece: StoredPiece, sentence: str, now: datetime, 
         stored = likely[0] if likely else None
         days = piece.days(stored, now) if stored else None
         found.say("next window", told[0], days, days is not None and told[0].agrees(*days))
-    if "years that may come" in sentence or sentence.startswith("More likely than not"):
+    if read.FORETELLS.search(sentence):
         plain = sentence.replace("_", " ").lower()
         said_fit, colon, _ = plain.partition(": ")
         fits = {say.said(one).lower(): one for one in piece.fit_kinds}
@@ -80,8 +79,8 @@ def _coming(found: Comparing, piece: StoredPiece, sentence: str, now: datetime, 
             return
         days = piece.days(stored, now)
         found.say("next window", told or "no window", days, bool(told) and told[0].agrees(*days))
-        for chance in read.chances(sentence):
-            found.say("chance", chance, stored["chance_pct"], abs(chance - stored["chance_pct"]) <= 5.0)
+        for least, most in read.chances(sentence):
+            found.say("chance", (least, most), stored["chance_pct"], least <= stored["chance_pct"] <= most)
 
 
 def _margins(found: Comparing, piece: StoredPiece, text: str) -> None:
@@ -223,9 +222,9 @@ def _limit(told: Comparing, piece: StoredPiece, fit: str, cells: list[str]) -> N
     told.say("left", left, round(at.margin_mm, 2), value.agrees(at.margin_mm))
     if len(cells) > 5 and piece.coming is not None:
         stored = next((one for one in piece.coming if (one["fit"], one["limit"]) == (fit, at.name)), None)
-        for chance in read.chances(cells[5]):
-            right = stored is None or abs(chance - stored["chance_pct"]) <= 5.0
-            told.say("chance", chance, stored and stored["chance_pct"], right)
+        for least, most in read.chances(cells[5]):
+            chance_pct = stored["chance_pct"] if stored is not None else 0.0
+            told.say("chance", (least, most), chance_pct, stored is None or least <= chance_pct <= most)
 
 
 def _parts(told: Comparing, piece: StoredPiece, rows: list[list[str]]) -> None:
@@ -300,8 +299,3 @@ def wrong(claims: Iterable[Claim]) -> list[str]:
         for one in claims
         if not one.agrees
     ]
-
-
-def counted(claims: Iterable[Claim]) -> Iterator[Any]:
-    """What was claimed where: surface, about and what of each claim."""
-    yield from ((one.surface, one.about, one.what) for one in claims)

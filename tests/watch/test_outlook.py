@@ -10,7 +10,7 @@ from sqlalchemy import delete
 
 from model.records import book, places, queries
 from model.records.measured import record_measurement
-from model.records.tables import Checkpoint, Fit, Margin, Member, Outlook, Place, Reading
+from model.records.tables import Checkpoint, Fit, Member, Outlook, Place, Reading
 from model.watch.outlook_run import Outlooks, _series, outlook_document
 from model.wood.errors import BadInput
 
@@ -69,25 +69,6 @@ def home(shop: Any, rh_pct: np.ndarray, temperature_c: np.ndarray | float = 20.5
 def evaluated(shop: Any, days: float) -> Any:
     shop.evaluate(AUTUMN + timedelta(days=days))
     return shop
-
-
-def test_a_home_that_slowly_dries_is_warned_of_once_and_ten_days_before(make_shop: Callable[[], Any]):
-    hours = np.arange(170 * 24)
-    falling = np.maximum(44.0 - np.maximum(hours / 24 - 30, 0.0) * 24.0 / 100.0, 20.0)
-    shop = evaluated(home(make_shop(), lived_in(falling)), 170)
-    (warning,) = shop.warnings()
-    past = min(row.at for row in shop.rows(Margin) if row.margin_mm < 0.0)
-    assert past - warning.opened_at >= timedelta(days=10)
-    assert warning.limit_name == "leaves-groove"
-    assert warning.escalated_at is not None
-
-
-def test_an_hour_of_steam_and_a_day_of_stove_heat_warn_of_nothing(make_shop: Callable[[], Any]):
-    rh_pct, temperature_c = lived_in(np.full(60 * 24, 36.0)), np.full(60 * 24, 20.5)
-    rh_pct[40 * 24 + 9] = 100.0
-    rh_pct[50 * 24 + 8 : 50 * 24 + 20], temperature_c[50 * 24 + 8 : 50 * 24 + 20] = 22.0, 26.0
-    shop = evaluated(home(make_shop(), rh_pct, temperature_c), 60)
-    assert shop.warnings() == []
 
 
 @pytest.mark.slow
