@@ -29,7 +29,11 @@ def year_of_days(air: AirSeries, display: Display, zone: str, href: str) -> html
     by_day = table.groupby("day")
     rh = by_day["rh_pct"].agg(["mean", "min", "max"]).to_numpy(dtype=np.float64)
     days = dict(
-        zip(by_day.groups, zip(rh.tolist(), by_day["estimated"].mean() > 0.5, strict=True), strict=True)
+        zip(
+            sorted(set(at.date.tolist())),
+            zip(rh.tolist(), by_day["estimated"].mean() > 0.5, strict=True),
+            strict=True,
+        )
     )
     weeks = calendar.Calendar(firstweekday=6 if display.units == "inch" else 0)
     months = []

@@ -511,6 +511,30 @@ def test_every_reading_is_in_the_file_even_of_a_long_span(book, now):
     assert len(saved.at) > 21_000 > len(drawn.at)
 
 
+def test_what_is_ahead_can_be_narrowed_to_and_asked_of_as_a_spread(book, now):
+    from model.records.tables import Outlook
+
+    days = np.arange(365, dtype="<f4")
+    with book.store.session() as session:
+        spread = {f"p{pct}": (367.0 + pct / 50 + days / 365).astype("<f4").tobytes() for pct in (10, 50, 90)}
+        session.add(
+            Outlook(
+                subject_kind="member",
+                subject_id=book.bench_panel,
+                quantity="width_mm",
+                piece_id=book.bench,
+                at=now,
+                detail={},
+                **spread,
+            )
+        )
+    ends = {"since": "2026-03-01T00:00", "until": "2026-04-01T00:00"}
+    (drawn,) = plots(piece.layout(view_of(book, now, **ends), book.bench))
+    assert "the middle ahead" in {trace["name"] for trace in drawn.figure["data"]}
+    told = still(piece.layout(view_of(book, now, at="1 June 2026"), book.bench)).replace("\u00a0", " ")
+    assert "Back, 1 Jun: likely 367.5 mm to 369.1 mm wide, most likely 368.3 mm." in told
+
+
 def test_every_kind_of_chart_stands_on_its_page(book, now):
     view = view_of(book, now)
     with book.store.session() as session:
