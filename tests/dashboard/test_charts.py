@@ -320,6 +320,12 @@ def test_two_homes_are_laid_over_each_other_and_read_together():
     assert all("<br>Lake house: " in says for says in read(chart)["text"])
 
 
+def test_a_single_hour_laid_over_a_year_is_read_at_that_hour_only():
+    chart = air_chart(an_air(range(48)), [], INCH, TWO_DAYS, beside=Beside("Lake house", an_air([20])))
+    hours = [hour for hour, says in enumerate(read(chart)["text"]) if "Lake house" in says]
+    assert hours == [18, 19, 20, 21, 22]
+
+
 def test_the_year_before_stands_under_the_same_dates():
     before = replace(an_air(range(48)), at=instants([hour / 24 - 365 for hour in range(48)]))
     chart = air_chart(
