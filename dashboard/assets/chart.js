@@ -74,12 +74,14 @@
       const { clientX, clientY } = event.changedTouches[0];
       if (tap && room.layout && Math.hypot(clientX - tap[0], clientY - tap[1]) < TAP) {
         const { left, width } = ground(), [from, to] = room.layout.xaxis.range.map((end) => count(String(end)));
-        tapped(from + ((clientX - left) / width) * (to - from));
+        event.preventDefault();
+        // Plotly shows nothing before it has heard of the finger's end itself.
+        setTimeout(() => tapped(from + ((clientX - left) / width) * (to - from)));
       }
       if (!under || event.touches.length) return;
       under = null;
       done(room.layout.xaxis.range);
-    }, { capture: true });
+    }, { passive: false, capture: true });
     return () => under !== null;
   }
 

@@ -168,11 +168,10 @@ def _reader(
     if beside is not None and len(beside.air.at):
         moved = np.timedelta64(round(beside.moved.total_seconds() * 1000), "ms")
         theirs = plot.wall_ms(beside.air.at + moved, beside.zone or stretch.zone)
-        nearest = np.clip(np.searchsorted(theirs, x), 1, max(len(theirs) - 1, 1))
+        after = np.clip(np.searchsorted(theirs, x), 0, len(theirs) - 1)
+        before = np.maximum(after - 1, 0)
+        nearest = np.where(np.abs(theirs[before] - x) < np.abs(theirs[after] - x), before, after)
         for number, place in enumerate(nearest.tolist()):
-            place -= int(
-                abs(theirs[place - 1] - x[number]) < abs(theirs[min(place, len(theirs) - 1)] - x[number])
-            )
             if abs(theirs[place] - x[number]) <= NEAR_MS:
                 says[number] += f"<br>{beside.name}: {say.rh(float(beside.air.rh_pct[place]))}"
     return plot.reader(x.tolist(), np.round(rh_pct[kept], 2).tolist(), says)

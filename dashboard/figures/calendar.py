@@ -2,7 +2,6 @@
 
 import calendar
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -29,8 +28,12 @@ def year_of_days(air: AirSeries, display: Display, zone: str, href: str) -> html
     table = pd.DataFrame({"day": at.date, "rh_pct": air.rh_pct, "estimated": air.estimated})
     by_day = table.groupby("day")
     rh = by_day["rh_pct"].agg(["mean", "min", "max"]).to_numpy(dtype=np.float64)
-    days: dict[Any, tuple[list[float], bool]] = dict(
-        zip(by_day.groups, zip(rh.tolist(), by_day["estimated"].mean() > 0.5, strict=True), strict=True)
+    days = dict(
+        zip(
+            sorted(set(at.date.tolist())),
+            zip(rh.tolist(), by_day["estimated"].mean() > 0.5, strict=True),
+            strict=True,
+        )
     )
     weeks = calendar.Calendar(firstweekday=6 if display.units == "inch" else 0)
     months = []

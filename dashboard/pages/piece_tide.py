@@ -40,11 +40,12 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         ahead = series.outlook(session, "member", member.id, "width_mm")
         measured = queries.measurements(session, member.id)
         if asked_at is not None:
-            then = width_then(session, member, asked_at, zone, view)
+            then = width_then(session, member, ahead, asked_at, zone, view)
     until_at, fan = span.until_at, None
-    if ahead is not None and span.name:
-        # As far ahead as its name looks back: the page's span is a stretch on both sides of today.
-        until_at = view.now + timedelta(days=NAMES[span.name] or 366)
+    if ahead is not None:
+        if span.name:
+            # As far ahead as its name looks back: the page's span is a stretch on both sides of today.
+            until_at = view.now + timedelta(days=NAMES[span.name] or 366)
         fan = fan_of(ahead, view.now, until_at)
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
@@ -85,8 +86,19 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
     )
 
 
-def width_then(session: Session, member: MemberNow, at: datetime, zone: str, view: View) -> str:
+def width_then(
+    session: Session, member: MemberNow, ahead: series.YearSpread | None, at: datetime, zone: str, view: View
+) -> str:
     """A part's width on a day, in a sentence; wood moves too little in a day to say more."""
+    if at > view.now and ahead is not None:
+        index = nearest(ahead.at, at, DAY_AND_HALF)
+        if index is not None:
+            low, middle, high = (
+                view.display.length(float(column[index]), finest=64)
+                for column in (ahead.p10, ahead.p50, ahead.p90)
+            )
+            when = say.day(at, zone, view.units, view.now)
+            return f"{say.said(member.name)}, {when}: likely {low} to {high} wide, most likely {middle}"
     tide = series.tide(session, member.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
     index = nearest(tide.at, at, DAY_AND_HALF)
     if index is None:

@@ -320,6 +320,12 @@ def test_two_homes_are_laid_over_each_other_and_read_together():
     assert all("<br>Lake house: " in says for says in read(chart)["text"])
 
 
+def test_a_single_hour_laid_over_a_year_is_read_at_that_hour_only():
+    chart = air_chart(an_air(range(48)), [], INCH, TWO_DAYS, beside=Beside("Lake house", an_air([20])))
+    hours = [hour for hour, says in enumerate(read(chart)["text"]) if "Lake house" in says]
+    assert hours == [18, 19, 20, 21, 22]
+
+
 def test_the_year_before_stands_under_the_same_dates():
     before = replace(an_air(range(48)), at=instants([hour / 24 - 365 for hour in range(48)]))
     chart = air_chart(
@@ -509,6 +515,30 @@ def test_every_reading_is_in_the_file_even_of_a_long_span(book, now):
         saved = traces.sensor_trace(session, 1, start, now, every=True)
     assert drawn.step_ms > 0
     assert len(saved.at) > 21_000 > len(drawn.at)
+
+
+def test_what_is_ahead_can_be_narrowed_to_and_asked_of_as_a_spread(book, now):
+    from model.records.tables import Outlook
+
+    days = np.arange(365, dtype="<f4")
+    with book.store.session() as session:
+        spread = {f"p{pct}": (367.0 + pct / 50 + days / 365).astype("<f4").tobytes() for pct in (10, 50, 90)}
+        session.add(
+            Outlook(
+                subject_kind="member",
+                subject_id=book.bench_panel,
+                quantity="width_mm",
+                piece_id=book.bench,
+                at=now,
+                detail={},
+                **spread,
+            )
+        )
+    ends = {"since": "2026-03-01T00:00", "until": "2026-04-01T00:00"}
+    (drawn,) = plots(piece.layout(view_of(book, now, **ends), book.bench))
+    assert "the middle ahead" in {trace["name"] for trace in drawn.figure["data"]}
+    told = still(piece.layout(view_of(book, now, at="1 June 2026"), book.bench)).replace("\u00a0", " ")
+    assert "Back, 1 Jun: likely 367.5 mm to 369.1 mm wide, most likely 368.3 mm." in told
 
 
 def test_every_kind_of_chart_stands_on_its_page(book, now):
