@@ -26,7 +26,7 @@ STANDINGS = {
     "past": "past a limit",
     "near": "near a limit",
     "not known": "not known",
-    "easy": "easy",
+    "clear": "clear",
     "archived": "archived",
 }
 SHOWN = 60
@@ -195,7 +195,7 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
                         prose(say.sentence(sentences.piece_reason(piece, view.display))),
                         className="soft small",
                     )
-                    if piece_words.mark_of(piece) != "easy"
+                    if piece_words.mark_of(piece) != "clear"
                     else None,
                 ]
             ),
