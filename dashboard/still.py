@@ -69,7 +69,7 @@ def text_of(node: Any) -> str:
 
 
 def _element(node: Component) -> str:
-    if getattr(node, "name", None) and node._type in ("Line", "Choice"):
+    if node._type in ("Line", "Choice") and getattr(node, "name", None):
         return _field(node)
     if node._namespace != "dash_html_components":
         # A component of scripts: its children, if it only wraps them, are still worth reading.
@@ -94,13 +94,14 @@ def _element(node: Component) -> str:
 
 def _field(node: Component) -> str:
     """A field of a plain form, which is sent without a script."""
-    name, value = escape(str(node.name)), str(node.value)  # type: ignore[attr-defined]
-    own = f'id="{escape(str(node.id))}" name="{name}"'  # type: ignore[attr-defined]
+    props = vars(node)
+    value = str(props["value"])
+    own = f'id="{escape(str(props["id"]))}" name="{escape(str(props["name"]))}"'
     if node._type == "Line":
         return f'<input {own} value="{escape(value)}">'
     options = "".join(
         f'<option value="{escape(one["value"])}"{" selected" if one["value"] == value else ""}>'
         f"{escape(one['label'])}</option>"
-        for one in node.options  # type: ignore[attr-defined]
+        for one in props["options"]
     )
     return f"<select {own}>{options}</select>"

@@ -108,7 +108,7 @@ def filters(pieces: Sequence[PieceNow], woods: Mapping[int, set[str]], asked: Ma
     """What to look for: a plain form, whose address can be sent to somebody."""
     clients = {str(piece.document["client"]) for piece in pieces if piece.document.get("client")}
     places = {piece.place.name for piece in pieces if piece.place is not None}
-    listed = {"client": clients, "place": places, "wood": set().union(*woods.values())}
+    listed = {"client": clients, "place": places, "wood": {wood for some in woods.values() for wood in some}}
     choices = [
         choice_field(
             name.capitalize(),
