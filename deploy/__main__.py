@@ -1,5 +1,5 @@
 """`python -m deploy` is `paneltide`."""
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 main()

@@ -13,13 +13,13 @@ from typing import Literal
 from sqlalchemy import func, select
 
 from deploy import wiring
-from deploy.answer import ServiceMissing
+from deploy.cli.answer import ServiceMissing
 from deploy.reach import address_words, broker_address, span_words
 from deploy.settings import Settings, origin_words, shown_value
 from model.records.clock import machine_now
-from model.records.health import INGEST, is_ingest, writable
+from model.records.queries.health import INGEST, is_ingest, writable
+from model.records.schema.tables import Pulse, Reading, RejectedMessage
 from model.records.store import Store, StoreUnavailable, newest_revision
-from model.records.tables import Pulse, Reading, RejectedMessage
 
 State = Literal["well", "look", "amiss"]
 
@@ -127,9 +127,9 @@ def _database(settings: Settings) -> tuple[Store | None, Diagnosis]:
 
 def _broker(settings: Settings, store: Store | None) -> Diagnosis:
     """The broker that our own parts speak to, tried: connected to, logged in, topics asked for."""
-    from ingest.broker import BrokerUnavailable, EmbeddedBroker, answers, reachable
-    from ingest.broker_login import OWN_USER, own_password
-    from ingest.link import probe
+    from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker, answers, reachable
+    from ingest.broker.login import OWN_USER, own_password
+    from ingest.mqtt.link import probe
 
     if settings.mqtt_url != "embedded":
         broker = wiring.ingest_settings(settings)
@@ -169,7 +169,7 @@ def _broker(settings: Settings, store: Store | None) -> Diagnosis:
 
 def _sensors_way(settings: Settings, store: Store | None, show_password: bool) -> Diagnosis:
     """What a sensor on the network would type, tried as far as this computer can try it by itself."""
-    from ingest.link import probe
+    from ingest.mqtt.link import probe
 
     address = broker_address(settings, store)
     words = address_words(address)
@@ -256,7 +256,7 @@ def _parts(store: Store) -> list[Diagnosis]:
 
 def standby_in_words(store: Store) -> str:
     """How many watches stand by; nothing where none does."""
-    from model.watch.standby import standing_by
+    from model.watch.run.standby import standing_by
 
     if store.is_sqlite:
         return ""

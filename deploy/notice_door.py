@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 
 from model.records.store import Store
-from model.watch.notice_times import read_hours
-from model.watch.notices import Send, masked, send_by_apprise, send_test
+from model.watch.tell.notice_times import read_hours
+from model.watch.tell.notices import Send, masked, send_by_apprise, send_test
 from model.wood.errors import BadInput
 
 

@@ -6,12 +6,12 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from dashboard.doors import BrokerAddress
+from dashboard.shell.ports import BrokerAddress
 from deploy.settings import LOOPBACK, Settings
-from ingest.broker import mosquitto_program, promises, reachable, started_kind
+from ingest.broker.embedded import mosquitto_program, promises, reachable, started_kind
 from ingest.settings import IngestSettings
 from model.records.clock import machine_now
-from model.records.health import listening
+from model.records.queries.health import listening
 from model.records.store import Store
 
 EVERY_ADDRESS = "0.0.0.0"

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from model.wood import moisture
+from model.wood.design.rehearsal import Rehearsal
 from model.wood.errors import BadInput
+from model.wood.moisture import solver as moisture
 from model.wood.piece import Piece
-from model.wood.rehearsal import Rehearsal
 
 COLUMNS = ("timestamp_utc", "temperature_c", "rh_pct")
 

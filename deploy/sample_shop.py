@@ -12,15 +12,15 @@ from paho.mqtt.enums import CallbackAPIVersion
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from ingest.files import import_readings
-from ingest.recognise import propose
+from ingest.files.import_file import import_readings
+from ingest.recognise.proposal import propose
 from ingest.settings import IngestSettings
-from model.records.book import add_piece, add_stack, move
+from model.records.acts.book import add_piece, add_stack, move
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
 from model.records.clock import Now
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
+from model.records.schema.tables import Binding, Place, Pulse, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Place, Pulse, Sensor
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 from sample_readings import sensors, story

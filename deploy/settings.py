@@ -24,7 +24,7 @@ from pydantic_settings import (
     SettingsConfigDict,
 )
 
-from ingest.broker_login import OWN_USER, write_private
+from ingest.broker.login import OWN_USER, write_private
 from model.wood.errors import BadInput
 
 PREFIX = "PANELTIDE_"
@@ -177,7 +177,7 @@ class Settings(BaseSettings):
     @field_validator("public_url")
     @classmethod
     def _can_be_followed(cls, value: str) -> str:
-        from dashboard.links import reach
+        from dashboard.shell.links import reach
 
         parts = urlsplit(value)
         if value and (parts.scheme not in ("http", "https") or not parts.hostname or parts.query):

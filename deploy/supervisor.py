@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from sqlalchemy.exc import SQLAlchemyError
 
 from model.records.clock import machine_now
+from model.records.schema.tables import Pulse
 from model.records.store import Store
-from model.records.tables import Pulse
 
 log = logging.getLogger("paneltide.supervisor")
 

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from deploy.answer import ServiceMissing
+from deploy.cli.answer import ServiceMissing
 from deploy.logs import formatter
 from deploy.settings import Settings, load_settings
 from model.records.clock import Now, SampleClock, machine_now
@@ -19,13 +19,13 @@ from model.records.store import BUSY_TIMEOUT_S, Store
 from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
-    from dashboard.doors import SensorDoor
+    from dashboard.shell.ports import SensorDoor
     from ingest.settings import IngestSettings
-    from model.watch.evaluation import Evaluation
+    from model.watch.run.evaluation import Evaluation
 
 GUIDE = Path(__file__).parent / "guide"
 PRESS_WAITS_S = 3.0
-"""What a try of a press waits for a busy book; `dashboard.patience` tries again."""
+"""What a try of a press waits for a busy book; `dashboard.shell.patience` tries again."""
 OUTLOOKS_AT_ONCE = 20
 """Pieces whose coming year is computed before the watch looks for new readings again: some seconds."""
 
@@ -164,7 +164,7 @@ def broker_for(
     if settings.mqtt_url != "embedded":
         yield settings.mqtt_url, lambda: None
         return
-    from ingest.broker import BrokerUnavailable, EmbeddedBroker
+    from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker
 
     log = logging.getLogger("paneltide.broker")
 
@@ -196,12 +196,12 @@ def broker_for(
 
 def run_watch(settings: Settings, stop: threading.Event) -> None:
     """Keep everything computed up to date, and send notices, until told to stop."""
-    from model.records.retention import Housekeeper
-    from model.watch import notices
-    from model.watch.clamps import watch_clamps
-    from model.watch.glue_board import GlueBoard
-    from model.watch.loop import run
-    from model.watch.outlook_run import Outlooks
+    from model.records.acts.retention import Housekeeper
+    from model.watch.questions.clamps import watch_clamps
+    from model.watch.questions.glue_board import GlueBoard
+    from model.watch.run.loop import run
+    from model.watch.state.outlook_store import Outlooks
+    from model.watch.tell import notices
 
     store, now = open_store(settings, create=True), clock_of(settings)
     from model.words.display import Display
@@ -231,9 +231,9 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
 
 def evaluate_once(store: Store, at: datetime) -> "Evaluation":
     """Bring everything computed up to date as of an instant, outlooks and all."""
-    from model.watch.glue_board import GlueBoard
-    from model.watch.loop import bring_up_to_date
-    from model.watch.outlook_run import Outlooks
+    from model.watch.questions.glue_board import GlueBoard
+    from model.watch.run.loop import bring_up_to_date
+    from model.watch.state.outlook_store import Outlooks
 
     evaluation = bring_up_to_date(store, at)
     GlueBoard(store).refresh(at)
@@ -243,7 +243,7 @@ def evaluate_once(store: Store, at: datetime) -> "Evaluation":
 
 def run_ingest(settings: Settings, stop: threading.Event) -> None:
     """Listen to the broker and store readings until told to stop."""
-    from ingest import subscriber
+    from ingest.mqtt import subscriber
 
     subscriber.run(open_store(settings, create=True), ingest_settings(settings), clock_of(settings), stop)
 
@@ -270,13 +270,13 @@ def ingest_settings(settings: Settings, url: str = "") -> "IngestSettings":
 
 def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
     """What the Sensors page asks of ingest."""
-    from dashboard.doors import SensorDoor
+    from dashboard.shell.ports import SensorDoor
     from deploy.reach import broker_address
-    from ingest.accept import accept
-    from ingest.columns import guess_columns
-    from ingest.files import import_readings
-    from ingest.imported import ImportReport
-    from ingest.listing import read_by_hand, unbound_topics
+    from ingest.files.columns import guess_columns
+    from ingest.files.import_file import import_readings
+    from ingest.files.imported import ImportReport
+    from ingest.recognise.accept import accept
+    from ingest.recognise.listing import read_by_hand, unbound_topics
     from ingest.settings import Limits
 
     def read_file(
@@ -305,8 +305,8 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
 
 def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     """Serve the pages until told to stop."""
-    from dashboard.app import build_app, serve
-    from dashboard.doors import NoticeDoor
+    from dashboard.shell.app import build_app, serve
+    from dashboard.shell.ports import NoticeDoor
     from deploy.notice_door import Addresses
 
     store = open_store(settings, create=True, busy_timeout_s=PRESS_WAITS_S)

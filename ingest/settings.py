@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from urllib.parse import parse_qs, unquote, urlsplit
 
-from model.records.health import INGEST
+from model.records.queries.health import INGEST
 from model.wood.errors import BadInput
 
 PLAIN_PORT, TLS_PORT = 1883, 8883
@@ -75,7 +75,7 @@ class IngestSettings:
 
         ``?redelivery=unmarked`` behind it says that the broker doesn't flag what it sends again, ``batch=50``
         that it sends little beyond so many messages before it waits for acknowledgements, ``started=…`` that
-        we started it (see `ingest.broker.started_kind`).
+        we started it (see `ingest.broker.embedded.started_kind`).
 
         Raises
         ------

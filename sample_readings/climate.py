@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from model.wood.air import dew_point, saturation_vapour_pressure
+from model.wood.air.psychrometrics import dew_point, saturation_vapour_pressure
 
 Hours = NDArray[np.float64]
 Flags = NDArray[np.bool_]

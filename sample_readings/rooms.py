@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from model.wood.air import saturation_vapour_pressure
+from model.wood.air.psychrometrics import saturation_vapour_pressure
 from sample_readings.climate import (
     HOURS_A_YEAR,
     LOCAL_HOURS_BEHIND_UTC,

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from model.wood.air import saturation_vapour_pressure
+from model.wood.air.psychrometrics import saturation_vapour_pressure
 from sample_readings.climate import HOURS_A_YEAR, SEED, Hours
 from sample_readings.rooms import RoomAir, room_air
 from sample_readings.story import SensorStory, climate_hour

@@ -11,16 +11,16 @@ from datetime import timedelta
 
 import numpy as np
 
-from dashboard import display as say
-from dashboard.display import Display
 from dashboard.figures import plot
 from dashboard.figures.plot import Chart, Stretch, Strip
 from dashboard.figures.plot import Trace as Line
-from model.records.series import AirSeries
-from model.records.traces import Trace
-from model.records.types import to_epoch_ms
-from model.wood.air import dew_point
-from model.wood.sorption import equilibrium_moisture_content
+from model.records.queries.series import AirSeries
+from model.records.queries.traces import Trace
+from model.records.schema.types import to_epoch_ms
+from model.wood.air.psychrometrics import dew_point
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.words import display as say
+from model.words.display import Display
 
 GAP_STEPS = 1.5
 RAW_GAP_MS = 3 * 3_600_000

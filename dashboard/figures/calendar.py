@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 from dash import html
 
-from dashboard import display as say
-from dashboard.display import Display
 from dashboard.figures import plot
-from dashboard.spans import between
-from model.records.series import AirSeries
+from dashboard.shell.spans import between
+from model.records.queries.series import AirSeries
+from model.words import display as say
+from model.words.display import Display
 
 # Mean humidity of a day [%] below which it is very dry or dry, and above which it is damp or very damp.
 DRY2, DRY1, DAMP1, DAMP2 = 30.0, 40.0, 55.0, 65.0

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboard import display as say
-from dashboard.display import Display
-from dashboard.drawing import Shape, picture, shape, ticks
+from dashboard.figures.drawing import Shape, picture, shape, ticks
 from dashboard.figures.scale import Scale
+from model.words import display as say
+from model.words.display import Display
 
 ROW = 30.0
 CHARACTER = 6.9

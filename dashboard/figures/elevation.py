@@ -1,6 +1,6 @@
 """A piece from the front, drawn plainly from its parts, the place to look at marked; not to scale."""
 
-from dashboard.drawing import Shape, picture, shape
+from dashboard.figures.drawing import Shape, picture, shape
 from model.wood.fits import Fit
 from model.wood.piece import Piece
 

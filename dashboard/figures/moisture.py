@@ -4,13 +4,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboard import display as say
-from dashboard.display import Display
 from dashboard.figures import plot
 from dashboard.figures.plot import Chart, Stretch, Strip
 from dashboard.figures.tide import GAP
-from model.records.queries import Event
-from model.records.series import Tide
+from model.records.queries.overview import Event
+from model.records.queries.series import Tide
+from model.words import display as say
+from model.words.display import Display
 
 READY_WITHIN_PCT = (
     1.0  # how far from its target a stack may be and still be ready (common practice, no source)

@@ -10,11 +10,11 @@ from math import isfinite
 
 import numpy as np
 
-from dashboard import display as say
-from dashboard.drawing import Shape, picture, shape, ticks
+from dashboard.figures.drawing import Shape, picture, shape, ticks
 from dashboard.figures.scale import Scale
+from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.errors import OutsideValidity
-from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for
+from model.words import display as say
 
 LOW_RH_PCT, HIGH_RH_PCT = 0.0, 100.0
 EDGE, TOP, BOTTOM = 14, 34, 88

@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from dashboard.display import Display
-from dashboard.drawing import Shape, end_grain, picture, shape, ticks
+from dashboard.figures.drawing import Shape, end_grain, picture, shape, ticks
 from dashboard.figures.scale import Scale, rule_graduations
+from model.words.display import Display
 
 TALLEST, PAD = 190.0, 8.0
 RULE_TOP = 34.0

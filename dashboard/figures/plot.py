@@ -15,9 +15,9 @@ import pandas as pd
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import display as say
-from dashboard.display import Units
-from model.records.types import from_epoch_ms
+from model.records.schema.types import from_epoch_ms
+from model.words import display as say
+from model.words.display import Units
 
 # The day's ink, as in `assets/paper.css`; `assets/chart.js` turns it into the night's or the printer's.
 PAPER, SUNK, INK, SOFT, LINE, STEEL = "#f7f3ea", "#efe9dc", "#22201c", "#5d574c", "#cfc6b4", "#8f8878"

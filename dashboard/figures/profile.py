@@ -1,8 +1,8 @@
 """The moisture through a board's thickness: face, core and back over a drawn section of it."""
 
-from dashboard import display as say
-from dashboard.drawing import Shape, end_grain, picture, shape
+from dashboard.figures.drawing import Shape, end_grain, picture, shape
 from dashboard.figures.scale import Scale
+from model.words import display as say
 
 
 def profile_drawing(face_pct: float, core_pct: float, back_pct: float, width: int = 520) -> Shape:

@@ -2,9 +2,9 @@
 
 from math import isfinite
 
-from dashboard import display as say
-from dashboard.drawing import Shape, picture, shape, ticks
+from dashboard.figures.drawing import Shape, picture, shape, ticks
 from dashboard.figures.scale import Scale
+from model.words import display as say
 
 EDGE, TOP, BOTTOM = 14, 34, 66
 

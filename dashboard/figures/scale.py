@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor
 
-from dashboard.display import Display, Units
 from model.wood.units import MM_PER_INCH
+from model.words.display import Display, Units
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ read beside a panel of 15.
 import re
 from dataclasses import dataclass
 
-from dashboard.display import Display
-from dashboard.drawing import Shape, end_grain, path, picture, shape, ticks
+from dashboard.figures.drawing import Shape, end_grain, path, picture, shape, ticks
 from dashboard.figures.scale import rule_graduations
 from model.wood.fits.drawing import Part, Section, Space
+from model.words.display import Display
 
 BREAK, PAD, LARGEST = 22.0, 8.0, 6.5
 ROW = 20.0

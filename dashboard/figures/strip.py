@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from dashboard.display import Units
-from dashboard.drawing import Shape, picture, shape
+from dashboard.figures.drawing import Shape, picture, shape
 from dashboard.paper.gap_strip import LETTERS, step_widths_mm
+from model.words.display import Units
 
 PITCH, SCALE, TOP, BAR = 26.0, 2.6, 4.0, 26.0
 

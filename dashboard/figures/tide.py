@@ -9,12 +9,12 @@ from datetime import datetime
 
 import numpy as np
 
-from dashboard import display as say
-from dashboard.display import Display
 from dashboard.figures import plot
 from dashboard.figures.plot import Chart, Stretch, Strip
 from dashboard.figures.scale import length_graduations
-from model.records.series import Tide
+from model.records.queries.series import Tide
+from model.words import display as say
+from model.words.display import Display
 
 # Checkpoints are daily: more than two and a half days between two of them is a gap, and is drawn as one.
 GAP = np.timedelta64(60 * 60 * 60 * 1000, "ms")

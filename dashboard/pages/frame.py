@@ -5,8 +5,8 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.drawing import FRACTION, Drawing, Shape
-from dashboard.marks import verdict_mark, words_for
+from dashboard.figures.drawing import FRACTION, Drawing, Shape
+from dashboard.say.marks import verdict_mark, words_for
 
 # What Dash takes as a child: a component, a text, nothing, or a list of them.
 Child = Any

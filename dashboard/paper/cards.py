@@ -5,11 +5,11 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from dashboard.display import Display, said
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from model.wood.design.setting_out import pct, told
 from model.wood.reason import Reason
-from model.wood.setting_out import pct, told
 from model.wood.units import MM_PER_INCH
+from model.words.display import Display, said
 from model.words.reasons import in_sentences
 
 Figure = tuple[str, str]
@@ -30,7 +30,7 @@ def cut_card(
     Parameters
     ----------
     document : mapping
-        What `model.wood.cutting.cut_document` gives.
+        What `model.wood.design.cutting.cut_document` gives.
     display : Display
     made_at : datetime
         Aware; the day is not printed, the moisture content is what counts.

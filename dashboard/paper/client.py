@@ -7,22 +7,22 @@ from math import floor
 
 from fpdf.enums import Align
 
-from dashboard.display import Display, joined, season, sentence
 from dashboard.paper import client_words as words
+from dashboard.paper.client_rows import SeenRow, seen_rows
 from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
 from dashboard.paper.humidity_rule import draw_humidity_rule, rule_height_mm
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
-from dashboard.paper.seen import SeenRow, seen_rows
-from model.watch.home_year import HomeYear
-from model.watch.humidity import SHEET_OUTDOOR_C, ceilings
-from model.watch.moving import passed_in
-from model.wood.comfort import comfort_of, fit_in_words
-from model.wood.condensation import HIGHEST_ROOM_RH_PCT
-from model.wood.design import DesignRange
-from model.wood.finish import BARE
+from model.answers.annual_range import HomeYear
+from model.answers.moving import passed_in
+from model.watch.state.humidity import SHEET_OUTDOOR_C, ceilings
+from model.wood.air.condensation import HIGHEST_ROOM_RH_PCT
+from model.wood.design.comfort import comfort_of, fit_in_words
+from model.wood.design.design_range import DesignRange
 from model.wood.fits import Fit
+from model.wood.material.finish import BARE
 from model.wood.piece import Piece
+from model.words.display import Display, joined, season, sentence
 from model.words.limits import limit_said
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0

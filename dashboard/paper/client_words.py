@@ -3,9 +3,9 @@
 Advice is common practice, no source, but where one is named. Seasons, never dates: a sheet is kept for years.
 """
 
-from dashboard.display import Display
-from model.wood.finish import BARE
+from model.wood.material.finish import BARE
 from model.wood.piece import Piece
+from model.words.display import Display
 
 WHY = (
     "Solid wood grows wider in damp air and narrower in dry air, across its grain and slowly, over "

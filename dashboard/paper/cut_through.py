@@ -2,11 +2,11 @@
 
 import re
 
-from dashboard.display import Display
-from dashboard.drawing import Shape
+from dashboard.figures.drawing import Shape
 from dashboard.figures.section import section_drawing
 from dashboard.paper.page import Paper
 from model.wood.fits import Fit
+from model.words.display import Display
 
 DRAWN_ACROSS = 320
 """Width of the drawing in its own units; the smaller, the larger its lines beside its parts."""

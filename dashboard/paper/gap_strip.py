@@ -7,10 +7,10 @@ letter comes back to the maker as a measurement.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboard.display import Units
 from dashboard.paper.page import FIGURES, INK, Paper
 from model.wood.errors import BadInput
 from model.wood.units import MM_PER_INCH
+from model.words.display import Units
 
 LETTERS = "ABCDEFGHJKLM"
 """Without I, which reads as a one."""

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from dashboard.display import Display
 from dashboard.paper.page import FIGURES, TIDE, Paper
+from model.words.display import Display
 
 LOWEST, HIGHEST = 10, 80
 FLAGS_MM, TICKS_MM, BRACKET_MM = 9.0, 7.4, 6.2

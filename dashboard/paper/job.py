@@ -5,19 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, floor
 
-from dashboard.display import Display, day, humidity_range, mc, said, sentence
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
-from model.watch.home_year import HomeYear
-from model.wood.cautions import cautions
-from model.wood.comfort import comfort_of
-from model.wood.cutting import cut_document
-from model.wood.design import DesignRange, Governing, design_range
-from model.wood.finish import BARE
+from model.answers.annual_range import HomeYear
+from model.wood.design.cautions import cautions
+from model.wood.design.comfort import comfort_of
+from model.wood.design.cutting import cut_document
+from model.wood.design.design_range import DesignRange, Governing, design_range
 from model.wood.fits import Fit
-from model.wood.member import Member
+from model.wood.material.finish import BARE
+from model.wood.material.member import Member
+from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece
-from model.wood.ring_angle import RING_ANGLE_OF_CUT
+from model.words.display import Display, day, humidity_range, mc, said, sentence
 from model.words.reasons import in_sentences
 
 POINTS = 10.0

@@ -15,20 +15,20 @@ from typing import TYPE_CHECKING, Any
 import tomli_w
 
 from model.wood.errors import BadInput
-from model.wood.finish import BARE, permeance_of
 from model.wood.fits import Fit, fit_from_document
-from model.wood.member import (
+from model.wood.material.finish import BARE, permeance_of
+from model.wood.material.member import (
     Amount,
     Finish,
     Member,
     member_document,
     member_from_document,
 )
+from model.wood.material.species import NORTH_AMERICA, Region, named_here
 from model.wood.piece_table import NOTHING, Table, in_present_words
-from model.wood.species import NORTH_AMERICA, Region, named_here
 
 if TYPE_CHECKING:
-    from model.wood.moisture import Batch, Constants
+    from model.wood.moisture.solver import Batch, Constants
 
 __all__ = [
     "BARE",
@@ -198,7 +198,9 @@ def write_piece(piece: Piece) -> str:
 
 def moisture_batch(members: Sequence[Member]) -> "Batch":
     """The constants with which the moisture solver follows these members, in their order."""
-    from model.wood.moisture import Batch  # here: the solver takes a moment to load, and most need it not
+    from model.wood.moisture.solver import (
+        Batch,  # here: the solver takes a moment to load, and most need it not
+    )
 
     return Batch.of(
         [
@@ -212,8 +214,8 @@ def solver_constants(
     thickness_mm: float, specific_gravity: float, finish: Finish, ring_angle_deg: float
 ) -> "Constants":
     """The solver's constants of a board; `specific_gravity` at 12 % MC."""
-    from model.wood.diffusion import diffusion_scale_at
-    from model.wood.moisture import Constants
+    from model.wood.moisture.diffusion import diffusion_scale_at
+    from model.wood.moisture.solver import Constants
 
     def film(name: str, coats: int) -> float:
         return math.nan if name == BARE else permeance_of(name, coats).permeance

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeGuard, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from .errors import BadInput, OutsideValidity
+from model.wood.errors import BadInput, OutsideValidity
 
 if TYPE_CHECKING:
     import pandas as pd

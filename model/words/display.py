@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Increments
-from model.wood.stock import CUBIC_M_PER_BOARD_FOOT
+from model.wood.design.setting_out import INCH_STEPS, METRIC_STEPS, Increments
+from model.wood.design.stock import CUBIC_M_PER_BOARD_FOOT
 from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
 
 Toward = Literal["nearest", "up", "down"]

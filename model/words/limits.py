@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from model.wood.check import check_document
+from model.wood.design.check import check_document
 from model.wood.fits import Way
 from model.wood.piece import Piece
 from model.wood.reason import Reason

@@ -16,13 +16,13 @@ import numpy as np
 from sqlalchemy import insert
 
 from deploy.wiring import evaluate_once
-from model.records import book, hangings, places
-from model.records.rewind import mark_hours
+from model.records.acts import book, hangings, places
+from model.records.acts.invalidation import mark_hours
+from model.records.schema.tables import Place, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Place, Reading, Sensor
-from model.watch import ledger
-from model.watch.roster import RosterReader
-from model.watch.state import States, run
+from model.watch.run import watch_sql as ledger
+from model.watch.state.roster import RosterReader
+from model.watch.state.states import States, run
 from model.wood.piece import read_piece
 from tests.bench.smoke import parsed
 

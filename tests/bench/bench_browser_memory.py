@@ -15,7 +15,7 @@ from pathlib import Path
 
 from selenium import webdriver
 
-from dashboard.app import build_app
+from dashboard.shell.app import build_app
 from model.records.store import Store
 from tests.bench.bench_pages import STORY_AT, browser, sample, served
 from tests.bench.big_book import NOW

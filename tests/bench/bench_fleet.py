@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from model.records.store import Store
-from model.watch import ledger
-from model.watch.bridge import Air
-from model.watch.fleet import BODY_HOURS_A_TASK, _spread, courses, portions
-from model.watch.roster import Roster, RosterReader
+from model.watch.air.gap_fill import Air
+from model.watch.run import watch_sql as ledger
+from model.watch.run.fleet import BODY_HOURS_A_TASK, _spread, courses, portions
+from model.watch.state.roster import Roster, RosterReader
 from tests.bench.bench_watch import START, build
 from tests.bench.smoke import parsed
 

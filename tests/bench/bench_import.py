@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from sqlalchemy import text
 
-from ingest.files import import_readings
+from ingest.files.import_file import import_readings
 from model.records.clock import machine_now
 from model.records.store import Store
 from tests.bench.smoke import parsed

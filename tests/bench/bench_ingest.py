@@ -24,11 +24,11 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from sqlalchemy import text
 
-from ingest.broker import EmbeddedBroker
+from ingest.broker.embedded import EmbeddedBroker
 from model.records.clock import machine_now
+from model.records.schema.tables import Binding, Sensor
+from model.records.schema.types import EPOCH
 from model.records.store import Store
-from model.records.tables import Binding, Sensor
-from model.records.types import EPOCH
 from tests.bench.smoke import parsed
 
 __all__ = ["EPOCH", "SENSORS", "EmbeddedBroker", "Store", "fresh_book", "start_ingest", "text"]
@@ -130,7 +130,7 @@ def fresh_book(store: Store) -> None:
 
 def start_ingest(store: Store, url: str, protocol: str) -> "subprocess.Popen[str]":
     child = subprocess.Popen(
-        [sys.executable, "-m", "ingest.subscriber", "--mqtt-url", url, "--topics", "bench/#",
+        [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", url, "--topics", "bench/#",
          "--protocol", protocol,
          "--client-id", "bench", "--database-url", store.url.render_as_string(hide_password=False)],
         stderr=subprocess.PIPE,

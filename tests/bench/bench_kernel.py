@@ -20,9 +20,10 @@ from typing import NamedTuple
 import numpy as np
 from scipy.linalg import solve_banded
 
-from model.wood import lane_laws, layers, moisture
-from model.wood.air_tables import AirTables, tables
-from model.wood.diffusion import FULLEST_CELL_WALL, SATURATED_PCT, permeance_in_series
+from model.wood.moisture import lane_laws, layers
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.air_tables import AirTables, tables
+from model.wood.moisture.diffusion import FULLEST_CELL_WALL, SATURATED_PCT, permeance_in_series
 from tests.bench.smoke import parsed
 
 HOURS = 8760

@@ -17,16 +17,16 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import delete
 
+from model.records.schema.tables import Outlook
 from model.records.store import Store
-from model.records.tables import Outlook
-from model.watch import ledger
-from model.watch.evaluation import Watch
-from model.watch.outlook import DAYS, YEARS, batch_of
-from model.watch.outlook_request import surroundings_on_book
-from model.watch.outlook_run import Outlooks
-from model.watch.plausible_air import seasons_of
-from model.wood import moisture
-from model.wood.rehearsal import DAY_S
+from model.watch.air.climate_prior import seasons_of
+from model.watch.run import watch_sql as ledger
+from model.watch.run.evaluation import Watch
+from model.watch.state.outlook import DAYS, YEARS, batch_of
+from model.watch.state.outlook_request import surroundings_on_book
+from model.watch.state.outlook_store import Outlooks
+from model.wood.design.rehearsal import DAY_S
+from model.wood.moisture import solver as moisture
 from tests.bench.bench_watch import START, build
 from tests.bench.outlook_backtest import Room, rooms_of, varnished_part
 from tests.bench.smoke import parsed

@@ -21,8 +21,8 @@ from pathlib import Path
 from dash import Dash, html
 from selenium import webdriver
 
-from dashboard import fresh
-from dashboard.app import build_app, serve
+from dashboard.shell import page_cache as fresh
+from dashboard.shell.app import build_app, serve
 from model.records.store import Store
 from tests.bench.big_book import NOW
 from tests.bench.smoke import parsed
@@ -122,7 +122,7 @@ def main() -> None:
 def sample(folder: Path) -> Store:
     """The sample shop's book."""
     from deploy.sample_shop import load_history
-    from model.watch.loop import bring_up_to_date
+    from model.watch.run.loop import bring_up_to_date
 
     store = Store(f"sqlite:///{folder / 'book.sqlite'}")
     store.bring_up_to_date()

@@ -11,8 +11,8 @@ from timeit import repeat
 import cbor2
 import msgspec
 
-from ingest.payload import PayloadReading, reader
-from ingest.recognise import propose
+from ingest.payload.decode import PayloadReading, reader
+from ingest.recognise.proposal import propose
 from tests.bench.smoke import parsed
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)

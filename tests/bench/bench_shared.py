@@ -23,11 +23,11 @@ from statistics import median
 
 from sqlalchemy import text
 
-from ingest.broker import answers
+from ingest.broker.embedded import answers
 from model.records.clock import machine_now
-from model.records.partitions import keep_months
+from model.records.schema.partitions import keep_months
+from model.records.schema.tables import Binding, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Sensor
 from tests.bench.publisher import Publisher, message
 from tests.bench.smoke import parsed
 from tests.bench.soak_world import World, wait_for
@@ -58,7 +58,7 @@ def processor_s(pid: int) -> float:
 def ingester(world: World, url: str, name: str, log: Path) -> "subprocess.Popen[bytes]":
     with log.open("ab") as out:
         return subprocess.Popen(
-            [sys.executable, "-m", "ingest.subscriber", "--mqtt-url", f"mqtt://127.0.0.1:{world.mqtt_port}",
+            [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", f"mqtt://127.0.0.1:{world.mqtt_port}",
              "--database-url", url, "--share-group", "bench", "--client-id", name, "--topics", "bench/#"],
             cwd=ROOT, stdout=out, stderr=out,
         )  # fmt: skip

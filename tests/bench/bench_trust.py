@@ -22,14 +22,14 @@ from typing import Any
 import numpy as np
 from sqlalchemy import text
 
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
-from model.records.rewind import mark_hours
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.places import add_place
+from model.records.schema.tables import Place, Sensor
+from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
-from model.records.tables import Place, Sensor
-from model.records.types import from_epoch_ms
-from model.watch import ledger
-from model.watch.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
+from model.watch.air.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
+from model.watch.run import watch_sql as ledger
 from model.watch.trust.judge import CONTEXT_MS, REACH_MS, Judge
 from tests.bench.smoke import parsed
 

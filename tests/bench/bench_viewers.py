@@ -30,8 +30,8 @@ PATHS = ("/", "/pieces", "/piece/1", "/place/2", "/places", "/stock", "/sensors"
 
 def serve_book(file: str, port: int, stop, kept: bool) -> None:
     """The dashboard, until told to stop."""
-    from dashboard import fresh
-    from dashboard.app import build_app, serve
+    from dashboard.shell import page_cache as fresh
+    from dashboard.shell.app import build_app, serve
     from model.records.store import Store
 
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # requests are meant to queue up here
@@ -71,8 +71,8 @@ def viewers(address: str, number: int, rounds: int) -> list[tuple[float, float]]
 
 def write_now_and_then(file: str, stop: threading.Event) -> None:
     """A reading every two seconds."""
+    from model.records.schema.tables import Reading
     from model.records.store import Store
-    from model.records.tables import Reading
 
     store, k = Store(f"sqlite:///{file}"), 0
     while not stop.wait(2.0):

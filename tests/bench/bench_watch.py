@@ -17,15 +17,15 @@ from statistics import median
 import numpy as np
 from sqlalchemy import insert
 
-from model.records.book import add_piece
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
-from model.records.rewind import mark_hours
+from model.records.acts.book import add_piece
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.places import add_place
+from model.records.schema.tables import Place, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Place, Reading, Sensor
-from model.watch.evaluation import Evaluation, Watch
-from model.watch.outlook_run import Outlooks
-from model.wood import moisture
+from model.watch.run.evaluation import Evaluation, Watch
+from model.watch.state.outlook_store import Outlooks
+from model.wood.moisture import solver as moisture
 from model.wood.piece import moisture_batch, read_piece
 from tests.bench.smoke import parsed
 

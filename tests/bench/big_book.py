@@ -12,9 +12,8 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import insert
 
-from model.records import book
-from model.records.store import Store
-from model.records.tables import (
+from model.records.acts import book
+from model.records.schema.tables import (
     AirHour,
     Binding,
     Checkpoint,
@@ -26,6 +25,7 @@ from model.records.tables import (
     Sensor,
     Verdict,
 )
+from model.records.store import Store
 from model.wood.piece import read_piece
 from tests.bench.smoke import parsed
 

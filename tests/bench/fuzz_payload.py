@@ -14,8 +14,8 @@ from datetime import UTC, datetime
 
 import cbor2
 
-from ingest.payload import BadPayload, PayloadReading, read, read_presence
-from ingest.recognise import propose
+from ingest.payload.decode import BadPayload, PayloadReading, read, read_presence
+from ingest.recognise.proposal import propose
 from tests.bench.smoke import parsed
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model.watch.bridge import Air
-from model.watch.outlook import YEARS
-from model.watch.plausible_air import Surroundings, seasons_of
-from model.wood import moisture
-from model.wood.finish import permeance_of
-from model.wood.rehearsal import DAY_S
-from model.wood.sorption import equilibrium_moisture_content
+from model.watch.air.climate_prior import Surroundings, seasons_of
+from model.watch.air.gap_fill import Air
+from model.watch.state.outlook import YEARS
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.design.rehearsal import DAY_S
+from model.wood.material.finish import permeance_of
+from model.wood.moisture import solver as moisture
 
 Floats = NDArray[np.float64]
 

@@ -31,10 +31,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model.watch.outlook import spread
-from model.watch.plausible_air import Surroundings, surroundings_of
-from model.watch.roster import PlaceOnBook
-from model.wood.outdoor import TEMPERATE_C, TEMPERATE_RH_PCT
+from model.watch.air.climate_prior import Surroundings, surroundings_of
+from model.watch.state.outlook import spread
+from model.watch.state.roster import PlaceOnBook
+from model.wood.climate.outdoor import TEMPERATE_C, TEMPERATE_RH_PCT
 from tests.bench.outlook_backtest import HORIZONS, Forecast, forecasts_of, rooms_of
 from tests.bench.smoke import parsed
 

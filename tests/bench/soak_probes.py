@@ -10,12 +10,12 @@ from typing import Any
 from sqlalchemy import select, text
 from sqlalchemy.exc import SQLAlchemyError
 
-from model.records.book import add_piece
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
-from model.records.rewind import HOUR
+from model.records.acts.book import add_piece
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.invalidation import HOUR
+from model.records.acts.places import add_place
+from model.records.schema.tables import Binding, Place, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Place, Sensor
 from model.wood.piece import read_piece
 from tests.bench.soak_world import World, wait_for
 

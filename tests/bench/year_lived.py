@@ -34,13 +34,12 @@ import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import func, select
 
-from ingest.intake import Intake
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records import book, hangings, places
-from model.records.store import Store
-from model.records.tables import (
+from ingest.storage.writer import Writer
+from model.records.acts import book, hangings, places
+from model.records.schema.tables import (
     Binding,
     Fit,
     Notice,
@@ -50,12 +49,13 @@ from model.records.tables import (
     Statement,
     Warning,
 )
-from model.watch.evaluation import Watch
-from model.watch.notices import plan
-from model.watch.outlook_run import Outlooks
-from model.watch.prospect_warnings import NEXT
-from model.wood import moisture
-from model.wood.member import Member
+from model.records.store import Store
+from model.watch.run.evaluation import Watch
+from model.watch.state.outlook_store import Outlooks
+from model.watch.tell.notices import plan
+from model.watch.tell.prospect_warnings import NEXT
+from model.wood.material.member import Member
+from model.wood.moisture import solver as moisture
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import moisture_batch, read_piece
 from sample_readings.climate import hours_since_year_zero, outdoors

@@ -98,7 +98,7 @@ def another_browser(tmp_path) -> Iterator:
 @pytest.fixture
 def serve_book() -> Iterator[Callable]:
     """Serves a dashboard over a book on a free loopback port, and gives its address."""
-    from dashboard.app import build_app, serve
+    from dashboard.shell.app import build_app, serve
 
     stops: list[tuple[threading.Event, threading.Thread]] = []
 
@@ -124,7 +124,7 @@ def sample_book(tmp_path_factory):
     """The sample shop's invented year, read in and brought up to date once for all these tests."""
     from deploy.sample_shop import STORY_START_AT, load_history
     from model.records.store import Store
-    from model.watch.loop import bring_up_to_date
+    from model.watch.run.loop import bring_up_to_date
 
     path = tmp_path_factory.mktemp("shop") / "book.sqlite"
     store = Store(f"sqlite:///{path}")
@@ -144,8 +144,8 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
 
     from deploy.settings import Settings
     from deploy.wiring import sensor_door
+    from model.records.schema.tables import Piece, Place, Stack
     from model.records.store import Store
-    from model.records.tables import Piece, Place, Stack
 
     path, start_at = sample_book
     copy = tmp_path / "shop.sqlite"

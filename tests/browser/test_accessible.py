@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import signing
-from dashboard.links import Links
+from dashboard.shell import signing
+from dashboard.shell.links import Links
 
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 DOOR = "role=door&width=18+in&length=26+in&thickness=3/4+in&species=black+walnut&mc=8.1&home=usual"

@@ -12,13 +12,13 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
 
-from model.records import series
-from model.records.revisions import take_back
+from model.answers.validation import agreement
+from model.records.acts.revisions import take_back
+from model.records.queries import series
+from model.records.schema.tables import Fit, Measurement, Piece, Revision
 from model.records.store import Store
-from model.records.tables import Fit, Measurement, Piece, Revision
-from model.watch.agreement import agreement
-from model.watch.loop import bring_up_to_date
-from model.watch.outlook_run import Outlooks
+from model.watch.run.loop import bring_up_to_date
+from model.watch.state.outlook_store import Outlooks
 
 SUNDAY = datetime(2026, 2, 8, 12, tzinfo=UTC)
 

@@ -7,8 +7,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
 
-from model.records.tables import Binding, Hanging, HeardMessage, Member, Place, Sensor, Stay
-from model.watch.loop import bring_up_to_date
+from model.records.schema.tables import Binding, Hanging, HeardMessage, Member, Place, Sensor, Stay
+from model.watch.run.loop import bring_up_to_date
 
 
 def test_first_afternoon(empty_shop, hands):

@@ -14,14 +14,14 @@ from sqlalchemy import func, select
 
 from deploy.settings import Settings
 from deploy.wiring import sensor_door
-from ingest import subscriber
-from ingest.broker import EmbeddedBroker, mosquitto_program
+from ingest.broker.embedded import EmbeddedBroker, mosquitto_program
+from ingest.mqtt import subscriber
 from ingest.settings import IngestSettings
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
 from model.records.clock import machine_now
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
-from model.records.tables import HeardMessage, Reading, Sensor
-from model.watch.loop import bring_up_to_date
+from model.records.schema.tables import HeardMessage, Reading, Sensor
+from model.watch.run.loop import bring_up_to_date
 
 HISTORY = timedelta(hours=6)
 STEP = timedelta(minutes=10)

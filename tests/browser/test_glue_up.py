@@ -5,12 +5,12 @@ from datetime import datetime, timedelta
 import pytest
 from selenium.webdriver.common.by import By
 
-from model.records.book import add_stack
-from model.records.rewind import mark_hours
-from model.records.tables import Hanging, Place, Reading, Sensor
-from model.watch.clamps import watch_clamps
-from model.watch.glue_board import GlueBoard
-from model.watch.loop import bring_up_to_date
+from model.records.acts.book import add_stack
+from model.records.acts.invalidation import mark_hours
+from model.records.schema.tables import Hanging, Place, Reading, Sensor
+from model.watch.questions.clamps import watch_clamps
+from model.watch.questions.glue_board import GlueBoard
+from model.watch.run.loop import bring_up_to_date
 
 QUARTER = timedelta(minutes=15)
 

@@ -1,6 +1,6 @@
 """A fit that was opened stays open while the page is drawn anew under the reader."""
 
-from model.records.tables import Verdict
+from model.records.schema.tables import Verdict
 
 
 def test_a_fit_that_was_opened_stays_open_when_the_page_is_drawn_anew(shop, hands):

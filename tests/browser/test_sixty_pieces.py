@@ -5,8 +5,8 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from model.records import book as records
-from model.records.tables import Place
+from model.records.acts import book as records
+from model.records.schema.tables import Place
 from model.wood.piece import read_piece
 
 CASE = """

@@ -6,8 +6,8 @@ from selenium.webdriver.common.actions import interaction
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
 from selenium.webdriver.common.actions.pointer_input import PointerInput
 
-from dashboard import signing
-from dashboard.links import Links
+from dashboard.shell import signing
+from dashboard.shell.links import Links
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from dashboard import display as say
+from model.words import display as say
 from tests.contract import claims as read
 from tests.contract.claims import Node
 from tests.contract.stored import StoredPiece, StoredPlace, StoredStack

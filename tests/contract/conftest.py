@@ -19,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from ingest.broker import EmbeddedBroker, answers, mosquitto_program
+from ingest.broker.embedded import EmbeddedBroker, answers, mosquitto_program
 from model.records.store import Store
 
 HERE = Path(__file__).parent
@@ -280,7 +280,7 @@ class IngestProcess:
         self._log = log.open("ab")
         self.log = log
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "ingest.subscriber", "--mqtt-url", url, "--database-url",
+            [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", url, "--database-url",
              store.url.render_as_string(hide_password=False), *options],
             stdout=self._log, stderr=self._log,
         )  # fmt: skip

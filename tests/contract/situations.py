@@ -16,11 +16,11 @@ from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session
 
 from deploy import sample_shop, wiring
-from model.records import book, measured, trusted
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
+from model.records.acts import book, measured, trusted
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
+from model.records.schema.tables import Piece, Place, Reading, Sensor, Stack
 from model.records.store import Store
-from model.records.tables import Piece, Place, Reading, Sensor, Stack
 from model.wood.piece import read_piece
 from tests.wood.fit_examples import EXAMPLES
 

@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from model.records.book import load_piece
-from model.records.tables import (
+from model.records.acts.book import load_piece
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Fit,
@@ -22,9 +22,9 @@ from model.records.tables import (
     Stay,
     Verdict,
 )
-from model.watch.humidity import ceiling_ahead
-from model.wood.comfort import Comfort, comfort_of
-from model.wood.design import design_range
+from model.watch.state.humidity import ceiling_ahead
+from model.wood.design.comfort import Comfort, comfort_of
+from model.wood.design.design_range import design_range
 from model.words.limits import limit_said
 
 LIKELY_PCT = 50.0  # from this chance on nothing is called well

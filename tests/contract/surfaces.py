@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from dashboard.app import build_app
+from dashboard.shell.app import build_app
 from deploy import wiring
-from deploy.commands import main
+from deploy.cli.commands import main
 from deploy.settings import load_settings
 from model.records.clock import SampleClock, machine_now
+from model.records.schema.tables import Warning
 from model.records.store import Store
-from model.records.tables import Warning
 from tests.contract import claims as read
 from tests.contract import situations, stored
 from tests.contract.comparing import Claim, Comparing

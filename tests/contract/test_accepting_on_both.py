@@ -6,18 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from ingest.files import import_readings
-from ingest.listing import read_by_hand, unbound_topics
-from ingest.registry import Registry
+from ingest.files.import_file import import_readings
+from ingest.mqtt.registry import Registry
+from ingest.recognise.listing import read_by_hand, unbound_topics
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records import hangings
-from model.records.dismissed import bring_back_topic, dismiss_topic
-from model.records.places import add_place
-from model.records.revisions import recorded, take_back
+from ingest.storage.writer import Writer
+from model.records.acts import hangings
+from model.records.acts.dismissed import bring_back_topic, dismiss_topic
+from model.records.acts.places import add_place
+from model.records.acts.revisions import recorded, take_back
+from model.records.queries.two_rooms import two_rooms
+from model.records.schema.tables import HeardMessage, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import HeardMessage, Reading, Sensor
-from model.records.two_rooms import two_rooms
 
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
 

@@ -22,8 +22,8 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from ingest.broker import BrokerUnavailable, EmbeddedBroker, mosquitto_program
-from ingest.link import probe
+from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker, mosquitto_program
+from ingest.mqtt.link import probe
 from ingest.settings import IngestSettings
 
 pytestmark = [

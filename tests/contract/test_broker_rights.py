@@ -15,7 +15,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from ingest.broker import mosquitto_program
+from ingest.broker.embedded import mosquitto_program
 
 pytestmark = pytest.mark.broker
 SHIPPED = Path(__file__).parents[2] / "deploy" / "mosquitto"

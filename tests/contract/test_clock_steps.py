@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 
-from ingest.broker import EmbeddedBroker
+from ingest.broker.embedded import EmbeddedBroker
+from ingest.mqtt.subscriber import Subscriber
 from ingest.settings import IngestSettings
-from ingest.subscriber import Subscriber
+from model.records.schema.tables import Sensor
 from model.records.store import Store
-from model.records.tables import Sensor
-from model.watch.evaluation import Watch
+from model.watch.run.evaluation import Watch
 
 pytestmark = pytest.mark.broker
 Start = Callable[..., Any]

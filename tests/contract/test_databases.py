@@ -12,17 +12,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select, text
 
-from ingest.batch import RefusedMessage, Row, UnboundMessage, WriteBatch
-from ingest.books import BookAway
-from ingest.broker import EmbeddedBroker
+from ingest.broker.embedded import EmbeddedBroker
+from ingest.mqtt.batch import RefusedMessage, Row, UnboundMessage, WriteBatch
+from ingest.mqtt.subscriber import Subscriber
 from ingest.settings import IngestSettings, Limits
-from ingest.subscriber import Subscriber
-from ingest.writer import Writer
-from model.records.arrived import pair_of, pair_sql
+from ingest.storage.books import BookAway
+from ingest.storage.writer import Writer
 from model.records.clock import machine_now
+from model.records.schema.arrived import pair_of, pair_sql
+from model.records.schema.tables import HeardMessage, Reading, RejectedMessage, Sensor, StaleHour
+from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
-from model.records.tables import HeardMessage, Reading, RejectedMessage, Sensor, StaleHour
-from model.records.types import to_epoch_ms
 
 Start = Callable[..., Any]
 NOON = to_epoch_ms(datetime(2025, 3, 1, 12, 10, tzinfo=UTC))

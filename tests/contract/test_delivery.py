@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from ingest.broker import BrokerUnavailable, EmbeddedBroker
+from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker
 from model.records.clock import machine_now
-from model.records.health import health
+from model.records.queries.health import health
 from model.records.store import Store
 
 pytestmark = pytest.mark.broker

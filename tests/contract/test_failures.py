@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 
+from model.records.schema.tables import Record
 from model.records.store import Store
-from model.records.tables import Record
-from model.watch.evaluation import Watch
+from model.watch.run.evaluation import Watch
 
 pytestmark = pytest.mark.broker
 Start = Callable[..., Any]

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 
-from ingest.broker import EmbeddedBroker
+from ingest.broker.embedded import EmbeddedBroker
 from model.records.store import Store
 
 pytestmark = pytest.mark.broker

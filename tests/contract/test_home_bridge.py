@@ -21,13 +21,13 @@ import paho.mqtt.client as mqtt
 import pytest
 from typer.testing import CliRunner
 
-from deploy.commands import app, main
-from ingest.accept import accept
-from ingest.broker import answers, mosquitto_program
-from ingest.link import probe
+from deploy.cli.commands import app, main
+from ingest.broker.embedded import answers, mosquitto_program
+from ingest.mqtt.link import probe
+from ingest.recognise.accept import accept
 from ingest.settings import IngestSettings
 from model.records.clock import machine_now
-from model.records.tables import Binding, Sensor
+from model.records.schema.tables import Binding, Sensor
 
 pytestmark = [
     pytest.mark.broker,

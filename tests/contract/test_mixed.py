@@ -13,16 +13,16 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from sqlalchemy import select
 
-from ingest.accept import accept
-from ingest.broker import EmbeddedBroker
-from ingest.link import probe
-from ingest.listing import unbound_topics
+from ingest.broker.embedded import EmbeddedBroker
+from ingest.mqtt.link import probe
+from ingest.recognise.accept import accept
+from ingest.recognise.listing import unbound_topics
 from ingest.settings import IngestSettings
-from model.records import sensing
 from model.records.clock import machine_now
+from model.records.queries import sensing
+from model.records.schema.tables import Binding, HeardMessage, Reading, RejectedMessage, Sensor
+from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
-from model.records.tables import Binding, HeardMessage, Reading, RejectedMessage, Sensor
-from model.records.types import from_epoch_ms
 
 pytestmark = pytest.mark.broker
 Start = Callable[..., Any]

@@ -7,15 +7,15 @@ from typing import Any
 import pytest
 from sqlalchemy import select, text
 
-from ingest.batch import Row, WriteBatch
+from ingest.mqtt.batch import Row, WriteBatch
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records import partitions
+from ingest.storage.writer import Writer
+from model.records.acts.retention import Housekeeper, forget_portions
 from model.records.clock import machine_now
-from model.records.retention import Housekeeper, forget_portions
+from model.records.schema import partitions
+from model.records.schema.tables import Reading, Sensor
+from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
-from model.records.tables import Reading, Sensor
-from model.records.types import to_epoch_ms
 
 pytestmark = pytest.mark.postgres
 Start = Callable[..., Any]

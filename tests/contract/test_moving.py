@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from model.records.archive import compare, restore_archive, write_archive
+from model.records.archives.archive import compare, restore_archive, write_archive
+from model.records.schema.tables import Place, Reading, RejectedMessage, Sensor
 from model.records.store import Store
-from model.records.tables import Place, Reading, RejectedMessage, Sensor
 
 pytestmark = pytest.mark.postgres
 AT = datetime(2026, 2, 3, 12, tzinfo=UTC)

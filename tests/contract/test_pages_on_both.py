@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from sqlalchemy import delete
 
-from dashboard import fresh as fresh_module
-from dashboard.fresh import Fresh
-from model.records import traces as traces_module
+from dashboard.shell import page_cache as fresh_module
+from dashboard.shell.page_cache import Fresh
+from model.records.queries import traces as traces_module
+from model.records.schema.tables import Doubt, Hanging, Place, Preference, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Doubt, Hanging, Place, Preference, Reading, Sensor
 
 START = datetime(2026, 1, 20, tzinfo=UTC)  # over the end of a month, where PostgreSQL parts its readings
 EVERY, N = timedelta(hours=1), 600

@@ -17,14 +17,14 @@ from typing import Any
 import pytest
 from sqlalchemy import update
 
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.links import Links
 from dashboard.paper.client import _room
-from dashboard.sheet import client_facts, sheet_of_piece
-from dashboard.signing import signing_key
-from model.records.tables import Piece
-from model.watch import notices
+from dashboard.paper.sheet import client_facts, sheet_of_piece
+from dashboard.shell.app import build_app
+from dashboard.shell.links import Links
+from dashboard.shell.signing import signing_key
+from model.records.schema.tables import Piece
+from model.watch.tell import notices
+from model.words.display import Display
 from tests.contract import claims as read
 from tests.contract import situations, stored
 from tests.contract.comparing import (

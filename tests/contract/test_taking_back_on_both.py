@@ -5,11 +5,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from ingest.accept import accept
-from model.records import places, swaps
-from model.records.revisions import recorded, take_back
+from ingest.recognise.accept import accept
+from model.records.acts import places, swaps
+from model.records.acts.revisions import recorded, take_back
+from model.records.schema.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
 

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
-from model.records import trusted
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
-from model.records.rewind import mark_hours
+from model.records.acts import trusted
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.places import add_place
+from model.records.schema.tables import AirHour, Doubt, Reading, Sensor, StaleHour
 from model.records.store import Store
-from model.records.tables import AirHour, Doubt, Reading, Sensor, StaleHour
-from model.watch import ledger
-from model.watch.air_hours import read_readings
-from model.watch.evaluation import bring_up_to_date
+from model.watch.air.air_hours import read_readings
+from model.watch.run import watch_sql as ledger
+from model.watch.run.evaluation import bring_up_to_date
 from model.watch.trust.hourly_stats import hourly_stats
 
 START = datetime(2026, 1, 5, tzinfo=UTC)

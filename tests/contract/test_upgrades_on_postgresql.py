@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from sqlalchemy import func, select
 
-from model.records import partitions
+from model.records.schema import partitions
+from model.records.schema.tables import AirHour, Preference, Reading, Unacknowledged
 from model.records.store import Store, newest_revision
-from model.records.tables import AirHour, Preference, Reading, Unacknowledged
-from model.watch.evaluation import Watch
+from model.watch.run.evaluation import Watch
 
 pytestmark = pytest.mark.postgres
 

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from sqlalchemy import func, select
 
-from model.records import book, hangings
-from model.records.places import add_place
-from model.records.rewind import mark_hours
-from model.records.store import Store
-from model.records.tables import (
+from model.records.acts import book, hangings
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.places import add_place
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Margin,
@@ -25,7 +24,8 @@ from model.records.tables import (
     Verdict,
     Warning,
 )
-from model.watch import loop
+from model.records.store import Store
+from model.watch.run import loop
 from model.wood.piece import read_piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)

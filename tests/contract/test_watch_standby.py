@@ -19,11 +19,10 @@ import pytest
 from sqlalchemy import func, insert, select
 
 from deploy.doctor import standby_in_words
-from model.records import book, hangings
-from model.records.places import add_place
-from model.records.rewind import mark_hours
-from model.records.store import Store
-from model.records.tables import (
+from model.records.acts import book, hangings
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.places import add_place
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Margin,
@@ -33,8 +32,9 @@ from model.records.tables import (
     Verdict,
     Warning,
 )
-from model.watch import loop
-from model.watch.standby import AdvisoryLock, FileLock, standing_by
+from model.records.store import Store
+from model.watch.run import loop
+from model.watch.run.standby import AdvisoryLock, FileLock, standing_by
 from model.wood.piece import read_piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)

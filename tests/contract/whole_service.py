@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from ingest.broker import answers, mosquitto_program
+from ingest.broker.embedded import answers, mosquitto_program
 
 ROOT = Path(__file__).parents[2]
 

@@ -6,11 +6,11 @@ from typing import Any
 
 from sqlalchemy import text
 
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
 from model.records.clock import machine_now
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
+from model.records.schema.tables import Binding, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Sensor
 
 TIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity", "time": "/time"}
 UNTIMED = {"shape": "json", "temperature": "/temperature", "rh": "/humidity"}

@@ -9,8 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from model.records.store import Store
-from model.records.tables import (
+from model.records.schema.tables import (
     AirHour,
     Binding,
     Checkpoint,
@@ -27,6 +26,7 @@ from model.records.tables import (
     Stay,
     Verdict,
 )
+from model.records.store import Store
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 14

@@ -14,19 +14,20 @@ import pytest
 from typer.testing import CliRunner
 
 import model.wood.fits as folder
-from dashboard import drafts, sheet
-from dashboard.display import Display
-from dashboard.pages import gap, piece, record_form
-from dashboard.sheet import ClientFacts
-from dashboard.still import text_of
-from dashboard.view import Context, View
-from deploy.commands import app
-from model.records import book as records
-from model.records.tables import Place
-from model.watch.home_year import given_year
-from model.wood.cutting import cut_document
-from model.wood.design import design_range
+from dashboard.forms import drafts
+from dashboard.pages.pieces import gap, piece, record_form
+from dashboard.paper import sheet
+from dashboard.paper.sheet import ClientFacts
+from dashboard.shell.static_html import text_of
+from dashboard.shell.view import Context, View
+from deploy.cli.commands import app
+from model.answers.annual_range import given_year
+from model.records.acts import book as records
+from model.records.schema.tables import Place
+from model.wood.design.cutting import cut_document
+from model.wood.design.design_range import design_range
 from model.wood.piece import Piece, document_of, piece_from_document, read_piece, write_piece
+from model.words.display import Display
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 
@@ -37,8 +38,8 @@ from typing import ClassVar
 from model.wood.fits.base import Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
-from model.wood.member import Amount, Member
-from model.wood.setting_out import Allowances, GapCut, Season, spoken, LENGTH
+from model.wood.material.member import Amount, Member
+from model.wood.design.setting_out import Allowances, GapCut, Season, spoken, LENGTH
 
 
 @dataclass(frozen=True, kw_only=True)

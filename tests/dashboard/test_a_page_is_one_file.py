@@ -5,14 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import page_registry, pages
-from dashboard.app import build_app
+from dashboard import pages
+from dashboard.shell import page_registry
+from dashboard.shell.app import build_app
 
 PAGE = """
 from dash import html
 
 from dashboard.pages.frame import sheet
-from dashboard.view import Route, View
+from dashboard.shell.view import Route, View
 
 
 def layout(view: View) -> html.Main:

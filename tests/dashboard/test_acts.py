@@ -8,26 +8,30 @@ import pytest
 from plotly.utils import PlotlyJSONEncoder
 from sqlalchemy import select
 
-from dashboard import acts, drafts
-from dashboard.display import Display
-from dashboard.doors import SensorDoor
-from dashboard.links import Links
-from dashboard.pages import (
-    accepting,
-    piece_acts,
-    place_edit,
-    record,
-    sensors,
-    stack_acts,
-    trust,
-    warnings,
-    witness,
+from dashboard.forms import acts, drafts
+from dashboard.pages.lumber import stack_acts, witness
+from dashboard.pages.pieces import piece_acts, record
+from dashboard.pages.places import place_edit
+from dashboard.pages.sensors import accepting, sensors, trust
+from dashboard.pages.shop import warnings
+from dashboard.shell.links import Links
+from dashboard.shell.ports import SensorDoor
+from dashboard.shell.view import Context, View
+from model.records.queries import overview as queries
+from model.records.schema.tables import (
+    Correction,
+    Doubt,
+    Fit,
+    Measurement,
+    Piece,
+    Place,
+    Sensor,
+    Stack,
+    Warning,
 )
-from dashboard.view import Context, View
-from model.records import queries
 from model.records.store import Store
-from model.records.tables import Correction, Doubt, Fit, Measurement, Piece, Place, Sensor, Stack, Warning
 from model.wood.errors import BadInput
+from model.words.display import Display
 
 
 @pytest.fixture

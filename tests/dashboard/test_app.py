@@ -7,9 +7,9 @@ import re
 
 import pytest
 
-from dashboard.app import build_app
+from dashboard.shell.app import build_app
+from model.records.schema.tables import Piece, Place, Stay, Verdict
 from model.records.store import Store
-from model.records.tables import Piece, Place, Stay, Verdict
 
 
 @pytest.fixture

@@ -4,14 +4,15 @@ from datetime import timedelta
 
 import pytest
 
-from dashboard import acts
-from dashboard.display import Display
-from dashboard.pages import sensors, swap, witness
-from dashboard.view import Context, View
-from model.records.queries import measurements, stacks
-from model.records.sensing import sensors as known
-from model.records.tables import Reading
+from dashboard.forms import acts
+from dashboard.pages.lumber import witness
+from dashboard.pages.sensors import sensors, swap
+from dashboard.shell.view import Context, View
+from model.records.queries.overview import measurements, stacks
+from model.records.queries.sensing import sensors as known
+from model.records.schema.tables import Reading
 from model.wood.errors import BadInput
+from model.words.display import Display
 
 
 @pytest.fixture

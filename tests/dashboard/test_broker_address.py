@@ -2,8 +2,8 @@
 
 import re
 
-from dashboard.app import build_app
-from dashboard.doors import BrokerAddress, SensorDoor
+from dashboard.shell.app import build_app
+from dashboard.shell.ports import BrokerAddress, SensorDoor
 
 OPEN = BrokerAddress(
     ("192.168.1.20", "10.0.0.7"), 1883, "sensors", "walnut-42", ("Any topic will do.",), "Heard 41 messages."

@@ -14,7 +14,6 @@ import plotly.graph_objects as go
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard.display import Display
 from dashboard.figures import plot
 from dashboard.figures.air import Beside, air_chart
 from dashboard.figures.calendar import level, year_of_days
@@ -22,12 +21,17 @@ from dashboard.figures.compared import Off, compared_chart
 from dashboard.figures.moisture import moisture_chart
 from dashboard.figures.plot import Plot, Stretch, thinned
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
-from dashboard.pages import foretold, piece, place, sensor, stock
-from dashboard.pages.sensor import as_air
-from dashboard.still import still, text_of
-from model.records.queries import Event
-from model.records.series import AirSeries, Tide
-from model.records.traces import Trace
+from dashboard.pages.lumber import stock
+from dashboard.pages.pieces import piece
+from dashboard.pages.pieces import predicted as foretold
+from dashboard.pages.places import place
+from dashboard.pages.sensors import sensor
+from dashboard.pages.sensors.sensor import as_air
+from dashboard.shell.static_html import still, text_of
+from model.records.queries.overview import Event
+from model.records.queries.series import AirSeries, Tide
+from model.records.queries.traces import Trace
+from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
 START = datetime(2025, 6, 1, tzinfo=UTC)
@@ -167,7 +171,7 @@ def test_before_scripts_a_chart_is_its_sentence_and_the_room_it_will_take():
 
 
 def test_the_bundle_is_plotlys_own_with_its_licence_and_is_no_part_of_every_page(book, now):
-    from dashboard.app import PLOTLY, build_app
+    from dashboard.shell.app import PLOTLY, build_app
 
     bundle = (ASSETS / PLOTLY).read_text(encoding="utf-8")
     assert "plotly.js (basic - minified) v4.1.1" in bundle[:200]
@@ -180,7 +184,7 @@ def test_the_bundle_is_plotlys_own_with_its_licence_and_is_no_part_of_every_page
 
 
 def test_the_page_may_not_make_code_from_text_nor_ask_elsewhere(book, now):
-    from dashboard.app import build_app
+    from dashboard.shell.app import build_app
 
     client = build_app(book.store, lambda: now).server.test_client()
     policy = client.get(f"/place/{book.shop}").headers["Content-Security-Policy"]
@@ -411,7 +415,7 @@ def test_dry_and_damp_days_are_hatched_apart():
 
 
 def view_of(book, now, **query):
-    from dashboard.view import Context, View
+    from dashboard.shell.view import Context, View
 
     return View(Context(book.store, lambda: now), METRIC, now, query)
 
@@ -469,8 +473,8 @@ def test_a_place_can_be_laid_over_another(book, now):
 
 
 def test_values_are_saved_as_a_file_with_nothing_in_it_that_anyone_typed(book, now):
-    from dashboard.app import build_app
-    from model.records.tables import Sensor
+    from dashboard.shell.app import build_app
+    from model.records.schema.tables import Sensor
 
     with book.store.session() as session:
         session.query(Sensor).first().name = '=HYPERLINK("x")'
@@ -494,8 +498,8 @@ def test_values_are_saved_as_a_file_with_nothing_in_it_that_anyone_typed(book, n
 
 
 def test_every_reading_is_in_the_file_even_of_a_long_span(book, now):
-    from model.records import traces
-    from model.records.tables import Reading
+    from model.records.queries import traces
+    from model.records.schema.tables import Reading
 
     start = now - timedelta(days=3)
     with book.store.session() as session:
@@ -518,7 +522,7 @@ def test_every_reading_is_in_the_file_even_of_a_long_span(book, now):
 
 
 def test_what_is_ahead_can_be_narrowed_to_and_asked_of_as_a_spread(book, now):
-    from model.records.tables import Outlook
+    from model.records.schema.tables import Outlook
 
     days = np.arange(365, dtype="<f4")
     with book.store.session() as session:
@@ -544,7 +548,7 @@ def test_what_is_ahead_can_be_narrowed_to_and_asked_of_as_a_spread(book, now):
 def test_every_kind_of_chart_stands_on_its_page(book, now):
     view = view_of(book, now)
     with book.store.session() as session:
-        from model.records import sensing
+        from model.records.queries import sensing
 
         sent = sensing.sensors(session, now)[0]
         pages = [

@@ -6,13 +6,13 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from dashboard import signing
-from dashboard.app import build_app
-from dashboard.drawing import find, words_of
+from dashboard.figures.drawing import find, words_of
 from dashboard.figures.elevation import doors_of, drawers_of, elevation
 from dashboard.figures.strip import strip_drawing
-from dashboard.links import Links
-from dashboard.sheet import keep_contact
+from dashboard.paper.sheet import keep_contact
+from dashboard.shell import signing
+from dashboard.shell.app import build_app
+from dashboard.shell.links import Links
 from model.wood.piece import read_piece
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"

@@ -3,13 +3,13 @@
 import re
 from datetime import timedelta
 
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.pages import coming
-from dashboard.view import Context, View
-from model.records import book as records
-from model.records import queries
-from model.records.tables import Margin, Outlook, Piece, Place, Stack, Verdict
+from dashboard.pages.shop import coming
+from dashboard.shell.app import build_app
+from dashboard.shell.view import Context, View
+from model.records.acts import book as records
+from model.records.queries import overview as queries
+from model.records.schema.tables import Margin, Outlook, Piece, Place, Stack, Verdict
+from model.words.display import Display
 from tests.dashboard.conftest import _piece as panelled
 
 

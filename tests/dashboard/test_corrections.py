@@ -3,13 +3,14 @@
 import pytest
 from sqlalchemy import inspect, select
 
-from dashboard import acts
-from dashboard.display import Display
-from dashboard.pages import sensor_edit, stack_acts, stack_edit
-from dashboard.still import still
-from dashboard.view import Context, View
-from model.records.tables import Checkpoint, Reading, Sensor, Stack
+from dashboard.forms import acts
+from dashboard.pages.lumber import stack_acts, stack_edit
+from dashboard.pages.sensors import sensor_edit
+from dashboard.shell.static_html import still
+from dashboard.shell.view import Context, View
+from model.records.schema.tables import Checkpoint, Reading, Sensor, Stack
 from model.wood.errors import BadInput
+from model.words.display import Display
 
 ASH = {"name": "Ash, 4/4", "species": "white ash", "thickness": "1-1/4", "mc": "9", "stickered": "no"}
 BENCH = {"name": "By the window", "temperature_unit": "F", "zone": "Europe/Vienna"}

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard import display as say
-from dashboard.display import Display
+from model.words import display as say
+from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
 

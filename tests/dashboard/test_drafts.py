@@ -2,10 +2,10 @@
 
 import pytest
 
-from dashboard import drafts
-from dashboard.display import Display
+from dashboard.forms import drafts
 from model.wood.fits import kinds
 from model.wood.piece import document_of, piece_from_document, read_piece
+from model.words.display import Display
 
 
 def a_draft(**fit):

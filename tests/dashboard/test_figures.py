@@ -2,14 +2,14 @@
 
 import pytest
 
-from dashboard.display import Display
-from dashboard.drawing import find, markup, shape, words_of
+from dashboard.figures.drawing import find, markup, shape, words_of
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.figures.scale import length_graduations, rule_graduations
 from dashboard.figures.section import section_drawing
-from dashboard.marks import WORDS, mark, verdict_mark
+from dashboard.say.marks import WORDS, mark, verdict_mark
 from model.wood.fits.drawing import Section
 from model.wood.piece import read_piece
+from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
 

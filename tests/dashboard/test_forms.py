@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import forms
-from dashboard.display import Display
-from dashboard.drawing import find
+from dashboard.figures.drawing import find
 from dashboard.figures.section import section_drawing
+from dashboard.forms import fields as forms
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
+from model.words.display import Display
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 

@@ -2,10 +2,10 @@
 
 import threading
 
-from dashboard import fresh as module
-from dashboard.app import build_app
-from dashboard.fresh import Fresh
-from model.records.tables import Piece, Preference
+from dashboard.shell import page_cache as module
+from dashboard.shell.app import build_app
+from dashboard.shell.page_cache import Fresh
+from model.records.schema.tables import Piece, Preference
 
 
 def test_what_is_kept_is_made_anew_once_anybody_writes(book):

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.app import build_app
-from dashboard.pages.help import PARTS
+from dashboard.pages.shop.help import PARTS
+from dashboard.shell.app import build_app
 from deploy.wiring import GUIDE
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
+from model.records.schema.tables import HeardMessage, Sensor
 from model.records.store import Store
-from model.records.tables import HeardMessage, Sensor
 
 PAGES = Path(GUIDE).parents[1] / "dashboard"
 

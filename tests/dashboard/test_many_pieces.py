@@ -6,9 +6,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboard.app import build_app
-from model.records import book as records
-from model.records.tables import Piece, Place, Verdict
+from dashboard.shell.app import build_app
+from model.records.acts import book as records
+from model.records.schema.tables import Piece, Place, Verdict
 from model.wood.piece import read_piece
 
 PIECE = """

@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 from prometheus_client.parser import text_string_to_metric_families as parsed
 
-from dashboard.app import build_app
+from dashboard.shell.app import build_app
 from model.records.clock import machine_now
-from model.records.tables import Pulse, RunningCount, Sensor, StaleHour, Warning
-from model.records.types import EPOCH
+from model.records.schema.tables import Pulse, RunningCount, Sensor, StaleHour, Warning
+from model.records.schema.types import EPOCH
 
 
 def samples(client, **options):

@@ -5,14 +5,14 @@ from datetime import timedelta
 
 import pytest
 
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.pages import piece_acts
-from dashboard.pages.piece_fits import called_together
-from dashboard.view import Context, View
-from model.records import book as records
-from model.records.tables import Piece, Place
+from dashboard.pages.pieces import piece_acts
+from dashboard.pages.pieces.piece_fits import called_together
+from dashboard.shell.app import build_app
+from dashboard.shell.view import Context, View
+from model.records.acts import book as records
+from model.records.schema.tables import Piece, Place
 from model.wood.piece import read_piece
+from model.words.display import Display
 
 DRAWERS = """
 [piece]

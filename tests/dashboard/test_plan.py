@@ -6,16 +6,17 @@ from urllib.parse import parse_qsl, urlsplit
 
 import pytest
 
-from dashboard import drafts
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.drawing import words_of
 from dashboard.figures.corners import Pin, corners_drawing
+from dashboard.figures.drawing import words_of
 from dashboard.figures.plan import Front, front_drawing
-from dashboard.pages import plan, plan_asked, plan_record, record
-from dashboard.still import still, text_of
-from dashboard.view import Context, View, address
+from dashboard.forms import drafts
+from dashboard.pages.pieces import record
+from dashboard.pages.plans import plan, plan_asked, plan_record
+from dashboard.shell.app import build_app
+from dashboard.shell.static_html import still, text_of
+from dashboard.shell.view import Context, View, address
 from model.wood.errors import BadInput
+from model.words.display import Display
 
 DOOR = {
     "role": "door", "width": "18 in", "length": "26 in", "thickness": "3/4 in", "species": "black walnut",

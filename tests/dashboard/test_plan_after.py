@@ -7,27 +7,22 @@ import pandas as pd
 import pytest
 from sqlalchemy import delete, select
 
-from dashboard import acts
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.pages import (
-    deliver,
-    foretold,
-    gap,
-    placement,
-    rehearse,
-    rehearse_asked,
-    rehearse_weather,
-)
-from dashboard.pages.rehearse_asked import Design, Year, run
-from dashboard.still import still, text_of
-from dashboard.view import Context, View
-from model.records.tables import AirHour, Fit, Measurement, Outlook, Piece, Preference, Verdict
-from model.watch.agreement import as_measured
-from model.watch.home_year import constant_air
+from dashboard.forms import acts
+from dashboard.pages.pieces import deliver, gap
+from dashboard.pages.pieces import predicted as foretold
+from dashboard.pages.places import placement
+from dashboard.pages.plans import rehearse, rehearse_asked, rehearse_weather
+from dashboard.pages.plans.rehearse_asked import Design, Year, run
+from dashboard.shell.app import build_app
+from dashboard.shell.static_html import still, text_of
+from dashboard.shell.view import Context, View
+from model.answers.annual_range import constant_air
+from model.answers.validation import as_measured
+from model.records.schema.tables import AirHour, Fit, Measurement, Outlook, Piece, Preference, Verdict
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
 from model.wood.piece import piece_from_document
-from model.wood.sorption import equilibrium_moisture_content
+from model.words.display import Display
 
 PLAN = {
     "role": "door", "width": "15 in", "length": "24 in", "thickness": "3/4 in", "species": "black cherry",

@@ -11,14 +11,16 @@ from typing import Any
 
 import pytest
 
-from dashboard import drafts
-from dashboard.display import Display
-from dashboard.pages import deliver, placement, plan, record_form
-from dashboard.still import text_of
-from dashboard.view import Context, View
-from deploy.commands import main
-from model.wood.check import check_document
+from dashboard.forms import drafts
+from dashboard.pages.pieces import deliver, record_form
+from dashboard.pages.places import placement
+from dashboard.pages.plans import plan
+from dashboard.shell.static_html import text_of
+from dashboard.shell.view import Context, View
+from deploy.cli.commands import main
+from model.wood.design.check import check_document
 from model.wood.piece import document_of, read_piece, write_piece
+from model.words.display import Display
 
 PANEL = """
 [piece]

@@ -8,10 +8,10 @@ from contextlib import closing
 
 import pytest
 
-from dashboard import patience
-from dashboard.app import build_app
+from dashboard.shell import patience
+from dashboard.shell.app import build_app
+from model.records.schema.tables import Measurement, Place
 from model.records.store import Store
-from model.records.tables import Measurement, Place
 
 UPDATE = "/_dash-update-component"
 GONE = 4711
@@ -109,7 +109,7 @@ def test_a_file_of_what_is_gone_is_answered_in_a_sentence(app):
 
 
 def test_every_page_of_what_is_gone_says_so(app):
-    from dashboard import page_registry
+    from dashboard.shell import page_registry
 
     client = app.server.test_client()
     for route in page_registry.routes():
@@ -121,7 +121,7 @@ def test_every_page_of_what_is_gone_says_so(app):
 
 
 def test_an_address_that_asks_for_what_is_gone_or_rubbish_is_no_failure(app, book, caplog):
-    from dashboard import page_registry
+    from dashboard.shell import page_registry
 
     numbers = {"piece": book.bench, "place": book.flat, "stack": book.stack, "sensor": 1}
     words = (
@@ -277,7 +277,7 @@ def test_a_page_that_can_not_be_read_says_so(app, book, monkeypatch):
     def away(*_given, **_more):
         raise OperationalError("SELECT 1", {}, Exception("no connection"))
 
-    monkeypatch.setattr("dashboard.pages.pieces.queries.pieces", away)
+    monkeypatch.setattr("dashboard.pages.pieces.pieces.queries.pieces", away)
     answer = app.server.test_client().get("/pieces")
     assert answer.status_code == 503
     assert "The book did not answer" in answer.get_data(as_text=True)
@@ -343,9 +343,10 @@ def test_what_is_wrong_is_said_beside_each_field_and_at_the_head(app, book, form
 
 
 def test_a_form_shows_what_is_on_record_in_the_viewers_unit(app, book, now):
-    from dashboard.display import Display
-    from dashboard.pages import place_edit, stack_edit
-    from dashboard.view import Context, View
+    from dashboard.pages.lumber import stack_edit
+    from dashboard.pages.places import place_edit
+    from dashboard.shell.view import Context, View
+    from model.words.display import Display
 
     with book.store.session() as session:
         session.get_one(Place, book.flat).wood_offset_c = -5.0

@@ -8,18 +8,21 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from dashboard import drafts, sheet
-from dashboard.display import Display
 from dashboard.figures.place_rule import place_rule
-from dashboard.pages import client, piece, place, plan_compared, record_form
-from dashboard.pages.plan_asked import plan_of
-from dashboard.still import text_of
-from dashboard.view import Context, View
-from model.records import queries
-from model.records.tables import Fit, Member, Piece, Place
-from model.watch.home_year import given_year
-from model.watch.record_of_fact import record_of_fact
+from dashboard.forms import drafts
+from dashboard.pages.pieces import client, piece, record_form
+from dashboard.pages.places import place
+from dashboard.pages.plans import plan_compared
+from dashboard.pages.plans.plan_asked import plan_of
+from dashboard.paper import sheet
+from dashboard.shell.static_html import text_of
+from dashboard.shell.view import Context, View
+from model.answers.annual_range import given_year
+from model.answers.record_of_fact import record_of_fact
+from model.records.queries import overview as queries
+from model.records.schema.tables import Fit, Member, Piece, Place
 from model.wood.piece import document_of, read_piece
+from model.words.display import Display
 from model.words.record_text import record_text
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"

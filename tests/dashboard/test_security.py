@@ -11,14 +11,14 @@ from urllib.parse import urlencode
 
 import pytest
 
-from dashboard.app import build_app, serve
-from dashboard.links import Links
-from dashboard.security import FREE_TRIES, Tries
-from dashboard.sessions import Sessions
-from dashboard.sheet import contact_of, keep_contact
-from dashboard.signing import signing_key
+from dashboard.paper.sheet import contact_of, keep_contact
+from dashboard.shell.app import build_app, serve
+from dashboard.shell.links import Links
+from dashboard.shell.security import FREE_TRIES, Tries
+from dashboard.shell.sessions import Sessions
+from dashboard.shell.signing import signing_key
 from model.records.clock import machine_now
-from model.records.tables import Preference
+from model.records.schema.tables import Preference
 from model.wood.errors import BadInput
 
 
@@ -394,7 +394,7 @@ def test_a_session_ends_after_two_weeks(book, monkeypatch):
     old = sessions.open()
     assert sessions.knows(old)
     later = machine_now() + timedelta(days=14, seconds=1)
-    monkeypatch.setattr("dashboard.sessions.machine_now", lambda: later)
+    monkeypatch.setattr("dashboard.shell.sessions.machine_now", lambda: later)
     assert not sessions.knows(old)
     sessions.open()
     assert sessions.count() == 1

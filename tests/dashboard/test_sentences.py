@@ -4,9 +4,9 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard import sentences
-from dashboard.display import Display
-from model.records.queries import AirNow, FitNow, Judgement, PieceNow, PlaceNow
+from dashboard.say import sentences
+from model.records.queries.overview import AirNow, FitNow, Judgement, PieceNow, PlaceNow
+from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
 AT = datetime(2026, 2, 10, 15, tzinfo=UTC)

@@ -2,15 +2,18 @@
 
 import pytest
 
-from dashboard import acts
-from dashboard.display import Display
-from dashboard.pages import contact, glue, place_edit, settings, swap, witness
-from dashboard.sheet import contact_of
-from dashboard.still import still
-from dashboard.view import Context, View
-from model.records.tables import Place, Preference, Sensor, Stay
-from model.watch.adhesives import adhesive_named, adhesives
+from dashboard.forms import acts
+from dashboard.pages.lumber import glue, witness
+from dashboard.pages.places import place_edit
+from dashboard.pages.sensors import swap
+from dashboard.pages.shop import contact, settings
+from dashboard.paper.sheet import contact_of
+from dashboard.shell.static_html import still
+from dashboard.shell.view import Context, View
+from model.answers.adhesives import adhesive_named, adhesives
+from model.records.schema.tables import Place, Preference, Sensor, Stay
 from model.wood.errors import BadInput
+from model.words.display import Display
 
 LABEL = {"name": "yellow glue", "least": "7", "most": "30", "mc": "10", "rh": "", "clamp": "0.5"}
 

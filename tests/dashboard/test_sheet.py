@@ -13,14 +13,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from dashboard.display import Display, Units
 from dashboard.paper import gap_strip
 from dashboard.paper.cards import plain_sentence
 from dashboard.paper.client import PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, SMALLEST_PT, governing_fit
+from dashboard.paper.client_rows import seen_of, seen_rows
 from dashboard.paper.cut_through import WOOD
 from dashboard.paper.page import SIZES_MM, Paper, true_fractions
-from dashboard.paper.seen import seen_of, seen_rows
-from dashboard.sheet import (
+from dashboard.paper.sheet import (
     ClientFacts,
     Contact,
     JobFacts,
@@ -31,12 +30,13 @@ from dashboard.sheet import (
     letter_for,
     read_letter,
 )
-from model.watch.home_year import HomeYear, given_year, usual_year
-from model.wood.comfort import fit_in_words
-from model.wood.cutting import cut_document
-from model.wood.design import design_range
+from model.answers.annual_range import HomeYear, given_year, usual_year
+from model.wood.design.comfort import fit_in_words
+from model.wood.design.cutting import cut_document
+from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, read_piece
+from model.words.display import Display, Units
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)

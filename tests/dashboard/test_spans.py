@@ -5,11 +5,11 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from dashboard.display import Display
-from dashboard.pages.place import SPANS
-from dashboard.spans import span_links, span_of
-from dashboard.still import still
-from dashboard.view import Context, View
+from dashboard.pages.places.place import SPANS
+from dashboard.shell.spans import span_links, span_of
+from dashboard.shell.static_html import still
+from dashboard.shell.view import Context, View
+from model.words.display import Display
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 FIRST = NOW - timedelta(days=400)

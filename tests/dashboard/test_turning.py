@@ -4,8 +4,8 @@ import json
 
 import pytest
 
-from dashboard.app import build_app
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS
+from dashboard.shell.app import build_app
 
 OUTPUTS = (
     (PAGE, "children"),

@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 from model.records.clock import machine_now
+from model.records.schema.tables import Pulse
 from model.records.store import Store
-from model.records.tables import Pulse
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 TABLE_4_2 = Path(__file__).parents[1] / "published" / "data" / "emc_table.csv"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
-from deploy.commands import app
+from deploy.cli.commands import app
 from deploy.settings import Settings
 from tests.bench import test_smoke
 

@@ -8,12 +8,12 @@ import pytest
 from sqlalchemy import func, select
 
 from deploy.wiring import evaluate_once
-from ingest.accept import accept
-from ingest.intake import Intake
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.recognise.accept import accept
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records.tables import Doubt, Verdict, Warning
+from ingest.storage.writer import Writer
+from model.records.schema.tables import Doubt, Verdict, Warning
 
 ACCEPTED_AT = datetime(2026, 1, 20, 15, 7, tzinfo=UTC)
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import insert, update
 
-from deploy.commands import main
-from model.records import book, hangings, places
-from model.records.rewind import mark_hours
+from deploy.cli.commands import main
+from model.records.acts import book, hangings, places
+from model.records.acts.invalidation import mark_hours
+from model.records.schema.tables import Checkpoint, Place, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Checkpoint, Place, Reading, Sensor
-from model.watch.loop import bring_up_to_date
+from model.watch.run.loop import bring_up_to_date
 from model.wood.piece import read_piece
 
 pytestmark = pytest.mark.slow

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 PIECE = str(Path(__file__).parents[2] / "sample_readings" / "pieces" / "hall_bench.toml")
 Ran = tuple[int, str, str]

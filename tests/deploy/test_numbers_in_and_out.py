@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 WIDTH = ("width", "--species", "black cherry", "--cut", "flat-sawn", "--from", 8, "--to", 6)

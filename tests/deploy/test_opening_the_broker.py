@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 import typer
 
-from deploy.broker_command import offer_to_open
-from deploy.commands import main
+from deploy.cli.broker_command import offer_to_open
+from deploy.cli.commands import main
 from deploy.reach import broker_address, heard_words, network_addresses
 from deploy.settings import load_settings
 from model.records.clock import machine_now
+from model.records.schema.tables import Pulse
 from model.records.store import Store
-from model.records.tables import Pulse
 
 Ran = tuple[int, str, str]
 

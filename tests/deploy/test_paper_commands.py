@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 Ran = tuple[int, str, str]

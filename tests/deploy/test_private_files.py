@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 from deploy.settings import load_settings
 from deploy.wiring import open_folder, open_store
 from model.records.store import Store

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from deploy import sample_shop, wiring
-from deploy.commands import main
+from deploy.cli.commands import main
 from deploy.settings import load_settings
 from model.records.clock import SampleClock, machine_now
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 CHECKOUT = Path(__file__).parents[2]
 README = (CHECKOUT / "README.md").read_text("utf-8")

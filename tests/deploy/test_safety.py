@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 Ran = tuple[int, str, str]
 

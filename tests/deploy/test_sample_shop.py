@@ -12,12 +12,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 from sqlalchemy import func, select
 
 from deploy import sample_shop
-from ingest.broker import EmbeddedBroker
-from ingest.payload import PayloadReading, reader
-from model.records.book import load_piece
-from model.records.places import add_place
-from model.records.store import Store
-from model.records.tables import (
+from ingest.broker.embedded import EmbeddedBroker
+from ingest.payload.decode import PayloadReading, reader
+from model.records.acts.book import load_piece
+from model.records.acts.places import add_place
+from model.records.schema.tables import (
     Binding,
     Fit,
     Hanging,
@@ -29,6 +28,7 @@ from model.records.tables import (
     Stack,
     Stay,
 )
+from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 from sample_readings import sensors, story

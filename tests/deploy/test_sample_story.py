@@ -8,11 +8,11 @@ import pytest
 from sqlalchemy import select
 
 from deploy import sample_shop
-from ingest.files import import_readings
+from ingest.files.import_file import import_readings
+from model.records.schema.tables import Piece, Verdict
 from model.records.store import Store
-from model.records.tables import Piece, Verdict
-from model.watch.evaluation import bring_up_to_date
-from model.wood import moisture
+from model.watch.run.evaluation import bring_up_to_date
+from model.wood.moisture import solver as moisture
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import moisture_batch, read_piece
 from sample_readings import sensors, story

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from deploy.commands import main
+from deploy.cli.commands import main
 from deploy.settings import load_settings
 from model.records.clock import machine_now
+from model.records.schema.tables import HeardMessage
 from model.records.store import Store
-from model.records.tables import HeardMessage
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from deploy.supervisor import Supervisor
+from model.records.schema.tables import Pulse
 from model.records.store import Store
-from model.records.tables import Pulse
 
 pytestmark = pytest.mark.slow
 

@@ -12,14 +12,14 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
-from ingest.accept import accept
-from ingest.intake import Intake
-from ingest.listing import unbound_topics
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.recognise.accept import accept
+from ingest.recognise.listing import unbound_topics
 from ingest.settings import Limits
-from ingest.writer import Writer
+from ingest.storage.writer import Writer
+from model.records.schema.tables import Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Reading, Sensor
 
 OURS = """
 name = "air in a box of its own, charge and age beside it"

@@ -7,15 +7,15 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from ingest.accept import accept
-from ingest.intake import Intake
-from ingest.listing import unbound_topics
-from ingest.recognise import propose
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.recognise.accept import accept
+from ingest.recognise.listing import unbound_topics
+from ingest.recognise.proposal import propose
 from ingest.settings import Limits
-from ingest.writer import Writer
+from ingest.storage.writer import Writer
+from model.records.schema.tables import Hanging, HeardMessage, Reading, RejectedMessage, Sensor
 from model.records.store import Store
-from model.records.tables import Hanging, HeardMessage, Reading, RejectedMessage, Sensor
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

@@ -15,14 +15,14 @@ import pandas as pd
 import pytest
 from sqlalchemy import func, select
 
-from ingest.columns import EPOCH_MS, EPOCH_S, ISO, guess_columns
-from ingest.export import export_readings
-from ingest.files import import_readings
-from ingest.imported import ImportReport
-from model.records.hangings import hang_sensor
-from model.records.places import add_place
+from ingest.files.columns import EPOCH_MS, EPOCH_S, ISO, guess_columns
+from ingest.files.export import export_readings
+from ingest.files.import_file import import_readings
+from ingest.files.imported import ImportReport
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.places import add_place
+from model.records.schema.tables import Binding, Hanging, Reading, Sensor, StaleHour
 from model.records.store import Store
-from model.records.tables import Binding, Hanging, Reading, Sensor, StaleHour
 from model.wood.errors import BadInput
 
 NOW = datetime(2025, 12, 1, tzinfo=UTC)

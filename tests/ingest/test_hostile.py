@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.payload import BadPayload, PayloadReading, read, read_presence
-from ingest.recognise import propose
+from ingest.payload.decode import BadPayload, PayloadReading, read, read_presence
+from ingest.recognise.proposal import propose
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 FLAT = PayloadReading(

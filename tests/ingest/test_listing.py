@@ -5,16 +5,16 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import event, select
 
-from ingest.accept import accept
-from ingest.intake import Intake
-from ingest.listing import read_by_hand, unbound_topics
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.recognise.accept import accept
+from ingest.recognise.listing import read_by_hand, unbound_topics
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
-from model.records.queries import shop
+from ingest.storage.writer import Writer
+from model.records.acts.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
+from model.records.queries.overview import shop
+from model.records.schema.tables import Hanging, HeardMessage, Place, Reading
 from model.records.store import Store
-from model.records.tables import Hanging, HeardMessage, Place, Reading
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

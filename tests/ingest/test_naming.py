@@ -4,12 +4,12 @@ from datetime import UTC, datetime
 
 import pytest
 
-from ingest.accept import accept, accept_all
-from ingest.listing import unbound_topics
-from ingest.naming import readable_name, unique_name
-from ingest.recognise import propose
+from ingest.recognise.accept import accept, accept_all
+from ingest.recognise.listing import unbound_topics
+from ingest.recognise.naming import readable_name, unique_name
+from ingest.recognise.proposal import propose
+from model.records.schema.tables import HeardMessage
 from model.records.store import Store
-from model.records.tables import HeardMessage
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from ingest.payload import (
+from ingest.payload.decode import (
     BadPayload,
     Observed,
     PayloadReading,

@@ -5,13 +5,13 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.payload import (
+from ingest.payload.decode import (
     BadPayload,
     Observed,
     PayloadReading,
     read,
 )
-from ingest.recognise import propose
+from ingest.recognise.proposal import propose
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 TOPIC = "shop/bench-2/climate"

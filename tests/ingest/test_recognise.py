@@ -12,9 +12,9 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from ingest import pointer
-from ingest.payload import PayloadReading, read
-from ingest.recognise import propose
+from ingest.payload import pointer
+from ingest.payload.decode import PayloadReading, read
+from ingest.recognise.proposal import propose
 
 SHAPES = [
     pytest.param(shape, id=f"{file.stem}: {shape['name']}")

@@ -6,15 +6,15 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from ingest.accept import accept, accept_all
-from ingest.intake import Intake
-from ingest.listing import unbound_topics
-from ingest.payload import PayloadReading
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.payload.decode import PayloadReading
+from ingest.recognise.accept import accept, accept_all
+from ingest.recognise.listing import unbound_topics
 from ingest.settings import Limits
-from ingest.writer import Writer
+from ingest.storage.writer import Writer
+from model.records.schema.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
 from model.records.store import Store
-from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 import cbor2
 import pytest
 
-from ingest.payload import BadPayload, PayloadReading, read
-from ingest.senml import pack_from_cbor, resolve
+from ingest.payload.decode import BadPayload, PayloadReading, read
+from ingest.payload.senml import pack_from_cbor, resolve
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 JSON, CBOR = PayloadReading(shape="senml-json"), PayloadReading(shape="senml-cbor")

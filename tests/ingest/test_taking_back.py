@@ -8,17 +8,17 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from ingest.accept import accept
-from ingest.intake import Intake
-from ingest.listing import unbound_topics
-from ingest.registry import Registry
+from ingest.mqtt.intake import Intake
+from ingest.mqtt.registry import Registry
+from ingest.recognise.accept import accept
+from ingest.recognise.listing import unbound_topics
 from ingest.settings import Limits
-from ingest.writer import Writer
-from model.records import places, swaps, trusted
-from model.records.hangings import hang_sensor
-from model.records.revisions import take_back
+from ingest.storage.writer import Writer
+from model.records.acts import places, swaps, trusted
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.revisions import take_back
+from model.records.schema.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor, StaleHour
 from model.records.store import Store
-from model.records.tables import Binding, Hanging, HeardMessage, Place, Reading, Sensor, StaleHour
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

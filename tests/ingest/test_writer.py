@@ -10,16 +10,15 @@ from hypothesis import strategies as st
 from paho.mqtt.client import MQTTMessage
 from sqlalchemy import select
 
-from ingest.batch import Row, WriteBatch
-from ingest.books import BookAway
-from ingest.intake import Intake, Pace
-from ingest.redelivery import Remembered, checksum, unpack
-from ingest.registry import Registry
+from ingest.mqtt.batch import Row, WriteBatch
+from ingest.mqtt.intake import Intake, Pace
+from ingest.mqtt.redelivery import Remembered, checksum, unpack
+from ingest.mqtt.registry import Registry
+from ingest.mqtt.subscriber import Subscriber
 from ingest.settings import IngestSettings, Limits
-from ingest.subscriber import Subscriber
-from ingest.writer import PulseToWrite, Writer
-from model.records.store import Store
-from model.records.tables import (
+from ingest.storage.books import BookAway
+from ingest.storage.writer import PulseToWrite, Writer
+from model.records.schema.tables import (
     Binding,
     HeardMessage,
     Reading,
@@ -29,8 +28,9 @@ from model.records.tables import (
     StaleHour,
     Unacknowledged,
 )
-from model.records.tables import Pulse as PulseRow
-from model.records.types import to_epoch_ms
+from model.records.schema.tables import Pulse as PulseRow
+from model.records.schema.types import to_epoch_ms
+from model.records.store import Store
 from model.wood.errors import BadInput
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)

@@ -31,9 +31,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 from scipy.optimize import minimize_scalar
 
-from model.wood.blocks import cores
-from model.wood.diffusion import DIFFUSION_SCALE
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.moisture.blocks import cores
+from model.wood.moisture.diffusion import DIFFUSION_SCALE
 from model.wood.units import fahrenheit_to_celsius
 from tests.oracles.calibrate_shapes import box_means
 

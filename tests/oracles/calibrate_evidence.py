@@ -39,13 +39,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model.wood.diffusion import (
+from model.wood.moisture.diffusion import (
     AIR_PERMEANCE_KG_M2_S_PA,
     DIFFUSION_SCALE,
     STICKERED_PERMEANCE_KG_M2_S_PA,
     transverse_diffusion,
 )
-from model.wood.moisture import Batch, advance, uniform_profile
+from model.wood.moisture.solver import Batch, advance, uniform_profile
 from tests.oracles import calibrate
 
 Floats = NDArray[np.float64]

@@ -12,10 +12,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import transverse_diffusion
-from model.wood.layers import relative_widths
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.psychrometrics import saturation_vapour_pressure
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.moisture.diffusion import transverse_diffusion
+from model.wood.moisture.layers import relative_widths
 
 Floats = NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""The moisture solver in plain numpy: what `model.wood.kernel` computes, to be read and to be tested against.
+"""The moisture solver in plain numpy: what `model.wood.moisture.kernel` computes, to read and to test against.
 
 Notation: a board of thickness h is divided into layers of relative width w_i. With M the moisture content of
 each layer in percent, D its diffusion coefficient, and everything divided by h,
@@ -21,11 +21,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from model.wood import lane_laws as laws
-from model.wood.air import saturation_vapour_pressure
-from model.wood.air_tables import sorption_constants
-from model.wood.diffusion import permeance_in_series, transverse_diffusion
-from model.wood.layers import (
+from model.wood.air.psychrometrics import saturation_vapour_pressure
+from model.wood.moisture import lane_laws as laws
+from model.wood.moisture.air_tables import sorption_constants
+from model.wood.moisture.diffusion import permeance_in_series, transverse_diffusion
+from model.wood.moisture.layers import (
     CELLS,
     DISTANCES,
     FACE_LATER,
@@ -36,7 +36,7 @@ from model.wood.layers import (
     LATER_NEAR,
     WIDTHS,
 )
-from model.wood.moisture import Batch, parts_of
+from model.wood.moisture.solver import Batch, parts_of
 
 Floats = NDArray[np.float64]
 

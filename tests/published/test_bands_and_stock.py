@@ -2,11 +2,11 @@
 
 import pytest
 
-from model.wood.air import dew_point, relative_humidity_at
-from model.wood.placement import spots_in
-from model.wood.sorption import equilibrium_moisture_content
-from model.wood.species import all_species
-from model.wood.stock import density_kg_m3, resaw, specific_gravity_at
+from model.wood.air.placement import spots_in
+from model.wood.air.psychrometrics import dew_point, relative_humidity_at
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.design.stock import density_kg_m3, resaw, specific_gravity_at
+from model.wood.material.species import all_species
 
 INCH = 25.4
 

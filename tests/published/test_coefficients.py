@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from model.wood.movement import Movement, movement_of, width_at
-from model.wood.species import find_species
-from model.wood.species_record import coefficient_from_shrinkage
+from model.wood.material.movement import Movement, movement_of, width_at
+from model.wood.material.species import find_species
+from model.wood.material.species_record import coefficient_from_shrinkage
 
 DATA = Path(__file__).parent / "data"
 

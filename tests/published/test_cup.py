@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from model.wood.cup import (
+from model.wood.material.cup import (
     curvature_of_faces,
     curvature_of_moment,
     sagitta_of_curvature,
 )
-from model.wood.layers import CELLS, WIDTHS
-from model.wood.moisture import Batch, profile_moment
-from model.wood.movement import Movement
+from model.wood.material.movement import Movement
+from model.wood.moisture.layers import CELLS, WIDTHS
+from model.wood.moisture.solver import Batch, profile_moment
 
 # Wood Handbook Table 13-5, tangential.
 CHERRY = Movement(0.00248, 0.00248, 30.0)

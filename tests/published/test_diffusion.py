@@ -8,8 +8,8 @@ ratios further down were read in the papers they name and hold the equation to w
 import numpy as np
 import pytest
 
-from model.wood.diffusion import cell_wall_diffusion, permeance_in_series, transverse_diffusion
 from model.wood.errors import OutsideValidity
+from model.wood.moisture.diffusion import cell_wall_diffusion, permeance_in_series, transverse_diffusion
 
 SIAU = [  # specific gravity, D at 8, 6 and 12 % MC [m2/s], all at 21 °C
     (0.35, 7.156e-11, 5.973e-11, 1.0315e-10),

@@ -9,11 +9,11 @@ import math
 import numpy as np
 import pytest
 
-from model.watch.ready import StackDay, fulfils
-from model.wood.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion
-from model.wood.moisture import DIFFUSION_SCALE, Batch, advance, uniform_profile
-from model.wood.sorption import equilibrium_moisture_content
-from model.wood.species import find_species
+from model.watch.questions.ready import StackDay, fulfils
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.material.species import find_species
+from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion
+from model.wood.moisture.solver import DIFFUSION_SCALE, Batch, advance, uniform_profile
 
 OAK = find_species("red oak")
 INCH = 25.4

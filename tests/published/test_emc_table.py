@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from model.wood.air import relative_humidity_at
-from model.wood.sorption import (
+from model.wood.air.psychrometrics import relative_humidity_at
+from model.wood.air.sorption import (
     equilibrium_moisture_content,
     relative_humidity_for,
     sorption_slope,

@@ -8,10 +8,17 @@ Paintings", p. 15.
 
 import pytest
 
-from model.wood.cautions import member_cautions
-from model.wood.movement import movement_of, width_at
+from model.wood.design.cautions import cautions
+from model.wood.material.movement import movement_of, width_at
+from model.wood.material.species import (
+    EUROPE,
+    NORTH_AMERICA,
+    UnknownSpecies,
+    find_species,
+    named_here,
+    region_says,
+)
 from model.wood.piece import read_piece
-from model.wood.species import EUROPE, NORTH_AMERICA, UnknownSpecies, find_species, named_here, region_says
 
 # Radial and tangential change of width for 1 % of moisture content.
 MEASURED = {
@@ -149,4 +156,5 @@ def test_what_is_said_of_a_piece_is_said_once():
         for name in ("lid", "front")
     )
     members = read_piece(text).members.values()
-    assert member_cautions(members) == [["How far redwood (old growth) moves is from memory, unverified."]]
+    said = [reason.values["text"] for reason in cautions(members)]
+    assert said == ["How far redwood (old growth) moves is from memory, unverified."]

@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from model.wood.condensation import (
+from model.wood.air.condensation import (
     ColdSurfaces,
     condensation_ceiling,
     room_humidity_at_surface_limit,
 )
-from model.wood.indoors import SCHEMES, indoor_air
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.climate.indoor import SCHEMES, indoor_air
 from model.wood.units import fahrenheit_to_celsius
 
 # EN 15026 Annex C; EMC by Wood Handbook eq. 4-5, computed independently. Tolerance 0.01 on both.

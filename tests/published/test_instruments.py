@@ -2,9 +2,9 @@
 
 import pytest
 
-from model.wood.instruments import WitnessBoard, oven_dry_moisture, pin_meter
-from model.wood.salts import one_point_offset, salt_humidity, two_point_correction
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.salts import one_point_offset, salt_humidity, two_point_correction
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.material.instruments import WitnessBoard, oven_dry_moisture, pin_meter
 
 
 def test_oven_dry_and_tracked_sample_computed_independently():

@@ -14,9 +14,9 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from model.wood import moisture
-from model.wood.diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SCALE
-from model.wood.finish import permeance_of
+from model.wood.material.finish import permeance_of
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SCALE
 from tests.oracles import calibrate
 from tests.oracles.calibrate_shapes import box_means
 

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from model.wood import moisture
-from model.wood.air import saturation_vapour_pressure
-from model.wood.diffusion import AIR_PERMEANCE_KG_M2_S_PA, transverse_diffusion
-from model.wood.sorption import equilibrium_moisture_content, relative_humidity_for, sorption_slope
+from model.wood.air.psychrometrics import saturation_vapour_pressure
+from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for, sorption_slope
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.diffusion import AIR_PERMEANCE_KG_M2_S_PA, transverse_diffusion
 from tests.oracles.moisture_reference import advance_plainly, linear
 
 INFINITE = np.inf

@@ -4,7 +4,7 @@ import numpy as np
 import psychrolib
 import pytest
 
-from model.wood import air
+from model.wood.air import psychrometrics as air
 
 TEMPERATURES = np.round(np.arange(-60.0, 100.5, 1.0), 3)
 HUMIDITIES = np.array([1.0, 5.0, 15.0, 35.0, 50.0, 65.0, 85.0, 95.0, 100.0])

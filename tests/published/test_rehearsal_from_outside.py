@@ -17,7 +17,7 @@ import psychrolib
 import pytest
 from scipy.integrate import solve_ivp
 
-from deploy.commands import main
+from deploy.cli.commands import main
 
 PIECE = """
 [piece]

@@ -9,12 +9,12 @@ from dataclasses import replace
 
 import pytest
 
-from model.wood.restraint import (
+from model.wood.material.restraint import (
     load_duration_share,
     modulus_across,
     split_risk,
 )
-from model.wood.species import find_species
+from model.wood.material.species import find_species
 
 DAY_S = 86_400.0
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from model.wood.species import find_species
+from model.wood.material.species import find_species
 
 DATA = Path(__file__).parent / "data"
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import ode
 
-from model.wood import moisture
+from model.wood.moisture import solver as moisture
 
 FINE = 200
 HOUR_S = 3600.0

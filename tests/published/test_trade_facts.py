@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from model.wood.moisture import Batch, advance, uniform_profile
-from model.wood.movement import movement_of, width_at
-from model.wood.outdoor import OutdoorClimate, calendar_year
-from model.wood.restraint import split_risk
-from model.wood.species import find_species
-from model.wood.stock import resaw
+from model.wood.climate.outdoor import OutdoorClimate, calendar_year
+from model.wood.design.stock import resaw
+from model.wood.material.movement import movement_of, width_at
+from model.wood.material.restraint import split_risk
+from model.wood.material.species import find_species
+from model.wood.moisture.solver import Batch, advance, uniform_profile
 
 INCH = 25.4
 CABINET_WOODS = [

@@ -10,8 +10,8 @@ rounded to, and the difference between a straight line from the width as measure
 
 import pytest
 
-from model.wood.check import check_document
-from model.wood.design import design_range
+from model.wood.design.check import check_document
+from model.wood.design.design_range import design_range
 from model.wood.fits.base import RESTRAINED_STRAIN
 from model.wood.piece import Piece, piece_from_document
 

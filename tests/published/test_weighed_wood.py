@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from model.wood import moisture
-from model.wood.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.diffusion import DIFFUSION_SCALE, STICKERED_PERMEANCE_KG_M2_S_PA, diffusion_scale_at
 from tests.oracles.calibrate_evidence import (
     STACK_TIMES,
     read_stick,

@@ -12,9 +12,9 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import Connection, MetaData, Table, insert, inspect, select
 
+from model.records.schema.tables import Record
+from model.records.schema.types import to_epoch_ms
 from model.records.store import MIGRATIONS, Store
-from model.records.tables import Record
-from model.records.types import to_epoch_ms
 
 FIRST = "0001"
 AT = datetime(2025, 3, 9, 12, tzinfo=UTC)

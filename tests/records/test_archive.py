@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import func, select, update
 
-from model.records.archive import compare, restore_archive, write_archive
+from model.records.archives.archive import compare, restore_archive, write_archive
+from model.records.schema.tables import Place, Reading, RejectedMessage, RunningCount, Sensor
 from model.records.store import Store
-from model.records.tables import Place, Reading, RejectedMessage, RunningCount, Sensor
 from model.wood.errors import BadInput
 
 AT = datetime(2026, 2, 3, 12, tzinfo=UTC)

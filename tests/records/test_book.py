@@ -5,11 +5,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import func, select
 
-from model.records import book, hangings, measured
-from model.records.places import add_place, change_place
-from model.records.revisions import recorded, take_back
-from model.records.rewind import BOOK, mark_hours
-from model.records.tables import (
+from model.records.acts import book, hangings, measured
+from model.records.acts.invalidation import BOOK, mark_hours
+from model.records.acts.places import add_place, change_place
+from model.records.acts.revisions import recorded, take_back
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Fit,

@@ -5,10 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import func, select
 
-from model.records import book, measured
-from model.records.places import add_place
-from model.records.revisions import recorded, take_back
-from model.records.tables import Stack
+from model.records.acts import book, measured
+from model.records.acts.places import add_place
+from model.records.acts.revisions import recorded, take_back
+from model.records.schema.tables import Stack
 from model.wood.errors import BadInput
 
 AT = datetime(2026, 3, 1, 9, 20, tzinfo=UTC)

@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from model.records.health import health
+from model.records.queries.health import health
+from model.records.schema.tables import Pulse
 from model.records.store import Store
-from model.records.tables import Pulse
 
 HOUR = timedelta(hours=1)
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)

@@ -14,10 +14,10 @@ import pytest
 from pyarrow import parquet
 from sqlalchemy import func, select
 
-from deploy.commands import main
-from model.records.archive import write_archive
+from deploy.cli.commands import main
+from model.records.archives.archive import write_archive
+from model.records.schema.tables import Place, RunningCount, Sensor
 from model.records.store import Store
-from model.records.tables import Place, RunningCount, Sensor
 
 AT = datetime(2026, 2, 3, 12, tzinfo=UTC)
 Files = dict[str, bytes]

@@ -5,10 +5,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records import book, places
-from model.records.hangings import hang_sensor
-from model.records.revisions import recorded, take_back
-from model.records.tables import AirHour, GlueUp, Place, Sensor, Verdict
+from model.records.acts import book, places
+from model.records.acts.hangings import hang_sensor
+from model.records.acts.revisions import recorded, take_back
+from model.records.schema.tables import AirHour, GlueUp, Place, Sensor, Verdict
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 

@@ -5,8 +5,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from model.records import queries, series, traces
-from model.records.tables import (
+from model.records.queries import overview as queries
+from model.records.queries import series, traces
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Doubt,

@@ -5,11 +5,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import func, select
 
-from model.records import hangings, places, trusted
-from model.records.retention import Housekeeper, forget_portions, kept_since
-from model.records.rewind import mark_hours
-from model.records.tables import AirHour, Place, Preference, Reading, Sensor, StaleHour
-from model.watch.evaluation import Watch
+from model.records.acts import hangings, places, trusted
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.retention import Housekeeper, forget_portions, kept_since
+from model.records.schema.tables import AirHour, Place, Preference, Reading, Sensor, StaleHour
+from model.watch.run.evaluation import Watch
 from model.wood.errors import BadInput
 
 START = datetime(2025, 1, 1, tzinfo=UTC)

@@ -6,11 +6,10 @@ from pathlib import Path
 import pytest
 from sqlalchemy import func, select
 
-from model.records import book, measured, places, sensor_record
-from model.records.archive import restore_archive, write_archive
-from model.records.revisions import KEPT, recorded, take_back
-from model.records.store import Store
-from model.records.tables import (
+from model.records.acts import book, measured, places, sensor_record
+from model.records.acts.revisions import KEPT, recorded, take_back
+from model.records.archives.archive import restore_archive, write_archive
+from model.records.schema.tables import (
     Checkpoint,
     Fit,
     Measurement,
@@ -22,6 +21,7 @@ from model.records.tables import (
     Sensor,
     Stay,
 )
+from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 

@@ -5,8 +5,8 @@ import sqlite3
 import pytest
 from sqlalchemy import select, text
 
+from model.records.schema.tables import Place
 from model.records.store import Store, StoreUnavailable, newest_revision
-from model.records.tables import Place
 
 
 def test_a_new_book_is_made_and_opening_it_again_changes_nothing(tmp_path):

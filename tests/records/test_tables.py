@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import CheckConstraint, insert, inspect, select
 from sqlalchemy.exc import IntegrityError, StatementError
 
-from model.records.tables import (
+from model.records.schema.tables import (
     AirHour,
     Body,
     Checkpoint,
@@ -21,7 +21,7 @@ from model.records.tables import (
     Stay,
     Verdict,
 )
-from model.records.types import from_epoch_ms, to_epoch_ms
+from model.records.schema.types import from_epoch_ms, to_epoch_ms
 
 AT = datetime(2026, 1, 1, 12, tzinfo=UTC)
 

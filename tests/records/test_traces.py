@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from sqlalchemy import insert
 
-from model.records import traces as module
-from model.records.tables import Doubt, Hanging, Place, Reading, Sensor
-from model.records.traces import sensor_trace, traces
+from model.records.queries import traces as module
+from model.records.queries.traces import sensor_trace, traces
+from model.records.schema.tables import Doubt, Hanging, Place, Reading, Sensor
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 END = START + timedelta(days=90)

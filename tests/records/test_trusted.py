@@ -5,11 +5,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records import swaps, trusted
-from model.records.hangings import hang_sensor, take_down_sensor
-from model.records.places import add_place
-from model.records.revisions import recorded, take_back
-from model.records.tables import (
+from model.records.acts import swaps, trusted
+from model.records.acts.hangings import hang_sensor, take_down_sensor
+from model.records.acts.places import add_place
+from model.records.acts.revisions import recorded, take_back
+from model.records.acts.trusted import SaltPoint
+from model.records.schema.tables import (
     Binding,
     Correction,
     Doubt,
@@ -20,9 +21,8 @@ from model.records.tables import (
     Sensor,
     StaleHour,
 )
-from model.records.trusted import SaltPoint
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
-from model.wood.sorption import equilibrium_moisture_content
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
 HOUR = timedelta(hours=1)

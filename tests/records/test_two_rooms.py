@@ -5,13 +5,13 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records import hangings, trusted
-from model.records.places import add_place
-from model.records.revisions import recorded, take_back
+from model.records.acts import hangings, trusted
+from model.records.acts.places import add_place
+from model.records.acts.revisions import recorded, take_back
+from model.records.queries.two_rooms import two_rooms
+from model.records.schema.tables import Hanging, Reading, Sensor, StaleHour
 from model.records.store import Store
-from model.records.tables import Hanging, Reading, Sensor, StaleHour
-from model.records.two_rooms import two_rooms
-from model.wood.air import relative_humidity_from_pressure, vapour_pressure
+from model.wood.air.psychrometrics import relative_humidity_from_pressure, vapour_pressure
 from model.wood.errors import BadInput
 
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)

@@ -11,10 +11,18 @@ import pytest
 from alembic.script import ScriptDirectory
 from sqlalchemy import func, select, text
 
-from model.records.archive import compare, write_archive
+from model.records.archives.archive import compare, write_archive
+from model.records.schema.tables import (
+    AirHour,
+    Checkpoint,
+    Measurement,
+    Place,
+    Preference,
+    Reading,
+    Unacknowledged,
+)
 from model.records.store import MIGRATIONS, Store, StoreUnavailable, newest_revision
-from model.records.tables import AirHour, Checkpoint, Measurement, Place, Preference, Reading, Unacknowledged
-from model.watch.evaluation import Watch
+from model.watch.run.evaluation import Watch
 
 
 def _old_books() -> Any:

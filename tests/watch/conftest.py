@@ -11,10 +11,9 @@ from sqlalchemy import select, text
 from sqlalchemy.dialects.sqlite import insert
 from sqlalchemy.orm import Session
 
-from model.records import book, hangings, places
-from model.records.revisions import recorded, take_back
-from model.records.store import Store
-from model.records.tables import (
+from model.records.acts import book, hangings, places
+from model.records.acts.revisions import recorded, take_back
+from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Margin,
@@ -26,8 +25,9 @@ from model.records.tables import (
     Verdict,
     Warning,
 )
-from model.watch import stacks
-from model.watch.evaluation import Evaluation, Watch
+from model.records.store import Store
+from model.watch.run.evaluation import Evaluation, Watch
+from model.watch.tell import stacks
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import read_piece
 

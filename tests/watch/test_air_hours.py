@@ -6,9 +6,9 @@ import psychrolib
 import pytest
 from sqlalchemy import insert
 
-from model.records import hangings, places
-from model.records.rewind import mark_hours
-from model.records.tables import AirHour, Correction, Doubt, Hanging, Place, Reading, Sensor
+from model.records.acts import hangings, places
+from model.records.acts.invalidation import mark_hours
+from model.records.schema.tables import AirHour, Correction, Doubt, Hanging, Place, Reading, Sensor
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 MINUTE = timedelta(minutes=1)

@@ -6,11 +6,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from model.records.tables import Doubt
-from model.records.trusted import BY_HAND
-from model.watch.daily import Days
-from model.watch.place_days import place_history
-from model.watch.roster import PlaceOnBook
+from model.records.acts.trusted import BY_HAND
+from model.records.schema.tables import Doubt
+from model.watch.air.daily import Days
+from model.watch.state.roster import PlaceOnBook
+from model.watch.tell.place_days import place_history
 from model.wood.reason import Reason
 from tests.said import said
 

@@ -9,11 +9,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import delete
 
-from model.records import book, hangings, measured, places, queries
-from model.records.tables import Fit, Member, Outlook, Piece, Place, Sensor, Stack, Statement
-from model.watch import tasks, writing
-from model.watch.evaluation import Watch
-from model.watch.outlook_run import Outlooks
+from model.records.acts import book, hangings, measured, places
+from model.records.queries import overview as queries
+from model.records.schema.tables import Fit, Member, Outlook, Piece, Place, Sensor, Stack, Statement
+from model.watch.run import tasks, writing
+from model.watch.run.evaluation import Watch
+from model.watch.state.outlook_store import Outlooks
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("few_years")]
 

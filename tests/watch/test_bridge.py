@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.watch.bridge import (
+from model.watch.air.gap_fill import (
     MEMORY_H,
     SHORT_GAP_H,
     YEAR_H,

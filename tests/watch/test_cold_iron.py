@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.records import places
-from model.records.tables import Place
+from model.records.acts import places
+from model.records.schema.tables import Place
 from tests.said import said
 
 DAY = 24

@@ -7,12 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model.watch.delivery import delivery_note, home_year, moving_home, storage
-from model.watch.home_year import HomeYear, constant_air, given_year, run_through, usual_year
-from model.watch.humidity import SHEET_OUTDOOR_F, ceilings
+from model.answers.annual_range import HomeYear, constant_air, given_year, run_through, usual_year
+from model.answers.delivery import delivery_note, home_year, moving_home, storage
+from model.watch.state.humidity import SHEET_OUTDOOR_F, ceilings
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, read_piece
-from model.wood.sorption import equilibrium_moisture_content
 from tests.said import said
 
 INCH = 25.4

@@ -6,12 +6,12 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
-from model.records import book
-from model.records.tables import Checkpoint, Margin, Piece, Place
-from model.records.types import to_epoch_ms
-from model.watch import ledger
-from model.watch.fleet import Course, portions, recompute
-from model.watch.roster import RosterReader
+from model.records.acts import book
+from model.records.schema.tables import Checkpoint, Margin, Piece, Place
+from model.records.schema.types import to_epoch_ms
+from model.watch.run import watch_sql as ledger
+from model.watch.run.fleet import Course, portions, recompute
+from model.watch.state.roster import RosterReader
 
 pytestmark = pytest.mark.slow
 

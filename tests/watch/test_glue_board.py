@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
-from model.records.rewind import note_change
-from model.watch.adhesives import Adhesive, keep_adhesive, make_usual_adhesive
-from model.watch.glue_board import GlueBoard, glue_board
+from model.answers.adhesives import Adhesive, keep_adhesive, make_usual_adhesive
+from model.records.acts.invalidation import note_change
+from model.watch.questions.glue_board import GlueBoard, glue_board
 
 
 def test_it_is_worked_out_again_when_the_hour_the_book_or_the_labels_change(make_shop):

@@ -9,10 +9,11 @@ import time
 
 import pytest
 
-from model.records import book
-from model.records.tables import AirHour, Place, Pulse, StaleHour, Verdict
-from model.watch import evaluation, ledger, loop, writing
-from model.watch.evaluation import Watch
+from model.records.acts import book
+from model.records.schema.tables import AirHour, Place, Pulse, StaleHour, Verdict
+from model.watch.run import evaluation, loop, writing
+from model.watch.run import watch_sql as ledger
+from model.watch.run.evaluation import Watch
 
 pytestmark = pytest.mark.slow
 

@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from model.records.places import add_place
-from model.watch.notice_times import Hours, hours_from_document, keep_hours, read_hours
+from model.records.acts.places import add_place
+from model.watch.tell.notice_times import Hours, hours_from_document, keep_hours, read_hours
 from model.wood.errors import BadInput
 
 

@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
+from model.records.schema.tables import Notice, Warning
 from model.records.store import Store
-from model.records.tables import Notice, Warning
-from model.watch.notice_times import Hours, keep_hours
-from model.watch.notices import (
+from model.watch.tell.notice_times import Hours, keep_hours
+from model.watch.tell.notices import (
     LEASE,
     MOST_TRIES,
     WAITS,
@@ -356,7 +356,7 @@ DYING = """
 import os, signal, sys
 from datetime import datetime
 from model.records.store import Store
-from model.watch.notices import send_due
+from model.watch.tell.notices import send_due
 
 url, letters, when, now, address = sys.argv[1:]
 

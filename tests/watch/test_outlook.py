@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from sqlalchemy import delete
 
-from model.records import book, places, queries
-from model.records.measured import record_measurement
-from model.records.tables import Checkpoint, Fit, Member, Outlook, Place, Reading
-from model.watch.outlook_run import Outlooks, _series, outlook_document
+from model.records.acts import book, places
+from model.records.acts.measured import record_measurement
+from model.records.queries import overview as queries
+from model.records.schema.tables import Checkpoint, Fit, Member, Outlook, Place, Reading
+from model.watch.state.outlook_store import Outlooks, _series, outlook_document
 from model.wood.errors import BadInput
 
 AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)

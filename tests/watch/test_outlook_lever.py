@@ -10,21 +10,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtri
 
-from model.watch.bridge import Air
-from model.watch.humidity import lever_reasons
-from model.watch.lever import lever_for, lever_of, margins_in, stays_document
-from model.watch.outlook import LimitAhead, batch_of, look_ahead, scores, spread
-from model.watch.outlook_request import OutlookRequest
-from model.watch.plausible_air import climate_of, seasons_of, surroundings_of
-from model.watch.roster import FOREVER, Assembly, Body, FitOnBook, PlacedSpan, PlaceOnBook
-from model.watch.verdicts import LATER, SOONER
-from model.wood import moisture
-from model.wood.condensation import condensation_ceiling
-from model.wood.diffusion import DOUBT_FACTOR
+from model.watch.air.climate_prior import climate_of, seasons_of, surroundings_of
+from model.watch.air.gap_fill import Air
+from model.watch.state.humidity import lever_reasons
+from model.watch.state.outlook import LimitAhead, batch_of, look_ahead, scores, spread
+from model.watch.state.outlook_request import OutlookRequest
+from model.watch.state.preventive_humidity import lever_for, lever_of, margins_in, stays_document
+from model.watch.state.roster import FOREVER, Assembly, Body, FitOnBook, PlacedSpan, PlaceOnBook
+from model.watch.tell.verdicts import LATER, SOONER
+from model.wood.air.condensation import condensation_ceiling
+from model.wood.design.rehearsal import DAY_S, simulate
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.diffusion import DOUBT_FACTOR
 from model.wood.piece import moisture_batch, read_piece
-from model.wood.rehearsal import DAY_S, simulate
 from model.wood.units import fahrenheit_to_celsius
 from tests.said import said
 
@@ -270,7 +270,7 @@ def test_the_years_drawn_differ_in_speed_by_the_doubt_that_is_stated(monkeypatch
         return quicker(batch, rate)
 
     quicker = moisture.Batch.quicker
-    monkeypatch.setattr("model.wood.moisture.Batch.quicker", kept)
+    monkeypatch.setattr("model.wood.moisture.solver.Batch.quicker", kept)
     request = asked(CHERRY, 7.6, 20.0, 22.0)
     (season,) = seasons_of(surroundings_of(place()), request.airs[1], [HOUR])
     (_,) = look_ahead([request], [season], days=2)

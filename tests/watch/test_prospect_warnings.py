@@ -4,8 +4,8 @@ from datetime import timedelta
 
 import pytest
 
-from model.records.tables import Statement
-from model.watch.prospect_warnings import say_today
+from model.records.schema.tables import Statement
+from model.watch.tell.prospect_warnings import say_today
 from tests.said import said as told
 
 FRONT = {

@@ -6,14 +6,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.records.queries import Ready
-from model.records.tables import Warning
-from model.watch.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
-from model.watch.glue_up import Destined, ShopAir, Stock, is_against, judge
-from model.watch.questions import glue_up
+from model.answers.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
+from model.records.queries.overview import Ready
+from model.records.schema.tables import Warning
+from model.watch.questions.asked import glue_up
+from model.watch.questions.glue_up import Destined, ShopAir, Stock, is_against, judge
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
-from model.wood.sorption import equilibrium_moisture_content
 from model.wood.units import fahrenheit_to_celsius
 from tests.said import said
 

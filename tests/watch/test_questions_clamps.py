@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from model.records.tables import Place, Warning
-from model.watch.adhesives import LABEL, Adhesive
-from model.watch.clamps import clamps_off, clamps_on, open_glue_up, watch_clamps
+from model.answers.adhesives import LABEL, Adhesive
+from model.records.schema.tables import Place, Warning
+from model.watch.questions.clamps import clamps_off, clamps_on, open_glue_up, watch_clamps
 from model.wood.errors import BadInput
 from tests.said import said
 
@@ -96,8 +96,8 @@ def test_looking_late_or_often_gives_the_same(make_shop: Callable[[], Any]):
 
 
 def test_a_doubted_reading_calls_nobody(shop: Any):
-    from model.records.tables import Sensor
-    from model.records.trusted import doubt_span
+    from model.records.acts.trusted import doubt_span
+    from model.records.schema.tables import Sensor
 
     shop.send(minutes(shop, (30, 19.0, 45.0), (60, 9.0, 50.0)))
     shop.change(

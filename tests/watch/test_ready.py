@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from model.records import places, queries
-from model.records.measured import record_measurement
-from model.records.queries import Ready
-from model.records.tables import Place, Stack
-from model.watch.ready import (
+from model.records.acts import places
+from model.records.acts.measured import record_measurement
+from model.records.queries import overview as queries
+from model.records.queries.overview import Ready
+from model.records.schema.tables import Place, Stack
+from model.watch.questions.ready import (
     StackDay,
     StackStanding,
     Target,
@@ -22,8 +23,8 @@ from model.watch.ready import (
     stack_standings,
     window_of,
 )
-from model.watch.standing import EASY, NEAR, PAST
-from model.watch.verdicts import AirThen
+from model.watch.state.hysteresis import EASY, NEAR, PAST
+from model.watch.tell.verdicts import AirThen
 from tests.said import said
 
 COLD = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
@@ -255,7 +256,7 @@ def test_a_year_that_was_measured_counts_as_measured(bench: Any):
     humidity = 42.0 + 12.0 * np.sin(2.0 * np.pi * hours / 8760.0)
     bench.send(bench.hourly(len(hours), 20.0, humidity), 2)
     bench.send(bench.hourly(48, 20.0, 42.0, first=364 * 24))
-    from model.wood.sorption import equilibrium_moisture_content
+    from model.wood.air.sorption import equilibrium_moisture_content
 
     mean = float(np.mean(equilibrium_moisture_content(20.0, humidity)))
     assert answered(bench, 366 * 24).target_mc_pct == pytest.approx(mean, abs=0.1)

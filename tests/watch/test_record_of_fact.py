@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from model.records.measured import record_measurement
-from model.records.tables import Body, Checkpoint, Fit, Measurement, Warning
-from model.watch.agreement import agreement, spreads
-from model.watch.outlook_run import Outlooks
-from model.watch.record_of_fact import record_of_fact
+from model.answers.record_of_fact import record_of_fact
+from model.answers.validation import agreement, spreads
+from model.records.acts.measured import record_measurement
+from model.records.schema.tables import Body, Checkpoint, Fit, Measurement, Warning
+from model.watch.state.outlook_store import Outlooks
 from model.wood.errors import BadInput
 from model.words.record_text import record_text
 

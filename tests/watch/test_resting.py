@@ -2,9 +2,9 @@
 
 import pytest
 
-from model.records import book
-from model.records.tables import AirHour, Checkpoint, Piece, Place
-from model.watch.evaluation import Watch
+from model.records.acts import book
+from model.records.schema.tables import AirHour, Checkpoint, Piece, Place
+from model.watch.run.evaluation import Watch
 from tests.said import said
 
 HEARD_H = 240

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.watch.standing import DWELL_H, EASY, NEAR, PAST, History, Standing, standings
+from model.watch.state.hysteresis import DWELL_H, EASY, NEAR, PAST, History, Standing, standings
 
 PLAY_MM = 4.0
 POINT_MM = 2.0  # movement for one point of moisture

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from model.records import book, measured
-from model.records.tables import Checkpoint, Member, Piece, Place, Stack
-from model.watch.state import MODEL_SD_PCT, widened_sd_pct
-from model.wood import moisture
+from model.records.acts import book, measured
+from model.records.schema.tables import Checkpoint, Member, Piece, Place, Stack
+from model.watch.state.states import MODEL_SD_PCT, widened_sd_pct
+from model.wood.moisture import solver as moisture
 from model.wood.piece import moisture_batch, read_piece
 
 BARE = """

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from model.watch import straight
-from model.watch.straight import straight_of
+from model.watch.state import piecewise_linear as straight
+from model.watch.state.piecewise_linear import straight_of
 from model.wood.piece import read_piece
 
 PIECE = """

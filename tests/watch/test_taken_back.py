@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from model.records import hangings, places, swaps
-from model.records.acceptances import ACCEPTANCE, keep_messages
-from model.records.revisions import recorded
-from model.records.tables import AirHour, Binding, Checkpoint, HeardMessage, Place, Sensor
+from model.records.acts import hangings, places, swaps
+from model.records.acts.acceptances import ACCEPTANCE, keep_messages
+from model.records.acts.revisions import recorded
+from model.records.schema.tables import AirHour, Binding, Checkpoint, HeardMessage, Place, Sensor
 
 HOURS = 96
 

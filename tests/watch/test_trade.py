@@ -5,9 +5,9 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from model.records import measured
-from model.records.tables import Checkpoint, Margin, Member
-from model.watch.evaluation import Watch
+from model.records.acts import measured
+from model.records.schema.tables import Checkpoint, Margin, Member
+from model.watch.run.evaluation import Watch
 from tests.said import said
 
 HALL_BENCH = """

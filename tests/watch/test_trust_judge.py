@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
-from model.records import hangings, trusted
-from model.records.rewind import mark_hours
-from model.records.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
+from model.records.acts import hangings, trusted
+from model.records.acts.invalidation import mark_hours
+from model.records.schema.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
 from model.watch.trust.judge import Judge
 
 

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from sqlalchemy import delete, select, text
 from sqlalchemy.dialects.sqlite import insert
 
-from model.records import hangings
+from model.records.acts import hangings
+from model.records.schema.tables import Correction, Doubt, Place, Reading, RunningCount, Sensor, StaleHour
 from model.records.store import Store
-from model.records.tables import Correction, Doubt, Place, Reading, RunningCount, Sensor, StaleHour
-from model.watch import ledger
-from model.watch.air_hours import hours_to_compute, measured_hours, read_trust
+from model.watch.air.air_hours import hours_to_compute, measured_hours, read_trust
+from model.watch.run import watch_sql as ledger
 from model.watch.trust import reading
 from model.watch.trust.judge import Judge
 

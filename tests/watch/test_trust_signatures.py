@@ -6,10 +6,11 @@ The signatures and their limits are common practice of those who keep humidity s
 import numpy as np
 import pytest
 
-from model.watch.trust import company, presence, signatures
+from model.watch.trust import cross_sensor as company
+from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS
 from model.watch.trust.series import Beside, SensorSeries
-from model.wood.air import relative_humidity_at
+from model.wood.air.psychrometrics import relative_humidity_at
 
 T0 = 20_000 * DAY_MS
 ALONE = Beside()

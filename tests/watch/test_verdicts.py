@@ -1,7 +1,7 @@
 """Verdicts and their words from plain numbers."""
 
-from model.watch.standing import EASY, NEAR, PAST
-from model.watch.verdicts import (
+from model.watch.state.hysteresis import EASY, NEAR, PAST
+from model.watch.tell.verdicts import (
     AirThen,
     Judged,
     LimitNow,

@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from model.records import book
-from model.records.tables import Notice, Piece, Place, Warning
-from model.watch import clamps
-from model.watch.warnings import Episode, Stored, reconcile
+from model.records.acts import book
+from model.records.schema.tables import Notice, Piece, Place, Warning
+from model.watch.questions import clamps
+from model.watch.tell.warnings import Episode, Stored, reconcile
 from model.wood.piece import read_piece
 
 HOUR_MS = 3_600_000

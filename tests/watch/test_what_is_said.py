@@ -11,15 +11,16 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
-from dashboard.app import build_app
-from dashboard.display import Display
-from dashboard.pages.client import client_page
-from dashboard.still_page import paper
-from dashboard.view import Context, View
-from model.records import measured, queries
+from dashboard.pages.pieces.client import client_page
+from dashboard.shell.app import build_app
+from dashboard.shell.still_page import paper
+from dashboard.shell.view import Context, View
+from model.records.acts import measured
+from model.records.queries import overview as queries
+from model.records.schema.tables import Member, Outlook, StaleHour
 from model.records.store import Store
-from model.records.tables import Member, Outlook, StaleHour
-from model.watch.outlook_run import Outlooks
+from model.watch.state.outlook_store import Outlooks
+from model.words.display import Display
 from tests.said import said
 
 # The drawer bottom was cut with a slot too short for a year in the valley.

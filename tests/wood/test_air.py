@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood import air
+from model.wood.air import psychrometrics as air
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import OutsideValidity
-from model.wood.sorption import equilibrium_moisture_content
 
 TEMPERATURES = st.floats(-60.0, 100.0)
 

@@ -6,7 +6,7 @@ import numpy as np
 import psychrolib
 import pytest
 
-from model.wood.cold_iron import iron_temperature, is_wet, lag_h
+from model.wood.air.cold_iron import iron_temperature, is_wet, lag_h
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.check import check_document
-from model.wood.comfort import comfort_of
-from model.wood.design import design_range
+from model.wood.design.check import check_document
+from model.wood.design.comfort import comfort_of
+from model.wood.design.design_range import design_range
 from model.wood.piece import Piece, read_piece
 
 DOOR = """

@@ -6,14 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.case_grain import CaseSide, grain_round_case
-from model.wood.construction import HomeRange, PartWanted, compare
-from model.wood.design import design_range
+from model.wood.design.case_grain import CaseSide, grain_round_case
+from model.wood.design.construction import HomeRange, PartWanted, compare
+from model.wood.design.design_range import design_range
+from model.wood.design.layouts import rough_thickness_mm
+from model.wood.design.setting_out import METRIC_STEPS
 from model.wood.errors import BadInput
-from model.wood.layouts import rough_thickness_mm
+from model.wood.material.species import find_species
 from model.wood.piece import document_of, piece_from_document
-from model.wood.setting_out import METRIC_STEPS
-from model.wood.species import find_species
 from tests.said import said
 
 INCH = 25.4

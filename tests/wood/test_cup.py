@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from model.wood.cup import curvature_of_faces, curvature_of_moment, sagitta_of_curvature
-from model.wood.movement import movement_of
-from model.wood.species import find_species
+from model.wood.material.cup import curvature_of_faces, curvature_of_moment, sagitta_of_curvature
+from model.wood.material.movement import movement_of
+from model.wood.material.species import find_species
 
 FLAT = movement_of(find_species("black cherry"), 0.0)
 

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.cutting import cut_advice, cut_document
-from model.wood.design import design_range
+from model.wood.design.cutting import cut_advice, cut_document
+from model.wood.design.design_range import design_range
+from model.wood.design.gap_table import gap_table
+from model.wood.design.setting_out import INCH_STEPS, METRIC_STEPS, Allowances, both_units, told
 from model.wood.errors import BadInput
-from model.wood.gap_table import gap_table
-from model.wood.movement import Movement
+from model.wood.material.movement import Movement
 from model.wood.piece import Piece, piece_from_document
-from model.wood.setting_out import INCH_STEPS, METRIC_STEPS, Allowances, both_units, told
 
 INCH = 25.4
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.check import check_document
-from model.wood.design import design_band, design_range, settled
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.design.check import check_document
+from model.wood.design.design_range import design_band, design_range, settled
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, piece_from_document
-from model.wood.sorption import equilibrium_moisture_content
 
 
 def a_piece(fits: dict, mc_pct: float = 8.0, **changes: object) -> Piece:

@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 
-from model.wood.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
-from model.wood.moisture import Batch, advance, uniform_profile
-from model.wood.species import find_species
+from model.wood.material.species import find_species
+from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
+from model.wood.moisture.solver import Batch, advance, uniform_profile
 
 OAK = find_species("red oak")
 

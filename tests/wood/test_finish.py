@@ -5,7 +5,7 @@ import math
 import pytest
 
 from model.wood.errors import BadInput
-from model.wood.finish import (
+from model.wood.material.finish import (
     CLASSES,
     MOST_COATS,
     FinishFilm,
@@ -114,7 +114,7 @@ def test_a_row_from_memory_says_so():
 def test_interpolation_is_geometric(monkeypatch):
     film = FinishFilm("oak gall", 1, 4e-10, 0.0, 0.0, 0.0, True, "s", "read", "")
     rows = {"oak gall": {1: film, 3: FinishFilm("oak gall", 3, 1e-10, 0, 0, 0, True, "s", "memory", "")}}
-    monkeypatch.setattr("model.wood.finish._table", lambda: rows)
+    monkeypatch.setattr("model.wood.material.finish._table", lambda: rows)
     between = permeance_of("oak gall", 2)
     assert between.permeance == pytest.approx(2e-10)
     assert between.provenance == "read and memory"

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from model.wood.design import design_range
+from model.wood.design.design_range import design_range
 from model.wood.fits import fit_from_document
 from model.wood.fits.drawing import Section
 from model.wood.piece import Piece, member_from_document

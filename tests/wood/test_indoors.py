@@ -6,13 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.condensation import (
+from model.wood.air.condensation import (
     ColdSurfaces,
     condensation_ceiling,
     room_humidity_at_surface_limit,
 )
+from model.wood.climate.indoor import SCHEMES, indoor_air, scheme_named
 from model.wood.errors import BadInput, OutsideValidity
-from model.wood.indoors import SCHEMES, indoor_air, scheme_named
 
 OUTDOORS = np.linspace(-40.0, 40.0, 81)
 

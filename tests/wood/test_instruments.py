@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from model.wood.air.salts import SALTS, find_salt, one_point_offset, salt_humidity, two_point_correction
 from model.wood.errors import BadInput
-from model.wood.instruments import PIN_PROVENANCE, WitnessBoard, oven_dry_moisture, pin_meter
-from model.wood.salts import SALTS, find_salt, one_point_offset, salt_humidity, two_point_correction
+from model.wood.material.instruments import PIN_PROVENANCE, WitnessBoard, oven_dry_moisture, pin_meter
 
 
 def test_uncertainty_of_two_weighings():

@@ -8,7 +8,7 @@ from pathlib import Path
 ASK = """
 import hashlib
 import numpy as np
-from model.wood import moisture
+from model.wood.moisture import solver as moisture
 random = np.random.default_rng(7)
 n = 20
 bare_or_not = np.where(random.random(n) < 0.5, np.nan, 2e-10)

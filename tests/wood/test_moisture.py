@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood import moisture
-from model.wood.layers import CELLS, CENTRES, WIDTHS
-from model.wood.sorption import equilibrium_moisture_content
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.moisture import solver as moisture
+from model.wood.moisture.layers import CELLS, CENTRES, WIDTHS
 from tests.oracles.moisture_reference import advance_plainly
 
 BARE = np.nan

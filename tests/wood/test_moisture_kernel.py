@@ -9,14 +9,22 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from model.wood import kernel, lane_laws
-from model.wood.air import saturation_vapour_pressure
-from model.wood.air_tables import AirTables, sorption_constants, tables
-from model.wood.diffusion import transverse_diffusion
+from model.wood.air.psychrometrics import saturation_vapour_pressure
+from model.wood.air.sorption import equilibrium_moisture_content, sorption_slope
 from model.wood.errors import BadInput
-from model.wood.lanes import LANES, load, lower, spread, square_root, store, upper, where_less
-from model.wood.layers import CENTRES, CORE_INNER, CORE_OUTER, FACE_LAYER, LATER_FAR, LATER_NEAR, WIDTHS
-from model.wood.sorption import equilibrium_moisture_content, sorption_slope
+from model.wood.moisture import kernel, lane_laws
+from model.wood.moisture.air_tables import AirTables, sorption_constants, tables
+from model.wood.moisture.diffusion import transverse_diffusion
+from model.wood.moisture.lanes import LANES, load, lower, spread, square_root, store, upper, where_less
+from model.wood.moisture.layers import (
+    CENTRES,
+    CORE_INNER,
+    CORE_OUTER,
+    FACE_LAYER,
+    LATER_FAR,
+    LATER_NEAR,
+    WIDTHS,
+)
 
 
 @numba.njit

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from model.wood import moisture
 from model.wood.errors import BadInput
+from model.wood.moisture import solver as moisture
 
 BARE = np.nan
 

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput, OutsideValidity
-from model.wood.movement import (
+from model.wood.material.movement import (
     Movement,
     coefficient_at_ring_angle,
     coefficient_band,
@@ -20,9 +21,8 @@ from model.wood.movement import (
     thickness_movement_of,
     width_at,
 )
-from model.wood.sorption import equilibrium_moisture_content
-from model.wood.species import all_species, find_species
-from model.wood.species_record import coefficient_from_shrinkage, shrinkage_from_coefficient
+from model.wood.material.species import all_species, find_species
+from model.wood.material.species_record import coefficient_from_shrinkage, shrinkage_from_coefficient
 
 CHERRY = movement_of(find_species("cherry"), 0.0)
 MM_PER_INCH = 25.4

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from model.wood import moisture
-from model.wood.cautions import cautions
-from model.wood.check import check_document
-from model.wood.cutting import cut_document
-from model.wood.indoors import DEFAULT_SCHEME, indoor_air, scheme_named
-from model.wood.member import Finish
-from model.wood.one_face import cup_mm
-from model.wood.outdoor import temperate
+from model.wood.climate.indoor import DEFAULT_SCHEME, indoor_air, scheme_named
+from model.wood.climate.outdoor import temperate
+from model.wood.design.cautions import cautions
+from model.wood.design.check import check_document
+from model.wood.design.cutting import cut_document
+from model.wood.material.member import Finish
+from model.wood.material.one_face import cup_mm
+from model.wood.moisture import solver as moisture
 from model.wood.piece import moisture_batch, read_piece
 from model.wood.reason import Reason
 from tests.said import said

@@ -4,10 +4,10 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from model.wood import finish, species, species_tables
 from model.wood.errors import BadInput
+from model.wood.material import finish, species, species_tables
+from model.wood.material.species import find_species
 from model.wood.piece import read_piece
-from model.wood.species import find_species
 
 WOOD = {
     "common_name": "valley plane", "handbook_name": "Plane, valley", "group": "hardwood",

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.air import dew_point
-from model.wood.epw import read_epw
+from model.wood.air.psychrometrics import dew_point
+from model.wood.climate.epw import read_epw
+from model.wood.climate.outdoor import HOURS, MONTH_OF_HOUR, OutdoorClimate, calendar_year, hour_of_year
 from model.wood.errors import BadInput
-from model.wood.outdoor import HOURS, MONTH_OF_HOUR, OutdoorClimate, calendar_year, hour_of_year
 
 TEMPERATURES = [-6.0, -5.0, 0.0, 7.0, 13.0, 18.0, 21.0, 20.0, 16.0, 9.0, 3.0, -3.0]
 HUMIDITIES = [75.0, 72.0, 68.0, 62.0, 65.0, 68.0, 70.0, 73.0, 75.0, 74.0, 78.0, 79.0]

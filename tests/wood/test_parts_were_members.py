@@ -3,7 +3,7 @@
 import pytest
 from typer.testing import CliRunner
 
-from deploy.commands import app
+from deploy.cli.commands import app
 from model.wood.piece import read_piece, write_piece
 
 NOW = """

@@ -9,8 +9,8 @@ import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood.check import check_document
-from model.wood.finish import permeance_of
+from model.wood.design.check import check_document
+from model.wood.material.finish import permeance_of
 from model.wood.piece import (
     Finish,
     document_of,

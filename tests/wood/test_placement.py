@@ -4,11 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.air import dew_point
+from model.wood.air.placement import USUAL_SPOTS_C, spots_in, standing_cup
+from model.wood.air.psychrometrics import dew_point
 from model.wood.errors import BadInput
-from model.wood.movement import movement_of
-from model.wood.placement import USUAL_SPOTS_C, spots_in, standing_cup
-from model.wood.species import find_species
+from model.wood.material.movement import movement_of
+from model.wood.material.species import find_species
 
 FLAT_CHERRY = movement_of(find_species("black cherry"), 0.0)
 

@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from model.wood.errors import BadInput
-from model.wood.restraint import (
+from model.wood.material.restraint import (
     load_duration_share,
     modulus_across,
     split_risk,
 )
-from model.wood.species import all_species, find_species
+from model.wood.material.species import all_species, find_species
 
 OAK = find_species("white oak")
 ORDER = ["none", "unlikely", "possible", "likely"]

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.wood import season
+from model.wood.climate import seasonal_model as season
+from model.wood.climate.seasonal_model import Expectation, learn
 from model.wood.errors import BadInput
-from model.wood.season import Expectation, learn
 
 DAYS = np.arange(365)
 USUAL = Expectation(

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.errors import OutsideValidity
-from model.wood.sorption import (
+from model.wood.air.sorption import (
     equilibrium_moisture_content,
     relative_humidity_for,
     sorption_slope,
 )
+from model.wood.errors import OutsideValidity
 
 TEMPERATURES = st.floats(-40.0, 60.0)
 

@@ -7,18 +7,18 @@ from pathlib import Path
 
 import pytest
 
-import model.wood.species as species_module
+import model.wood.material.species as species_module
 from model.wood.errors import BadInput
-from model.wood.species import (
+from model.wood.material.species import (
     NORTH_AMERICA,
     PROVENANCE_IN_WORDS,
     UnknownSpecies,
     all_species,
     find_species,
 )
-from model.wood.species_tables import rows
+from model.wood.material.species_tables import rows
 
-DATA = Path(species_module.__file__).parent / "data"
+DATA = Path(species_module.__file__).parents[1] / "data"
 NUMBERS = (
     "c_radial_per_pct",
     "c_tangential_per_pct",

@@ -4,9 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.errors import BadInput
-from model.wood.species import all_species, find_species
-from model.wood.stock import (
+from model.wood.design.stock import (
     CLEAN_UP_MM,
     KERF_MM,
     board_feet,
@@ -16,6 +14,8 @@ from model.wood.stock import (
     specific_gravity_at,
     weight_kg,
 )
+from model.wood.errors import BadInput
+from model.wood.material.species import all_species, find_species
 
 INCH = 25.4
 CHERRY = find_species("black cherry")

@@ -5,13 +5,13 @@ from typing import Literal
 from alembic import context
 from alembic.autogenerate.api import AutogenContext
 
-from model.records.tables import Record
-from model.records.types import UtcDateTime
+from model.records.schema.tables import Record
+from model.records.schema.types import UtcDateTime
 
 
 def _render(kind: str, value: object, autogen_context: AutogenContext) -> str | Literal[False]:
     if kind == "type" and isinstance(value, UtcDateTime):
-        autogen_context.imports.add("from model.records.types import UtcDateTime")
+        autogen_context.imports.add("from model.records.schema.types import UtcDateTime")
         return "UtcDateTime()"
     return False
 

@@ -13,14 +13,15 @@ from dataclasses import dataclass, field, replace
 
 from sqlalchemy import text
 
-from model.records.rewind import mark_hours
+from model.records.acts.invalidation import mark_hours
+from model.records.acts.trusted import ADVICE, take_turn
+from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
-from model.records.trusted import ADVICE, take_turn
-from model.records.types import from_epoch_ms
-from model.watch import ledger
-from model.watch.air_hours import FAR_MS, read_trust
-from model.watch.bulk import Bulk
-from model.watch.trust import company, presence, signatures
+from model.watch.air.air_hours import FAR_MS, read_trust
+from model.watch.run import watch_sql as ledger
+from model.watch.run.bulk import Bulk
+from model.watch.trust import cross_sensor as company
+from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
 from model.watch.trust.reading import Caches, Library, Span, read_doubts
 from model.watch.trust.reconcile import Change, OnRecord, Region, reconcile

@@ -7,7 +7,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from model.watch.air_hours import (
+from model.watch.air.air_hours import (
     FAR_MS,
     PAIR_WITHIN_MS,
     Hung,
@@ -18,7 +18,7 @@ from model.watch.air_hours import (
     read_readings,
     settled,
 )
-from model.watch.bulk import Bulk
+from model.watch.run.bulk import Bulk
 from model.watch.trust.cache import HistoryCache
 from model.watch.trust.findings import HOUR_MS, OPEN_MS
 from model.watch.trust.hourly_stats import (

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.trust.findings import HOUR_MS
-from model.wood.air import saturation_vapour_pressure, vapour_pressure
+from model.wood.air.psychrometrics import saturation_vapour_pressure, vapour_pressure
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

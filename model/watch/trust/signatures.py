@@ -11,7 +11,7 @@ import numpy as np
 
 from model.watch.trust.findings import HOUR_MS, MINUTE_MS, OPEN_MS, Finding
 from model.watch.trust.series import Beside, Bools, Floats, Ints, SensorSeries, runs
-from model.wood.air import dew_point, saturation_vapour_pressure
+from model.wood.air.psychrometrics import dew_point, saturation_vapour_pressure
 
 HOTTEST_C = 45.0  # no room with furniture in it
 DRIEST_PCT = 5.0  # steam heat in a hard frost reaches 8 to 10 %

@@ -12,7 +12,7 @@ from model.wood.errors import BadInput
 from model.wood.fits.base import Fit, Limit, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import Field
-from model.wood.member import Member
+from model.wood.material.member import Member
 from model.wood.piece_table import Table, in_present_words, near_matches, plain_word
 
 __all__ = [

@@ -15,14 +15,14 @@ from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 
+from model.wood.design.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
 from model.wood.errors import BadInput
 from model.wood.fits.drawing import Section
 from model.wood.fits.fields import Field, Millimetres, number, read_field, text
 from model.wood.fits.seen import Seen, seen_gap
-from model.wood.member import Amount, Member
+from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
 from model.wood.reason import Reason
-from model.wood.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
 from model.wood.units import MM_PER_INCH
 
 Direction = Literal["swelling", "shrinking"]

@@ -8,13 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import ClassVar
 
-from model.wood.fits.base import INCH, Fit, Moistures, Way, least
-from model.wood.fits.drawing import Part, Section, Space
-from model.wood.fits.fields import choice, length, several_members
-from model.wood.fits.panel_in_groove.geometry import AFTER, BEFORE, SEEN_MM
-from model.wood.fits.seen import NOTHING_MM, Seen
-from model.wood.member import Amount, Member
-from model.wood.setting_out import (
+from model.wood.design.setting_out import (
     LENGTH,
     ROUNDING_SLACK,
     Allowances,
@@ -23,6 +17,12 @@ from model.wood.setting_out import (
     Spoken,
     spoken,
 )
+from model.wood.fits.base import INCH, Fit, Moistures, Way, least
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, several_members
+from model.wood.fits.panel_in_groove.geometry import AFTER, BEFORE, SEEN_MM
+from model.wood.fits.seen import NOTHING_MM, Seen
+from model.wood.material.member import Amount, Member
 
 
 @dataclass(frozen=True, kw_only=True)

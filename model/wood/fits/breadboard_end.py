@@ -8,13 +8,13 @@ practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH
 from model.wood.fits.base import Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
-from model.wood.member import Member
-from model.wood.setting_out import LENGTH
+from model.wood.material.member import Member
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,15 +8,15 @@ but for the strain that wood takes when it is held (see `base.RESTRAINED_STRAIN`
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
 from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
 from model.wood.fits.restrained import restrained_ways
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
-from model.wood.member import Member
+from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
 
 SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 

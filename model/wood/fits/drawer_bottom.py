@@ -12,7 +12,7 @@ from model.wood.fits.base import Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import flag, length, one_member
 from model.wood.fits.slot import SlottedFit
-from model.wood.member import Member
+from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
 
 

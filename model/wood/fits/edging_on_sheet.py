@@ -7,12 +7,12 @@ or shy of the face. A gloss finish shows 0.002 to 0.003 in (common practice, no 
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.fits.seen import Seen
-from model.wood.member import Member
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
+from model.wood.material.member import Member
 
 GLOSS_SHOWS_MM = 0.003 * INCH
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from model.wood.member import Member
+from model.wood.material.member import Member
 from model.wood.piece_table import REQUIRED, Table, near_matches
 
 

@@ -9,12 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import ClassVar
 
-from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
-from model.wood.fits.drawing import Part, Section, Space
-from model.wood.fits.fields import choice, length, several_members
-from model.wood.fits.seen import Seen, seen_gap
-from model.wood.member import Amount, Member
-from model.wood.setting_out import (
+from model.wood.design.setting_out import (
     LENGTH,
     ROUNDING_SLACK,
     Allowances,
@@ -26,6 +21,11 @@ from model.wood.setting_out import (
     width_figures,
     widths_said,
 )
+from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
+from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.fields import choice, length, several_members
+from model.wood.fits.seen import Seen, seen_gap
+from model.wood.material.member import Amount, Member
 
 
 @dataclass(frozen=True, kw_only=True)

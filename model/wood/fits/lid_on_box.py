@@ -8,13 +8,13 @@ closes on it as the lid shrinks. Common practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change, seen_gap
-from model.wood.member import Amount, Member
+from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,12 +9,12 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, several_members
 from model.wood.fits.seen import Seen, seen_change
-from model.wood.member import Amount, Member
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
+from model.wood.material.member import Amount, Member
 
 
 @dataclass(frozen=True, kw_only=True)

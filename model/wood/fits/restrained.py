@@ -1,7 +1,7 @@
 """Wood held fast across its grain: what it takes before it is crushed or splits."""
 
 from model.wood.fits.base import RESTRAINED_STRAIN, Way
-from model.wood.member import Amount
+from model.wood.material.member import Amount
 
 
 def restrained_ways(held_mm: float, growth: Amount, part: str) -> list[Way]:

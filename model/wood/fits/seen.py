@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from model.wood.setting_out import LENGTH, Spoken, spoken
+from model.wood.design.setting_out import LENGTH, Spoken, spoken
 
 NOTHING_MM = 0.2
 """Less than this nobody sees."""

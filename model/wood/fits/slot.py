@@ -9,12 +9,7 @@ from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import INCH, Fit, Way
-from model.wood.fits.drawing import Part
-from model.wood.fits.fields import Field, length
-from model.wood.member import Amount, Member
-from model.wood.piece_table import NOTHING
-from model.wood.setting_out import (
+from model.wood.design.setting_out import (
     LENGTH,
     ROUNDING_SLACK,
     Allowances,
@@ -24,6 +19,11 @@ from model.wood.setting_out import (
     Spoken,
     spoken,
 )
+from model.wood.fits.base import INCH, Fit, Way
+from model.wood.fits.drawing import Part
+from model.wood.fits.fields import Field, length
+from model.wood.material.member import Amount, Member
+from model.wood.piece_table import NOTHING
 
 # Number 6 wood screw, 0.138 in at the shank.
 SCREW_MM = 0.138 * INCH

@@ -7,14 +7,14 @@ that line and itself. Moving the fixed line doubles or halves the range. Usual s
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Figure, Season, spoken
 from model.wood.fits.base import INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
-from model.wood.member import Amount, Member
+from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Figure, Season, spoken
 
 BUTTONS = ("button", "clip")
 FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0

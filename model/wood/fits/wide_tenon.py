@@ -7,13 +7,13 @@ wider, the tenon is split in two, one glued and the other dry with room above an
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
 from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, flag, length, one_member
 from model.wood.fits.restrained import restrained_ways
-from model.wood.member import Member
+from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
-from model.wood.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
 
 ONE, SPLIT = "one", "split"
 # What two tenons leave of a rail's width: shoulders, and the room between them (common practice, no source).

@@ -6,7 +6,7 @@ Revises:
 
 import sqlalchemy as sa
 from alembic import op
-from model.records.types import UtcDateTime
+from model.records.schema.types import UtcDateTime
 
 revision = '0001'
 down_revision = None

@@ -7,14 +7,14 @@ Revises: 0005
 import sqlalchemy as sa
 from alembic import op
 
-from model.records.types import UtcDateTime
+from model.records.schema.types import UtcDateTime
 
 revision = "0006"
 down_revision = "0005"
 branch_labels = None
 depends_on = None
 
-# As in model.records.arrived when this was written; a migration doesn't follow what changes there later.
+# As in model.records.schema.arrived when this was written; a migration doesn't follow what changes there later.
 STEPS, LOWEST, BELOW_ONE = 1_000_000, 60_000_001.5, 1 << 27
 PAIR = (
     f"COALESCE({{whole}}(temperature_c * {STEPS} + {LOWEST}{{end}}, 0) * {BELOW_ONE}"

@@ -7,7 +7,7 @@ Revises: 0007
 import sqlalchemy as sa
 from alembic import op
 
-from model.records.types import UtcDateTime
+from model.records.schema.types import UtcDateTime
 
 revision = "0008"
 down_revision = "0007"

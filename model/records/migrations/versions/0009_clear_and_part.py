@@ -9,7 +9,7 @@ import json
 import sqlalchemy as sa
 from alembic import op
 
-from model.records.types import UtcDateTime
+from model.records.schema.types import UtcDateTime
 
 revision = "0009"
 down_revision = "0008"

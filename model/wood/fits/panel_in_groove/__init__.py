@@ -9,13 +9,13 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
+from model.wood.design.setting_out import LENGTH, Allowances, Season, Spoken, spoken
 from model.wood.fits.base import INCH, Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.panel_in_groove.cut import PanelCut, panel_cut
 from model.wood.fits.panel_in_groove.geometry import FREE, ONE_EDGE, SEEN_MM, PanelGeometry
 from model.wood.fits.seen import NOTHING_MM, Seen
-from model.wood.member import Amount
-from model.wood.setting_out import LENGTH, Allowances, Season, Spoken, spoken
+from model.wood.material.member import Amount
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from model.wood.fits.panel_in_groove.geometry import CENTRE, FREE, ONE_EDGE, PanelGeometry
-from model.wood.setting_out import (
+from model.wood.design.setting_out import (
     LENGTH,
     ROUNDING_SLACK,
     Allowances,
@@ -17,6 +16,7 @@ from model.wood.setting_out import (
     width_figures,
     widths_said,
 )
+from model.wood.fits.panel_in_groove.geometry import CENTRE, FREE, ONE_EDGE, PanelGeometry
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from model.wood.fits.base import INCH, Fit
 from model.wood.fits.fields import choice, length, number, one_member
-from model.wood.member import Amount, Member
+from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
 CENTRE, ONE_EDGE, FREE = "centre", "one-edge", "free"

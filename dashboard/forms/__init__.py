@@ -1,0 +1,1 @@
+"""Fields, drafts, acts and their undo."""

@@ -1,0 +1,328 @@
+"""A piece as it is being written down: what was typed, as a document, and what is wrong with it so far.
+
+A draft is plain data that the browser can keep: texts as typed, in the unit of the form they were typed on.
+
+    {"units": "inch", "piece": {...}, "members": [{...}], "fits": [{"kind": ...}]}
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from dashboard.forms.fields import with_unit
+from model.wood.errors import BadInput
+from model.wood.fits import Field, Fit, fit_from_document, kind_named
+from model.wood.material.member import Member, member_from_document
+from model.wood.material.species import NORTH_AMERICA, Region, named_here
+from model.wood.piece import Piece, piece_from_document
+from model.wood.units import MM_PER_INCH
+from model.words.display import Display, Units
+
+Draft = dict[str, Any]
+
+KEPT = (
+    "ring_angle_deg",
+    "figured",
+    "mc_basis",
+    "measured_at",
+    "finished_at",
+    "role",
+    "note",
+    "movement_factor",
+)
+"""What a member's document may hold beside what the form asks; an edit hands it on untouched."""
+
+EXACT_MM = 0.01
+USUAL_KIND = "panel-in-groove"
+"""The kind of fit the form offers first."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a draft comes to so far.
+
+    Attributes
+    ----------
+    document : mapping
+        The piece's document.
+    piece : Piece or None
+        The piece, when nothing is wrong.
+    members, fits : mapping
+        Those that are right already.
+    problems : sequence of (where, message)
+        The first rule each part breaks, in the order of the form.
+    """
+
+    document: dict[str, Any]
+    piece: Piece | None = None
+    members: Mapping[str, Member] = field(default_factory=dict)
+    fits: Mapping[str, Fit] = field(default_factory=dict)
+    problems: Sequence[tuple[str, BadInput]] = ()
+
+
+def new_draft(units: Units) -> Draft:
+    """A draft with one member and nothing in it."""
+    return {"units": units, "piece": {}, "members": [new_member(1)], "fits": []}
+
+
+def is_draft(given: Any) -> bool:
+    """Whether what a browser kept has a draft's shape."""
+    return (
+        isinstance(given, dict)
+        and given.get("units") in ("inch", "metric")
+        and isinstance(given.get("piece"), dict)
+        and all(
+            isinstance(given.get(rows), list) and all(isinstance(row, dict) for row in given[rows])
+            for rows in ("members", "fits")
+        )
+    )
+
+
+def new_member(number: int) -> dict[str, Any]:
+    """A member to begin with: what most of them are."""
+    return {"name": "panel" if number == 1 else f"part {number}", "cut": "flat-sawn", "face": "none"}
+
+
+def new_fit(kind: str, members: Sequence[str], number: int) -> dict[str, Any]:
+    """A fit of a kind with its usual choices, about the first member."""
+    row: dict[str, Any] = {
+        "kind": kind,
+        "name": f"{kind.replace('-', ' ')}{f' {number}' if number > 1 else ''}",
+    }
+    for own in kind_named(kind).fields():
+        if own.unit == "choice":
+            row[own.key] = own.default or own.choices[0]
+        elif own.unit == "flag":
+            row[own.key] = "yes" if own.default else "no"
+        elif own.unit in ("member", "members") and own.required and members:
+            row[own.key] = members[0]
+    return row
+
+
+def shown_fields(row: Mapping[str, Any]) -> tuple[list[Field], list[Field]]:
+    """The fields of a fit as chosen so far: those to ask, and those that may be left out."""
+    asked: list[Field] = []
+    more: list[Field] = []
+    for own in kind_named(row.get("kind")).fields():
+        if own.only_when is not None:
+            other, values = own.only_when
+            if row.get(other) not in values:
+                continue
+        common = own.key in ("mc_pct", "note")
+        needed = own.required or own.unit == "choice" or (own.only_when is not None and own.default is None)
+        (asked if needed and not common else more).append(own)
+    return asked, more
+
+
+# ---------------------------------------------------------------- draft to document
+
+
+def check(draft: Draft, where: str = "", region: Region = NORTH_AMERICA) -> Checked:
+    """A draft as a document, checked part by part by the rules of a piece file; woods are the region's."""
+    units = draft.get("units", "inch")
+    problems: list[tuple[str, BadInput]] = []
+    members: dict[str, Member] = {}
+    fits: dict[str, Fit] = {}
+    document: dict[str, Any] = {"piece": _piece_table(draft.get("piece", {})), "part": {}, "fit": {}}
+    if not document["piece"].get("name"):
+        problems.append(("the piece", BadInput("", "the piece's name", "must be given", "nothing")))
+    for row in draft.get("members", ()):
+        name = str(row.get("name") or "").strip()
+        table = _member_table(row, units)
+        if "species" in table:
+            table["species"] = named_here(table["species"], region)
+        try:
+            _free(name, document["part"], "part")
+            document["part"][name] = table
+            members[name] = member_from_document(name, table, where)
+        except BadInput as error:
+            problems.append((name or "a member", error))
+    wrong = {str(row.get("name") or "").strip() for row in draft.get("members", ())} - members.keys()
+    for row in draft.get("fits", ()):
+        name = str(row.get("name") or "").strip()
+        try:
+            _free(name, document["fit"], "fit")
+            table = _fit_table(row, units)
+            document["fit"][name] = table
+            fits[name] = fit_from_document(name, table, members, where)
+        except BadInput as error:
+            # A fit can't be right before its members are: what they lack is said, not what follows from it.
+            if not wrong.intersection(_members_named(row)):
+                problems.append((name or "a fit", error))
+    piece = None
+    if not problems:
+        try:
+            piece = piece_from_document(document, where)
+        except BadInput as error:
+            problems.append(("the piece", error))
+    return Checked(document, piece, members, fits, problems)
+
+
+def _members_named(row: Mapping[str, Any]) -> set[str]:
+    """The members that a fit speaks of, as chosen or typed."""
+    keys = [own.key for own in kind_named(row.get("kind")).fields() if own.unit in ("member", "members")]
+    return {name.strip() for key in keys for name in str(row.get(key) or "").split(",")}
+
+
+def _free(name: str, taken: Mapping[str, Any], what: str) -> None:
+    if not name:
+        raise BadInput("", f"{what} name", "must be given", "nothing")
+    if name in taken:
+        raise BadInput("", f"{what} name", f"must be another than the one already called {name}", name)
+
+
+def _piece_table(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        key: str(row[key]).strip() for key in ("name", "client", "note") if str(row.get(key) or "").strip()
+    }
+
+
+def _member_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
+    table: dict[str, Any] = {key: row[key] for key in KEPT if row.get(key) not in (None, "")}
+    for key in ("species", "cut"):
+        if str(row.get(key) or "").strip():
+            table[key] = str(row[key]).strip()
+    if "ring_angle_deg" in table:
+        table.pop("cut", None)
+    for key in ("width", "thickness"):
+        if str(row.get(key) or "").strip():
+            table[key] = with_unit(str(row[key]), units)
+    if str(row.get("mc_pct") or "").strip():
+        table["mc_pct"] = _number(row["mc_pct"])
+    face, back = str(row.get("face") or "none"), str(row.get("back") or "")
+    finish: dict[str, Any] = {"face": face}
+    if str(row.get("coats") or "").strip():
+        finish["coats"] = _whole(row["coats"])
+    if back:
+        finish["back"] = back
+    if str(row.get("back_coats") or "").strip():
+        finish["back_coats"] = _whole(row["back_coats"])
+    table["finish"] = finish
+    return table
+
+
+def _fit_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
+    kind = row.get("kind")
+    table: dict[str, Any] = {"kind": kind}
+    known = {own.key: own for own in kind_named(kind).fields()}
+    shown = {own.key for group in shown_fields(row) for own in group}
+    for key, value in row.items():
+        own = known.get(key)
+        if own is None or key not in shown or str(value if value is not None else "").strip() == "":
+            continue
+        if own.unit == "mm":
+            table[key] = with_unit(str(value), units)
+        elif own.unit == "members":
+            table[key] = [name.strip() for name in str(value).split(",") if name.strip()]
+        elif own.unit == "flag":
+            table[key] = value in (True, "yes")
+        elif own.unit in ("%", "degrees"):
+            table[key] = _number(value)
+        else:
+            table[key] = str(value).strip()
+    return table
+
+
+def _number(value: Any) -> Any:
+    text = str(value).strip().removesuffix("%").removesuffix("°").strip().replace(",", ".")
+    try:
+        return float(text)
+    except ValueError:
+        return value
+
+
+def _whole(value: Any) -> Any:
+    text = str(value).strip()
+    return int(text) if text.isdigit() else value
+
+
+# ---------------------------------------------------------------- document to draft
+
+
+def draft_of(document: Mapping[str, Any], units: Units) -> Draft:
+    """A draft of a piece's document, as its form shows it."""
+    display = Display(units)
+    piece = {key: str(value) for key, value in dict(document.get("piece", {})).items()}
+    return {
+        "units": units,
+        "piece": piece,
+        "members": [_member_row(name, table, display) for name, table in document.get("part", {}).items()],
+        "fits": [_fit_row(name, table, display) for name, table in document.get("fit", {}).items()],
+    }
+
+
+def _member_row(name: str, table: Mapping[str, Any], display: Display) -> dict[str, Any]:
+    row: dict[str, Any] = {"name": name, **{key: table[key] for key in KEPT if key in table}}
+    for key in ("species", "cut"):
+        if key in table:
+            row[key] = table[key]
+    for key in ("width", "thickness"):
+        row[key] = length_text(table.get(key), display)
+    row["mc_pct"] = plain_number(table.get("mc_pct"))
+    finish = table.get("finish") or {}
+    if isinstance(finish, Mapping):
+        row["face"] = str(finish.get("face", "none"))
+        row["back"] = str(finish.get("back", ""))
+        row["coats"] = plain_number(finish.get("coats"))
+        row["back_coats"] = plain_number(finish.get("back_coats"))
+    return row
+
+
+def _fit_row(name: str, table: Mapping[str, Any], display: Display) -> dict[str, Any]:
+    row: dict[str, Any] = {"name": name, "kind": table.get("kind")}
+    for own in kind_named(table.get("kind")).fields():
+        value = table.get(own.key)
+        if own.key == "parts" and value is None and "part" in table:
+            value = table["part"]
+        if own.unit == "choice":
+            row[own.key] = value or own.default or own.choices[0]
+        elif own.unit == "flag":
+            row[own.key] = "yes" if (own.default if value is None else value) else "no"
+        elif value is None:
+            continue
+        elif own.unit == "mm":
+            row[own.key] = length_text(value, display)
+        elif own.unit == "members":
+            row[own.key] = ", ".join(value) if isinstance(value, list) else str(value)
+        elif own.unit in ("%", "degrees"):
+            row[own.key] = plain_number(value)
+        else:
+            row[own.key] = str(value)
+    return row
+
+
+def length_text(value: Any, display: Display) -> str:
+    """A recorded length as the form shows it, losing nothing: a fraction only where it is one."""
+    if isinstance(value, str):
+        return value
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return ""
+    if display.units == "inch":
+        sixty_fourths = float(value) / MM_PER_INCH * 64
+        if abs(sixty_fourths - round(sixty_fourths)) * MM_PER_INCH / 64 < EXACT_MM:
+            return display.bare_length(float(value), finest=64).replace("\u2212", "-")
+        return f"{float(value):.6g} mm"
+    return f"{float(value):.6g}"
+
+
+def plain_number(value: Any) -> str:
+    """A number as a field shows it; nothing when there is none."""
+    return (
+        f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value or "")
+    )
+
+
+def in_units(draft: Draft, units: Units) -> Draft:
+    """The same draft on a form of other units: what was typed keeps the unit it was typed in."""
+    was = draft.get("units", units)
+    if was == units:
+        return draft
+    members = [
+        {key: with_unit(value, was) if key in ("width", "thickness") else value for key, value in row.items()}
+        for row in draft.get("members", ())
+    ]
+    fits = []
+    for row in draft.get("fits", ()):
+        lengths = {own.key for own in kind_named(row.get("kind")).fields() if own.unit == "mm"}
+        fits.append({key: with_unit(value, was) if key in lengths else value for key, value in row.items()})
+    return {**draft, "units": units, "members": members, "fits": fits}

@@ -1,0 +1,1 @@
+"""Pages about stacks of lumber and glue-ups."""

@@ -1,0 +1,214 @@
+"""Stock: every stack of lumber, how far it is from ready, and the record of a new one."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from dash import html
+from sqlalchemy.orm import Session
+
+from dashboard.figures import plot
+from dashboard.figures.moisture import moisture_chart, said_of
+from dashboard.figures.profile import profile_drawing
+from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
+from dashboard.pages.lumber.stack_acts import meter_form, move_form, new_form
+from dashboard.pages.lumber.witness import witness_part
+from dashboard.pages.shop.values import values_address
+from dashboard.say import sentences
+from dashboard.say.marks import verdict_mark
+from dashboard.shell.moments import asked_moment, moment_part, nearest
+from dashboard.shell.spans import span_links, span_of
+from dashboard.shell.view import Route, View, address
+from model.records.queries import overview as queries
+from model.records.queries import series
+from model.records.queries.overview import StackNow
+from model.words import display as say
+from model.words.display import Display
+from model.words.reasons import in_sentences
+
+DAY_AND_HALF = timedelta(hours=36)
+SPANS = ("month", "season", "year", "all")
+"""Spans a stack's moisture is drawn over."""
+
+
+def layout(view: View) -> html.Main:
+    """The page of all stacks."""
+    with view.store.session() as session:
+        stacks = queries.stacks(session, view.now)
+        places = queries.places(session, view.now)
+    ready = [stack for stack in stacks if stack.ready.is_ready]
+    if not stacks:
+        title = "No stack is recorded yet."
+    elif ready:
+        title = f"{say.joined([stack.name for stack in ready])} {'is' if len(ready) == 1 else 'are'} ready."
+    else:
+        title = "No stack is ready yet."
+    return sheet(
+        title,
+        html.Ul([stack_row(stack, view.display) for stack in stacks], className="rows") if stacks else None,
+        part("Record a stack", new_form(places, view)),
+    )
+
+
+def stack_row(stack: StackNow, display: Display) -> html.Li:
+    """One stack in a line or two."""
+    moisture = stack.moisture
+    standing = f", at {stack.place.name}" if stack.place else ""
+    meant = f", meant for {stack.destination.name}" if stack.destination else ""
+    told: list[Any] = []
+    if moisture is not None:
+        told = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")]
+    return html.Li(
+        [
+            verdict_mark(stack.judgement.verdict, "stack"),
+            html.Div(
+                [
+                    html.A(html.B(stack.name), href=address("stack", stack.id)),
+                    html.Div(
+                        prose(f"{sentences.stack_wood(stack, display)}{standing}{meant}"),
+                        className="soft small",
+                    ),
+                    html.Div(in_sentences(stack.judgement.reason, display), className="soft small"),
+                ]
+            ),
+            html.Div(told, className="right"),
+        ],
+        className="row",
+    )
+
+
+# ---------------------------------------------------------------- one stack
+
+
+def stack_layout(view: View, stack_id: int) -> html.Main | None:
+    """The page of one stack; none when there is no such stack."""
+    with view.store.session() as session:
+        found = queries.stacks(session, view.now, only=stack_id)
+        if not found:
+            return None
+        stack = found[0]
+        first_at = series.first_checkpoint_at(session, stack_id) or stack.start_at
+        zone = stack.place.zone if stack.place else "UTC"
+        asked_at = asked_moment(view, zone)
+        span = span_of(view, "season", first_at, zone=zone, asked_at=asked_at)
+        then = "" if asked_at is None else moisture_then(session, stack, asked_at, zone, view)
+        tide = series.tide(session, stack_id, span.since_at, span.until_at)
+        metered = queries.measurements(session, stack_id)
+        places = queries.places(session, view.now)
+        witness = witness_part(session, stack, view)
+    chart = moisture_chart(
+        tide,
+        view.display,
+        plot.Stretch(span.since_at, span.until_at, zone, view.units, asked_at=asked_at),
+        target_pct=stack.ready.target_mc_pct,
+        measured=[event for event in metered if event.kind == "mc_pct"],
+        name=stack.name,
+    )
+    here = address("stack", stack.id)
+    moisture = stack.moisture
+    return sheet(
+        stack.name,
+        html.P(
+            [
+                verdict_mark(stack.judgement.verdict, "stack"),
+                " ",
+                stands(stack),
+                ". ",
+                in_sentences(stack.judgement.reason, view.display),
+            ],
+            className="lead",
+        ),
+        html.P(facts(stack, view)),
+        html.Div(
+            [
+                part(
+                    "Moisture through time",
+                    span_links(here, span, SPANS),
+                    plot.placed(
+                        chart,
+                        f"Moisture of {stack.name}",
+                        here,
+                        values_address("body", stack.id, span.since_at, span.until_at),
+                    ),
+                    moment_part(view, zone, then),
+                    html.P(
+                        "Solid: mean. Dashed: core. Thin: face. Crosses: metered.", className="small soft"
+                    ),
+                ),
+                part(
+                    "Through the thickness now",
+                    drawn(
+                        *(
+                            profile_drawing(
+                                moisture.mc_face_pct, moisture.mc_core_pct, moisture.mc_back_pct, width
+                            )
+                            for width in (520, 340)
+                        )
+                    )
+                    if moisture
+                    else empty("Not worked out yet."),
+                    html.P(
+                        "A shallow meter reads the shell. Where it and the core are a point apart, wait.",
+                        className="small soft",
+                    ),
+                ),
+            ],
+            className="columns",
+        ),
+        part("Metered", metered_list(stack, metered, view), meter_form(stack, zone, view)),
+        witness,
+        part("Move it", move_form(stack, places, zone, view)),
+        dateline=[html.A("Stock", href="/stock"), f" · {sentences.stack_wood(stack, view.display)}"],
+    )
+
+
+def stands(stack: StackNow) -> html.Span:
+    """Ready or not, in a word or two, where that is known."""
+    if not stack.judgement.is_current:
+        return html.Span("no answer yet", className="word")
+    return word(stack.judgement.verdict, "stack")
+
+
+def moisture_then(session: Session, stack: StackNow, at: datetime, zone: str, view: View) -> str:
+    """A stack's moisture on a day, in a sentence."""
+    tide = series.tide(session, stack.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
+    index = nearest(tide.at, at, DAY_AND_HALF)
+    if index is None:
+        return f"No moisture is worked out for {say.day(at, zone, view.units, view.now)}"
+    return f"{stack.name}, {said_of(tide, index, view.display, zone)}"
+
+
+def facts(stack: StackNow, view: View) -> list[Any]:
+    """Where it stands, whose it will be, how it is piled."""
+    told: list[Any] = []
+    if stack.place is not None:
+        told += ["Stands at ", html.A(stack.place.name, href=address("place", stack.place.id)), ". "]
+    if stack.destination is not None:
+        link = html.A(stack.destination.name, href=address("place", stack.destination.id))
+        told += ["Meant for ", link, ". "]
+    told.append(
+        "Stickered. " if stack.document.get("stickered", True) else "Dead-piled: air reaches two faces. "
+    )
+    since = say.day(stack.start_at, stack.place.zone if stack.place else "UTC", view.units, view.now)
+    told.append(f"Recorded at {say.mc(stack.start_mc_pct)} on {since}.")
+    return told
+
+
+def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View) -> html.Ul | html.P:
+    """What the meter said, and when."""
+    if not metered:
+        return html.P("Nothing was metered since it was recorded.", className="soft")
+    zone = stack.place.zone if stack.place else "UTC"
+    return html.Ul(
+        [
+            html.Li(
+                [
+                    num(say.mc(event.value)),
+                    f" on {say.day(event.at, zone, view.units, view.now)}, {event.says}",
+                ]
+            )
+            for event in metered
+        ]
+    )
+
+
+ROUTES = [Route("/stock", layout, live=False), Route("/stack/<stack_id>", stack_layout, live=False)]

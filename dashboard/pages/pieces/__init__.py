@@ -1,0 +1,1 @@
+"""Pages about pieces: one, all, recording, gaps, delivery, the client’s page."""

@@ -1,0 +1,151 @@
+"""Where the maker gives a client a link to one piece and takes it back, and what the link answers."""
+
+from typing import Any
+
+import flask
+import segno
+from dash import ALL, Dash, Input, ctx, html
+
+from dashboard.figures.drawing import Drawing, Shape, picture, shape
+from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.pages.frame import sheet
+from dashboard.pages.pieces.client_page import client_page
+from dashboard.paper.sheet import file_name, sheet_of_piece
+from dashboard.shell.links import reach
+from dashboard.shell.still_page import paper
+from dashboard.shell.view import Context, Route, View, address, view_of
+from model.records.queries import overview as queries
+from model.records.schema.tables import Piece
+from model.wood.errors import BadInput
+
+SET = (
+    "Set PANELTIDE_PUBLIC_URL to the address under which clients reach these pages, "
+    "such as https://shop.example."
+)
+NOWHERE = f"A link from here would lead clients to their own device, not to yours. {SET}"
+NEARBY = f"This link works inside your own network only. {SET}"
+GIVE, TAKE = "give link", "take link back"
+
+
+# ---------------------------------------------------------------- the maker's side
+
+
+def layout(view: View, piece_id: int) -> html.Main | None:
+    """Where a client's link is given and taken back."""
+    with view.store.session() as session:
+        piece = queries.piece(session, piece_id, view.now)
+        token = view.context.links.good(session, piece_id) if view.context.links else None
+    if piece is None:
+        return None
+    back = html.A(piece.name, href=address("piece", piece_id))
+    here = reach(base_url(view.context))
+    if token is None:
+        return sheet(
+            f"No client sees {piece.name}.",
+            html.P("A link shows this one piece in plain words and nothing else. It can be taken back."),
+            html.P(NOWHERE)
+            if here == "device"
+            else html.P(html.Button("Give a link", id={"link": GIVE, "piece": piece_id}, className="first")),
+            dateline=back,
+        )
+    take = html.Button("Take the link back", id={"link": TAKE, "piece": piece_id})
+    if here == "device":
+        return sheet(
+            f"The link to {piece.name} can't be shown here.",
+            html.P(NOWHERE),
+            html.P("A link was given before and is still good."),
+            html.P(take),
+            dateline=back,
+        )
+    url = f"{base_url(view.context)}/for/{token}"
+    return sheet(
+        f"A client can see {piece.name}.",
+        html.P(html.A(url, href=url, className="topic", target="_blank")),
+        html.P(NEARBY) if here == "network" else None,
+        html.Div([html.Button("Copy the link", **copied(url), className="first"), take], className="buttons"),
+        Drawing(qr_drawing(url), className="qr"),
+        dateline=back,
+    )
+
+
+def base_url(context: Context) -> str:
+    """Where clients reach these pages: as set, else as this page was asked for."""
+    return (context.public_url or flask.request.host_url).rstrip("/")
+
+
+def copied(text: str) -> Any:
+    """For a button: what the page's script copies when it is pressed."""
+    return {"data-copy": text}
+
+
+def qr_drawing(url: str) -> Shape:
+    """An address as a QR code."""
+    matrix = segno.make(url, error="m").matrix
+    edge, size = 4, len(matrix)
+    d = "".join(
+        f"M{x + edge} {y + edge}h1v1h-1z"
+        for y, row in enumerate(matrix)
+        for x, module in enumerate(row)
+        if module
+    )
+    whole = size + 2 * edge
+    return picture(
+        whole,
+        whole,
+        shape("rect", x=0, y=0, width=whole, height=whole, fill="#fff"),
+        shape("path", d=d, fill="#000"),
+        label=f"QR code of {url}",
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """The link's own address, and its giving and taking back."""
+
+    def gone() -> flask.Response:
+        page = sheet("This link shows nothing any more.", html.P("Ask your maker for a new one."))
+        return flask.Response(paper("paneltide", page), 404, mimetype="text/html")
+
+    @app.server.get("/for/<token>")
+    def for_client(token: str) -> Any:
+        view = view_of(context, flask.request.full_path)
+        links = context.links
+        with context.store.session() as session:
+            piece_id = links.piece_of(session, token) if links else None
+            piece = queries.piece(session, piece_id, view.now) if piece_id is not None else None
+        if piece is None:
+            return gone()
+        page = client_page(piece, view, address("for", token, "sheet.pdf"))
+        return flask.Response(paper(piece.name, page), mimetype="text/html")
+
+    @app.server.get("/for/<token>/sheet.pdf")
+    def sheet_for_client(token: str) -> Any:
+        view = view_of(context, flask.request.full_path)
+        links = context.links
+        with context.store.session() as session:
+            piece_id = links.piece_of(session, token) if links else None
+            if piece_id is None or session.get(Piece, piece_id) is None:
+                return gone()
+            written = sheet_of_piece(session, piece_id, view.now, view.display)
+            named = file_name(session.get_one(Piece, piece_id).name, "sheet")
+        response = flask.Response(written, mimetype="application/pdf")
+        response.headers["Content-Disposition"] = f'inline; filename="{named}"'
+        return response
+
+    @app.callback(*OUTPUTS, Input({"link": ALL, "piece": ALL}, "n_clicks"), prevent_initial_call=True)
+    def change_link(clicks: list[int | None]) -> Any:
+        if not any(clicks) or context.links is None:
+            return NOTHING
+        piece_id = ctx.triggered_id["piece"]
+        here = address("piece", piece_id, "client")
+        with context.store.session() as session:
+            session.get_one(Piece, piece_id)
+            if ctx.triggered_id["link"] == GIVE:
+                if reach(base_url(context)) == "device":
+                    raise BadInput("", "link", f"can't be given here. {NOWHERE}", "nothing")
+                context.links.make(session, piece_id)
+                return answered(Act("The link is good from now on."), here)
+            context.links.take_back(session, piece_id)
+        return answered(Act("The link shows nothing any more."), here)
+
+
+ROUTES = [Route("/piece/<piece_id>/client", layout, live=False)]

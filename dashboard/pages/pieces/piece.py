@@ -1,0 +1,228 @@
+"""One piece: how it stands, what to do, what comes, what was; its fits, its parts and their tide."""
+
+from typing import Any
+
+from dash import html
+
+from dashboard.figures.place_rule import place_rule
+from dashboard.pages.frame import drawn, num, prose, sheet
+from dashboard.pages.pieces import piece_acts
+from dashboard.pages.pieces.piece_fits import Ahead, fits_part, parts_part
+from dashboard.pages.pieces.piece_tide import tide_part
+from dashboard.say import piece_view as woodwork
+from dashboard.say import piece_words, sentences
+from dashboard.say.marks import verdict_mark
+from dashboard.shell.view import Route, View, address
+from model.records.queries import overview as queries
+from model.records.queries import series
+from model.records.queries.overview import PieceNow
+from model.wood.design.comfort import Comfort
+from model.wood.design.design_range import DesignRange, Governing, Span
+from model.words import display as say
+from model.words.display import Display
+from model.words.limits import limit_said
+
+
+def layout(view: View, piece_id: int) -> html.Main | None:
+    """The page of a piece; none when there is no such piece."""
+    with view.store.session() as session:
+        piece = queries.piece(session, piece_id, view.now)
+        current = piece is not None and piece.judgement.is_current
+        ahead = series.limits_ahead(session, [fit.id for fit in piece.fits]) if piece and current else {}
+    return None if piece is None else page(piece, ahead, view)
+
+
+def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
+    """The page, from what the book answered."""
+    design = woodwork.range_of(piece)
+    comfort = woodwork.comfort_of_piece(piece, view.now)
+    return sheet(
+        piece.name,
+        piece_acts.acts_part(piece),
+        html.Div(
+            [
+                html.Dl(
+                    [
+                        element
+                        for name, told in first_lines(piece, comfort, view)
+                        for element in (
+                            html.Dt(name),
+                            html.Dd(told, className="lead" if name == "Now" else ""),
+                        )
+                    ],
+                    className="first-lines",
+                ),
+                html.Div(
+                    [
+                        rule(piece, view),
+                        *[
+                            html.P(line, className="small soft")
+                            for line in comfortable(design, comfort, view.display)[1:]
+                        ],
+                    ]
+                ),
+            ],
+            className="columns even",
+        ),
+        fits_part(piece, ahead, view),
+        tide_part(piece, view),
+        parts_part(piece, view.display),
+        details_part(piece, view),
+        dateline=standing(piece, view),
+    )
+
+
+def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tuple[str, list[Any]]]:
+    """What to know first: how it stands now, what to do, what comes next, what was, and the air it likes."""
+    now = [
+        verdict_mark(piece_words.mark_of(piece)),
+        " ",
+        html.Span(piece_words.stands(piece, view.now), className="word"),
+        ". ",
+        *prose(sentences.piece_reason(piece, view.display)),
+    ]
+    room = "" if comfort is None else comfort.reason or comfort.for_client
+    lines = [
+        ("Now", now),
+        ("To do", prose(" ".join(to_do(piece, view)))),
+        ("Next", prose(coming(piece, view))),
+        ("Since", prose(piece_words.history(piece, view.now))),
+        ("Room", prose(room)),
+        *[("Mind", prose(line)) for line in woodwork.cautions_of(piece, view.display)],
+    ]
+    return [(name, told) for name, told in lines if told]
+
+
+LEAVE = {
+    "shrinking": "Never glue, fill or caulk it while the air is dry.",
+    "swelling": "Don't plane it while the air is damp.",
+}
+"""What not to do while a limit is passed (common practice, no source)."""
+
+
+def to_do(piece: PieceNow, view: View) -> list[str]:
+    """What to do about what is wrong today, and about what is likely to be."""
+    told: list[str] = []
+    if not piece.judgement.is_current:
+        return told
+    verdict = sentences.piece_verdict(piece)
+    if verdict == "unknown" and piece.place is not None and piece.place.last_reading_at is not None:
+        return [f"Find out why nothing is heard from {piece.place.name}: power, battery, or its network."]
+    past = sorted(
+        (margin for fit in piece.fits for margin in fit.margins if margin.standing == "past"),
+        key=lambda margin: (margin.severity != "harms", margin.margin_mm),
+    )
+    if past:
+        worst = past[0]
+        if worst.severity == "harms":
+            told.append("Go and see it.")
+        told.append(LEAVE[worst.direction])
+        if worst.clears is not None:
+            days = [(at - view.now).total_seconds() / 86_400 for at in worst.clears]
+            told.append(f"It comes back by itself {say.lead_time(*days)}.")
+    for one in piece_words.all_likely(piece) or ():
+        advice = sentences.advice({"lever": one.lever})
+        if advice and advice not in told:
+            told.append(advice)
+    return told
+
+
+def coming(piece: PieceNow, view: View) -> str:
+    """What the coming year is likely to bring, all of it."""
+    likely = piece_words.all_likely(piece)
+    if not piece.judgement.is_current or likely is None:
+        return piece_words.prospect(piece, view.now)
+    if not likely:
+        return "No limit is likely to be reached within the year."
+    return " ".join(piece_words.said_of(one, view.now) for one in likely)
+
+
+def standing(piece: PieceNow, view: View) -> list[Any]:
+    """Where the piece stands, and since when."""
+    if piece.retired_at is not None:
+        return ["Archived"]
+    if piece.place is None:
+        return ["It stands nowhere at present"]
+    since = say.day(piece.since_at, piece.place.zone, view.units, view.now)
+    return [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
+
+
+def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Display) -> list[list[Any]]:
+    """The humidity to hold its room at, and its bare design range with what runs out first at each end."""
+    if design is None or comfort is None:
+        return [["Its record can't be read, so its design range is not known."]]
+    said = prose(comfort.reason or comfort.for_client)
+    span = design.span
+    if span.mc_low_pct is None and span.mc_high_pct is None:
+        return [said, ["Design range: nothing in it runs out in any air."]]
+    if span.empty:
+        return [said]
+    ends = [
+        f"{name} end: {end(governing, design)}"
+        for name, governing in (("dry", span.low), ("wet", span.high))
+        if governing is not None
+    ]
+    window = [
+        "Design range: ",
+        num(say.humidity_range(span.rh_low_pct, span.rh_high_pct)),
+        f" at {display.temperature(design.temperature_c)}, {moisture_range(span)}. ",
+        say.sentence("; ".join(ends)),
+    ]
+    return [said, window]
+
+
+def end(governing: Governing, design: DesignRange) -> str:
+    """What ends the range: the fit, and what is seen there."""
+    says = next(
+        (
+            limit_said(at.limit)
+            for at in design.fits[governing.fit].limits
+            if at.limit.name == governing.limit
+        ),
+        "",
+    )
+    text = f"{say.said(governing.fit)} ({says})" if says else say.said(governing.fit)
+    others = sorted({fit for fit, _ in governing.tied if fit != governing.fit})
+    return f"{text}, and {say.joined([say.said(fit) for fit in others])} with it" if others else text
+
+
+def moisture_range(span: Span) -> str:
+    """The moisture contents of a span in words, rounded inward."""
+    low, high = span.mc_low_pct, span.mc_high_pct
+    if low is None:
+        return f"wood up to {say.mc(high, 'down')}"
+    if high is None:
+        return f"wood at {say.mc(low, 'up')} and over"
+    return f"wood at {say.mc(low, 'up')} to {say.mc(high, 'down')}"
+
+
+def rule(piece: PieceNow, view: View) -> Any:
+    """The rule of the place it stands at, with a bracket over the humidity the piece is comfortable at."""
+    air = piece.place.air if piece.place else None
+    bracket = woodwork.bracket_of(piece, view.now)
+    name = piece.place.name if piece.place else piece.name
+    temperature_c, rh_pct = (air.temperature_c, air.rh_pct) if air else (None, None)
+    brackets = [bracket] if bracket else []
+    return drawn(*(place_rule(name, temperature_c, rh_pct, brackets, width) for width in (600, 360)))
+
+
+def details_part(piece: PieceNow, view: View) -> html.Section | None:
+    """What else the maker wrote down, and where it stood."""
+    facts: list[Any] = []
+    for key, value in piece.document.items():
+        if key != "name" and value:
+            facts += [html.Dt(say.said(key)), html.Dd(str(value))]
+    for stay in piece.stays:
+        since = say.day(stay.since_at, stay.zone, view.units, view.now)
+        until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else ""
+        facts += [
+            html.Dt("stood at"),
+            html.Dd([html.A(stay.place, href=address("place", stay.place_id)), f", {since}{until or ' on'}"]),
+        ]
+    if not facts:
+        return None
+    folded = html.Details([html.Summary("As recorded"), html.Dl(facts, className="facts")])
+    return html.Section(folded, className="part")
+
+
+ROUTES = [Route("/piece/<piece_id>", layout)]

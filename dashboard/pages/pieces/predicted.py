@@ -1,0 +1,118 @@
+"""Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from dash import html
+
+from dashboard.figures import plot
+from dashboard.figures.compared import Off, compared_chart
+from dashboard.pages.frame import num, part, sheet, under
+from dashboard.shell.view import Route, View
+from model.answers.validation import Agreement, Spread, agreement
+from model.records.schema.tables import Place
+from model.words import display as say
+from model.words.display import Display
+from model.words.record_text import NAMES, difference_said, spread_sentence
+
+MARGIN = timedelta(days=10)
+WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
+
+
+def layout(view: View) -> html.Main:
+    """All pieces together, and each by itself."""
+    with view.store.session() as session:
+        found = agreement(session, view.now)
+        zone = session.query(Place.zone).limit(1).scalar() or "UTC"
+    known = sum(spread.count for spread in found.overall)
+    if not known:
+        return sheet(
+            "Nothing has been measured against a forecast yet.",
+            html.P("Measure a width, a gap or a moisture on a piece: it is set beside what was foretold."),
+        )
+    return sheet(
+        f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
+        spreads_list(found.overall, view.display),
+        chart_part(found, zone, view),
+        *[
+            part(name, spreads_list(spreads, view.display))
+            for name, spreads in found.by_piece.items()
+            if spreads
+        ],
+        foretold_part(found, zone, view, named=True),
+        lead="Each forecast rests on what was known just before; the measurement itself has no part in it.",
+    )
+
+
+def chart_part(found: Agreement, zone: str, view: View) -> html.Section:
+    """Every forecast through time by how much it was off, a strip for each quantity."""
+    unit = "in" if view.units == "inch" else "mm"
+    offs: dict[str, list[Off]] = {}
+    for one in found.compared:
+        if one.error is None:
+            continue
+        off = one.error / 25.4 if unit == "in" and one.quantity != "mc_pct" else one.error
+        title = f"{WHATS[one.quantity]}, {'points' if one.quantity == 'mc_pct' else unit} too large"
+        way = "too large" if one.error > 0 else "too small"
+        says = (
+            f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}"
+        )
+        says += f"<br>{difference_said(one.quantity, abs(one.error), view.display)} {way}"
+        offs.setdefault(title, []).append(Off(one.at, off, says))
+    times = [off.at for quantity in offs.values() for off in quantity]
+    stretch = plot.Stretch(min(times) - MARGIN, max(times) + MARGIN, zone, view.units)
+    message = " ".join(spread_sentence(vars(spread), view.display) for spread in found.overall)
+    chart = compared_chart(list(offs.items()), stretch, message)
+    return part("Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured"))
+
+
+def spreads_list(spreads: Iterable[Spread], display: Display) -> html.Ul:
+    """Bias and spread of each quantity."""
+    return html.Ul([html.Li(spread_sentence(vars(one), display)) for one in spreads], className="rows")
+
+
+def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
+    """The table of what was measured and foretold, newest first; none where nothing was measured."""
+    if not found.compared:
+        return None
+    display = view.display
+
+    def value(number: float | None, quantity: str) -> str:
+        if number is None:
+            return "not followed then"
+        return say.mc(number) if quantity == "mc_pct" else display.length(number, finest=64)
+
+    rows = []
+    for one in reversed(found.compared):
+        where = say.said(one.fit or one.member)
+        title = f"{one.piece}, {where}" if named else where
+        error = one.error
+        off = say.NOTHING
+        if error is not None:
+            way = "too large" if error > 0 else "too small"
+            off = f"{difference_said(one.quantity, abs(error), display)} {way}"
+        rows.append(
+            html.Tr(
+                [
+                    html.Th(f"{title}, {NAMES[one.quantity]}", scope="row"),
+                    html.Td(say.day(one.at, zone, view.units, view.now), **under("On")),
+                    html.Td(num(value(one.predicted, one.quantity)), className="right", **under("Foretold")),
+                    html.Td(num(value(one.measured, one.quantity)), className="right", **under("Measured")),
+                    html.Td(off, **under("Forecast")),
+                    html.Td(one.how or "measured", **under("With")),
+                ]
+            )
+        )
+    names = ("What", "On", "Foretold", "Measured", "Forecast", "With")
+    head = html.Tr(
+        [
+            html.Th(name, scope="col", className="right" if name in ("Foretold", "Measured") else "")
+            for name in names
+        ]
+    )
+    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
+    summary = None if named else spreads_list(found.overall, display)
+    return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
+
+
+ROUTES = [Route("/foretold", layout, live=False)]

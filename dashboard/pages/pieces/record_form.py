@@ -1,0 +1,245 @@
+"""The fields of a piece as it is written down, and what the draft comes to while it is typed."""
+
+from typing import Any
+
+from dash import html
+
+from dashboard.figures.section import section_drawing
+from dashboard.forms import drafts
+from dashboard.forms import fields as forms
+from dashboard.forms.drafts import Checked, Draft
+from dashboard.forms.fields import Line, choice_field, field, text_field
+from dashboard.pages.frame import drawn, num, part, prose, scrolling, under
+from dashboard.pages.pieces.piece import comfortable
+from dashboard.shell.view import View
+from model.records.queries.overview import PlaceNow
+from model.wood.design.cautions import cautions
+from model.wood.design.comfort import comfort_of
+from model.wood.design.design_range import design_range, settled
+from model.wood.fits import Field, Fit, kinds
+from model.wood.material.finish import finish_names
+from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
+from model.words import display as say
+from model.words.limits import limit_said
+from model.words.reasons import in_sentences
+
+
+def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool) -> list[Any]:
+    """The fields of a draft."""
+    members = [str(row.get("name") or "") for row in draft["members"]]
+    return [
+        part("The piece", html.Div(_piece_fields(draft["piece"], places, view, is_new), className="fields")),
+        part(
+            "Its parts",
+            html.P(
+                "The parts whose width across the grain matters: panels, fronts, tops.",
+                className="small soft",
+            ),
+            *[_member_fields(index, row, view) for index, row in enumerate(draft["members"])],
+            html.Button("Another member", id={"shape": "add member", "row": 0}),
+        ),
+        part(
+            "Its fits",
+            html.P("Where their movement has to go somewhere.", className="small soft"),
+            *[_fit_fields(index, row, members, view) for index, row in enumerate(draft["fits"])],
+            html.Div(
+                [
+                    choice_field(
+                        "A fit of this kind",
+                        {"pick": "kind"},
+                        [(word, kind.title) for word, kind in kinds().items()],
+                        drafts.USUAL_KIND,
+                    ),
+                    html.Div(html.Button("Add the fit", id={"shape": "add fit", "row": 0}), className="low"),
+                ],
+                className="fields",
+            ),
+        ),
+    ]
+
+
+def _id(section: str, row: int, key: str, chosen: bool = False) -> dict[str, Any]:
+    return {"chosen" if chosen else "typed": section, "row": row, "key": key}
+
+
+def _piece_fields(
+    row: dict[str, Any], places: tuple[PlaceNow, ...], view: View, is_new: bool
+) -> list[html.Div]:
+    found = [
+        text_field("Name", _id("piece", 0, "name"), row.get("name", ""), placeholder="Hall bench"),
+        text_field("Client", _id("piece", 0, "client"), row.get("client", "")),
+    ]
+    if is_new and places:
+        named = [(str(place.id), place.name) for place in places]
+        place = row.get("place") or named[0][0]
+        zone = next((place_now.zone for place_now in places if str(place_now.id) == place), places[0].zone)
+        found.append(choice_field("It stands at", _id("piece", 0, "place"), named, place))
+        since = row.get("since") or forms.day_value(view.now, zone)
+        found.append(field("Since", Line(_id("piece", 0, "since"), since, kind="date")))
+    found.append(text_field("Note", _id("piece", 0, "note"), row.get("note", ""), className="wide"))
+    return found
+
+
+def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset:
+    unit = "in, as 14-1/2" if view.units == "inch" else "mm"
+    cuts = [(cut, cut) for cut in RING_ANGLE_OF_CUT]
+    if "ring_angle_deg" in row:
+        cuts.insert(0, ("", f"rings at {row['ring_angle_deg']:g}°"))
+    films = [(name, "bare" if name == "none" else name) for name in finish_names()]
+    if row.get("face") and row["face"] not in dict(films):
+        films.append((row["face"], row["face"]))
+    fields = [
+        text_field("Part", _id("members", index, "name"), row.get("name", "")),
+        text_field("Wood", _id("members", index, "species"), row.get("species", ""), list="species-names"),
+        choice_field("Cut", _id("members", index, "cut"), cuts, row.get("cut") or cuts[0][0]),
+        text_field("Width across the grain", _id("members", index, "width"), row.get("width", ""), hint=unit),
+        text_field(
+            "at a moisture content of", _id("members", index, "mc_pct"), row.get("mc_pct", ""), hint="%"
+        ),
+        text_field("Thickness", _id("members", index, "thickness"), row.get("thickness", ""), hint=unit),
+        choice_field("Finish of the face", _id("members", index, "face"), films, row.get("face") or "none"),
+        text_field("Coats", _id("members", index, "coats"), row.get("coats", "")),
+        choice_field(
+            "Finish of the back",
+            _id("members", index, "back"),
+            [("", "as the face"), *films],
+            row.get("back", ""),
+        ),
+        text_field("Coats on the back", _id("members", index, "back_coats"), row.get("back_coats", "")),
+    ]
+    return html.Fieldset(
+        [
+            html.Legend(f"Part {index + 1}"),
+            html.Div(fields, className="fields"),
+            html.Button("Remove this part", id={"shape": "drop member", "row": index}, className="plain"),
+        ]
+    )
+
+
+def _fit_fields(index: int, row: dict[str, Any], members: list[str], view: View) -> html.Fieldset:
+    kind = kinds()[row["kind"]]
+    asked, more = drafts.shown_fields(row)
+    open_already = any(str(row.get(own.key) or "") for own in more)
+    return html.Fieldset(
+        [
+            html.Legend(kind.title),
+            html.P(kind.what, className="small soft"),
+            html.Div(
+                [
+                    text_field("Name of the fit", _id("fits", index, "name"), row.get("name", "")),
+                    *[_fit_field(index, own, row, members, view) for own in asked],
+                ],
+                className="fields",
+            ),
+            html.Details(
+                [
+                    html.Summary("What may be left out"),
+                    html.Div(
+                        [_fit_field(index, own, row, members, view) for own in more], className="fields"
+                    ),
+                ],
+                open=open_already,
+            ),
+            html.Button("Leave this fit out", id={"shape": "drop fit", "row": index}, className="plain"),
+        ]
+    )
+
+
+def _fit_field(index: int, own: Field, row: dict[str, Any], members: list[str], view: View) -> html.Div:
+    value = row.get(own.key)
+    text = "" if value is None else str(value)
+    label = say.sentence(say.said(own.key)).rstrip(".")
+    if own.unit == "choice":
+        options = [(word, word.replace("-", " ")) for word in own.choices]
+        return choice_field(
+            label, _id("fits", index, own.key, True), options, text or options[0][0], own.meaning
+        )
+    if own.unit == "flag":
+        options = [("yes", "yes"), ("no", "no")]
+        return choice_field(label, _id("fits", index, own.key, True), options, text or "no", own.meaning)
+    if own.unit == "member":
+        options = [(name, name) for name in members]
+        if not own.required:
+            options.insert(0, ("", "none"))
+        return choice_field(label, _id("fits", index, own.key), options, text, own.meaning)
+    hint = own.meaning
+    if own.unit == "members":
+        hint += "; names with commas between"
+    if own.usual:
+        hint += f" (usual: {own.usual})"
+    elif own.unit == "mm" and isinstance(own.default, float) and own.default > 0:
+        hint += f" (usual: {view.display.length(own.default, finest=64)})"
+    return text_field(label, _id("fits", index, own.key), text, hint=hint)
+
+
+# ---------------------------------------------------------------- while typing
+
+
+def live(checked: Checked, view: View) -> list[Any]:
+    """What the draft comes to: the design range so far, each fit's margins, and what is wrong yet."""
+    found: list[Any] = [html.H2("So far")]
+    if not checked.fits and not checked.problems:
+        found.append(html.P("Add a fit to see what it can take."))
+    if checked.piece is not None and checked.fits:
+        design = design_range(checked.piece)
+        comfort = comfort_of(checked.piece, design)
+        found += [html.P(line) for line in comfortable(design, comfort, view.display)]
+    if checked.piece is not None:
+        cupping = cautions(checked.piece.members.values())
+        found += [html.P(prose(in_sentences(caution, view.display))) for caution in cupping]
+    for name, fit in checked.fits.items():
+        found.append(_fit_so_far(name, fit, view))
+    if checked.problems:
+        found.append(html.H3("Still to put right"))
+        found.append(html.Ul([html.Li(say.sentence(forms.in_words(error))) for _, error in checked.problems]))
+    elif checked.piece is not None:
+        found.append(html.P("Nothing is missing.", className="soft"))
+    return found
+
+
+def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
+    section = fit.section(fit.references())
+    dry, wet = settled(fit.members, 6.0), settled(fit.members, 11.0)
+    rows = [
+        html.Tr(
+            [
+                html.Th(limit_said(limit), scope="row", style={"fontWeight": "400"}),
+                *[
+                    html.Td(num(_left(float(margin), view)), className="right", **under(name))
+                    for name, margin in (
+                        ("as built", limit.play_mm),
+                        ("at 6 %", at_dry.margin_mm),
+                        ("at 11 %", at_wet.margin_mm),
+                    )
+                ],
+            ]
+        )
+        for limit, at_dry, at_wet in zip(
+            fit.limits(fit.references()), fit.limits(dry), fit.limits(wet), strict=True
+        )
+    ]
+    head = html.Tr(
+        [
+            html.Th(text, scope="col", className="right" if index else "")
+            for index, text in enumerate(("Until", "as built", "at 6 %", "at 11 %"))
+        ]
+    )
+    return html.Div(
+        [
+            html.H3(say.sentence(say.said(name)).rstrip(".")),
+            drawn(
+                *(
+                    section_drawing(section, view.display, width, f"live-{name}-{width}")
+                    for width in (460, 350)
+                )
+            ),
+            scrolling(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), say.said(name)),
+        ],
+        className="so-far",
+    )
+
+
+def _left(margin_mm: float, view: View) -> str:
+    if margin_mm < 0:
+        return f"{view.display.overrun(margin_mm)} past"
+    return view.display.margin(margin_mm)

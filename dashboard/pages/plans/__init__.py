@@ -1,0 +1,1 @@
+"""Pages asked before a board is cut: plan and rehearsal."""

@@ -1,0 +1,260 @@
+"""Plan: a part built three ways for a home, side by side; and for the one chosen, what to cut today."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+
+from dashboard.figures.section import section_drawing
+from dashboard.forms import fields as forms
+from dashboard.forms.fields import choice_field, species_names, text_field
+from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
+from dashboard.pages.plans import plan_asked
+from dashboard.pages.plans.plan_asked import Plan, plan_of
+from dashboard.pages.plans.plan_compared import grain_part, side_by_side
+from dashboard.paper.cards import card_figures, plain_sentence
+from dashboard.shell.view import Context, Route, View, address, view_of
+from model.records.queries import overview as queries
+from model.records.queries.overview import PlaceNow, StackNow
+from model.wood.design.cautions import cautions
+from model.wood.design.construction import PatternChoice
+from model.wood.design.part_request import ROLES
+from model.wood.errors import BadInput
+from model.wood.material.finish import finish_names
+from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
+from model.wood.material.species import region_says
+from model.wood.reason import Reason
+from model.words import display as say
+from model.words.reasons import in_sentences
+
+GO, FIELD = "plan-go", "plan"
+IN_WORDS = {"slab": "as a solid slab", "framed": "as a frame and panel", "sheet": "of sheet goods"}
+ROLE_WORDS = {
+    "side": "side of a case",
+    "door": "door",
+    "top": "top",
+    "back": "back",
+    "bottom": "drawer bottom",
+}
+
+
+def layout(view: View) -> html.Main:
+    """The page, of what its address asks."""
+    asked = plan_asked.asked_of(view.query)
+    with view.store.session() as session:
+        places = queries.places(session, view.now)
+        stacks = queries.stacks(session, view.now, known=places)
+    if not asked:
+        return sheet(
+            "How should it be built?",
+            form_part(asked, places, stacks, view, True),
+            lead="Say the part, its wood and its home. A solid slab, a framed panel and sheet goods come "
+            "side by side, each with what it does there over a year.",
+        )
+    try:
+        plan = plan_of(asked, view, view.query.get("choose", ""))
+    except BadInput as error:
+        return sheet(
+            "How should it be built?", forms.problem(error), form_part(asked, places, stacks, view, True)
+        )
+    return page(plan, asked, form_part(asked, places, stacks, view, False), view)
+
+
+def page(plan: Plan, asked: Mapping[str, str], form: Any, view: View) -> html.Main:
+    """The three side by side, and the one chosen in full."""
+    comparison = plan.comparison
+    advised = comparison.choice(comparison.advised)
+    return sheet(
+        f"Build it {IN_WORDS[advised.kind]}.",
+        html.P(prose(in_sentences(advised.reasons[0], view.display)), className="lead"),
+        html.P(home_says(plan), className="soft"),
+        *[html.P(prose(line)) for line in wood_says(plan, asked, view)],
+        form,
+        side_by_side(plan, asked, view),
+        grain_part(plan, view),
+        chosen_part(plan, asked, view),
+        dateline=plan_asked.part_says(comparison.part, view),
+    )
+
+
+def wood_says(plan: Plan, asked: Mapping[str, str], view: View) -> list[str]:
+    """How its wood's name was read where that is open, and how the figures of wood and finish are known."""
+    part = plan.comparison.part
+    member = part.member(part.role, part.width_mm)
+    lines = [in_sentences(line, view.display) for line in cautions([member])]
+    read = region_says(asked.get("species", ""), view.context.region)
+    return [read, *lines] if read else lines
+
+
+def home_says(plan: Plan) -> str:
+    """What the home does to the wood, and what that is known from."""
+    home = plan.comparison.home
+    low_rh, high_rh = home.rh_range_pct
+    where = f"At {home.name} the" if home.name else "The"
+    return (
+        f"{where} wood comes to {say.mc(home.mc_low_pct)} at the driest and {say.mc(home.mc_high_pct)} "
+        f"at the dampest, as in air held at {say.rh(low_rh)} and {say.rh(high_rh)}: {plan.says}."
+    )
+
+
+# ---------------------------------------------------------------- what is asked
+
+
+def form_part(
+    asked: Mapping[str, str],
+    places: Sequence[PlaceNow],
+    stacks: Sequence[StackNow],
+    view: View,
+    is_open: bool,
+) -> html.Details:
+    """The fields, open until there is an answer."""
+
+    def line(label: str, key: str, **more: Any) -> html.Div:
+        return text_field(label, _id(key), asked.get(key, ""), **more)
+
+    def choice(label: str, key: str, options: list[tuple[str, str]], hint: str = "") -> html.Div:
+        return choice_field(label, _id(key), options, asked.get(key) or options[0][0], hint)
+
+    unit = "in, as 14-1/2" if view.units == "inch" else "mm"
+    homes = [(str(place.id), place.name) for place in places if place.kind == "home"]
+    homes += [(str(place.id), place.name) for place in places if place.kind != "home"]
+    homes += [(plan_asked.USUAL, "most heated homes"), (plan_asked.GIVEN, "humidities typed in")]
+    piles = [("", "one board"), *((str(stack.id), stack.name) for stack in stacks)]
+    films = [(name, "bare" if name == "none" else name) for name in finish_names()]
+    fields = [
+        choice("Part", "role", [(role, ROLE_WORDS[role]) for role in ROLES]),
+        line("Width across the grain", "width", hint=unit),
+        line("Length along the grain", "length", hint=unit),
+        line("Thickness", "thickness", hint=unit),
+        choice("Cut from", "stack", piles, "a stack brings its wood and its moisture"),
+        line("Wood", "species", list="species-names"),
+        choice("Cut", "cut", [(cut, cut) for cut in RING_ANGLE_OF_CUT]),
+        line("Moisture of the stock today", "mc", hint="%, metered"),
+        choice("Home", "home", homes),
+        line("Driest humidity there", "low", hint="%, where humidities are typed in"),
+        line("Dampest humidity there", "high", hint="%"),
+        choice("Finish, both faces", "face", films),
+        line("Coats", "coats"),
+        line("Thickness of a panel, if framed", "panel", hint=f"{unit}; usual {_usual(9.525, view)}"),
+        line("Width of a stile, if framed", "stile", hint=f"{unit}; usual {_usual(57.15, view)}"),
+        line("Boards at hand are wide", "board", hint=f"{unit}; usual {_usual(152.4, view)}"),
+    ]
+    return html.Details(
+        [
+            html.Summary("What is planned"),
+            html.Div(fields, className="fields"),
+            html.Button("Compare", id=GO, className="first"),
+            species_names(),
+        ],
+        open=is_open,
+        className="no-print",
+    )
+
+
+def _usual(length_mm: float, view: View) -> str:
+    return view.display.length(length_mm)
+
+
+def _id(key: str) -> dict[str, str]:
+    return {"form": FIELD, "key": key}
+
+
+# ---------------------------------------------------------------- the one chosen
+
+
+def chosen_part(plan: Plan, asked: Mapping[str, str], view: View) -> html.Section:
+    """What to cut today for the choice taken, drawn, with its card and what comes next."""
+    choice = plan.comparison.choice(plan.chosen)
+    title = f"Cut it today {IN_WORDS[choice.kind]}"
+    piece = choice.piece
+    if piece is None:
+        return part(title, *[html.P(in_sentences(note, view.display)) for note in choice.layout.notes])
+    here = {**asked, "choose": choice.kind}
+    cards: list[Any] = [card_part(document, choice, here, view) for document in choice.layout.cuts]
+    if not cards:
+        cards = [html.P("The sheet is cut to size; only its edging is solid wood, and moves.")]
+    air = asked.get("home", "")
+    onward = [
+        html.A("Record it as built", href=address("plan", "record", **here), className="button first"),
+        html.A(
+            "Rehearse it in a year of air",
+            href=address("rehearse", first=f"plan-{choice.kind}", air=air or None, **asked),
+            className="button",
+        ),
+    ]
+    return part(title, *cards, html.Div(onward, className="buttons no-print"))
+
+
+def card_part(
+    document: dict[str, Any], choice: PatternChoice, here: Mapping[str, str], view: View
+) -> html.Article:
+    """One cut card: the sizes large, the reasons small, and the section they make."""
+    figures = [
+        html.Div([html.Span(num(value), className="large"), html.Span(label, className="hint")])
+        for label, value in card_figures(document, view.display)
+    ]
+    return html.Article(
+        [
+            html.Div(
+                [
+                    html.H3(say.sentence(say.said(document["fit"])).rstrip(".")),
+                    html.Div(figures, className="figures"),
+                    *[
+                        html.P(prose(plain_sentence(parts, view.display)), className="small")
+                        for parts in document["parts"]
+                    ],
+                    *[
+                        html.P(prose(in_sentences(Reason.of(caution), view.display)), className="small")
+                        for caution in document["cautions"]
+                    ],
+                    html.P(
+                        html.A(
+                            "Cut card to print",
+                            href=address("plan", "card.pdf", **here, fit=document["fit"], units=view.units),
+                            className="button",
+                            target="_blank",
+                        ),
+                        className="no-print",
+                    ),
+                ]
+            ),
+            _section(choice, document["fit"], view),
+        ],
+        className="fit",
+    )
+
+
+def _section(choice: PatternChoice, fit_name: str, view: View) -> html.Div:
+    piece = choice.piece
+    assert piece is not None
+    section = piece.fits[fit_name].section(piece.references())
+    return html.Div(
+        drawn(
+            *(
+                section_drawing(section, view.display, width, uid=f"plan-{choice.kind}-{fit_name}-{width}")
+                for width in (620, 360)
+            )
+        )
+    )
+
+
+# ---------------------------------------------------------------- callbacks
+
+
+def register(app: Dash, context: Context) -> None:
+    """What was typed becomes the page's address."""
+
+    @app.callback(
+        Output(ADDRESS, "href", allow_duplicate=True),
+        Input(GO, "n_clicks"),
+        State({"form": FIELD, "key": ALL}, "value"),
+        prevent_initial_call=True,
+    )
+    def compare_typed(clicks: int | None, _values: list[Any]) -> Any:
+        if not clicks:
+            return no_update
+        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
+        return address("plan", **plan_asked.with_units(typed, view_of(context).units))
+
+
+ROUTES = [Route("/plan", layout, live=False)]

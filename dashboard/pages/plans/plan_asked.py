@@ -1,0 +1,175 @@
+"""What a plan is asked for, as its address holds it: the part, its wood, and the home it is for.
+
+Everything stands in the query, lengths with their unit, so that an address means the same to whoever it is
+sent to.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from dashboard.forms import fields as forms
+from dashboard.shell.view import View
+from model.answers.annual_range import home_of_part
+from model.records.queries import overview as queries
+from model.records.queries.overview import StackNow
+from model.records.schema.tables import Place
+from model.wood.design.construction import Comparison, HomeRange, PartWanted, compare
+from model.wood.design.part_request import ROLES
+from model.wood.design.setting_out import HOME_MC_PCT
+from model.wood.errors import BadInput
+from model.wood.material.finish import permeance_of
+from model.wood.material.member import Finish
+from model.wood.material.ring_angle import RING_ANGLE_OF_CUT, ring_angle_of_cut
+from model.wood.material.species import find_species
+from model.words.display import said
+
+KEYS = (
+    *("role", "width", "length", "thickness", "stack", "species", "cut", "mc", "face", "coats"),
+    *("panel", "stile", "board", "home", "low", "high"),
+)
+LENGTHS = ("width", "length", "thickness", "panel", "stile", "board")
+USUAL, GIVEN = "usual", "given"
+KINDS = ("slab", "framed", "sheet")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A part compared for a home, and where the home's range comes from.
+
+    Attributes
+    ----------
+    comparison : Comparison
+    says : str
+        What the home's range rests on.
+    chosen : str
+        The choice the address names, else the one advised.
+    """
+
+    comparison: Comparison
+    says: str
+    chosen: str
+
+
+def asked_of(query: Mapping[str, str]) -> dict[str, str]:
+    """What an address asks of a plan; empty fields are left out."""
+    return {key: query[key].strip() for key in KEYS if query.get(key, "").strip()}
+
+
+def with_units(typed: Mapping[str, Any], units: str) -> dict[str, str]:
+    """What was typed on the form as an address holds it: every length with its unit."""
+    found = {}
+    for key in KEYS:
+        text = str(typed.get(key) or "").strip()
+        if text:
+            found[key] = str(forms.with_unit(text, units)) if key in LENGTHS else text
+    return found
+
+
+def plan_of(asked: Mapping[str, str], view: View, chosen: str = "") -> Plan:
+    """The comparison an address asks for.
+
+    Raises
+    ------
+    BadInput
+        For the first field that is missing or wrong.
+    """
+    with view.store.session() as session:
+        stack = stack_of(asked, session, view)
+        part = part_of(asked, stack, view)
+        home, says = home_of(asked, part, session, view)
+    comparison = compare(part, home, view.display.steps)
+    return Plan(comparison, says, chosen if chosen in KINDS else comparison.advised)
+
+
+def stack_of(asked: Mapping[str, str], session: Session, view: View) -> StackNow | None:
+    """The stack the part is cut from, where the address names one."""
+    number = asked.get("stack", "")
+    if not number.isdigit():
+        return None
+    found = queries.stacks(session, view.now, only=int(number))
+    if not found:
+        raise BadInput("", "the stack it is cut from", "must be one in the book", number)
+    return found[0]
+
+
+def part_of(asked: Mapping[str, str], stack: StackNow | None, view: View) -> PartWanted:
+    """The part an address asks for; what it leaves out is the stack's, else what is usual."""
+    role = asked.get("role", "door")
+    if role not in ROLES:
+        raise BadInput("", "part", f"must be one of {', '.join(ROLES)}", role)
+    species = asked.get("species") or (str(stack.document.get("species", "")) if stack else "")
+    if not species:
+        raise BadInput("", "wood", "must be given", "nothing")
+    if asked.get("mc"):
+        mc_pct = forms.number_typed(asked["mc"], "moisture content of the stock")
+    elif stack is not None:
+        mc_pct = round(stack.moisture.mc_mean_pct if stack.moisture else stack.start_mc_pct, 1)
+    else:
+        raise BadInput("", "moisture content of the stock", "must be given", "nothing")
+
+    def length(key: str, what: str) -> float:
+        return forms.length_typed(asked.get(key), view.units, what)
+
+    more = {
+        f"{key}_mm": length(name, what)
+        for name, key, what in (
+            ("panel", "panel_thickness", "thickness of a panel"),
+            ("stile", "stile", "width of a stile"),
+            ("board", "board_width", "width of the boards"),
+        )
+        if asked.get(name)
+    }
+    return PartWanted(
+        role,
+        length("width", "width across the grain"),
+        length("length", "length along the grain"),
+        length("thickness", "thickness"),
+        find_species(species, what="wood", region=view.context.region),
+        ring_angle_of_cut(asked.get("cut", next(iter(RING_ANGLE_OF_CUT))), what="cut"),
+        mc_pct,
+        _finish(asked),
+        **more,
+    )
+
+
+def _finish(asked: Mapping[str, str]) -> Finish:
+    face = asked.get("face", "none")
+    if face == "none":
+        return Finish()
+    coats = asked.get("coats", "2")
+    if not coats.isdigit():
+        raise BadInput("", "coats", "must be a whole number", coats)
+    permeance_of(face, int(coats))  # refuses what is no finish
+    return Finish(face, int(coats), face, int(coats))
+
+
+def home_of(
+    asked: Mapping[str, str], part: PartWanted, session: Session, view: View
+) -> tuple[HomeRange, str]:
+    """The range the home brings the part to, and what that is known from."""
+    wanted = asked.get("home", USUAL)
+    if wanted == GIVEN:
+        low, high = (
+            forms.number_typed(asked.get(key), f"{name} humidity")
+            for key, name in (("low", "driest"), ("high", "dampest"))
+        )
+        if not 0.0 < low < high <= 95.0:
+            raise BadInput("", "humidity", "must run from a dry to a damper one", f"{low:g} to {high:g} %")
+        exact = HomeRange.of_humidity(low, high)
+        home = HomeRange(round(exact.mc_low_pct, 1), round(exact.mc_high_pct, 1))
+        return home, f"{low:g} to {high:g} % RH as given, held long enough"
+    place = session.get(Place, int(wanted)) if wanted.isdigit() else None
+    if place is None:
+        low, high = HOME_MC_PCT
+        return HomeRange(low, high), f"what is usual in heated homes, {low:g} to {high:g} %"
+    return home_of_part(session, part, place.id, place.name, view.now)
+
+
+def part_says(part: PartWanted, view: View) -> str:
+    """The part in words: `A door, 18 × 24 in, of black walnut, flat-sawn, at 8.1 %`."""
+    cut = next((name for name, deg in RING_ANGLE_OF_CUT.items() if deg == part.ring_angle_deg), "")
+    size = f"{view.display.bare_length(part.width_mm)} × {view.display.length(part.length_mm)}"
+    return f"A {said(part.role)}, {size}, of {part.species.name}, {cut}, stock at {part.mc_pct:.1f} %"

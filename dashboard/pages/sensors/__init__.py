@@ -1,0 +1,1 @@
+"""Pages about sensors, unknown topics, and files of readings."""

@@ -1,0 +1,1 @@
+"""The first page, warnings, what is coming, and settings."""

@@ -1,0 +1,123 @@
+"""Warnings: what was told, open and past, and by which act of the trade each was answered."""
+
+from typing import Any
+
+from dash import ALL, Dash, Input, State, ctx, html
+
+from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
+from dashboard.forms.fields import Choice
+from dashboard.pages.frame import part, prose, sheet
+from dashboard.say import sentences
+from dashboard.say.marks import verdict_mark
+from dashboard.shell.view import Context, Route, View, address, view_of
+from model.records.acts import book
+from model.records.queries import overview as queries
+from model.records.queries.overview import Subject, WarningNow
+from model.records.schema.tables import Warning
+from model.words import display as say
+from model.words.reasons import in_sentences
+
+ACTS = (
+    "eased it",
+    "re-measured",
+    "moved it",
+    "client told",
+    "humidity seen to",
+    "sensor seen to",
+    "ignore this season",
+)
+TIERS = {"now": "now", "morning": "this morning", "week": "this week", "season": "this season"}
+
+
+def layout(view: View) -> html.Main:
+    """The page of warnings."""
+    with view.store.session() as session:
+        warnings = queries.warnings(session, open_only=False)
+        subjects = queries.subjects(session)
+    still_open = [warning for warning in warnings if warning.closed_at is None]
+    unanswered = [warning for warning in still_open if warning.acknowledged_at is None]
+    answered_ones = [warning for warning in still_open if warning.acknowledged_at is not None]
+    past = [warning for warning in warnings if warning.closed_at is not None]
+    return sheet(
+        f"{sentences.counted(len(unanswered), 'warning').capitalize()} to answer."
+        if unanswered
+        else "No warning waits for an answer.",
+        html.Ul([_row(warning, subjects, view) for warning in unanswered], className="rows")
+        if unanswered
+        else None,
+        part(
+            "Answered, and still so",
+            html.Ul([_row(one, subjects, view) for one in answered_ones], className="rows"),
+        )
+        if answered_ones
+        else None,
+        part("Past", html.Ul([_row(one, subjects, view) for one in past], className="rows"))
+        if past
+        else None,
+        lead="A warning is told once. It closes when the wood or the sensor has answered, not when you have.",
+    )
+
+
+def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: View) -> html.Li:
+    subject = subjects.get((warning.subject_kind, warning.subject_id))
+    zone = subject.zone if subject else "UTC"
+    name: Any = (
+        html.A(html.B(subject.name), href=subject_address(subject)) if subject else html.B("something gone")
+    )
+    kind = warning.subject_kind if warning.subject_kind in ("sensor", "stack", "place") else ""
+    dates = f"Since {say.moment(warning.opened_at, zone, view.units, view.now)}"
+    if warning.closed_at is not None:
+        dates += f", until {say.moment(warning.closed_at, zone, view.units, view.now)}"
+    # What is over needs seeing to no more.
+    seen_to = "" if warning.closed_at else f" To be seen to {TIERS.get(warning.tier, warning.tier)}."
+    lines: list[Any] = [
+        name,
+        html.Div(prose(in_sentences(warning.reason, view.display))),
+        html.Div(f"{dates}.{seen_to}", className="soft small"),
+    ]
+    if warning.acknowledged_at is not None:
+        when = say.day(warning.acknowledged_at, zone, view.units, view.now)
+        lines.append(html.Div(f"Answered on {when}: {warning.trade_act}.", className="small"))
+    answer: Any = None
+    if warning.closed_at is None and warning.acknowledged_at is None:
+        label = f"How it was answered: {subject.name if subject else ''}"
+        answer = html.Div(
+            [
+                Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
+                html.Button("Answered", id={"acknowledge": warning.id}),
+            ],
+            className="answer right",
+        )
+    return html.Li([verdict_mark(warning.to_verdict, kind), html.Div(lines), answer], className="row")
+
+
+def subject_address(subject: Subject) -> str:
+    """Where what a warning speaks of has its page."""
+    return address(subject.page, subject.page_id)
+
+
+def register(app: Dash, context: Context) -> None:
+    """The answer to a warning."""
+
+    @app.callback(
+        *OUTPUTS,
+        Input({"acknowledge": ALL}, "n_clicks"),
+        State({"answer": ALL}, "value"),
+        prevent_initial_call=True,
+    )
+    def acknowledge(clicks: list[int | None], _acts: list[str]) -> Any:
+        if not any(clicks):
+            return NOTHING
+        number = ctx.triggered_id["acknowledge"]
+        act = next((item["value"] for item in ctx.states_list[0] if item["id"]["answer"] == number), "")
+        return answered(acknowledged(number, act, view_of(context)), "/warnings")
+
+
+def acknowledged(number: int, act: str, view: View) -> Act:
+    """A warning is answered by an act of the trade."""
+    with doing(view, "answer") as (session, revision):
+        book.acknowledge(session, session.get_one(Warning, number), act, view.now)
+        return done(revision, f"Answered: {act}.", "The warning waits for an answer again.")
+
+
+ROUTES = [Route("/warnings", layout, live=False)]

@@ -1,0 +1,1 @@
+"""Numbers and standings in words and marks, in the viewer’s units."""

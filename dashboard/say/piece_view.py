@@ -1,0 +1,118 @@
+"""What the science says of a recorded piece, for a page: its classes, its design range, its limits now."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+
+from dashboard.figures.place_rule import Bracket
+from model.records.queries.overview import FitNow, MemberNow, PieceNow
+from model.watch.state.humidity import ceiling_ahead
+from model.wood.design.cautions import cautions
+from model.wood.design.comfort import Comfort, comfort_of
+from model.wood.design.design_range import DesignRange, design_range
+from model.wood.errors import BadInput
+from model.wood.fits import Limit
+from model.wood.piece import Piece, piece_from_document
+from model.words.display import Display
+from model.words.reasons import in_sentences
+
+
+@dataclass(frozen=True)
+class LimitStanding:
+    """One limit of a fit as it stands: what is left now, and what was left as built."""
+
+    limit: Limit
+    margin_mm: float
+    mc_at_limit_pct: float | None
+
+
+def wood_piece(piece: PieceNow) -> Piece | None:
+    """The piece as the science knows it; none when its record can't be read any more."""
+    return _read(json.dumps(document_of_row(piece), sort_keys=True))
+
+
+def document_of_row(piece: PieceNow) -> dict[str, object]:
+    """The piece's document, put together from its rows."""
+    return {
+        "piece": piece.document,
+        "part": {member.name: member.document for member in piece.members},
+        "fit": {fit.name: fit.document for fit in piece.fits},
+    }
+
+
+def range_of(piece: PieceNow, temperature_c: float = 20.0) -> DesignRange | None:
+    """The piece's design range at a temperature, to a whole degree: finer moves no limit that is shown."""
+    return _range(json.dumps(document_of_row(piece), sort_keys=True), float(round(temperature_c)))
+
+
+def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
+    """The humidity a piece is comfortable at, for the season where its place's climate is on the book.
+
+    At 20 °C, as its sheet says it: a room's own warmth moves it by a percent or so.
+    """
+    wood, design = wood_piece(piece), range_of(piece)
+    if wood is None or design is None:
+        return None
+    return comfort_of(wood, design, ceiling_ahead(piece.place.climate, now) if piece.place else None)
+
+
+def cautions_of(piece: PieceNow, display: Display) -> list[str]:
+    """What the maker is to be told of its parts."""
+    wood = wood_piece(piece)
+    found = [] if wood is None else cautions(wood.members.values())
+    return [in_sentences(caution, display) for caution in found]
+
+
+def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None:
+    """A piece's bracket under a place's rule: the humidity it is comfortable at."""
+    comfort = comfort_of_piece(piece, now)
+    if comfort is None:
+        return None
+    return Bracket(
+        piece.name, comfort.rh_low_pct, comfort.rh_high_pct, href, nothing=comfort.rh_low_pct is None
+    )
+
+
+@lru_cache(maxsize=1024)
+def _read(document: str) -> Piece | None:
+    try:
+        return piece_from_document(json.loads(document))
+    except BadInput:
+        return None
+
+
+@lru_cache(maxsize=2048)
+def _range(document: str, temperature_c: float) -> DesignRange | None:
+    piece = _read(document)
+    return None if piece is None else design_range(piece, temperature_c)
+
+
+def moistures(piece: PieceNow) -> dict[str, float]:
+    """Each member's mean moisture content now [%], as it was recorded where it isn't followed yet."""
+    return {member.name: mean_mc(member) for member in piece.members}
+
+
+def mean_mc(member: MemberNow) -> float:
+    return member.moisture.mc_mean_pct if member.moisture else member.start_mc_pct
+
+
+def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> list[LimitStanding]:
+    """Each limit of a fit with what is left, the tightest first.
+
+    The margin is the watch's, which has followed the members; where it has not come yet, it is worked out
+    from the moisture the members were recorded with.
+    """
+    wood = wood_piece(piece)
+    if wood is None or fit.name not in wood.fits:
+        return []
+    stored = {margin.limit_name: margin.margin_mm for margin in fit.margins}
+    design = range_of(piece, temperature_c)
+    at = {}
+    if design is not None and fit.name in design.fits:
+        at = {limit.limit.name: limit.mc_at_limit_pct for limit in design.fits[fit.name].limits}
+    found = [
+        LimitStanding(limit, stored.get(limit.name, float(limit.margin_mm)), at.get(limit.name))
+        for limit in wood.fits[fit.name].limits(moistures(piece))
+    ]
+    return sorted(found, key=lambda now: now.margin_mm / max(now.limit.play_mm, 0.1))

@@ -1,0 +1,1 @@
+"""The application round the pages: serving, security, sessions, caching."""

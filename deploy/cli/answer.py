@@ -1,0 +1,138 @@
+"""Prints a command's answer: one JSON document, or lines for people."""
+
+import json
+import math
+from datetime import datetime
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from deploy.settings import load_settings
+from model.wood.errors import BadInput
+from model.wood.material.species import Species, find_species, region_says
+from model.wood.units import parse_length_mm, parse_temperature_c
+from model.words.display import Display, plain
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+UnitsText = Annotated[
+    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+]
+
+console = Console(highlight=False, soft_wrap=True)
+
+NO = 1  # exit status of an answered 'no'
+BAD_INPUT = 2
+SERVICE_MISSING = 3
+
+
+MetersMc = Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")]
+MeterDoubt = Annotated[
+    float, typer.Option("--mc-doubt", help="How far that MC may be out, either way [points].")
+]
+McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
+RhRange = Annotated[
+    str | None, typer.Option("--rh-range", help="Or the humidities of its home over the year, as 25-55.")
+]
+
+
+class ServiceMissing(RuntimeError):
+    """Something the command needs is not there; the message says what and what to do."""
+
+
+def display_of(units: str | None = None) -> Display:
+    """The units a command answers people in: as asked, else as in the settings."""
+    wanted = units or load_settings().units
+    if wanted not in ("inch", "metric"):
+        raise BadInput("", "--units", "must be inch or metric", wanted)
+    return Display("inch" if wanted == "inch" else "metric")
+
+
+def length_given(text: str, option: str) -> float:
+    """A length typed on the command line [mm]; a bare number is refused with both units offered."""
+    return parse_length_mm(text, what=option, bare=None)
+
+
+def wood_given(name: str, option: str) -> Species:
+    """The wood typed on the command line, as the book's region calls it."""
+    return find_species(name, what=option, region=load_settings().wood_region)
+
+
+def say_wood(wood: Species, called: str) -> None:
+    """How the wood's name was read where it means another elsewhere, and how its figures are known."""
+    for sentence in filter(None, (region_says(called, load_settings().wood_region), *wood.cautions)):
+        say(sentence)
+
+
+def temperature_given(text: str, option: str) -> float:
+    """A temperature typed on the command line [°C]; a bare number is refused with both units offered."""
+    return parse_temperature_c(text, what=option, bare=None)
+
+
+def span_given(text: str, option: str, meaning: str, example: str) -> tuple[float, float]:
+    """Two numbers with a dash between them, the lower first; decimals after a point or a comma."""
+    low, dash, high = text.replace("\N{EN DASH}", "-").replace(",", ".").partition("-")
+    try:
+        bounds = (float(low), float(high))
+    except ValueError:
+        dash = ""
+    if not dash:
+        raise BadInput("", option, f"must be two {meaning}, as {example}", text)
+    return bounds
+
+
+def home_given(mc_range: str | None, rh_range: str | None) -> tuple[float, float]:
+    """What wood comes to in a home over its year [%], from a range of moisture contents or of humidities."""
+    from model.wood.design.part_request import HomeRange
+
+    if mc_range is not None and rh_range is None:
+        return span_given(mc_range, "--range", "moisture contents", "6-11")
+    if rh_range is not None and mc_range is None:
+        humidities = span_given(rh_range, "--rh-range", "humidities", "25-55")
+        return HomeRange.of_humidity(*humidities).mc_range_pct
+    raise BadInput("", "home", "must be one of --range and --rh-range", "both" if mc_range else "neither")
+
+
+def give_json(document: Any) -> None:
+    """Print one JSON document; what can't be computed is null."""
+    print(json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def give_table(columns: list[str], rows: list[list[str]], title: str | None = None) -> None:
+    """Print a table for people; every cell is shown as text, whatever it holds."""
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
+    for column in columns:
+        table.add_column(column, overflow="fold")
+    for row in rows:
+        table.add_row(*[_as_text(cell) for cell in row])
+    console.print(table)
+
+
+def say(line: str) -> None:
+    """Print one line for people, as text."""
+    console.print(plain(line), markup=False)
+
+
+def _as_text(cell: str) -> Any:
+    return Text("".join(c if c.isprintable() else "�" for c in plain(cell)))
+
+
+def instant(at: datetime) -> str:
+    """An instant as RFC 3339 in UTC, to the second."""
+    return at.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, datetime):
+        return instant(value)
+    if hasattr(value, "item") and not isinstance(value, (str, bytes)):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

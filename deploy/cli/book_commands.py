@@ -1,0 +1,297 @@
+"""Commands that write and read the book: place, piece and stack, and how everything stands now."""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+import typer
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, length_given, say
+from deploy.cli.wood_commands import read_piece_file
+from deploy.settings import load_settings
+from deploy.wiring import open_book
+from model.records.acts import book
+from model.records.acts.places import add_place
+from model.records.queries import overview as queries
+from model.records.queries.answers import Ready
+from model.records.schema.tables import Piece, Place
+from model.wood.errors import BadInput
+from model.wood.material.species import named_here
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import clause, in_sentences
+
+SinceText = Annotated[
+    str | None, typer.Option("--since", help="Since when, as 2026-01-31 or with a time; none means now.")
+]
+places = typer.Typer(help="Places with air of their own.")
+pieces = typer.Typer(help="Built pieces.")
+stacks = typer.Typer(help="Stacks of lumber.")
+
+PlaceName = Annotated[str, typer.Option("--place", help="The place's name.")]
+
+
+def instant_of(text: str | None, zone: str, now: datetime) -> datetime:
+    """An aware UTC instant from a date or date and time, in the place's zone unless it has an offset."""
+    if text is None:
+        return now
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        rule = "must be a date such as 2026-01-31, with or without a time"
+        raise BadInput("", "instant", rule, text) from None
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=ZoneInfo(zone))
+    return at.astimezone(UTC)
+
+
+def place_named(session: Session, name: str) -> Place:
+    """A recorded place; an unknown name is answered with those there are."""
+    found = session.scalar(select(Place).where(Place.name == name))
+    if found is None:
+        known = ", ".join(session.scalars(select(Place.name).order_by(Place.name))) or "none yet"
+        raise BadInput("", "place", f"must be one that is recorded ({known})", name)
+    return found
+
+
+@places.command("add")
+def place_add(
+    name: Annotated[str, typer.Argument(help="What you call it.")],
+    kind: Annotated[str, typer.Option("--kind", help="shop, storage or home.")],
+    zone: Annotated[str, typer.Option("--zone", help="Its time zone, as Europe/Vienna.")] = "UTC",
+    iron: Annotated[
+        bool, typer.Option("--iron", help="Cast iron stands there: warn when water comes on it.")
+    ] = False,
+) -> None:
+    """Record a place with air of its own."""
+    store, _ = open_book(create=True)
+    with store.session() as session:
+        add_place(session, name, kind, zone=zone, has_iron=iron)
+    say(f"{name} is recorded.")
+
+
+@pieces.command("add")
+def piece_add(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    place: PlaceName,
+    since: SinceText = None,
+) -> None:
+    """Record a piece that stands at a place."""
+    piece = read_piece_file(piece_file)
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        book.add_piece(session, piece, row, instant_of(since, row.zone, now), recorded_at=now)
+    say(f"{piece.name} is recorded with {len(piece.members)} parts and {len(piece.fits)} fits.")
+
+
+@pieces.command("move")
+def piece_move(
+    name: Annotated[str, typer.Argument(help="The piece's name.")],
+    place: PlaceName,
+    since: SinceText = None,
+) -> None:
+    """Record that a piece stands at another place."""
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        piece = session.scalar(select(Piece).where(Piece.name == name))
+        if piece is None:
+            raise BadInput("", "piece", "must be one that is recorded", name)
+        book.move(session, piece, row, instant_of(since, row.zone, now))
+    say(f"{name} stands at {place}.")
+
+
+@stacks.command("add")
+def stack_add(
+    name: Annotated[str, typer.Argument(help="What you call it.")],
+    species: Annotated[str, typer.Option("--species", help="The wood.")],
+    thickness: Annotated[str, typer.Option("--thickness", help="Thickness of a board, as 1in or 27mm.")],
+    mc: Annotated[float, typer.Option("--mc", help="Mean moisture content [%].")],
+    place: PlaceName,
+    since: SinceText = None,
+    assumed: Annotated[bool, typer.Option("--assumed", help="The MC is assumed, not measured.")] = False,
+    dead_piled: Annotated[bool, typer.Option("--dead-piled", help="No stickers between the boards.")] = False,
+    home: Annotated[str | None, typer.Option("--for", help="The place it is meant for.")] = None,
+) -> None:
+    """Record a stack of lumber."""
+    document: dict[str, Any] = {
+        "species": named_here(species, load_settings().wood_region),
+        "thickness_mm": length_given(thickness, "--thickness"),
+        "mc_pct": mc,
+        "mc_basis": "assumed" if assumed else "measured",
+        "stickered": not dead_piled,
+    }
+    store, now = open_book()
+    with store.session() as session:
+        row = place_named(session, place)
+        destination = place_named(session, home) if home else None
+        book.add_stack(session, name, document, row, instant_of(since, row.zone, now), destination)
+    say(f"{name} is recorded.")
+
+
+def state(units: UnitsText = None, as_json: AsJson = False) -> None:
+    """How every place, stack and piece stands now, and which warnings are open."""
+    store, now = open_book()
+    with store.session() as session:
+        found = _pieces(session, now)
+        document = state_document(session, now, found, display_of(units))
+    if as_json:
+        give_json(document)
+        return
+    display = display_of(units)
+    rows = [
+        [kind, entry["name"], entry["verdict"], entry["reason"]]
+        for kind in ("places", "stacks")
+        for entry in document[kind]
+    ]
+    rows += [["pieces", piece.name, *_piece_row(piece, now, display)] for piece in found]
+    if not rows:
+        say("Nothing is recorded yet: `paneltide sensors` shows what talks.")
+        return
+    give_table(["", "name", "verdict", "why"], rows)
+    for warning in document["warnings"]:
+        say(f"open since {warning['opened_at']:%Y-%m-%d}: {warning['reason']}")
+
+
+def _pieces(session: Session, now: datetime) -> list[queries.PieceNow]:
+    """Every piece with all that is known of it."""
+    listed = queries.pieces(session, now, parts=False)
+    found = (queries.piece(session, piece.id, now) for piece in listed)
+    return [piece for piece in found if piece is not None]
+
+
+def state_document(
+    session: Session, now: datetime, pieces: Sequence[queries.PieceNow], display: Display
+) -> dict[str, Any]:
+    """Everything computed, as of now, its reasons in the units of `display`."""
+    shop = queries.shop(session, now, parts=False)
+    return {
+        "at": now,
+        "places": [
+            {
+                "name": place.name,
+                "kind": place.kind,
+                **_judged(place.judgement, display),
+                "hour_at": place.air.hour_at if place.air else None,
+                "temperature_c": place.air.temperature_c if place.air else None,
+                "rh_pct": place.air.rh_pct if place.air else None,
+                "basis": place.air.basis if place.air else None,
+                "last_reading_at": place.last_reading_at,
+            }
+            for place in shop.places
+        ],
+        "stacks": [
+            {
+                "name": stack.name,
+                "place": _name(stack.place),
+                "for": _name(stack.destination),
+                "ready": ready_document(stack.ready, display),
+                **_judged(stack.judgement, display),
+                **_moisture(stack.moisture),
+            }
+            for stack in shop.stacks
+        ],
+        "pieces": [
+            {
+                "name": piece.name,
+                "place": _name(piece.place),
+                **_judged(piece.judgement, display),
+                "next": None if piece.next is None else [coming_document(one) for one in piece.next],
+                "next_reason": _said(piece.next_reason, display) if piece.next_reason else None,
+                "since": [asdict(one) for one in piece.since],
+                "parts": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
+                "fits": [
+                    {
+                        "name": fit.name,
+                        "kind": fit.kind,
+                        **_judged(fit.judgement, display),
+                        "limits": [
+                            {
+                                "name": margin.limit_name,
+                                "direction": margin.direction,
+                                "severity": margin.severity,
+                                "margin_mm": margin.margin_mm,
+                                "play_mm": margin.play_mm,
+                                "now": "unknown" if fit.judgement.verdict == "unknown" else margin.standing,
+                                "clears": None
+                                if margin.clears is None
+                                else dict(zip(("from_at", "until_at"), margin.clears, strict=True)),
+                            }
+                            for margin in fit.margins
+                        ],
+                    }
+                    for fit in piece.fits
+                ],
+            }
+            for piece in pieces
+        ],
+        "warnings": [
+            {
+                "about": warning.subject_kind,
+                "tier": warning.tier,
+                "from": warning.from_verdict,
+                "to": warning.to_verdict,
+                "reason": _said(warning.reason, display),
+                "reason_key": warning.reason.key,
+                "opened_at": warning.opened_at,
+                "acknowledged_at": warning.acknowledged_at,
+                "trade_act": warning.trade_act,
+            }
+            for warning in shop.warnings
+        ],
+    }
+
+
+def _judged(judgement: queries.Judgement, display: Display) -> dict[str, Any]:
+    return {
+        "verdict": judgement.verdict,
+        "reason": _said(judgement.reason, display),
+        "reason_key": judgement.reason.key,
+        "since_at": judgement.since_at,
+        "is_current": judgement.is_current,
+    }
+
+
+def _said(reason: Reason, display: Display) -> str:
+    return plain(in_sentences(reason, display))
+
+
+def ready_document(ready: Ready, display: Display) -> dict[str, Any]:
+    """Whether a stack is ready, as JSON; the same in `state` and in `ready`."""
+    document = {name: getattr(ready, name) for name in ("is_ready", "never_here")}
+    document |= {"reason": _said(ready.reason, display), "reason_key": ready.reason.key}
+    return document | {name: getattr(ready, name) for name in ("from_at", "until_at", "target_mc_pct")}
+
+
+def coming_document(one: queries.Coming) -> dict[str, Any]:
+    """One entry of `next`: what is seen there is its reason."""
+    document = {name: value for name, value in vars(one).items() if name not in ("lever", "seen")}
+    seen = {"reason": clause(one.seen), "reason_key": one.seen.key}
+    return document | seen | {"prevent": one.prevent}
+
+
+def _piece_row(piece: queries.PieceNow, now: datetime, display: Display) -> list[str]:
+    """How a piece stands and why, as the pages say it."""
+    from dashboard.say import piece_words
+
+    why = [
+        in_sentences(piece.judgement.reason, display),
+        piece_words.prospect(piece, now),
+        piece_words.history(piece, now),
+    ]
+    return [piece_words.stands(piece, now), " ".join(filter(None, why))]
+
+
+def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:
+    names = ("at", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm", "estimated_hours")
+    return {name: getattr(moisture, name) if moisture else None for name in names}
+
+
+def _name(place: queries.PlaceNow | None) -> str | None:
+    return place.name if place else None

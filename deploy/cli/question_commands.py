@@ -1,0 +1,148 @@
+"""The maker's three questions: glue up today, is this stack ready, what will this piece do."""
+
+from datetime import datetime
+from typing import Annotated, Any
+
+import typer
+
+from deploy.cli.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
+from deploy.cli.book_commands import coming_document, ready_document
+from deploy.wiring import open_book
+from model.records.queries import overview as queries
+from model.records.store import Store
+from model.wood.errors import BadInput
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import in_sentences
+
+
+def glue_up(
+    place: Annotated[str, typer.Argument(help="The place's name.")],
+    adhesive: Annotated[str | None, typer.Option("--adhesive", help="By name; else the usual one.")] = None,
+    stack: Annotated[
+        list[str] | None, typer.Option("--stack", help="Glued together; else each stack here by itself.")
+    ] = None,
+    wood: Annotated[
+        str | None, typer.Option("--wood", help="The wood's temperature, as 18C or 64F; else from the air.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Glue up here today? Answers go, wait or not today, and why."""
+    from model.watch.questions.asked import glue_up as ask
+    from model.watch.questions.glue_up import is_against
+
+    store, now = open_book()
+    wood_c = temperature_given(wood, "--wood") if wood else None
+    answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
+    display, lines = display_of(), answer.detail["stacks"]
+    if as_json:
+        give_json(_spoken(answer.document(), display))
+    else:
+        told = {line["name"] for line in lines}
+        waiting = [line["name"] for line in lines if line["verdict"] != "go"] if answer.yes else []
+        say(f"{answer.subject}: {answer.verdict}{', but not with ' if waiting else ''}{', '.join(waiting)}.")
+        for reason in answer.reasons:
+            if reason.values.get("stack") not in told:
+                say(f"  {'✗' if is_against(reason) else '·'} {in_sentences(reason, display)}")
+        for line in lines:
+            say(f"  {line['name']}: {line['verdict']}. {in_sentences(Reason.of(line['ready']), display)}")
+    if not answer.yes:
+        raise typer.Exit(NO)
+
+
+def _spoken(document: dict[str, Any], display: Display) -> dict[str, Any]:
+    """The answer with a sentence beside each reason."""
+
+    def says(reason: dict[str, Any]) -> str:
+        return plain(in_sentences(Reason.of(reason), display))
+
+    lines = [
+        {**line, "why": [says(one) for one in line["why"]], "says": says(line["ready"]),
+         "reasons": [says(one) for one in line["reasons"]]}
+        for line in document["stacks"]
+    ]  # fmt: skip
+    for line in lines:
+        del line["ready"]
+    reasons = [{"against": False, **one, "says": says(one)} for one in document["reasons"]]
+    return document | {"reasons": reasons, "stacks": lines}
+
+
+def ready(
+    stack: Annotated[str, typer.Argument(help="The stack's name.")],
+    as_json: AsJson = False,
+) -> None:
+    """Has this stack settled for the home it is meant for? If not, when. The answer that `state` has too."""
+    store, now = open_book()
+    with store.session() as session:
+        found = queries.stack_named(session, now, stack)
+    answer, display = found.ready, display_of()
+    place, home = (None if one is None else one.name for one in (found.place, found.destination))
+    if as_json:
+        give_json(
+            {"stack": found.name, "place": place, "for": home, "ready": ready_document(answer, display)}
+        )
+    else:
+        stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
+        say(f"{found.name}{stands}: {_readiness(found)}.")
+        say(f"  {in_sentences(answer.reason, display)}")
+    if not answer.is_ready:
+        raise typer.Exit(NO)
+
+
+def _readiness(stack: queries.StackNow) -> str:
+    """Ready or not, where that is known."""
+    if stack.judgement.verdict == "unknown":
+        return "not known" if stack.judgement.is_current else "no answer yet"
+    return "ready" if stack.ready.is_ready else "not ready"
+
+
+def outlook(
+    piece: Annotated[str, typer.Argument(help="The piece's name.")],
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
+    from model.watch.state.outlook_store import UNHEARD, outlook_document
+
+    store, now = open_book()
+    found = _piece_now(store, piece, now)
+    if found is not None and found.next is None:
+        is_silent = found.judgement.is_current and found.judgement.verdict == "unknown"
+        raise BadInput("outlook", "piece", UNHEARD if is_silent else WORKING, piece)
+    document = outlook_document(store, piece)
+    if found is not None:
+        document["next"] = [coming_document(one) for one in found.next or ()]
+    if as_json:
+        give_json(document)
+        return
+    display = display_of(units)
+    if found is not None:
+        _say_how_it_stands(found, now)
+    rows = []
+    for limit in document["limits"]:
+        margins = [
+            (month["month"], month["fits"][limit["fit"]][limit["limit"]]["margin_mm"])
+            for month in document["months"]
+        ]
+        month, least = min(margins, key=lambda one: one[1]["p50"])
+        spread = " / ".join(display.bare_length(least[name], "down", 64) for name in ("p10", "p50", "p90"))
+        left = f"{spread} {display.length_unit}"
+        rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", left, month])
+    give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
+
+
+WORKING = "must be worked out first: ask again in a few minutes"
+
+
+def _piece_now(store: Store, name: str, now: datetime) -> queries.PieceNow | None:
+    """A piece as it stands; none when there is no such piece."""
+    with store.session() as session:
+        known = queries.pieces(session, now, retired=True, parts=False)
+    return next((one for one in known if one.name == name), None)
+
+
+def _say_how_it_stands(found: queries.PieceNow, now: datetime) -> None:
+    """How the piece stands and what the year is likely to bring, as the pages say it."""
+    from dashboard.say import piece_words
+
+    say(f"{found.name}: {piece_words.stands(found, now)}. {piece_words.prospect(found, now)}".strip())

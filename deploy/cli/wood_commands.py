@@ -1,0 +1,325 @@
+"""Commands that ask the science and need no book: air, species, width, check, cut."""
+
+import re
+from math import ceil, floor
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from deploy.cli.answer import (
+    AsJson,
+    McRange,
+    MeterDoubt,
+    MetersMc,
+    RhRange,
+    UnitsText,
+    display_of,
+    give_json,
+    give_table,
+    home_given,
+    length_given,
+    say,
+    say_wood,
+    temperature_given,
+    wood_given,
+)
+from deploy.settings import load_settings
+from model.wood.air import psychrometrics as air_physics
+from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
+from model.wood.design.cautions import wood_provenance
+from model.wood.design.cutting import cut_document
+from model.wood.design.setting_out import METER_DOUBT_PCT
+from model.wood.errors import BadInput
+from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
+from model.wood.material.species import Species, all_species
+from model.wood.piece import Piece, read_piece
+from model.wood.reason import Reason
+from model.words.display import plain
+from model.words.limits import checked
+from model.words.reasons import in_sentences
+
+TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
+
+
+def read_piece_file(path: Path) -> Piece:
+    """The piece in a TOML file; a file that can't be read is bad input."""
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise BadInput(str(path), "piece file", "must be readable UTF-8 text", reason) from error
+    piece = read_piece(text, str(path), load_settings().wood_region)
+    if re.search(r"^\s*\[member\.", text, re.MULTILINE):
+        typer.echo(f"{path}: parts are called [part.name] now; [member.name] is read as the same.", err=True)
+    return piece
+
+
+def air(
+    temperature: TemperatureText,
+    rh: Annotated[float | None, typer.Option("--rh", help="Relative humidity [%].")] = None,
+    emc: Annotated[
+        float | None, typer.Option("--emc", help="Ask for the humidity at which wood settles to this MC [%].")
+    ] = None,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The moisture content at which wood settles in this air, and the air's own moisture."""
+    temperature_c = temperature_given(temperature, "--temperature")
+    if (rh is None) == (emc is None):
+        raise BadInput(
+            "paneltide air",
+            "--rh or --emc",
+            "must be given, one of the two",
+            "both" if rh is not None else "none",
+        )
+    rh_pct = rh if rh is not None else float(relative_humidity_for(temperature_c, float(emc or 0.0)))
+    document = {
+        "temperature_c": temperature_c,
+        "rh_pct": rh_pct,
+        "emc_pct": float(equilibrium_moisture_content(temperature_c, rh_pct)),
+        "dew_point_c": float(air_physics.dew_point(temperature_c, rh_pct)) if rh_pct > 0.0 else None,
+        "vapour_pressure_pa": float(air_physics.vapour_pressure(temperature_c, rh_pct)),
+        "humidity_ratio": float(air_physics.humidity_ratio(temperature_c, rh_pct)),
+    }
+    if as_json:
+        give_json(document)
+        return
+    display = display_of(units)
+    say(
+        f"At {display.temperature(temperature_c)} and {rh_pct:.1f} % RH "
+        f"wood settles at {document['emc_pct']:.1f} % moisture content."
+    )
+    if document["dew_point_c"] is not None:
+        say(
+            f"Dew point {display.temperature(document['dew_point_c'])}, "
+            f"vapour pressure {document['vapour_pressure_pa']:.0f} Pa."
+        )
+
+
+FIGURES = (
+    *("name", "handbook_name", "group", "c_radial_per_pct", "c_tangential_per_pct"),
+    *("shrinkage_radial_pct", "shrinkage_tangential_pct", "specific_gravity_12pct", "specific_gravity_green"),
+    *("moe_mpa", "tension_perp_kpa", "et_el", "er_el", "fibre_saturation_pct"),
+)
+
+
+def _species_document(wood: Species) -> dict[str, Any]:
+    sources = {
+        quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
+        for quantity, fact in wood.facts.items()
+    }
+    return {name: getattr(wood, name) for name in FIGURES} | {"sources": sources}
+
+
+def species(
+    name: Annotated[str | None, typer.Argument(help="A wood's name; none lists them all.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """How a wood moves, how heavy and stiff it is, and where each figure comes from."""
+    if name is None:
+        woods = all_species()
+        if as_json:
+            give_json([_species_document(wood) for wood in woods])
+            return
+        give_table(
+            ["wood", "radial /%", "tangential /%", "read"],
+            [
+                [
+                    wood.name,
+                    _figure(wood.c_radial_per_pct),
+                    _figure(wood.c_tangential_per_pct),
+                    wood.facts["c_tangential_per_pct"].words if "c_tangential_per_pct" in wood.facts else "",
+                ]
+                for wood in woods
+            ],
+        )
+        return
+    wood = wood_given(name, "wood")
+    if as_json:
+        give_json(_species_document(wood))
+        return
+    say(f"{wood.name} ({wood.handbook_name}, {wood.group})")
+    say_wood(wood, name)
+    rows = []
+    for quantity, value in _species_document(wood).items():
+        if isinstance(value, (int, float)):
+            fact = wood.facts.get(quantity)
+            rows.append([quantity, f"{value:g}", f"{fact.source}: {fact.words}" if fact else ""])
+    give_table(["figure", "value", "where from"], rows)
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:.5f}"
+
+
+def width(
+    species_name: Annotated[str, typer.Option("--species", help="The wood.")],
+    width_text: Annotated[
+        str, typer.Option("--width", help='Width across the grain, as 368mm or "14 1/2in".')
+    ],
+    from_mc: Annotated[float, typer.Option("--from", help="MC at which it was measured [%].")],
+    to_mc: Annotated[float, typer.Option("--to", help="MC to ask about [%].")],
+    cut: Annotated[str | None, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = None,
+    ring_angle: Annotated[
+        float | None,
+        typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees."),
+    ] = None,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """How wide a part is at another moisture content."""
+    wood = wood_given(species_name, "--species")
+    if (cut is None) == (ring_angle is None):
+        got = "none" if cut is None else "both"
+        raise BadInput("paneltide width", "--cut or --ring-angle", "must be given, one of the two", got)
+    angle_deg = ring_angle_of_cut(cut) if cut is not None else float(ring_angle or 0.0)
+    start_mm = length_given(width_text, "--width")
+    end_mm = float(width_at(start_mm, from_mc, to_mc, movement_of(wood, angle_deg)))
+    if as_json:
+        change_mm = end_mm - start_mm
+        give_json({"width_mm": end_mm, "change_mm": change_mm, "provenance": wood_provenance(wood)})
+        return
+    display = display_of(units)
+    word = "wider" if end_mm >= start_mm else "narrower"
+    change = display.length(abs(end_mm - start_mm), finest=64)
+    say(f"{display.length(end_mm, finest=64)} at {to_mc:g} %, {change} {word} than at {from_mc:g} %.")
+    say_wood(wood, species_name)
+
+
+def check(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    temperature: Annotated[
+        str, typer.Option("--temperature", help="Room temperature, as 20C or 68F.")
+    ] = "20C",
+    mc: Annotated[float | None, typer.Option("--mc", help="Give every margin at this MC [%].")] = None,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The air in which every fit of a piece has something left, and which fit gives out first."""
+    piece = read_piece_file(piece_file)
+    display = display_of(units)
+    document = checked(piece, temperature_given(temperature, "--temperature"), mc, display)
+    inside = all(limit["margin_mm"] >= 0 for fit in document["fits"].values() for limit in fit["limits"])
+    if as_json:
+        give_json(document)
+    else:
+        say(f"{document['piece']}: {_comfort_words(document)}")
+        say(f"  design range: {_range_words(document, display.temperature(document['temperature_c']))}")
+        for end, word in (("low", "dry end"), ("high", "wet end")):
+            governing = document["governing"][end]
+            if governing:
+                limits = document["fits"][governing["fit"]]["limits"]
+                says = next(limit["says"] for limit in limits if limit["name"] == governing["limit"])
+                say(f"  {word}: {says}")
+        for caution in document["cautions"]:
+            say(f"  {plain(caution)}")
+        rows = [
+            [
+                name,
+                limit["says"],
+                limit["severity"],
+                display.margin(limit["margin_mm"]),
+                "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %",
+            ]
+            for name, fit in document["fits"].items()
+            for limit in fit["limits"]
+        ]
+        give_table(["fit", "limit", "", "left", "at MC"], rows)
+    if not inside:
+        raise typer.Exit(1)
+
+
+def _comfort_words(document: dict[str, Any]) -> str:
+    reason = document["comfort_reason"]
+    if reason:
+        return f"{reason[0].lower()}{reason[1:]}"
+    low, high = document["comfort_rh_low_pct"], document["comfort_rh_high_pct"]
+    return f"comfortable at {low:.0f} to {high:.0f} % RH"
+
+
+def _range_words(document: dict[str, Any], temperature: str) -> str:
+    """The bare range, rounded inward."""
+    low, high = document["rh_low_pct"], document["rh_high_pct"]
+    at = f"at {temperature}"
+    if document["empty"]:
+        return "none, its fits disagree"
+    if low is None and high is None:
+        return f"no limit in any air {at}"
+    if low is None:
+        return f"up to {floor(high)} % RH {at}"
+    if high is None:
+        return f"{ceil(low)} % RH and up {at}"
+    return f"{ceil(low)} to {floor(high)} % RH {at}"
+
+
+def cut(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
+    mc: MetersMc,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """How to cut, groove or slot for a fit today: three widths, and what will not work."""
+    from dashboard.paper.cards import plain_sentence
+
+    display = display_of(units)
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
+    if as_json:
+        said = [plain(in_sentences(Reason.of(one), display)) for one in document["cautions"]]
+        give_json(document | {"cautions": said})
+        return
+    for parts in document["parts"]:
+        say(plain_sentence(parts, display))
+    for caution in document["cautions"]:
+        say(in_sentences(Reason.of(caution), display))
+
+
+def gaps(
+    species_name: Annotated[str, typer.Option("--species", help="The wood of the fronts.")],
+    height: Annotated[list[str], typer.Option("--height", help="Height of an opening; once for each.")],
+    cut_name: Annotated[str, typer.Option("--cut", help="flat-sawn, rift or quarter-sawn.")] = "flat-sawn",
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    south: Annotated[bool, typer.Option("--south", help="The shop lies south of the equator.")] = False,
+    units: UnitsText = None,
+    as_json: AsJson = False,
+) -> None:
+    """The gaps of a bank of drawers, by their height and the month they are fitted."""
+    from model.wood.design.gap_table import MONTHS, gap_table, shop_mc_pct
+
+    display = display_of(units)
+    wood = wood_given(species_name, "--species")
+    movement = movement_of(wood, ring_angle_of_cut(cut_name, "", "--cut"))
+    year = home_given(mc_range, rh_range)
+    rows = gap_table(movement, [length_given(one, "--height") for one in height], year, south, display.steps)
+    if as_json:
+        found = [
+            {"height_mm": row.height_mm, "gaps_mm": row.gaps_mm, "opens_mm": row.opens_mm} for row in rows
+        ]
+        known = {"provenance": wood_provenance(wood)}
+        give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found, **known})
+        return
+    say(
+        f"Leave this gap above each front [{display.length_unit}], "
+        f"for a home of {year[0]:.1f} to {year[1]:.1f} %."
+    )
+    table = [
+        [
+            display.length(row.height_mm, finest=64),
+            *(
+                display.bare_length(gap, "up", 64) + ("" if right else "*")
+                for gap, right in zip(row.gaps_mm, row.looks_right, strict=True)
+            ),
+        ]
+        for row in rows
+    ]
+    give_table(["height", *MONTHS], table)
+    if any(not right for row in rows for right in row.looks_right):
+        say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
+    say_wood(wood, species_name)
+    say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")

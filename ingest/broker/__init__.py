@@ -1,0 +1,1 @@
+"""The broker that is started when none is named."""

@@ -1,0 +1,1 @@
+"""The connection to the broker: messages in, batches committed, acknowledgements sent."""

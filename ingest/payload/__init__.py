@@ -1,0 +1,1 @@
+"""From the bytes of one message to observations."""

@@ -1,0 +1,1 @@
+"""Proposing how to read an unknown topic, and accepting it."""

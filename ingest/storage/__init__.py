@@ -1,0 +1,1 @@
+"""How readings reach the database."""

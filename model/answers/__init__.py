@@ -1,0 +1,1 @@
+"""Questions asked of the book beside the running watch: delivery, validation, the record of fact."""

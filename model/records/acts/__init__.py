@@ -1,0 +1,1 @@
+"""What people write into the book, and how it is taken back."""

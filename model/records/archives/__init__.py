@@ -1,0 +1,1 @@
+"""The whole book as one archive, written and restored."""

@@ -1,0 +1,1 @@
+"""What pages and commands ask of the book: plain frozen answers in SI."""

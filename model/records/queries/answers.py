@@ -1,0 +1,295 @@
+"""What the book answers a page: plain frozen records in SI, made by `queries`, or by hand in a test."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from model.records.schema.tables import Document
+from model.wood.reason import Reason
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """How something stands, and why. Unknown where the watch has not said anything yet."""
+
+    verdict: str = "unknown"
+    detail: Document = field(default_factory=lambda: {"key": "not-yet"})
+    since_at: datetime | None = None
+    evaluated_at: datetime | None = None
+    is_current: bool = True  # false while it is being worked out: no answer yet
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
+
+
+def share_left(margin_mm: float, play_mm: float) -> float:
+    """What is left of the play designed, as a share of it; nothing of none."""
+    return margin_mm / play_mm if play_mm > 0.0 else min(margin_mm, 0.0)
+
+
+NOT_WORKED_OUT = Reason("ready-not-yet")
+NOT_YET = Judgement(is_current=False)
+WORKING = Judgement("unknown", {"key": "working"}, is_current=False)
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A limit that may be passed within the coming year, as it was said on the day `said_at`.
+
+    `from_at` to `until_at` is when: the 10th to the 90th percentile of the first crossing among the years
+    that cross.
+    """
+
+    fit: str
+    limit: str
+    direction: str
+    severity: str
+    seen: Reason
+    chance_pct: float
+    from_at: datetime
+    until_at: datetime
+    said_at: datetime
+    lever: Document | None = None
+
+    @property
+    def prevent(self) -> Document | None:
+        """A humidity to hold the room at, and whether that is enough; none where nothing is advised."""
+        lever = self.lever or {}
+        if lever.get("advised_rh_pct") is None:
+            return None
+        side = "at_most_rh_pct" if self.direction == "swelling" else "at_least_rh_pct"
+        return {side: lever["advised_rh_pct"], "enough": bool(lever["enough"])}
+
+
+@dataclass(frozen=True)
+class PassedSpan:
+    """A stretch in which a limit was passed, by `worst_mm` at most; `until_at` is none while it lasts."""
+
+    fit: str
+    limit: str
+    direction: str
+    severity: str
+    from_at: datetime
+    until_at: datetime | None
+    worst_mm: float
+    worst_at: datetime
+
+
+@dataclass(frozen=True)
+class AirNow:
+    """A place's air in its latest hour."""
+
+    hour_at: datetime
+    temperature_c: float
+    rh_pct: float
+    basis: str  # measured or estimated
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """A place and its air."""
+
+    id: int
+    name: str
+    kind: str
+    zone: str
+    air: AirNow | None = None
+    last_reading_at: datetime | None = None
+    sensors: tuple[str, ...] = ()
+    judgement: Judgement = Judgement()
+    note: str = ""
+    climate: Document | None = None
+
+
+@dataclass(frozen=True)
+class Moisture:
+    """A body's moisture at a checkpoint; `width_mm` is none for a stack."""
+
+    at: datetime
+    mc_mean_pct: float
+    mc_face_pct: float
+    mc_core_pct: float
+    mc_back_pct: float
+    width_mm: float | None
+    estimated_hours: int
+
+
+@dataclass(frozen=True)
+class MarginNow:
+    """What is left before one limit, and how it stands; `clears` is when one past now comes back."""
+
+    limit_name: str
+    direction: str
+    severity: str
+    margin_mm: float
+    play_mm: float
+    at: datetime
+    standing: str = "clear"
+    clears: tuple[datetime, datetime] | None = None
+
+
+@dataclass(frozen=True)
+class FitNow:
+    """One fit of a piece and how it stands."""
+
+    id: int
+    name: str
+    kind: str
+    document: Document
+    judgement: Judgement = Judgement()
+    margins: tuple[MarginNow, ...] = ()
+
+
+@dataclass(frozen=True)
+class MemberNow:
+    """One member of a piece and its moisture."""
+
+    id: int
+    name: str
+    document: Document
+    start_at: datetime
+    start_mc_pct: float
+    start_basis: str
+    moisture: Moisture | None = None
+
+
+@dataclass(frozen=True)
+class StayNow:
+    """Where something stood, from when to when."""
+
+    place_id: int
+    place: str
+    zone: str
+    since_at: datetime
+    until_at: datetime | None
+
+
+@dataclass(frozen=True)
+class PieceNow:
+    """One piece, its members and fits, and where it stands. Moisture, margins, stays and `since` come with
+    `piece`. `next` is empty where nothing is likely in the coming year, and none where that isn't known."""
+
+    id: int
+    name: str
+    document: Document
+    place: PlaceNow | None
+    since_at: datetime | None
+    fits: tuple[FitNow, ...] = ()
+    judgement: Judgement = Judgement()
+    members: tuple[MemberNow, ...] = ()
+    stays: tuple[StayNow, ...] = ()
+    retired_at: datetime | None = None
+    next: tuple[Coming, ...] | None = None
+    next_reason: Reason | None = NOT_WORKED_OUT
+    since: tuple[PassedSpan, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ready:
+    """Whether a stack is ready for where it goes, as the watch stored it.
+
+    Attributes
+    ----------
+    is_ready : bool
+    never_here : bool
+        Whether the air where it stands will not bring it there.
+    reason : Reason
+    from_at, until_at : datetime or None
+        When it will be, from the 10th to the 90th percentile of plausible years; both None where it is
+        ready already, or no date can be given.
+    target_mc_pct : float or None
+        What it should have [%].
+    """
+
+    is_ready: bool = False
+    never_here: bool = False
+    reason: Reason = NOT_WORKED_OUT
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+    target_mc_pct: float | None = None
+
+    @classmethod
+    def of(cls, judgement: Judgement) -> "Ready":
+        """The answer kept with a stack's verdict; one that says so where there is none yet."""
+        kept = judgement.detail.get("ready")
+        if not isinstance(kept, dict):
+            return cls()
+        instants = {
+            name: None if kept[name] is None else datetime.fromisoformat(kept[name])
+            for name in ("from_at", "until_at")
+        }
+        return cls(**{**kept, **instants}, reason=judgement.reason)
+
+
+@dataclass(frozen=True)
+class StackNow:
+    """One stack of lumber."""
+
+    id: int
+    name: str
+    document: Document
+    place: PlaceNow | None
+    destination: PlaceNow | None
+    start_at: datetime
+    start_mc_pct: float
+    moisture: Moisture | None = None
+    judgement: Judgement = Judgement()
+    retired_at: datetime | None = None
+
+    @property
+    def ready(self) -> Ready:
+        return Ready.of(self.judgement)
+
+
+@dataclass(frozen=True)
+class WarningNow:
+    """A stored change of verdict, and what it is about."""
+
+    id: int
+    subject_kind: str
+    subject_id: int
+    limit_name: str
+    tier: str
+    from_verdict: str
+    to_verdict: str
+    detail: Document
+    opened_at: datetime
+    acknowledged_at: datetime | None
+    trade_act: str | None
+    closed_at: datetime | None
+
+    @property
+    def reason(self) -> Reason:
+        return Reason.of(self.detail)
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What a verdict or a warning is about: its name, the zone of its place, and the page that shows it."""
+
+    name: str
+    zone: str
+    page: str  # piece, stack, place or sensor
+    page_id: int
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened to a body and belongs on its chart."""
+
+    at: datetime
+    kind: str  # built, moved, mc_pct, width_mm, gap_mm
+    says: str
+    value: float | None = None
+
+
+@dataclass(frozen=True)
+class ShopNow:
+    """Everything the first page tells of."""
+
+    places: tuple[PlaceNow, ...]
+    stacks: tuple[StackNow, ...]
+    pieces: tuple[PieceNow, ...]
+    warnings: tuple[WarningNow, ...]
+    heard_topics: int
+    sensors: int

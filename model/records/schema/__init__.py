@@ -1,0 +1,1 @@
+"""The tables of the book and the types of their columns."""

@@ -1,0 +1,1 @@
+"""When the watch computes what, and how it reads and writes its tables."""

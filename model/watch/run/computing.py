@@ -1,0 +1,87 @@
+"""Computes states and margins of a portion of the book; reads tables and writes none."""
+
+import math
+import time
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from model.records.store import Store
+from model.watch.air.climate import Climate
+from model.watch.air.gap_fill import Air
+from model.watch.run import watch_sql as ledger
+from model.watch.run.tasks import Tally, Task
+from model.watch.state import read_back as resume
+from model.watch.state.margins import FitHours, MoistureThen, fits_through, settle
+from model.watch.state.states import Run, States, run
+
+
+def compute(
+    store: Store,
+    tasks: Sequence[Task],
+    airs: Mapping[int, Air],
+    climates: Mapping[int, Climate],
+    tally: Tally,
+) -> tuple[Run, list[list[FitHours]]]:
+    """Take the owners of some tasks to where they end, and their fits with them."""
+    clock = time.perf_counter()
+    owners = [task.owner for task in tasks]
+    states = States.joined(
+        [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
+    )
+    ends = [task.end for task in tasks]
+    done = run(owners, states, {place: air for place, air in airs.items() if len(air)}, max(ends), ends)
+    clock = tally.took("states", clock)
+    tally.add("bodies", len(done.bodies))
+    tally.add("body_hours", int(np.isfinite(done.mc_pct).sum()))
+    fits: list[list[FitHours]] = []
+    row = 0
+    for task in tasks:
+        rows = {body.name: row + place for place, body in enumerate(task.owner.bodies)}
+        row += len(task.owner.bodies)
+        fits.append(
+            fits_through(
+                task.owner, done, rows, task.hour, task.known.resumed if task.known else {}, task.end,
+                climates, moisture_then(store, task, done, rows),
+            )
+        )  # fmt: skip
+    settle([fit for own in fits for fit in own])
+    tally.took("margins", clock)
+    return done, fits
+
+
+def resting(store: Store, tasks: Sequence[Task], climates: Mapping[int, Climate]) -> list[list[FitHours]]:
+    """The fits of owners whose air has not been heard of since, as they stood at the hour they rest at."""
+    found = []
+    for task in tasks:
+        known = task.known
+        assert known is not None
+        done = Run(task.owner.bodies, known.hour, known.states.outline[:, :1], known.states)
+        rows = {body.name: row for row, body in enumerate(task.owner.bodies)}
+        fits = fits_through(
+            task.owner, done, rows, known.hour - 1, known.resumed, known.hour, climates,
+            moisture_then(store, task, done, rows),
+        )  # fmt: skip
+        settle([fit for fit in fits if not fit.rest()])
+        found.append(fits)
+    return found
+
+
+def moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) -> MoistureThen:
+    """Mean moisture content of one of the owner's bodies at a kept hour, computed now or before."""
+    row_of = {body.id: rows[body.name] for body in task.owner.bodies}
+    stored: dict[tuple[int, int], float] = {}
+
+    def then(body_id: int, hour: int) -> float:
+        if hour >= done.first:
+            value = float(done.mc_pct[row_of[body_id], hour - done.first])
+            if not math.isnan(value):
+                return value
+        if not stored:
+            with ledger.reading(store) as bulk:
+                ids = [body.id for body in task.owner.bodies]
+                found = resume.read_states(bulk, dict.fromkeys(task.owner.kept_hours, ids))
+            stored.update({key: values[3] for key, values in found.items()})
+        return stored[body_id, hour]
+
+    return then

@@ -1,0 +1,321 @@
+"""One evaluation: from readings that came to warnings opened and closed.
+
+`Watch` keeps between evaluations what it would otherwise read again; what it keeps never decides anything,
+because every evaluation checks that the stored tables are still those it knows. Long computations run
+outside any transaction; results are written in short ones, each whole in itself.
+"""
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from model.records.schema.types import from_epoch_ms, to_epoch_ms
+from model.records.store import Store
+from model.watch.air.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
+from model.watch.air.climate import SILENT_AFTER_H, Climate
+from model.watch.air.gap_fill import NO_AIR, Air, Hours, Measured, filled, measured_of, merged
+from model.watch.run import watch_sql as ledger
+from model.watch.run.bulk import Bulk
+from model.watch.run.computing import compute, resting
+from model.watch.run.rows import verdict_row
+from model.watch.run.tasks import Known, Tally, Task, earliest_change, portions
+from model.watch.run.watch_sql import Counts, Overtaken
+from model.watch.run.writing import ResultWriter, air_writer, put_verdicts, write_portion, write_resting
+from model.watch.state import read_back as resume
+from model.watch.state.fit_on_book import FitOnBook
+from model.watch.state.roster import Assembly, Roster, RosterReader
+from model.watch.tell.place_stack_verdicts import Around
+from model.watch.tell.verdicts import verdict_of_piece
+from model.watch.tell.warnings import read_stored, write_changes
+from model.watch.trust.judge import Judge
+
+TRIES = 6
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """What one evaluation did.
+
+    Attributes
+    ----------
+    as_of : datetime
+        The full hour up to which everything is known.
+    counts : mapping of str to int
+        marks, air_hours, bodies, body_hours, checkpoints, margins, opened, changed, withdrawn.
+    durations_s : mapping of str to float
+        read, trust, air, states, margins, write: seconds spent.
+    """
+
+    as_of: datetime
+    counts: Mapping[str, int]
+    durations_s: Mapping[str, float]
+
+
+class Watch:
+    """Evaluates a book again and again."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._reader = RosterReader()
+        self._judge = Judge(store)
+        self._forget()
+
+    def has_moved(self, counts: Counts) -> bool:
+        """Whether another watch has written since the last evaluation."""
+        return self._counts is None or self._counts.watch != counts.watch
+
+    def _forget(self) -> None:
+        self._counts: Counts | None = None
+        self._roster: Roster | None = None
+        self._airs: dict[int, Air] = {}
+        self._trusted: dict[int, int] = {}  # by place, the hour up to which its air is trusted
+        self._known: dict[tuple[str, int], Known] = {}
+        self._around = Around()
+        self._verdicts: ledger.Verdicts = {}  # on record, for all that this watch knows
+        self._hour: int | None = None
+
+    def bring_up_to_date(self, now: datetime) -> Evaluation:
+        """Compute everything that readings, the book or the clock have changed. Safe to repeat, and safe
+        beside another watch: whoever comes second starts again from what the first wrote.
+
+        Raises
+        ------
+        Overtaken
+            If others wrote first each time; nothing is lost, and the next call goes on.
+        """
+        for attempt in range(TRIES):
+            try:
+                return self._evaluate(now)
+            except Overtaken:
+                self._forget()
+                if attempt == TRIES - 1:
+                    raise
+            except BaseException:
+                self._forget()
+                raise
+        raise AssertionError("unreachable")
+
+    # ------------------------------------------------------------ one evaluation
+
+    def _evaluate(self, now: datetime) -> Evaluation:
+        tally = Tally()
+        clock = time.perf_counter()
+        with ledger.reading(self._store) as bulk:
+            counts = ledger.read_counts(bulk)
+            self._read_book(bulk, counts)
+            assert self._roster is not None
+            hour = max(to_epoch_ms(now) // HOUR_MS, self._hour or 0)
+            # Marks come before the readings they speak of: a reading that comes in between marks again.
+            marks = self._judge.judge(bulk, hour, to_epoch_ms(now))
+            clock = tally.took("trust", clock)
+            airs, changed = self._new_airs(bulk, marks, hour)
+            clock = tally.took("air", clock)
+            tasks = self._tasks(bulk, changed, hour)
+            stored = read_stored(bulk, "fit", min((task.begin for task in tasks), default=hour) * HOUR_MS)
+            clock = tally.took("read", clock)
+        climates = {id_: Climate(self._roster.places[id_], air) for id_, air in airs.items()}
+        writer = ResultWriter(self._store, counts, self._verdicts)
+        taken_back = [task for task in tasks if task.rewind_hour() is not None]
+        for place_id, hours in changed.items():
+            rewinds = [
+                (task.owner, task.rewind_hour())
+                for task in taken_back
+                if any(stay.place_id == place_id for stay in task.owner.stays)
+            ]
+            writer.add(len(hours), air_writer(place_id, airs[place_id], hours, rewinds))
+            tally.add("air_hours", len(hours))
+        tally.add("marks", len(marks))
+        known: dict[tuple[str, int], Known] = {}
+        for portion in portions(tasks):
+            clock = tally.took("write", clock)
+            if portion[0].rests:
+                write_resting(writer, portion, resting(self._store, portion, climates), hour, climates, known)
+                continue
+            computed = compute(self._store, portion, airs, climates, tally)
+            clock = time.perf_counter()
+            write_portion(self._store, writer, portion, computed, hour, climates, stored, known, tally)
+        begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
+        self._around.changed_from(min(begins, default=hour))
+        writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
+        writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
+        self._counts = writer.finish()
+        self._airs, self._hour = airs, hour
+        self._known.update(known)
+        tally.took("write", clock)
+        return Evaluation(from_epoch_ms(hour * HOUR_MS), tally.counts, tally.durations_s)
+
+    def _read_book(self, bulk: Bulk, counts: Counts) -> None:
+        """Read what changed in the book, or was written by another watch, since the last evaluation."""
+        before = self._counts
+        others = self.has_moved(counts)
+        if others or before is None or before.book != counts.book or self._roster is None:
+            self._roster = self._reader.read(bulk)
+            self._known, self._around, self._verdicts = {}, Around(), {}
+        if others or before is None or before.air != counts.air:
+            self._airs = ledger.read_airs(bulk)
+        if others:
+            self._judge.forget()
+            last = resume.last_hours(bulk)
+            self._hour = max(last.values(), default=0)
+        self._counts = counts
+
+    # ------------------------------------------------------------ air
+
+    def _new_airs(
+        self, bulk: Bulk, marks: Sequence[tuple[int, int, int]], hour: int
+    ) -> tuple[dict[int, Air], dict[int, Hours]]:
+        """Every place's air up to now, and the hours of each that are not as stored."""
+        assert self._roster is not None
+        asked: dict[int, Hours] = {}
+        found: dict[int, Measured] = {}
+        if marks:
+            trust = read_trust(bulk)
+            asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
+            asked = {place: hours[hours <= hour] for place, hours in asked.items()}
+            found = measured_hours(bulk, trust, asked, self._judge.caches.around)
+        first_needed = self._roster.first_needed()
+        old_airs, self._trusted = self._airs, {}
+        known = {}
+        for place_id, place in self._roster.places.items():
+            measured = measured_of(old_airs.get(place_id, NO_AIR))
+            if place_id in asked:
+                measured = merged(measured, asked[place_id], found[place_id])
+            known[place_id] = measured
+            if len(measured.hours):
+                self._trusted[place_id] = int(measured.hours[-1]) + 1 + SILENT_AFTER_H[place.kind]
+        last_needed = self._roster.last_needed(self._trusted, hour)
+        changed: dict[int, Hours] = {}
+        airs: dict[int, Air] = {}
+        for place_id in sorted(self._roster.places):
+            old, measured = old_airs.get(place_id, NO_AIR), known[place_id]
+            if len(measured.hours) == 0:
+                if len(old):
+                    changed[place_id] = np.arange(old.first, old.end)
+                airs[place_id] = NO_AIR
+                continue
+            first = min(first_needed.get(place_id, hour), int(measured.hours[0]))
+            end = max(last_needed.get(place_id, 0), int(measured.hours[-1]) + 1)
+            if place_id not in asked and (old.first, old.end) == (first, end):
+                airs[place_id] = old
+                continue
+            airs[place_id] = filled(measured, first, end)
+            hours = ledger.changed_hours(old, airs[place_id])
+            if len(hours):
+                changed[place_id] = hours
+        return airs, changed
+
+    # ------------------------------------------------------------ who has to be computed, from where
+
+    def _tasks(self, bulk: Bulk, changed: Mapping[int, Hours], hour: int) -> list[Task]:
+        assert self._roster is not None
+        self._read_known(bulk, [owner for owner in self._roster.owners if owner.key not in self._known])
+        tasks, back = [], []
+        for owner in self._roster.owners:
+            if not owner.bodies or owner.start_hour > hour:
+                continue
+            known = self._known.get(owner.key)
+            at = earliest_change(owner, changed)
+            end = owner.followed_until(self._trusted, hour)
+            if known is None:
+                tasks.append(Task(owner, None, end))
+            elif at is not None and at < known.hour:
+                back.append((owner, at // 24 * 24))
+            elif known.hour < end or (end < hour < owner.until and known.judged_hour < hour):
+                tasks.append(Task(owner, known, end))
+        stored = self._known_at(bulk, back)
+        tasks += [
+            Task(owner, stored.get(owner.key), owner.followed_until(self._trusted, hour)) for owner, _ in back
+        ]
+        return sorted(tasks, key=lambda task: (task.begin, task.owner.key))
+
+    def _read_known(self, bulk: Bulk, owners: Sequence[Assembly]) -> None:
+        """Find where owners were last, from what is stored."""
+        if not owners:
+            return
+        last = resume.last_hours(bulk)
+        latest, days = [], []
+        for owner in owners:
+            hours = [last[body.id] for body in owner.bodies if body.id in last]
+            if hours:
+                latest.append((owner, min(hours)))
+                days.append((owner, min(hours) // 24 * 24))
+        found = self._known_at(bulk, latest)
+        found = {**self._known_at(bulk, [d for d in days if d[0].key not in found]), **found}
+        self._known.update(found)
+
+    def _known_at(self, bulk: Bulk, wanted: Sequence[tuple[Assembly, int]]) -> dict[tuple[str, int], Known]:
+        """Owners at hours for which all is stored; the others are left out."""
+        bodies: dict[int, list[int]] = {}
+        fits: dict[int, list[FitOnBook]] = {}
+        for owner, hour in wanted:
+            bodies.setdefault(hour, []).extend(body.id for body in owner.bodies)
+            fits.setdefault(hour, []).extend(owner.fits)
+        stored = resume.read_states(bulk, bodies)
+        standing = resume.read_resumed(bulk, fits)
+        found = {}
+        for owner, hour in wanted:
+            states = resume.states_at(owner, hour, stored)
+            if states is not None:
+                resumed = {}
+                for fit in owner.fits:
+                    one = resume.resumed_from(fit.limit_names, standing.get(fit.id))
+                    if one is not None:
+                        resumed[fit.id] = one
+                found[owner.key] = Known(hour, states, resumed)
+        return found
+
+    # ------------------------------------------------------------ writing
+
+    def _write_rest(
+        self,
+        bulk: Bulk,
+        hour: int,
+        climates: Mapping[int, Climate],
+        marks: Sequence[tuple[int, int, int]],
+        tally: Tally,
+    ) -> None:
+        """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
+        assert self._roster is not None
+        found = self._around.judge(bulk, self._roster, hour, climates, marks, self._trusted)
+        for owner in self._roster.owners:
+            if owner.until > hour and (not owner.bodies or owner.start_hour > hour):
+                judged = verdict_of_piece({}, hour, owner.problem)
+                found.verdicts.append(verdict_row(owner.kind, owner.id, judged, hour))
+        retired = [
+            key
+            for owner in self._roster.owners
+            if owner.until <= hour
+            for key in ((owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids))
+        ]
+        tally.add("opened", sum(len(change.added) for change in found.changes))
+        write_changes(bulk, found.changes)
+        put_verdicts(bulk, found.verdicts, self._verdicts)
+        bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
+        bulk.each(
+            "UPDATE warning SET closed_at = ? "
+            "WHERE subject_kind = 'fit' AND subject_id = ? AND closed_at IS NULL AND opened_at <= ?",
+            [
+                (bulk.instant(owner.until * HOUR_MS), fit, bulk.instant(owner.until * HOUR_MS))
+                for owner in self._roster.owners
+                if owner.until <= hour
+                for fit in owner.fit_ids
+            ],
+        )
+        for key in retired:
+            self._verdicts.pop(key, None)
+
+
+def bring_up_to_date(store: Store, now: datetime) -> Evaluation:
+    """Bring every computed table of a book up to an instant: air, states, margins, verdicts, warnings.
+
+    Parameters
+    ----------
+    store : Store
+        Its schema must be current.
+    now : datetime
+        Aware; states reach the full hour before it.
+    """
+    return Watch(store).bring_up_to_date(now)

@@ -1,0 +1,289 @@
+"""How the watch reads and writes its tables, in bulk, and how one writer among several is sure of itself.
+
+Every transaction of a watch first moves the watch's counter on from where it last saw it, and then looks
+whether the book is still the one it computed from. When either has moved, another watch or a change of the
+book came first: the transaction is given up, and nothing of it remains. So it needs no lock that a killed
+process could leave behind.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import pairwise
+from operator import itemgetter
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection
+
+from model.records.acts.invalidation import AIR, BOOK, WATCH
+from model.records.store import Store
+from model.watch.air.air_hours import HOUR_MS
+from model.watch.air.gap_fill import Air
+from model.watch.run.bulk import Bulk
+from model.watch.state.roster import Assembly
+
+AT_ONCE = 500
+"""Ids in one statement: well under SQLite's smallest limit on variables."""
+
+
+class Overtaken(RuntimeError):
+    """Another watch wrote, or the book changed, since this one read."""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """The counters that tell whether what was read is still so."""
+
+    watch: int
+    book: int
+    air: int
+
+    def after_writing(self) -> "Counts":
+        """As they are after one transaction of the watch."""
+        return Counts(self.watch + 1, self.book, self.air)
+
+
+def read_counts(bulk: Bulk) -> Counts:
+    """The counters now."""
+    names = (WATCH, BOOK, AIR)
+    found = dict(bulk.rows("SELECT name, count FROM tally WHERE name IN (?, ?, ?)", names))
+    return Counts(*(found.get(name, 0) for name in names))
+
+
+@contextmanager
+def reading(store: Store) -> Iterator[Bulk]:
+    """Statements that only read."""
+    with store.engine.connect() as connection:
+        bulk = Bulk(connection)
+        try:
+            yield bulk
+        finally:
+            bulk.close()
+
+
+@contextmanager
+def writing(store: Store, counts: Counts) -> Iterator[Bulk]:
+    """One transaction of a watch that read at `counts`.
+
+    Raises
+    ------
+    Overtaken
+        If another watch wrote since, or the book changed.
+    """
+    with store.engine.begin() as connection:
+        bulk = Bulk(connection)
+        try:
+            _claim(bulk, counts, connection)
+            yield bulk
+        finally:
+            bulk.close()
+
+
+def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
+    bulk.run(
+        "INSERT INTO tally (name, count) VALUES (?, 1) "
+        "ON CONFLICT (name) DO UPDATE SET count = tally.count + 1",
+        (WATCH,),
+    )
+    # The book can't change until the end on a database with row locks; SQLite has let nobody else write since
+    # the update.
+    held_until_end = "" if connection.dialect.name == "sqlite" else " FOR SHARE"
+    names = (WATCH, BOOK, AIR)
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?, ?){held_until_end}", names))
+    now = Counts(*(found.get(name, 0) for name in names))
+    if now.watch != counts.watch + 1:
+        raise Overtaken("another watch wrote first")
+    if now != counts.after_writing():
+        raise Overtaken("the book changed")
+
+
+# ---------------------------------------------------------------- air
+
+
+def read_airs(bulk: Bulk) -> dict[int, Air]:
+    """The stored air of every place; an hour that is missing in between is NaN."""
+    columns = f"place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings"
+    rows = bulk.rows(f"SELECT {columns} FROM air_hour ORDER BY place_id, hour_at")
+    airs: dict[int, Air] = {}
+    if not rows:
+        return airs
+    table = np.array(rows, dtype=np.float64)
+    places = table[:, 0].astype(np.int64)
+    edges = np.flatnonzero(np.diff(places, prepend=-1, append=-1))
+    for start, end in pairwise(edges.tolist()):
+        own = table[start:end]
+        hours = (own[:, 1] // HOUR_MS).astype(np.int64)
+        first, length = int(hours[0]), int(hours[-1] - hours[0] + 1)
+        temperature_c, rh_pct = np.full(length, np.nan), np.full(length, np.nan)
+        n_readings = np.zeros(length, dtype=np.int64)
+        temperature_c[hours - first], rh_pct[hours - first] = own[:, 2], own[:, 3]
+        n_readings[hours - first] = own[:, 4]
+        airs[int(places[start])] = Air(first, temperature_c, rh_pct, n_readings)
+    return airs
+
+
+def changed_hours(old: Air, new: Air) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """The hours at which two airs differ, or one has none, rising."""
+    low, high = max(old.first, new.first), min(old.end, new.end)
+    spans = []
+    if low < high:
+        a, b = slice(low - old.first, high - old.first), slice(low - new.first, high - new.first)
+        same = (old.temperature_c[a] == new.temperature_c[b]) & (old.rh_pct[a] == new.rh_pct[b])
+        same &= old.n_readings[a] == new.n_readings[b]
+        spans.append(low + np.flatnonzero(~same))
+        edges = [(min(old.first, new.first), low), (high, max(old.end, new.end))]
+    else:
+        edges = [(air.first, air.end) for air in (old, new) if len(air)]
+    spans += [np.arange(start, end) for start, end in edges]
+    return np.unique(np.concatenate(spans).astype(np.int64))
+
+
+def write_air(bulk: Bulk, place_id: int, new: Air, changed: Sequence[int]) -> None:
+    """Bring the stored air of a place to the new one at the hours that changed."""
+    gone = [(place_id, bulk.instant(h * HOUR_MS)) for h in changed if not new.first <= h < new.end]
+    bulk.each("DELETE FROM air_hour WHERE place_id = ? AND hour_at = ?", gone)
+    rows = []
+    for hour in changed:
+        if new.first <= hour < new.end:
+            row = hour - new.first
+            n = int(new.n_readings[row])
+            rows.append(
+                (place_id, bulk.instant(hour * HOUR_MS), float(new.temperature_c[row]),
+                 float(new.rh_pct[row]), n, "measured" if n else "estimated")
+            )  # fmt: skip
+    columns = ("place_id", "hour_at", "temperature_c", "rh_pct", "n_readings", "basis")
+    bulk.put("air_hour", columns[:2], columns, rows)
+
+
+# ---------------------------------------------------------------- marks
+
+
+def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
+    """Sensor, hour and revision of each mark up to an hour, included."""
+    return [
+        (sensor, ms // HOUR_MS, revision)
+        for sensor, ms, revision in bulk.rows(
+            f"SELECT sensor_id, {bulk.instant_of('hour_at')}, revision FROM stale_hour "
+            "WHERE hour_at <= ? ORDER BY sensor_id, hour_at",
+            (bulk.instant(until * HOUR_MS),),
+        )
+    ]
+
+
+def marks_by_sensor(bulk: Bulk) -> list[tuple[Any, ...]]:
+    """Sensor, how many marks it has, the sum of their revisions, the latest marked hour [ms]."""
+    return bulk.rows(
+        f"SELECT sensor_id, COUNT(*), SUM(revision), {bulk.instant_of('MAX(hour_at)')} FROM stale_hour "
+        "GROUP BY sensor_id ORDER BY sensor_id"
+    )
+
+
+def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
+    """Delete marks as they were read; one that was set again since stays."""
+    bulk.each(
+        "DELETE FROM stale_hour WHERE sensor_id = ? AND hour_at = ? AND revision = ?",
+        [(sensor, bulk.instant(hour * HOUR_MS), revision) for sensor, hour, revision in marks],
+    )
+
+
+# ---------------------------------------------------------------- states, standings and verdicts
+
+
+def delete_from(bulk: Bulk, owners: Iterable[tuple[Assembly, int | None]]) -> None:
+    """Take back what is computed for owners from an hour on, that hour included; none takes nothing back."""
+    bodies, fits = [], []
+    for owner, hour in owners:
+        if hour is None:
+            continue
+        at = bulk.instant(max(hour, 0) * HOUR_MS)
+        bodies += [(body.id, at) for body in owner.bodies]
+        fits += [(fit, at) for fit in owner.fit_ids]
+    bulk.each("DELETE FROM checkpoint WHERE body_id = ? AND at >= ?", bodies)
+    bulk.each("DELETE FROM margin WHERE fit_id = ? AND at >= ?", fits)
+
+
+CHECKPOINT = (
+    "body_id", "at", "profile_pct", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm",
+    "estimated_hours", "variance_pct2",
+)  # fmt: skip
+MARGIN = (
+    "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",
+    "standing_since_at", "eased",
+)  # fmt: skip
+AS_BUILT = ("direction", "severity", "play_mm")
+STANDS = ("standing", "standing_since_at", "eased")
+"""Columns of margin that never change while a row moves on, and those that seldom do."""
+VERDICT = (
+    "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "detail",
+)  # fmt: skip
+
+
+def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """Insert rows that are not there."""
+    bulk.each(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", rows)
+
+
+def move(
+    bulk: Bulk,
+    table: str,
+    columns: Sequence[str],
+    rows: Iterable[tuple[int, Sequence[Any]]],
+    unchanged: Iterable[str] = (),
+) -> None:
+    """Move rows that are there on to their new instant, each from the one it has [ms since 1970].
+
+    Columns that are `unchanged` are not written again.
+
+    Half the work of deleting and inserting, of which an hour's evaluation would mostly consist.
+
+    Raises
+    ------
+    Overtaken
+        If one is not there.
+    """
+    key = {"checkpoint": ("body_id", "at"), "margin": ("fit_id", "limit_name", "at")}[table]
+    moving = [column for column in columns if column not in {*key[:-1], *unchanged}]
+    take = itemgetter(*(columns.index(column) for column in moving))
+    find = [columns.index(column) for column in key[:-1]]
+    many = [(*take(row), *(row[k] for k in find), bulk.instant(since)) for since, row in rows]
+    _update(bulk, table, moving, key, many)
+
+
+Verdicts = dict[tuple[str, int], Sequence[Any]]
+"""Rows of verdict by kind and id of their subject."""
+
+
+def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]], known: Verdicts) -> None:
+    """Insert or replace verdicts that are not there as they are to be; `known` are those that are there, and
+    takes what is put. Most of what a look within the hour would say has been said.
+
+    Raises
+    ------
+    Overtaken
+        If a known one is not there.
+    """
+    new: list[Sequence[Any]] = []
+    there: list[Sequence[Any]] = []
+    for row in rows:
+        key = row[0], row[1]
+        before = known.get(key)
+        if row != before:
+            (new if before is None else there).append(row)
+            known[key] = row
+    bulk.put("verdict", VERDICT[:2], VERDICT, new)
+    _update(bulk, "verdict", VERDICT[2:], VERDICT[:2], [(*row[2:], *row[:2]) for row in there])
+
+
+def _update(
+    bulk: Bulk, table: str, columns: Sequence[str], key: Sequence[str], rows: Sequence[Sequence[Any]]
+) -> None:
+    setting, finding = (", ".join(f"{c} = ?" for c in columns), " AND ".join(f"{c} = ?" for c in key))
+    if bulk.each(f"UPDATE {table} SET {setting} WHERE {finding}", rows) != len(rows):
+        raise Overtaken(f"rows of {table} are not as they were written")
+
+
+def in_portions(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """Ids in portions that one statement takes."""
+    for start in range(0, len(ids), AT_ONCE):
+        yield ids[start : start + AT_ONCE]

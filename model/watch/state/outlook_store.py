@@ -1,0 +1,434 @@
+"""The outlook of every piece on the book: computed once a day, kept in its table, read by pages and commands.
+
+`Outlooks.refresh` belongs to the watch's process: it computes what the day or a change of the book has made
+out of date and replaces a piece's rows together. Computing it again from the same book gives the same rows.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import delete, insert, select
+
+from model.records.schema.tables import Fit, Member, Outlook, Piece
+from model.records.schema.types import from_epoch_ms, to_epoch_ms
+from model.records.store import Store
+from model.watch.air.air_hours import HOUR_MS
+from model.watch.air.climate import SILENT_AFTER_H
+from model.watch.air.climate_prior import Surroundings, seasons_of
+from model.watch.air.gap_fill import NO_AIR, Air
+from model.watch.run import watch_sql as ledger
+from model.watch.run.bulk import Bulk
+from model.watch.state import read_back as resume
+from model.watch.state.outlook import (
+    DAYS,
+    QUANTILES,
+    YEARS,
+    Ahead,
+    LimitAhead,
+    look_ahead,
+    spread,
+)
+from model.watch.state.outlook_request import OutlookRequest, surroundings_on_book
+from model.watch.state.preventive_humidity import lever_of, stays_document
+from model.watch.state.roster import Assembly, PlaceOnBook, RosterReader
+from model.watch.state.states import States
+from model.watch.tell.prospect_warnings import LIKELY_PCT, say_today
+from model.watch.tell.verdicts import LATER, SOONER
+from model.wood.climate.seasonal_model import Season
+from model.wood.errors import BadInput
+
+Floats = NDArray[np.float64]
+
+NAMES = ("p10", "p50", "p90")
+DIGITS = 4
+FORM = 4
+"""Counted up when the rows come to hold something new, so that those stored before are computed again."""
+EVEN_PCT = 50.0
+UNHEARD = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
+
+
+class Outlooks:
+    """Keeps the outlooks of one book.
+
+    Parameters
+    ----------
+    store : Store
+    years : int
+        Plausible years, even.
+    at_once : int, optional
+        Pieces of one call, where the caller has other things to see to in between; all if not given.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        years: int = YEARS,
+        at_once: int | None = None,
+    ) -> None:
+        self._store, self._years, self._at_once = store, years, at_once
+        self._reader = RosterReader()
+        self._seen: tuple[object, ...] | None = None
+
+    def refresh(self, now: datetime) -> int:
+        """Compute what is out of date; returns for how many pieces that was.
+
+        Costs one small read when nothing happened since. A piece waits for its states: one that the watch
+        has not yet taken to this day's midnight is left for the next call. Late readings and changes of the
+        book bring the outlook of the pieces they concern up to date as well.
+        """
+        midnight = to_epoch_ms(now) // HOUR_MS // 24 * 24
+        with ledger.reading(self._store) as bulk:
+            seen = (midnight, ledger.read_counts(bulk))
+            if self._seen == seen:
+                return 0
+            due, waiting = self._due(bulk, midnight)
+            airs = ledger.read_airs(bulk) if due else {}
+            requests = [_request(bulk, one, airs) for one in due]
+        requests = [request for request in requests if len(request.airs.get(request.place_id, NO_AIR))]
+        if self._at_once is not None and len(requests) > self._at_once:
+            requests, waiting = requests[: self._at_once], True
+        if requests:
+            self._compute(requests, {one.owner.id: one.basis for one in due})
+        self._seen = None if waiting else seen
+        return len(requests)
+
+    def _due(self, bulk: Bulk, midnight: int) -> tuple[list["_Due"], bool]:
+        """Pieces whose outlook is not of what is known now, and whether one has no states yet."""
+        stored = {
+            piece: _loaded(detail).get("basis")
+            for piece, detail in bulk.rows(
+                "SELECT subject_id, detail FROM outlook WHERE subject_kind = 'piece' AND quantity = 'rh_pct'"
+            )
+        }
+        measured = {
+            row[0]: row
+            for row in bulk.rows(
+                "SELECT place_id, COUNT(*), SUM(temperature_c), SUM(rh_pct), "
+                f"{bulk.instant_of('MAX(hour_at)')} FROM air_hour "
+                "WHERE basis = 'measured' AND hour_at < ? GROUP BY place_id",
+                (bulk.instant(midnight * HOUR_MS),),
+            )
+        }
+        roster = self._reader.read(bulk)
+        due, waiting = [], False
+        for owner in roster.owners:
+            hour = max(midnight, owner.start_hour)
+            place_id = owner.place_at(hour)
+            if owner.kind != "piece" or not owner.bodies or owner.until <= hour or place_id is None:
+                continue
+            air = measured.get(place_id)
+            if air is None or _silent(roster.places[place_id], air[-1] // HOUR_MS, hour):
+                continue
+            found = resume.read_states(bulk, {hour: [body.id for body in owner.bodies]})
+            states = resume.states_at(owner, hour, found)
+            if states is None:
+                waiting = True
+                continue
+            basis = _basis(owner, hour, states, (roster.places[place_id], air))
+            if stored.get(owner.id) != basis:
+                due.append(_Due(owner, hour, place_id, states, basis))
+        return due, waiting
+
+    def _compute(self, requests: Sequence[OutlookRequest], basis: Mapping[int, str]) -> None:
+        surroundings = surroundings_on_book(self._store)
+        known: dict[tuple[int, int], Season] = {}
+        for request in requests:
+            key = request.place_id, request.hour
+            if key not in known:
+                air = request.airs[request.place_id]
+                (known[key],) = seasons_of(surroundings[request.place_id], air, [request.hour])
+        seasons = [known[request.place_id, request.hour] for request in requests]
+        for ahead in look_ahead(requests, seasons, DAYS, self._years):
+            owner = ahead.request.owner
+            around = surroundings[ahead.request.place_id]
+            details = [limit_detail(ahead, limit, around) for limit in ahead.limits]
+            said = [statement_of(limit, one) for limit, one in zip(ahead.limits, details, strict=True)]
+            rows = rows_of(ahead, around, details, next_of(said), basis[owner.id])
+            with self._store.session() as session:
+                if session.get(Piece, owner.id) is None:
+                    continue
+                session.execute(delete(Outlook).where(Outlook.piece_id == owner.id))
+                session.execute(insert(Outlook), rows)
+                at = from_epoch_ms(ahead.request.hour * HOUR_MS)
+                fits = {fit.name: fit.id for fit in owner.fits}
+                say_today(session, owner.name, at, fits, said)
+
+
+def _silent(place: PlaceOnBook, last: int, hour: int) -> bool:
+    """Whether a place is silent at an hour, by its last measured one, so that nothing is predicted."""
+    return hour > last + 1 + SILENT_AFTER_H[place.kind]
+
+
+@dataclass(frozen=True)
+class _Due:
+    """A piece to compute: where it is, in which state, and what its outlook will rest on."""
+
+    owner: Assembly
+    hour: int
+    place_id: int
+    states: States
+    basis: str
+
+
+def _basis(owner: Assembly, hour: int, states: States, air: object) -> str:
+    """A short word for all that an outlook rests on; another word asks for another outlook."""
+    hashed = hashlib.blake2b(digest_size=12)
+    hashed.update(states.profile.tobytes() + states.variance_pct2.tobytes())
+    fits = [(fit.name, fit.fit, fit.gaps) for fit in owner.fits]
+    hashed.update(repr((FORM, hour, air, owner.bodies, fits)).encode())
+    return hashed.hexdigest()
+
+
+def _request(bulk: Bulk, due: _Due, airs: Mapping[int, Air]) -> OutlookRequest:
+    """An owner at an hour, as the watch would ask for it."""
+    owner, hour, states = due.owner, due.hour, due.states
+    ids = [body.id for body in owner.bodies]
+    kept = resume.read_states(bulk, {at: ids for at in owner.kept_hours if at <= hour})
+    there = [(row, body) for row, body in enumerate(owner.bodies) if states.hour[row] == hour]
+
+    def then(body_id: int, at: int) -> float:
+        return float(kept[body_id, at][3])
+
+    return OutlookRequest(
+        owner,
+        hour,
+        due.place_id,
+        {body.name: states.profile[row] for row, body in there},
+        airs,
+        {body.name: float(states.variance_pct2[row]) for row, body in there},
+        then,
+    )
+
+
+# ---------------------------------------------------------------- rows
+
+
+def rows_of(
+    ahead: Ahead,
+    surroundings: Surroundings,
+    details: Sequence[dict[str, Any]],
+    coming: Sequence[Mapping[str, Any]],
+    basis: str = "",
+) -> list[dict[str, Any]]:
+    """The rows of `outlook` of one piece."""
+    request = ahead.request
+    bodies = {body.name: body.id for body in request.owner.bodies}
+    fits = {fit.name: fit.id for fit in request.owner.fits}
+    known = ahead.season
+    about_air = {
+        "place_id": request.place_id,
+        "known_from": known.expectation.source,
+        "climate_known": surroundings.known,
+        "seen_share": round(known.seen_share, 3),
+        "measured_days": known.measured_days,
+        "years": ahead.years,
+        "basis": basis,
+    }
+    series: list[tuple[str, int, str, Floats, dict[str, Any]]] = [
+        ("piece", request.owner.id, "rh_pct", spread(ahead.air.rh_pct), about_air | {"next": coming}),
+        ("piece", request.owner.id, "temperature_c", spread(ahead.air.temperature_c), about_air),
+    ]
+    for name, mc_pct in ahead.mc_pct.items():
+        series.append(("member", bodies[name], "mc_pct", spread(mc_pct), {}))
+        series.append(("member", bodies[name], "width_mm", spread(ahead.width_mm[name]), {}))
+    for limit, detail in zip(ahead.limits, details, strict=True):
+        series.append(("fit", fits[limit.fit], limit.limit.name, limit.spread_mm, detail))
+    at = from_epoch_ms(request.hour * HOUR_MS)
+    return [
+        {
+            "subject_kind": kind,
+            "subject_id": subject,
+            "quantity": quantity,
+            "piece_id": request.owner.id,
+            "at": at,
+            "detail": detail,
+            **{name: np.asarray(row, dtype="<f4").tobytes() for name, row in zip(NAMES, values, strict=True)},
+        }
+        for kind, subject, quantity, values, detail in series
+    ]
+
+
+def next_of(said: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The limits not past today that one year in ten or more passes, those first that most years pass.
+
+    Within those and within the rest harms come before shows, then the earlier.
+    """
+    likely = [dict(one) for one in said if not one["is_past"] and one["chance_pct"] >= LIKELY_PCT]
+    return sorted(
+        likely, key=lambda one: (one["chance_pct"] < EVEN_PCT, one["severity"] != "harms", one["low_days"])
+    )
+
+
+def statement_of(limit: LimitAhead, detail: Mapping[str, Any]) -> dict[str, Any]:
+    """What is said today of a limit's coming year.
+
+    `low_days` and `high_days` are when, as `LimitAhead.crossing_window` has it, counted from the outlook's
+    midnight; None where no year crosses. `reason_key` is what leads there: the room as it is, or the seasons
+    to come.
+    """
+    low_days, high_days = limit.crossing_window() or (None, None)
+    return {
+        "fit": limit.fit,
+        "limit": limit.limit.name,
+        "direction": limit.limit.direction,
+        "severity": limit.limit.severity,
+        "seen": limit.limit.reason.document(),
+        "is_past": limit.now_mm < 0.0,
+        "chance_pct": round(100.0 * limit.chance, 1),
+        "low_days": low_days,
+        "high_days": high_days,
+        "reason_key": "season" if detail["if_it_stays"] is None else "room-as-it-is",
+        "lever": detail["lever"],
+    }
+
+
+def limit_detail(ahead: Ahead, limit: LimitAhead, surroundings: Surroundings) -> dict[str, Any]:
+    """What a page says of one limit in the coming year.
+
+    `chance` is the share of the years in which it is crossed. `crossing` is when, the same days as in `next`.
+    It, `lever` and `if_it_stays` are given where the limit is likely enough to ask for them, and is not past
+    now. `clears` is when a limit that is past now comes back by itself, where most years bring it back.
+    """
+    detail: dict[str, Any] = {
+        "direction": limit.limit.direction,
+        "severity": limit.limit.severity,
+        "seen": limit.limit.reason.document(),
+        "play_mm": round(float(limit.limit.play_mm), DIGITS),
+        "now_mm": round(limit.now_mm, DIGITS),
+        "chance": round(limit.chance, 3),
+        "crossing": None,
+        "lever": None,
+        "if_it_stays": None,
+        "clears": None,
+    }
+    if limit.now_mm < 0.0:
+        detail["clears"] = clears_of(limit)
+        return detail
+    if 100.0 * limit.chance < LIKELY_PCT:
+        return detail
+    first_days = limit.crossing_quantile(QUANTILES[0])
+    window = limit.crossing_window()
+    detail["crossing"] = None if window is None else dict(zip(("low_days", "high_days"), window, strict=True))
+    fit = ahead.fits[limit.fit]
+    from_days = int(first_days) if np.isfinite(first_days) else 0
+    lever = lever_of(ahead.request, fit, limit.limit.name, ahead.season, surroundings, from_days)
+    detail["lever"] = lever.document()
+    detail["if_it_stays"] = stays_document(ahead.request, fit, limit.limit.name, (SOONER, LATER))
+    return detail
+
+
+def clears_of(limit: LimitAhead) -> dict[str, int] | None:
+    """Days until a limit past now is inside again, to the 10th and 90th percentile of the years that bring
+    it back; None where fewer than half do."""
+    inside = limit.path_mm >= 0.0
+    days = (np.argmax(inside, axis=0) + 1.0)[inside.any(axis=0)]
+    if len(days) < inside.shape[1] / 2.0:
+        return None
+    low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
+    return {"low_days": int(low), "high_days": int(np.ceil(high))}
+
+
+# ---------------------------------------------------------------- reading
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """One quantity's outlook: arrays of a value a day, that at the end of day k after `at`."""
+
+    at: datetime
+    p10: Floats
+    p50: Floats
+    p90: Floats
+    detail: Mapping[str, Any]
+
+    @property
+    def days(self) -> list[datetime]:
+        """The instant of each value."""
+        return [self.at + timedelta(days=k + 1) for k in range(len(self.p50))]
+
+
+def _series(row: Outlook) -> Series:
+    values = [np.frombuffer(getattr(row, name), dtype="<f4").astype(np.float64) for name in NAMES]
+    return Series(row.at, values[0], values[1], values[2], row.detail)
+
+
+def outlook_document(store: Store, piece: str) -> dict[str, Any]:
+    """The coming year of a piece as one JSON document.
+
+    Returns
+    -------
+    dict
+        ``piece, at, years, known_from, climate_known, seen_share``; ``months``: for each the mean p10, p50
+        and p90 of each member's ``width_mm`` and ``mc_pct``, of each margin ``margin_mm``, and of the room's
+        ``rh_pct``; ``limits``: of each its ``chance`` in the year, ``crossing``, ``lever``, ``if_it_stays``.
+
+    Raises
+    ------
+    BadInput
+        If there is no such piece, or nothing is known of it yet.
+    """
+    with store.session() as session:
+        found = session.scalar(select(Piece).where(Piece.name == piece))
+        if found is None:
+            names = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name)))
+            raise BadInput("outlook", "piece", f"must be one on the book ({names or 'there is none'})", piece)
+        rows = list(session.scalars(select(Outlook).where(Outlook.piece_id == found.id)))
+        members = {row.id: row.name for row in session.execute(select(Member.id, Member.name))}
+        fits = {row.id: row.name for row in session.execute(select(Fit.id, Fit.name))}
+        series = {(row.subject_kind, row.subject_id, row.quantity): _series(row) for row in rows}
+    return _document(piece, series, members, fits)
+
+
+def _document(
+    piece: str,
+    series: Mapping[tuple[str, int, str], Series],
+    members: Mapping[int, str],
+    fits: Mapping[int, str],
+) -> dict[str, Any]:
+    air = next((one for (_, _, quantity), one in series.items() if quantity == "rh_pct"), None)
+    if air is None:
+        raise BadInput("outlook", "piece", UNHEARD, piece)
+    months: dict[str, dict[str, Any]] = {}
+    limits = []
+    for (kind, subject, quantity), one in sorted(series.items()):
+        means = _by_month(one)
+        for month, mean in means.items():
+            entry = months.setdefault(month, {"month": month, "air": {}, "members": {}, "fits": {}})
+            if kind == "piece":
+                entry["air"][quantity] = mean
+            elif kind == "member":
+                entry["members"].setdefault(members[subject], {})[quantity] = mean
+            else:
+                entry["fits"].setdefault(fits[subject], {})[quantity] = {"margin_mm": mean}
+        if kind == "fit":
+            limits.append({"fit": fits[subject], "limit": quantity, **one.detail})
+    return {
+        "piece": piece,
+        "at": air.at.isoformat(),
+        **{key: air.detail[key] for key in ("years", "known_from", "climate_known", "seen_share")},
+        "next": air.detail.get("next"),
+        "months": [months[month] for month in sorted(months)],
+        "limits": limits,
+    }
+
+
+def _by_month(series: Series) -> dict[str, dict[str, float]]:
+    month = np.array([(at - timedelta(hours=12)).strftime("%Y-%m") for at in series.days])
+
+    def mean(quantile: str, name: str) -> float:
+        values: Floats = getattr(series, quantile)
+        return round(float(values[month == name].mean()), DIGITS)
+
+    return {
+        name: {quantile: mean(quantile, name) for quantile in NAMES} for name in np.unique(month).tolist()
+    }
+
+
+def _loaded(document: Any) -> Any:
+    return json.loads(document) if isinstance(document, str) else document

@@ -1,0 +1,1 @@
+"""Verdicts, warnings and notices from states and margins."""

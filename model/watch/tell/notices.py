@@ -1,0 +1,374 @@
+"""Messages about warnings: planned, sent, retried, and shown when they can't be sent.
+
+Warning and sending are apart. `plan` writes a row for every warning and address that is to hear of it: once
+for its opening, once for its escalation, and once for going past its limit where it was told as worse before
+that; the table allows no second. No address hears of one warning twice within a day, and never of less than
+it was told. `send_due` takes rows that are due, says in the table that it tries, sends, and says that it has.
+What waits is told as it stands when it goes out. Notices of one address that are due together go as one
+message, but what can't wait goes at once by itself.
+
+A process that dies between sending and saying so leaves a row that was tried and has no answer. It is tried
+again after `LEASE`, and the message says that it may have come before: a maker would rather hear twice of a
+binding drawer than never, and nothing that leaves the machine can be both certain and single. A row whose
+warning was closed or acknowledged before it was due is dropped.
+
+Addresses hold passwords, so the table has them masked, with a short hash to tell them apart.
+"""
+
+import hashlib
+import logging
+import re
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import apprise
+from sqlalchemy import delete, exists, select, update
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.orm import Session
+
+from model.records.clock import Now
+from model.records.schema.tables import Notice, Warning
+from model.records.store import Store
+from model.watch.state import hysteresis as standing
+from model.watch.state.humidity import lever_reasons
+from model.watch.state.hysteresis import STANDINGS
+from model.watch.tell.notice_times import Hours, read_hours
+from model.wood.errors import BadInput
+from model.wood.reason import Reason
+from model.words.display import Display, plain
+from model.words.reasons import METRIC, in_sentences
+
+log = logging.getLogger(__name__)
+
+Send = Callable[[str, str, str], str | None]
+"""Sends a title and a body to an address; returns what went wrong, None when it went out."""
+
+OPENED, ESCALATED, PAST = STAGES = ("opened", "escalated", "past")
+WORSE = {ESCALATED: (Reason("notice-worse"),), PAST: (Reason("notice-past"),)}
+APART = timedelta(hours=24)
+"""How long nothing more of a warning is told after a notice of it (common practice, no source)."""
+OLD_NEWS = timedelta(days=7)
+"""What happened longer ago and only now became known is on the pages, and sent to nobody."""
+TRYING = "being sent"
+LEASE = timedelta(minutes=2)
+WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
+"""How long to wait after each failed try; after the last one a notice is given up, and shown."""
+MOST_TRIES = len(WAITS) + 1
+
+
+@dataclass(frozen=True)
+class Failing:
+    """An address that can't be reached: masked, with how many notices wait, and why."""
+
+    address: str
+    notices: int
+    tries: int
+    problem: str
+    given_up: bool
+
+
+# ---------------------------------------------------------------- addresses
+
+
+def masked(address: str) -> str:
+    """An address without its secrets, told apart from others by a short hash.
+
+    Raises
+    ------
+    BadInput
+        If it is no address that can be notified.
+    """
+    service = apprise.Apprise.instantiate(address, suppress_exceptions=True)
+    if service is None:
+        shown = re.sub(r"//[^@/]*@", "//****@", address)
+        rule = "must be an address like mailto://, mqtt://, json:// or one of a push service"
+        raise BadInput("notify", "address", rule, shown)
+    shown = str(service.url(privacy=True)).split("?")[0].rstrip("/")
+    return f"{shown}#{hashlib.blake2b(address.encode(), digest_size=3).hexdigest()}"
+
+
+def send_by_apprise(address: str, title: str, body: str) -> str | None:
+    """Send one message; returns what went wrong, None when it went out."""
+    service = apprise.Apprise()
+    if not service.add(address):
+        return "the address is not understood"
+    with apprise.LogCapture(level=logging.WARNING, fmt="%(message)s") as said:
+        sent = service.notify(title=title, body=body)
+    if sent:
+        return None
+    lines = [line.strip() for line in said.getvalue().splitlines() if line.strip()]
+    why = lines[-1] if lines else "the other side did not take it"
+    return why.replace(address, masked(address))[:200]
+
+
+def send_test(address: str, send: Send = send_by_apprise) -> str | None:
+    """Send a test message now; returns what went wrong, None when it went out.
+
+    Raises
+    ------
+    BadInput
+        If it is no address that can be notified.
+    """
+    masked(address)
+    return send(address, "paneltide: a test", in_sentences(Reason("notice-test")))
+
+
+# ---------------------------------------------------------------- planning
+
+
+def stage_of(warning: Warning) -> str:
+    """How far a warning has come: opened, worse, or past its limit after it had become worse before that."""
+    if warning.escalated_at is None:
+        return OPENED
+    before = (warning.detail or {}).get("opening") or {}
+    went_past = (
+        warning.to_verdict == STANDINGS[standing.PAST]
+        and before.get("to_verdict") == (STANDINGS[standing.NEAR])
+    )
+    return PAST if went_past and before.get("escalated_ms") is not None else ESCALATED
+
+
+def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
+    """Write a row for every open warning that an address has not been told of; returns how many."""
+    added = 0
+    with store.session() as session:
+        hours = read_hours(session)
+        known = _by_mask([*addresses, *hours.addresses])
+        _drop_stale(session)
+        open_now = list(
+            session.scalars(
+                select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
+            )
+        )
+        told: dict[tuple[int, str], int] = {}
+        for warning_id, address, stage in session.execute(
+            select(Notice.warning_id, Notice.address, Notice.stage)
+            .join(Warning, Warning.id == Notice.warning_id)
+            .where(Warning.closed_at.is_(None))
+        ).all():
+            worst = max(told.get((warning_id, address), 0), STAGES.index(stage))
+            told[warning_id, address] = worst
+        rows = [
+            (warning, mask, stage_of(warning))
+            for warning in open_now
+            for mask, address in known.items()
+            if hours.wants(address, warning.tier, mask)
+            and STAGES.index(stage_of(warning)) > told.get((warning.id, mask), -1)
+            and now - (warning.escalated_at or warning.opened_at) <= OLD_NEWS
+        ]
+        session.expunge_all()
+    for warning, mask, stage in rows:
+        added += _add(store, warning, mask, stage, hours, now)
+    return added
+
+
+def _add(store: Store, warning: Warning, mask: str, stage: str, hours: Hours, now: datetime) -> int:
+    """One row; none when another process has just written it, the warning is gone, or one still waits."""
+    try:
+        with store.session() as session:
+            rows = session.scalars(
+                select(Notice).where(Notice.warning_id == warning.id, Notice.address == mask)
+            ).all()
+            told_at = max((row.sent_at for row in rows if row.sent_at is not None), default=None)
+            due_at = hours.due_at(warning.tier, now, None if told_at is None else told_at + APART)
+            waiting = [row for row in rows if row.sent_at is None and row.tries < MOST_TRIES]
+            if waiting:  # it becomes the worse news when it goes out, which may now have to be sooner
+                session.execute(
+                    update(Notice)
+                    .where(
+                        Notice.id.in_([row.id for row in waiting]), Notice.tries == 0, Notice.due_at > due_at
+                    )
+                    .values(due_at=due_at)
+                    .execution_options(synchronize_session=False)
+                )
+                return 0
+            if any(STAGES.index(row.stage) >= STAGES.index(stage) for row in rows):
+                return 0
+            session.add(Notice(warning_id=warning.id, address=mask, stage=stage, due_at=due_at))
+    except IntegrityError:
+        return 0
+    return 1
+
+
+def _drop_stale(session: Session) -> None:
+    """Rows not yet tried whose warning was closed or acknowledged meanwhile."""
+    over = select(Warning.id).where(
+        Warning.id == Notice.warning_id,
+        Warning.closed_at.is_not(None) | Warning.acknowledged_at.is_not(None),
+    )
+    session.execute(
+        delete(Notice)
+        .where(Notice.sent_at.is_(None), Notice.tries == 0, exists(over))
+        .execution_options(synchronize_session=False)
+    )
+
+
+def _by_mask(addresses: Iterable[str]) -> dict[str, str]:
+    found = {}
+    for address in addresses:
+        if address.strip():
+            try:
+                found[masked(address.strip())] = address.strip()
+            except BadInput as problem:
+                log.warning("%s", problem)
+    return found
+
+
+# ---------------------------------------------------------------- sending
+
+
+def send_due(
+    store: Store,
+    now: datetime,
+    addresses: Sequence[str],
+    send: Send = send_by_apprise,
+    display: Display = METRIC,
+) -> int:
+    """Send what is due; returns how many notices went out."""
+    with store.session() as session:
+        known = _by_mask([*addresses, *read_hours(session).addresses])
+        due = session.execute(
+            select(Notice.id, Notice.address, Notice.due_at, Warning.tier)
+            .join(Warning, Warning.id == Notice.warning_id)
+            .where(Notice.sent_at.is_(None), Notice.tries < MOST_TRIES, Notice.due_at <= now)
+            .order_by(Notice.due_at, Notice.id)
+        ).all()
+    parcels: dict[tuple[str, int], list[tuple[int, datetime]]] = {}
+    for id_, mask, due_at, tier in due:
+        if mask in known:
+            parcels.setdefault((mask, id_ if tier == "now" else 0), []).append((id_, due_at))
+    sent = 0
+    for (mask, _), rows in parcels.items():
+        sent += _send(store, now, known[mask], rows, send, display)
+    return sent
+
+
+def _send(
+    store: Store,
+    now: datetime,
+    address: str,
+    rows: Sequence[tuple[int, datetime]],
+    send: Send,
+    display: Display,
+) -> int:
+    """Send one message about some notices, taken so that no other process sends them too."""
+    taken: list[int] = []
+    again = False
+    with store.session() as session:
+        for id_, due_at in rows:
+            before = session.scalar(select(Notice.problem).where(Notice.id == id_))
+            changed = session.execute(
+                update(Notice)
+                .where(Notice.id == id_, Notice.due_at == due_at, Notice.sent_at.is_(None))
+                .values(tries=Notice.tries + 1, due_at=now + LEASE, problem=TRYING)
+                .returning(Notice.id)
+                .execution_options(synchronize_session=False)
+            )
+            if changed.first() is not None:
+                taken.append(id_)
+                again |= before == TRYING
+        if not taken:
+            return 0
+        found = session.execute(
+            select(Notice, Warning).join(Warning, Warning.id == Notice.warning_id).where(Notice.id.in_(taken))
+        ).all()
+        for notice, warning in found:
+            _worsen(session, notice, stage_of(warning))
+        title, body = message([(notice.stage, warning) for notice, warning in found], again, display)
+    try:
+        problem = send(address, title, body)
+    except Exception as error:  # whatever a service does, the next address must hear
+        log.exception("sending a notice failed")
+        problem = str(error)[:200] or type(error).__name__
+    with store.session() as session:
+        for notice in session.scalars(select(Notice).where(Notice.id.in_(taken))):
+            if problem is None:
+                notice.sent_at, notice.problem = now, None
+            else:
+                notice.problem = problem
+                notice.due_at = now + WAITS[min(notice.tries, len(WAITS)) - 1]
+    if problem is not None:
+        log.warning("a notice to %s was not sent: %s", masked(address), problem)
+        return 0
+    return len(taken)
+
+
+def _worsen(session: Session, notice: Notice, stage: str) -> None:
+    """Make a notice that goes out one of what its warning is by now, unless that has a row of its own."""
+    if STAGES.index(stage) <= STAGES.index(notice.stage):
+        return
+    others = select(Notice.stage).where(
+        Notice.warning_id == notice.warning_id, Notice.address == notice.address, Notice.id != notice.id
+    )
+    if stage not in set(session.scalars(others)):
+        notice.stage = stage
+
+
+def message(
+    told: Sequence[tuple[str, Warning]], again: bool = False, display: Display = METRIC
+) -> tuple[str, str]:
+    """Title and body of one message about some warnings."""
+    lines = [f"{_subject(warning)}: {_line(stage, warning, display)}" for stage, warning in told]
+    if len(told) == 1:
+        title = f"paneltide: {_subject(told[0][1])}"
+    else:
+        title = f"paneltide: {len(told)} things to look at"
+    first = [in_sentences(Reason("notice-again"))] if again else []
+    return title, plain("\n\n".join([*first, *lines, in_sentences(Reason("notice-foot"))]))
+
+
+def _subject(warning: Warning) -> str:
+    detail = warning.detail
+    names = [detail.get(key) for key in ("piece", "fit", "place", "sensor", "stack")]
+    return ", ".join(str(name) for name in names if name) or warning.subject_kind
+
+
+def _line(stage: str, warning: Warning, display: Display) -> str:
+    lever = warning.detail.get("lever")
+    held = lever_reasons(lever) if lever else ()
+    return in_sentences([*WORSE.get(stage, ()), Reason.of(warning.detail), *held], display)
+
+
+# ---------------------------------------------------------------- showing and running
+
+
+def failing(session: Session) -> list[Failing]:
+    """Addresses with notices that could not be sent, for a page to show."""
+    found: dict[str, list[Notice]] = {}
+    for notice in session.scalars(
+        select(Notice)
+        .where(Notice.sent_at.is_(None), Notice.problem.is_not(None), Notice.problem != TRYING)
+        .order_by(Notice.address, Notice.id)
+    ):
+        found.setdefault(notice.address, []).append(notice)
+    return [
+        Failing(
+            address,
+            len(notices),
+            max(notice.tries for notice in notices),
+            notices[-1].problem or "",
+            any(notice.tries >= MOST_TRIES for notice in notices),
+        )
+        for address, notices in found.items()
+    ]
+
+
+def run(
+    store: Store,
+    now: Now,
+    stop: threading.Event,
+    addresses: Sequence[str],
+    interval_s: float = 5.0,
+    send: Send = send_by_apprise,
+    display: Display = METRIC,
+) -> None:
+    """Plan and send until told to stop; made for a thread beside the watch, which it never delays."""
+    while not stop.is_set():
+        try:
+            plan(store, now(), addresses)
+            send_due(store, now(), addresses, send, display)
+        except DBAPIError as error:
+            log.warning("notices wait for the database: %s", error.orig)
+        stop.wait(interval_s)

@@ -1,0 +1,299 @@
+"""Stacks now: their course from the checkpoints, whether they are ready, and what is told of them.
+
+A stack is judged by its midnights, so that a day's stove and a night's damp don't make it ready and not ready
+by turns, and at once when it was metered since. Two things are told, from the
+midnights alone: that it has become ready, this week; and that it drifts away from where it is to be, the
+same morning.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.watch.air.air_hours import HOUR_MS
+from model.watch.air.climate import Climate
+from model.watch.air.daily import DAY_H, Days
+from model.watch.questions.ready import (
+    CLEAR_BY_PCT,
+    StackDay,
+    StackStanding,
+    Target,
+    Where,
+    Window,
+    judged_stack,
+    slopes,
+    stack_standings,
+    stack_values,
+    unknown_stack,
+    window_of,
+)
+from model.watch.run.bulk import Bulk
+from model.watch.state.hysteresis import EASY, STANDINGS
+from model.watch.state.outlook import DAYS, YEARS, look_ahead
+from model.watch.state.outlook_request import OutlookRequest
+from model.watch.state.roster import Assembly, is_dead_piled
+from model.watch.state.snapshot import emc_ahead
+from model.watch.tell.verdicts import READY_WITHIN_PCT, AirThen, Judged
+from model.watch.tell.warnings import Episode
+from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.reason import Reason
+
+WEEK_H = 7 * DAY_H
+FIVE_DAYS = 5
+DRIFTS_PCT_A_WEEK = 0.5
+"""Farther from its target by this much than a week before is drifting (common practice, no source)."""
+NEWS_FOR_H = WEEK_H
+"""That a stack is ready stands open as news for a week."""
+
+
+@dataclass(frozen=True)
+class StackHistory:
+    """A stack's midnights up to one, how it stood at the last of them, and what was told."""
+
+    until: int
+    days: tuple[StackDay, ...]
+    standing: StackStanding | None
+    target: Target
+    episodes: tuple[Episode, ...]
+
+
+@dataclass(frozen=True)
+class StackAsIs:
+    """A stack at its last hour, how it stands, and what it is judged against.
+
+    Attributes
+    ----------
+    from_hour, profile : int, array
+        The hour that its coming days are counted from, and its moisture through the thickness then [%].
+    week_before : seven floats
+        Its mean at each of the seven midnights up to then [%]; NaN where not known.
+    """
+
+    day: StackDay
+    standing: StackStanding
+    target: Target
+    place_id: int
+    from_hour: int
+    profile: NDArray[np.float64]
+    week_before: tuple[float, ...]
+
+
+def stack_history(
+    bulk: Bulk, owner: Assembly, hour: int, climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+) -> StackHistory:
+    """The course of a stack up to the last midnight.
+
+    Parameters
+    ----------
+    days_of : mapping of place id to Days
+    """
+    (body,) = owner.bodies
+    until = hour // DAY_H * DAY_H
+    rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
+    mean_at = {at: mean for at, mean, _, _ in rows}
+    *targets, target = _targets(owner, [*(row[0] for row in rows), until], climates, days_of)
+    days = tuple(
+        StackDay(at, mean, core, wanted.mc_pct, *_moves(owner, mean_at, at), _heard(owner, at, climates))
+        for (at, mean, core, _), wanted in zip(rows, targets, strict=True)
+    )
+    standings = stack_standings(days)
+    told = _episodes(owner, days, standings, targets, until)
+    return StackHistory(until, days, standings[-1] if standings else None, target, tuple(told))
+
+
+def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
+    """A stack's mean at midnights up to one, oldest first; NaN before it was metered, which moved no wood."""
+    (body,) = owner.bodies
+    since = max((metered for metered, _, _ in body.moistures if metered <= at), default=0)
+    hours = [at - back * DAY_H for back in range(days, -1, -1)]
+    return np.array([mean_at.get(hour, math.nan) if hour >= since else math.nan for hour in hours])
+
+
+def _moves(owner: Assembly, mean_at: Mapping[int, float], at: int) -> tuple[float, float]:
+    """A stack's slope at a midnight [points a week], and its mean a week before [%]; NaN where unknown."""
+    week = _week(owner, mean_at, at)
+    return float(slopes(week)[-1]), float(week[0])
+
+
+def stack_as_it_is(
+    bulk: Bulk,
+    owner: Assembly,
+    hour: int,
+    climates: Mapping[int, Climate],
+    heard: bool,
+    history: StackHistory,
+) -> StackAsIs | None:
+    """A stack at an hour, from its history up to the last midnight; None where nothing is known of it."""
+    (body,) = owner.bodies
+    place_id = owner.place_at(max(hour - 1, owner.start_hour))
+    here = climates.get(place_id) if place_id is not None else None
+    target = history.target
+    if math.isnan(target.mc_pct) and here is not None:
+        target = Target.of_air(here.place.name, here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour))
+    latest = _rows(bulk, body.id, history.until, hour)
+    if not latest:  # it rests since the air was last heard of
+        latest = _rows(bulk, body.id, owner.start_hour, history.until)[-1:]
+    if not latest or math.isnan(target.mc_pct) or place_id is None:
+        return None
+    at, mean, core, profile = latest[-1]
+    mean_at = {day.hour: day.mc_pct for day in history.days}
+    metered_since = any(metered > history.until for metered, _, _ in body.moistures)
+    moves = (math.nan, math.nan) if metered_since else _moves(owner, mean_at, history.until)
+    now = StackDay(at, mean, core, target.mc_pct, *moves, heard)
+    standing = history.standing
+    if standing is None or metered_since:
+        (standing,) = stack_standings([now], standing)
+    assert standing is not None
+    from_hour, week_before = at, [*[math.nan] * 6, mean]
+    if latest[0][0] == history.until and not metered_since:  # the days ahead follow from whole days as well
+        from_hour, profile = history.until, latest[0][3]
+        week_before = _week(owner, mean_at, from_hour, 6).tolist()
+    return StackAsIs(now, standing, target, place_id, from_hour, profile, tuple(week_before))
+
+
+def stack_windows(
+    found: Mapping[int, tuple[Assembly, StackAsIs]], hour: int, climates: Mapping[int, Climate]
+) -> dict[int, Window]:
+    """When each of some stacks becomes ready where it stands, by its id; none where no air was measured.
+
+    A stack without a destination is held against the air it will stand in then.
+    """
+    asked = [(owner, one) for owner, one in found.values() if len(climates[one.place_id].air)]
+    midnight = hour // DAY_H * DAY_H
+    airs = {id_: climate.air for id_, climate in climates.items()}
+    requests = [
+        OutlookRequest(owner, one.from_hour, one.place_id, {owner.bodies[0].name: one.profile}, airs)
+        for owner, one in asked
+    ]
+    seasons = [climates[one.place_id].season(midnight) for _, one in asked]
+    windows = {}
+    for (owner, one), ahead in zip(asked, look_ahead(requests, seasons, DAYS, YEARS), strict=True):
+        name, here = owner.bodies[0].name, climates[one.place_id]
+        air_pct = np.asarray(equilibrium_moisture_content(ahead.air.temperature_c, ahead.air.rh_pct))
+        target: NDArray[np.float64] | float = one.target.mc_pct
+        if owner.destination_id not in climates:
+            known = [
+                here.mean_emc_pct(midnight - k * DAY_H, midnight - (k - 1) * DAY_H)
+                for k in range(FIVE_DAYS - 1, 0, -1)
+            ]
+            target = air_pct = emc_ahead(ahead, np.array([pct for pct in known if pct == pct]))
+        spell_pct = here.mean_emc_pct(midnight - FIVE_DAYS * DAY_H, max(midnight, here.air.first + 1))
+        windows[owner.id] = window_of(
+            one.from_hour,
+            ahead.mc_pct[name],
+            ahead.core_pct[name],
+            target,
+            one.week_before,
+            air_pct,
+            spell_pct,
+        )
+    return windows
+
+
+def stack_now(
+    owner: Assembly,
+    found: StackAsIs | None,
+    window: Window | None,
+    air: AirThen,
+    climates: Mapping[int, Climate],
+) -> Judged:
+    """The verdict of a stack, with its whole answer to whether it is ready."""
+    if found is None:
+        if air.place is None:
+            return unknown_stack(owner.start_hour, Reason("no-place"))
+        return unknown_stack(owner.start_hour, Reason("no-air-yet", {"place": air.place}))
+    place = climates[found.place_id].place
+    where = Where(place.name, place.kind, is_dead_piled(owner.bodies[0]), owner.start_hour)
+    return judged_stack(found.day, found.standing, found.target, where, window, air)
+
+
+def _targets(
+    owner: Assembly, hours: Sequence[int], climates: Mapping[int, Climate], days_of: Mapping[int, Days]
+) -> list[Target]:
+    """The moisture content a stack is to have, as far as it was known at some midnights.
+
+    What the air of its destination leads to through a year; without a destination that of five days where it
+    stands.
+    """
+    if owner.destination_id in climates:
+        assert owner.destination_id is not None
+        home = climates[owner.destination_id]
+        return [Target.of_home(home.place.name, mean) for mean in home.year_emc_pct(hours)]
+    found = []
+    for hour in hours:
+        place_id = owner.place_at(max(hour - 1, owner.start_hour))
+        if place_id is None or place_id not in days_of:
+            found.append(Target(math.nan, Reason("no-place")))
+            continue
+        mean = days_of[place_id].mean_emc_pct(hour // DAY_H - FIVE_DAYS, hour // DAY_H)
+        found.append(Target.of_air(climates[place_id].place.name, mean))
+    return found
+
+
+def _heard(owner: Assembly, hour: int, climates: Mapping[int, Climate]) -> bool:
+    place_id = owner.place_at(max(hour - 1, owner.start_hour))
+    climate = climates.get(place_id) if place_id is not None else None
+    return climate is not None and int(climate.age_h(np.array([hour]))[0]) <= climate.silent_after_h
+
+
+def _episodes(
+    owner: Assembly,
+    days: Sequence[StackDay],
+    standings: Sequence[StackStanding | None],
+    targets: Sequence[Target],
+    midnight: int,
+) -> list[Episode]:
+    """What is told of a stack, from its midnights up to one."""
+    found = []
+    drifting: Episode | None = None
+    for k, (day, now) in enumerate(zip(days, standings, strict=True)):
+        before = standings[k - 1] if k else None
+        if now is None:
+            continue
+        if before is not None and now.level == EASY and before.level != EASY:
+            left = next((one.since for one in standings[k:] if one and one.level != EASY), math.inf)
+            ended = min(left, day.hour + NEWS_FOR_H, owner.until)
+            closed = int(ended) if ended <= midnight else None
+            reason = Reason("ready", stack_values(day, targets[k]))
+            found.append(_episode(owner, "week", before.level, EASY, reason, day, closed))
+        if owner.destination_id is None:
+            continue  # its target is the very air it follows
+        further = abs(day.off_pct) - abs(day.week_ago_pct - day.target_pct)
+        is_off = abs(day.off_pct) > READY_WITHIN_PCT
+        if drifting is None and day.heard and is_off and further >= DRIFTS_PCT_A_WEEK:
+            reason = Reason("drift", {**stack_values(day, targets[k]), "further_pct": further})
+            drifting = _episode(owner, "morning", EASY, max(now.level, 1), reason, day, None)
+        elif drifting is not None and (further <= 0.0 or abs(day.off_pct) <= READY_WITHIN_PCT - CLEAR_BY_PCT):
+            found.append(replace(drifting, closed_ms=day.hour * HOUR_MS))
+            drifting = None
+    if drifting is not None:
+        over = owner.until <= midnight
+        found.append(replace(drifting, closed_ms=owner.until * HOUR_MS) if over else drifting)
+    return found
+
+
+def _episode(
+    owner: Assembly, tier: str, before: int, after: int, reason: Reason, day: StackDay, closed: int | None
+) -> Episode:
+    return Episode(
+        "stack", owner.id, reason.key, tier, STANDINGS[before], STANDINGS[after],
+        {"stack": owner.name, **reason.document()}, day.hour * HOUR_MS,
+        closed_ms=None if closed is None else closed * HOUR_MS,
+    )  # fmt: skip
+
+
+def _rows(
+    bulk: Bulk, body_id: int, since: int, until: int
+) -> list[tuple[int, float, float, NDArray[np.float64]]]:
+    """Hour, mean, core and profile of a body's records from one hour to another, both included."""
+    return [
+        (int(ms) // HOUR_MS, mean, core, np.frombuffer(profile, dtype="<f8").astype(np.float64))
+        for ms, mean, core, profile in bulk.rows(
+            f"SELECT {bulk.instant_of('at')}, mc_mean_pct, mc_core_pct, profile_pct FROM checkpoint "
+            "WHERE body_id = ? AND at >= ? AND at <= ? ORDER BY at",
+            (body_id, bulk.instant(max(since, 0) * HOUR_MS), bulk.instant(until * HOUR_MS)),
+        )
+    ]

@@ -1,0 +1,1 @@
+"""Air where no sensor hangs and in years to come: indoor and outdoor schemes, the seasonal model."""

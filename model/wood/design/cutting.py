@@ -1,0 +1,120 @@
+"""At the saw: how wide to cut a part today, how deep to groove for it, what gap or slot it needs.
+
+Each answer is for stock at one moisture content that will live between two others, its home's dry and wet
+ends, and whose moisture content is known as well as a meter tells it; each kind of fit gives its own
+(`Fit.cut`). The formulas are those of the trade (common practice, no source) on this project's own definition
+of width; what is rounded is rounded the cautious way, and the exact figure stands beside it.
+"""
+
+from dataclasses import asdict, replace
+from typing import Any
+
+from model.wood.design.cautions import cautions, provenance
+from model.wood.design.setting_out import (
+    HOME_MC_PCT,
+    INCH_STEPS,
+    METER_DOUBT_PCT,
+    Allowances,
+    Cut,
+    Increments,
+    Season,
+)
+from model.wood.errors import BadInput
+from model.wood.fits import Fit
+from model.wood.piece import Piece
+from model.wood.piece_table import near_matches
+
+MOST_DOUBT_PCT = 5.0
+
+
+def _fit_named(piece: Piece, fit_name: str) -> Fit:
+    try:
+        return piece.fits[fit_name]
+    except KeyError:
+        names = ", ".join(sorted(piece.fits)) or "none"
+        known = near_matches(fit_name, piece.fits) or f" (there are: {names})"
+        raise BadInput("", "fit", f"must be a fit of {piece.name}{known}", fit_name) from None
+
+
+def _season_of(
+    fit: Fit, stock_mc_pct: float, range_mc_pct: tuple[float, float], mc_doubt_pct: float
+) -> Season:
+    saturation = min(member.fibre_saturation_pct for member in fit.members)
+    dry_pct, wet_pct = range_mc_pct
+    for what, mc_pct in (("mc", stock_mc_pct), ("range", dry_pct), ("range", wet_pct)):
+        if not 0.0 <= mc_pct <= saturation:
+            raise BadInput("", what, f"must lie in 0 to {saturation:g} % (fibre saturation)", mc_pct)
+    if dry_pct >= wet_pct:
+        raise BadInput(
+            "", "range", "must run from a dry to a wetter moisture content", f"{dry_pct:g}-{wet_pct:g}"
+        )
+    if not 0.0 <= mc_doubt_pct <= MOST_DOUBT_PCT:
+        rule = f"must lie in 0 to {MOST_DOUBT_PCT:g} points of moisture content"
+        raise BadInput("", "doubt", rule, mc_doubt_pct)
+    return Season(stock_mc_pct, dry_pct, wet_pct, mc_doubt_pct)
+
+
+def cut_advice(
+    piece: Piece,
+    fit_name: str,
+    stock_mc_pct: float,
+    range_mc_pct: tuple[float, float] = HOME_MC_PCT,
+    *,
+    mc_doubt_pct: float = METER_DOUBT_PCT,
+    engagement_mm: float = Allowances.engagement_mm,
+    steps: Increments = INCH_STEPS,
+) -> Cut:
+    """How to cut, groove or slot for a fit today, for the home it will live in.
+
+    Parameters
+    ----------
+    piece : Piece
+    fit_name : str
+        One of the piece's fits.
+    stock_mc_pct : float
+        Moisture content of the stock today [%].
+    range_mc_pct : (float, float)
+        Dry and wet end of its home [%].
+    mc_doubt_pct : float
+        How far today's moisture content may be out, either way [points], 0 to 5.
+    engagement_mm : float
+        Tongue kept in each groove at the driest.
+    steps : Increments
+        What to round to.
+
+    Raises
+    ------
+    BadInput
+        For a fit that isn't there, and moisture contents that can't be.
+    """
+    fit = _fit_named(piece, fit_name)
+    season = _season_of(fit, stock_mc_pct, range_mc_pct, mc_doubt_pct)
+    advice = fit.cut(season, Allowances(engagement_mm, steps))
+    return _not_yet(advice, season) if season.is_too_wet else advice
+
+
+def _not_yet(advice: Cut, season: Season) -> Cut:
+    """The advice with only this to say: the stock is too wet to build with."""
+    told = (
+        f"Don't build with this stock yet: at {season.stock_says} it is wetter than it will ever be there "
+        f"({season.year}). Let it come down to about {season.target_pct:.0f} %."
+    )
+    return replace(advice, figures=[("build with this stock", "not yet", "")], parts=[[told]])
+
+
+def cut_document(
+    piece: Piece,
+    fit_name: str,
+    stock_mc_pct: float,
+    range_mc_pct: tuple[float, float] = HOME_MC_PCT,
+    steps: Increments = INCH_STEPS,
+    mc_doubt_pct: float = METER_DOUBT_PCT,
+) -> dict[str, Any]:
+    """`cut_advice` as one JSON document, with what has to be said of its figures and of parts that cup."""
+    advice = cut_advice(piece, fit_name, stock_mc_pct, range_mc_pct, mc_doubt_pct=mc_doubt_pct, steps=steps)
+    document = asdict(advice)
+    document["range_mc_pct"] = list(document["range_mc_pct"])
+    document["figures"] = [list(figure) for figure in document["figures"] if figure[1] is not None]
+    members = piece.fits[fit_name].members
+    document["cautions"] = [reason.document() for reason in cautions(members)]
+    return {"piece": piece.name, **document, "provenance": provenance(members)}

@@ -1,0 +1,1 @@
+"""Wood and finishes as material: species, movement, ring angle, finish, restraint, cup."""
