@@ -32,7 +32,7 @@ MOSQUITTO_PLACES = (
     "/opt/local/sbin/mosquitto",
     r"C:\Program Files\mosquitto\mosquitto.exe",
 )
-KEEPER = Path(__file__).with_name("broker_keeper.py")
+KEEPER = Path(__file__).with_name("keeper.py")
 LOOPBACK = "127.0.0.1"
 SAVE_EVERY = 50
 MESSAGE_BYTES = 262_144

@@ -43,8 +43,7 @@ def many(book, now) -> SimpleNamespace:
                 since_at=now,
                 evaluated_at=now,
                 state_at=since,
-                reason="little left",
-                detail={},
+                detail={"key": "told", "text": "little left"},
             )
             session.add(verdict)
     return book

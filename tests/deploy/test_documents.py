@@ -92,6 +92,6 @@ def test_developers_is_read_in_one_sitting_and_names_every_document() -> None:
 
 
 def test_the_page_to_copy_is_a_page() -> None:
-    copied = re.search(r"Copy `(dashboard/pages/\w+\.py)`", (ROOT / "DEVELOPERS.md").read_text("utf-8"))
+    copied = re.search(r"Copy `(dashboard/pages/[\w/]+\.py)`", (ROOT / "DEVELOPERS.md").read_text("utf-8"))
     assert copied is not None
     assert "\nROUTES = [Route(" in (ROOT / copied[1]).read_text("utf-8")

@@ -1,4 +1,4 @@
-"""The moisture solver in plain numpy: what `model.wood.moisture.kernel` computes, to read and to test against.
+"""The moisture solver in plain numpy: what the compiled kernel computes, to be read and tested against.
 
 Notation: a board of thickness h is divided into layers of relative width w_i. With M the moisture content of
 each layer in percent, D its diffusion coefficient, and everything divided by h,

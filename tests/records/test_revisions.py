@@ -83,7 +83,7 @@ def test_a_part_dropped_by_a_wrong_correction_comes_back_with_what_was_measured_
     shelf = next(member for member in stool.members if member.name == "shelf")
     measured.record_measurement(session, shelf, "gap_mm", 1.5, AT + DAY, fit=stool.fits[0])
     before = everything(session)
-    text = STOOL[: STOOL.index("[member.shelf]")].replace('"Stool"', '"Low stool"')
+    text = STOOL[: STOOL.index("[part.shelf]")].replace('"Stool"', '"Low stool"')
     with recorded(session, "correction", AT + DAY) as revision:
         book.replace_piece(session, stool, read_piece(text))
     assert session.scalars(select(Measurement)).all() == []
