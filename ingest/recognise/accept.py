@@ -42,6 +42,7 @@ class HungAt:
     since_at: datetime | None = None
     zone: str = "UTC"
     is_new: bool = False  # whether the place was made with it
+    joined: bool = False  # whether the sensor had a topic before
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def accept(
         Of several sensors in the messages only this one; the others stay listed.
     name : str, optional
         The sensor's, and of several what stands before each one's own; by default the one proposed. A sensor
-        on record that has no topic yet, such as one that was hung in another's place, may be named.
+        on record that has no topic yet, or that fell silent before this topic began, may be named.
     place : str, optional
         Where it hangs, since its first kept reading; a place not known yet is made, of `place_kind`. Without
         one the readings are stored and belong to no place until the sensor is hung.
@@ -106,6 +107,7 @@ def accept(
         bound = _bind(session, proposals, topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
+        joined = {one.id for one in bound.sensors if any(b not in bound.bindings for b in one.bindings)}
         keep_messages(session, revision, bound.topics)
         number = revision.id
     batch, changed = _turn_kept(store, bound.topics, now)
@@ -120,15 +122,15 @@ def accept(
                 )
                 if not sensor.hangings:
                     hang_sensor(session, sensor, hung_at, first or now())
-        hung = tuple(_hung(sensor, is_new) for sensor in sensors)
+        hung = tuple(_hung(sensor, is_new, sensor.id in joined) for sensor in sensors)
     return Accepted(names, tuple(bound.topics), changed, len(batch.refused), number, hung)
 
 
-def _hung(sensor: Sensor, is_new: bool) -> HungAt:
+def _hung(sensor: Sensor, is_new: bool, joined: bool) -> HungAt:
     last = max(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
     if last is None or last.until_at is not None:
-        return HungAt(sensor.name)
-    return HungAt(sensor.name, last.place.name, last.since_at, last.place.zone, is_new)
+        return HungAt(sensor.name, joined=joined)
+    return HungAt(sensor.name, last.place.name, last.since_at, last.place.zone, is_new, joined)
 
 
 def accept_all(
@@ -196,7 +198,9 @@ def _bind(
             if key not in sensors:
                 wanted = name if alone or name is None else f"{name} {part.part}"
                 waiting = set_aside(session, proposal.topic, part.part) if before is None else None
-                sensors[key] = before or _sensor_named(session, wanted, part.name, unit, zone, at, waiting)
+                sensors[key] = before or _sensor_named(
+                    session, wanted, part.name, unit, zone, at, proposal.topic, waiting
+                )
             bound.bind(sensors[key], proposal.topic, part.reading, part.part)
         if proposal.presence is not None:
             for sensor in sensors.values():
@@ -243,13 +247,18 @@ def _sensor_named(
     unit: str,
     zone: str,
     at: datetime,
+    topic: str,
     waiting: Sensor | None = None,
 ) -> Sensor:
-    """The sensor for a topic: the one that waits for it, else that name's without a topic, else a new one."""
+    """The sensor for a topic: the one that waits for it, else that name's that is silent, else a new one."""
     others = {row.name: row for row in session.scalars(select(Sensor)) if row is not waiting}
     known = others.get(wanted) if wanted is not None else None
     if known is not None and waiting is None and known.retired_at is None and not known.bindings:
         known.temperature_unit, known.zone = unit, zone
+        return known
+    if known is not None and waiting is None and known.retired_at is None:
+        if not _fell_silent_before(session, known, topic):
+            raise BadInput("sensors", "name", "must not be another sensor's that is still heard", wanted)
         return known
     if known is not None:
         raise BadInput("sensors", "name", "must not be another sensor's", wanted)
@@ -259,6 +268,13 @@ def _sensor_named(
     session.add(sensor)
     session.flush()
     return sensor
+
+
+def _fell_silent_before(session: Session, sensor: Sensor, topic: str) -> bool:
+    """Whether a sensor was last heard before a topic began: then the topic may be its new one."""
+    began = session.scalar(select(func.min(HeardMessage.received_at)).where(HeardMessage.topic == topic))
+    last = session.scalar(select(func.max(Reading.received_at)).where(Reading.sensor_id == sensor.id))
+    return began is not None and (last is None or last < began)
 
 
 def place_named(session: Session, name: str, kind: str = "home", zone: str = "UTC") -> Place:

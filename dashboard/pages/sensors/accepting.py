@@ -295,18 +295,21 @@ def said_of(made: TopicAccepted, view: View) -> str:
     """What accepting came to: where each sensor hangs, since when, and what was read."""
     told = sentences.counted(made.readings, "kept message").capitalize()
     verb = "became a reading" if made.readings == 1 else "became readings"
-    spans: dict[tuple[str | None, datetime | None, bool], list[HungSensor]] = {}
+    spans: dict[tuple[str | None, datetime | None, bool, bool], list[HungSensor]] = {}
     for one in made.hung:
-        spans.setdefault((one.place, one.since_at, one.is_new), []).append(one)
+        spans.setdefault((one.place, one.since_at, one.is_new, one.joined), []).append(one)
     lines = []
-    for (place, since_at, is_new), hung in spans.items():
+    for (place, since_at, is_new, joined), hung in spans.items():
         names = say.joined([one.sensor for one in hung])
         are, hang = ("is", "hangs") if len(hung) == 1 else ("are", "hang")
         where = f"{hang} nowhere"
         if place is not None:
             since = say.moment(since_at, hung[0].zone, view.units, view.now)
             where = f"{hang} at {place}{', a new place,' if is_new else ''} since {since}"
-        lines.append(f"{names} {are} accepted and {where}.")
+        if joined:
+            lines.append(f"{say.joined(list(made.topics))} joins {names} as its new topic; it {where}.")
+        else:
+            lines.append(f"{names} {are} accepted and {where}.")
     return " ".join([*lines, f"{told} {verb}."])
 
 

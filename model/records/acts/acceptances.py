@@ -127,12 +127,10 @@ def _take_from(session: Session, binding: dict[str, object], turned: Sequence[da
     column = QUANTITIES.get(str(payload.get("quantity") or ""))
     if payload.get("shape") == "presence":
         sensor.presence = sensor.presence_at = None
-    if column is None:
         return
-    other = "rh_pct" if column == "temperature_c" else "temperature_c"
-    ours = (
-        (Reading.sensor_id == sensor.id) & Reading.received_at.in_(turned) & getattr(Reading, other).is_(None)
-    )
+    ours = (Reading.sensor_id == sensor.id) & Reading.received_at.in_(turned)
+    if column is not None:
+        ours &= getattr(Reading, "rh_pct" if column == "temperature_c" else "temperature_c").is_(None)
     span = session.scalars(select(Reading.observed_at).where(ours).order_by(Reading.observed_at)).all()
     if span:
         mark_hours(session, [sensor.id], span[0], span[-1])
