@@ -43,7 +43,9 @@ def of_piece(
     """Every claim of a text about one piece: how it stands, what comes and when, what is left, what was."""
     found = Comparing(surface, piece.name)
     said = read.standing(text, kinds or read.STANDINGS)
-    if said is None:
+    if said is None and read.FORETELLS.search(text):
+        found.say("now", "soon", piece.kind)
+    elif said is None:
         found.say("now", "nothing", piece.kind)
     else:
         found.say("now", said, piece.kind, piece.kind in said.split(" or "))
@@ -94,12 +96,12 @@ def _margins(found: Comparing, piece: StoredPiece, text: str) -> None:
         else:
             found.say("left", left, stored, right)
             if piece.kind == "unknown":
-                is_so_said = "last known" in text
+                is_so_said = "last known" in text.lower()
                 found.say("left", is_so_said, "said to be what was last known", is_so_said)
 
 
 def _since(found: Comparing, piece: StoredPiece, told: tuple[str, str, int, str], now: datetime) -> None:
-    fit, end, days, season = told
+    fit, end, days, season = told[0].removeprefix("since "), *told[1:]
     direction = {"dry": "shrinking", "damp": "swelling"}.get(end)
     spans = [
         one
@@ -137,7 +139,8 @@ def of_page(
             continue
         for number, name in links:
             told = Comparing(surface, name)
-            told.say("now", read.standing(text.partition(":")[0]), pieces[number].kind)
+            before, _, after = text.partition(":")
+            told.say("now", read.standing(before) or read.standing(after), pieces[number].kind)
             found += told.claims
     for item, links in read.rows_of(page, "stack"):
         for number, name in links:
@@ -152,7 +155,7 @@ NUMBERS = ("Width now", "MC mean", "face", "core")
 
 def of_piece_page(surface: str, piece: StoredPiece, page: Node, now: datetime) -> list[Claim]:
     """The head of a piece's page, each of its fits, its parts, and the humidity that it asks for."""
-    head = [node for node in page.all("p") if "lead" in node.attributes.get("class", "")]
+    head = [node for node in page.all("p", "dd") if "lead" in node.attributes.get("class", "")]
     own = next(iter(page.all("section")), page)
     before = page.text().partition(own.text())[0]
     found = of_piece(surface, piece, before.removeprefix(piece.name), now) if head else []
@@ -160,8 +163,9 @@ def of_piece_page(surface: str, piece: StoredPiece, page: Node, now: datetime) -
     date = say.day(piece.since_at, piece.zone, "inch", now)
     told.say("date", before[:60], f"since {date}", f"since {date}" in page.text())
     _humidity(told, piece, before)
-    for block in page.all("article"):
-        _fit(told, piece, block, now)
+    for block in page.all("details"):
+        if block.attributes.get("class") == "fit":
+            _fit(told, piece, block, now)
     for table in page.all("table"):
         rows = [[cell.text() for cell in row.all("th", "td")] for row in table.all("tr")]
         if rows and NUMBERS[0] in rows[0]:
@@ -180,8 +184,11 @@ def _humidity(told: Comparing, piece: StoredPiece, text: str) -> None:
 
 def _fit(told: Comparing, piece: StoredPiece, block: Node, now: datetime) -> None:
     """One fit: how it stands, what is left before each limit, in how many years it is passed."""
-    name = next(block.all("h3")).text().lower()
+    summary = next(block.all("summary"))
+    name = next(summary.all("b")).text().lower()
     fit = next((one for one in piece.fit_kinds if say.said(one).lower() == name), None)
+    if fit is None and name.startswith(("both ", "all ")):
+        return
     if fit is None:
         told.say("fit", name, list(piece.fit_kinds), False)
         return
@@ -192,7 +199,7 @@ def _fit(told: Comparing, piece: StoredPiece, block: Node, now: datetime) -> Non
         kind = "dark"
     elif kind == "clear" and any(one["chance_pct"] >= 50.0 for one in coming or ()):
         kind = "soon"
-    told.say("fit now", read.standing(next(block.all("p")).text()), kind)
+    told.say("fit now", read.standing(summary.text()), kind)
     for paragraph in block.all("p"):
         for sentence in _sentences(paragraph.text()):
             _coming(told, piece, sentence, now, fit)
@@ -214,7 +221,7 @@ def _limit(told: Comparing, piece: StoredPiece, fit: str, cells: list[str]) -> N
     if at is None:
         return
     left = cells[3]
-    if piece.kind == "working":
+    if piece.kind in ("working", "unknown"):
         told.say("left", left, say.NOTHING)
         return
     size = read.size(left.removesuffix(" past"))

@@ -225,7 +225,7 @@ def write_book(store: Store) -> None:
         for built in pieces():
             row = book.add_piece(session, read_piece(built.document), places[built.house], built.since_at)
             if built.name == "Moved case":
-                book.move_piece(session, row, places["Cold Hill"], NOW - timedelta(days=9))
+                book.move(session, row, places["Cold Hill"], NOW - timedelta(days=9))
         for name, place, home, document in STACKS:
             wood = SPECIES[name.split(",")[0].split()[0]]
             book.add_stack(
@@ -246,7 +246,7 @@ def write_book(store: Store) -> None:
         (lid,) = named["Metered lid"].members
         measured.record_measurement(session, lid, "mc_pct", 10.5, NOW - timedelta(days=3))
         places = {place.name: place for place in session.scalars(select(Place))}
-        book.move_piece(session, named["Carried case"], places["Cold Hill"], NOW - timedelta(days=2))
+        book.move(session, named["Carried case"], places["Cold Hill"], NOW - timedelta(days=2))
         ash = session.scalars(select(Stack).where(Stack.name == "Ash, metered today")).one()
         measured.record_measurement(session, ash, "mc_pct", 8.2, NOW - timedelta(days=3))
 

@@ -22,7 +22,7 @@ from dashboard.paper.sheet import client_facts, sheet_of_piece
 from dashboard.shell.app import build_app
 from dashboard.shell.links import Links
 from dashboard.shell.signing import signing_key
-from model.records.schema.tables import Piece
+from model.records.schema.tables import Piece, Stack
 from model.watch.tell import notices
 from model.words.display import Display
 from tests.contract import claims as read
@@ -111,12 +111,14 @@ def test_the_first_page_counts_every_piece_and_stack(world: World) -> None:
 def test_the_first_page_says_of_each_what_the_book_holds(world: World) -> None:
     """Of a small shop the first page lists every piece: the book is split into shops as small."""
     found: list[Claim] = []
-    ids = sorted(world.pieces)
+    ids, stacks = sorted(world.pieces), sorted(world.stacks)
     for number, few in enumerate(ids[start::3] for start in range(3)):
         assert len(few) <= FEW
+        some = stacks[number::3]
         with world.copy(f"few-{number}") as store:
             with store.session() as session:
                 session.execute(update(Piece).where(Piece.id.not_in(few)).values(retired_at=NOW))
+                session.execute(update(Stack).where(Stack.id.not_in(some)).values(retired_at=NOW))
             client = build_app(store, lambda: NOW).server.test_client()
             page = read.page_of(client.get("/").get_data(as_text=True))
         found += of_page("first page", page, NOW, world.pieces, world.stacks)
@@ -141,9 +143,8 @@ def test_a_list_says_of_each_what_the_book_holds(world: World, path: str) -> Non
         for stack in world.stacks.values():
             assert (stack.name in title) is (stack.kind == "yes"), stack.name
     else:
-        for section in page.all("section"):
-            for number, _ in section.links("place")[:1]:
-                found += of_place(path, world.places[number], section.text())
+        for row, links in read.rows_of(page, "place"):
+            found += of_place(path, world.places[links[0][0]], row.text())
         assert told_of(found, "air") == {place.name for place in world.places.values()}
     agree(found, len(world.stacks))
 

@@ -287,9 +287,14 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
     def accept(topic, **more):
         asked.update(more, topic=topic)
         hung = SimpleNamespace(
-            sensor="Finishing", place="Spray room", since_at=now, zone="America/New_York", is_new=True
+            sensor="Finishing",
+            place="Spray room",
+            since_at=now,
+            zone="America/New_York",
+            is_new=True,
+            joined=False,
         )
-        return SimpleNamespace(sensors=["Finishing"], readings=1, number=7, hung=[hung])
+        return SimpleNamespace(sensors=["Finishing"], topics=["spray/air"], readings=1, number=7, hung=[hung])
 
     context = Context(book.store, lambda: now, sensors=SensorDoor(list, accept, None, None, 500))
     view = View(context, Display("inch"), now)

@@ -124,7 +124,7 @@ def _fit_row(
                 html.Div(
                     [html.B(name), ", ", html.Span(piece_words.stands(alone, view.now), className="word")]
                 ),
-                html.Div(_least_left(fit, view.display), className="right"),
+                html.Div(_least_left(piece, fit, view.display), className="right"),
             ],
             className="row",
         )
@@ -133,9 +133,16 @@ def _fit_row(
     return html.Details([head, inside], className="fit", open=is_open, **fold(fit.name))
 
 
-def _least_left(fit: FitNow, display: Display) -> list[Any]:
+def _is_known(piece: PieceNow, fit: FitNow) -> bool:
+    """Whether what is left is that of now: not while it is worked out, nor while nothing is heard."""
+    return piece.judgement.is_current and fit.judgement.verdict != "unknown"
+
+
+def _least_left(piece: PieceNow, fit: FitNow, display: Display) -> list[Any]:
     margin_mm = fit.judgement.detail.get("margin_mm")
-    return margin_said(margin_mm, display) if isinstance(margin_mm, int | float) else []
+    if not _is_known(piece, fit) or not isinstance(margin_mm, int | float):
+        return []
+    return margin_said(margin_mm, display)
 
 
 def margin_said(margin_mm: float, display: Display) -> list[Any]:
@@ -193,7 +200,7 @@ def _limits_table(
                 html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
                 html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
                 html.Td(
-                    _left(now.margin_mm, display) if piece.judgement.is_current else say.NOTHING,
+                    _left(now.margin_mm, display) if _is_known(piece, fit) else say.NOTHING,
                     className="right",
                     **under("Left now"),
                 ),

@@ -181,7 +181,8 @@ def piece_rows(pieces: Sequence[PieceNow], view: View) -> list[html.Div]:
 def piece_row(piece: PieceNow, view: View) -> html.Li:
     """One piece in a line or two."""
     margin_mm = piece.judgement.detail.get("margin_mm")
-    left = margin_said(margin_mm, view.display) if isinstance(margin_mm, int | float) else []
+    is_known = piece.judgement.is_current and sentences.piece_verdict(piece) != "unknown"
+    left = margin_said(margin_mm, view.display) if is_known and isinstance(margin_mm, int | float) else []
     return html.Li(
         [
             verdict_mark(piece_words.mark_of(piece)),
