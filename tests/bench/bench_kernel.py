@@ -220,7 +220,7 @@ def banded_solve_per_step() -> float:
 
 FIRST_ANSWER = """
 import numpy as np
-from model.wood import moisture
+from model.wood.moisture import solver as moisture
 batch = moisture.Batch(*(np.array([x]) for x in (19.0, 0.5, 500.0, np.nan, np.nan)))
 moisture.advance(moisture.uniform_profile(8.0), batch, np.full((24, 1), 20.0), np.full((24, 1), 40.0), 0, 0)
 """

@@ -64,7 +64,7 @@ PROGRAM = """
 import sys, threading
 from datetime import datetime
 from model.records.store import Store
-from model.watch import loop
+from model.watch.run import loop
 loop.run(Store(sys.argv[1]), lambda: datetime.fromisoformat(sys.argv[2]), threading.Event(), 0.02)
 """
 

@@ -165,7 +165,7 @@ PROGRAM = """
 import sys, threading
 from datetime import datetime
 from model.records.store import Store
-from model.watch import loop
+from model.watch.run import loop
 store = Store(sys.argv[1])
 at = datetime.fromisoformat(sys.argv[2])
 print("ready", flush=True)

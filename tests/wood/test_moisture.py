@@ -332,7 +332,7 @@ def test_two_threads_may_ask_at_once():
 AFTER_FORK = """
 import os, sys
 import numpy as np
-from model.wood import moisture
+from model.wood.moisture import solver as moisture
 n = 64
 batch = moisture.Batch(*(np.full(n, x) for x in (19.0, 0.5, 500.0, np.nan, np.nan)))
 air = np.full((24, 1), 20.0), np.full((24, 1), 40.0)

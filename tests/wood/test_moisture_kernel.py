@@ -188,7 +188,7 @@ def test_layers_fill_the_thickness_alike_from_both_faces():
 
 WITHOUT_A_FOLDER = """
 import numpy as np
-from model.wood import moisture
+from model.wood.moisture import solver as moisture
 batch = moisture.Batch(*(np.array([x]) for x in (19.0, 0.5, 500.0, np.nan, np.nan)))
 run = moisture.advance(moisture.uniform_profile(8.0), batch, [[20.0]], [[40.0]], 0, 0)
 print(run.mc_mean_pct[0, 0])
