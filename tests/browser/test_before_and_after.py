@@ -61,7 +61,7 @@ def test_at_the_saw(day_by_day, browser, hands):
         assert words in card
     href = browser.find_element(By.LINK_TEXT, "Cut card to print").get_attribute("href")
     printed = read_pdf(href)
-    assert "stock at 8.1 % today; Dry flat" in printed
+    assert "stock at 8.1 ± 1 % today; Dry flat" in printed
     assert "cut it wide" in printed
 
     browser.back()
