@@ -3,7 +3,7 @@
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -257,8 +257,9 @@ def _sensor_named(
         known.temperature_unit, known.zone = unit, zone
         return known
     if known is not None and waiting is None and known.retired_at is None:
-        if not _fell_silent_before(session, known, topic):
-            raise BadInput("sensors", "name", "must not be another sensor's that is still heard", wanted)
+        if not _fell_silent_before(session, known, topic, at):
+            rule = "must not be another sensor's, unless that one has been silent for an hour"
+            raise BadInput("sensors", "name", rule, wanted)
         return known
     if known is not None:
         raise BadInput("sensors", "name", "must not be another sensor's", wanted)
@@ -270,11 +271,14 @@ def _sensor_named(
     return sensor
 
 
-def _fell_silent_before(session: Session, sensor: Sensor, topic: str) -> bool:
-    """Whether a sensor was last heard before a topic began: then the topic may be its new one."""
+def _fell_silent_before(session: Session, sensor: Sensor, topic: str, at: datetime) -> bool:
+    """Whether a sensor was last heard before a topic began, and is silent since: it may be its new topic."""
     began = session.scalar(select(func.min(HeardMessage.received_at)).where(HeardMessage.topic == topic))
     last = session.scalar(select(func.max(Reading.received_at)).where(Reading.sensor_id == sensor.id))
-    return began is not None and (last is None or last < began)
+    return began is not None and (last is None or last < min(began, at - SILENT))
+
+
+SILENT = timedelta(hours=1)
 
 
 def place_named(session: Session, name: str, kind: str = "home", zone: str = "UTC") -> Place:

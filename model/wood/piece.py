@@ -184,7 +184,7 @@ def read_piece(text: str, where: str = "", region: Region = NORTH_AMERICA) -> Pi
         got = lines[min(max(line, 1), len(lines)) - 1].strip()
         rule = f"must be TOML ({_TOML_PLACE.sub('', said)})"
         raise BadInput(where, f"line {line}", rule, got) from problem
-    members = document.get("member")
+    members = document.get("part") or document.get("member")
     for table in members.values() if isinstance(members, dict) else ():
         if isinstance(table, dict) and "species" in table:
             table["species"] = named_here(table["species"], region)

@@ -56,6 +56,6 @@ def test_the_name_of_a_sensor_that_is_still_heard_is_refused(store) -> None:
     hear(store, "flat/a1/air", range(8))
     accept(store, "flat/a1/air", now=lambda: NOON + 8 * HOUR, name="Flat, living room", place="Flat")
     hear(store, "flat/b7/air", range(6, 8))
-    with pytest.raises(BadInput, match="must not be another sensor's that is still heard"):
+    with pytest.raises(BadInput, match="unless that one has been silent for an hour"):
         accept(store, "flat/b7/air", now=lambda: NOON + 9 * HOUR, name="Flat, living room", place="Flat")
     assert count(store, HeardMessage) == 2

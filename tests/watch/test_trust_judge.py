@@ -10,6 +10,7 @@ from model.records.acts import hangings, trusted
 from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
 from model.watch.trust.judge import Judge
+from tests.said import said
 
 
 def readings(shop, hours, seed=1, step_h=0.25, temperature_c=20.0, rh_pct=45.0, first=0.0):
@@ -174,7 +175,7 @@ def test_an_uncorrected_drift_asks_for_salt_leaves_nothing_out_and_ends_with_the
     shop.evaluate(shop.hour(480))
     assert kinds(shop) == [(1, "drift"), (2, "drift")]
     assert air(shop)[shop.hour(470)].n_readings == 2
-    assert shop.verdict("sensor", 1).reason.startswith("It has differed from rack")
+    assert said(shop.verdict("sensor", 1)).startswith("It has differed from rack")
 
     def check(session):
         points = [trusted.SaltPoint("sodium chloride", 20.0, 82.5)]

@@ -262,5 +262,5 @@ def test_in_the_first_hours_one_page_gives_one_moisture_for_the_air(make_shop):
     shop.evaluate(shop.hour(1.7))
     page = read(shop, shop.hour(1.75), "/place/1")
     head = page[: page.index("The air through time")]
-    told = set(re.findall(r"wood (?:tends )?to (\d+\.\d) %", head))
+    told = set(re.findall(r"[Ww]ood (?:will )?settles? at (\d+\.\d)\s%", head))
     assert len(told) == 1
