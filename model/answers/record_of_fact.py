@@ -70,7 +70,7 @@ def record_of_fact(
         "recorded_at": _iso(row.recorded_at),
         "built": {
             "piece": row.document,
-            "member": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
+            "part": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
             "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
         },
         "design_range": {

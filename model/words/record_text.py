@@ -50,7 +50,7 @@ def record_text(record: Mapping[str, Any], display: Display = METRIC) -> str:
 
 def _built_lines(record: Mapping[str, Any], display: Display) -> list[str]:
     lines = []
-    for name, part in record["built"]["member"].items():
+    for name, part in record["built"]["part"].items():
         start = record["moisture_at_start"][name]
         cut = part.get("cut") or f"rings at {part.get('ring_angle_deg', 0):g} degrees"
         wide, thick = (display.length(part[size], finest=64) for size in ("width", "thickness"))

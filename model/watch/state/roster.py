@@ -311,7 +311,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
         piece = piece_from_document(
             {
                 "piece": _loaded(document),
-                "member": {row[1]: _loaded(row[2]) for row in members},
+                "part": {row[1]: _loaded(row[2]) for row in members},
                 "fit": {row[1]: _loaded(row[2]) for row in fits},
             },
             f"piece {name}",
