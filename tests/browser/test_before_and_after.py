@@ -140,7 +140,7 @@ def test_the_february_call(day_by_day, browser, hands):
     assert "The whole piece: past a limit." in hands.text
     sheet = browser.find_element(By.LINK_TEXT, "The client sheet").get_attribute("href")
     words = read_pdf(sheet)
-    assert "Door panel a light line at each edge, up to ³⁄₃₂ in" in words
+    assert "The panel of the door a light line at each edge, up to ³⁄₃₂ in" in words
 
     # They slide the strip along the gap between the boards of the back, and read F; the book had said E.
     assert hands.line("back, between boards")[-1] == "E"

@@ -11,6 +11,6 @@ def test_a_fit_that_was_opened_stays_open_when_the_page_is_drawn_anew(shop, hand
     opened = hands.until(lambda: [n for n in hands.all("#page details.fit[open] summary b") if n != names[0]])
     with shop.store.session() as session:
         row = session.get_one(Verdict, ("piece", shop.piece))
-        row.reason, row.detail = "the moisture was read anew", {"key": "said"}
+        row.detail = {"key": "told", "text": "the moisture was read anew"}
     hands.until(lambda: "The moisture was read anew" in hands.text)
     assert set(opened) <= set(hands.all("#page details.fit[open] summary b"))
