@@ -3,7 +3,7 @@
 import json
 import math
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 from rich.console import Console
@@ -18,7 +18,7 @@ from model.words.display import Display, plain
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 UnitsText = Annotated[
-    str | None, typer.Option("--units", help="inch or metric; none means as in the settings.")
+    Literal["inch", "metric"] | None, typer.Option("--units", help="None means as in the settings.")
 ]
 
 console = Console(highlight=False, soft_wrap=True)
@@ -42,12 +42,9 @@ class ServiceMissing(RuntimeError):
     """Something the command needs is not there; the message says what and what to do."""
 
 
-def display_of(units: str | None = None) -> Display:
+def display_of(units: Literal["inch", "metric"] | None = None) -> Display:
     """The units a command answers people in: as asked, else as in the settings."""
-    wanted = units or load_settings().units
-    if wanted not in ("inch", "metric"):
-        raise BadInput("", "--units", "must be inch or metric", wanted)
-    return Display("inch" if wanted == "inch" else "metric")
+    return Display(units or load_settings().units)
 
 
 def length_given(text: str, option: str) -> float:

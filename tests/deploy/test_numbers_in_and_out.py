@@ -87,7 +87,7 @@ def test_the_settings_choose_the_units(
     monkeypatch.setenv("PANELTIDE_UNITS", "metric")
     assert " mm " in paneltide(*WIDTH, "--width", "18in")[1]
     assert " in " in paneltide(*WIDTH, "--width", "18in", "--units", "inch")[1]
-    assert "must be inch or metric" in paneltide(*WIDTH, "--width", "18in", "--units", "feet")[2]
+    assert "is not one of 'inch', 'metric'" in paneltide(*WIDTH, "--width", "18in", "--units", "feet")[2]
 
 
 REMEMBERED = """
