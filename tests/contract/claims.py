@@ -225,7 +225,7 @@ def number(word: str) -> int:
 
 
 PASSED = re.compile(
-    r"([A-Z][\w ]*?) was past its limit (?:in (dry|damp) air )?"
+    r"([A-Z][\w ]*?) went past a limit (?:in (dry|damp) air )?"
     r"for (\w+) days? in (winter|spring|summer|autumn)"
 )
 

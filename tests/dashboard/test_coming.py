@@ -119,7 +119,7 @@ def test_a_piece_that_was_past_a_limit_is_to_be_looked_over(book, now):
             row.standing_since_at = now - timedelta(days=9 if row.standing == "past" else 5)
     page = read(book, now)
     looked = page[page.index("Look these over") :]
-    assert "Hall bench . Back panel was past its limit in dry air" in looked
+    assert "Hall bench . Back panel went past a limit in dry air" in looked
     assert "look for a split" in looked
 
 

@@ -1,17 +1,20 @@
 """What a maker meets on a piece's page: what to do first, what is alike once, the worst opened."""
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from dashboard.pages.pieces import piece_acts
+from dashboard.pages.pieces.piece import strictest
 from dashboard.pages.pieces.piece_fits import called_together
 from dashboard.shell.app import build_app
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
+from model.records.queries.answers import Coming
 from model.records.schema.tables import Piece, Place
 from model.wood.piece import read_piece
+from model.wood.reason import Reason
 from model.words.display import Display
 
 DRAWERS = """
@@ -120,3 +123,14 @@ def test_a_piece_that_was_archived_is_followed_again(page, book, now):
     with book.store.session() as session:
         assert session.get_one(Piece, book.bench).retired_at is None
     assert ">Archive<" in page(book.bench)
+
+
+def test_of_two_humidities_for_one_end_the_stricter_is_what_to_do():
+    def coming(limit: str, direction: str, rh_pct: float | None) -> Coming:
+        lever = None if rh_pct is None else {"advised_rh_pct": rh_pct, "enough": True}
+        seen, at = Reason("told", {"text": limit}), datetime(2026, 2, 3, tzinfo=UTC)
+        return Coming("fit", limit, direction, "harms", seen, 60.0, at, at, at, lever)
+
+    damp, damper = coming("a", "swelling", 53.0), coming("b", "swelling", 60.0)
+    dry, unprevented = coming("c", "shrinking", 30.0), coming("d", "shrinking", None)
+    assert strictest([damper, damp, dry, unprevented]) == [damp, dry, unprevented]

@@ -215,7 +215,7 @@ def test_a_limit_passed_last_winter_is_told_with_what_to_look_for(make_shop):
     assert (span.fit, span.limit, span.severity) == ("drawer_bottom", "slot-end-dry", "harms")
     assert span.worst_mm > 0.5
     assert shop.hour(0) < span.from_at < span.worst_at < span.until_at < now
-    told = r"Drawer bottom was past its limit in dry air for \d+ days in (winter|spring): look for a split"
+    told = r"Drawer bottom went past a limit in dry air for \d+ days in (winter|spring): look for a split"
     assert re.search(told, read(shop, now, "/piece/1"))
     client = on_client_page(shop, now)
     assert re.search(r"In (winter|spring) it went further than it has room for at the bottom", client)

@@ -1,5 +1,6 @@
 """One piece: how it stands, what to do, what comes, what was; its fits, its parts and their tide."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
@@ -15,6 +16,7 @@ from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import series
+from model.records.queries.answers import Coming
 from model.records.queries.overview import PieceNow
 from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
@@ -120,11 +122,23 @@ def to_do(piece: PieceNow, view: View) -> list[str]:
         if worst.clears is not None:
             days = [(at - view.now).total_seconds() / 86_400 for at in worst.clears]
             told.append(f"It comes back by itself {say.lead_time(*days)}.")
-    for one in piece_words.all_likely(piece) or ():
-        advice = sentences.advice({"lever": one.lever})
-        if advice and advice not in told:
-            told.append(advice)
-    return told
+    advice = [
+        sentences.advice({"lever": one.lever}) for one in strictest(piece_words.all_likely(piece) or ())
+    ]
+    return [*told, *dict.fromkeys(filter(None, advice))]
+
+
+def strictest(likely: Sequence[Coming]) -> list[Coming]:
+    """Of limits that a humidity prevents, the one that asks most at either end: that keeps the rest too."""
+    by_end: dict[str, tuple[float, Coming]] = {}
+    others = []
+    for one in likely:
+        end, side = ("at_most_rh_pct", 1.0) if one.direction == "swelling" else ("at_least_rh_pct", -1.0)
+        if one.prevent is None:
+            others.append(one)
+        elif end not in by_end or side * one.prevent[end] < by_end[end][0]:
+            by_end[end] = (side * one.prevent[end], one)
+    return [*(one for _, one in by_end.values()), *others]
 
 
 def coming(piece: PieceNow, view: View) -> str:
