@@ -76,6 +76,9 @@ def _element(node: SyntaxTreeNode) -> Any:
         return inner
     if node.type == "heading":
         return {"h2": html.H2, "h3": html.H3}[node.tag](inner)
+    if node.type == "image":
+        file = str(node.attrs["src"]).rpartition("/")[2]
+        return html.Img(src=f"/assets/shots/{file}", alt=node.content, className="shot")
     if node.type == "link":
         return html.A(inner, href=_target(str(node.attrs["href"])))
     if node.type == "table":
