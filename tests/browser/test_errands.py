@@ -46,7 +46,7 @@ def test_first_afternoon(empty_shop, hands):
     # Metered at 9.5 % in air that leads to 8.4 %: it says how long to settle.
     hands.until(lambda: "nearly ready" in hands.text)
     assert "too wet for the air of Shop" in hands.text
-    assert "Ready in " in hands.text or "how the air of Shop turns decides it" in hands.text
+    assert "Ready within " in hands.text or "how the air of Shop turns decides it" in hands.text
 
 
 def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
@@ -54,7 +54,7 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     hands.until(lambda: "Still to put right" in hands.text)
     hands.write("Name", "Coat rack")
     for label, typed in (
-        ("Member", "back"),
+        ("Part", "back"),
         ("Wood", "white ash"),
         ("Width across the grain", "14-1/2"),
         ("at a moisture content of", "8"),
@@ -92,7 +92,7 @@ def test_a_wrong_cut_is_corrected_and_the_correction_taken_back(shop, hands):
     """The wrong move: entered as quarter-sawn, it is flat-sawn."""
     before = documents(shop)
     hands.open(f"{shop.address}/piece/{shop.piece}/edit")
-    hands.until(lambda: hands.value("Member", 2) == "top_front")
+    hands.until(lambda: hands.value("Part", 2) == "top_front")
     hands.choose("Cut", "flat-sawn", 2)
     hands.press("Correct the record")
     hands.until(lambda: "is corrected; everything since it was built is worked out again" in hands.said)

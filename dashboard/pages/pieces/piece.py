@@ -76,12 +76,13 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
 
 def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tuple[str, list[Any]]]:
     """What to know first: how it stands now, what to do, what comes next, what was, and the air it likes."""
+    stands, why = piece_words.stands(piece, view.now), sentences.piece_reason(piece, view.display)
     now = [
         verdict_mark(piece_words.mark_of(piece)),
         " ",
-        html.Span(piece_words.stands(piece, view.now), className="word"),
+        html.Span(stands, className="word"),
         ". ",
-        *prose(sentences.piece_reason(piece, view.display)),
+        *(prose(why) if why != say.sentence(stands) else ()),
     ]
     room = "" if comfort is None else comfort.reason or comfort.for_client
     lines = [
@@ -152,13 +153,18 @@ def coming(piece: PieceNow, view: View) -> str:
 
 
 def standing(piece: PieceNow, view: View) -> list[Any]:
-    """Where the piece stands, and since when."""
+    """Where the piece stands and since when, and where it goes and from when."""
     if piece.retired_at is not None:
         return ["Archived"]
     if piece.place is None:
         return ["It stands nowhere at present"]
     since = say.day(piece.since_at, piece.place.zone, view.units, view.now)
-    return [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
+    told = [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
+    for stay in piece.stays:
+        if stay.since_at > view.now:
+            day = say.day(stay.since_at, stay.zone, view.units, view.now)
+            told += ["; ", html.A(stay.place, href=address("place", stay.place_id)), f", from {day}"]
+    return told
 
 
 def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Display) -> list[list[Any]]:
@@ -230,7 +236,7 @@ def details_part(piece: PieceNow, view: View) -> html.Section | None:
         since = say.day(stay.since_at, stay.zone, view.units, view.now)
         until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else ""
         facts += [
-            html.Dt("stood at"),
+            html.Dt("goes to" if stay.since_at > view.now else "stood at"),
             html.Dd([html.A(stay.place, href=address("place", stay.place_id)), f", {since}{until or ' on'}"]),
         ]
     if not facts:
