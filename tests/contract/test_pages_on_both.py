@@ -104,6 +104,7 @@ def sent(either: Store, monkeypatch: pytest.MonkeyPatch) -> tuple[int, int, np.n
                 kind="jump",
                 since_at=START + 205 * EVERY,
                 until_at=START + 333 * EVERY,
+                reason="it jumped",
                 raised_at=START,
             )
         )
