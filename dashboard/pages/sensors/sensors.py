@@ -61,7 +61,12 @@ def headline(
     sensors: tuple[SensorNow, ...], heard: list[UnboundTopic], pairs: tuple[TwoRooms, ...] = ()
 ) -> str:
     """The page's answer in one sentence."""
-    silent = [one for one in sensors if one.judgement.verdict == "unknown"]
+    silent = [
+        one
+        for one in sensors
+        if one.judgement.verdict == "unknown"
+        and (one.judgement.evaluated_at is not None or one.last_at is None)
+    ]
     doubted = [one for one in sensors if one.judgement.verdict == "near"]
     told = []
     if silent:
@@ -79,6 +84,8 @@ def headline(
         told.append(f"{sentences.counted(len(heard), 'topic')} {verb} to be accepted")
     if told:
         return say.sentence(say.joined(told))
+    if any(one.judgement.evaluated_at is None for one in sensors):
+        return "A new sensor is heard; no verdict on it yet."
     return "Every sensor is heard." if sensors else "No sensor is heard."
 
 
