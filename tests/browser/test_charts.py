@@ -102,6 +102,7 @@ def test_keys_read_a_chart_value_by_value(shop, browser, hands):
     last = hands.read("#page .plot [aria-live]")
     room.send_keys(Keys.ARROW_LEFT)
     hands.until(lambda: hands.read("#page .plot [aria-live]") != last)
+    assert "wood settles at" in hands.read("#page .plot [aria-live]")
 
 
 def test_a_finger_reads_a_value_and_two_fingers_narrow(shop, by_touch, hands_on):
