@@ -23,6 +23,8 @@ UnitsText = Annotated[
 
 console = Console(highlight=False, soft_wrap=True)
 
+ANY_WIDTH = 100_000  # characters; wider than a table's widest row
+
 NO = 1  # exit status of an answered 'no'
 BAD_INPUT = 2
 SERVICE_MISSING = 3
@@ -98,12 +100,18 @@ def give_json(document: Any) -> None:
 
 
 def give_table(columns: list[str], rows: list[list[str]], title: str | None = None) -> None:
-    """Print a table for people; every cell is shown as text, whatever it holds."""
+    """Print a table for people; every cell is shown as text, whatever it holds.
+
+    A narrow screen breaks cells between words, never within one: names, topics and paths can be copied. Into a file or
+    a pipe each row is one line.
+    """
     table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column, overflow="fold")
     for row in rows:
         table.add_row(*[_as_text(cell) for cell in row])
+    natural = console.measure(table, options=console.options.update(width=ANY_WIDTH))
+    table.width = max(console.width, natural.minimum) if console.is_terminal else natural.maximum
     console.print(table)
 
 
