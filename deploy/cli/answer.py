@@ -102,8 +102,8 @@ def give_json(document: Any) -> None:
 def give_table(columns: list[str], rows: list[list[str]], title: str | None = None) -> None:
     """Print a table for people; every cell is shown as text, whatever it holds.
 
-    A narrow screen breaks cells between words, never within one: names, topics and paths can be copied. Into a file or
-    a pipe each row is one line.
+    A narrow screen breaks cells between words, never within one: names, topics and paths can be
+    copied. Into a file or a pipe each row is one line.
     """
     table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
     for column in columns:
