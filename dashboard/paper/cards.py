@@ -1,16 +1,14 @@
 """The cut card: one card for the saw, with the sizes large and the reasons small."""
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
-from model.wood.design.setting_out import pct, told
-from model.wood.reason import Reason
 from model.wood.units import MM_PER_INCH
 from model.words.display import Display, said
-from model.words.reasons import in_sentences
+from model.words.limits import cut_said
+from model.words.reasons import moisture_said
 
 Figure = tuple[str, str]
 
@@ -63,14 +61,6 @@ def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
     return found[:4]
 
 
-def plain_sentence(parts: Iterable[str | float], display: Display) -> str:
-    """A sentence of cutting advice in a viewer's unit, with its members' names as words and a capital."""
-    words = told(parts, lambda length_mm: display.length(length_mm, "nearest", 64)).replace("_", " ")
-    # From 5 to 6 in, not from 5 in to 6 in.
-    words = re.sub(r"\u00a0(in|mm)( to \S+\u00a0\1\b)", r"\2", words)
-    return words[:1].upper() + words[1:]
-
-
 def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str, points: float) -> float:
     top = card.t_margin
     card.hairline(top, weight=0.7)
@@ -81,7 +71,7 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     card.line_of(card.left, top + 7.6, title, size, WORDS, "B")
     dry, wet = document["range_mc_pct"]
     where = f"{home}, " if home else ""
-    metered = f"{pct(document['stock_mc_pct'])} ± {pct(document['mc_doubt_pct'])} %"
+    metered = moisture_said(document["stock_mc_pct"], document["mc_doubt_pct"])
     stock = f"{said(document['member'])}: stock at {metered} today; "
     y = card.block(card.left, top + 9.6, card.across, f"{stock}{where}{dry:.1f} to {wet:.1f} % there", 10.5)
     figures = card_figures(document, display)
@@ -101,11 +91,8 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
         card.line_of(x, y + 8.0, value, large, FIGURES, "B")
         card.line_of(x, y + 13.4, label, 9.5)
     y += 18.0
-    for parts in document["parts"]:
-        y = card.block(card.left, y, card.across, plain_sentence(parts, display), points) + 0.6
-    for caution in document["cautions"]:
-        words = in_sentences(Reason.of(caution), display)
-        y = card.block(card.left, y, card.across, words, points) + 0.6
+    for told in cut_said(document, display):
+        y = card.block(card.left, y, card.across, told, points) + 0.6
     foot = card.bottom - 4.0
     _bench_rule(card, foot, display)
     return foot - 1.0 - y

@@ -17,13 +17,13 @@ from model.answers.annual_range import HomeYear
 from model.answers.moving import passed_in
 from model.watch.state.humidity import SHEET_OUTDOOR_C, ceilings
 from model.wood.air.condensation import HIGHEST_ROOM_RH_PCT
-from model.wood.design.comfort import comfort_of, fit_in_words
+from model.wood.design.comfort import comfort_of
 from model.wood.design.design_range import DesignRange
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.piece import Piece
 from model.words.display import Display, joined, season, sentence
-from model.words.limits import limit_said
+from model.words.limits import comfort_for_client, limit_said
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0
 STEP_PT = 0.25
@@ -212,7 +212,7 @@ def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, pic
         end = draw_cut_through(
             sheet, beside, top + 2.4, PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, picture, display
         )
-        caption = f"{sentence(fit_in_words(picture)).rstrip('.')}, cut through as built"
+        caption = f"{sentence(picture.called).rstrip('.')}, cut through as built"
         below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
     size = 24.0
     while sheet.width_of(piece.name, size, WORDS, "B") > room and size > 13.0:
@@ -246,7 +246,7 @@ def _range(sheet: Paper, facts: ClientFacts, display: Display, y: float, points:
     low, high = comfort.rh_low_pct, comfort.rh_high_pct
     sheet.line_of(sheet.left, y + 4.6, "The air it likes", points + 3.0, WORDS, "B")
     y += 6.4
-    told = f"{comfort.for_client} {words.STEADY}"
+    told = f"{comfort_for_client(comfort)} {words.STEADY}"
     if not comfort.why:
         told += _beyond(facts)
     y = sheet.block(sheet.left, y, sheet.across, told, points) + 1.0

@@ -7,11 +7,10 @@ rounded up and gaps that close down, so that what is called normal covers what c
 from dataclasses import dataclass
 
 from model.answers.annual_range import HomeYear
-from model.wood.design.comfort import fit_in_words
-from model.wood.design.setting_out import told
 from model.wood.fits import Fit
 from model.wood.piece import Piece
 from model.words.display import Display
+from model.words.reasons import clause
 
 
 @dataclass(frozen=True)
@@ -46,9 +45,6 @@ def seen_of(fit: Fit, year: HomeYear, display: Display) -> SeenRow | None:
     seen = fit.seen(year.mc_low_pct, year.mc_high_pct)
     if seen is None:
         return None
-
-    def up(size_mm: float) -> str:
-        return display.length(size_mm, "up", 32)
-
-    what = ", ".join(filter(None, (fit_in_words(fit), seen.where)))
-    return SeenRow(fit.name, what, told(seen.dry, up), told(seen.damp, up), seen.swing_mm, seen.gap_mm)
+    what = ", ".join(filter(None, (fit.called, seen.where)))
+    dry, damp = clause(seen.dry, display), clause(seen.damp, display)
+    return SeenRow(fit.name, what, dry, damp, seen.swing_mm, seen.gap_mm)

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, floor
 
-from dashboard.paper.cards import plain_sentence
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.comfort import comfort_of
-from model.wood.design.cutting import cut_document
+from model.wood.design.cutting import cut_advice
 from model.wood.design.design_range import DesignRange, Governing, design_range
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
@@ -18,6 +17,7 @@ from model.wood.material.member import Member
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece
 from model.words.display import Display, day, humidity_range, mc, said, sentence
+from model.words.limits import comfort_range, comfort_reason
 from model.words.reasons import in_sentences
 
 POINTS = 10.0
@@ -122,7 +122,7 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
         sheet.says(sentence(piece.note))
     span = design.span
     comfort = comfort_of(piece, design)
-    sheet.says(comfort.reason or f"Comfortable at {comfort.in_words} RH.", "B")
+    sheet.says(comfort_reason(comfort) or f"Comfortable at {comfort_range(comfort)} RH.", "B")
     if not span.empty:
         words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
         if span.mc_low_pct is not None or span.mc_high_pct is not None:
@@ -226,8 +226,8 @@ def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     sheet.heading(f"Cut again for {facts.place or 'a usual home'}, {ends[0]:.1f} to {ends[1]:.1f} %")
     for name, fit in facts.piece.fits.items():
         stock = max(member.mc_pct for member in fit.members)
-        advice = cut_document(facts.piece, name, stock, ends, display.steps)["parts"]
-        told = " ".join(plain_sentence(parts, display) for parts in advice)
+        advice = cut_advice(facts.piece, name, stock, ends, steps=display.steps)
+        told = in_sentences(advice.reasons, display)
         # A name never stands alone at the foot of a page.
         sheet.room(6.0 + sheet.block(0.0, 0.0, sheet.across, told, POINTS, dry=True))
         sheet.says(sentence(said(name)).rstrip("."), "B")

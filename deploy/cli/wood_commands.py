@@ -34,10 +34,8 @@ from model.wood.errors import BadInput
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.material.species import Species, all_species
 from model.wood.piece import Piece, read_piece
-from model.wood.reason import Reason
 from model.words.display import plain
-from model.words.limits import checked
-from model.words.reasons import in_sentences
+from model.words.limits import checked, cut_said
 
 TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
 
@@ -264,19 +262,16 @@ def cut(
     as_json: AsJson = False,
 ) -> None:
     """How to cut, groove or slot for a fit today: three widths, and what will not work."""
-    from dashboard.paper.cards import plain_sentence
-
     display = display_of(units)
     year = home_given(mc_range, rh_range)
     document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
+    said = [plain(one) for one in cut_said(document, display)]
     if as_json:
-        said = [plain(in_sentences(Reason.of(one), display)) for one in document["cautions"]]
-        give_json(document | {"cautions": said})
+        number = len(document.pop("reasons"))
+        give_json(document | {"sentences": said[:number], "cautions": said[number:]})
         return
-    for parts in document["parts"]:
-        say(plain_sentence(parts, display))
-    for caution in document["cautions"]:
-        say(in_sentences(Reason.of(caution), display))
+    for told in said:
+        say(told)
 
 
 def gaps(

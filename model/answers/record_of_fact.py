@@ -27,9 +27,9 @@ from model.records.schema.tables import (
     Warning,
 )
 from model.wood.air.sorption import equilibrium_moisture_content
-from model.wood.design.check import check_document
 from model.wood.errors import BadInput
 from model.words.display import Display, plain
+from model.words.limits import checked
 from model.words.reasons import METRIC, in_sentences
 
 HOUR = timedelta(hours=1)
@@ -60,8 +60,8 @@ def record_of_fact(
     if row is None:
         raise BadInput("", "piece", "must be one that is recorded", piece_id)
     piece = load_piece(session, row)
-    checked = check_document(piece)
-    window = (checked["mc_low_pct"], checked["mc_high_pct"])
+    design = checked(piece)
+    window = (design["mc_low_pct"], design["mc_high_pct"])
     warnings = _warnings(session, row, now)
     compared = agreement(session, now, piece_id)
     return {
@@ -74,7 +74,7 @@ def record_of_fact(
             "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
         },
         "design_range": {
-            key: checked[key]
+            key: design[key]
             for key in (
                 "mc_low_pct",
                 "mc_high_pct",

@@ -197,6 +197,8 @@ def humidity_range(low_pct: float | None, high_pct: float | None) -> str:
         return f"up to {high}{NBSP}%"
     if high is None:
         return f"{low}{NBSP}% and up"
+    if low == high:
+        return f"{low}{NBSP}%"
     if low > high:
         return "no humidity at all"
     return f"{low}–{high}{NBSP}%"

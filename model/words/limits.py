@@ -1,12 +1,14 @@
-"""Limits of fits in words."""
+"""Limits of fits, a piece's range and the advice at the saw in words."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from model.wood.design.check import check_document
+from model.wood.design.comfort import Comfort
 from model.wood.fits import Way
 from model.wood.piece import Piece
 from model.wood.reason import Reason
-from model.words.display import Display
+from model.words.display import Display, humidity_range
 from model.words.reasons import METRIC, clause, in_sentences
 
 
@@ -22,11 +24,37 @@ def limit_said(limit: Way) -> str:
 def checked(
     piece: Piece, temperature_c: float = 20.0, mc_pct: float | None = None, display: Display = METRIC
 ) -> dict[str, Any]:
-    """`check_document` with the sentence of each limit as its `says`, and its cautions in sentences."""
+    """`check_document` in words: each limit `says` itself, cautions and `comfort_reason` are sentences."""
     document = check_document(piece, temperature_c, mc_pct)
     for name, fit in piece.fits.items():
         said = {limit.name: limit_said(limit) for limit in fit.limits(fit.references())}
         for limit in document["fits"][name]["limits"]:
             limit["says"] = said[limit["name"]]
     document["cautions"] = [in_sentences(Reason.of(one), display) for one in document["cautions"]]
+    document["comfort_reason"] = in_sentences(map(Reason.of, document.pop("comfort_reasons"))) or None
     return document
+
+
+def comfort_range(comfort: Comfort) -> str:
+    """The humidity to hold: `31–60 %`; empty where there is none."""
+    return "" if comfort.why else humidity_range(comfort.rh_low_pct, comfort.rh_high_pct)
+
+
+def comfort_reason(comfort: Comfort) -> str:
+    """Why no humidity is left and what the maker does about it; empty where there is a range."""
+    return in_sentences(comfort.reasons)
+
+
+def comfort_for_client(comfort: Comfort) -> str:
+    """What a client is told: the humidity to hold, or why there is none and what to do in the room."""
+    if comfort.why:
+        return in_sentences(filter(None, (comfort.why, comfort.meanwhile)))
+    told = f"It is comfortable at {comfort_range(comfort)} relative humidity"
+    if comfort.ceiling_pct is not None:
+        return f"{told} in the weeks ahead: above that the windows may sweat in the cold."
+    return f"{told}."
+
+
+def cut_said(document: Mapping[str, Any], display: Display) -> list[str]:
+    """A cut document's advice, then its cautions, as sentences."""
+    return [in_sentences(Reason.of(one), display) for one in (*document["reasons"], *document["cautions"])]

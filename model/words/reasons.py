@@ -53,6 +53,9 @@ class _Slots(dict[str, Any]):
             self.update(_limit_slots(values))
         if values.get("low_days") is not None:
             self["when"] = _when(values["low_days"], values.get("high_days"))
+        if "stock_mc_pct" in values:
+            self["stock"] = moisture_said(values["stock_mc_pct"], values["mc_doubt_pct"])
+            self["year"] = f"{_tenths(values['dry_pct'])} to {_tenths(values['wet_pct'])}{say.NBSP}%"
 
     def __missing__(self, name: str) -> "_Value":
         return _Value(name, None, METRIC)  # a warning of an older version lacks what is spoken of since
@@ -117,8 +120,13 @@ def _days(days: float) -> str:
 def _length(slot: _Value, how: str) -> str:
     """`left` is a margin, rounded down, `over` and `hair` how far past and `up` a size needed, rounded up.
 
-    `fine` is to the nearest 64th.
+    `fine` is to the nearest 64th; `mark` too, with its sign, and `bare` without its unit; `seen` goes up to
+    the next 32nd.
     """
+    if how == "bare":
+        return slot.display.bare_length(slot.value, "nearest", 64)
+    if how == "seen":
+        return slot.display.length(slot.value, "up", 32)
     if how == "fine":
         return slot.display.length(abs(slot.value), "nearest", 64)
     if how == "left":
@@ -135,8 +143,21 @@ def _percent(slot: _Value, how: str) -> str:
         return say.points(slot.value)
     if how == "chance":
         return say.chance(slot.value)
+    if how in ("short", "whole"):
+        return f"{_tenths(slot.value) if how == 'short' else f'{slot.value:.0f}'}{say.NBSP}%"
     told = say.rh(slot.value) if slot.name.endswith("rh_pct") else say.mc(slot.value)
     return told.removesuffix(f"{say.NBSP}%") if how == "bare" else told
+
+
+def _tenths(percent: float) -> str:
+    """A moisture content as a maker says it: `5.4`, `11`."""
+    return f"{percent:.1f}".removesuffix(".0")
+
+
+def moisture_said(mc_pct: float, doubt_pct: float) -> str:
+    """A metered moisture content with its doubt: `9 ± 1 %`."""
+    doubt = f" ± {_tenths(doubt_pct)}" if doubt_pct else ""
+    return f"{_tenths(mc_pct)}{doubt}{say.NBSP}%"
 
 
 def _hours(hours: int) -> str:

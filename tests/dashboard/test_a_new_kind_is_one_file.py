@@ -39,7 +39,7 @@ from model.wood.fits.base import Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.material.member import Amount, Member
-from model.wood.design.setting_out import Allowances, GapCut, Season, spoken, LENGTH
+from model.wood.design.setting_out import GapCut, Increments, Season
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,13 +71,13 @@ class DropLeaf(Fit):
         )
         return Section("leaf beside its top", parts, (Space("gap", width, width + gap, 9.0),))
 
-    def cut(self, season: Season, kept: Allowances) -> GapCut:
+    def cut(self, season: Season, steps: Increments) -> GapCut:
         gap = season.to_wet(self.leaf, self.leaf.width_mm)
         return GapCut(
             **self.cut_head(season, self.leaf.name),
             enough=True,
             figures=[("gap today", gap, "up")],
-            parts=[spoken(f"Leave {LENGTH} beside the leaf.", gap)],
+            reasons=[season.reason("cut-gap", part=self.leaf.called, gap_mm=gap)],
             gap_mm=gap,
             gap_rounded_mm=gap,
             gap_least_mm=gap,
@@ -175,7 +175,7 @@ def test_it_is_on_the_client_sheet_and_on_a_cut_card(leaf_table: Piece) -> None:
     assert "the leaf a gap of up to" in words_of(sheet.client_sheet(facts, Display("inch"))).lower()
     card = words_of(sheet.cut_card(cut_document(leaf_table, "left_leaf", 8.0), Display("inch"), NOW))
     assert "gap today" in card
-    assert "beside the leaf" in card
+    assert "at the leaf today" in card
 
 
 def test_the_command_line_checks_and_cuts_it(table: Path) -> None:
@@ -189,7 +189,7 @@ def test_the_command_line_checks_and_cuts_it(table: Path) -> None:
     assert ran.exit_code == 0, ran.output
     assert json.loads(ran.stdout)["gap_mm"] > 0.5
     ran = CliRunner().invoke(app, asked)
-    assert "beside the leaf" in ran.stdout
+    assert "at the leaf today" in ran.stdout
 
 
 def test_without_the_file_the_kind_is_refused_by_name() -> None:

@@ -14,7 +14,6 @@ import pytest
 from PIL import Image
 
 from dashboard.paper import gap_strip
-from dashboard.paper.cards import plain_sentence
 from dashboard.paper.client import PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, SMALLEST_PT, governing_fit
 from dashboard.paper.client_rows import seen_of, seen_rows
 from dashboard.paper.cut_through import WOOD
@@ -31,12 +30,12 @@ from dashboard.paper.sheet import (
     read_letter,
 )
 from model.answers.annual_range import HomeYear, given_year, usual_year
-from model.wood.design.comfort import fit_in_words
 from model.wood.design.cutting import cut_document
 from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.wood.piece import Piece, read_piece
-from model.words.display import Display, Units
+from model.words.display import Display, Units, plain
+from model.words.limits import cut_said
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
@@ -146,7 +145,7 @@ def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
         if (name, size) == NO_ROOM:
             assert "cut through" not in words
             continue
-        called = fit_in_words(fit)
+        called = fit.called
         assert f"{called[0].upper()}{called[1:]}, cut through as built" in words
         # It stands at the upper right and nowhere over the name: wood of the drawing's own colour is there.
         png = _poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")
@@ -371,7 +370,7 @@ def test_every_kind_of_advice_makes_a_card(fit: str) -> None:
     document = cut_document(sample("chest_of_drawers"), fit, 8.0, (6.0, 11.0))
     words = words_of(cut_card(document, Display("inch"), NOW)).replace("\u00a0", " ")
     assert "Chest of drawers" in words
-    last = plain_sentence(document["parts"][-1], Display("inch")).replace("\u00a0", " ")
+    last = plain(cut_said(document, Display("inch"))[len(document["reasons"]) - 1])
     assert true_fractions(last) in words
     assert " mm" not in words
 

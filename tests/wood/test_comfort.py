@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.wood.design.check import check_document
 from model.wood.design.comfort import comfort_of
 from model.wood.design.design_range import design_range
 from model.wood.piece import Piece, read_piece
+from model.words.display import plain
+from model.words.limits import checked, comfort_for_client, comfort_range, comfort_reason
+from tests.said import said
 
 DOOR = """
 [part.door_panel]
@@ -53,7 +55,7 @@ def easy(held: str = "centre", sight: str = "14in", groove: str = "3/8in") -> st
 
 def test_a_range_nobody_would_sign_is_held_to_what_a_house_should_have() -> None:
     """A cherry panel that takes far drier and damper air than any house: 25 to 60 %, and no "up to 83 %"."""
-    found = check_document(piece(easy()))
+    found = checked(piece(easy()))
     assert found["rh_low_pct"] is None or found["rh_low_pct"] < 25.0
     assert found["rh_high_pct"] > 60.0
     assert (found["comfort_rh_low_pct"], found["comfort_rh_high_pct"]) == (25.0, 60.0)
@@ -62,17 +64,17 @@ def test_a_range_nobody_would_sign_is_held_to_what_a_house_should_have() -> None
 
 def test_a_tighter_range_is_its_own_rounded_inward() -> None:
     # Common practice's free cherry panel drops out of its groove below 31 %.
-    found = check_document(piece(easy("free")))
+    found = checked(piece(easy("free")))
     assert found["rh_low_pct"] == pytest.approx(30.5, abs=0.5)
     assert (found["comfort_rh_low_pct"], found["comfort_rh_high_pct"]) == (31.0, 60.0)
 
 
 def test_two_fits_that_disagree_are_named_by_their_parts() -> None:
     """The drawer's front binds before the door's panel is held: which two, by role, and what to do."""
-    found = check_document(piece(easy("free", "14 1/16in"), FRONT.format(gap="1/64in")))
+    found = checked(piece(easy("free", "14 1/16in"), FRONT.format(gap="1/64in")))
     assert found["empty"]
     assert (found["comfort_rh_low_pct"], found["comfort_rh_high_pct"]) == (None, None)
-    reason = found["comfort_reason"]
+    reason = plain(found["comfort_reason"])
     assert reason.startswith("No humidity suits all of it: the panel of the left door needs ")
     assert "the front of the bottom drawer 4" in reason
     assert "Give the front of the bottom drawer more room" in reason
@@ -82,9 +84,9 @@ def test_two_fits_that_disagree_are_named_by_their_parts() -> None:
 
 def test_a_fit_that_disagrees_with_itself_is_named_once() -> None:
     """A drawer's front that may run at 1/64 in and look right at hardly more."""
-    found = check_document(piece(FRONT.format(gap="1/64in") + 'widest_gap = "0.40mm"\n'))
+    found = checked(piece(FRONT.format(gap="1/64in") + 'widest_gap = "0.40mm"\n'))
     assert found["comfort_rh_low_pct"] is None
-    assert found["comfort_reason"] == (
+    assert plain(found["comfort_reason"]) == (
         "No humidity suits all of it: the front of the bottom drawer shrinks too far below 42 % and swells "
         "too far above 41 %. Build it with more room."
     )
@@ -100,10 +102,10 @@ def test_a_fit_with_no_room_in_any_air_is_named() -> None:
         fits={**design.fits, "low_drawer": stuck},
     )
     found = comfort_of(press, gone)
-    assert found.why == (
+    assert said(found.why) == (
         "No humidity suits all of it: the front of the bottom drawer has no room left in any air."
     )
-    assert found.mend.startswith("Check the sizes recorded for the front of the bottom drawer")
+    assert said(found.mend).startswith("Check the sizes recorded for the front of the bottom drawer")
 
 
 def test_two_fits_of_one_part_are_told_apart_by_what_they_are() -> None:
@@ -115,7 +117,7 @@ held = "free"
 sight_width = "9 15/16in"
 groove_depth = "3/8in"
 """
-    reason = check_document(piece(FRONT.format(gap="1/64in"), lid))["comfort_reason"]
+    reason = checked(piece(FRONT.format(gap="1/64in"), lid))["comfort_reason"]
     assert "the front of the bottom drawer (front or door in its opening)" in reason
     assert "the front of the bottom drawer (panel in grooves)" in reason
 
@@ -123,32 +125,32 @@ groove_depth = "3/8in"
 def test_a_client_is_told_to_ask_and_the_maker_what_to_change() -> None:
     press = piece(easy("free", "14 1/16in"), FRONT.format(gap="1/64in"))
     found = comfort_of(press, design_range(press))
-    assert found.for_client.endswith("Hold the room as steady as you can, and ask your maker.")
-    assert "deeper hold" not in found.for_client
-    assert "deeper hold" in found.reason
+    assert comfort_for_client(found).endswith("Hold the room as steady as you can, and ask your maker.")
+    assert "deeper hold" not in comfort_for_client(found)
+    assert "deeper hold" in comfort_reason(found)
 
 
 def test_wood_that_wants_a_swamp_is_not_told_to_be_kept_in_one() -> None:
     """Held by so little that it drops out of its groove below 60 %: no house is kept there."""
     damp = easy("free", "14 1/16in").replace("mc_pct = 8.0", "mc_pct = 11.5")
-    found = check_document(piece(damp))
+    found = checked(piece(damp))
     assert found["rh_low_pct"] > 60.0
     assert found["comfort_rh_low_pct"] is None
     assert found["comfort_reason"].startswith(
         "No humidity suits all of it: the panel of the left door needs "
     )
-    assert "a house should be held at 60 % or less" in found["comfort_reason"]
-    assert "never damp a room for it" in found["comfort_reason"]
+    assert "a house should be held at 60 % or less" in plain(found["comfort_reason"])
+    assert "never damp a room for it" in plain(found["comfort_reason"])
 
 
 def test_in_a_frost_the_windows_end_the_range_and_then_leave_none() -> None:
     press = piece(easy("free"))
     design = design_range(press)
     mild, cold, hard = (comfort_of(press, design, ceiling) for ceiling in (70.0, 38.5, 24.9))
-    assert (mild.in_words, mild.ceiling_pct) == ("31–60 %", None)
-    assert (cold.in_words, cold.ceiling_pct) == ("31–38 %", 38.0)
-    assert hard.in_words == ""
-    assert hard.reason == (
+    assert (comfort_range(mild), mild.ceiling_pct) == ("31–60\u00a0%", None)
+    assert (comfort_range(cold), cold.ceiling_pct) == ("31–38\u00a0%", 38.0)
+    assert comfort_range(hard) == ""
+    assert said(hard.reasons) == (
         "In the cold weeks ahead the windows sweat above 24 %, and the panel of the left door would like "
         "31 % or more. Let the room be dry, keep the piece away from registers and radiators, and expect "
         "the gap."
@@ -173,10 +175,10 @@ def test_whatever_is_said_is_a_range_of_a_house_or_a_reason(
     found = comfort_of(press, design, ceiling)
     if found.rh_low_pct is None or found.rh_high_pct is None:
         assert found.rh_low_pct is found.rh_high_pct is None
-        assert found.reason.endswith(".")
-        assert "_" not in found.reason
+        assert comfort_reason(found).endswith(".")
+        assert "_" not in comfort_reason(found)
         return
-    assert found.reason == ""
+    assert comfort_reason(found) == ""
     assert 25.0 <= found.rh_low_pct <= found.rh_high_pct <= 60.0
     assert ceiling is None or found.rh_high_pct <= ceiling
     span = design.span

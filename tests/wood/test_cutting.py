@@ -13,10 +13,13 @@ from hypothesis import strategies as st
 from model.wood.design.cutting import cut_advice, cut_document
 from model.wood.design.design_range import design_range
 from model.wood.design.gap_table import gap_table
-from model.wood.design.setting_out import INCH_STEPS, METRIC_STEPS, Allowances, both_units, told
+from model.wood.design.setting_out import ENGAGEMENT_MM, INCH_STEPS, METRIC_STEPS
 from model.wood.errors import BadInput
 from model.wood.material.movement import Movement
 from model.wood.piece import Piece, piece_from_document
+from model.words.limits import cut_said
+from model.words.reasons import METRIC
+from tests.said import said
 
 INCH = 25.4
 
@@ -48,22 +51,23 @@ def test_the_three_widths_of_a_door_panel():
     middle = (advice.width_most_mm + advice.width_least_mm) / 2
     assert (middle - advice.width_best_mm) / INCH == pytest.approx(0.5 * 18.05 * 0.00248, abs=0.001)
     assert advice.mc_doubt_pct == 1.0
-    first = told(advice.parts[0], lambda length_mm: both_units(length_mm).split("(")[1].rstrip(")"))
-    assert first == ("Cut the part 18-1/32 in wide (17-27/32 in to 18-1/4 in will work), wood at 9 ± 1 %.")
+    assert said(advice.reasons, "inch").startswith(
+        "Cut the part 18-1/32 in wide (17-27/32 to 18-1/4 in will work), wood at 9 ± 1 %."
+    )
 
 
 def test_stock_wetter_than_its_home_is_not_built_with_yet():
     advice = cut_advice(a_piece(panel(17.375, 0.5), width="18in"), "fit", 13.0, (5.4, 10.1))
     assert not advice.build_now
     assert advice.figures == [("build with this stock", "not yet", "")]
-    assert advice.sentences == [
+    assert said(advice.reasons) == (
         "Don't build with this stock yet: at 13 ± 1 % it is wetter than it will ever be there "
         "(5.4 to 10.1 %). Let it come down to about 8 %."
-    ]
+    )
     # At 11 ± 1 % the meter leaves it open.
     damp = cut_advice(a_piece(panel(17.375, 0.5), width="18in"), "fit", 11.0, (5.4, 10.1))
     assert damp.build_now
-    assert "may be wetter" in damp.sentences[-1]
+    assert "may be wetter" in said(damp.reasons[-1])
 
 
 @pytest.mark.parametrize(
@@ -124,7 +128,7 @@ def test_a_panel_cut_as_told_works_however_far_the_meter_is_out(sight, today, do
             left = {limit.name: limit.margin_mm for limit in as_told.limits({"part": mc})}
             # Rounded to a sixty-fourth where so little is left that no thirty-second lies between.
             assert left["groove-bottom"] >= -1e-6
-            assert left["leaves-groove"] >= tongues * Allowances.engagement_mm - steps.gap_mm - 1e-6
+            assert left["leaves-groove"] >= tongues * ENGAGEMENT_MM - steps.gap_mm - 1e-6
 
 
 @pytest.mark.parametrize("today", [6.0, 8.0, 11.0])
@@ -150,19 +154,17 @@ def test_wetter_stock_is_cut_wider(today):
 )
 def test_the_advice_says_what_matters(changes, today, sentence):
     advice = cut_advice(a_piece(panel(14, 0.375) | changes), "fit", today, (6.0, 11.0))
-    assert sentence in " ".join(advice.sentences)
+    assert sentence in said(advice.reasons)
 
 
-def test_more_doubt_and_more_tongue_ask_for_deeper_grooves():
+def test_more_doubt_asks_for_deeper_grooves():
     piece = a_piece(panel(14))
     usual = cut_advice(piece, "fit", 8.0)
     more_doubt = cut_advice(piece, "fit", 8.0, mc_doubt_pct=2.0)
-    more_tongue = cut_advice(piece, "fit", 8.0, engagement_mm=6.0)
     assert more_doubt.width_most_mm < usual.width_most_mm
     assert more_doubt.width_least_mm > usual.width_least_mm
-    for more in (more_doubt, more_tongue):
-        assert more.groove_depth_centre_mm > usual.groove_depth_centre_mm
-        assert more.groove_depth_free_mm > usual.groove_depth_free_mm
+    assert more_doubt.groove_depth_centre_mm > usual.groove_depth_centre_mm
+    assert more_doubt.groove_depth_free_mm > usual.groove_depth_free_mm
     assert cut_advice(piece, "fit", 8.0, (5.0, 13.0)).groove_depth_free_mm > usual.groove_depth_free_mm
 
 
@@ -181,7 +183,7 @@ def test_a_front_is_told_its_gap_and_its_three_widths():
     assert advice.enough
     wide = cut_advice(a_piece(fit | {"opening_size": "20.5in"}, "red oak", "20in"), "fit", 6.0, (6.0, 11.0))
     assert not wide.enough
-    assert "wider than" in wide.sentences[-1]
+    assert "wider than" in said(wide.reasons[-1])
     # Too wide a gap only shows, a front that binds is harmed: it keeps the gap it needs.
     assert wide.gap_mm == pytest.approx(wide.gap_least_mm)
 
@@ -222,24 +224,24 @@ BOTTOM = {"kind": "drawer-bottom", "part": "part", "slot_length": "3/8in"}
 
 
 @pytest.mark.parametrize(
-    ("built_at", "place"),
+    ("built_at", "place", "words"),
     [
         # The bottom grows rearward past a screw that stands still: built dry it will only swell, and the
         # front end of the slot comes to the screw (common practice, no source).
-        (6.0, "toward the rear end of the slot"),
-        (11.0, "toward the front end of the slot"),
-        (8.5, "in the middle of the slot"),
+        (6.0, "rear", "toward the rear end of the slot"),
+        (11.0, "front", "toward the front end of the slot"),
+        (8.5, "middle", "in the middle of the slot"),
     ],
 )
-def test_the_screw_of_a_drawer_bottom_is_set_for_the_season(built_at, place):
+def test_the_screw_of_a_drawer_bottom_is_set_for_the_season(built_at, place, words):
     advice = cut_advice(a_piece(BOTTOM, "eastern white pine", "18in"), "fit", built_at, (6.0, 11.0))
     assert advice.place == place
-    assert place in " ".join(advice.sentences)
+    assert words in said(advice.reasons)
 
 
 @pytest.mark.parametrize(
     ("built_at", "place"),
-    [(6.0, "toward the inner end of the slot"), (11.0, "toward the outer end of the slot")],
+    [(6.0, "inner"), (11.0, "outer")],
 )
 def test_the_screw_of_a_top_is_set_the_other_way(built_at, place):
     fit = {
@@ -289,7 +291,7 @@ def test_a_slot_as_drawn_is_judged_and_its_screw_placed():
     short = cut_advice(a_piece(BOTTOM | {"slot_length": "0.15in"}, width="18in"), "fit", 8.0, (6.0, 11.0))
     assert enough.enough
     assert not short.enough
-    assert "not enough for this" in short.sentences[-1]
+    assert "not enough for this" in said(short.reasons[-1])
     assert 0 < enough.screw_at_in_slot_mm < 3 / 8 * INCH
 
 
@@ -305,7 +307,7 @@ def test_buttons_are_told_their_gap_and_their_tongue():
     assert advice.gap_mm == advice.swelling_mm
     assert advice.engagement_mm == pytest.approx(advice.shrinking_mm + INCH / 8)
     assert advice.enough
-    assert "end aprons" in " ".join(advice.sentences)
+    assert "end aprons" in said(advice.reasons)
     tight = fit | {"button_gap": "1/32in"}
     assert not cut_advice(a_piece(tight, "black walnut", "21in"), "fit", 7.5, (6.0, 11.0)).enough
 
@@ -317,25 +319,12 @@ def test_the_document_is_plain_json_with_its_sentences(fit):
     document = cut_document(a_piece(fit), "fit", 7.5, (6.0, 11.0))
     assert json.loads(json.dumps(document)) == document
     assert (document["piece"], document["fit"], document["range_mc_pct"]) == ("Case", "fit", [6.0, 11.0])
-    assert all(sentence.endswith((".", ")")) for sentence in document["sentences"])
-
-
-@pytest.mark.parametrize("fit", [panel(14), *SLOTTED.values()])
-def test_lengths_stay_numbers_until_somebody_says_them(fit):
-    advice = cut_document(a_piece(fit), "fit", 7.5, (6.0, 11.0))
-    assert [told(parts) for parts in advice["parts"]] == advice["sentences"]
-    in_feet = [told(parts, lambda length_mm: f"{length_mm / 304.8:.4f} ft") for parts in advice["parts"]]
-    assert not any(" mm" in sentence or " in)" in sentence for sentence in in_feet)
-    lengths = [part for parts in advice["parts"] for part in parts if isinstance(part, float)]
-    assert lengths
-    assert sum(sentence.count(" ft") for sentence in in_feet) == len(lengths)
+    assert len(cut_said(document, METRIC)) == len(document["reasons"]) + len(document["cautions"])
 
 
 def test_the_width_in_words_is_the_width_in_numbers():
     advice = cut_document(a_piece(panel(14)), "fit", 7.5, (6.0, 11.0))
-    first, width_mm, *_, rest = advice["parts"][0]
-    assert (first, rest) == ("Cut the part ", " will work), wood at 7.5 ± 1 %.")
-    assert width_mm == advice["width_best_rounded_mm"]
+    assert advice["reasons"][0]["best_mm"] == advice["width_best_rounded_mm"]
 
 
 def test_the_document_of_a_panel_has_width_and_both_grooves():
@@ -390,16 +379,12 @@ ADVISED = {
 }  # fmt: skip
 
 
-def said_in_inches(advice) -> str:
-    return " ".join(told(one, lambda mm: both_units(mm).split("(")[1].rstrip(")")) for one in advice.parts)
-
-
 @pytest.mark.parametrize("which", sorted(ADVISED))
 def test_what_is_cut_to_no_width_gets_advice(which):
     """Trade arithmetic on the printed C_T 0.00365 of white oak (Wood Handbook Table 13-5)."""
     fit, words = ADVISED[which]
     advice = cut_advice(a_piece(fit, "white oak", "20in"), "fit", 8.0, (6.0, 11.0))
-    assert words in said_in_inches(advice)
+    assert words in said(advice.reasons, "inch")
     assert advice.figures
 
 
@@ -407,18 +392,18 @@ def test_a_mitre_and_a_lipping_are_told_what_to_expect():
     # Heel: sqrt(2) x 3 in of red oak x 0.00369 x 3 points = 0.0470 in; toe, 4 points: 0.0626; each
     # just beyond a 64th, and said to the next.
     mitre = cut_advice(a_piece({"kind": "mitre", "part": "part"}, "red oak", "3in"), "fit", 8.0)
-    assert "may open 1/16 in at the heel by 6 % and 5/64 in at the toe by 11 %" in said_in_inches(mitre)
-    assert said_in_inches(mitre).startswith("Don't: a plain mitre as wide as this will show.")
+    assert "may open 1/16 in at the heel by 6 % and 5/64 in at the toe by 11 %" in said(mitre.reasons, "inch")
+    assert said(mitre.reasons, "inch").startswith("Don't: a plain mitre as wide as this will show.")
     assert cut_advice(a_piece({"kind": "mitre", "part": "part"}, "red oak", "1/2in"), "fit", 8.0).enough
     lipping = cut_advice(a_piece({"kind": "edging-on-sheet", "part": "part"}, width="3/4in"), "fit", 8.0)
-    assert "1/64 in proud of the sheet at 11 % and 1/64 in shy at 6 %" in said_in_inches(lipping)
+    assert "1/64 in proud of the sheet at 11 % and 1/64 in shy at 6 %" in said(lipping.reasons, "inch")
 
 
 def test_a_figure_eight_on_a_narrow_top_swings_in_a_relief():
     fit = {"kind": "top-on-fasteners", "part": "part", "fastener": "figure-eight"}
     advice = cut_advice(a_piece(fit, width="16in"), "fit", 8.0)
     # 8 in of cherry from the middle, 4 points: 0.079 in, a relief of an eighth.
-    assert "cut a relief 1/8 in wide on both sides of it" in said_in_inches(advice)
+    assert "cut a relief 1/8 in wide on both sides of it" in said(advice.reasons, "inch")
     assert advice.enough
 
 
@@ -426,7 +411,7 @@ def test_a_figure_eight_on_a_narrow_top_swings_in_a_relief():
 def test_what_is_left_is_never_said_to_be_more_than_it_is(steps):
     # 0.0439 in was "3/64 in hand".
     advice = cut_advice(a_piece(panel(14, 0.375)), "fit", 8.0, steps=steps)
-    in_hand, tongue = (part for part in advice.parts[1] if isinstance(part, float))
+    in_hand, tongue = (advice.reasons[1].values[name] for name in ("in_hand_mm", "tongue_mm"))
     assert in_hand <= advice.clearance_wet_mm < in_hand + steps.gap_mm
     assert tongue <= advice.engagement_dry_mm < tongue + steps.gap_mm
     assert steps.gap_down(0.0439 * INCH) == pytest.approx(2 * INCH / 64 if steps is INCH_STEPS else 1.0)
@@ -453,17 +438,3 @@ def test_a_bank_of_drawers_has_its_gaps_by_height_and_month(height, steps, gaps)
     assert [row.gaps_mm[month] / unit for month in (1, 4, 7)] == pytest.approx(gaps)
     (south,) = gap_table(Movement(0.003, 0.003, 30.0), [height], (6.0, 11.0), southern=True, steps=steps)
     assert south.gaps_mm == row.gaps_mm[6:] + row.gaps_mm[:6]
-
-
-@pytest.mark.parametrize(
-    ("length_mm", "words"),
-    [
-        (368.3, "368.3 mm (14-1/2 in)"),
-        (9.525, "9.53 mm (3/8 in)"),
-        (25.4, "25.4 mm (1 in)"),
-        (0.0, "0 mm (0 in)"),
-        (-1.5875, "-1.59 mm (-1/16 in)"),
-    ],
-)
-def test_lengths_are_said_in_both_units(length_mm, words):
-    assert both_units(length_mm) == words

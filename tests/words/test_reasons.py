@@ -35,7 +35,11 @@ VALUES: dict[str, Any] = {
     "direction": "shrinking",
     "doubt_text": "it reads four points above the salt",
     "end": "dry",
-    "fit": "top drawer",
+    "fit": "the top drawer",
+    "fits": ("the top drawer", "the left door"),
+    "dry_fit": "the left door",
+    "wet_fit": "the top drawer",
+    "size": "overhang in front",
     "glue": "hide glue",
     "how": "",
     "kind": "shop",
@@ -89,7 +93,9 @@ def reason_of(key: str) -> Reason:
     if slots and slots <= MADE_OF_PARTS:
         return Reason(name, {"how": how, "parts": VALUES["parts"], "across": "rail"})
     slots |= {"low_days", "high_days"} if "when" in slots else set()
-    values = {slot: value_of(slot) for slot in slots - {"when"}}
+    if {"stock", "year"} & slots:
+        slots |= {"stock_mc_pct", "mc_doubt_pct", "dry_pct", "wet_pct"}
+    values = {slot: value_of(slot) for slot in slots - {"when", "stock", "year"}}
     return Reason(name, {**values, "how": how} if how else values)
 
 

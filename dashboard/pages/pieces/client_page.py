@@ -21,9 +21,9 @@ from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import View
 from model.answers.annual_range import HomeYear
 from model.records.queries.overview import PieceNow
-from model.wood.design.comfort import fit_in_words
 from model.wood.piece import Piece
 from model.words import display as say
+from model.words.limits import comfort_for_client
 
 SILENT = "Look whether the sensor in the room is switched on and its battery good."
 LEAVE = "Leave it as it is: never glue, fill or plane it in its season."
@@ -92,7 +92,7 @@ def strained(piece: PieceNow, wood: Piece | None, view: View) -> list[str]:
             latitude = (piece.place.climate or {}).get("latitude_deg") if piece.place else None
             seen[span.fit, span.direction] = say.season(span.worst_at, zone, latitude)
     return [
-        f"In {season} it went further than it has room for at {fit_in_words(wood.fits[fit])}. "
+        f"In {season} it went further than it has room for at {wood.fits[fit].called}. "
         f"Look there for {LOOK_FOR[direction]}, and tell us if you find one."
         for (fit, direction), season in seen.items()
         if wood is not None
@@ -121,7 +121,7 @@ def _room(piece: PieceNow, view: View) -> list[Any]:
     air = piece.place.air if piece.place else None
     if comfort is None:
         return []
-    lines: list[Any] = [html.H2("Its room"), html.P(prose(comfort.for_client))]
+    lines: list[Any] = [html.H2("Its room"), html.P(prose(comfort_for_client(comfort)))]
     low, high = comfort.rh_low_pct, comfort.rh_high_pct
     rh_pct = air.rh_pct if air is not None else None
     lines.append(drawn(*(room_rule(rh_pct, low, high, width) for width in (600, 340))))
@@ -138,7 +138,7 @@ def _picture(piece: PieceNow, wood: Piece | None) -> html.Div | None:
         return None
     governs = sentences.governing(piece)
     marked = governs.name if governs is not None and governs.name in wood.fits else ""
-    told = f"The marked place is the one to watch: {fit_in_words(wood.fits[marked])}." if marked else ""
+    told = f"The marked place is the one to watch: {wood.fits[marked].called}." if marked else ""
     return html.Div(
         [
             Drawing(elevation(wood, marked), className="elevation-drawing"),
@@ -164,7 +164,7 @@ def _normal(piece: PieceNow, wood: Piece, year: HomeYear, gaps: Sequence[GapNow]
 
 
 def _gap_line(gap: GapNow, wood: Piece, is_trouble: bool, zone: str, view: View) -> str:
-    where = fit_in_words(wood.fits[gap.fit])
+    where = wood.fits[gap.fit].called
     side = gap.what.removeprefix(say.said(gap.fit)).strip(", ")
     place = say.sentence(f"{where}, {side}" if side else where)[:-1]
     size = view.display.length(max(gap.now_mm, 0.0), "up", 32)

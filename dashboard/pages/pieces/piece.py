@@ -22,7 +22,7 @@ from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
 from model.words import display as say
 from model.words.display import Display
-from model.words.limits import limit_said
+from model.words.limits import comfort_for_client, comfort_reason, limit_said
 
 
 def layout(view: View, piece_id: int) -> html.Main | None:
@@ -84,7 +84,7 @@ def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tu
         ". ",
         *(prose(why) if why != say.sentence(stands) else ()),
     ]
-    room = "" if comfort is None else comfort.reason or comfort.for_client
+    room = "" if comfort is None else comfort_reason(comfort) or comfort_for_client(comfort)
     lines = [
         ("Now", now),
         ("To do", prose(" ".join(to_do(piece, view)))),
@@ -171,7 +171,7 @@ def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Di
     """The humidity to hold its room at, and its bare design range with what runs out first at each end."""
     if design is None or comfort is None:
         return [["Its record can't be read, so its design range is not known."]]
-    said = prose(comfort.reason or comfort.for_client)
+    said = prose(comfort_reason(comfort) or comfort_for_client(comfort))
     span = design.span
     if span.mc_low_pct is None and span.mc_high_pct is None:
         return [said, ["Design range: nothing in it runs out in any air."]]

@@ -12,7 +12,7 @@ from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
 from dashboard.pages.plans import plan_asked
 from dashboard.pages.plans.plan_asked import Plan, plan_of
 from dashboard.pages.plans.plan_compared import grain_part, side_by_side
-from dashboard.paper.cards import card_figures, plain_sentence
+from dashboard.paper.cards import card_figures
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.queries import overview as queries
 from model.records.queries.overview import PlaceNow, StackNow
@@ -23,8 +23,8 @@ from model.wood.errors import BadInput
 from model.wood.material.finish import finish_names
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.material.species import region_says
-from model.wood.reason import Reason
 from model.words import display as say
+from model.words.limits import cut_said
 from model.words.reasons import in_sentences
 
 GO, FIELD = "plan-go", "plan"
@@ -199,14 +199,7 @@ def card_part(
                 [
                     html.H3(say.sentence(say.said(document["fit"])).rstrip(".")),
                     html.Div(figures, className="figures"),
-                    *[
-                        html.P(prose(plain_sentence(parts, view.display)), className="small")
-                        for parts in document["parts"]
-                    ],
-                    *[
-                        html.P(prose(in_sentences(Reason.of(caution), view.display)), className="small")
-                        for caution in document["cautions"]
-                    ],
+                    *[html.P(prose(told), className="small") for told in cut_said(document, view.display)],
                     html.P(
                         html.A(
                             "Cut card to print",

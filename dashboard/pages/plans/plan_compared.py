@@ -14,6 +14,7 @@ from model.wood.design.case_grain import CaseSide, grain_round_case
 from model.wood.design.comfort import comfort_of
 from model.wood.design.construction import PatternChoice
 from model.words import display as say
+from model.words.limits import comfort_range, comfort_reason
 from model.words.reasons import in_sentences
 
 MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
@@ -115,7 +116,7 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
         if choice.piece is None or choice.design is None:
             return "25–60 %"
         found = comfort_of(choice.piece, choice.design)
-        return found.in_words or found.reason
+        return comfort_range(found) or comfort_reason(found)
 
     def span(choice: PatternChoice) -> str:
         if choice.design is None:

@@ -63,7 +63,7 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         above 0 %, or where no air takes wood that far. ``shows`` and ``harms`` give the range of each
         severity, ``band`` the range if the wood moves as much, or as little, as its kind may.
         ``comfort_rh_low_pct, comfort_rh_high_pct`` are what may be said to anyone, within 25 to 60 %: both
-        None, with ``comfort_reason``, where nothing is left. ``cautions`` are reasons on figures that are
+        None, with ``comfort_reasons``, where nothing is left. ``cautions`` are reasons on figures that are
         remembered or assumed and on parts that cup; ``provenance`` says of each part how its figures are
         known.
 
@@ -105,7 +105,7 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         **span_document(design.span),
         "comfort_rh_low_pct": comfort.rh_low_pct,
         "comfort_rh_high_pct": comfort.rh_high_pct,
-        "comfort_reason": comfort.reason or None,
+        "comfort_reasons": [reason.document() for reason in comfort.reasons],
         "cautions": [reason.document() for reason in cautions(piece.members.values())],
         "provenance": provenance(piece.members.values()),
         **_levels(design),

@@ -10,15 +10,7 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from model.wood.design.cautions import cautions, provenance
-from model.wood.design.setting_out import (
-    HOME_MC_PCT,
-    INCH_STEPS,
-    METER_DOUBT_PCT,
-    Allowances,
-    Cut,
-    Increments,
-    Season,
-)
+from model.wood.design.setting_out import HOME_MC_PCT, INCH_STEPS, METER_DOUBT_PCT, Cut, Increments, Season
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.piece import Piece
@@ -61,7 +53,6 @@ def cut_advice(
     range_mc_pct: tuple[float, float] = HOME_MC_PCT,
     *,
     mc_doubt_pct: float = METER_DOUBT_PCT,
-    engagement_mm: float = Allowances.engagement_mm,
     steps: Increments = INCH_STEPS,
 ) -> Cut:
     """How to cut, groove or slot for a fit today, for the home it will live in.
@@ -77,8 +68,6 @@ def cut_advice(
         Dry and wet end of its home [%].
     mc_doubt_pct : float
         How far today's moisture content may be out, either way [points], 0 to 5.
-    engagement_mm : float
-        Tongue kept in each groove at the driest.
     steps : Increments
         What to round to.
 
@@ -89,17 +78,11 @@ def cut_advice(
     """
     fit = _fit_named(piece, fit_name)
     season = _season_of(fit, stock_mc_pct, range_mc_pct, mc_doubt_pct)
-    advice = fit.cut(season, Allowances(engagement_mm, steps))
-    return _not_yet(advice, season) if season.is_too_wet else advice
-
-
-def _not_yet(advice: Cut, season: Season) -> Cut:
-    """The advice with only this to say: the stock is too wet to build with."""
-    told = (
-        f"Don't build with this stock yet: at {season.stock_says} it is wetter than it will ever be there "
-        f"({season.year}). Let it come down to about {season.target_pct:.0f} %."
-    )
-    return replace(advice, figures=[("build with this stock", "not yet", "")], parts=[[told]])
+    advice = fit.cut(season, steps)
+    if not season.is_too_wet:
+        return advice
+    not_yet = season.reason("cut-not-yet", target_pct=season.target_pct)
+    return replace(advice, figures=[("build with this stock", "not yet", "")], reasons=[not_yet])
 
 
 def cut_document(
@@ -112,9 +95,13 @@ def cut_document(
 ) -> dict[str, Any]:
     """`cut_advice` as one JSON document, with what has to be said of its figures and of parts that cup."""
     advice = cut_advice(piece, fit_name, stock_mc_pct, range_mc_pct, mc_doubt_pct=mc_doubt_pct, steps=steps)
-    document = asdict(advice)
-    document["range_mc_pct"] = list(document["range_mc_pct"])
-    document["figures"] = [list(figure) for figure in document["figures"] if figure[1] is not None]
     members = piece.fits[fit_name].members
-    document["cautions"] = [reason.document() for reason in cautions(members)]
-    return {"piece": piece.name, **document, "provenance": provenance(members)}
+    return {
+        "piece": piece.name,
+        **asdict(advice),
+        "range_mc_pct": list(advice.range_mc_pct),
+        "figures": [list(figure) for figure in advice.figures if figure[1] is not None],
+        "reasons": [reason.document() for reason in advice.reasons],
+        "cautions": [reason.document() for reason in cautions(members)],
+        "provenance": provenance(members),
+    }

@@ -1,28 +1,23 @@
-"""What setting out a part shares: the steps of a rule, a season's moisture contents, lengths in words."""
+"""What setting out a part shares: the steps of a rule, widths, a season's moisture, the advice."""
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from model.wood.material.member import Member
 from model.wood.material.movement import width_at
+from model.wood.reason import Reason
 from model.wood.units import MM_PER_INCH as INCH
 
 # Dry and wet end of most homes (common practice, no source).
 HOME_MC_PCT = (6.0, 11.0)
 ROUNDING_SLACK = 1e-9
-
-
+# Tongue kept in each groove at the driest (common practice, no source).
+ENGAGEMENT_MM = INCH / 8.0
 # What a hand meter may be out by, in points of moisture content (Wood Handbook ch. 13: plus or minus 1).
 METER_DOUBT_PCT = 1.0
 
 Harms = Literal["swelling", "shrinking", "both"]
-
-
-def pct(mc_pct: float) -> str:
-    """A moisture content as a sentence has it, to a tenth: "5.4", "11"."""
-    return f"{mc_pct:.1f}".removesuffix(".0")
 
 
 def _down(length_mm: float, step_mm: float) -> float:
@@ -128,26 +123,13 @@ class Season:
         """What the stock should come to: the middle of its home's year, 9 % at most for casework."""
         return min((self.dry_pct + self.wet_pct) / 2.0, MOST_FOR_CASEWORK_PCT)
 
-    @property
-    def stock_says(self) -> str:
-        """The stock's moisture with its doubt: "9 ± 1 %"."""
-        doubt = f" ± {pct(self.doubt_pct)}" if self.doubt_pct else ""
-        return f"{pct(self.today_pct)}{doubt} %"
-
-    @property
-    def dry(self) -> str:
-        """The dry end as a sentence has it: "5.4 %"."""
-        return f"{pct(self.dry_pct)} %"
-
-    @property
-    def wet(self) -> str:
-        """The wet end as a sentence has it: "10.1 %"."""
-        return f"{pct(self.wet_pct)} %"
-
-    @property
-    def year(self) -> str:
-        """Both ends: "5.4 to 10.1 %"."""
-        return f"{pct(self.dry_pct)} to {self.wet}"
+    def reason(self, key: str, **values: object) -> Reason:
+        """A reason that may speak of this stock and of both ends of the year."""
+        season = {
+            "stock_mc_pct": self.today_pct, "mc_doubt_pct": self.doubt_pct,
+            "dry_pct": self.dry_pct, "wet_pct": self.wet_pct,
+        }  # fmt: skip
+        return Reason(key, season | values)
 
     def ratio(self, member: Member, from_pct: float, to_pct: float) -> float:
         """Width at one moisture content as a multiple of that at another."""
@@ -170,21 +152,6 @@ class Season:
 MOST_FOR_CASEWORK_PCT = 9.0
 
 
-@dataclass(frozen=True)
-class Allowances:
-    """The tongue kept in each groove at the driest [mm], and the steps of the maker's rule."""
-
-    engagement_mm: float = INCH / 8.0
-    steps: Increments = INCH_STEPS
-
-
-LENGTH = "\ufffc"
-"""Stands for a length in the words of a sentence (U+FFFC, object replacement character)."""
-
-Spoken = list[str | float]
-"""A sentence whose lengths are still numbers [mm] between its words, to be said in anybody's unit."""
-
-
 Figure = tuple[str, float | str | None, str]
 """A size for the cut card: its label, its length [mm] or words, and which way it is rounded."""
 
@@ -194,9 +161,8 @@ class Cut:
     """Advice at the saw about one fit; each kind adds what it has to say, in mm, exact beside rounded.
 
     `enough` says whether the fit as drawn has room for its home's year, `build_now` whether the stock is dry
-    enough to build with. `figures` are the sizes to set out, most needed first; `parts` the sentences, their
-    lengths still numbers, and `sentences` the same in words. The three widths are None where the part is not
-    cut to one; the doubt of the metered moisture is in each.
+    enough to build with. `figures` are the sizes to set out, most needed first; `reasons` say how and why.
+    The three widths are None where the part is not cut to one; the doubt of the metered moisture is in each.
     """
 
     fit: str
@@ -208,15 +174,11 @@ class Cut:
     build_now: bool
     enough: bool
     figures: list[Figure]
-    parts: list[Spoken]
+    reasons: list[Reason]
     width_least_mm: float | None = None
     width_best_mm: float | None = None
     width_most_mm: float | None = None
     width_best_rounded_mm: float | None = None
-    sentences: list[str] = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "sentences", [told(one) for one in self.parts])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -241,41 +203,9 @@ def width_figures(widths: Widths) -> list[Figure]:
     ]
 
 
-def widths_said(called: str, widths: Widths, stock: str) -> Spoken:
-    """The three widths in one sentence, the wood's moisture with its doubt after them."""
-    words = f"Cut {called} {LENGTH} wide ({LENGTH} to {LENGTH} will work), wood at {stock}."
-    return spoken(words, widths.best_mm, widths.least_mm, widths.most_mm)
-
-
-def spoken(words: str, *lengths_mm: float) -> Spoken:
-    """A sentence with its lengths as numbers, each in the place of a `LENGTH` in its words.
-
-    >>> spoken(f"Cut it {LENGTH} wide.", 368.3)
-    ['Cut it ', 368.3, ' wide.']
-    """
-    found: Spoken = []
-    for text, length_mm in zip(words.split(LENGTH), [*lengths_mm, None], strict=True):
-        found.append(text)
-        if length_mm is not None:
-            found.append(float(length_mm))
-    return found
-
-
-def told(sentence: Iterable[str | float], length: Callable[[float], str] | None = None) -> str:
-    """A sentence in words, its lengths said by a function of mm; in both units where none is given."""
-    say = both_units if length is None else length
-    return "".join(part if isinstance(part, str) else say(part) for part in sentence)
-
-
-def both_units(length_mm: float) -> str:
-    """A length in mm and in inches to the nearest 64th, for a sentence: "370.68 mm (14-19/32 in)".
-
-    >>> both_units(368.3)
-    '368.3 mm (14-1/2 in)'
-    """
-    millimetres = f"{length_mm:.2f}".rstrip("0").rstrip(".")
-    whole, part = divmod(round(abs(length_mm) / INCH * 64.0), 64)
-    divisor = math.gcd(part, 64)
-    fraction = f"{part // divisor}/{64 // divisor}" if part else ""
-    inches = "-".join(bit for bit in (str(whole) if whole or not part else "", fraction) if bit)
-    return f"{millimetres} mm ({'-' if length_mm < 0 else ''}{inches} in)"
+def widths_reason(season: Season, part: str, widths: Widths, how: str = "") -> Reason:
+    """The three widths, for a sentence."""
+    return season.reason(
+        "cut-widths", how=how, part=part,
+        best_mm=widths.best_mm, least_mm=widths.least_mm, most_mm=widths.most_mm,
+    )  # fmt: skip

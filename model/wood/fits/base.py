@@ -15,7 +15,7 @@ from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 
-from model.wood.design.setting_out import LENGTH, Allowances, Cut, Figure, Season, spoken
+from model.wood.design.setting_out import Cut, Figure, Increments, Season
 from model.wood.errors import BadInput
 from model.wood.fits.drawing import Section
 from model.wood.fits.fields import Field, Millimetres, number, read_field, text
@@ -127,16 +127,17 @@ class Fit(ABC):
     def section(self, mc: Moistures) -> Section:
         """A cross-section at these moisture contents (one number a member)."""
 
-    def cut(self, season: Season, kept: Allowances) -> Cut:
+    def cut(self, season: Season, steps: Increments) -> Cut:
         """How to cut, groove or slot for this fit today; of a kind with no more to say, how far it moves."""
-        moves = [
-            (member, kept.steps.gap_up(season.to_wet(member, width) + season.to_dry(member, width)))
-            for member, width in ((member, self.built_width(member)) for member in self.members)
-        ]
-        said = [spoken(f"From {season.year} {member.called} moves {LENGTH}.", far) for member, far in moves]
-        figures: list[Figure] = [(f"{member.called} moves", far, "up") for member, far in moves]
+        reasons: list[Reason] = []
+        figures: list[Figure] = []
+        for member in self.members:
+            width = self.built_width(member)
+            moved = steps.gap_up(season.to_wet(member, width) + season.to_dry(member, width))
+            reasons.append(season.reason("cut-moves", part=member.called, moved_mm=moved))
+            figures.append((f"{member.called} moves", moved, "up"))
         head = self.cut_head(season, " and ".join(member.name for member in self.members))
-        return Cut(**head, enough=True, figures=figures, parts=said)
+        return Cut(**head, enough=True, figures=figures, reasons=reasons)
 
     def cut_head(self, season: Season, member: str) -> dict[str, Any]:
         """The fields of a `Cut` that every kind fills alike."""
@@ -259,6 +260,16 @@ class Fit(ABC):
             elif field.unit == "members":
                 found.update({member.name: member for member in value or ()})
         return tuple(found.values())
+
+    @property
+    def called(self) -> str:
+        """The fit by the role of its part, `the front of the top drawer`; of many parts by its own name.
+
+        A part without a role is called by its name.
+        """
+        if len(self.members) > 2:
+            return f"the {self.name.replace('_', ' ')}"
+        return " and ".join(member.called for member in self.members)
 
     def reference_mc(self, member: Member) -> float:
         """Moisture content at which this fit's clearances were measured [%]."""

@@ -8,21 +8,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import ClassVar
 
-from model.wood.design.setting_out import (
-    LENGTH,
-    ROUNDING_SLACK,
-    Allowances,
-    GapCut,
-    Season,
-    Spoken,
-    spoken,
-)
+from model.wood.design.setting_out import ROUNDING_SLACK, GapCut, Increments, Season
 from model.wood.fits.base import INCH, Fit, Moistures, Way, least
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
 from model.wood.fits.panel_in_groove.geometry import AFTER, BEFORE, SEEN_MM
 from model.wood.fits.seen import NOTHING_MM, Seen
 from model.wood.material.member import Amount, Member
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,18 +107,16 @@ class BoardBack(Fit):
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         dry_mm, damp_mm = float(self.gap_now(dry)), float(self.gap_now(damp))
-        closed: Spoken = ["closed up"] if damp_mm < NOTHING_MM else spoken(f"gaps of about {LENGTH}", damp_mm)
+        damp_key = "seen-closed" if damp_mm < NOTHING_MM else "seen-gaps"
         return Seen(
-            spoken(f"gaps of up to {LENGTH}", dry_mm),
-            closed,
+            Reason("seen-gaps", {"how": "most", "gap_mm": dry_mm}),
+            Reason(damp_key, {"gap_mm": damp_mm}),
             dry_mm - damp_mm,
             (max(dry_mm, 0.0), max(damp_mm, 0.0)),
             "between boards",
         )
 
-    def cut(self, season: Season, kept: Allowances) -> GapCut:
-        steps = kept.steps
-
+    def cut(self, season: Season, steps: Increments) -> GapCut:
         def closes(today_pct: float, mc_pct: float) -> list[float]:
             """How much of the gap closes at each joint from today to a moisture content [mm]."""
             return [
@@ -141,17 +132,13 @@ class BoardBack(Fit):
         wet_gap = rounded - max(closes(season.today_pct, season.wet_pct))
         lap_rounded = steps.slot_up(lap)
         enough = lap <= self.lap_mm + ROUNDING_SLACK
-        said = [
-            spoken(f"Leave {LENGTH} between boards today, wood at {season.stock_says}.", rounded),
-            spoken(
-                f"At {season.wet} it will be {LENGTH}, at {season.dry} {LENGTH}.",
-                steps.gap_down(wet_gap),
-                steps.gap_up(dry_gap),
-            ),
-            spoken(f"The lap must be {LENGTH} or more.", lap_rounded),
+        reasons = [
+            season.reason("cut-boards", gap_mm=rounded),
+            season.reason("cut-gap-year", wet_mm=steps.gap_down(wet_gap), dry_mm=steps.gap_up(dry_gap)),
+            Reason("cut-lap", {"lap_mm": lap_rounded}),
         ]
         if not enough:
-            said.append(spoken(f"The lap as drawn is {LENGTH}, not enough for this.", self.lap_mm))
+            reasons.append(Reason("cut-short", {"drawn_mm": self.lap_mm}))
         return GapCut(
             **self.cut_head(season, " and ".join(dict.fromkeys(board.name for board in self.boards))),
             enough=enough,
@@ -161,7 +148,7 @@ class BoardBack(Fit):
                 ("gap at the damp end", steps.gap_down(wet_gap), "down"),
                 ("lap at least", lap_rounded, "up"),
             ],
-            parts=said,
+            reasons=reasons,
             gap_mm=gap,
             gap_rounded_mm=rounded,
             gap_least_mm=gap,

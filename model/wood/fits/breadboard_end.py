@@ -8,7 +8,6 @@ practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH
 from model.wood.fits.base import Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
@@ -80,12 +79,7 @@ class BreadboardEnd(SlottedFit):
         dry_mm, damp_mm = (
             self.end_longer_mm - float(self.growth(self.member, mc)) / self._sides for mc in (dry, damp)
         )
-        return seen_change(
-            dry_mm,
-            damp_mm,
-            "flush",
-            lambda longer: f"the breadboard end is {LENGTH} {'proud' if longer else 'shy'}",
-        )
+        return seen_change(dry_mm, damp_mm, "seen-end")
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(moisture_of(self.member, mc)))

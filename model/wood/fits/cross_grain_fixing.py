@@ -8,7 +8,7 @@ but for the strain that wood takes when it is held (see `base.RESTRAINED_STRAIN`
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Increments, Season
 from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
@@ -17,6 +17,7 @@ from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
+from model.wood.reason import Reason
 
 SLOTTED, TIGHT, TELESCOPING = "slotted", "tight", "telescoping"
 
@@ -102,60 +103,40 @@ class CrossGrainFixing(SlottedFit):
             found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, wide))
         return found
 
-    def cut(self, season: Season, kept: Allowances) -> SlotCut:
+    def cut(self, season: Season, steps: Increments) -> SlotCut:
         if self.fixing == SLOTTED:
-            return super().cut(season, kept)
+            return super().cut(season, steps)
         swell, shrink = self.travel_needed(season)
-        said = [self.movement_said(season, swell, shrink, kept.steps)]
+        moves = self.movement_reason(season, steps)
         fields = self.cut_head(season, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
         if self.fixing == TELESCOPING:
-            gap, tenon = shrink, swell + self.least_tenon_mm
-            up = kept.steps.slot_up
-            said.append(
-                spoken(
-                    f"Leave {LENGTH} at the shoulder of the dry tenon, and stand {LENGTH} of it or more in "
-                    "its mortise. Glue the front only.",
-                    up(gap),
-                    up(tenon),
-                )
-            )
+            gap, tenon, up = shrink, swell + self.least_tenon_mm, steps.slot_up
+            reasons = [moves, Reason("cut-telescope", {"gap_mm": up(gap), "tenon_mm": up(tenon)})]
             enough = gap <= (self.shoulder_gap_mm or 0.0) + ROUNDING_SLACK
             enough = enough and tenon <= (self.tenon_length_mm or 0.0) + ROUNDING_SLACK
             if not enough:
-                said.append(["As drawn, it has not enough room for this."])
+                reasons.append(Reason("cut-no-room"))
             return SlotCut(
-                **fields, enough=enough, parts=said, gap_mm=gap, engagement_mm=tenon,
+                **fields, enough=enough, reasons=reasons, gap_mm=gap, engagement_mm=tenon,
                 figures=[("gap at the shoulder", up(gap), "up"), ("dry tenon", up(tenon), "up")],
             )  # fmt: skip
-        slot, rounded = self.slot_needed(season, kept.steps)
         if self.reach_mm <= IGNORED_WIDTH_MM:
-            said.append(spoken(f"Up to {LENGTH} across the grain it may be fixed fast.", IGNORED_WIDTH_MM))
-            return SlotCut(**fields, enough=True, figures=[("fixed fast", "may stay", "")], parts=said)
-        said = [
-            spoken(
-                f"Don't fix the {self.across} fast across {LENGTH} of {self.member.called}; slot it: fast at "
-                f"one end, slots {LENGTH} long at the other.",
-                self.reach_mm,
-                rounded,
-            ),
-            *said,
-        ]
+            reasons = [moves, Reason("cut-may-be-fast", {"most_mm": IGNORED_WIDTH_MM})]
+            return SlotCut(**fields, enough=True, figures=[("fixed fast", "may stay", "")], reasons=reasons)
+        slot = self.screw_diameter_mm + swell + shrink
+        rounded = steps.slot_up(slot)
+        sizes = {"across": self.across, "part": self.member.called, "reach_mm": self.reach_mm}
         return SlotCut(
             **fields, enough=False, figures=[("fixed fast", "don't", ""), ("slot long", rounded, "up")],
-            parts=said, slot_length_mm=slot, slot_length_rounded_mm=rounded,
+            reasons=[Reason("cut-not-fast", sizes | {"slot_mm": rounded}), moves],
+            slot_length_mm=slot, slot_length_rounded_mm=rounded,
         )  # fmt: skip
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
         if self.drawer_stopped_at != "back":
             return None
         dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
-        return seen_change(
-            dry_mm,
-            damp_mm,
-            "flush",
-            lambda sunk: f"drawer fronts are {LENGTH} {'back' if sunk else 'proud'}",
-            "drawer fronts",
-        )
+        return seen_change(dry_mm, damp_mm, "seen-fronts", "drawer fronts")
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

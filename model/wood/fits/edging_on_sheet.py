@@ -7,12 +7,13 @@ or shy of the face. A gloss finish shows 0.002 to 0.003 in (common practice, no 
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.fits.seen import Seen
 from model.wood.material.member import Member
+from model.wood.reason import Reason
 
 GLOSS_SHOWS_MM = 0.003 * INCH
 
@@ -38,36 +39,24 @@ class EdgingOnSheet(Fit):
             Way("stands-shy", "shrinking", "shows", self.step_shows_mm + growth, edging),
         ]
 
-    def cut(self, season: Season, kept: Allowances) -> Cut:
-        width, up = self.built_width(self.member), kept.steps.gap_up
+    def cut(self, season: Season, steps: Increments) -> Cut:
+        width, up = self.built_width(self.member), steps.gap_up
         proud, shy = season.to_wet(self.member, width), season.to_dry(self.member, width)
-        said = [
-            spoken(
-                f"Trimmed flush today at {season.stock_says}, {self.member.called} may stand up to {LENGTH} "
-                f"proud of the sheet at {season.wet} and {LENGTH} shy at {season.dry}.",
-                up(proud),
-                up(shy),
-            )
-        ]
+        sizes = {"proud_mm": up(proud), "shy_mm": up(shy)}
+        reasons = [season.reason("cut-edging", part=self.member.called, **sizes)]
         shows = max(proud, shy) > self.step_shows_mm + ROUNDING_SLACK
         if shows:
-            said.append(
-                [
-                    "Under a gloss finish that shows: run a small bead or a V along the joint, or trim it "
-                    f"with the wood near {season.target_pct:.0f} %."
-                ]
-            )
+            reasons.append(Reason("cut-edging-shows", {"target_pct": season.target_pct}))
         return Cut(
             **self.cut_head(season, self.member.name),
             enough=not shows,
             figures=[("proud, damp", up(proud), "up"), ("shy, dry", up(shy), "up")],
-            parts=said,
+            reasons=reasons,
         )
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         swing_mm = float(self.growth(self.member, damp)) - float(self.growth(self.member, dry))
-        told = "a fine step that a fingernail feels"
-        return Seen([told], [told], swing_mm, where="at the edging")
+        return Seen(Reason("seen-step"), Reason("seen-step"), swing_mm, where="at the edging")
 
     def section(self, mc: Moistures) -> Section:
         built = self.built_width(self.member)

@@ -10,22 +10,21 @@ from functools import cached_property
 from typing import ClassVar
 
 from model.wood.design.setting_out import (
-    LENGTH,
     ROUNDING_SLACK,
-    Allowances,
     Figure,
     GapCut,
+    Increments,
     Season,
     Widths,
-    spoken,
     width_figures,
-    widths_said,
+    widths_reason,
 )
 from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.material.member import Amount, Member
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,8 +105,8 @@ class FrontInOpening(Fit):
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         return seen_gap(float(self.gap_now(dry)), float(self.gap_now(damp)), self.least_gap_mm)
 
-    def cut(self, season: Season, kept: Allowances) -> GapCut:
-        steps, closing = kept.steps, self.members_across + (self.opening or ())
+    def cut(self, season: Season, steps: Increments) -> GapCut:
+        closing = self.members_across + (self.opening or ())
         # A front that fills its opening is as wide as that, whatever was measured so far.
         fills = self.construction == "slab" and len(self.members_across) == 1
         widths_mm = {member.name: self.built_width(member) for member in (*closing, *(self.widens or ()))}
@@ -142,7 +141,7 @@ class FrontInOpening(Fit):
             ("gap today", rounded, "up"),
             ("gap at the least", steps.gap_up(least), "up"),
         ]
-        said = [spoken(f"Leave a gap of {LENGTH} at {called} today, wood at {season.stock_says}.", rounded)]
+        reasons = [season.reason("cut-gap", part=called, gap_mm=rounded)]
         widths = cut = None
         if self.opening_size_mm is not None:
             size = self.opening_size_mm
@@ -150,22 +149,20 @@ class FrontInOpening(Fit):
             # A sixty-fourth is much of a gap, and the width follows from the gap as it is marked.
             cut = replace(steps.widths(widths, fine=True), best_mm=round(size - rounded, 6))
             figures = [*(width_figures(cut) if enough else width_figures(cut)[:1]), figures[0]]
-            whole = called if fills else "the whole front"
-            said.append(
-                widths_said(whole, cut, season.stock_says)
-                if enough
-                else spoken(f"Cut {whole} {LENGTH} wide.", cut.best_mm)
-            )
-        told = f"At {season.wet} the gap will be {LENGTH}, at {season.dry} {LENGTH}."
-        said.append(spoken(told, steps.gap_down(wet_gap), steps.gap_up(dry_gap)))
+            how = "" if fills else "whole"
+            if enough:
+                reasons.append(widths_reason(season, called, cut, how))
+            else:
+                reasons.append(Reason("cut-width", {"how": how, "part": called, "best_mm": cut.best_mm}))
+        ends_mm = {"wet_mm": steps.gap_down(wet_gap), "dry_mm": steps.gap_up(dry_gap)}
+        reasons.append(season.reason("cut-gap-year", **ends_mm))
         if not enough:
-            wide = f"Somewhere in the year that is wider than the {LENGTH} that looks right: frame it, use "
-            said.append(spoken(f"{wide}quartered stock, or accept it.", self.widest_gap_mm))
+            reasons.append(Reason("cut-gap-wide", {"widest_mm": self.widest_gap_mm}))
         return GapCut(
             **self.cut_head(season, what),
             enough=enough,
             figures=figures,
-            parts=said,
+            reasons=reasons,
             width_least_mm=widths.least_mm if widths else None,
             width_best_mm=widths.best_mm if widths else None,
             width_most_mm=widths.most_mm if widths else None,

@@ -8,13 +8,14 @@ closes on it as the lid shrinks. Common practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, Season
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
 from model.wood.fits.seen import Seen, seen_change, seen_gap
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,8 +95,8 @@ class LidOnBox(Fit):
             found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, lid))
         return found
 
-    def cut(self, season: Season, kept: Allowances) -> Cut:
-        up, width = kept.steps.gap_up, self.built_width(self.member)
+    def cut(self, season: Season, steps: Increments) -> Cut:
+        up, width = steps.gap_up, self.built_width(self.member)
         share = 1.0 if self.held == "hinged" else 0.5
         swell, shrink = share * season.to_wet(self.member, width), share * season.to_dry(self.member, width)
         # What is asked of each size that the fit gives: its name, what it is, and what it needs.
@@ -105,40 +106,29 @@ class LidOnBox(Fit):
             ("gap in front", self.inset_gap_mm, self.least_gap_mm + swell),
             ("play of the lock", self.lock_play_mm, max(swell, shrink)),
         ]
-        said = [
-            spoken(
-                f"The front of {self.member.called} may come {LENGTH} forward by {season.wet} and go "
-                f"{LENGTH} back by {season.dry}, wood at {season.stock_says}.",
-                up(swell),
-                up(shrink),
-            )
-        ]
+        sizes = {"swell_mm": up(swell), "shrink_mm": up(shrink)}
+        reasons = [season.reason("cut-lid", part=self.member.called, **sizes)]
         figures: list[Figure] = []
         enough = True
         for name, drawn, needed in needs:
             if drawn is None:
                 continue
             figures.append((name, up(needed), "up"))
-            said.append(spoken(f"Leave {LENGTH} or more of {name}.", up(needed)))
+            reasons.append(Reason("cut-needs", {"size": name, "needed_mm": up(needed)}))
             if needed > drawn + ROUNDING_SLACK:
                 enough = False
-                said.append(spoken(f"As drawn it is {LENGTH}, not enough.", kept.steps.gap_down(drawn)))
+                reasons.append(Reason("cut-short", {"drawn_mm": steps.gap_down(drawn)}))
         if self.inset_gap_mm is not None and self.least_gap_mm + swell + shrink > self.widest_gap_mm:
-            wide = f"By {season.dry} the gap will be wider than the {LENGTH} that looks right."
-            said.append(spoken(wide, self.widest_gap_mm))
-        return Cut(**self.cut_head(season, self.member.name), enough=enough, figures=figures, parts=said)
+            reasons.append(season.reason("cut-lid-gap-wide", widest_mm=self.widest_gap_mm))
+        head = self.cut_head(season, self.member.name)
+        return Cut(**head, enough=enough, figures=figures, reasons=reasons)
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         less_mm, more_mm = float(self._in_front(dry)), float(self._in_front(damp))
         if self.inset_gap_mm is not None:
             gaps = self.inset_gap_mm - less_mm, self.inset_gap_mm - more_mm
             return seen_gap(*gaps, self.least_gap_mm, "at the front")
-        return seen_change(
-            less_mm,
-            more_mm,
-            "as it was made",
-            lambda more: f"the front overhang {'grows' if more else 'shrinks'} by {LENGTH}",
-        )
+        return seen_change(less_mm, more_mm, "seen-overhang")
 
     def section(self, mc: Moistures) -> Section:
         lid = float(self.member.width_at(mc[self.member.name]))

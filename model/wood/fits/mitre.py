@@ -9,12 +9,13 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
 from model.wood.fits.base import INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, several_members
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.material.member import Amount, Member
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,46 +51,30 @@ class Mitre(Fit):
             Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, names),
         ]
 
-    def cut(self, season: Season, kept: Allowances) -> Cut:
-        up = kept.steps.gap_up
+    def cut(self, season: Season, steps: Increments) -> Cut:
+        up = steps.gap_up
         share = math.sqrt(2.0) / len(self.meeting)
         heel = share * sum(season.to_dry(member, self.built_width(member)) for member in self.meeting)
         toe = share * sum(season.to_wet(member, self.built_width(member)) for member in self.meeting)
         called = " and ".join(dict.fromkeys(member.called for member in self.meeting))
-        said = [
-            spoken(
-                f"Cut today at {season.stock_says}, the mitre of {called} may open {LENGTH} at the heel by "
-                f"{season.dry} and {LENGTH} at the toe by {season.wet}.",
-                up(heel),
-                up(toe),
-            )
-        ]
+        sizes = {"heel_mm": up(heel), "toe_mm": up(toe)}
+        reasons = [season.reason("cut-mitre", part=called, **sizes)]
         enough = max(heel, toe) <= self.gap_shows_mm + ROUNDING_SLACK
         if not enough:
             widest = self.gap_shows_mm / max(heel, toe) * max(map(self.built_width, self.meeting))
-            said.insert(
-                0,
-                spoken(
-                    f"Don't: a plain mitre as wide as this will show. Up to {LENGTH} wide it would not; else "
-                    f"use quartered stock, or cut it with the wood near {season.target_pct:.0f} %, splined.",
-                    kept.steps.gap_down(widest),
-                ),
-            )
+            limits = {"widest_mm": steps.gap_down(widest), "target_pct": season.target_pct}
+            reasons.insert(0, Reason("cut-mitre-shows", limits))
         return Cut(
             **self.cut_head(season, " and ".join(member.name for member in self.meeting)),
             enough=enough,
             figures=[("opens at the heel, dry", up(heel), "up"), ("opens at the toe, damp", up(toe), "up")],
-            parts=said,
+            reasons=reasons,
         )
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         dry_mm, damp_mm = float(self.heel_gap(dry)), float(self.heel_gap(damp))
-
-        def opens(at_heel: bool) -> str:
-            return f"opens up to {LENGTH} at the {'inside' if at_heel else 'outside'} corner"
-
         gaps = abs(dry_mm), abs(damp_mm)
-        told = seen_change(dry_mm, damp_mm, "closed", opens, "at its mitres")
+        told = seen_change(dry_mm, damp_mm, "seen-mitre", "at its mitres")
         return replace(told, swing_mm=max(gaps), gap_mm=gaps)
 
     def section(self, mc: Moistures) -> Section:

@@ -9,21 +9,13 @@ from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import (
-    LENGTH,
-    ROUNDING_SLACK,
-    Allowances,
-    Cut,
-    Increments,
-    Season,
-    Spoken,
-    spoken,
-)
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
 from model.wood.fits.base import INCH, Fit, Way
 from model.wood.fits.drawing import Part
 from model.wood.fits.fields import Field, length
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.reason import Reason
 
 # Number 6 wood screw, 0.138 in at the shank.
 SCREW_MM = 0.138 * INCH
@@ -34,8 +26,9 @@ class SlotCut(Cut):
     """How long a slot must be, and where in it the screw stands today.
 
     `screw_at_mm` is from the slot's end nearest the fixed line to the middle of the screw, in a slot of
-    the length needed; `screw_at_in_slot_mm` the same in the slot as drawn. For a button, slot and screw are
-    None and gap and engagement say what it needs.
+    the length needed; `screw_at_in_slot_mm` the same in the slot as drawn; `place` says it in a word,
+    "middle" or the end it is nearer to. For a button, slot and screw are None and gap and engagement say what
+    it needs.
     """
 
     swelling_mm: float
@@ -145,41 +138,29 @@ class SlottedFit(Fit):
         today = distance * (1.0 + float(member.strain_from(self.reference_mc(member), season.today_pct)))
         return season.to_wet(member, today), season.to_dry(member, today)
 
-    def movement_said(self, season: Season, swell: float, shrink: float, steps: Increments) -> Spoken:
-        return spoken(
-            f"{self.moving[0].called} may swell {LENGTH} to {season.wet} and shrink {LENGTH} to "
-            f"{season.dry}, wood at {season.stock_says}.",
-            steps.gap_up(swell),
-            steps.gap_up(shrink),
-        )
+    def movement_reason(self, season: Season, steps: Increments) -> Reason:
+        swell, shrink = map(steps.gap_up, self.travel_needed(season))
+        part = self.moving[0].called
+        return season.reason("cut-slot-moves", part=part, swell_mm=swell, shrink_mm=shrink)
 
-    def slot_needed(self, season: Season, steps: Increments) -> tuple[float, float]:
-        """Length of the slot that this season asks for, exact and to the next step [mm]."""
-        swell, shrink = self.travel_needed(season)
-        exact = self.screw_diameter_mm + swell + shrink
-        return exact, steps.slot_up(exact)
-
-    def cut(self, season: Season, kept: Allowances) -> SlotCut:
+    def cut(self, season: Season, steps: Increments) -> SlotCut:
         swell, shrink = self.travel_needed(season)
         screw = self.screw_diameter_mm
-        slot, rounded = self.slot_needed(season, kept.steps)
+        slot = screw + swell + shrink
+        rounded = steps.slot_up(slot)
         near = swell if self.slot_moves else shrink
         share = 0.5 if swell + shrink == 0.0 else near / (swell + shrink)
         at = screw / 2.0 + near
-        place = self._place(share)
+        place = "middle" if 0.4 <= share <= 0.6 else self.near_end if share < 0.5 else self.far_end
         travel = sum(self.slot_travel)
         in_slot = None if self.slot_length_mm is None else screw / 2.0 + share * travel
         enough = travel + ROUNDING_SLACK >= swell + shrink if self.has_slot else True
-        said = [
-            self.movement_said(season, swell, shrink, kept.steps),
-            spoken(f"Make the slot {LENGTH} long and set the screw {place}.", rounded),
-        ]
+        how = {"how": "middle"} if place == "middle" else {"end": place}
+        reasons = [self.movement_reason(season, steps), Reason("cut-slot", {**how, "slot_mm": rounded})]
         if in_slot is not None:
-            drawn = f"In the slot as drawn, that is {LENGTH} from the end nearest the fixed line."
-            said.append(spoken(drawn, in_slot))
+            reasons.append(Reason("cut-slot-drawn", {"at_mm": in_slot}))
         if not enough:
-            drawn = f"The slot as drawn lets it travel {LENGTH} in all, not enough for this."
-            said.append(spoken(drawn, kept.steps.gap_down(travel)))
+            reasons.append(Reason("cut-slot-short", {"travel_mm": steps.gap_down(travel)}))
         return SlotCut(
             **self.cut_head(season, self.moving[0].name),
             enough=enough,
@@ -187,7 +168,7 @@ class SlottedFit(Fit):
                 ("slot long", rounded, "up"),
                 ("screw from the near end", at if in_slot is None else in_slot, "nearest"),
             ],
-            parts=said,
+            reasons=reasons,
             swelling_mm=swell,
             shrinking_mm=shrink,
             slot_length_mm=slot,
@@ -196,12 +177,6 @@ class SlottedFit(Fit):
             screw_at_in_slot_mm=in_slot,
             place=place,
         )
-
-    def _place(self, share: float) -> str:
-        """Where in the slot the screw belongs, for its share of the travel from the end nearest the line."""
-        if 0.4 <= share <= 0.6:
-            return "in the middle of the slot"
-        return f"toward the {self.near_end if share < 0.5 else self.far_end} end of the slot"
 
     # -------------------------------------------------------- drawing
 

@@ -7,7 +7,7 @@ that line and itself. Moving the fixed line doubles or halves the range. Usual s
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Figure, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Figure, Increments, Season
 from model.wood.fits.base import INCH, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
@@ -15,6 +15,7 @@ from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
+from model.wood.reason import Reason
 
 BUTTONS = ("button", "clip")
 FIGURE_EIGHT_TRAVEL_MM = INCH / 16.0
@@ -133,78 +134,42 @@ class TopOnFasteners(SlottedFit):
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
-        return seen_change(
-            dry_mm,
-            damp_mm,
-            "as it was made",
-            lambda wider: f"{LENGTH} {'wider' if wider else 'narrower'} than it was made",
-        )
+        return seen_change(dry_mm, damp_mm, "seen-top")
 
-    def cut(self, season: Season, kept: Allowances) -> SlotCut:
-        if self.fastener == "figure-eight" and not self.has_slot:
-            return self._figure_eight_cut(season, kept)
-        if not self.is_button:
-            return super().cut(season, kept)
+    def cut(self, season: Season, steps: Increments) -> SlotCut:
+        if not self.is_button and (self.fastener != "figure-eight" or self.has_slot):
+            return super().cut(season, steps)
         swell, shrink = self.travel_needed(season)
-        gap, engagement = swell, shrink + self.least_engagement_mm
+        moves = self.movement_reason(season, steps)
+        fields = self.cut_head(season, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
+        if not self.is_button:
+            # A figure-eight has no slot: it swings on its screw, in a relief cut beside its recess.
+            suits = self.built_width(self.member) <= FIGURE_EIGHT_TOP_MM + ROUNDING_SLACK
+            suits = suits and max(swell, shrink) <= FIGURE_EIGHT_SWING_MM + ROUNDING_SLACK
+            relief = steps.slot_up(max(swell, shrink))
+            if suits:
+                reasons = [moves, Reason("cut-figure-eight", {"relief_mm": relief})]
+                figures: list[Figure] = [("relief, each side", relief, "up")]
+                return SlotCut(**fields, enough=True, figures=figures, reasons=reasons)
+            most = {"widest_mm": FIGURE_EIGHT_TOP_MM, "swing_mm": FIGURE_EIGHT_SWING_MM}
+            reasons = [Reason("cut-no-figure-eight", most), moves]
+            return SlotCut(
+                **fields, enough=False, figures=[("figure-eights", "use buttons", "")], reasons=reasons
+            )
+        gap, engagement, up = swell, shrink + self.least_engagement_mm, steps.gap_up
         enough = (self.button_gap_mm or 0.0) >= gap - ROUNDING_SLACK
         enough = enough and (self.engagement_mm or 0.0) >= engagement - ROUNDING_SLACK
-        up = kept.steps.gap_up
-        said = [
-            self.movement_said(season, swell, shrink, kept.steps),
-            spoken(
-                f"Leave {LENGTH} between each button and the apron, and at least "
-                f"{LENGTH} of tongue in the groove.",
-                up(gap),
-                up(engagement),
-            ),
-            spoken(
-                f"On the end aprons, make each mortise {LENGTH} longer than its button.",
-                kept.steps.slot_up(swell + shrink),
-            ),
+        reasons = [
+            moves,
+            Reason("cut-buttons", {"gap_mm": up(gap), "tongue_mm": up(engagement)}),
+            Reason("cut-button-mortise", {"longer_mm": steps.slot_up(swell + shrink)}),
         ]
         if not enough:
-            said.append(["As drawn, the buttons have not enough room for this."])
+            reasons.append(Reason("cut-no-room"))
         return SlotCut(
-            **self.cut_head(season, self.member.name),
-            enough=enough,
+            **fields, enough=enough, reasons=reasons, gap_mm=gap, engagement_mm=engagement,
             figures=[("button gap", up(gap), "up"), ("tongue in its groove", up(engagement), "up")],
-            parts=said,
-            swelling_mm=swell,
-            shrinking_mm=shrink,
-            gap_mm=gap,
-            engagement_mm=engagement,
-        )
-
-    def _figure_eight_cut(self, season: Season, kept: Allowances) -> SlotCut:
-        """A figure-eight has no slot: it swings on its screw, in a relief cut beside its recess."""
-        swell, shrink = self.travel_needed(season)
-        suits = self.built_width(self.member) <= FIGURE_EIGHT_TOP_MM + ROUNDING_SLACK
-        suits = suits and max(swell, shrink) <= FIGURE_EIGHT_SWING_MM + ROUNDING_SLACK
-        relief = kept.steps.slot_up(max(swell, shrink))
-        moves = self.movement_said(season, swell, shrink, kept.steps)
-        if suits:
-            figures: list[Figure] = [("relief, each side", relief, "up")]
-            set_so = (
-                f"Set each figure-eight square to the apron and cut a relief {LENGTH} wide on both sides of "
-                "it, so that it can swing."
-            )
-            said = [moves, spoken(set_so, relief)]
-        else:
-            figures = [("figure-eights", "use buttons", "")]
-            dont = (
-                f"Don't: figure-eights suit a top up to about {LENGTH} wide, and swing {LENGTH} each way. "
-                "Use buttons."
-            )
-            said = [spoken(dont, FIGURE_EIGHT_TOP_MM, FIGURE_EIGHT_SWING_MM), moves]
-        return SlotCut(
-            **self.cut_head(season, self.member.name),
-            enough=suits,
-            figures=figures,
-            parts=said,
-            swelling_mm=swell,
-            shrinking_mm=shrink,
-        )
+        )  # fmt: skip
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

@@ -7,13 +7,14 @@ wider, the tenon is split in two, one glued and the other dry with room above an
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, ROUNDING_SLACK, Allowances, Cut, Figure, Season, spoken
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, Season
 from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Fit, Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, flag, length, one_member
 from model.wood.fits.restrained import restrained_ways
 from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
+from model.wood.reason import Reason
 
 ONE, SPLIT = "one", "split"
 # What two tenons leave of a rail's width: shoulders, and the room between them (common practice, no source).
@@ -85,35 +86,25 @@ class WideTenon(Fit):
             found.append(Way("mortise-end-dry", "shrinking", "harms", slack + growth, rail))
         return found
 
-    def cut(self, season: Season, kept: Allowances) -> Cut:
-        called, up = self.member.called, kept.steps.gap_up
+    def cut(self, season: Season, steps: Increments) -> Cut:
         head = self.cut_head(season, self.member.name)
         if self.tenons == ONE and self.glued_mm <= IGNORED_WIDTH_MM:
-            told = spoken(f"One glued tenon will do: it is no wider than {LENGTH}.", IGNORED_WIDTH_MM)
-            return Cut(**head, enough=True, figures=[("one tenon, glued", "may stay", "")], parts=[told])
+            one = Reason("cut-one-tenon", {"most_mm": IGNORED_WIDTH_MM})
+            return Cut(**head, enough=True, figures=[("one tenon, glued", "may stay", "")], reasons=[one])
         rail = self.built_width(self.member)
         apart = self.centre_distance_mm or max((rail - TENON_SHOULDERS_MM) / 2.0 + BETWEEN_TENONS_MM, 0.0)
         slack = max(season.to_wet(self.member, apart), season.to_dry(self.member, apart))
-        room = spoken(
-            f"Leave {LENGTH} above the dry tenon and {LENGTH} below it in its mortise, wood at "
-            f"{season.stock_says}.",
-            up(slack),
-            up(slack),
-        )
-        figures: list[Figure] = [("above and below the dry tenon", up(slack), "up")]
-        if self.glued_mm > IGNORED_WIDTH_MM:
-            dont = spoken(
-                f"Don't glue {called} over {LENGTH} of its width; split the tenon in two and leave one dry.",
-                self.glued_mm,
-            )
-            figures = [("one wide glued tenon", "don't", ""), *figures]
-            return Cut(**head, enough=False, figures=figures, parts=[dont, room])
-        enough = slack <= (self.slack_mm or 0.0) + ROUNDING_SLACK
-        said = [room]
+        reasons = [season.reason("cut-dry-tenon", slack_mm=steps.gap_up(slack))]
+        figures: list[Figure] = [("above and below the dry tenon", steps.gap_up(slack), "up")]
+        enough = self.glued_mm <= IGNORED_WIDTH_MM
         if not enough:
-            short = f"As drawn it has {LENGTH}, not enough for this."
-            said.append(spoken(short, kept.steps.gap_down(self.slack_mm or 0.0)))
-        return Cut(**head, enough=enough, figures=figures, parts=said)
+            glued = {"part": self.member.called, "glued_mm": self.glued_mm}
+            reasons.insert(0, Reason("cut-not-glued", glued))
+            figures.insert(0, ("one wide glued tenon", "don't", ""))
+        elif slack > (self.slack_mm or 0.0) + ROUNDING_SLACK:
+            enough = False
+            reasons.append(Reason("cut-short", {"drawn_mm": steps.gap_down(self.slack_mm or 0.0)}))
+        return Cut(**head, enough=enough, figures=figures, reasons=reasons)
 
     def section(self, mc: Moistures) -> Section:
         width = float(self.member.width_at(mc[self.member.name]))

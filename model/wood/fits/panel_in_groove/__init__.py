@@ -9,13 +9,14 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import LENGTH, Allowances, Season, Spoken, spoken
+from model.wood.design.setting_out import Increments, Season
 from model.wood.fits.base import INCH, Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.panel_in_groove.cut import PanelCut, panel_cut
 from model.wood.fits.panel_in_groove.geometry import FREE, ONE_EDGE, SEEN_MM, PanelGeometry
 from model.wood.fits.seen import NOTHING_MM, Seen
 from model.wood.material.member import Amount
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,8 +75,8 @@ class PanelInGroove(PanelGeometry):
 
     # -------------------------------------------------------- at the saw, and in the house
 
-    def cut(self, season: Season, kept: Allowances) -> PanelCut:
-        return panel_cut(self, season, kept)
+    def cut(self, season: Season, steps: Increments) -> PanelCut:
+        return panel_cut(self, season, steps)
 
     @property
     def _shown_sides(self) -> float:
@@ -84,17 +85,17 @@ class PanelInGroove(PanelGeometry):
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         dry_mm, damp_mm = (-float(self.growth(self.member, mc)) / self._shown_sides for mc in (dry, damp))
-        edge = "one edge" if self._shown_sides == 1.0 else "each edge"
-        line = "a line of finished wood" if self.coverage_mm is None else "a light line"
+        line = "finished" if self.coverage_mm is None else "bare"
+        how = f"{line} {'one' if self._shown_sides == 1.0 else 'each'}"
 
-        def told(size_mm: float, nothing: str) -> Spoken:
+        def one(size_mm: float, nothing: str) -> Reason:
             if size_mm < NOTHING_MM:
-                return [nothing]
-            return spoken(f"{line} at {edge}, up to {LENGTH}", size_mm)
+                return Reason("seen-no-line", {"how": nothing})
+            return Reason("seen-line", {"how": how, "line_mm": size_mm})
 
         return Seen(
-            told(dry_mm, "no line"),
-            told(damp_mm, "no line; the panel sits deep in its grooves"),
+            one(dry_mm, "dry"),
+            one(damp_mm, "damp"),
             dry_mm - damp_mm,
             (max(dry_mm, 0.0), max(damp_mm, 0.0)),
         )

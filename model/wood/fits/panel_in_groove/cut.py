@@ -3,20 +3,18 @@
 from dataclasses import dataclass, replace
 
 from model.wood.design.setting_out import (
-    LENGTH,
+    ENGAGEMENT_MM,
     ROUNDING_SLACK,
-    Allowances,
     Cut,
     Figure,
     Increments,
     Season,
-    Spoken,
     Widths,
-    spoken,
     width_figures,
-    widths_said,
+    widths_reason,
 )
 from model.wood.fits.panel_in_groove.geometry import CENTRE, FREE, ONE_EDGE, PanelGeometry
+from model.wood.reason import Reason
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,8 +41,8 @@ class PanelCut(Cut):
     shoulder_gap_rounded_mm: float | None
 
 
-def panel_cut(fit: PanelGeometry, season: Season, kept: Allowances) -> PanelCut:
-    engage, steps, member = kept.engagement_mm, kept.steps, fit.member
+def panel_cut(fit: PanelGeometry, season: Season, steps: Increments) -> PanelCut:
+    engage, member = ENGAGEMENT_MM, fit.member
     sight, groove, held_mm = fit.sight_width_mm, fit.groove_depth_mm - fit.spacer_mm, fit.held_mm
     # By how much the panel outgrows its width of today, and how much wider it is today than at its
     # narrowest, in the worst case of the meter. Stock wetter or drier than its home has to go in today.
@@ -73,7 +71,7 @@ def panel_cut(fit: PanelGeometry, season: Season, kept: Allowances) -> PanelCut:
         **fit.cut_head(season, member.name),
         enough=needed is not None and needed <= fit.groove_depth_mm + ROUNDING_SLACK,
         figures=[],
-        parts=[],
+        reasons=[],
         width_least_mm=least,
         width_best_mm=widths.best_mm,
         width_most_mm=most,
@@ -98,44 +96,37 @@ def panel_cut(fit: PanelGeometry, season: Season, kept: Allowances) -> PanelCut:
         figures.append(("grooves deep", fit.groove_depth_mm, "up"))
     else:
         figures = [("grooves as drawn", fit.groove_depth_mm, "down"), ("grooves it needs", needs, "up")]
-    return replace(
-        advice, figures=figures, parts=_sentences(advice, member.called, season, steps, cut, needs)
-    )
+    reasons = _reasons(advice, member.called, season, steps, cut, needs)
+    return replace(advice, figures=figures, reasons=reasons)
 
 
-def _sentences(
+def _reasons(
     cut: PanelCut, called: str, season: Season, steps: Increments, widths: Widths, needs: float | None
-) -> list[Spoken]:
+) -> list[Reason]:
     dry, wet = cut.range_mc_pct
-    said = []
     if cut.enough:
-        said.append(widths_said(called, widths, season.stock_says))
-        said.append(
-            spoken(
-                f"Cut so, it has at least {LENGTH} in hand at {season.wet}, and at least {LENGTH} of tongue "
-                f"stays in each groove at {season.dry}.",
-                steps.gap_down(cut.clearance_wet_mm),
-                steps.gap_down(cut.engagement_dry_mm),
-            )
-        )
+        in_hand_mm = steps.gap_down(cut.clearance_wet_mm)
+        tongue_mm = steps.gap_down(cut.engagement_dry_mm)
+        found = [
+            widths_reason(season, called, widths),
+            season.reason("cut-in-hand", in_hand_mm=in_hand_mm, tongue_mm=tongue_mm),
+        ]
     else:
-        drawn = f"No width of {called} works in grooves {LENGTH} deep, wood at {season.stock_says}"
-        if needs is None:
-            said.append(spoken(f"{drawn}: use quartered stock, or a muntin.", cut.groove_depth_mm))
-        else:
-            said.append(spoken(f"{drawn}: make them {LENGTH}.", cut.groove_depth_mm, needs))
-    said.append(spoken(f"From {season.year} it moves {LENGTH}.", steps.gap_up(cut.movement_mm)))
-    said.append(
-        spoken(f"Pinned at its centre, it needs grooves {LENGTH} deep.", cut.groove_depth_centre_rounded_mm)
-    )
-    if cut.groove_depth_free_rounded_mm is not None:
-        said.append(spoken(f"Unpinned, it needs grooves {LENGTH} deep.", cut.groove_depth_free_rounded_mm))
-    if cut.shoulder_gap_rounded_mm is not None:
-        said.append(
-            spoken(f"Leave {LENGTH} between each shoulder and its stile.", cut.shoulder_gap_rounded_mm)
+        how = "" if needs is None else "deeper"
+        sizes = {"groove_mm": cut.groove_depth_mm, "needed_mm": needs}
+        found = [season.reason("cut-no-width", how=how, part=called, **sizes)]
+    found.append(season.reason("cut-moves", how="it", moved_mm=steps.gap_up(cut.movement_mm)))
+    found += [
+        Reason(key, {"size_mm": size_mm})
+        for key, size_mm in (
+            ("cut-grooves-pinned", cut.groove_depth_centre_rounded_mm),
+            ("cut-grooves-free", cut.groove_depth_free_rounded_mm),
+            ("cut-shoulders", cut.shoulder_gap_rounded_mm),
         )
+        if size_mm is not None
+    ]
     if cut.stock_mc_pct > wet and cut.build_now:
-        said.append(["The stock may be wetter than it will ever be again: it can only shrink."])
+        found.append(Reason("cut-only-shrinks"))
     elif cut.stock_mc_pct < dry:
-        said.append(["The stock is drier than it will ever be again: it can only swell, leave it its room."])
-    return said
+        found.append(Reason("cut-only-swells"))
+    return found
