@@ -16,6 +16,7 @@ from ingest.files.import_file import import_readings
 from ingest.recognise.proposal import propose
 from ingest.settings import IngestSettings
 from model.records.acts.book import add_piece, add_stack, move
+from model.records.acts.clients import add_client
 from model.records.acts.hangings import hang_sensor
 from model.records.acts.places import add_place
 from model.records.clock import Now
@@ -62,6 +63,8 @@ def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
             place.name: add_place(session, place.name, place.kind, zone=shop.zone, note=place.note)
             for place in shop.places
         }
+        for client in shop.clients:
+            places[client.home].client = add_client(session, client.name, client.reach)
         for sensor in shop.sensors:
             if sensor.accepted:
                 _accept(session, sensor, places[sensor.place], shop.zone)

@@ -29,6 +29,15 @@ class PlaceStory:
 
 
 @dataclass(frozen=True)
+class ClientStory:
+    """Whom the sample shop builds for, how to reach them, and where they live."""
+
+    name: str
+    reach: str
+    home: str
+
+
+@dataclass(frozen=True)
 class SensorStory:
     """A sensor of the sample shop: where it hangs, how it speaks, and how far off it is."""
 
@@ -93,6 +102,7 @@ class ShopStory:
 
     zone: str
     places: tuple[PlaceStory, ...]
+    clients: tuple[ClientStory, ...]
     sensors: tuple[SensorStory, ...]
     pieces: tuple[PieceStory, ...]
     stacks: tuple[StackStory, ...]

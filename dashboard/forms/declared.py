@@ -113,6 +113,7 @@ class Form:
         zone: str = "UTC",
         more: Sequence[Any] = (),
         button: str = "",
+        names: Sequence[str] = (),
     ) -> html.Div:
         """The form.
 
@@ -128,6 +129,8 @@ class Form:
             Of the days.
         more : sequence
             Other buttons beside its own.
+        names : sequence of str
+            Of clients, to choose from while typing.
         """
         record, options = record or {}, options or {}
         shown = [
@@ -145,6 +148,7 @@ class Form:
                 html.Div(shown, className="fields"),
                 forms.zone_names() if "zones" in lists else None,
                 forms.species_names() if "species-names" in lists else None,
+                forms.names_to_choose("client-names", names) if "client-names" in lists else None,
                 html.Div([press, *more], className="buttons") if more else press,
             ]
         )

@@ -186,12 +186,17 @@ def choice_field(
 
 def zone_names() -> html.Datalist:
     """The time zones there are, to choose from while typing."""
-    return html.Datalist([html.Option(value=zone) for zone in sorted(available_timezones())], id="zones")
+    return names_to_choose("zones", sorted(available_timezones()))
 
 
 def species_names() -> html.Datalist:
     """The woods that are known, to choose from while typing."""
-    return html.Datalist([html.Option(value=wood.name) for wood in all_species()], id="species-names")
+    return names_to_choose("species-names", [wood.name for wood in all_species()])
+
+
+def names_to_choose(id: str, names: Sequence[str]) -> html.Datalist:
+    """What a line offers while one types on it."""
+    return html.Datalist([html.Option(value=name) for name in names], id=id)
 
 
 # ---------------------------------------------------------------- what was typed

@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 from itsdangerous import BadSignature, URLSafeSerializer
 from sqlalchemy.orm import Session
 
+from model.records.acts.clients import LINK
 from model.records.schema.tables import Preference
 
 SALT = "client link"
@@ -75,4 +76,4 @@ class Links:
 
 
 def _name(piece_id: int) -> str:
-    return f"client link {piece_id}"
+    return LINK.format(piece_id)

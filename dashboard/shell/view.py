@@ -69,8 +69,14 @@ def view_of(context: Context, href: str = "") -> View:
 
 HIGHEST_NUMBER = 999_999_999
 """More rows than a shop will ever have, and within every database's integer."""
-NUMBER = f"<int(max={HIGHEST_NUMBER}):piece_id>"
-"""A piece's number in an address that answers with a file."""
+
+
+def number_in(name: str) -> str:
+    """A row's number in an address that answers with a file."""
+    return f"<int(max={HIGHEST_NUMBER}):{name}>"
+
+
+NUMBER = number_in("piece_id")
 
 Build = Callable[..., Component | None]
 

@@ -16,6 +16,7 @@ from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import open_book
 from model.records.acts import book
+from model.records.acts.clients import client_named
 from model.records.acts.places import add_place
 from model.records.queries import overview as queries
 from model.records.queries.answers import Ready
@@ -67,11 +68,12 @@ def place_add(
     iron: Annotated[
         bool, typer.Option("--iron", help="Cast iron stands there: warn when water comes on it.")
     ] = False,
+    client: Annotated[str, typer.Option("--client", help="Whose home it is, by name.")] = "",
 ) -> None:
     """Record a place with air of its own."""
     store, _ = open_book(create=True)
     with store.session() as session:
-        add_place(session, name, kind, zone=zone, has_iron=iron)
+        add_place(session, name, kind, zone=zone, has_iron=iron, client=client_named(session, client))
     say(f"{name} is recorded.")
 
 

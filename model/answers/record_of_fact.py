@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from model.answers.validation import Agreement, Compared, agreement
 from model.records.acts.book import load_piece
+from model.records.acts.clients import piece_table_of
 from model.records.queries import series
 from model.records.schema.tables import (
     Fit,
@@ -69,7 +70,7 @@ def record_of_fact(
         "made_at": _iso(now),
         "recorded_at": _iso(row.recorded_at),
         "built": {
-            "piece": row.document,
+            "piece": piece_table_of(row),
             "part": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
             "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
         },

@@ -87,8 +87,17 @@ def in_present_words(rows: Iterable[Any]) -> list[str]:
 
 
 def carried(before: dict[str, list[tuple[Any, ...]]], of: Mapping[str, set[str]]) -> dict[str, Any]:
-    """The rows of a book as they are after every migration: a reason in words is kept with its detail."""
+    """The rows of a book as they are after every migration: a reason in words is kept with its detail, and
+    a piece's client apart from its document."""
     found: dict[str, Any] = dict(before)
+    document = sorted(of["piece"]).index("document")
+    found["piece"] = sorted(
+        (
+            tuple({"name": value["name"]} if k == document else value for k, value in enumerate(row))
+            for row in before["piece"]
+        ),
+        key=repr,
+    )
     for table in ("verdict", "warning"):
         names = sorted(of[table])
         detail, reason = names.index("detail"), names.index("reason")
@@ -167,7 +176,12 @@ def _rows(connection: Connection) -> dict[str, list[dict[str, Any]]]:
              "received_at": at()}
         ],
         "tally": [{"name": "received", "count": 5_000_000_000}, {"name": "book", "count": 4}],
-        "piece": [{"id": 1, "name": "Hall bench", "document": {"name": "Hall bench"}, "recorded_at": at()}],
+        "piece": [
+            {"id": 1, "name": "Hall bench", "document": {"name": "Hall bench", "client": "Ottilie ½"},
+             "recorded_at": at()},
+            {"id": 2, "name": "Footstool", "document": {"name": "Footstool", "client": " ottilie ½"},
+             "recorded_at": at()},
+        ],
         "body": [
             {"id": 1, "kind": "member", "name": "panel", "document": panel, "start_at": at(),
              "start_mc_pct": 8.0, "start_basis": "measured"},

@@ -1,6 +1,7 @@
 """A book of the first schema is carried to the newest with everything in it, and works there."""
 
 import importlib.util
+import json
 import struct
 from collections.abc import Iterator
 from datetime import timedelta
@@ -11,11 +12,14 @@ import pytest
 from alembic.script import ScriptDirectory
 from sqlalchemy import func, select, text
 
+from model.records.acts.revisions import take_back
 from model.records.archives.archive import compare, write_archive
 from model.records.schema.tables import (
     AirHour,
     Checkpoint,
+    Client,
     Measurement,
+    Piece,
     Place,
     Preference,
     Reading,
@@ -127,3 +131,40 @@ def test_earlier_states_that_were_kept_as_preferences_go_and_what_the_shop_set_s
     with old.session() as session:
         kept = session.scalars(select(Preference.name).order_by(Preference.name))
         assert list(kept) == ["adhesives", "client link 1", "units"]
+
+
+def test_who_a_piece_is_for_becomes_one_client_however_it_was_written(old: Store) -> None:
+    old.bring_up_to_date()
+    with old.session() as session:
+        (client,) = session.scalars(select(Client))
+        assert (client.name, client.reach, client.retired_at) == ("Ottilie ½", "", None)
+        assert {piece.name for piece in client.pieces} == {"Hall bench", "Footstool"}
+        assert all("client" not in piece.document for piece in session.scalars(select(Piece)))
+
+
+def test_an_act_on_a_piece_is_taken_back_after_the_upgrade(tmp_path: Path) -> None:
+    store = Store(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    old_books.take_to(store, old_books.FIRST)
+    old_books.fill(store)
+    old_books.take_to(store, "0011")
+    with store.session() as session:
+        row = {"id": 1, "name": "Hall bench", "recorded_at": 0, "retired_at": None}
+        before = row | {"document": {"name": "Hall bench", "client": "Bram"}}
+        after = row | {"document": {"name": "Hall bench", "client": "Ottilie ½"}}
+        at = session.execute(text("SELECT recorded_at FROM piece WHERE id = 1")).scalar_one()
+        before["recorded_at"] = after["recorded_at"] = at
+        session.execute(
+            text(
+                "INSERT INTO revision (at, act, says, data, changes) "
+                "VALUES (:at, 'correction', '', '{}', :rows)"
+            ),
+            {"at": at, "rows": json.dumps({"rows": [["piece", 1, before, after]]})},
+        )
+    store.bring_up_to_date()
+    with store.session() as session:
+        take_back(session, 1, old_books.AT)
+    with store.session() as session:
+        client = session.get_one(Piece, 1).client
+        assert client is not None
+        assert client.name == "Bram"
+    store.close()

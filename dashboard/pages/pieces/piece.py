@@ -159,12 +159,20 @@ def standing(piece: PieceNow, view: View) -> list[Any]:
     if piece.place is None:
         return ["It stands nowhere at present"]
     since = say.day(piece.since_at, piece.place.zone, view.units, view.now)
-    told = [html.A(piece.place.name, href=address("place", piece.place.id)), f", since {since}"]
+    told = [*for_client(piece), html.A(piece.place.name, href=address("place", piece.place.id))]
+    told.append(f", since {since}")
     for stay in piece.stays:
         if stay.since_at > view.now:
             day = say.day(stay.since_at, stay.zone, view.units, view.now)
             told += ["; ", html.A(stay.place, href=address("place", stay.place_id)), f", from {day}"]
     return told
+
+
+def for_client(piece: PieceNow) -> list[Any]:
+    """Whom it is for, before where it stands."""
+    if piece.client_id is None:
+        return []
+    return ["For ", html.A(piece.document["client"], href=address("client", piece.client_id)), ", at "]
 
 
 def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Display) -> list[list[Any]]:
@@ -231,7 +239,9 @@ def details_part(piece: PieceNow, view: View) -> html.Section | None:
     facts: list[Any] = []
     for key, value in piece.document.items():
         if key != "name" and value:
-            facts += [html.Dt(say.said(key)), html.Dd(str(value))]
+            whose = key == "client" and piece.client_id
+            told = html.A(value, href=address("client", piece.client_id)) if whose else str(value)
+            facts += [html.Dt(say.said(key)), html.Dd(told)]
     for stay in piece.stays:
         since = say.day(stay.since_at, stay.zone, view.units, view.now)
         until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else ""

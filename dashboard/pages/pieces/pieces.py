@@ -63,7 +63,13 @@ def layout(view: View) -> html.Main:
     shown = found[(page - 1) * SHOWN : page * SHOWN]
     return sheet(
         title(len(found), followed, asked),
-        html.P(html.A("Record a piece", href="/record", className="button first"), className="no-print"),
+        html.Div(
+            [
+                html.A("Record a piece", href="/record", className="button first"),
+                html.A("Clients", href="/clients", className="button"),
+            ],
+            className="buttons no-print",
+        ),
         filters(pieces, woods, asked) if len(pieces) > 1 else None,
         *(
             piece_rows(shown, view)

@@ -8,12 +8,13 @@ from dashboard.forms import drafts
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms.drafts import Draft
-from dashboard.forms.fields import Line, species_names
+from dashboard.forms.fields import Line, names_to_choose, species_names
 from dashboard.pages.frame import empty, sheet
 from dashboard.pages.pieces.record_form import form_of, live
 from dashboard.shell.view import NUMBER, Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
+from model.records.queries.clients import client_names
 from model.records.schema.tables import Piece
 from model.wood.errors import BadInput
 from model.wood.fits import kinds
@@ -55,6 +56,8 @@ def edit_layout(view: View, piece_id: int) -> html.Main | None:
 
 def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None = None) -> html.Main:
     """The form: of a new piece, of one to correct, or filled with a draft that its address holds."""
+    with view.store.session() as session:
+        clients = client_names(session)
     return sheet(
         title,
         html.Div(
@@ -75,6 +78,7 @@ def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None 
             className="part",
         ),
         species_names(),
+        names_to_choose("client-names", clients),
         dcc.Store(id=WHICH, data=piece_id),
         # A new piece is kept through a reload and a look at another page; what came filled in is not.
         dcc.Store(id=DRAFT, storage_type="session" if draft is None else "memory", data=draft),

@@ -67,7 +67,7 @@ def _piece_fields(
 ) -> list[html.Div]:
     found = [
         text_field("Name", _id("piece", 0, "name"), row.get("name", ""), placeholder="Hall bench"),
-        text_field("Client", _id("piece", 0, "client"), row.get("client", "")),
+        text_field("Client", _id("piece", 0, "client"), row.get("client", ""), list="client-names"),
     ]
     if is_new and places:
         named = [(str(place.id), place.name) for place in places]

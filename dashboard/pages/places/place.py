@@ -97,6 +97,13 @@ DRAWN = 6
 """Of more places than this the list has a line each, and their rules stand on their own pages."""
 
 
+def whose(place: PlaceNow) -> list[Any]:
+    """What kind of place it is, and whose."""
+    if place.client_id is None:
+        return [KINDS[place.kind]]
+    return ["For ", html.A(place.client, href=address("client", place.client_id))]
+
+
 def place_row(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Li:
     """One place of a long list: its air, and how what stands there does."""
     here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
@@ -305,7 +312,7 @@ def page(
             ],
             className="buttons no-print",
         ),
-        dateline=[KINDS[place.kind], f". {heard(place, view)}"],
+        dateline=[*whose(place), f". {heard(place, view)}"],
     )
 
 

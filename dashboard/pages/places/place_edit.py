@@ -11,6 +11,8 @@ from dashboard.forms.declared import Asked, Form
 from dashboard.pages.frame import sheet
 from dashboard.shell.view import Context, Route, View, address
 from model.records.acts import places
+from model.records.acts.clients import client_named
+from model.records.queries.clients import client_names
 from model.records.schema.tables import Place
 from model.wood.errors import BadInput
 
@@ -48,6 +50,7 @@ FORM = Form(
             usual=0.0,
         ),
         Asked("iron", "Bare cast iron stands there", "flag", stored="has_iron", options=IRON, usual=False),
+        Asked("client", "Client", hint="whose home it is", list="client-names"),
         Asked("note", "Note", className="wide"),
     ),
     whose="place",
@@ -58,8 +61,10 @@ FORM = Form(
 def new_layout(view: View) -> html.Main:
     """Where a new place is recorded."""
     with view.store.session() as session:
+        names = client_names(session)
         first = session.scalars(select(Place.zone).order_by(Place.id)).first()
-    form = FORM.laid_out(view, NEW, {"zone": first or view.context.zone}, button="Record the place")
+    zone = {"zone": first or view.context.zone}
+    form = FORM.laid_out(view, NEW, zone, names=names, button="Record the place")
     return sheet("Record a place", form, dateline=html.A("Places", href="/places"))
 
 
@@ -70,9 +75,11 @@ def layout(view: View, place_id: int) -> html.Main | None:
         if place is None:
             return None
         record = {one.into: getattr(place, one.into, None) for one in FORM.fields} | (place.climate or {})
+        record["client"] = place.client.name if place.client else ""
+        names = client_names(session)
     return sheet(
         f"Correct {record['name']}",
-        FORM.laid_out(view, place_id, record),
+        FORM.laid_out(view, place_id, record, names=names),
         dateline=html.A(record["name"], href=address("place", place_id)),
     )
 
@@ -87,6 +94,7 @@ def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
     values = FORM.read(typed, view)
     latitude_deg = values.pop("latitude_deg")
     with doing(view, "entry" if place_id == NEW else "correction") as (session, revision):
+        values["client"] = client_named(session, values["client"])
         if place_id == NEW:
             place = places.add_place(session, climate=_climate(None, latitude_deg), **values)
             said, back = f"{place.name} is recorded.", f"{place.name} is out of the book again."

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from model.records.acts.clients import client_named, piece_table_of
 from model.records.acts.invalidation import aware, forget_subject, note_change, rewind_piece, rewind_stack
 from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.acts.places import free_name
@@ -58,7 +59,8 @@ def add_piece(
     name = free_name(session, Piece, piece.name, "piece")
     note_change(session)
     tables = document_of(piece)
-    row = Piece(name=name, document=tables["piece"], recorded_at=recorded_at or since_at)
+    row = Piece(name=name, recorded_at=recorded_at or since_at)
+    _write_piece(session, row, piece, tables)
     session.add(row)
     row.stays.append(Stay(place_id=place.id, since_at=since_at))
     _write_parts(row, piece, tables, since_at)
@@ -77,7 +79,7 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
     note_change(session)
     rewind_piece(session, row)
     tables = document_of(piece)
-    row.document = tables["piece"]
+    _write_piece(session, row, piece, tables)
     for fit in [fit for fit in row.fits if fit.name not in piece.fits]:
         forget_subject(session, "fit", fit.id)
         row.fits.remove(fit)
@@ -91,11 +93,17 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
 def load_piece(session: Session, row: Piece) -> WoodPiece:
     """The piece of a stored row, as the science knows it."""
     document = {
-        "piece": row.document,
+        "piece": piece_table_of(row),
         "part": {member.name: member.document for member in sorted(row.members, key=lambda m: m.id)},
         "fit": {fit.name: fit.document for fit in sorted(row.fits, key=lambda f: f.id)},
     }
     return piece_from_document(document, f"piece {row.name}")
+
+
+def _write_piece(session: Session, row: Piece, piece: WoodPiece, tables: Mapping[str, Any]) -> None:
+    """Set a piece's own table, its client as a row of their own."""
+    row.client = client_named(session, piece.details.get("client", ""))
+    row.document = {key: value for key, value in tables["piece"].items() if key != "client"}
 
 
 def _write_parts(row: Piece, piece: WoodPiece, tables: Mapping[str, Any], since_at: datetime) -> None:

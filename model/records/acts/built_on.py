@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from model.records.acts.places import use_of
 from model.records.acts.recorded_rows import OTHERS_COLUMNS, TABLES, Change, Key, Row, children, read_row
 from model.records.acts.trusted import BY_HAND
-from model.records.schema.tables import Place
+from model.records.schema.tables import Piece, Place
 from model.wood.errors import BadInput
 
 SINCE = {
@@ -19,8 +19,10 @@ SINCE = {
     "stay": "was moved since",
     "measurement": "was measured since",
     "reading": "has readings of its own",
+    "piece": "has pieces since",
+    "place": "has a home since",
 }
-"""What was built on a sensor, a piece or a stack, by the table that says so, the gravest first."""
+"""What was built on a sensor, a piece, a stack or a client, by the table that says so, the gravest first."""
 
 
 def refuse_if_built_on(
@@ -69,6 +71,8 @@ def _refusal(session: Session, change: Change, now: Row | None, act: str) -> Bad
 def _refuse_if_used(
     session: Session, change: Change, own: Collection[Key], act: str, but: Collection[str]
 ) -> None:
+    if change.table == "client" and len(own) > 1:
+        return  # recorded with a piece or a home: who is named by others since stays
     if change.table == "place":
         kept_by = use_of(session, session.get_one(Place, change.key))
         if kept_by is not None:
@@ -93,9 +97,17 @@ def _refuse_if_used(
             raise BadInput("", what, f"{said}, so this {act} can't be taken back", "nothing")
 
 
+def named_by(session: Session, client_id: int) -> bool:
+    """Whether a piece or a home names a client."""
+    return any(
+        session.scalar(select(table.id).where(table.client_id == client_id).limit(1)) is not None
+        for table in (Piece, Place)
+    )
+
+
 def _named(session: Session, table: str, row: Row) -> str | None:
     """What a row is called, or the thing it belongs to; none where it belongs to nothing that has a name."""
-    if table in ("place", "sensor", "piece", "body"):
+    if table in ("client", "place", "sensor", "piece", "body"):
         return str(row["name"])
     for column, parent in (
         ("sensor_id", "sensor"),

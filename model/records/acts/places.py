@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.invalidation import mark_hours, note_change
-from model.records.schema.tables import Document, GlueUp, Hanging, Piece, Place, Stack, Stay
+from model.records.schema.tables import Client, Document, GlueUp, Hanging, Piece, Place, Stack, Stay
 from model.wood.errors import BadInput
 
 PLACE_KINDS = ("shop", "storage", "home")
@@ -23,6 +23,7 @@ def add_place(
     climate: Document | None = None,
     note: str = "",
     has_iron: bool = False,
+    client: Client | None = None,
 ) -> Place:
     """Record a place.
 
@@ -41,9 +42,17 @@ def add_place(
         Outdoor climate and occupancy, when known.
     has_iron : bool
         Whether cast iron stands there, whose rusting is to be warned of.
+    client : Client, optional
+        Whose home it is.
     """
     place = Place(
-        kind=kind, zone=zone, wood_offset_c=wood_offset_c, climate=climate, note=note, has_iron=has_iron
+        kind=kind,
+        zone=zone,
+        wood_offset_c=wood_offset_c,
+        climate=climate,
+        note=note,
+        has_iron=has_iron,
+        client=client,
     )
     place.name = free_name(session, Place, name, "place")
     _check_place(place)
@@ -55,7 +64,7 @@ def add_place(
 
 def change_place(session: Session, place: Place, **changes: Any) -> None:
     """Correct what was recorded of a place; a changed wood offset computes all its air again."""
-    allowed = ("name", "kind", "zone", "wood_offset_c", "climate", "has_iron", "note")
+    allowed = ("name", "kind", "zone", "wood_offset_c", "climate", "has_iron", "note", "client")
     for key, value in changes.items():
         if key not in allowed:
             raise BadInput(f"place {place.name}", key, f"must be one of {', '.join(allowed)}", value)
@@ -115,7 +124,7 @@ def _check_place(place: Place) -> None:
         raise BadInput(where, "wood_offset_c", "must be a number in -15 to 15 K", offset)
 
 
-def free_name(session: Session, table: type[Piece] | type[Place], name: str, noun: str) -> str:
+def free_name(session: Session, table: type[Piece] | type[Place] | type[Client], name: str, noun: str) -> str:
     """A name that is given, and not yet that of another.
 
     Raises

@@ -57,7 +57,7 @@ def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row |
             continue
         states = [state for state in (one, other) if state is not None]
         match table:
-            case "piece":
+            case "piece" if _beside_client(one) != _beside_client(other):
                 owner("piece", key)
             case "body" | "member" | "stack":
                 owner("body", key)
@@ -82,6 +82,11 @@ def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row |
                         mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
     for (kind, number), since_at in wood.items():
         _rewind(session, kind, number, since_at)
+
+
+def _beside_client(row: Row | None) -> Row | None:
+    """A piece's row without whom it is for, which nothing is computed from."""
+    return None if row is None else {name: value for name, value in row.items() if name != "client_id"}
 
 
 def _rewind(session: Session, kind: str, number: int, since_at: datetime) -> None:

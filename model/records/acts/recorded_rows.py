@@ -12,6 +12,7 @@ from model.records.schema.tables import Record
 from model.records.schema.types import UtcDateTime, from_epoch_ms, to_epoch_ms
 
 OTHERS_COLUMNS = {
+    "client": (),
     "place": (),
     "sensor": ("presence", "presence_at", "battery_pct"),
     "binding": (),

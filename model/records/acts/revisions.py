@@ -16,7 +16,8 @@ from sqlalchemy import Column, delete, event, insert, inspect, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, UOWTransaction
 
-from model.records.acts.built_on import refuse_if_built_on
+from model.records.acts.built_on import named_by, refuse_if_built_on
+from model.records.acts.clients import LINK
 from model.records.acts.invalidation import aware, note_change
 from model.records.acts.recompute import forget_computed, recompute
 from model.records.acts.recorded_rows import (
@@ -38,7 +39,7 @@ from model.wood.errors import BadInput
 KEPT = timedelta(days=7)
 """How long an act can be taken back."""
 
-KEPT_FOR = {"piece": "client link {}", "body": "witness board of stack {}"}
+KEPT_FOR = {"piece": LINK, "body": "witness board of stack {}"}
 """Preferences that belong to one row: its number may be given again, to another."""
 
 
@@ -206,7 +207,7 @@ def restore(session: Session, changes: Sequence[Change], act: str, at: datetime)
         If what was recorded since leaves no room: a name that is another's now.
     """
     session.flush()
-    if any(change.table not in ("preference", "warning", "dismissed_topic") for change in changes):
+    if any(change.table not in ("client", "preference", "warning", "dismissed_topic") for change in changes):
         take_turn(session)
         note_change(session)
     connection = session.connection()
@@ -231,11 +232,16 @@ def restore(session: Session, changes: Sequence[Change], act: str, at: datetime)
 
 
 def _take_out(session: Session, change: Change, at: datetime) -> None:
-    """A row that an act made goes, with what was computed of it; or it stays on record as undone."""
+    """A row that an act made goes, with what was computed of it; or it stays on record as undone.
+
+    A client who was recorded with a piece stays where others name them since.
+    """
     table, connection = TABLES[change.table], session.connection()
     where = key_of(table) == change.key
     if "undone_at" in table.columns:
         connection.execute(update(table).where(where).values(undone_at=at))
+        return
+    if change.table == "client" and named_by(session, change.key):
         return
     forget_computed(session, change.table, change.key)
     connection.execute(delete(table).where(where))

@@ -99,6 +99,8 @@ class PlaceNow:
     judgement: Judgement = Judgement()
     note: str = ""
     climate: Document | None = None
+    client_id: int | None = None
+    client: str = ""
 
 
 @dataclass(frozen=True)
@@ -182,6 +184,7 @@ class PieceNow:
     next: tuple[Coming, ...] | None = None
     next_reason: Reason | None = NOT_WORKED_OUT
     since: tuple[PassedSpan, ...] = ()
+    client_id: int | None = None
 
 
 @dataclass(frozen=True)

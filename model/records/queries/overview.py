@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from model.records.acts.clients import piece_table_of, with_client
 from model.records.acts.dismissed import waiting
 from model.records.queries.answers import (
     AirNow,
@@ -40,6 +41,7 @@ from model.records.queries.subjects import subjects
 from model.records.queries.verdicts import judgements
 from model.records.schema.tables import (
     Checkpoint,
+    Client,
     Fit,
     HeardMessage,
     Margin,
@@ -108,7 +110,18 @@ def pieces(
     parts : bool
         With members and fits and how each fit stands, which a list of many pieces can do without.
     """
-    wanted = select(Piece.id, Piece.name, Piece.document, Piece.retired_at).order_by(Piece.name)
+    wanted = (
+        select(
+            Piece.id,
+            Piece.name,
+            Piece.document,
+            Piece.retired_at,
+            Piece.client_id,
+            Client.name.label("client"),
+        )
+        .outerjoin(Client)
+        .order_by(Piece.name)
+    )
     if not retired:
         wanted = wanted.where(Piece.retired_at.is_(None))
     where = _standing(session, Stay.piece_id, now)
@@ -123,7 +136,8 @@ def pieces(
         PieceNow(
             id=row.id,
             name=row.name,
-            document=row.document,
+            document=with_client(row.document, row.client),
+            client_id=row.client_id,
             place=standing_places.get(where[row.id][0]) if row.id in where else None,
             since_at=where[row.id][1] if row.id in where else None,
             judgement=judged[row.id],
@@ -182,7 +196,8 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     found = PieceNow(
         id=row.id,
         name=row.name,
-        document=row.document,
+        document=piece_table_of(row),
+        client_id=row.client_id,
         place=standing[0] if standing else None,
         since_at=where[1] if where else None,
         fits=tuple(

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, joinedload
 
 from model.records.queries.answers import AirNow, PlaceNow
 from model.records.queries.verdicts import judgements
@@ -22,7 +22,7 @@ def places(session: Session, now: datetime, only: int | None = None) -> tuple[Pl
     only : int, optional
         One place's id.
     """
-    wanted = select(Place)
+    wanted = select(Place).options(joinedload(Place.client))
     if only is not None:
         wanted = wanted.where(Place.id == only)
     rows = session.scalars(wanted).all()
@@ -42,6 +42,8 @@ def places(session: Session, now: datetime, only: int | None = None) -> tuple[Pl
             judgement=judged[row.id],
             note=row.note,
             climate=row.climate,
+            client_id=row.client_id,
+            client=row.client.name if row.client else "",
         )
         for row in rows
     ]

@@ -45,6 +45,7 @@ __all__ = [
     "Binding",
     "Body",
     "Checkpoint",
+    "Client",
     "Correction",
     "DismissedTopic",
     "Document",
@@ -77,7 +78,21 @@ __all__ = [
     "Warning",
 ]
 
-# ---------------------------------------------------------------- places and sensors
+# ---------------------------------------------------------------- clients, places and sensors
+
+
+class Client(Record):
+    """Somebody whom pieces are built for: how to reach them stays in the book and is told nowhere else."""
+
+    __tablename__ = "client"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    reach: Mapped[str] = mapped_column(default="")  # telephone, mail or street, as the maker wrote it
+    note: Mapped[str] = mapped_column(default="")
+    retired_at: Mapped[datetime | None]
+    pieces: Mapped[list["Piece"]] = relationship(back_populates="client")
+    homes: Mapped[list["Place"]] = relationship(back_populates="client")
 
 
 class Place(Record):
@@ -94,6 +109,8 @@ class Place(Record):
     climate: Mapped[Document | None]  # outdoor climate and occupancy, when known
     has_iron: Mapped[bool] = mapped_column(default=False, server_default=false())  # cast iron stands there
     note: Mapped[str] = mapped_column(default="")
+    client_id: Mapped[int | None] = mapped_column(ForeignKey("client.id"))  # whose home it is
+    client: Mapped[Client | None] = relationship(back_populates="homes")
     hangings: Mapped[list["Hanging"]] = relationship(back_populates="place")
 
 
@@ -163,9 +180,11 @@ class Piece(Record):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(unique=True)
-    document: Mapped[Document]  # the [piece] table of its piece file
+    document: Mapped[Document]  # the [piece] table of its piece file, without the client
+    client_id: Mapped[int | None] = mapped_column(ForeignKey("client.id"))
     recorded_at: Mapped[datetime]
     retired_at: Mapped[datetime | None]
+    client: Mapped[Client | None] = relationship(back_populates="pieces")
     members: Mapped[list["Member"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
     fits: Mapped[list["Fit"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
     stays: Mapped[list["Stay"]] = relationship(back_populates="piece", cascade="all, delete-orphan")

@@ -1,0 +1,301 @@
+"""Clients: how to reach them, their pieces and homes; recorded, corrected, archived, saved and erased."""
+
+import json
+from typing import Any
+
+import flask
+from dash import Dash, html
+from sqlalchemy.orm import Session
+
+from dashboard.forms.acts import Act, answers, doing, done
+from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import empty, joined_links, part, prose, sheet
+from dashboard.pages.pieces.pieces import piece_row
+from dashboard.say import piece_words, sentences
+from dashboard.say.marks import verdict_mark
+from dashboard.shell.view import Context, Route, View, address, number_in
+from model.records.acts import book, clients
+from model.records.queries.clients import ClientNow, nobodys
+from model.records.queries.clients import clients as clients_now
+from model.records.queries.overview import PieceNow, PlaceNow
+from model.records.schema.tables import Client, Piece, Place
+from model.wood.errors import BadInput
+from model.wood.piece import document_of
+from model.words import display as say
+
+NEW = 0
+ARCHIVE, RESTORE, ERASE = "client-archive", "client-restore", "client-erase"
+FORM = Form(
+    "client",
+    "Correct the record",
+    (
+        Asked("name", "Name"),
+        Asked("reach", "How to reach them", hint="telephone, mail or street; it stays in this book"),
+        Asked("note", "Note", className="wide"),
+    ),
+    whose="client",
+    is_first=True,
+)
+THEIRS = Form("client-theirs", "It is theirs", (Asked("what", "Piece or home", "choice"),), whose="client")
+ERASING = (
+    "Erasing takes the name, how to reach them and their links out of the book. Pieces and homes stay and "
+    "name nobody. It can be undone for a week; copies of the book made before still hold them."
+)
+BACK = html.A("Clients", href="/clients")
+
+
+# ---------------------------------------------------------------- the list
+
+
+def list_layout(view: View) -> html.Main:
+    """Every client, or those archived."""
+    with view.store.session() as session:
+        known = clients_now(session, view.now)
+    archived = view.query.get("show") == "archived"
+    shown = [one for one in known if (one.retired_at is not None) == archived]
+    add = html.P(html.A("Record a client", href="/clients/new", className="button first"))
+    pieces = html.A("Pieces", href="/pieces")
+    if not known:
+        first = empty("A client is recorded with the first piece that names them, or here.")
+        return sheet("No client is recorded yet.", first, add, dateline=pieces)
+    nouns = ("archived client", "client") if archived else ("client", "archived client")
+    more = html.A(
+        f"See {sentences.counted(len(known) - len(shown), nouns[1])}",
+        href="/clients" if archived else "/clients?show=archived",
+    )
+    return sheet(
+        say.sentence(sentences.counted(len(shown), nouns[0])),
+        None if archived else add,
+        html.Ul([client_row(one) for one in shown], className="rows"),
+        html.P(more, className="small") if len(known) > len(shown) else None,
+        dateline=pieces,
+    )
+
+
+def client_row(client: ClientNow) -> html.Li:
+    """One client in a line or two, behind the mark of the worst of their pieces."""
+    marks = [piece_words.mark_of(piece) for piece in client.pieces]
+    has = [
+        sentences.counted(len(theirs), noun)
+        for theirs, noun in ((client.pieces, "piece"), (client.homes, "home"))
+        if theirs
+    ]
+    return html.Li(
+        [
+            verdict_mark(say.worst(marks)) if marks else html.Span(),
+            html.Div(
+                [
+                    html.A(html.B(client.name), href=address("client", client.id)),
+                    f", {say.joined(has) or 'no piece yet'}",
+                    html.Div(client.reach, className="soft small") if client.reach else None,
+                ]
+            ),
+        ],
+        className="row",
+    )
+
+
+# ---------------------------------------------------------------- one client
+
+
+def layout(view: View, client_id: int) -> html.Main | None:
+    """The page of a client; none when there is no such client."""
+    with view.store.session() as session:
+        found = clients_now(session, view.now, only=client_id)
+        free = [(f"{noun}:{number}", f"{name}, a {noun}") for noun, number, name in nobodys(session)]
+    if not found:
+        return None
+    client = found[0]
+    archived = [html.A(one.name, href=address("piece", one.id)) for one in client.pieces if one.retired_at]
+    facts = [("Reach them", client.reach or "Nothing is recorded."), ("Note", client.note)]
+    return sheet(
+        client.name,
+        acts_part(client),
+        html.Dl(
+            [element for name, told in facts if told for element in (html.Dt(name), html.Dd(told))],
+            className="first-lines",
+        ),
+        part(
+            "Pieces",
+            html.Ul([theirs(one, view) for one in client.pieces if not one.retired_at], className="rows"),
+            html.P(["Archived: ", *joined_links(archived), "."], className="small") if archived else None,
+            None if client.pieces else html.P("No piece names them yet.", className="soft"),
+        ),
+        part("Homes", html.Ul([home_row(one, view) for one in client.homes], className="rows"))
+        if client.homes
+        else None,
+        _more_of_theirs(client, free, view),
+        dateline=[BACK, ", archived" if client.retired_at else ""],
+    )
+
+
+def _more_of_theirs(client: ClientNow, free: list[tuple[str, str]], view: View) -> html.Section | None:
+    """Where a piece or a home that names nobody is given to them."""
+    if not free:
+        return None
+    form = THEIRS.laid_out(view, client.id, options={"what": free})
+    return part("What else is theirs", form, className="no-print")
+
+
+def acts_part(client: ClientNow) -> html.Div:
+    """What can be done to the record."""
+    here = ("client", client.id)
+    act, words = (RESTORE, "List them again") if client.retired_at else (ARCHIVE, "Archive")
+    kept = html.A(
+        "Save all that is kept", href=address(*here, "client.json"), className="button", download=""
+    )
+    return html.Div(
+        [
+            html.A("Correct the record", href=address(*here, "edit"), className="button"),
+            html.Button(words, id={"act": act, "client": client.id}),
+            html.Details(
+                [
+                    html.Summary("More"),
+                    html.P(ERASING, className="small"),
+                    html.Div(
+                        [kept, html.Button("Erase", id={"act": ERASE, "client": client.id})],
+                        className="buttons",
+                    ),
+                ]
+            ),
+        ],
+        className="acts buttons no-print",
+    )
+
+
+def theirs(piece: PieceNow, view: View) -> html.Li:
+    """A piece's line, with what is given to the client under it."""
+    row = piece_row(piece, view)
+    links: list[Any] = [
+        html.A("Client's link", href=address("piece", piece.id, "client")),
+        ", ",
+        html.A("client sheet", href=address("piece", piece.id, "sheet.pdf"), target="_blank"),
+    ]
+    row.children[1].children.append(html.Div(links, className="small no-print"))
+    return row
+
+
+def home_row(home: PlaceNow, view: View) -> html.Li:
+    """A home and its air."""
+    line: list[Any] = [html.A(html.B(home.name), href=address("place", home.id)), ". "]
+    line += prose(say.sentence(sentences.air(home, view.display)))
+    return html.Li([verdict_mark(home.judgement.verdict, "place"), html.Div(line)], className="row")
+
+
+def kept_of(session: Session, client: Client) -> dict[str, Any]:
+    """Everything the book keeps of a client but their homes' readings."""
+    return {
+        "client": {"name": client.name, "reach": client.reach, "note": client.note},
+        "homes": [{"name": home.name, "zone": home.zone, "note": home.note} for home in client.homes],
+        "pieces": [
+            {
+                **document_of(book.load_piece(session, piece)),
+                "stood": [
+                    {"place": stay.place.name, "since_at": stay.since_at.isoformat()} for stay in piece.stays
+                ],
+            }
+            for piece in client.pieces
+        ],
+    }
+
+
+# ---------------------------------------------------------------- the form
+
+
+def new_layout(view: View) -> html.Main:
+    """Where a new client is recorded."""
+    form = FORM.laid_out(view, NEW, button="Record the client")
+    return sheet("Record a client", form, dateline=BACK)
+
+
+def edit_layout(view: View, client_id: int) -> html.Main | None:
+    """Where a client's record is corrected."""
+    with view.store.session() as session:
+        client = session.get(Client, client_id)
+        if client is None:
+            return None
+        record = {one.into: getattr(client, one.into) for one in FORM.fields}
+    back = html.A(record["name"], href=address("client", client_id))
+    return sheet(f"Correct {record['name']}", FORM.laid_out(view, client_id, record), dateline=back)
+
+
+def register(app: Dash, context: Context) -> None:
+    """The forms' answers, and the file of what is kept of a client."""
+    FORM.answers(app, context, save)
+    THEIRS.answers(app, context, give)
+    for name, act in ((ARCHIVE, archive), (RESTORE, restore), (ERASE, erase)):
+        answers(app, context, name, act, which="client")
+
+    @app.server.get(f"/client/{number_in('client_id')}/client.json")
+    def client_file(client_id: int) -> flask.Response:
+        with context.store.session() as session:
+            client = session.get(Client, client_id)
+            if client is None:
+                return flask.Response("no such client", 404, mimetype="text/plain")
+            text = json.dumps(kept_of(session, client), indent=2, ensure_ascii=False)
+        response = flask.Response(text, mimetype="application/json")
+        response.headers["Content-Disposition"] = f'attachment; filename="client-{client_id}.json"'
+        return response
+
+
+def save(client_id: int, typed: dict[str, Any], view: View) -> Act:
+    """Record or correct a client as typed."""
+    values = FORM.read(typed, view)
+    with doing(view, "entry" if client_id == NEW else "correction") as (session, revision):
+        if client_id == NEW:
+            client = clients.add_client(session, **values)
+            said, back = f"{client.name} is recorded.", f"{client.name} is out of the book again."
+            return done(revision, said, back, address("client", client.id), "/clients")
+        client = session.get_one(Client, client_id)
+        back = f"{client.name} is as recorded before."
+        clients.change_client(session, client, **values)
+        return done(revision, f"{client.name} is corrected.", back, address("client", client_id))
+
+
+def give(client_id: int, typed: dict[str, Any], view: View) -> Act:
+    """A piece or a home is a client's."""
+    noun, _, number = str(typed.get("what") or "").partition(":")
+    with doing(view, "change") as (session, revision):
+        client = session.get_one(Client, client_id)
+        table: Any = Piece if noun == "piece" else Place
+        owned: Piece | Place | None = session.get(table, int(number)) if number.isdecimal() else None
+        if owned is None or owned.client_id is not None:
+            raise BadInput("", "piece or home", "must be one that names no client", "nothing")
+        owned.client = client
+        back = f"{owned.name} names no client again."
+        return done(revision, f"{owned.name} is {client.name}'s.", back, address("client", client_id))
+
+
+def archive(client_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """The client is listed no more; pieces and homes stay as they are."""
+    with doing(view, "change") as (session, revision):
+        client = session.get_one(Client, client_id)
+        clients.retire_client(session, client, view.now)
+        said = f"{client.name} is archived. Their pieces are followed as before."
+        return done(revision, said, f"{client.name} is listed again.", "/clients")
+
+
+def restore(client_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """An archived client is listed again."""
+    with doing(view, "change") as (session, revision):
+        client = session.get_one(Client, client_id)
+        clients.retire_client(session, client, None)
+        said, back = f"{client.name} is listed again.", f"{client.name} is archived."
+        return done(revision, said, back, address("client", client_id))
+
+
+def erase(client_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """The client is out of the book; pieces and homes name nobody."""
+    with doing(view, "erasing") as (session, revision):
+        client = session.get_one(Client, client_id)
+        said, back = f"{client.name} is erased.", f"{client.name} is in the book again."
+        clients.erase_client(session, client)
+        return done(revision, said, back, "/clients", address("client", client_id))
+
+
+ROUTES = [
+    Route("/clients", list_layout, live=False),
+    Route("/clients/new", new_layout, live=False),
+    Route("/client/<client_id>", layout, live=False),
+    Route("/client/<client_id>/edit", edit_layout, live=False),
+]
