@@ -29,6 +29,8 @@ KEPT = (
     "role",
     "note",
     "movement_factor",
+    "length",
+    "alike",
 )
 """What a member's document may hold beside what the form asks; an edit hands it on untouched."""
 
@@ -108,7 +110,7 @@ def shown_fields(row: Mapping[str, Any]) -> tuple[list[Field], list[Field]]:
             other, values = own.only_when
             if row.get(other) not in values:
                 continue
-        common = own.key in ("mc_pct", "note")
+        common = own.key in ("mc_pct", "note", "alike")
         needed = own.required or own.unit == "choice" or (own.only_when is not None and own.default is None)
         (asked if needed and not common else more).append(own)
     return asked, more
@@ -172,9 +174,12 @@ def _free(name: str, taken: Mapping[str, Any], what: str) -> None:
 
 
 def _piece_table(row: Mapping[str, Any]) -> dict[str, Any]:
-    return {
+    table: dict[str, Any] = {
         key: str(row[key]).strip() for key in ("name", "client", "note") if str(row.get(key) or "").strip()
     }
+    if row.get("case"):
+        table["case"] = row["case"]
+    return table
 
 
 def _member_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
@@ -218,6 +223,8 @@ def _fit_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
             table[key] = value in (True, "yes")
         elif own.unit in ("%", "degrees"):
             table[key] = _number(value)
+        elif own.unit == "count":
+            table[key] = _whole(value)
         else:
             table[key] = str(value).strip()
     return table
@@ -242,7 +249,9 @@ def _whole(value: Any) -> Any:
 def draft_of(document: Mapping[str, Any], units: Units) -> Draft:
     """A draft of a piece's document, as its form shows it."""
     display = Display(units)
-    piece = {key: str(value) for key, value in dict(document.get("piece", {})).items()}
+    piece = {
+        key: value if key == "case" else str(value) for key, value in dict(document.get("piece", {})).items()
+    }
     return {
         "units": units,
         "piece": piece,

@@ -181,7 +181,7 @@ def fit_dimensions(fit: Fit, display: Display) -> str:
     recorded = fit.document()
     for field in fit.fields():
         value = recorded.get(field.key)
-        if value is None or field.unit in ("member", "members", "text"):
+        if value is None or field.unit in ("member", "members", "text", "count"):
             continue
         name = said(field.key)
         if field.unit == "mm":

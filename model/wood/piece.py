@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
+from model.wood.design.patterns.request import expanded, folded
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, fit_from_document
 from model.wood.material.finish import BARE, permeance_of
@@ -70,6 +71,8 @@ class Piece:
     note : str
     details : mapping of str to str
         The maker's own: client, maker, built, number, address.
+    case : mapping, optional
+        The [case] table it was made from, which draws it.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Piece:
     fits: Mapping[str, Fit] = field(default_factory=dict)
     note: str = ""
     details: Mapping[str, str] = field(default_factory=dict)
+    case: Mapping[str, Any] | None = None
 
     def with_members(self, change: Callable[[Member], Member]) -> "Piece":
         """The same piece of changed members, in its fits too.
@@ -112,14 +116,14 @@ def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
         raise BadInput(where, "piece file", "must be tables [piece], [part.name], [fit.name]", document)
     for key, value in document.items():
         if key not in ("piece", "part", "fit"):
-            raise BadInput(
-                where, str(key), "is no table of a piece file; these are piece, part and fit", value
-            )
+            rule = "is no table of a piece file; these are piece, case, part and fit"
+            raise BadInput(where, str(key), rule, value)
     if "piece" not in document:
         raise BadInput(where, "piece", "must be given (a table with the piece's name)", NOTHING)
     table = Table(document["piece"], where, "piece", "a piece")
     name = table.text("name", "what the piece is called")
     note = table.text("note", "anything worth keeping", "")
+    case = table.take("case", "the case it was made from", None)
     details = {}
     for key, meaning in DETAILS.items():
         value = table.take(key, meaning, None)
@@ -139,7 +143,7 @@ def piece_from_document(document: Mapping[str, Any], where: str = "") -> Piece:
         str(key): fit_from_document(str(key), values, members, where)
         for key, values in _tables(document, "fit", where).items()
     }
-    return Piece(name.strip(), members, fits, note, details)
+    return Piece(name.strip(), members, fits, note, details, case)
 
 
 def _tables(document: Mapping[str, Any], kind: str, where: str) -> Mapping[str, Any]:
@@ -154,6 +158,8 @@ def piece_table(piece: Piece) -> dict[str, Any]:
     table: dict[str, Any] = {"name": piece.name}
     if piece.note:
         table["note"] = piece.note
+    if piece.case:
+        table["case"] = dict(piece.case)
     return table | dict(piece.details)
 
 
@@ -170,7 +176,9 @@ _TOML_PLACE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of docu
 
 
 def read_piece(text: str, where: str = "", region: Region = NORTH_AMERICA) -> Piece:
-    """A piece from the text of its piece file (TOML); BadInput for the first rule that is broken.
+    """A piece from the text of its piece file (TOML), the parts and fits of its [case] made.
+
+    BadInput for the first rule that is broken.
 
     A trade name that means other woods on the two sides of the ocean is that of the region.
     """
@@ -188,12 +196,13 @@ def read_piece(text: str, where: str = "", region: Region = NORTH_AMERICA) -> Pi
     for table in members.values() if isinstance(members, dict) else ():
         if isinstance(table, dict) and "species" in table:
             table["species"] = named_here(table["species"], region)
-    return piece_from_document(document, where)
+    return piece_from_document(expanded(document, where), where)
 
 
 def write_piece(piece: Piece) -> str:
     """The piece file (TOML) of a piece; reading it gives the same piece."""
-    return tomli_w.dumps(document_of(piece))
+    document = folded(document_of(piece), lambda tables: document_of(piece_from_document(tables)))
+    return tomli_w.dumps(document)
 
 
 def moisture_batch(members: Sequence[Member]) -> "Batch":

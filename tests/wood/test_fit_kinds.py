@@ -185,7 +185,7 @@ def test_fields_tell_a_page_what_to_ask(example):
     assert set(EXAMPLES[example]) - {"kind", "part"} <= set(keys)
     for field in fit.fields():
         assert field.meaning
-        assert field.unit in ("mm", "degrees", "%", "choice", "flag", "text", "member", "members")
+        assert field.unit in ("mm", "degrees", "%", "count", "choice", "flag", "text", "member", "members")
         assert not (field.required and field.default is not None)
         if field.only_when is not None:
             other, values = field.only_when

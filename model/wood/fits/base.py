@@ -18,7 +18,7 @@ import numpy as np
 from model.wood.design.setting_out import Cut, Figure, Increments, Season
 from model.wood.errors import BadInput
 from model.wood.fits.drawing import Section
-from model.wood.fits.fields import Field, Millimetres, number, read_field, text
+from model.wood.fits.fields import Field, Millimetres, count, number, read_field, text
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING, Table
@@ -103,6 +103,7 @@ class Fit(ABC):
         usual="the moisture content each member's width was measured at",
     )
     note: str = text("anything worth keeping")
+    alike: int = count("how many fits are just like this one", 1)
     # The same fit as it was when its clearances were measured, once a member has been measured again.
     as_built: "Fit | None" = dataclasses.field(default=None, repr=False)
 

@@ -13,8 +13,8 @@ from model.wood.piece_table import REQUIRED, Table, near_matches
 class Field:
     """One key of a kind's table, for guided entry and for messages.
 
-    `unit` is "mm", "degrees", "%", "choice", "flag", "text", "member" or "members". A default of None
-    on a field that is not required means: left out, or worked out from the rest as `usual` says.
+    `unit` is "mm", "degrees", "%", "count", "choice", "flag", "text", "member" or "members". A default of
+    None on a field that is not required means: left out, or worked out from the rest as `usual` says.
     `suggested` is a usual value in the field's unit to begin from, where the trade has one. `only_when`
     names another key and the values of it for which this field counts.
     """
@@ -62,6 +62,11 @@ def choice(meaning: str, choices: tuple[str, ...], default: Any = REQUIRED) -> A
     return _declare("choice", meaning, default, choices=choices)
 
 
+def count(meaning: str, default: int) -> Any:
+    """A whole number of 1 or more."""
+    return _declare("count", meaning, default)
+
+
 def text(meaning: str, default: Any = "") -> Any:
     return _declare("text", meaning, default)
 
@@ -96,6 +101,8 @@ def read_field(reader: Table, field: Field, members: Mapping[str, Member]) -> An
         return reader.length(key, meaning, default, field.zero)
     if field.unit == "choice":
         return reader.choice(key, meaning, field.choices, default)
+    if field.unit == "count":
+        return reader.count(key, meaning, field.default)
     if field.unit == "flag":
         return reader.flag(key, meaning, field.default)
     if field.unit == "text":

@@ -18,7 +18,7 @@ from model.wood.material.movement import (
     strain,
     thickness_movement_of,
 )
-from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
+from model.wood.material.ring_angle import cut_document
 from model.wood.material.species import Species, find_species
 from model.wood.piece_table import NOTHING, Table
 
@@ -62,6 +62,10 @@ class Member:
         "measured", or "assumed" when nobody metered it.
     role, note : str
         The maker's own words.
+    length_mm : float, optional
+        Along the grain.
+    alike : int
+        How many parts are just like this one: for words and stock, never for margins.
     measured_at, finished_at : datetime, optional
         When width and moisture were measured; when the finish went on. Aware UTC.
     """
@@ -78,6 +82,8 @@ class Member:
     mc_basis: str = "measured"
     role: str = ""
     note: str = ""
+    length_mm: float | None = None
+    alike: int = 1
     measured_at: datetime | None = None
     finished_at: datetime | None = None
 
@@ -234,6 +240,8 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         mc_basis=table.choice("mc_basis", "how mc_pct is known", ("measured", "assumed"), "measured"),
         role=table.text("role", "what the part is", ""),
         note=table.text("note", "anything worth keeping", ""),
+        length_mm=table.length("length", "length along the grain", None),
+        alike=table.count("alike", "how many parts are just like this one", 1),
         measured_at=table.instant("measured_at", "when width and moisture were measured"),
         finished_at=table.instant("finished_at", "when the finish went on"),
     )
@@ -241,27 +249,29 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
     return member
 
 
+def finish_document(finish: Finish) -> dict[str, Any]:
+    """A finish as its `finish` table."""
+    table: dict[str, Any] = {"face": finish.face, "coats": finish.face_coats, "back": finish.back}
+    if finish.back_coats != finish.face_coats and finish.back != BARE:
+        table["back_coats"] = finish.back_coats
+    return table
+
+
 def member_document(member: Member) -> dict[str, Any]:
     """A member as its [part.name] table: lengths as mm numbers, instants as ISO 8601 text."""
     document: dict[str, Any] = {"species": member.species.name}
-    cut = next((word for word, angle in RING_ANGLE_OF_CUT.items() if angle == member.ring_angle_deg), None)
-    if cut is None:
-        document["ring_angle_deg"] = member.ring_angle_deg
-    else:
-        document["cut"] = cut
+    document |= cut_document(member.ring_angle_deg)
     document |= {"width": member.width_mm, "mc_pct": member.mc_pct, "thickness": member.thickness_mm}
-    finish = member.finish
-    if finish != Finish():
-        table: dict[str, Any] = {"face": finish.face, "coats": finish.face_coats, "back": finish.back}
-        if finish.back_coats != finish.face_coats and finish.back != BARE:
-            table["back_coats"] = finish.back_coats
-        document["finish"] = table
+    if member.finish != Finish():
+        document["finish"] = finish_document(member.finish)
     for key, value, usual in (
         ("figured", member.figured, False),
         ("movement_factor", member.movement_factor, 1.0),
         ("mc_basis", member.mc_basis, "measured"),
         ("role", member.role, ""),
         ("note", member.note, ""),
+        ("length", member.length_mm, None),
+        ("alike", member.alike, 1),
         ("measured_at", member.measured_at, None),
         ("finished_at", member.finished_at, None),
     ):

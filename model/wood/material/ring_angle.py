@@ -26,6 +26,16 @@ def coefficient_at_ring_angle(radial: float, tangential: float, ring_angle_deg: 
 FLAT_SAWN, RIFT_SAWN, QUARTER_SAWN = "flat-sawn", "rift-sawn", "quarter-sawn"
 RING_ANGLE_OF_CUT = {FLAT_SAWN: 0.0, RIFT_SAWN: 45.0, QUARTER_SAWN: 90.0}
 """The middle of what the trade calls so; at 45° the coefficient is the mean of the two."""
+
+
+def cut_document(ring_angle_deg: float) -> dict[str, str | float]:
+    """How a board was cut, as its table says it: `cut` in the trade's word, else `ring_angle_deg`."""
+    for word, angle in RING_ANGLE_OF_CUT.items():
+        if angle == ring_angle_deg:
+            return {"cut": word}
+    return {"ring_angle_deg": ring_angle_deg}
+
+
 _CUT_WORDS = {
     **dict.fromkeys(
         ("flat", "plain", "slash", "slab", "tangential", "crown", "flatgrain", "backsawn"), FLAT_SAWN
