@@ -8,18 +8,19 @@ import urllib.request
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from sqlalchemy import func, select
 
 from deploy import wiring
-from deploy.cli.answer import ServiceMissing
 from deploy.reach import address_words, broker_address, span_words
-from deploy.settings import Settings, origin_words, shown_value
+from deploy.settings import Settings, shown_value
+from deploy.sources import origin_words
 from model.records.clock import machine_now
 from model.records.queries.health import INGEST, is_ingest, writable
 from model.records.schema.tables import Pulse, Reading, RejectedMessage
-from model.records.store import Store, StoreUnavailable, newest_revision
+from model.records.store import Store, newest_revision
+from model.wood.errors import BadInput, ServiceMissing
 
 State = Literal["well", "look", "amiss"]
 
@@ -114,7 +115,7 @@ def _database(settings: Settings) -> tuple[Store | None, Diagnosis]:
                 f"{store.shown} can be read, not written",
                 "check the disk, and the permissions of the file and its folder",
             )
-    except StoreUnavailable as error:
+    except (ServiceMissing, BadInput) as error:
         return None, Diagnosis("database", "amiss", str(error), "see the sentence itself")
     except Exception as error:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
@@ -127,7 +128,7 @@ def _database(settings: Settings) -> tuple[Store | None, Diagnosis]:
 
 def _broker(settings: Settings, store: Store | None) -> Diagnosis:
     """The broker that our own parts speak to, tried: connected to, logged in, topics asked for."""
-    from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker, answers, reachable
+    from ingest.broker.embedded import EmbeddedBroker, answers, reachable
     from ingest.broker.login import OWN_USER, own_password
     from ingest.mqtt.link import probe
 
@@ -142,12 +143,12 @@ def _broker(settings: Settings, store: Store | None) -> Diagnosis:
     folder = settings.data_dir / "broker"
     try:
         ours = EmbeddedBroker(folder, port, listen=settings.broker_bind, password=settings.broker_password)
-    except BrokerUnavailable as error:
+    except ServiceMissing as error:
         return Diagnosis("broker", "amiss", str(error), "install mosquitto, or set PANELTIDE_MQTT_URL")
     if store is None or not _runs(store):
         try:
             ours.require_free_port()
-        except BrokerUnavailable as error:
+        except ServiceMissing as error:
             named = "set mqtt_url, and run `paneltide doctor` again: it tries that broker"
             remedy = named if answers(host, port) else "stop the other program, or set broker_port"
             return Diagnosis("broker", "amiss", str(error), remedy)
@@ -208,21 +209,36 @@ def _runs(store: Store) -> bool:
 
 
 def _page(settings: Settings) -> Diagnosis:
-    address = f"http://{settings.bind}:{settings.port}/"
+    what, address = "dashboard", f"http://{settings.bind}:{settings.port}/"
     try:
-        with urllib.request.urlopen(f"{address}healthz", timeout=2.0) as answer:
-            json.load(answer)
+        with urllib.request.urlopen(
+            f"{address}healthz?book={Store(settings.database).mark}", timeout=2.0
+        ) as page:
+            told, status = json.load(page), page.status
     except urllib.error.HTTPError as error:
-        return Diagnosis(
-            "dashboard", "look", f"{address} answers with status {error.code}", f"open {address}healthz"
-        )
+        told, status = _told(error), error.code
     except (OSError, ValueError):
         try:
             wiring.require_free_port(settings.bind, settings.port)
         except ServiceMissing as error:
-            return Diagnosis("dashboard", "amiss", str(error), "stop the other program or set PANELTIDE_PORT")
-        return Diagnosis("dashboard", "look", "not running; its port is free", "start it: `paneltide run`")
-    return Diagnosis("dashboard", "well", f"answers at {address}")
+            return Diagnosis(what, "amiss", str(error), "stop the other program or set PANELTIDE_PORT")
+        return Diagnosis(what, "look", "not running; its port is free", "start it: `paneltide run`")
+    if told.get("is_book") is False:
+        found = f"{address} shows another book: another paneltide has this port"
+        return Diagnosis(what, "amiss", found, "stop that one, or set PANELTIDE_PORT to another port")
+    if status != 200:
+        found = f"{address} answers with status {status}"
+        return Diagnosis(what, "look", found, f"open {address}healthz")
+    return Diagnosis(what, "well", f"answers at {address}")
+
+
+def _told(error: urllib.error.HTTPError) -> dict[str, Any]:
+    """What a page says that is not well; nothing where it isn't ours."""
+    try:
+        told = json.load(error)
+    except ValueError:
+        return {}
+    return told if isinstance(told, dict) else {}
 
 
 PARTS = (INGEST, "watch")

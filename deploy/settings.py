@@ -1,21 +1,13 @@
-"""The one typed settings class, and the only reader of the environment.
-
-Each value comes from the environment (`PANELTIDE_` and the name in capitals), else from
-`paneltide.toml` in the data folder, else from its default.
-"""
+"""The one typed settings class; `deploy.sources` says where each value comes from."""
 
 import ipaddress
-import os
 import re
-import tomllib
 from ipaddress import ip_network
 from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
-import tomli_w
-from platformdirs import user_data_path
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_settings import (
     BaseSettings,
@@ -24,20 +16,14 @@ from pydantic_settings import (
     SettingsConfigDict,
 )
 
-from ingest.broker.login import OWN_USER, write_private
+from deploy.sources import PREFIX, default_data_dir, file_settings, origin_words, our_variables
+from ingest.broker.login import OWN_USER
 from model.wood.errors import BadInput
 
-PREFIX = "PANELTIDE_"
-FILE_NAME = "paneltide.toml"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 PASSWORD_LENGTH = 10
 HASHED = ("scrypt:", "pbkdf2:")
 """How a password begins that is set as werkzeug hashes it, not in clear."""
-
-
-def default_data_dir() -> Path:
-    """The platform's user data folder for this program."""
-    return user_data_path("paneltide", appauthor=False)
 
 
 class Settings(BaseSettings):
@@ -240,53 +226,6 @@ class Settings(BaseSettings):
         return self.database_url or f"sqlite:///{self.data_dir / 'paneltide.sqlite'}"
 
 
-def file_settings() -> dict[str, Any]:
-    """What `paneltide.toml` in the data folder sets; nothing where there is no such file."""
-    path = settings_file()
-    try:
-        return tomllib.loads(path.read_text("utf-8"))
-    except (FileNotFoundError, NotADirectoryError):
-        return {}
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise BadInput(str(path), "settings file", "must be readable TOML", str(error)) from error
-
-
-def settings_file() -> Path:
-    """Where the settings file is looked for."""
-    given = os.environ.get(f"{PREFIX}DATA_DIR")
-    folder = Path(given).expanduser().absolute() if given else default_data_dir()
-    return folder / FILE_NAME
-
-
-def keep_settings(**values: str | int) -> Path:
-    """Write settings into the settings file, the rest of it as it was; its owner alone can read it.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    BadInput
-        If the environment sets one of them, which would win, or the file can't be read or written.
-    """
-    path = settings_file()
-    for name in values:
-        if origin(name) == "environment":
-            rule = f"wins over {path}: change it where it is set"
-            raise BadInput("environment", f"{PREFIX}{name.upper()}", rule, "it set")
-    try:
-        lines = path.read_text("utf-8").splitlines() if path.exists() else []
-        kept = [line for line in lines if line.partition("=")[0].strip() not in values]
-        kept += tomli_w.dumps(values).splitlines()
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_private(path, "\n".join(kept) + "\n")
-    except OSError as error:
-        raise BadInput(str(path), "settings file", "must be writable", error.strerror) from error
-    return path
-
-
 def load_settings(**overrides: Any) -> Settings:
     """The settings in force; a command's own options override all other sources.
 
@@ -297,11 +236,8 @@ def load_settings(**overrides: Any) -> Settings:
     """
     given = {name: value for name, value in overrides.items() if value is not None}
     known = {f"{PREFIX}{name.upper()}" for name in Settings.model_fields}
-    for variable in os.environ:
-        if variable.startswith(PREFIX) and variable not in known and variable not in OTHER_VARIABLES:
-            raise BadInput(
-                "environment", variable, "is not a setting; `paneltide doctor` lists them", "it set"
-            )
+    for variable in our_variables() - known:
+        raise BadInput("environment", variable, "is not a setting; `paneltide doctor` lists them", "it set")
     try:
         return Settings(**given)
     except ValidationError as error:
@@ -314,10 +250,6 @@ def load_settings(**overrides: Any) -> Settings:
             raise raised from None
         got = "***" if is_secret(name) else first["input"]
         raise BadInput("option" if name in given else origin_words(name), name, rule, got) from None
-
-
-# Variables with our prefix that are not settings: the test suite's and the supervisor's own.
-OTHER_VARIABLES = frozenset({f"{PREFIX}NO_SKIPS", f"{PREFIX}LIFELINE"})
 
 
 def is_secret(name: str) -> bool:
@@ -334,18 +266,3 @@ def shown_value(settings: Settings, name: str) -> str:
         scheme, _, rest = value.partition("://")
         return f"{scheme}://***@{rest.rpartition('@')[2]}"
     return value
-
-
-def origin(name: str) -> Literal["environment", "file", "default"]:
-    """Which source a setting's value comes from."""
-    if f"{PREFIX}{name.upper()}" in os.environ:
-        return "environment"
-    if name in file_settings():
-        return "file"
-    return "default"
-
-
-def origin_words(name: str) -> str:
-    """Where a setting's value comes from, for people: the settings file is named by its path."""
-    where = origin(name)
-    return str(settings_file()) if where == "file" else where

@@ -10,13 +10,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from deploy.cli.answer import ServiceMissing
 from deploy.logs import formatter
 from deploy.settings import Settings, load_settings
 from model.records.clock import Now, SampleClock, machine_now
 from model.records.private import keep_folder_private
 from model.records.store import BUSY_TIMEOUT_S, Store
-from model.wood.errors import BadInput
+from model.wood.errors import BadInput, ServiceMissing
 
 if TYPE_CHECKING:
     from dashboard.shell.ports import SensorDoor
@@ -164,7 +163,7 @@ def broker_for(
     if settings.mqtt_url != "embedded":
         yield settings.mqtt_url, lambda: None
         return
-    from ingest.broker.embedded import BrokerUnavailable, EmbeddedBroker
+    from ingest.broker.embedded import EmbeddedBroker
 
     log = logging.getLogger("paneltide.broker")
 
@@ -173,20 +172,17 @@ def broker_for(
             log.warning("the embedded broker ended; starting it again")
             try:
                 broker.start()
-            except BrokerUnavailable as error:
+            except ServiceMissing as error:
                 log.warning("%s", error)
 
-    try:
-        broker = EmbeddedBroker(
-            folder,
-            port=settings.broker_port if port is None else port,
-            listen=settings.broker_bind,
-            user=settings.broker_user,
-            password=settings.broker_password,
-        )
-        broker.start()
-    except BrokerUnavailable as error:
-        raise ServiceMissing(str(error)) from error
+    broker = EmbeddedBroker(
+        folder,
+        port=settings.broker_port if port is None else port,
+        listen=settings.broker_bind,
+        user=settings.broker_user,
+        password=settings.broker_password,
+    )
+    broker.start()
     try:
         log.info("%s", broker.promises)
         yield broker.url, keep

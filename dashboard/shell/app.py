@@ -236,7 +236,10 @@ def build_app(
     @server.get(security.HEALTH)
     def healthz() -> flask.Response:
         answer = queries.health(store, now)
-        response = flask.jsonify(answer if security.may_know() else {"ok": answer["ok"]})
+        told = answer if security.may_know() else {"ok": answer["ok"]}
+        if asked := flask.request.args.get("book"):
+            told = told | {"is_book": asked == store.mark}
+        response = flask.jsonify(told)
         response.status_code = 200 if answer["ok"] else 503
         response.headers["Cache-Control"] = "no-store"
         return response

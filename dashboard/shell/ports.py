@@ -140,7 +140,7 @@ class SensorDoor:
     heard : callable
         The unknown topics, the last heard first.
     accept : callable
-        ``accept(topic, part=None, name=None, place=None, place_kind="home", zone="UTC", temperature_unit="C",
+        ``accept(topic, part=None, name=None, place=None, place_kind=None, zone="UTC", temperature_unit="C",
         reading=None)`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
     by_hand : callable
         ``by_hand(topic, temperature="", rh="", temperature_unit="C", rh_unit="%", zone="UTC")``: what the

@@ -3,50 +3,45 @@
 import json
 import math
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
-from deploy.settings import load_settings
+from deploy.sources import nothing_is_set
+from model.records.private import private
 from model.wood.errors import BadInput
-from model.wood.material.species import Species, find_species, region_says
 from model.wood.units import parse_length_mm, parse_temperature_c
 from model.words.display import Display, plain
+
+if TYPE_CHECKING:
+    from model.wood.material.species import Species
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 UnitsText = Annotated[
     Literal["inch", "metric"] | None, typer.Option("--units", help="None means as in the settings.")
 ]
 
-console = Console(highlight=False, soft_wrap=True)
-
 ANY_WIDTH = 100_000  # characters; wider than a table's widest row
-
-NO = 1  # exit status of an answered 'no'
-BAD_INPUT = 2
-SERVICE_MISSING = 3
-
 
 MetersMc = Annotated[float, typer.Option("--mc", help="MC of the stock today [%].")]
 MeterDoubt = Annotated[
     float, typer.Option("--mc-doubt", help="How far that MC may be out, either way [points].")
 ]
+OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
 McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
 RhRange = Annotated[
     str | None, typer.Option("--rh-range", help="Or the humidities of its home over the year, as 25-55.")
 ]
 
 
-class ServiceMissing(RuntimeError):
-    """Something the command needs is not there; the message says what and what to do."""
-
-
 def display_of(units: Literal["inch", "metric"] | None = None) -> Display:
     """The units a command answers people in: as asked, else as in the settings."""
-    return Display(units or load_settings().units)
+    if units is None and not nothing_is_set():
+        from deploy.settings import load_settings
+
+        units = load_settings().units
+    return Display(units or "inch")
 
 
 def length_given(text: str, option: str) -> float:
@@ -54,13 +49,19 @@ def length_given(text: str, option: str) -> float:
     return parse_length_mm(text, what=option, bare=None)
 
 
-def wood_given(name: str, option: str) -> Species:
+def wood_given(name: str, option: str) -> "Species":
     """The wood typed on the command line, as the book's region calls it."""
+    from deploy.settings import load_settings
+    from model.wood.material.species import find_species
+
     return find_species(name, what=option, region=load_settings().wood_region)
 
 
-def say_wood(wood: Species, called: str) -> None:
+def say_wood(wood: "Species", called: str) -> None:
     """How the wood's name was read where it means another elsewhere, and how its figures are known."""
+    from deploy.settings import load_settings
+    from model.wood.material.species import region_says
+
     for sentence in filter(None, (region_says(called, load_settings().wood_region), *wood.cautions)):
         say(sentence)
 
@@ -105,23 +106,36 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
     A narrow screen breaks cells between words, never within one: names, topics and paths can be
     copied. Into a file or a pipe each row is one line.
     """
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False, soft_wrap=True)
     table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column, overflow="fold")
     for row in rows:
-        table.add_row(*[_as_text(cell) for cell in row])
+        table.add_row(*[Text("".join(c if c.isprintable() else "�" for c in plain(cell))) for cell in row])
     natural = console.measure(table, options=console.options.update(width=ANY_WIDTH))
     table.width = max(console.width, natural.minimum) if console.is_terminal else natural.maximum
     console.print(table)
 
 
+def write_file(out: Path, content: bytes, *endings: str, is_private: bool = False) -> None:
+    """Write what a command makes, if `is_private` for its owner alone; its name has one of the endings."""
+    if out.suffix.lower() not in endings:
+        raise BadInput("", "--out", f"must name a {' or a '.join(endings)} file", str(out))
+    try:
+        with open(out, "wb", opener=private if is_private else None) as file:
+            file.write(content)
+    except OSError as error:
+        raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
+    say(f"{out} is written.")
+
+
 def say(line: str) -> None:
     """Print one line for people, as text."""
-    console.print(plain(line), markup=False)
-
-
-def _as_text(cell: str) -> Any:
-    return Text("".join(c if c.isprintable() else "�" for c in plain(cell)))
+    print(plain(line))
 
 
 def instant(at: datetime) -> str:

@@ -1,10 +1,10 @@
 """Commands that write and read the book: place, piece and stack, and how everything stands now."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 import typer
@@ -58,6 +58,12 @@ def place_named(session: Session, name: str) -> Place:
         known = ", ".join(session.scalars(select(Place.name).order_by(Place.name))) or "none yet"
         raise BadInput("", "place", f"must be one that is recorded ({known})", name)
     return found
+
+
+PlaceKind = Annotated[
+    Literal["shop", "storage", "home"] | None,
+    typer.Option("--kind", help="Of a place not recorded yet."),
+]
 
 
 @places.command("add")
@@ -148,9 +154,9 @@ def state(units: UnitsText = None, as_json: AsJson = False) -> None:
         return
     display = display_of(units)
     rows = [
-        [kind, entry["name"], entry["verdict"], entry["reason"]]
-        for kind in ("places", "stacks")
-        for entry in document[kind]
+        [f"{kind}s", entry["name"], stands_as(entry, kind), entry["reason"]]
+        for kind in ("place", "stack")
+        for entry in document[f"{kind}s"]
     ]
     rows += [["pieces", piece.name, *_piece_row(piece, now, display)] for piece in found]
     if not rows:
@@ -258,6 +264,14 @@ def _judged(judgement: queries.Judgement, display: Display) -> dict[str, Any]:
         "since_at": judgement.since_at,
         "is_current": judgement.is_current,
     }
+
+
+def stands_as(judged: Mapping[str, Any], kind: str) -> str:
+    """How a place or stack stands, as the pages call it."""
+    from dashboard.say.marks import words_for
+
+    working = judged["verdict"] == "unknown" and not judged["is_current"]
+    return "no answer yet" if working else words_for(judged["verdict"], kind)
 
 
 def _said(reason: Reason, display: Display) -> str:

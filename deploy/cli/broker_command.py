@@ -1,14 +1,17 @@
 """The command `open-broker`: lets sensors on the network reach the broker that paneltide starts."""
 
 import sys
+from pathlib import Path
 from typing import Annotated
 
+import tomli_w
 import typer
 
 from deploy.cli.answer import AsJson, give_json, say
 from deploy.reach import EVERY_ADDRESS, address_words, broker_address
-from deploy.settings import Settings, keep_settings, load_settings, origin
-from ingest.broker.login import new_password
+from deploy.settings import Settings, load_settings
+from deploy.sources import PREFIX, origin, settings_file
+from ingest.broker.login import new_password, write_private
 from model.wood.errors import BadInput
 
 FROM_NEXT_START = (
@@ -62,13 +65,42 @@ def offer_to_open(settings: Settings) -> Settings:
 def _opened(settings: Settings, bind: str, renew: bool) -> Settings:
     password = new_password() if renew or not settings.broker_password else settings.broker_password
     load_settings(broker_bind=bind, broker_password=password)  # refuses an address that can't be one
-    keep_settings(broker_bind=bind, broker_password=password)
+    _keep(broker_bind=bind, broker_password=password)
     return load_settings()
 
 
 def _closed() -> Settings:
-    keep_settings(broker_bind="127.0.0.1")
+    _keep(broker_bind="127.0.0.1")
     return load_settings()
+
+
+def _keep(**values: str | int) -> Path:
+    """Write settings into the settings file, the rest of it as it was; its owner alone can read it.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    BadInput
+        If the environment sets one of them, which would win, or the file can't be read or written.
+    """
+    path = settings_file()
+    for name in values:
+        if origin(name) == "environment":
+            rule = f"wins over {path}: change it where it is set"
+            raise BadInput("environment", f"{PREFIX}{name.upper()}", rule, "it set")
+    try:
+        lines = path.read_text("utf-8").splitlines() if path.exists() else []
+        kept = [line for line in lines if line.partition("=")[0].strip() not in values]
+        kept += tomli_w.dumps(values).splitlines()
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_private(path, "\n".join(kept) + "\n")
+    except OSError as error:
+        raise BadInput(str(path), "settings file", "must be writable", error.strerror) from error
+    return path
 
 
 def _say_address(settings: Settings) -> None:

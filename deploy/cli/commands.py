@@ -1,35 +1,96 @@
-"""The command line: every command in its group, and one way of failing."""
+"""The command line: every command by name, and one way of failing."""
 
 import sys
-from collections.abc import Callable
-from importlib.metadata import version
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from functools import cache
+from pkgutil import resolve_name
+from typing import Annotated, Any
 
 import typer
-from rich.console import Console
+from typer.core import TyperGroup
 
-from deploy.cli import (
-    air_commands,
-    book_commands,
-    broker_command,
-    doctor_command,
-    fleet_command,
-    paper_commands,
-    question_commands,
-    readings_commands,
-    run_commands,
-    safety_commands,
-    secure_broker,
-    sensor_commands,
-    wood_commands,
-)
-from deploy.cli.answer import BAD_INPUT, SERVICE_MISSING, ServiceMissing, say
-from model.records.store import StoreUnavailable
-from model.wood.errors import BadInput
+from deploy.cli import BAD_INPUT, INTERRUPTED, SERVICE_MISSING
+from model.wood.errors import BadInput, ServiceMissing
 
-INTERRUPTED = 130
+COMMANDS = {
+    "demo": "run_commands:demo",
+    "run": "run_commands:run",
+    "ingest": "run_commands:ingest",
+    "watch": "run_commands:watch",
+    "dashboard": "run_commands:dashboard",
+    "migrate": "run_commands:migrate",
+    "open-broker": "broker_command:open_broker",
+    "secure-broker": "secure_broker:secure_broker",
+    "air": "air_command:air",
+    "species": "wood_commands:species",
+    "width": "wood_commands:width",
+    "check": "wood_commands:check",
+    "cut": "wood_commands:cut",
+    "gaps": "wood_commands:gaps",
+    "rehearse": "rehearse_command:rehearse",
+    "state": "book_commands:state",
+    "import-readings": "readings_commands:import_readings",
+    "rejected": "sensor_commands:rejected",
+    "salt-check": "sensor_commands:salt_check",
+    "backup": "safety_commands:backup",
+    "restore": "safety_commands:restore",
+    "move": "safety_commands:move",
+    "plan": "paper_commands:plan",
+    "deliver": "paper_commands:deliver",
+    "sheet": "paper_commands:sheet",
+    "foretold": "paper_commands:foretold",
+    "contact": "paper_commands:contact",
+    "cut-card": "wood_commands:cut_card",
+    "glue-up": "question_commands:glue_up",
+    "ready": "question_commands:ready",
+    "outlook": "question_commands:outlook",
+    "doctor": "doctor_command:doctor",
+    "fleet": "fleet_command:fleet",
+    "place": "book_commands:places",
+    "piece": "book_commands:pieces",
+    "stack": "book_commands:stacks",
+    "export": "export_commands:exports",
+    "sensors": "sensor_commands:sensors_app",
+}
+"""Each command's file and function, or group of commands, in the order of --help."""
+
+
+class _WhenAsked(Mapping[str, Any]):
+    """The commands by name; a file is loaded when its command is asked for, with the science it takes."""
+
+    def __getitem__(self, name: str) -> Any:
+        return _command(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(COMMANDS)
+
+    def __len__(self) -> int:
+        return len(COMMANDS)
+
+
+@cache
+def _command(name: str) -> Any:
+    found = resolve_name(f"deploy.cli.{COMMANDS[name]}")
+    holder = typer.Typer(rich_markup_mode=None)
+    if isinstance(found, typer.Typer):
+        holder.add_typer(found, name=name)
+    else:
+        holder.command(name)(found)
+        holder.callback()(lambda: None)
+    return typer.main.get_group(holder).commands[name]
+
+
+class _Group(TyperGroup):
+    def __init__(self, **told: Any) -> None:
+        super().__init__(**told | {"commands": {}})
+        self.commands = _WhenAsked()  # type: ignore[assignment]
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(COMMANDS)
+
 
 app = typer.Typer(
+    cls=_Group,
     help="Follows the moisture inside solid-wood panels and warns a furniture maker in time.",
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -39,8 +100,10 @@ app = typer.Typer(
 
 def _say_version(asked: bool) -> None:
     if asked:
+        from importlib.metadata import version
+
         # pyproject.toml is the one place that names it; the installed package carries it along.
-        say(f"paneltide {version('paneltide')}")
+        print(f"paneltide {version('paneltide')}")
         raise typer.Exit
 
 
@@ -53,55 +116,6 @@ def _program(
 ) -> None: ...
 
 
-for group, name in (
-    (book_commands.places, "place"),
-    (book_commands.pieces, "piece"),
-    (book_commands.stacks, "stack"),
-    (readings_commands.exports, "export"),
-    (sensor_commands.sensors_app, "sensors"),
-):
-    app.add_typer(group, name=name)
-
-COMMANDS: tuple[Callable[..., object], ...] = (
-    run_commands.demo,
-    run_commands.run,
-    run_commands.ingest,
-    run_commands.watch,
-    run_commands.dashboard,
-    run_commands.migrate,
-    broker_command.open_broker,
-    secure_broker.secure_broker,
-    wood_commands.air,
-    wood_commands.species,
-    wood_commands.width,
-    wood_commands.check,
-    wood_commands.cut,
-    wood_commands.gaps,
-    air_commands.rehearse,
-    book_commands.state,
-    readings_commands.import_readings,
-    sensor_commands.rejected,
-    sensor_commands.salt_check,
-    safety_commands.backup,
-    safety_commands.restore,
-    safety_commands.move,
-    paper_commands.plan,
-    paper_commands.deliver,
-    paper_commands.sheet,
-    paper_commands.foretold,
-    paper_commands.contact,
-    paper_commands.cut_card,
-    question_commands.glue_up,
-    question_commands.ready,
-    question_commands.outlook,
-    doctor_command.doctor,
-    fleet_command.fleet,
-)
-"""In the order of --help. A command is called as its function, with dashes."""
-for command in COMMANDS:
-    app.command()(command)
-
-
 def main(arguments: list[str] | None = None) -> None:
     """Run one command and exit: 0 answered, 1 answered 'no', 2 bad input, 3 a service is missing."""
     given = sys.argv[1:] if arguments is None else arguments
@@ -109,7 +123,7 @@ def main(arguments: list[str] | None = None) -> None:
         status = app(args=given or ["--help"], prog_name="paneltide", standalone_mode=False)
     except BadInput as error:
         _fail(str(error), BAD_INPUT)
-    except (StoreUnavailable, ServiceMissing) as error:
+    except ServiceMissing as error:
         _fail(str(error), SERVICE_MISSING)
     except (typer.Abort, KeyboardInterrupt):
         _fail("stopped", INTERRUPTED)
@@ -131,5 +145,5 @@ def _usage_words(error: typer.TyperException) -> str:
 
 def _fail(sentence: str, status: int) -> None:
     one_line = " ".join(sentence.split())
-    Console(stderr=True, soft_wrap=True, highlight=False).print(f"paneltide: {one_line}", markup=False)
+    print(f"paneltide: {one_line}", file=sys.stderr)
     sys.exit(status)

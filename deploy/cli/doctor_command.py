@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from deploy.cli.answer import SERVICE_MISSING, AsJson, give_json, give_table, say
+from deploy.cli import SERVICE_MISSING
+from deploy.cli.answer import AsJson, give_json, give_table, say
 from deploy.doctor import examine, setting_rows
 from deploy.settings import load_settings
 

@@ -11,11 +11,12 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from deploy import wiring
-from deploy.cli.answer import NO, AsJson, ServiceMissing, UnitsText, display_of, give_json, give_table, say
+from deploy.cli import NO
+from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say
 from deploy.settings import load_settings
 from model.records.schema.tables import Checkpoint, Fit, Piece, Stack
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
-from model.wood.errors import BadInput
+from model.wood.errors import BadInput, ServiceMissing
 
 if TYPE_CHECKING:
     from distributed import Client

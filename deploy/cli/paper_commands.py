@@ -1,39 +1,32 @@
-"""Commands before the saw and after the van: plan, deliver, sheet, cut-card, foretold, export record."""
+"""Commands before the saw and after the van: plan, deliver, sheet, foretold, contact."""
 
-import json
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from deploy.cli import NO
 from deploy.cli.answer import (
-    NO,
     AsJson,
-    McRange,
-    MeterDoubt,
-    MetersMc,
-    RhRange,
+    OutPdf,
     UnitsText,
     display_of,
     give_json,
     give_table,
-    home_given,
     length_given,
     say,
     say_wood,
     span_given,
     wood_given,
+    write_file,
 )
 from deploy.cli.book_commands import place_named
-from deploy.cli.readings_commands import exports
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import clock_of, open_book
-from model.records.private import private
 from model.records.store import Store
 from model.wood.design.cautions import wood_provenance
-from model.wood.design.setting_out import METER_DOUBT_PCT
 from model.wood.errors import BadInput
 from model.words.display import Display, plain
 from model.words.reasons import in_sentences
@@ -43,17 +36,6 @@ if TYPE_CHECKING:
 
 PieceText = Annotated[str, typer.Argument(help="A recorded piece's name, or a piece file (.toml).")]
 PieceName = Annotated[str, typer.Argument(help="A recorded piece's name.")]
-OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
-
-
-def _write_pdf(out: Path, content: bytes) -> None:
-    if out.suffix.lower() != ".pdf":
-        raise BadInput("", "--out", "must name a .pdf file", str(out))
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
-    say(f"{out} is written.")
 
 
 def sheet(
@@ -111,28 +93,7 @@ def sheet(
         content = job_sheet(written, display, paper)
     else:
         content = client_sheet(facts, display, paper)
-    _write_pdf(out, content)
-
-
-def cut_card(
-    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
-    fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
-    mc: MetersMc,
-    out: OutPdf,
-    mc_range: McRange = None,
-    rh_range: RhRange = None,
-    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
-    home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
-    units: UnitsText = None,
-) -> None:
-    """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
-    from dashboard.paper.sheet import cut_card as card
-    from model.wood.design.cutting import cut_document
-
-    display = display_of(units)
-    year = home_given(mc_range, rh_range)
-    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
-    _write_pdf(out, card(document, display, clock_of(load_settings())(), home))
+    write_file(out, content, ".pdf")
 
 
 def plan(
@@ -300,33 +261,6 @@ def foretold(
     give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
     for spread in found.overall:
         say(spread_sentence(vars(spread), display))
-
-
-@exports.command("record")
-def export_record(
-    piece: PieceName,
-    out: Annotated[Path, typer.Option("--out", help="A .json or a .txt file.")],
-) -> None:
-    """Write a piece's record of fact: as built, the air it stood in, what was foretold, measured and said."""
-    from dashboard.paper.sheet import piece_row
-    from model.answers.record_of_fact import record_of_fact
-    from model.words.record_text import record_text
-
-    kind = out.suffix.lower()
-    if kind not in (".json", ".txt"):
-        raise BadInput("", "--out", "must name a .json or a .txt file", str(out))
-    (store, now), display = open_book(), display_of()
-    with store.session() as session:
-        record = record_of_fact(session, piece_row(session, piece).id, now, display)
-    text = record_text(record, display)
-    if kind == ".json":
-        text = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
-    try:
-        with open(out, "w", encoding="utf-8", opener=private) as file:
-            file.write(text)
-    except OSError as error:
-        raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
-    say(f"{out} is written.")
 
 
 def contact(

@@ -5,8 +5,9 @@ from typing import Annotated, Any
 
 import typer
 
-from deploy.cli.answer import NO, AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
-from deploy.cli.book_commands import coming_document, ready_document
+from deploy.cli import NO
+from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
+from deploy.cli.book_commands import coming_document, ready_document, stands_as
 from deploy.wiring import open_book
 from model.records.queries import overview as queries
 from model.records.store import Store
@@ -83,17 +84,10 @@ def ready(
         )
     else:
         stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
-        say(f"{found.name}{stands}: {_readiness(found)}.")
+        say(f"{found.name}{stands}: {stands_as(vars(found.judgement), 'stack')}.")
         say(f"  {in_sentences(answer.reason, display)}")
     if not answer.is_ready:
         raise typer.Exit(NO)
-
-
-def _readiness(stack: queries.StackNow) -> str:
-    """Ready or not, where that is known."""
-    if stack.judgement.verdict == "unknown":
-        return "not known" if stack.judgement.is_current else "no answer yet"
-    return "ready" if stack.ready.is_ready else "not ready"
 
 
 def outlook(

@@ -1,20 +1,19 @@
-"""Commands about files of readings: import-readings, export readings."""
+"""The command `import-readings`, and the sentence on readings that belong to no place."""
 
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from deploy.cli.answer import AsJson, give_json, say
-from deploy.cli.book_commands import instant_of
+from deploy.cli.book_commands import PlaceKind
 from deploy.wiring import open_book
 from model.wood.errors import BadInput
 
 SHOWN_LINES = 20
-
-exports = typer.Typer(help="Write what is stored into a file.")
 
 
 def nowhere_line(sensor: str, count: int, place: str | None, since_at: datetime | None) -> str:
@@ -39,9 +38,7 @@ def import_readings(
             "--place", help="Where they hung, since their first reading; sensors not known yet are made."
         ),
     ] = None,
-    kind: Annotated[
-        str, typer.Option("--kind", help="Of a place not known yet: shop, storage, home.")
-    ] = "home",
+    kind: PlaceKind = None,
     from_line: Annotated[
         int, typer.Option("--from-line", min=1, help="First line, for a file that grew.")
     ] = 1,
@@ -64,7 +61,8 @@ def import_readings(
         return
     store, now = open_book(create=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, transient=True, disable=as_json) as bar:
+    shown = Console(stderr=True)
+    with Progress(*columns, console=shown, transient=True, disable=not shown.is_terminal) as bar:
         task = bar.add_task(file.name, total=None)
         report = read_in(
             store,
@@ -122,24 +120,3 @@ def import_readings(
             "must hold a reading of a known sensor (give --place to make the file's sensors)",
             f"{report.rejected_count} rejected lines",
         )
-
-
-@exports.command("readings")
-def export_readings(
-    out: Annotated[Path, typer.Option("--out", help="A .csv, .csv.gz or .parquet file.")],
-    sensor: Annotated[str | None, typer.Option("--sensor", help="Only this sensor's.")] = None,
-    since: Annotated[str | None, typer.Option("--since", help="From this date or instant on.")] = None,
-    until: Annotated[str | None, typer.Option("--until", help="Before this date or instant.")] = None,
-) -> None:
-    """Write readings as timestamp_utc, sensor, topic, temperature_c, rh_pct."""
-    from ingest.files.export import export_readings as write_out
-
-    store, now = open_book()
-    count = write_out(
-        store,
-        out,
-        sensor=sensor,
-        since_at=instant_of(since, "UTC", now) if since else None,
-        until_at=instant_of(until, "UTC", now) if until else None,
-    )
-    say(f"{count} readings written to {out}.")

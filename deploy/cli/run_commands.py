@@ -11,12 +11,14 @@ from typing import Annotated
 import typer
 
 from deploy import wiring
-from deploy.cli.answer import AsJson, ServiceMissing, give_json, say
+from deploy.cli.answer import AsJson, give_json, say
 from deploy.cli.broker_command import offer_to_open
 from deploy.reach import address_words, broker_address
-from deploy.settings import PREFIX, Settings, load_settings
+from deploy.settings import Settings, load_settings
+from deploy.sources import PREFIX
 from deploy.supervisor import Supervisor, stop_on_signals
 from model.records.clock import SampleClock, machine_now
+from model.wood.errors import ServiceMissing
 
 PARTS = {"ingest": ["ingest"], "watch": ["watch"], "dashboard": ["dashboard"]}
 PortOption = Annotated[int | None, typer.Option("--port", help="Port of the dashboard.")]

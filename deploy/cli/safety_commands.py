@@ -1,4 +1,4 @@
-"""Commands that keep the book safe: backup, restore, move, and the whole book as an export."""
+"""Commands that keep the book safe: backup, restore, move."""
 
 import re
 import tempfile
@@ -8,13 +8,12 @@ from typing import Annotated
 import typer
 
 from deploy import wiring
-from deploy.cli.answer import AsJson, ServiceMissing, give_json, say
-from deploy.cli.readings_commands import exports
+from deploy.cli.answer import AsJson, give_json, say
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.private import take_from_others
 from model.records.store import Store
-from model.wood.errors import BadInput
+from model.wood.errors import ServiceMissing
 
 NAME = re.compile(r"paneltide-\d{8}T\d{6}Z\.zip")
 
@@ -88,8 +87,8 @@ def move(
     from model.records.archives.archive import compare, restore_archive, write_archive
 
     settings = load_settings()
-    old = wiring.open_store(settings)
     new = Store(to)
+    old = wiring.open_store(settings)
     new.bring_up_to_date()
     with tempfile.TemporaryDirectory(prefix="paneltide-move-") as folder:
         path = Path(folder) / "book.zip"
@@ -102,14 +101,3 @@ def move(
         say(f"The old book changed meanwhile ({tables}): stop paneltide, empty the new one and move again.")
         raise typer.Exit(1)
     say("Set PANELTIDE_DATABASE_URL to the new address; the old book stays as it is.")
-
-
-@exports.command("book")
-def export_book(out: Annotated[Path, typer.Option("--out", help="A .zip file.")]) -> None:
-    """Write the whole book as one archive: a Parquet file a table, and a manifest."""
-    from model.records.archives.archive import write_archive
-
-    if out.suffix != ".zip":
-        raise BadInput("paneltide export book", "--out", "must name a .zip file", str(out))
-    counts = write_archive(wiring.open_store(load_settings()), out, machine_now())
-    say(f"{sum(counts.values())} rows written to {out}.")

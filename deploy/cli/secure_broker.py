@@ -10,10 +10,10 @@ from typing import Annotated
 
 import typer
 
-from deploy.cli.answer import AsJson, ServiceMissing, give_json, say
+from deploy.cli.answer import AsJson, give_json, say
 from ingest.broker.login import OWN_USER, hashed, new_password, write_private
 from model.records.private import keep_folder_private
-from model.wood.errors import BadInput
+from model.wood.errors import BadInput, ServiceMissing
 
 DAYS = 3650
 PASSWORDS, AUTHORITY, SERVER = "paneltide.passwd", "ca", "server"

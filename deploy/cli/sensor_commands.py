@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from deploy.cli.answer import AsJson, give_json, give_table, say, temperature_given
-from deploy.cli.book_commands import SinceText, instant_of, place_named
+from deploy.cli.book_commands import PlaceKind, SinceText, instant_of, place_named
 from deploy.cli.readings_commands import nowhere_line
 from deploy.wiring import open_book
 from model.records.acts import hangings
@@ -145,9 +145,7 @@ def sensors_accept(
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="All in which something is recognised.")] = False,
     place: Annotated[str | None, typer.Option("--place", help="Where the sensor hangs.")] = None,
-    kind: Annotated[
-        Literal["shop", "storage", "home"], typer.Option("--kind", help="Of a place not known yet.")
-    ] = "home",
+    kind: PlaceKind = None,
     name: Annotated[str | None, typer.Option("--name", help="What to call the sensor.")] = None,
     unit: Annotated[
         Literal["C", "F", "K"], typer.Option("--unit", help="Used when a message names none.")

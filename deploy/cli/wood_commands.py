@@ -1,4 +1,4 @@
-"""Commands that ask the science and need no book: air, species, width, check, cut."""
+"""Commands that ask the science and need no book: species, width, check, cut, gaps, cut-card."""
 
 import re
 from math import ceil, floor
@@ -12,6 +12,7 @@ from deploy.cli.answer import (
     McRange,
     MeterDoubt,
     MetersMc,
+    OutPdf,
     RhRange,
     UnitsText,
     display_of,
@@ -23,10 +24,9 @@ from deploy.cli.answer import (
     say_wood,
     temperature_given,
     wood_given,
+    write_file,
 )
 from deploy.settings import load_settings
-from model.wood.air import psychrometrics as air_physics
-from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.design.cautions import wood_provenance
 from model.wood.design.cutting import cut_document
 from model.wood.design.setting_out import METER_DOUBT_PCT
@@ -36,8 +36,6 @@ from model.wood.material.species import Species, all_species
 from model.wood.piece import Piece, read_piece
 from model.words.display import plain
 from model.words.limits import checked, cut_said
-
-TemperatureText = Annotated[str, typer.Option("--temperature", help="Air temperature, as 21C or 70F.")]
 
 
 def read_piece_file(path: Path) -> Piece:
@@ -51,48 +49,6 @@ def read_piece_file(path: Path) -> Piece:
     if re.search(r"^\s*\[member\.", text, re.MULTILINE):
         typer.echo(f"{path}: parts are called [part.name] now; [member.name] is read as the same.", err=True)
     return piece
-
-
-def air(
-    temperature: TemperatureText,
-    rh: Annotated[float | None, typer.Option("--rh", help="Relative humidity [%].")] = None,
-    emc: Annotated[
-        float | None, typer.Option("--emc", help="Ask for the humidity at which wood settles to this MC [%].")
-    ] = None,
-    units: UnitsText = None,
-    as_json: AsJson = False,
-) -> None:
-    """The moisture content at which wood settles in this air, and the air's own moisture."""
-    temperature_c = temperature_given(temperature, "--temperature")
-    if (rh is None) == (emc is None):
-        raise BadInput(
-            "paneltide air",
-            "--rh or --emc",
-            "must be given, one of the two",
-            "both" if rh is not None else "none",
-        )
-    rh_pct = rh if rh is not None else float(relative_humidity_for(temperature_c, float(emc or 0.0)))
-    document = {
-        "temperature_c": temperature_c,
-        "rh_pct": rh_pct,
-        "emc_pct": float(equilibrium_moisture_content(temperature_c, rh_pct)),
-        "dew_point_c": float(air_physics.dew_point(temperature_c, rh_pct)) if rh_pct > 0.0 else None,
-        "vapour_pressure_pa": float(air_physics.vapour_pressure(temperature_c, rh_pct)),
-        "humidity_ratio": float(air_physics.humidity_ratio(temperature_c, rh_pct)),
-    }
-    if as_json:
-        give_json(document)
-        return
-    display = display_of(units)
-    say(
-        f"At {display.temperature(temperature_c)} and {rh_pct:.1f} % RH "
-        f"wood settles at {document['emc_pct']:.1f} % moisture content."
-    )
-    if document["dew_point_c"] is not None:
-        say(
-            f"Dew point {display.temperature(document['dew_point_c'])}, "
-            f"vapour pressure {document['vapour_pressure_pa']:.0f} Pa."
-        )
 
 
 FIGURES = (
@@ -272,6 +228,28 @@ def cut(
         return
     for told in said:
         say(told)
+
+
+def cut_card(
+    piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
+    fit: Annotated[str, typer.Option("--fit", help="The fit to cut for.")],
+    mc: MetersMc,
+    out: OutPdf,
+    mc_range: McRange = None,
+    rh_range: RhRange = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
+    units: UnitsText = None,
+) -> None:
+    """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
+    from dashboard.paper.sheet import cut_card as card
+    from deploy.wiring import clock_of
+    from model.wood.design.cutting import cut_document
+
+    display = display_of(units)
+    year = home_given(mc_range, rh_range)
+    document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
+    write_file(out, card(document, display, clock_of(load_settings())(), home), ".pdf")
 
 
 def gaps(

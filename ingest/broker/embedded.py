@@ -18,6 +18,7 @@ import tomli_w
 
 from ingest.broker.login import OWN_USER, hashed, own_password, rights, write_private
 from ingest.settings import IngestSettings
+from model.wood.errors import ServiceMissing
 
 Kind = Literal["mosquitto", "iotcore"]
 
@@ -89,7 +90,7 @@ dynamic_filters = true
 {entrance}"""
 
 
-class BrokerUnavailable(RuntimeError):
+class BrokerUnavailable(ServiceMissing):
     """The embedded broker can't run; the message says why and what to do."""
 
 

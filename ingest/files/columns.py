@@ -108,7 +108,7 @@ def guess_columns(
         If no column of instants, or no temperature or humidity, can be told; or a date has two readings.
     """
     head = _head(Path(path))
-    reasons = [f"columns are divided by {_SPOKEN[head.delimiter]}"]
+    reasons = [f"columns are separated by {_SPOKEN[head.delimiter]}"]
     time, time_of_day, time_format = _time(head, day_first, reasons)
     temperature, unit = _quantity(head, "temperature", reasons)
     rh, ratio_unit = _quantity(head, "rh", reasons)
@@ -129,9 +129,7 @@ def guess_columns(
         how = (
             "as given" if temperature_unit else "as its name says" if unit else "since nothing says otherwise"
         )
-        reasons.append(
-            f"temperatures are in °{chosen_unit}, {how}" if chosen_unit != "K" else f"kelvin, {how}"
-        )
+        reasons.append(f"temperatures are in {'' if chosen_unit == 'K' else '°'}{chosen_unit}, {how}")
     return ColumnGuess(
         delimiter=head.delimiter,
         decimal=decimal,
@@ -220,7 +218,7 @@ def _time(head: _Head, day_first: bool | None, reasons: list[str]) -> tuple[str,
         values = head.values(name)
         found = _time_format(head.where, name, values, day_first) if values else None
         if found is not None and not _is_day_only(values):
-            reasons.append(f"{plain(name)!r} holds the instant: {found}")
+            reasons.append(f"{plain(name)!r} is the time, written as {found}")
             return name, None, found
     dates = [name for name in named if _is_day_only(head.values(name))]
     times = [
@@ -232,7 +230,9 @@ def _time(head: _Head, day_first: bool | None, reasons: list[str]) -> tuple[str,
         joined = [f"{d} {t}" for d, t in zip(head.values(dates[0]), head.values(times[0]), strict=False)]
         found = _time_format(head.where, dates[0], joined, day_first)
         if found is not None:
-            reasons.append(f"{plain(dates[0])!r} and {plain(times[0])!r} together hold the instant: {found}")
+            reasons.append(
+                f"{plain(dates[0])!r} and {plain(times[0])!r} together are the time, written as {found}"
+            )
             return dates[0], times[0], found
     raise BadInput(
         head.where, "columns", "must hold the instants of the readings", plain(", ".join(head.names))

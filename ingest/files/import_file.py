@@ -37,7 +37,7 @@ def import_readings(
     sensor: str | None = None,
     zone: str = "UTC",
     create: str | None = None,
-    place_kind: str = "home",
+    place_kind: str | None = None,
     columns: ColumnGuess | None = None,
     from_line: int = 1,
     keep: bool = True,
@@ -64,7 +64,7 @@ def import_readings(
         The place of the file's sensors: each hangs there at least since its first reading in the file, unless
         it hung elsewhere then. Sensors not known yet are made; without it their lines are rejected.
     place_kind : str
-        Kind of a place that has to be made.
+        Kind of a place that has to be made; then it must be given.
     from_line : int
         First line to read, for a file that grew.
     keep : bool

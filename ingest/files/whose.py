@@ -13,7 +13,7 @@ from ingest.files.cells import as_meant
 from ingest.files.columns import ColumnGuess
 from ingest.files.imported import FirstRow, ImportReport
 from ingest.payload.quantities import plain
-from ingest.recognise.accept import place_named
+from ingest.recognise.accept import place_named, require_kind
 from model.records.acts.hangings import hang_since, readings_nowhere
 from model.records.schema.tables import Binding, Place, Sensor
 from model.records.schema.types import from_epoch_ms
@@ -34,7 +34,7 @@ class Names:
         now: datetime,
         where: str,
         create: str | None,
-        place_kind: str,
+        place_kind: str | None,
         zone: str,
         keep: bool,
     ) -> None:
@@ -44,6 +44,8 @@ class Names:
         self._only: int | None = None  # the one sensor that every line speaks of
         self.rule = "sensor must be one that is known"
         with store.session() as session:
+            if create is not None:
+                require_kind(session, create, place_kind)
             self._ids = {name: number for number, name in session.execute(select(Sensor.id, Sensor.name))}
             bound = session.execute(select(Binding.topic, Binding.sensor_id))
             self._topics = {row.topic: row.sensor_id for row in bound}

@@ -64,7 +64,7 @@ def _by_name(items: Items, name_key: str, value_key: str) -> tuple[dict[str, dic
             continue
         meaning = words.meaning_of(told)
         if meaning.unlike is not None and meaning.quantity in AIR:
-            left.append(f"{shown(told)} was left: it {meaning.unlike}")
+            left.append(f"{shown(told)} is left out: it {meaning.unlike}")
         elif meaning.quantity in found and not meaning.short and is_number(item.get(value_key)) is not False:
             found[meaning.quantity].setdefault(told, item)
     return found, left

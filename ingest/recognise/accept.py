@@ -65,7 +65,7 @@ def accept(
     part: str | None = None,
     name: str | None = None,
     place: str | None = None,
-    place_kind: str = "home",
+    place_kind: str | None = None,
     temperature_unit: str = "C",
     zone: str = "UTC",
     reading: PayloadReading | None = None,
@@ -83,8 +83,8 @@ def accept(
         The sensor's, and of several what stands before each one's own; by default the one proposed. A sensor
         on record that has no topic yet, or that fell silent before this topic began, may be named.
     place : str, optional
-        Where it hangs, since its first kept reading; a place not known yet is made, of `place_kind`. Without
-        one the readings are stored and belong to no place until the sensor is hung.
+        Where it hangs, since its first kept reading; a place not known yet is made, of `place_kind`, which
+        then must be given. Without one the readings belong to no place until the sensor is hung.
     temperature_unit, zone : str
         Used when the payload names none.
     reading : PayloadReading, optional
@@ -107,15 +107,16 @@ def accept(
         bound = _bind(session, proposals, topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
+        is_new = place is not None and find_place(session, place) is None
+        where = None if place is None else place_named(session, place, place_kind, zone).id
         joined = {one.id for one in bound.sensors if any(b not in bound.bindings for b in one.bindings)}
         keep_messages(session, revision, bound.topics)
         number = revision.id
     batch, changed = _turn_kept(store, bound.topics, now)
     with store.session() as session, recorded(session, ACCEPTANCE, now(), of=number):
         sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
-        is_new = place is not None and find_place(session, place) is None
-        if place is not None:
-            hung_at = place_named(session, place, place_kind, zone)
+        if where is not None:
+            hung_at = session.get_one(Place, where)
             for sensor in sensors:
                 first = session.scalar(
                     select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor.id)
@@ -138,7 +139,7 @@ def accept_all(
     *,
     now: Now,
     place: str | None = None,
-    place_kind: str = "home",
+    place_kind: str | None = None,
 ) -> list[Accepted]:
     """Accept every unknown topic in which something is recognised; what is not stays listed."""
     done: list[Accepted] = []
@@ -281,9 +282,18 @@ def _fell_silent_before(session: Session, sensor: Sensor, topic: str, at: dateti
 SILENT = timedelta(hours=1)
 
 
-def place_named(session: Session, name: str, kind: str = "home", zone: str = "UTC") -> Place:
+def place_named(session: Session, name: str, kind: str | None, zone: str = "UTC") -> Place:
     """The place of that name, however it is capitalised; made, of that kind, when there is none."""
-    return find_place(session, name) or add_place(session, name, kind, zone=zone)
+    return require_kind(session, name, kind) or add_place(session, name, str(kind), zone=zone)
+
+
+def require_kind(session: Session, name: str, kind: str | None) -> Place | None:
+    """The place of that name, if there is one; a new one must say its kind: each is judged differently."""
+    found = find_place(session, name)
+    if found is None and kind is None:
+        rule = "must be given for a place not recorded yet: shop, storage or home (--kind)"
+        raise BadInput(f"place {plain(name)}", "kind", rule, "none")
+    return found
 
 
 def find_place(session: Session, name: str) -> Place | None:

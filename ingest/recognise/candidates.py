@@ -114,7 +114,7 @@ def candidates(document: Any, topic_name: str = "") -> tuple[list[Candidate], li
         if unlike is not None:
             if quantity != "battery" and len(left) < 20:
                 shown = quantities.plain("/".join(map(str, path)), 80)
-                left.append(f"{shown} was left: it {unlike}")
+                left.append(f"{shown} is left out: it {unlike}")
             continue
         naming = [m for m in map(words.meaning_of, names[start:]) if m.quantity == quantity]
         short = all(m.short for m in naming) and words.meaning_of(topic_name).quantity != quantity

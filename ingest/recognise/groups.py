@@ -82,7 +82,7 @@ def json_parts(documents: Sequence[Any], name: str, topic_name: str) -> Answer:
         if guess is not None:
             taken.append(Taken(**vars(candidate), guess=guess))
         elif candidate.quantity != "battery":
-            left[f"{said(path)} was left: its values can't be {SPOKEN[candidate.quantity]} of a room"] = None
+            left[f"{said(path)} is left out: a room can't have such {SPOKEN[candidate.quantity]}"] = None
     if not any(one.is_air for one in taken):
         return NOTHING
     messages = Messages(documents, time_fields(documents[-1]), name)
@@ -114,7 +114,7 @@ def _fixed(taken: list[Taken], messages: Messages) -> Answer:
     if len(air) == 2 and len(alone["temperature"]) == len(alone["rh"]) == 1:
         first, second = alone["temperature"][0], alone["rh"][0]
         air = {first: air[first] + air[second]}
-        reasons.append("the one temperature and the one humidity in the message are taken for one sensor's")
+        reasons.append("the message has one temperature and one humidity: they are taken as one sensor's")
         factor = 0.9
     # A letter alone names nothing, unless the other quantity stands beside it.
     air = {key: ones for key, ones in air.items() if _believed(ones)}
@@ -134,7 +134,7 @@ def _fixed(taken: list[Taken], messages: Messages) -> Answer:
         confidence = min(confidence, _confidence(best))
         reasons = sentences + reasons
         if time is not None:
-            what = "is how long ago it was measured" if "time_unit" in fields else "is the time"
+            what = "says how long ago it was measured" if "time_unit" in fields else "is the time"
             reasons.append(f"{said(time)} {what}")
     return tuple(parts), confidence * factor, tuple(reasons)
 
@@ -161,7 +161,7 @@ def _best(ones: Sequence[Taken], depth: int = 0) -> tuple[dict[str, Taken], list
             if one.is_air:
                 reasons.append(f"{where} is {SPOKEN[one.quantity]}: {one.guess.why}")
         elif one.is_air:
-            reasons.append(f"{where} was left: it says the same again")
+            reasons.append(f"{where} is left out: it repeats {SPOKEN[one.quantity]}")
     return best, reasons
 
 
@@ -275,7 +275,7 @@ def _items(
         elif len(named) > 1 or named != [""]:
             fields["part_at"] = "key"
         elif own_time is not None:
-            reasons.append(f"the items of {said(where)} are instants of one sensor")
+            reasons.append(f"the items of {said(where)} are readings of one sensor at different times")
     reading = PayloadReading(shape="json", **fields)
     kinds = _kinds(best)
     parts = tuple(

@@ -56,14 +56,14 @@ def judge(
                 values.append(value)
                 behind = behind or unit
         if not values:
-            return UnitGuess(None, 0.5, "it had no value yet")
+            return UnitGuess(None, 0.5, "no value has come yet")
         written = behind or written
         told = unit_of(written)
     except BadPayload:
         return None
     low, high = min(values), max(values)
     span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-    source = f"the message writes {shown(written)}"
+    source = f"the message gives the unit {shown(written)}"
     if quantity == "rh":
         return _rh(low, high, span, told, source)
     if told is None and named:
@@ -84,16 +84,16 @@ def fixed_unit(quantity: str, guess: UnitGuess) -> dict[str, str]:
 def _temperature(low: float, high: float, span: str) -> UnitGuess | None:
     """Judge temperatures without a unit, by the range of a room."""
     if low >= USUAL_LOW_C and high <= USUAL_HIGH_C:
-        why = f"{span} lies in the range of a room in °C; no unit is written, so the setting holds"
+        why = f"{span} fits a room in °C; no unit is given, so the sensor's setting counts"
         return UnitGuess(None, 0.95, why)
     # Hotter than any room in °C: the person who accepts is told which unit would make it one.
     for unit, why in (
-        (FAHRENHEIT, "would be hot in °C and is a room's in °F"),
-        (KELVIN, "can't be °C and is a room's in K"),
+        (FAHRENHEIT, "would be hot in °C but fits a room in °F"),
+        (KELVIN, "can't be °C but fits a room in K"),
     ):
         if celsius(low, unit) >= USUAL_LOW_C and celsius(high, unit) <= USUAL_HIGH_C:
-            return UnitGuess(unit, 0.6, f"{span} {why}: check before accepting")
-    unusual = UnitGuess(None, 0.5, f"{span} is unusual for the air of a room: check before accepting")
+            return UnitGuess(unit, 0.6, f"{span} {why}; check before accepting")
+    unusual = UnitGuess(None, 0.5, f"{span} is unusual for a room; check before accepting")
     return _fits(low, high, quantities.CELSIUS, unusual)
 
 
@@ -111,8 +111,8 @@ def _rh(low: float, high: float, span: str, told: str | None, source: str) -> Un
     if low * per_unit >= quantities.RH_LEAST_PCT and high * per_unit <= 100.0:
         if told is not None:
             return UnitGuess(told, 1.0, f"{span}, and {source}")
-        return UnitGuess(None, 0.95, f"{span} lies in 1 to 100 %")
+        return UnitGuess(None, 0.95, f"{span} fits a percentage")
     if told is None and low >= 0.01 and high < 1.0:
-        why = f"{span} is no percentage that air has, and could be a ratio: check before accepting"
+        why = f"{span} is too low for a percentage and may be a ratio; check before accepting"
         return UnitGuess(RATIO, 0.6, why)
     return None

@@ -134,7 +134,7 @@ def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
         PayloadReading(shape="presence", state_at=at),
         "/".join(_levels(topic)[:-1]) or topic,
         0.9,
-        (f"tells whether the device is there ({', '.join(sorted(set(said)))}); no reading comes of it",),
+        (f"says whether the device is connected ({', '.join(sorted(set(said)))}); it brings no readings",),
     )
 
 
@@ -156,7 +156,7 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     sibling = _sibling(topic)
     reading = PayloadReading.from_document(fields)
     part = SensorPart("", naming.readable_name(sibling), reading, (quantity,))
-    named = f"the topic's level {quantities.shown(level)} names {SPOKEN[quantity]}, alone in its messages"
+    named = f"the topic says {quantities.shown(level)}, and each message is one number: {SPOKEN[quantity]}"
     confidence = (0.55 if meaning.short else 0.85) * guess.weight
     return Proposal(topic, (part,), None, sibling, round(confidence, 2), (named, guess.why))
 
@@ -194,9 +194,9 @@ def _senml(topic: str, packs: Sequence[object], reading: PayloadReading) -> Prop
     )
     if not parts:
         return None
-    reasons = ["the messages are SenML packs (RFC 8428), in which names, units and times are written"]
+    reasons = ["the messages are SenML (RFC 8428), which gives names, units and times"]
     if bare:
-        reasons.append("a temperature is written without its unit, so the sensor's setting holds")
+        reasons.append("a temperature comes without a unit, so the sensor's setting counts")
     return Proposal(topic, parts, None, topic, 0.8 if bare else 0.95, tuple(reasons))
 
 
@@ -241,7 +241,7 @@ def _of_devices(topic: str, documents: Sequence[Any], topic_name: str) -> Answer
     parts: list[SensorPart] = []
     confidence, reasons = 1.0, []
     if len(by_device) > 1:
-        reasons.append(f"{said(at)} tells {len(by_device)} devices apart, each a sensor of its own")
+        reasons.append(f"{len(by_device)} devices send here, told apart by {said(at)}: each becomes a sensor")
     for device, own in list(by_device.items())[:MOST_PARTS]:
         name = names[device]
         if list(names.values()).count(name) > 1:

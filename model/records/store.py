@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
 
 from alembic import command
@@ -10,10 +11,11 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from model.records.private import keep_private
+from model.wood.errors import BadInput, ServiceMissing
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_TIMEOUT_S = 30.0
@@ -23,7 +25,7 @@ BUSY_STATES = ("40001", "40P01", "55P03")
 """PostgreSQL's serialization failure, deadlock and lock not available (its manual, appendix A)."""
 
 
-class StoreUnavailable(RuntimeError):
+class StoreUnavailable(ServiceMissing):
     """The database can't be opened, written or understood; the message says which and what to do."""
 
 
@@ -36,18 +38,28 @@ class Store:
         SQLAlchemy address: ``sqlite:///file`` or ``postgresql+psycopg://...``.
     busy_timeout_s : float
         How long a statement waits while another program writes a SQLite book.
+
+    Raises
+    ------
+    BadInput
+        If the address is none, or another database's.
     """
 
     def __init__(self, url: str, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
-        self.url = make_url(url)
-        if self.url.get_backend_name() not in ("sqlite", "postgresql"):
-            raise StoreUnavailable(
-                f"database_url must name sqlite or postgresql, got {self.url.get_backend_name()!r}"
-            )
+        # The address itself is never repeated: a password may stand in it.
+        scheme = url.partition(":")[0]
+        try:
+            self.url = make_url(url)
+            backend = self.url.get_backend_name()
+        except (ArgumentError, ValueError):
+            raise BadInput("", "database address", "must be one such as sqlite:///file", scheme) from None
+        if backend not in ("sqlite", "postgresql"):
+            raise BadInput("", "database address", "must name sqlite or postgresql", backend)
         if self.is_sqlite:
             self.engine = create_engine(self.url, connect_args={"timeout": busy_timeout_s})
             event.listen(self.engine, "connect", _set_up_sqlite)
         else:
+            self.url = self.url.set(drivername="postgresql+psycopg")
             self.engine = create_engine(self.url, pool_pre_ping=True)
 
     @property
@@ -129,6 +141,12 @@ class Store:
     def place(self) -> str:
         """Where the book is, for people: a file, or a server's address with its password masked."""
         return str(self.url.database) if self.is_sqlite else self.shown
+
+    @property
+    def mark(self) -> str:
+        """Tells this book from others: a digest of its address, without user and password."""
+        where = Path(self.url.database or "").resolve() if self.is_sqlite else self.url.database
+        return sha256(f"{self.url.host}:{self.url.port}/{where}".encode()).hexdigest()
 
     def _refuse_newer(self, current: str | None) -> None:
         if current is not None and current not in _known_revisions():

@@ -1,4 +1,4 @@
-"""How bad input is answered: one sentence that says where, what, which rule and what was got."""
+"""How bad input is answered, and what is missing: one sentence that says what, where and what to do."""
 
 
 class BadInput(ValueError):
@@ -30,3 +30,10 @@ class OutsideValidity(BadInput):
 
     def __init__(self, what: str, rule: str, got: object) -> None:
         super().__init__("", what, rule, got)
+
+
+class ServiceMissing(RuntimeError):
+    """Something outside the program is not there: a database, broker, port or package.
+
+    The message says which, and what to do.
+    """

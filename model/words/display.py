@@ -9,14 +9,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
 from math import ceil, floor, isfinite
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
-from model.wood.design.setting_out import INCH_STEPS, METRIC_STEPS, Increments
-from model.wood.design.stock import CUBIC_M_PER_BOARD_FOOT
 from model.wood.units import MM_PER_INCH, celsius_to_fahrenheit
+
+if TYPE_CHECKING:
+    from model.wood.design.setting_out import Increments
 
 Toward = Literal["nearest", "up", "down"]
 Units = Literal["inch", "metric"]
@@ -85,8 +86,10 @@ class Display:
         return "in" if self.units == "inch" else "mm"
 
     @property
-    def steps(self) -> Increments:
+    def steps(self) -> "Increments":
         """What cutting advice is rounded to on this viewer's rule."""
+        from model.wood.design.setting_out import INCH_STEPS, METRIC_STEPS
+
         return INCH_STEPS if self.units == "inch" else METRIC_STEPS
 
     def margin(self, margin_mm: float | None) -> str:
@@ -111,6 +114,8 @@ class Display:
         """An amount of lumber in board feet, or in cubic decimetres."""
         if self.units == "inch":
             return f"{board_feet:.1f}{NBSP}bd ft"
+        from model.wood.design.stock import CUBIC_M_PER_BOARD_FOOT
+
         return f"{board_feet * CUBIC_M_PER_BOARD_FOOT * 1000.0:.1f}{NBSP}dm³"
 
     # ------------------------------------------------------------ air and moisture

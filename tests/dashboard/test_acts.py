@@ -319,7 +319,9 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
 
 def test_devices_behind_one_topic_are_listed_one_by_one_each_with_its_own_place(book, now):
     parts = [SimpleNamespace(part=part, name=f"radio {part}") for part in ("a4c1", "9f02")]
-    proposal = SimpleNamespace(parts=parts, reasons=("/id tells 2 devices apart",), confidence=0.9)
+    proposal = SimpleNamespace(
+        parts=parts, reasons=("2 devices send here, told apart by /id",), confidence=0.9
+    )
     heard = SimpleNamespace(
         topic="radio/air", kept=3, last_at=now, last_payload=b"{}", proposal=proposal, fields=()
     )

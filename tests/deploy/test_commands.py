@@ -3,44 +3,22 @@
 import csv
 import json
 import sqlite3
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
+from werkzeug.serving import make_server
 
-from deploy.cli.commands import main
+from dashboard.shell.app import build_app
 from model.records.clock import machine_now
 from model.records.schema.tables import Pulse
 from model.records.store import Store
+from tests.ran import Ran, answer
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 TABLE_4_2 = Path(__file__).parents[1] / "published" / "data" / "emc_table.csv"
-
-Ran = tuple[int, str, str]
-
-
-@pytest.fixture
-def paneltide(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., Ran]:
-    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-
-    def run(*arguments: object) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
-
-
-def answer(ran: Ran) -> Any:
-    status, out, err = ran
-    assert (status, err) == (0, ""), err
-    return json.loads(out)
 
 
 def test_air_answers_the_handbook_table_at_70_f(paneltide: Callable[..., Ran]) -> None:
@@ -119,6 +97,8 @@ def test_check_answers_no_where_a_margin_is_gone(paneltide: Callable[..., Ran]) 
         (["sensors", "accept", "some/topic"], ["topic", "some/topic"]),
         (["sensors", "accept"], ["TOPIC or --all"]),
         (["import-readings", "not-there.csv"], ["not-there.csv"]),
+        (["move", "--to", "foo://bar"], ["database address", "sqlite or postgresql", "foo"]),
+        (["move", "--to", "the cupboard"], ["database address", "sqlite:///file"]),
         (["place", "add", "attic", "--kind", "loft"], ["kind", "shop, storage, home", "loft"]),
     ],
 )
@@ -173,7 +153,8 @@ def test_salt_check_corrects_by_two_points(tmp_path: Path, paneltide: Callable[.
     75.47 %, as written out in public programs: b = 42.40 / 42.9, a = 33.07 - b x 35.6, by hand."""
     air = tmp_path / "air.csv"
     air.write_text("timestamp_utc,temperature_c,rh_pct\n2026-01-01T00:00:00Z,20,45\n")
-    assert paneltide("import-readings", air, "--sensor", "bench", "--place", "Shop")[0] == 0
+    made = ("--sensor", "bench", "--place", "Shop", "--kind", "shop")
+    assert paneltide("import-readings", air, *made)[0] == 0
     points = ("--read", "MgCl2=35.6", "--read", "NaCl=78.5", "--temperature", "20C")
     document = answer(paneltide("salt-check", "bench", *points, "--json"))
     assert document["slope"] == pytest.approx(42.40 / 42.9, abs=1e-3)
@@ -257,6 +238,37 @@ def test_port_that_is_taken_is_said(paneltide: Callable[..., Ran]) -> None:
     assert status == 3
     assert "port" in err
     assert err.count("\n") == 1
+
+
+@pytest.fixture
+def another_book(new_book: Callable[[Path], Store], tmp_path: Path) -> Iterator[tuple[Store, int]]:
+    """Somebody else's book, and the port its pages are at."""
+    store = new_book(tmp_path / "other.sqlite")
+    server = make_server("127.0.0.1", 0, build_app(store, machine_now).server)
+    serving = threading.Thread(target=server.serve_forever)
+    serving.start()
+    yield store, server.port
+    server.shutdown()
+    serving.join()
+    store.close()
+
+
+def test_doctor_does_not_take_another_books_pages_for_its_own(
+    another_book: tuple[Store, int], paneltide: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def dashboard() -> dict[str, str]:
+        findings = json.loads(paneltide("doctor", "--json")[1])["findings"]
+        return next(finding for finding in findings if finding["what"] == "dashboard")
+
+    store, port = another_book
+    monkeypatch.setenv("PANELTIDE_PORT", str(port))
+    assert paneltide("migrate")[0] == 0
+    found = dashboard()
+    assert found["state"] == "amiss"
+    assert "shows another book" in found["found"]
+    assert "PANELTIDE_PORT" in found["remedy"]
+    monkeypatch.setenv("PANELTIDE_DATABASE_URL", f"sqlite:///{store.url.database}")
+    assert "another book" not in dashboard()["found"]
 
 
 def test_check_says_what_a_house_should_be_held_at_and_the_design_range_apart(

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 from sqlalchemy import insert, update
 
-from deploy.cli.commands import main
 from model.records.acts import book, hangings, places
 from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import Checkpoint, Place, Reading, Sensor
 from model.records.store import Store
 from model.watch.run.loop import bring_up_to_date
 from model.wood.piece import read_piece
+from tests.ran import Ran
 
 pytestmark = pytest.mark.slow
 
@@ -37,8 +37,6 @@ held = "centre"
 sight_width = "308mm"
 groove_depth = "9mm"
 """
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
@@ -77,18 +75,7 @@ def homes(store: Store) -> Store:
     return store
 
 
-@pytest.fixture
-def paneltide(capsys: pytest.CaptureFixture[str]) -> Run:
-    def run(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            main(list(arguments))
-        said = capsys.readouterr()
-        return int(str(ended.value.code)), said.out, said.err
-
-    return run
-
-
-def test_a_few_homes_computed_anew_are_what_is_on_record(homes: Store, paneltide: Run) -> None:
+def test_a_few_homes_computed_anew_are_what_is_on_record(homes: Store, paneltide: Callable[..., Ran]) -> None:
     status, out, _ = paneltide("fleet", "--json")
     found = json.loads(out)
     assert status == 0
@@ -104,14 +91,14 @@ def test_a_few_homes_computed_anew_are_what_is_on_record(homes: Store, paneltide
     assert "All of it is as it stands on record." in out
 
 
-def test_workers_come_to_the_same(homes: Store, paneltide: Run) -> None:
+def test_workers_come_to_the_same(homes: Store, paneltide: Callable[..., Ran]) -> None:
     _, plain, _ = paneltide("fleet", "--json")
     status, spread, _ = paneltide("fleet", "--json", "--workers", "1")
     assert status == 0
     assert json.loads(spread)["rows"] == json.loads(plain)["rows"]
 
 
-def test_what_is_not_as_on_record_is_told(homes: Store, paneltide: Run) -> None:
+def test_what_is_not_as_on_record_is_told(homes: Store, paneltide: Callable[..., Ran]) -> None:
     with homes.session() as session:
         last = START + timedelta(hours=HOURS)
         session.execute(
@@ -123,7 +110,7 @@ def test_what_is_not_as_on_record_is_told(homes: Store, paneltide: Run) -> None:
 
 
 def test_it_says_in_one_sentence_what_is_missing(
-    homes: Store, paneltide: Run, monkeypatch: pytest.MonkeyPatch
+    homes: Store, paneltide: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     status, _, err = paneltide("fleet", "--workers", "2")
@@ -134,7 +121,7 @@ def test_it_says_in_one_sentence_what_is_missing(
     assert status == 0, "without workers nothing more is needed"
 
 
-def test_a_book_that_was_never_followed_is_refused(store: Store, paneltide: Run) -> None:
+def test_a_book_that_was_never_followed_is_refused(store: Store, paneltide: Callable[..., Ran]) -> None:
     status, _, err = paneltide("fleet")
     assert status == 2
     assert "watch --once" in err

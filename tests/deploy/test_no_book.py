@@ -6,26 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from deploy.cli.commands import main
+from tests.ran import Ran
 
 PIECE = str(Path(__file__).parents[2] / "sample_readings" / "pieces" / "hall_bench.toml")
-Ran = tuple[int, str, str]
 
 
-@pytest.fixture
-def paneltide(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., Ran]:
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
+@pytest.fixture(autouse=True)
+def in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-
-    def run(*arguments: str) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main(list(arguments))
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
 
 
 @pytest.mark.parametrize(

@@ -6,29 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from deploy.cli.commands import main
+from tests.ran import Ran
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
 WIDTH = ("width", "--species", "black cherry", "--cut", "flat-sawn", "--from", 8, "--to", 6)
 PLAN = ("plan", "door", "--species", "cherry", "--width", "18in", "--thickness", "3/4in", "--rh", "20-50")
-
-Ran = tuple[int, str, str]
-
-
-@pytest.fixture
-def paneltide(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., Ran]:
-    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-
-    def run(*arguments: object) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
 
 
 @pytest.mark.parametrize(

@@ -11,32 +11,20 @@ import pytest
 import typer
 
 from deploy.cli.broker_command import offer_to_open
-from deploy.cli.commands import main
 from deploy.reach import broker_address, heard_words, network_addresses
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.schema.tables import Pulse
 from model.records.store import Store
-
-Ran = tuple[int, str, str]
+from tests.ran import Ran
 
 
 @pytest.fixture
 def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The settings file of an installation of its own."""
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path))
-    return tmp_path / "paneltide.toml"
-
-
-@pytest.fixture
-def paneltide(file: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
-    def run(*arguments: str) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main(list(arguments))
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
+    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
+    (tmp_path / "data").mkdir()
+    return tmp_path / "data" / "paneltide.toml"
 
 
 def test_one_command_makes_a_password_and_says_it(file: Path, paneltide: Callable[..., Ran]) -> None:

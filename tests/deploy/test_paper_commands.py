@@ -7,27 +7,9 @@ from typing import Any
 
 import pytest
 
-from deploy.cli.commands import main
+from tests.ran import Ran
 
 PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
-Ran = tuple[int, str, str]
-
-
-@pytest.fixture
-def paneltide(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., Ran]:
-    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-    monkeypatch.delenv("PANELTIDE_DATABASE_URL", raising=False)
-
-    def run(*arguments: object) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
 
 
 @pytest.fixture

@@ -6,24 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.cli.commands import main
-
-Ran = tuple[int, str, str]
-
-
-@pytest.fixture
-def paneltide(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., Ran]:
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-
-    def run(*arguments: object) -> Ran:
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
+from tests.ran import Ran
 
 
 @pytest.mark.slow

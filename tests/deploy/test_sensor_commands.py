@@ -3,30 +3,14 @@
 import json
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from deploy.cli.commands import main
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.schema.tables import HeardMessage
 from model.records.store import Store
-
-
-@pytest.fixture
-def paneltide(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
-    """Run one command in an installation of its own; exit status, what it printed, what it complained."""
-    monkeypatch.setenv("PANELTIDE_DATA_DIR", str(tmp_path / "data"))
-    monkeypatch.setenv("COLUMNS", "300")
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            main([str(argument) for argument in arguments])
-        printed = capsys.readouterr()
-        return int(str(ended.value.code)), printed.out, printed.err
-
-    return run
+from tests.ran import answer
 
 
 @pytest.fixture
@@ -49,12 +33,6 @@ def heard(paneltide) -> None:
     store.close()
 
 
-def answer(ran: tuple[int, str, str]) -> Any:
-    status, out, err = ran
-    assert (status, err) == (0, ""), err
-    return json.loads(out)
-
-
 def test_a_field_said_by_hand_is_shown_and_then_kept(paneltide, heard: None) -> None:
     fields = ("--temperature", "/data/t", "--humidity", "/data/h", "--unit", "F", "--humidity-unit", "ratio")
     shown = answer(paneltide("sensors", "accept", "loft/box", *fields, "--show", "--json"))
@@ -64,7 +42,7 @@ def test_a_field_said_by_hand_is_shown_and_then_kept(paneltide, heard: None) -> 
         {"at": "/data/t", "value": "70.7"},
         {"at": "/data/h", "value": "0.41"},
     ]
-    status, out, _ = paneltide("sensors", "accept", "loft/box", *fields, "--place", "Loft")
+    status, out, _ = paneltide("sensors", "accept", "loft/box", *fields, "--place", "Loft", "--kind", "home")
     assert status == 0
     assert "The last message reads 21.5 °C 41 %" in out
     assert "loft box hangs at Loft, a new place, since" in out
@@ -84,7 +62,7 @@ def test_a_topic_is_dismissed_for_good_and_brought_back(paneltide, heard: None) 
 
 def test_sensors_of_two_houses_in_one_place_are_asked_about(paneltide, heard: None) -> None:
     for topic in ("bench/air", "flat/air"):
-        assert paneltide("sensors", "accept", topic, "--place", "Shop")[0] == 0
+        assert paneltide("sensors", "accept", topic, "--place", "Shop", "--kind", "shop")[0] == 0
     [pair] = answer(paneltide("sensors", "--json"))["two_rooms"]
     assert (pair["place"], pair["sensors"], round(pair["apart_pct"])) == ("Shop", ["bench", "flat"], 21)
     out = paneltide("sensors")[1]
@@ -94,6 +72,7 @@ def test_sensors_of_two_houses_in_one_place_are_asked_about(paneltide, heard: No
 def test_readings_that_belong_to_no_place_are_said_with_the_command_that_mends_it(
     paneltide, heard: None, tmp_path: Path
 ) -> None:
+    assert paneltide("place", "add", "Shop", "--kind", "shop")[0] == 0
     assert paneltide("sensors", "accept", "bench/air", "--name", "bench", "--place", "Shop")[0] == 0
     air = tmp_path / "air.csv"
     air.write_text(
@@ -108,3 +87,31 @@ def test_readings_that_belong_to_no_place_are_said_with_the_command_that_mends_i
     assert "belong to no place" not in out
     again = answer(paneltide("import-readings", air, "--sensor", "bench", "--json"))
     assert again["belong_to_no_place"] == []
+
+
+def test_a_place_nobody_recorded_is_made_of_the_kind_one_says_and_of_no_other(paneltide, heard: None) -> None:
+    """A home's air is judged otherwise than a shop's, so nothing is taken for a home because nobody said."""
+    words = ("sensors", "accept", "bench/air", "--place", "Bench room")
+    status, out, err = paneltide(*words)
+    assert (status, out) == (2, "")
+    assert "place Bench room: kind must be given" in err
+    assert "shop, storage or home (--kind)" in err
+    assert err.count("\n") == 1
+    assert "bench/air" in [
+        topic["topic"] for topic in answer(paneltide("sensors", "--json"))["unknown_topics"]
+    ]
+    assert paneltide(*words, "--kind", "shop")[0] == 0
+    [place] = answer(paneltide("state", "--json"))["places"]
+    assert (place["name"], place["kind"]) == ("Bench room", "shop")
+    # Of one that is there the kind is known.
+    assert paneltide("sensors", "accept", "flat/air", "--place", "Bench room")[0] == 0
+
+
+def test_a_file_makes_no_place_of_a_kind_nobody_said(paneltide, tmp_path: Path) -> None:
+    air = tmp_path / "air.csv"
+    air.write_text("timestamp_utc,temperature_c,rh_pct\n2026-01-01T00:00Z,20,45\n")
+    words = ("import-readings", air, "--sensor", "hall", "--place", "Lake house")
+    status, out, err = paneltide(*words)
+    assert (status, out) == (2, "")
+    assert "place Lake house: kind must be given" in err
+    assert answer(paneltide(*words, "--kind", "home", "--json"))["accepted"] == 1

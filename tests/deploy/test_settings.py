@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from deploy.settings import Settings, load_settings, origin, shown_value
+from deploy.settings import Settings, load_settings, shown_value
+from deploy.sources import origin
 from deploy.wiring import clock_of, clock_words, ingest_settings
 from model.records.clock import SampleClock, machine_now
 from model.wood.errors import BadInput

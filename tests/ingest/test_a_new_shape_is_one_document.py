@@ -59,7 +59,7 @@ def test_a_documented_message_is_listed_accepted_and_read_with_no_code_of_its_ow
     writer.write(intake.new_batch())
     [listed] = unbound_topics(store)
     assert listed.proposal is not None, "nothing is recognised"
-    accepted = accept(store, listed.topic, now=lambda: at, place="Loft")
+    accepted = accept(store, listed.topic, now=lambda: at, place="Loft", place_kind="home")
     assert (accepted.readings, accepted.rejected) == (len(shape["expect"]), 0)
     with store.session() as session:
         rows = session.scalars(select(Reading).order_by(Reading.observed_at)).all()

@@ -82,7 +82,7 @@ def test_a_freezer_and_a_bench_behind_one_topic_are_two_sensors(
     assert heard.proposal is not None
     assert len(heard.proposal.parts) == 2
     assert len({part.name for part in heard.proposal.parts}) == 2
-    assert "tells 2 devices apart" in heard.proposal.reasons[0]
+    assert "2 devices send here" in heard.proposal.reasons[0]
     done = accept(gateway.store, "radio/air", now=lambda: NOON)
     assert len(done.sensors) == 2
     gateway.send(freezer(**other), shop(**one))
@@ -115,11 +115,27 @@ def test_each_of_two_devices_is_accepted_by_itself_at_its_own_place(gateway: Gat
     gateway.send(shop(id="a4c1"), freezer(id="9f02"), shop(id="a4c1"))
     with pytest.raises(BadInput, match="must be one of a4c1, 9f02"):
         accept(gateway.store, "radio/air", part="77", now=lambda: NOON)
-    accept(gateway.store, "radio/air", part="9f02", name="Freezer", place="Cellar", now=lambda: NOON)
+    accept(
+        gateway.store,
+        "radio/air",
+        part="9f02",
+        name="Freezer",
+        place="Cellar",
+        place_kind="home",
+        now=lambda: NOON,
+    )
     [heard] = unbound_topics(gateway.store)
     assert heard.proposal is not None
     assert [part.part for part in heard.proposal.parts] == ["a4c1"]
-    accept(gateway.store, "radio/air", part="a4c1", name="Bench", place="Shop", now=lambda: NOON)
+    accept(
+        gateway.store,
+        "radio/air",
+        part="a4c1",
+        name="Bench",
+        place="Shop",
+        place_kind="home",
+        now=lambda: NOON,
+    )
     with gateway.store.session() as session:
         hung = {(one.sensor.name, one.place.name) for one in session.scalars(select(Hanging))}
     assert hung == {("Bench", "Shop"), ("Freezer", "Cellar")}

@@ -223,7 +223,12 @@ def test_the_doubled_hour_is_told_for_each_sensor_by_itself(bench: Store, write:
         f"2025-10-26 {at},{name},{n}\n" for n, at in enumerate(times, start=10) for name in ("Bench", "Rack")
     ]
     import_readings(
-        bench, write("time,sensor,temperature\n" + "".join(rows)), now, zone="Europe/Paris", create="Shop"
+        bench,
+        write("time,sensor,temperature\n" + "".join(rows)),
+        now,
+        zone="Europe/Paris",
+        create="Shop",
+        place_kind="home",
     )
     utc = [f"2025-10-26 {at}" for at in ("00:00", "00:30", "01:00", "01:30")]
     assert [at for at, *_ in stored(bench)] == utc * 2
@@ -269,7 +274,7 @@ def test_sensors_are_made_only_when_asked_and_hang_since_their_first_reading(
         "2025-06-02T12:00:00Z,Hall,20.5,45\n2025-06-01T12:00:00Z,Hall,20.5,45\n2025-06-01T12:00:00Z,Attic,20.5,45\n"
     )
     assert import_readings(store, path, now).rejected_count == 3
-    report = import_readings(store, path, now, create="Lake house")
+    report = import_readings(store, path, now, create="Lake house", place_kind="home")
     assert (report.accepted, report.created, report.rejected) == (3, ["Hall", "Attic"], [])
     with store.session() as session:
         for hanging in session.scalars(select(Hanging)):
@@ -391,14 +396,16 @@ def year(write: Write, name: str, first: str) -> Path:
 def test_the_order_in_which_two_files_come_does_not_matter(store: Store, write: Write) -> None:
     newer, older = year(write, "newer.csv", "2025-06-01"), year(write, "older.csv", "2024-06-01")
     for file in (newer, older):
-        report = import_readings(store, file, now, sensor="Logger", create="Loft")
+        report = import_readings(store, file, now, sensor="Logger", create="Loft", place_kind="home")
         assert report.nowhere == {}
     assert report.hung == {"Logger": ("Loft", datetime(2024, 6, 1, tzinfo=UTC))}
     assert hung(store) == [("Loft", "2024-06-01", None)]
 
 
 def test_a_known_sensor_that_hangs_nowhere_is_hung_where_its_file_says(bench: Store, write: Write) -> None:
-    import_readings(bench, year(write, "june.csv", "2025-06-01"), now, sensor="Bench", create="Shop")
+    import_readings(
+        bench, year(write, "june.csv", "2025-06-01"), now, sensor="Bench", create="Shop", place_kind="home"
+    )
     assert hung(bench) == [("Shop", "2025-06-01", None)]
 
 
@@ -412,11 +419,11 @@ def test_readings_from_before_a_sensor_hung_elsewhere_are_counted_and_left_there
     report = import_readings(bench, june, now, sensor="Bench")
     assert report.nowhere == {"Bench": (10, "Shop", datetime(2025, 6, 11, tzinfo=UTC))}
     # Said to be another place's, they don't move a sensor that hung in the shop.
-    report = import_readings(bench, june, now, sensor="Bench", create="Loft")
+    report = import_readings(bench, june, now, sensor="Bench", create="Loft", place_kind="home")
     assert report.nowhere["Bench"][0] == 10
     assert hung(bench) == [("Shop", "2025-06-11", None)]
     # Said to be the shop's, its hanging is dated back.
-    report = import_readings(bench, june, now, sensor="Bench", create="Shop")
+    report = import_readings(bench, june, now, sensor="Bench", create="Shop", place_kind="home")
     assert report.nowhere == {}
     assert hung(bench) == [("Shop", "2025-06-01", None)]
 
@@ -432,11 +439,11 @@ def test_what_would_become_of_a_file_is_what_becomes_of_it_and_nothing_is_kept(
     text += "2025-07-03T00:00Z,Loft,21,46\n2025-07-04T00:00Z,Loft,much,46\n"
     file = write(text, "more.csv")
     before = stored(bench)
-    would = import_readings(bench, file, now, create="Loft", keep=False)
+    would = import_readings(bench, file, now, create="Loft", place_kind="home", keep=False)
     assert stored(bench) == before
     assert hung(bench) == []
     assert [(row.sensor, row.rh_pct) for row in would.first][:1] == [("Bench", 45.0)]
-    did = import_readings(bench, file, now, create="Loft")
+    did = import_readings(bench, file, now, create="Loft", place_kind="home")
     for report in (would, did):
         assert (report.accepted, report.duplicate, report.rejected_count) == (3, 2, 1)
         assert report.created == ["Loft"]

@@ -133,7 +133,9 @@ def test_a_field_said_by_hand_is_read_before_anything_is_kept(store: Store) -> N
     assert seen.observed_at == NOON - timedelta(minutes=5)
     with store.session() as session:
         assert session.scalars(select(Reading)).all() == []
-    done = accept(store, "loft/box", now=now, name="Loft", place="Loft", reading=found.reading)
+    done = accept(
+        store, "loft/box", now=now, name="Loft", place="Loft", place_kind="home", reading=found.reading
+    )
     assert done.readings == 1
     with store.session() as session:
         [reading] = session.scalars(select(Reading))
@@ -169,7 +171,7 @@ def test_a_field_that_cannot_be_read_is_answered_in_a_sentence(store: Store, sai
 def test_a_place_is_found_however_it_is_capitalised_and_the_answer_says_since_when(store: Store) -> None:
     keep(store, ("a/air", AIR), ("b/air", AIR))
     first = accept(store, "a/air", now=now, name="A", place="Shop", place_kind="shop")
-    second = accept(store, "b/air", now=now, name="B", place="shop")
+    second = accept(store, "b/air", now=now, name="B", place="shop", place_kind="home")
     assert [(one.sensor, one.place, one.since_at, one.is_new) for one in (*first.hung, *second.hung)] == [
         ("A", "Shop", NOON, True),
         ("B", "Shop", NOON, False),

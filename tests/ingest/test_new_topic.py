@@ -40,9 +40,23 @@ def count(store, table) -> int:
 
 def test_a_topic_that_began_when_a_sensor_fell_silent_joins_it_by_name_and_can_be_parted_again(store) -> None:
     hear(store, "flat/a1/air", range(5))
-    accept(store, "flat/a1/air", now=lambda: NOON + 5 * HOUR, name="Flat, living room", place="Flat")
+    accept(
+        store,
+        "flat/a1/air",
+        now=lambda: NOON + 5 * HOUR,
+        name="Flat, living room",
+        place="Flat",
+        place_kind="home",
+    )
     hear(store, "flat/b7/air", range(6, 10))
-    done = accept(store, "flat/b7/air", now=lambda: NOON + 10 * HOUR, name="Flat, living room", place="Flat")
+    done = accept(
+        store,
+        "flat/b7/air",
+        now=lambda: NOON + 10 * HOUR,
+        name="Flat, living room",
+        place="Flat",
+        place_kind="home",
+    )
     assert (done.sensors, done.readings) == (("Flat, living room",), 4)
     assert [(one.place, one.joined) for one in done.hung] == [("Flat", True)]
     assert (count(store, Sensor), count(store, Binding), count(store, Reading)) == (1, 2, 9)
@@ -54,8 +68,22 @@ def test_a_topic_that_began_when_a_sensor_fell_silent_joins_it_by_name_and_can_b
 
 def test_the_name_of_a_sensor_that_is_still_heard_is_refused(store) -> None:
     hear(store, "flat/a1/air", range(8))
-    accept(store, "flat/a1/air", now=lambda: NOON + 8 * HOUR, name="Flat, living room", place="Flat")
+    accept(
+        store,
+        "flat/a1/air",
+        now=lambda: NOON + 8 * HOUR,
+        name="Flat, living room",
+        place="Flat",
+        place_kind="home",
+    )
     hear(store, "flat/b7/air", range(6, 8))
     with pytest.raises(BadInput, match="unless that one has been silent for an hour"):
-        accept(store, "flat/b7/air", now=lambda: NOON + 9 * HOUR, name="Flat, living room", place="Flat")
+        accept(
+            store,
+            "flat/b7/air",
+            now=lambda: NOON + 9 * HOUR,
+            name="Flat, living room",
+            place="Flat",
+            place_kind="home",
+        )
     assert count(store, HeardMessage) == 2

@@ -119,9 +119,9 @@ def test_a_look_alike_is_named_with_its_reason():
         "shop/bench", [b'{"temperature":21.5,"humidity":45,"dew_point_temp":9.2,"cpu_temp":48}']
     )
     text = " | ".join(proposal.reasons)
-    assert "/temperature is the temperature: 21.5 lies in the range of a room" in text
-    assert "dew_point_temp was left: it is a dew point" in text
-    assert "cpu_temp was left: it is the device's own temperature" in text
+    assert "/temperature is the temperature: 21.5 fits a room in °C" in text
+    assert "dew_point_temp is left out: it is a dew point" in text
+    assert "cpu_temp is left out: it is the device's own temperature" in text
 
 
 def test_ranges_speak_for_a_unit_only_in_a_doubtful_proposal():

@@ -123,7 +123,7 @@ def test_a_sensor_set_aside_keeps_no_name_from_another(store: Store, writer: Wri
 
 def test_a_quantity_that_joined_a_sensor_leaves_it_as_it_was(store: Store, writer: Writer) -> None:
     come(writer, ("rack/temperature", b"18.5"))
-    accept(store, "rack/temperature", now=now, name="Rack", place="Shop")
+    accept(store, "rack/temperature", now=now, name="Rack", place="Shop", place_kind="home")
     come(writer, ("rack/humidity", b"52"), ("rack/humidity", b"53"), first=5)
     before = as_recorded(store)
     done = accept(store, "rack/humidity", now=now)
@@ -136,7 +136,7 @@ def test_a_quantity_that_joined_a_sensor_leaves_it_as_it_was(store: Store, write
 def test_a_place_that_something_else_needs_stays(store: Store, writer: Writer) -> None:
     come(writer, ("bench/air", air(18)), ("rack/air", air(16)))
     done = accept(store, "bench/air", now=now, name="Bench", place="Shop", place_kind="shop")
-    accept(store, "rack/air", now=now, name="Rack", place="Shop")
+    accept(store, "rack/air", now=now, name="Rack", place="Shop", place_kind="home")
     with store.session() as session:
         back = take_back(session, done.number, now())
         assert back.says.endswith(" Shop stays: Rack hangs there.")
@@ -190,7 +190,7 @@ def test_a_device_hung_in_anothers_place_gets_its_own_topic(store: Store, writer
         sensor = session.scalars(select(Sensor)).one()
         swaps.swap_sensor(session, sensor, "Bench, second", now())
     come(writer, ("second/air", air(19)), first=90)
-    done = accept(store, "second/air", now=now, name="Bench, second", place="Shop")
+    done = accept(store, "second/air", now=now, name="Bench, second", place="Shop", place_kind="home")
     with store.session() as session:
         second = session.scalars(select(Sensor).where(Sensor.name == "Bench, second")).one()
         assert [binding.topic for binding in second.bindings] == ["second/air"]

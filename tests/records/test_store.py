@@ -7,6 +7,7 @@ from sqlalchemy import select, text
 
 from model.records.schema.tables import Place
 from model.records.store import Store, StoreUnavailable, newest_revision
+from model.wood.errors import BadInput
 
 
 def test_a_new_book_is_made_and_opening_it_again_changes_nothing(tmp_path):
@@ -69,8 +70,10 @@ def test_a_file_that_is_no_database_is_told_in_one_sentence(tmp_path):
 
 
 def test_an_unknown_kind_of_database_is_refused():
-    with pytest.raises(StoreUnavailable, match="must name sqlite or postgresql, got 'mysql'"):
+    with pytest.raises(BadInput, match="must name sqlite or postgresql, got 'mysql'"):
         Store("mysql://somewhere/book")
+    with pytest.raises(BadInput, match="must be one such as sqlite:///file"):
+        Store("the cupboard by the door")
 
 
 def test_a_password_is_masked_in_what_is_shown():

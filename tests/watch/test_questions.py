@@ -1,6 +1,7 @@
 """Glue up today? What may a client be told? By the trade's own cases, and on a book."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -213,6 +214,15 @@ def test_wood_too_wet_for_where_it_goes_waits_though_the_shop_agrees(
     if key:
         assert named[key].startswith("Red oak: ")
         assert ("3.6 points too wet for where it goes" if off_pct > 2.0 else "not ready") in named[key]
+
+
+def test_a_stack_without_a_home_is_not_said_to_go_somewhere():
+    stock = bound(1.6)
+    stock = replace(stock, stacks=tuple(replace(one, has_home=False) for one in stock.stacks))
+    shop_air = dict.fromkeys(("emc_now_pct", "emc_day_pct", "emc_five_days_pct"), stock.mc_pct)
+    sentences = [said(reason) for reason in judge(stock, air(60.0, **shop_air), GLUE)[1]]
+    assert "Red oak: not settled yet in the air where it stands." in sentences
+    assert "where it goes" not in " ".join(sentences)
 
 
 def test_every_stack_has_a_line_of_its_own(make_shop: Callable[[], Any]):

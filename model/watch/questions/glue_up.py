@@ -27,6 +27,8 @@ RANK = {GO: 0, WAIT: 1, NOT_TODAY: 2}
 
 WITHIN_PCT = 2.0
 """Points within which boards lie of each other and of the air (extension columns; Wood Handbook ch. 10)."""
+NOT_READY = {True: "stack-not-ready", False: "stack-not-settled"}
+"""What is said of a stack that is not ready, by whether it is meant for a home."""
 FIVE_DAYS_H = 120
 DAY_H = 24
 NOW_H = 3
@@ -180,7 +182,7 @@ def _destined(one: Destined, lot: str) -> list[Reason]:
     }  # fmt: skip
     if one.has_home and abs(one.off_pct) > WITHIN_PCT:
         return [against("stack-off-target", most_pct=WITHIN_PCT, **numbers)]
-    return [] if one.ready.is_ready else [Reason("stack-not-ready", numbers)]
+    return [] if one.ready.is_ready else [Reason(NOT_READY[one.has_home], numbers)]
 
 
 # ---------------------------------------------------------------- on the book
@@ -251,7 +253,7 @@ def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
         reason
         for reason in reasons
         if reason.values.get("stack") == stock.name
-        and (is_against(reason) or reason.key == "stack-not-ready")
+        and (is_against(reason) or reason.key in NOT_READY.values())
     ]
     return {
         "name": stock.name,
@@ -268,7 +270,7 @@ def _ready(one: Destined, why: Sequence[Reason]) -> Reason:
     of_air = [
         Reason(reason.key, {**reason.values, "about": ""})
         for reason in why
-        if reason.key not in ("stack-off-target", "stack-not-ready")
+        if reason.key not in ("stack-off-target", *NOT_READY.values())
     ]
     said = one.ready.reason
     if not one.ready.is_ready and not any(reason.key == "stack-off-target" for reason in why):
