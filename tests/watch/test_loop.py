@@ -10,10 +10,12 @@ import time
 import pytest
 
 from model.records.acts import book
-from model.records.schema.tables import AirHour, Place, Pulse, StaleHour, Verdict
+from model.records.schema.tables import AirHour, Place, Pulse, RunningCount, StaleHour, Verdict
+from model.records.store import Store
 from model.watch.run import evaluation, loop, writing
 from model.watch.run import watch_sql as ledger
 from model.watch.run.evaluation import Watch
+from model.watch.tell.place_stack_verdicts import Around
 
 pytestmark = pytest.mark.slow
 
@@ -115,6 +117,25 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
     other.send(month(shop))
     other.evaluate(shop.hour(500))
     assert shop.computed() == other.computed()
+
+
+def test_readings_can_be_stored_while_places_and_stacks_are_judged(shop, monkeypatch):
+    """Judging looks fifty years ahead for each stack: whoever stores readings doesn't wait for that."""
+    shop.send(month(shop))
+    judge = Around.judge
+    stored = []
+
+    def stores_meanwhile(self, *arguments):
+        other = Store(str(shop.store.url), busy_timeout_s=0.1)
+        with other.session() as session:
+            session.add(RunningCount(name="stored meanwhile", count=1))
+        other.close()
+        stored.append(True)
+        return judge(self, *arguments)
+
+    monkeypatch.setattr(Around, "judge", stores_meanwhile)
+    shop.evaluate(shop.hour(500))
+    assert stored == [True]
 
 
 def test_two_watches_at_once_give_the_same_as_one(make_shop, shop):

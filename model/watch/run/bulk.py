@@ -53,13 +53,14 @@ class Bulk:
         changed: int = self._cursor.rowcount
         return changed
 
-    def put(self, table: str, key: Sequence[str], columns: Sequence[str], rows: Iterable[Row]) -> None:
-        """Insert rows, or replace those of the same key."""
-        others = [column for column in columns if column not in key]
-        setting = ", ".join(f"{column} = excluded.{column}" for column in others)
+    def put(
+        self, table: str, key: Sequence[str], columns: Sequence[str], rows: Iterable[Row], where: str = ""
+    ) -> None:
+        """Insert rows, or replace those of the same key; only `where` this holds, if given."""
+        setting = ", ".join(f"{column} = excluded.{column}" for column in columns if column not in key)
         self.each(
             f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))}) "
-            f"ON CONFLICT ({', '.join(key)}) DO {f'UPDATE SET {setting}' if others else 'NOTHING'}",
+            f"ON CONFLICT ({', '.join(key)}) DO UPDATE SET {setting}{f' WHERE {where}' if where else ''}",
             rows,
         )
 

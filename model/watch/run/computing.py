@@ -3,6 +3,7 @@
 import math
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,10 +11,21 @@ from model.records.store import Store
 from model.watch.air.climate import Climate
 from model.watch.air.gap_fill import Air
 from model.watch.run import watch_sql as ledger
+from model.watch.run.rows import Row, checkpoint_rows
 from model.watch.run.tasks import Tally, Task
 from model.watch.state import read_back as resume
 from model.watch.state.margins import FitHours, MoistureThen, fits_through, settle
 from model.watch.state.states import Run, States, run
+
+
+@dataclass(frozen=True)
+class Computed:
+    """A task's owner where it ends: its states, its fits on the way, and the rows of `checkpoint` to add."""
+
+    task: Task
+    states: States
+    fits: Sequence[FitHours]
+    checkpoints: Sequence[Row] = ()
 
 
 def compute(
@@ -22,8 +34,10 @@ def compute(
     airs: Mapping[int, Air],
     climates: Mapping[int, Climate],
     tally: Tally,
-) -> tuple[Run, list[list[FitHours]]]:
-    """Take the owners of some tasks to where they end, and their fits with them."""
+) -> list[Computed]:
+    """Take the owners of some tasks to where they end, and their fits with them; all rest, or none does."""
+    if tasks[0].rests:
+        return [_resting(store, task, climates) for task in tasks]
     clock = time.perf_counter()
     owners = [task.owner for task in tasks]
     states = States.joined(
@@ -34,40 +48,56 @@ def compute(
     clock = tally.took("states", clock)
     tally.add("bodies", len(done.bodies))
     tally.add("body_hours", int(np.isfinite(done.mc_pct).sum()))
-    fits: list[list[FitHours]] = []
+    found, widths = [], {}
     row = 0
     for task in tasks:
         rows = {body.name: row + place for place, body in enumerate(task.owner.bodies)}
-        row += len(task.owner.bodies)
-        fits.append(
-            fits_through(
-                task.owner, done, rows, task.hour, task.known.resumed if task.known else {}, task.end,
-                climates, moisture_then(store, task, done, rows),
-            )
-        )  # fmt: skip
-    settle([fit for own in fits for fit in own])
-    tally.took("margins", clock)
-    return done, fits
-
-
-def resting(store: Store, tasks: Sequence[Task], climates: Mapping[int, Climate]) -> list[list[FitHours]]:
-    """The fits of owners whose air has not been heard of since, as they stood at the hour they rest at."""
-    found = []
-    for task in tasks:
-        known = task.known
-        assert known is not None
-        done = Run(task.owner.bodies, known.hour, known.states.outline[:, :1], known.states)
-        rows = {body.name: row for row, body in enumerate(task.owner.bodies)}
+        then = _moisture_then(store, task, done, rows)
         fits = fits_through(
-            task.owner, done, rows, known.hour - 1, known.resumed, known.hour, climates,
-            moisture_then(store, task, done, rows),
+            task.owner, done, rows, task.hour, task.known.resumed if task.known else {}, task.end, climates,
+            then,
         )  # fmt: skip
-        settle([fit for fit in fits if not fit.rest()])
-        found.append(fits)
-    return found
+        found.append((task, np.arange(row, row + len(rows)), fits))
+        row += len(rows)
+        for body in task.owner.bodies:
+            if body.widths:  # re-measured, each at the moisture content it had then
+                widths[rows[body.name]] = [
+                    (at, width, then(body.id, at))
+                    for at, width in body.widths
+                    if body.start_hour <= at < done.first + done.mc_pct.shape[1]
+                ]
+    settle([fit for _, _, fits in found for fit in fits])
+    is_stack = [task.owner.kind == "stack" for task in tasks for _ in task.owner.bodies]
+    checkpoints: dict[int, list[Row]] = {body.id: [] for body in done.bodies}
+    for one in checkpoint_rows(done, widths, is_stack):
+        checkpoints[one[0]].append(one)
+    tally.took("margins", clock)
+    return [
+        Computed(
+            task,
+            done.states.part(own),
+            fits,
+            [one for body in task.owner.bodies for one in checkpoints[body.id]],
+        )
+        for task, own, fits in found
+    ]
 
 
-def moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) -> MoistureThen:
+def _resting(store: Store, task: Task, climates: Mapping[int, Climate]) -> Computed:
+    """An owner whose air has not been heard of since, as it stood at the hour it rests at."""
+    known = task.known
+    assert known is not None
+    done = Run(task.owner.bodies, known.hour, known.states.outline[:, :1], known.states)
+    rows = {body.name: row for row, body in enumerate(task.owner.bodies)}
+    fits = fits_through(
+        task.owner, done, rows, known.hour - 1, known.resumed, known.hour, climates,
+        _moisture_then(store, task, done, rows),
+    )  # fmt: skip
+    settle([fit for fit in fits if not fit.rest()])
+    return Computed(task, known.states, fits)
+
+
+def _moisture_then(store: Store, task: Task, done: Run, rows: Mapping[str, int]) -> MoistureThen:
     """Mean moisture content of one of the owner's bodies at a kept hour, computed now or before."""
     row_of = {body.id: rows[body.name] for body in task.owner.bodies}
     stored: dict[tuple[int, int], float] = {}

@@ -19,17 +19,17 @@ from model.watch.air.climate import SILENT_AFTER_H, Climate
 from model.watch.air.gap_fill import NO_AIR, Air, Hours, Measured, filled, measured_of, merged
 from model.watch.run import watch_sql as ledger
 from model.watch.run.bulk import Bulk
-from model.watch.run.computing import compute, resting
+from model.watch.run.computing import compute
 from model.watch.run.rows import verdict_row
 from model.watch.run.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.run.watch_sql import Counts, Overtaken
-from model.watch.run.writing import ResultWriter, air_writer, put_verdicts, write_portion, write_resting
+from model.watch.run.writing import AirsThen, Results, ResultWriter, add_computed
 from model.watch.state import read_back as resume
 from model.watch.state.fit_on_book import FitOnBook
 from model.watch.state.roster import Assembly, Roster, RosterReader
 from model.watch.tell.place_stack_verdicts import Around
 from model.watch.tell.verdicts import verdict_of_piece
-from model.watch.tell.warnings import read_stored, write_changes
+from model.watch.tell.warnings import read_stored
 from model.watch.trust.judge import Judge
 
 TRIES = 6
@@ -74,7 +74,6 @@ class Watch:
         self._trusted: dict[int, int] = {}  # by place, the hour up to which its air is trusted
         self._known: dict[tuple[str, int], Known] = {}
         self._around = Around()
-        self._verdicts: ledger.Verdicts = {}  # on record, for all that this watch knows
         self._hour: int | None = None
 
     def bring_up_to_date(self, now: datetime) -> Evaluation:
@@ -117,31 +116,35 @@ class Watch:
             stored = read_stored(bulk, "fit", min((task.begin for task in tasks), default=hour) * HOUR_MS)
             clock = tally.took("read", clock)
         climates = {id_: Climate(self._roster.places[id_], air) for id_, air in airs.items()}
-        writer = ResultWriter(self._store, counts, self._verdicts)
-        taken_back = [task for task in tasks if task.rewind_hour() is not None]
+        writer = ResultWriter(self._store, counts, tally)
         for place_id, hours in changed.items():
-            rewinds = [
-                (task.owner, task.rewind_hour())
-                for task in taken_back
-                if any(stay.place_id == place_id for stay in task.owner.stays)
-            ]
-            writer.add(len(hours), air_writer(place_id, airs[place_id], hours, rewinds))
-            tally.add("air_hours", len(hours))
-        tally.add("marks", len(marks))
+            # Together with taking back what was computed from the air before: should the program end right
+            # after, the next evaluation finds the states taken back and goes on.
+            writer.rows.airs.append((place_id, airs[place_id], hours.tolist()))
+            for task in tasks:
+                rewind = task.rewind_hour()
+                if task.goes_back and rewind is not None and task.owner.stood_at(place_id):
+                    writer.rows.rewinds.append((task.owner, rewind))
+            writer.flush_if_full()
         known: dict[tuple[str, int], Known] = {}
+        airs_then: AirsThen = {}
         for portion in portions(tasks):
             clock = tally.took("write", clock)
-            if portion[0].rests:
-                write_resting(writer, portion, resting(self._store, portion, climates), hour, climates, known)
-                continue
             computed = compute(self._store, portion, airs, climates, tally)
             clock = time.perf_counter()
-            write_portion(self._store, writer, portion, computed, hour, climates, stored, known, tally)
+            for one in computed:
+                owner = one.task.owner
+                known[owner.key] = add_computed(writer.rows, one, hour, climates, stored, airs_then)
+                writer.flush_if_full()
+        writer.flush()
         begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
         self._around.changed_from(min(begins, default=hour))
-        writer.add(len(marks), lambda bulk: ledger.delete_marks(bulk, marks))
-        writer.add(1, lambda bulk: self._write_rest(bulk, hour, climates, marks, tally))
-        self._counts = writer.finish()
+        # Judged from what is on record by now, before the last transaction: nobody waits for that.
+        with ledger.reading(self._store) as bulk:
+            self._judge_rest(bulk, writer.rows, hour, climates, marks)
+        writer.rows.marks = list(marks)
+        writer.flush()
+        self._counts = writer.counts
         self._airs, self._hour = airs, hour
         self._known.update(known)
         tally.took("write", clock)
@@ -153,7 +156,7 @@ class Watch:
         others = self.has_moved(counts)
         if others or before is None or before.book != counts.book or self._roster is None:
             self._roster = self._reader.read(bulk)
-            self._known, self._around, self._verdicts = {}, Around(), {}
+            self._known, self._around = {}, Around()
         if others or before is None or before.air != counts.air:
             self._airs = ledger.read_airs(bulk)
         if others:
@@ -267,45 +270,27 @@ class Watch:
                 found[owner.key] = Known(hour, states, resumed)
         return found
 
-    # ------------------------------------------------------------ writing
+    # ------------------------------------------------------------ the rest
 
-    def _write_rest(
+    def _judge_rest(
         self,
         bulk: Bulk,
+        rows: Results,
         hour: int,
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
-        tally: Tally,
     ) -> None:
         """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
         assert self._roster is not None
         found = self._around.judge(bulk, self._roster, hour, climates, marks, self._trusted)
+        rows.verdicts += found.verdicts
+        rows.changes += found.changes
         for owner in self._roster.owners:
-            if owner.until > hour and (not owner.bodies or owner.start_hour > hour):
+            if owner.until <= hour:
+                rows.retired.append(owner)
+            elif not owner.bodies or owner.start_hour > hour:
                 judged = verdict_of_piece({}, hour, owner.problem)
-                found.verdicts.append(verdict_row(owner.kind, owner.id, judged, hour))
-        retired = [
-            key
-            for owner in self._roster.owners
-            if owner.until <= hour
-            for key in ((owner.kind, owner.id), *(("fit", fit) for fit in owner.fit_ids))
-        ]
-        tally.add("opened", sum(len(change.added) for change in found.changes))
-        write_changes(bulk, found.changes)
-        put_verdicts(bulk, found.verdicts, self._verdicts)
-        bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", retired)
-        bulk.each(
-            "UPDATE warning SET closed_at = ? "
-            "WHERE subject_kind = 'fit' AND subject_id = ? AND closed_at IS NULL AND opened_at <= ?",
-            [
-                (bulk.instant(owner.until * HOUR_MS), fit, bulk.instant(owner.until * HOUR_MS))
-                for owner in self._roster.owners
-                if owner.until <= hour
-                for fit in owner.fit_ids
-            ],
-        )
-        for key in retired:
-            self._verdicts.pop(key, None)
+                rows.verdicts.append(verdict_row(owner.kind, owner.id, judged, hour))
 
 
 def bring_up_to_date(store: Store, now: datetime) -> Evaluation:

@@ -61,8 +61,8 @@ def checkpoint_rows(done: Run, re_measured: Widths, is_stack: Sequence[bool]) ->
     return rows
 
 
-def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> tuple[list[Row], list[Row]]:
-    """Rows of `margin` in the order of `ledger.MARGIN`: at midnights and kept hours; and at the last hour."""
+def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
+    """Rows of `margin` in the order of `ledger.MARGIN`: at midnights, kept hours and the last hour."""
     history = fit.history
     assert history is not None
     first, last = fit.first, fit.last
@@ -73,7 +73,7 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> tuple[list[Row], li
         for limit, now, play in zip(fit.limits, fit.latest, play_mm, strict=True)
     ]  # fmt: skip
     if first == last:
-        return [], ends
+        return ends
     hours = {hour for hour in kept_hours if first <= hour < last}
     columns = [hour - first for hour in sorted(hours | set(range(-(-first // 24) * 24, last, 24)))]
     margins, levels, since, improving = (
@@ -87,7 +87,7 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> tuple[list[Row], li
         for number, limit in enumerate(fit.limits)
         for place, column in enumerate(columns)
     ]  # fmt: skip
-    return rows, ends
+    return rows + ends
 
 
 def as_json(document: Mapping[str, Any]) -> str:

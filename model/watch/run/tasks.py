@@ -53,28 +53,22 @@ class Task:
         """Whether it is there already: the air has not been heard of since."""
         return self.known is not None and self.known.hour == self.end
 
+    @property
+    def goes_back(self) -> bool:
+        """Whether rows after the hour it goes on from may be on record."""
+        return self.known is None or not self.known.is_last
+
     def rewind_hour(self) -> int | None:
         """The first hour whose rows are taken back: what follows, and a latest row that is not to stay.
 
-        None where nothing is.
+        None where nothing is. Rows of midnights and of kept hours stay.
         """
         if self.known is None:
             return 0
-        if self.known.is_last:
-            return None
-        if self.rests:
-            return self.known.hour + 1
-        return self.known.hour + 1 if self._stays else self.known.hour
-
-    def moving_hour(self) -> int | None:
-        """The hour of the latest rows where they move on to the new hour instead of being taken back."""
-        return self.known.hour if self.known is not None and self.known.is_last and not self._stays else None
-
-    @property
-    def _stays(self) -> bool:
-        """Whether the rows of the hour it goes on from stay on record: midnights, and hours kept."""
-        assert self.known is not None
-        return self.known.hour % 24 == 0 or self.known.hour in self.owner.kept_hours
+        hour = self.known.hour
+        if not (self.rests or hour % 24 == 0 or hour in self.owner.kept_hours):
+            return hour
+        return hour + 1 if self.goes_back else None
 
 
 @dataclass

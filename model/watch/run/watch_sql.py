@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
-from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -190,12 +189,10 @@ def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
 # ---------------------------------------------------------------- states, standings and verdicts
 
 
-def delete_from(bulk: Bulk, owners: Iterable[tuple[Assembly, int | None]]) -> None:
-    """Take back what is computed for owners from an hour on, that hour included; none takes nothing back."""
+def delete_from(bulk: Bulk, owners: Iterable[tuple[Assembly, int]]) -> None:
+    """Take back what is computed for owners from an hour on, that hour included."""
     bodies, fits = [], []
     for owner, hour in owners:
-        if hour is None:
-            continue
         at = bulk.instant(max(hour, 0) * HOUR_MS)
         bodies += [(body.id, at) for body in owner.bodies]
         fits += [(fit, at) for fit in owner.fit_ids]
@@ -211,9 +208,6 @@ MARGIN = (
     "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",
     "standing_since_at", "eased",
 )  # fmt: skip
-AS_BUILT = ("direction", "severity", "play_mm")
-STANDS = ("standing", "standing_since_at", "eased")
-"""Columns of margin that never change while a row moves on, and those that seldom do."""
 VERDICT = (
     "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "detail",
 )  # fmt: skip
@@ -224,63 +218,22 @@ def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequen
     bulk.each(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", rows)
 
 
-def move(
-    bulk: Bulk,
-    table: str,
-    columns: Sequence[str],
-    rows: Iterable[tuple[int, Sequence[Any]]],
-    unchanged: Iterable[str] = (),
-) -> None:
-    """Move rows that are there on to their new instant, each from the one it has [ms since 1970].
-
-    Columns that are `unchanged` are not written again.
-
-    Half the work of deleting and inserting, of which an hour's evaluation would mostly consist.
-
-    Raises
-    ------
-    Overtaken
-        If one is not there.
-    """
-    key = {"checkpoint": ("body_id", "at"), "margin": ("fit_id", "limit_name", "at")}[table]
-    moving = [column for column in columns if column not in {*key[:-1], *unchanged}]
-    take = itemgetter(*(columns.index(column) for column in moving))
-    find = [columns.index(column) for column in key[:-1]]
-    many = [(*take(row), *(row[k] for k in find), bulk.instant(since)) for since, row in rows]
-    _update(bulk, table, moving, key, many)
+def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]]) -> None:
+    """Insert or replace verdicts; one that is on record as it is to be is not written again."""
+    differs = [f"verdict.{c} <> excluded.{c}" for c in ("verdict", "since_at", "evaluated_at", "state_at")]
+    differs.append("CAST(verdict.detail AS TEXT) <> CAST(excluded.detail AS TEXT)")
+    bulk.put("verdict", VERDICT[:2], VERDICT, rows, where=" OR ".join(differs))
 
 
-Verdicts = dict[tuple[str, int], Sequence[Any]]
-"""Rows of verdict by kind and id of their subject."""
-
-
-def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]], known: Verdicts) -> None:
-    """Insert or replace verdicts that are not there as they are to be; `known` are those that are there, and
-    takes what is put. Most of what a look within the hour would say has been said.
-
-    Raises
-    ------
-    Overtaken
-        If a known one is not there.
-    """
-    new: list[Sequence[Any]] = []
-    there: list[Sequence[Any]] = []
-    for row in rows:
-        key = row[0], row[1]
-        before = known.get(key)
-        if row != before:
-            (new if before is None else there).append(row)
-            known[key] = row
-    bulk.put("verdict", VERDICT[:2], VERDICT, new)
-    _update(bulk, "verdict", VERDICT[2:], VERDICT[:2], [(*row[2:], *row[:2]) for row in there])
-
-
-def _update(
-    bulk: Bulk, table: str, columns: Sequence[str], key: Sequence[str], rows: Sequence[Sequence[Any]]
-) -> None:
-    setting, finding = (", ".join(f"{c} = ?" for c in columns), " AND ".join(f"{c} = ?" for c in key))
-    if bulk.each(f"UPDATE {table} SET {setting} WHERE {finding}", rows) != len(rows):
-        raise Overtaken(f"rows of {table} are not as they were written")
+def end_retired(bulk: Bulk, owners: Sequence[Assembly]) -> None:
+    """Drop the verdicts of owners that are followed no more, and close the warnings of their fits."""
+    gone = [(o.kind, o.id) for o in owners] + [("fit", fit) for o in owners for fit in o.fit_ids]
+    bulk.each("DELETE FROM verdict WHERE subject_kind = ? AND subject_id = ?", gone)
+    bulk.each(
+        "UPDATE warning SET closed_at = ? "
+        "WHERE subject_kind = 'fit' AND subject_id = ? AND closed_at IS NULL AND opened_at <= ?",
+        [(at, fit, at) for o in owners for at in [bulk.instant(o.until * HOUR_MS)] for fit in o.fit_ids],
+    )
 
 
 def in_portions(ids: Sequence[int]) -> Iterator[Sequence[int]]:

@@ -61,7 +61,6 @@ class FitHours:
     latest: tuple[Latest, ...] = ()
     standing: Standing | None = None  # at the last hour
     changed: bool = True  # whether the standing of a limit ever became another
-    moved_only: bool = False  # whether nothing but the margins is other than before the first hour
 
     @property
     def last(self) -> int:
@@ -75,7 +74,7 @@ class FitHours:
         self.history = History(at.level[:, None], at.since[:, None], at.improving[:, None])
         columns = self.margin_mm[:, -1].tolist(), *(values.tolist() for values in at)
         self.latest = tuple(Latest(*one) for one in zip(*columns, strict=True))
-        self.changed, self.moved_only = False, True
+        self.changed = False
         return True
 
     def near_mm(self, column: int) -> Floats:
@@ -168,7 +167,6 @@ def settle(fits: Sequence[FitHours]) -> None:
         )
         changed = (history.level != was.level[:, None]).any(axis=1).tolist()
         end = history.at(-1)
-        same = np.all([now == then for now, then in zip(end, was, strict=True)], axis=0).tolist()
         latest = [
             Latest(*one) for one in zip(margin_mm[:, -1].tolist(), *(x.tolist() for x in end), strict=True)
         ]
@@ -179,7 +177,6 @@ def settle(fits: Sequence[FitHours]) -> None:
             fit.history = History(history.level[own], history.since[own], history.improving[own])
             fit.standing = Standing(end.level[own], end.since[own], end.improving[own])
             fit.latest = tuple(latest[own])
-            fit.moved_only = fit.before is not None and all(same[own])
             row += len(fit.limits)
 
 

@@ -172,6 +172,10 @@ class Assembly:
                 return max(reached, last_start)
         return last_start
 
+    def stood_at(self, place_id: int) -> bool:
+        """Whether it ever stood at a place."""
+        return any(stay.place_id == place_id for stay in self.stays)
+
     def place_at(self, hour: int) -> int | None:
         """Where it stands from this hour to the next; none where nobody said."""
         for stay in self.stays:
