@@ -17,6 +17,8 @@ from model.records.queries import sensing
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.records.schema.tables import RejectedMessage, Sensor
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
+from model.words.reasons import clause, in_sentences
 
 sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has accepted.")
 
@@ -49,7 +51,7 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                         "rh_pct": sensor.rh_pct,
                         "presence": sensor.presence,
                         "battery_pct": sensor.battery_pct,
-                        "doubts": list(doubts.get(sensor.id, ())),
+                        "doubts": [clause(doubt) for doubt in doubts.get(sensor.id, ())],
                     }
                     for sensor in known
                 ],
@@ -64,7 +66,7 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
         )
         return
     for pair in pairs:
-        say(pair.says)
+        say(in_sentences(pair.reason))
     if known:
         give_table(
             ["sensor", "place", "last heard (UTC)", "air", "trust"],
@@ -74,7 +76,10 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                     sensor.place or "hangs nowhere",
                     f"{sensor.last_at:%Y-%m-%d %H:%M}" if sensor.last_at else "never",
                     _air(sensor.temperature_c, sensor.rh_pct),
-                    "; ".join((*doubts.get(sensor.id, ()), *_apart(by_sensor(pairs).get(sensor.id))))
+                    "; ".join(
+                        clause(one)
+                        for one in (*doubts.get(sensor.id, ()), *_apart(by_sensor(pairs).get(sensor.id)))
+                    )
                     or "no doubt",
                 ]
                 for sensor in known
@@ -96,10 +101,8 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
         say("No sensor has been heard yet. Point one at the broker; any topic will do.")
 
 
-def _apart(pair: TwoRooms | None) -> list[str]:
-    if pair is None:
-        return []
-    return [f"two rooms? {pair.damp} and {pair.dry} are {pair.apart_pct:.0f} points apart"]
+def _apart(pair: TwoRooms | None) -> list[Reason]:
+    return [] if pair is None else [pair.in_short]
 
 
 def _heard_document(heard: Any) -> dict[str, Any]:

@@ -145,6 +145,8 @@ def _percent(slot: _Value, how: str) -> str:
         return say.chance(slot.value)
     if how in ("short", "whole"):
         return f"{_tenths(slot.value) if how == 'short' else f'{slot.value:.0f}'}{say.NBSP}%"
+    if how == "tenth":
+        return say.mc(slot.value)
     told = say.rh(slot.value) if slot.name.endswith("rh_pct") else say.mc(slot.value)
     return told.removesuffix(f"{say.NBSP}%") if how == "bare" else told
 

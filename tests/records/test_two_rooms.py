@@ -13,6 +13,7 @@ from model.records.schema.tables import Hanging, Reading, Sensor, StaleHour
 from model.records.store import Store
 from model.wood.air.psychrometrics import relative_humidity_from_pressure, vapour_pressure
 from model.wood.errors import BadInput
+from tests.said import said
 
 NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
 MONTH = timedelta(days=30)
@@ -48,8 +49,8 @@ def test_three_sensors_of_three_houses_in_one_place_are_asked_about(store: Store
         found = two_rooms(session, NOW)
         pairs = {(pair.damp, pair.dry) for pair in found}
     assert pairs == {("bench", "flat"), ("lake", "bench"), ("lake", "flat")}
-    assert found[0].says.startswith("Two rooms? ")
-    assert "the air of Shop is their mean" in found[0].says
+    assert said(found[0]).startswith("Two rooms? ")
+    assert "the air of Shop is their mean" in said(found[0])
 
 
 def test_one_room_is_one_room_though_a_sensor_hangs_warmer_in_it(store: Store) -> None:

@@ -9,6 +9,9 @@ from sqlalchemy import select
 from model.records.acts import hangings, trusted
 from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
+from model.watch.run.bulk import Bulk
+from model.watch.run.evaluation import Watch
+from model.watch.trust import reading
 from model.watch.trust.judge import Judge
 from tests.said import said
 
@@ -31,7 +34,7 @@ def on_record(store, undone=False):
     with store.session() as session:
         rows = session.scalars(select(Doubt).order_by(Doubt.sensor_id, Doubt.since_at, Doubt.kind))
         return [
-            (row.sensor_id, row.kind, row.since_at, row.until_at, row.reason)
+            (row.sensor_id, row.kind, row.since_at, row.until_at, said(trusted.doubt_reason(row.reason)))
             for row in rows
             if (row.undone_at is not None) == undone
         ]
@@ -64,6 +67,39 @@ def test_a_stuck_sensor_is_left_out_of_the_air_and_its_readings_stay_as_they_cam
     assert "88.0 %" in reason
     assert max(row.rh_pct for row in air(bare).values()) < 60.0
     assert [(r.temperature_c, r.rh_pct) for r in bare.rows(Reading)] == [(t, h) for _, t, h in rows]
+
+
+def test_a_look_at_a_sensor_that_sends_every_two_seconds_reads_the_running_hour_alone(bare, monkeypatch):
+    """Of two days before it the watch keeps what shows a fault; two hundred such sensors share its memory."""
+    monkeypatch.setattr(reading, "READINGS_BYTES", 128_000_000 // 200)
+    bare.watch = Watch(bare.store)
+    bare.send(readings(bare, 50, step_h=2.0 / 3600.0))
+    bare.evaluate(bare.hour(50))
+    read = []
+    rows = Bulk.rows
+
+    def counted(self, statement, values=()):
+        found = rows(self, statement, values)
+        read.append(len(found))
+        return found
+
+    bare.send([(bare.hour(50.001), 20.1, 45.1)])
+    monkeypatch.setattr(Bulk, "rows", counted)
+    bare.evaluate(bare.hour(50.01))
+    assert sum(read) < 4 * 1800
+    assert on_record(bare.store) == []
+
+
+def test_a_sensor_that_sends_every_two_seconds_is_doubted_while_it_is_stuck(bare):
+    rows = readings(bare, 60, step_h=2.0 / 3600.0)
+    for row in rows[20 * 1800 : 40 * 1800]:
+        row[2] = 88.0
+    bare.send(rows)
+    bare.evaluate(bare.hour(60))
+    ((_, kind, since, until, _),) = on_record(bare.store)
+    assert kind == "stuck"
+    assert (since, until) == (bare.hour(20), bare.hour(40) - timedelta(seconds=30))
+    assert air(bare)[bare.hour(30)].basis == "estimated"
 
 
 def test_a_held_reading_counts_once_the_next_confirms_it(bare):

@@ -11,6 +11,7 @@ from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS
 from model.watch.trust.series import Beside, SensorSeries
 from model.wood.air.psychrometrics import relative_humidity_at
+from tests.said import said
 
 T0 = 20_000 * DAY_MS
 ALONE = Beside()
@@ -112,7 +113,7 @@ def test_no_readings_and_one_reading_raise_nothing():
 def test_hot_as_no_room_is_says_what_it_would_be_in_fahrenheit():
     (found,) = all_quick(quarter_hours(6, 70.0, 45.0 + day(3.0, 6)))
     assert (found.kind, found.until_ms) == ("out-of-range", OPEN_MS)
-    assert "as °F it would be 21." in found.reason
+    assert "as Fahrenheit it would be 21 °C" in said(found)
 
 
 def test_dry_as_no_room_is_doubted_until_it_recovers():
@@ -139,8 +140,8 @@ def test_one_temperature_far_off_is_a_jump_though_its_humidity_is_in_line(temper
     series = with_values(quarter_hours(24), 50, temperature_c=temperature_c)
     (found,) = doubts(signatures.jumps(series, ALONE))
     assert (found.kind, found.since_ms, found.until_ms) == ("jump", series.at_ms[50], series.at_ms[50])
-    assert f"to {temperature_c:.1f} °C at once" in found.reason
-    assert ("taken as °F it would be 20.0 °C" in found.reason) == (temperature_c == 68.0)
+    assert f"to {temperature_c:.0f} °C at once" in said(found)
+    assert ("taken as Fahrenheit it would be 20 °C" in said(found)) == (temperature_c == 68.0)
 
 
 def test_a_last_temperature_far_off_is_held_until_the_next_confirms_it():
@@ -223,7 +224,7 @@ def test_41_percent_forty_eight_times_running_is_stuck():
     series = with_values(quarter_hours(12, 20.0 + day(1.0, 12)), slice(None), rh_pct=41.0)
     (found,) = all_quick(series)
     assert (found.kind, found.since_ms, found.until_ms) == ("stuck", series.at_ms[0], OPEN_MS)
-    assert "41.0 %" in found.reason
+    assert "41.0 %" in said(found)
 
 
 def test_one_reading_fewer_is_not_yet_stuck():
@@ -242,7 +243,7 @@ def test_stuck_beside_one_that_moves_and_not_beside_one_that_rests():
     moving = quarter_hours(36, 20.0, 45.0 + day(5.0, 36), "rack", 2)
     (found,) = doubts(signatures.stuck(series, Beside([moving])))
     assert (found.since_ms, found.until_ms) == (series.at_ms[30], series.at_ms[129])
-    assert "while rack moves" in found.reason
+    assert "while rack moves" in said(found)
     at_rest = with_values(quarter_hours(36, name="rack", seed=2), slice(None), rh_pct=44.9)
     assert doubts(signatures.stuck(series, Beside([at_rest]))) == []
 
@@ -297,7 +298,7 @@ def test_damp_for_hours_beside_a_dry_one_is_doubted_before_the_top():
     assert doubts(signatures.pegged(series, ALONE)) == []
     dry = quarter_hours(24, 20.0, 60.0, "rack", 2)
     (found,) = doubts(signatures.pegged(series, Beside([dry])))
-    assert "rack is dry" in found.reason
+    assert "rack is dry" in said(found)
 
 
 def test_a_single_reading_at_the_top_is_not_pegged():
@@ -320,7 +321,7 @@ def test_in_the_sun_it_is_warm_not_dry():
     assert series.rh_pct.min() < 30.0
     (found,) = doubts(company.warm(series, Beside([shade])))
     assert (found.since_ms, found.until_ms) == (T0 + 10 * HOUR_MS, T0 + 13 * HOUR_MS - 1)
-    assert found.reason.startswith("warm, not dry")
+    assert said(found).startswith("Warm, not dry")
     assert doubts(company.warm(shade, Beside([series]))) == []  # the cooler one is not the one in the sun
 
 
@@ -347,7 +348,7 @@ def test_a_steady_difference_asks_for_salt():
     other = quarter_hours(480, 20.0, rh, "rack", 2)
     (found,) = company.drift(quarter_hours(480, 20.0, rh + 6.5), Beside([other]))
     assert (found.kind, found.until_ms) == ("drift", OPEN_MS)
-    assert "check it with salt" in found.reason
+    assert "check it with salt" in said(found)
     assert company.drift(quarter_hours(480, 20.0, rh + 4.0), Beside([other])) == []
 
 

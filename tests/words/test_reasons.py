@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 import model.answers
+import model.records.queries
 import model.watch
 from model.wood.reason import Reason
 from model.words.display import Display, plain
@@ -33,7 +34,9 @@ VALUES: dict[str, Any] = {
     "before_basis": "nothing is recorded there",
     "decides": Reason("air-decides", {"place": "the bench room"}),
     "direction": "shrinking",
-    "doubt_text": "it reads four points above the salt",
+    "beside": "the rack",
+    "damp": "north wall",
+    "dry": "bench",
     "end": "dry",
     "fit": "the top drawer",
     "fits": ("the top drawer", "the left door"),
@@ -149,6 +152,7 @@ CONVERTED = (
         "moving",
         "place_days",
     ),
+    *("cross_sensor", "presence", "signatures", "two_rooms"),
     *("place_warnings", "places", "prospect_warnings", "ready", "sensors", "stacks", "verdicts", "warnings"),
 )
 # What errors and the log say, and how a figure is known, stays where it is raised.
@@ -181,9 +185,10 @@ def sentences_in(path: Path) -> list[str]:
 
 @pytest.mark.parametrize("name", CONVERTED)
 def test_the_watch_makes_reasons_and_no_sentences(name: str) -> None:
-    rooms = Path(model.watch.__file__).parent, Path(model.answers.__file__).parent
-    (path,) = (found for room in rooms for found in room.rglob(f"{name}.py"))
-    assert sentences_in(path) == []
+    rooms = [Path(room.__file__).parent for room in (model.watch, model.answers, model.records.queries)]
+    paths = [path for room in rooms for path in room.rglob(f"{name}.py")]
+    assert paths
+    assert [sentence for path in paths for sentence in sentences_in(path)] == []
 
 
 def test_a_sentence_would_be_found(tmp_path: Path) -> None:

@@ -139,7 +139,9 @@ def two_rooms_part(pairs: Sequence[TwoRooms]) -> Child:
     """The caution of sensors of one place that seem to hang in two rooms."""
     if not pairs:
         return None
-    return html.Div([html.P([verdict_mark("near", "sensor"), " ", pair.says]) for pair in pairs])
+    return html.Div(
+        [html.P([verdict_mark("near", "sensor"), " ", in_sentences(pair.reason)]) for pair in pairs]
+    )
 
 
 def nowhere_part(session: Session, sensor_id: int, view: View) -> Child:

@@ -16,6 +16,7 @@ from model.records.queries.sensing import SensorNow
 from model.records.schema.tables import Doubt, Sensor
 from model.wood.air.salts import SALTS
 from model.words import display as say
+from model.words.reasons import clause
 
 UNDO_DOUBT = "undo doubt"
 SALT_NAMES = (("", "none"), *((name, name) for name in SALTS))
@@ -64,7 +65,10 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
 def _doubt_row(doubt: sensing.DoubtNow, sensor: SensorNow, view: View) -> html.Li:
     since = say.moment(doubt.since_at, sensor.zone, view.units, view.now)
     until = say.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
-    line: list[Any] = [html.B(say.said(doubt.kind)), f", {since} to {until}: {doubt.reason}"]
+    line: list[Any] = [
+        html.B(say.said(doubt.kind)),
+        f", {since} to {until}: {clause(doubt.reason, view.display)}",
+    ]
     if doubt.undone_at is not None:
         line.append(" (undone: it counts again)")
     else:

@@ -4,6 +4,7 @@ Nothing here changes a value that was sent. Whatever changes which readings coun
 hours in the same unit of work, so that the air and the wood are computed again from there.
 """
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -22,6 +23,7 @@ from model.wood.air.salts import (
     two_point_correction,
 )
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
 
 BY_HAND = "by hand"
 """Kind of a doubt that a person raised; no detector touches it."""
@@ -48,6 +50,11 @@ def take_turn(session: Session) -> None:
 
 
 # ---------------------------------------------------------------- doubts
+
+
+def doubt_reason(kept: str) -> Reason:
+    """Why a reading is doubted, from what is kept of it: a detector's reason as JSON, or a person's words."""
+    return Reason.of(json.loads(kept)) if kept.startswith("{") else Reason("doubt-noted", {"text": kept})
 
 
 def doubt_span(

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
+from model.records.acts.trusted import doubt_reason
 from model.records.queries.answers import Judgement
 from model.records.schema.tables import (
     Binding,
@@ -21,6 +22,7 @@ from model.records.schema.tables import (
     Sensor,
     Verdict,
 )
+from model.wood.reason import Reason
 
 PAIRED = timedelta(minutes=30)
 """How far apart the two quantities of one sensor may come and still be said together."""
@@ -53,7 +55,7 @@ class DoubtNow:
     kind: str
     since_at: datetime
     until_at: datetime | None
-    reason: str
+    reason: Reason
     undone_at: datetime | None
 
 
@@ -186,20 +188,21 @@ def doubts(session: Session, sensor_id: int, limit: int = 50) -> tuple[DoubtNow,
         select(Doubt).where(Doubt.sensor_id == sensor_id).order_by(Doubt.since_at.desc()).limit(limit)
     )
     return tuple(
-        DoubtNow(row.id, row.kind, row.since_at, row.until_at, row.reason, row.undone_at) for row in rows
+        DoubtNow(row.id, row.kind, row.since_at, row.until_at, doubt_reason(row.reason), row.undone_at)
+        for row in rows
     )
 
 
-def open_doubts(session: Session) -> dict[int, tuple[str, ...]]:
+def open_doubts(session: Session) -> dict[int, tuple[Reason, ...]]:
     """By sensor, the reasons of the doubts that stand now."""
     rows = session.execute(
         select(Doubt.sensor_id, Doubt.reason)
         .where(Doubt.undone_at.is_(None), Doubt.until_at.is_(None))
         .order_by(Doubt.since_at)
     )
-    found: dict[int, tuple[str, ...]] = defaultdict(tuple)
-    for sensor_id, reason in rows:
-        found[sensor_id] += (reason,)
+    found: dict[int, tuple[Reason, ...]] = defaultdict(tuple)
+    for sensor_id, kept in rows:
+        found[sensor_id] += (doubt_reason(kept),)
     return found
 
 

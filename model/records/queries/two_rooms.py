@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import combinations
 from statistics import median
+from typing import Any
 
 from sqlalchemy import bindparam, select, text
 from sqlalchemy.orm import Session
@@ -17,6 +18,7 @@ from model.records.acts.trusted import EXCLUDING
 from model.records.schema.tables import Correction, Doubt, Hanging, Place, Sensor
 from model.records.schema.types import UtcDateTime
 from model.wood.air.psychrometrics import relative_humidity_from_pressure, vapour_pressure
+from model.wood.reason import Reason
 
 APART_PCT = 10.0
 """Two good sensors of one room agree to some points of humidity: each is good to 2 to 5 (common practice)."""
@@ -43,13 +45,18 @@ class TwoRooms:
     apart_pct: float
 
     @property
-    def says(self) -> str:
-        """The caution in one sentence."""
-        return (
-            f"Two rooms? {self.damp} reads {self.apart_pct:.0f} points of humidity above {self.dry} at the "
-            f"same temperature, and the air of {self.place} is their mean. If they hang in two rooms, give "
-            "one of them a place of its own; if not, check both with salt."
-        )
+    def reason(self) -> Reason:
+        """The caution."""
+        return Reason("two-rooms", self._values)
+
+    @property
+    def in_short(self) -> Reason:
+        """The same in few words."""
+        return Reason("two-rooms-in-short", self._values)
+
+    @property
+    def _values(self) -> dict[str, Any]:
+        return {"place": self.place, "damp": self.damp, "dry": self.dry, "apart_pct": round(self.apart_pct)}
 
 
 def two_rooms(session: Session, now: datetime, place_id: int | None = None) -> tuple[TwoRooms, ...]:

@@ -29,6 +29,7 @@ PART = "watch"
 """Name of its sign of life."""
 PULSE_EVERY_S = 5.0
 LONGEST_WAIT_S = 60.0
+LONGEST_REST_S = 5.0
 
 
 def run(
@@ -96,6 +97,7 @@ def _run(
             if before is False:
                 log.info("the other watch on %s has ended; this one works now", store.shown)
             signs, moved = _signs(store, now(), watch)
+            began = time.monotonic()
             if signs != seen or moved:
                 last = watch.bring_up_to_date(now())
                 # What came in while it ran shows as other signs than before it ran.
@@ -112,7 +114,8 @@ def _run(
                 pulse_at = time.monotonic()
             for more in after:
                 more(now())
-            wait_s = interval_s
+            # Sensors that send every second keep it busy half of the time at most.
+            wait_s = max(interval_s, min(time.monotonic() - began, LONGEST_REST_S))
         except Overtaken:
             log.info("another watch is at work on %s", store.shown)
             wait_s = interval_s

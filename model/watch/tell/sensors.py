@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from model.records.acts.trusted import ADVICE
+from model.records.acts.trusted import ADVICE, doubt_reason
 from model.watch.air.air_hours import FAR_MS, HOUR_MS
 from model.watch.air.climate import SILENT_AFTER_H
 from model.watch.run.bulk import Bulk
@@ -175,7 +175,9 @@ def _judged(
     if sensor.id in doubts:
         kind, why, since_ms = doubts[sensor.id]
         key = "check" if kind in ADVICE else "doubted"
-        return Judged("near", since_ms // HOUR_MS, Reason(key, {"doubt": kind, "doubt_text": why, **heard}))
+        return Judged(
+            "near", since_ms // HOUR_MS, Reason(key, {"doubt": kind, "why": doubt_reason(why), **heard})
+        )
     closed = [episode.closed_ms for episode in episodes if episode.closed_ms is not None]
     since = max(closed, default=sensor.accepted_ms) // HOUR_MS
     return Judged("clear", since, Reason("late" if is_late else "heard", heard))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
 from model.watch.trust.series import Beside, Hourly, SensorSeries, common, hourly
 from model.wood.air.psychrometrics import dew_point, relative_humidity_from_pressure
+from model.wood.reason import Reason
 
 WARM_K = 4.0
 USUALLY_WARM_K = 2.0
@@ -60,7 +61,7 @@ def warm(series: SensorSeries, beside: Beside) -> list[Finding]:
             and len(usual) >= USUAL_LEAST_H
             and float(np.median(usual)) < USUALLY_WARM_K
         ):
-            reason = f"warm, not dry: well above {beside.names} at the same dew point, as in the sun"
+            reason = Reason("doubt-warm", {"beside": beside.names})
         lasts = series.to_the_last and last == int(series.at_ms[-1]) // HOUR_MS
         until = OPEN_MS if lasts else (last + 1) * HOUR_MS - 1
         found.append(Finding("warm", first * HOUR_MS, until, reason))
@@ -87,10 +88,7 @@ def drift(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Find
     """
     own, others = common(hourly(series), beside.hours)
     difference = own.rh_at(own.temperature_c) - others.rh_at(own.temperature_c)
-    reason = (
-        f"it has differed from {beside.names} by five points of humidity and more for two weeks: "
-        "check it with salt"
-    )
+    reason = Reason("doubt-drift", {"beside": beside.names, "apart_pct": DRIFT_PCT})
     days, begins, medians, spread = _windows(own.hours, difference)
     flagged = (np.abs(medians) >= DRIFT_PCT) & (spread <= DRIFT_SPREAD_PCT)
     return _spans("drift", days, begins, flagged, reason, series, first_day)
@@ -108,10 +106,7 @@ def self_heated(series: SensorSeries, beside: Beside, first_day: int = 0) -> lis
     days, begins, medians, spread = _windows(own.hours, own.temperature_c - others.temperature_c)
     _, _, dew, _ = _windows(own.hours, _dew(own, rows) - _dew(others, rows))
     flagged = (medians >= SELF_HEATED_K) & (spread <= SELF_HEATED_SPREAD_K) & (np.abs(dew) <= SAME_DEW_K)
-    reason = (
-        f"always warmer than {beside.names} at the same dew point: it heats itself or hangs where it is "
-        "warmer, and reads low for the room"
-    )
+    reason = Reason("doubt-self-heated", {"beside": beside.names})
     return _spans("self-heated", days, begins, flagged, reason, series, first_day)
 
 
@@ -158,7 +153,7 @@ def _spans(
     days: NDArray[np.int64],
     begins: NDArray[np.int64],
     flagged: NDArray[np.bool_],
-    reason: str,
+    reason: Reason,
     series: SensorSeries,
     first_day: int,
 ) -> list[Finding]:

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from model.wood.reason import Reason
+
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
@@ -18,8 +20,8 @@ class Finding:
     ----------
     until_ms : int
         `OPEN_MS` while it lasts.
-    reason : str or None
-        One sentence; none when it looked wrong and something speaks for it: no doubt, but its whole extent
+    reason : Reason or None
+        Why; none when it looked wrong and something speaks for it: no doubt, but its whole extent
         had to be seen.
     begins_earlier, ends_later : bool
         Whether it goes on beyond what was looked at.
@@ -28,7 +30,7 @@ class Finding:
     kind: str
     since_ms: int
     until_ms: int
-    reason: str | None
+    reason: Reason | None
     begins_earlier: bool = False
     ends_later: bool = False
 

@@ -20,6 +20,7 @@ from model.records.store import Store
 from model.watch.air.air_hours import FAR_MS, read_trust
 from model.watch.run import watch_sql as ledger
 from model.watch.run.bulk import Bulk
+from model.watch.run.rows import as_json
 from model.watch.trust import cross_sensor as company
 from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
@@ -187,16 +188,18 @@ class Judge:
             return
         until = None if finding.until_ms == OPEN_MS else bulk.instant(finding.until_ms)
         since = bulk.instant(finding.since_ms)
+        assert finding.reason is not None
+        reason = as_json(finding.reason.document())
         if change.id is None:
             bulk.run(
                 "INSERT INTO doubt (sensor_id, kind, since_at, until_at, reason, raised_at) "
                 "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, kind, since_at) DO NOTHING",
-                (sensor_id, finding.kind, since, until, finding.reason, bulk.instant(at_ms)),
+                (sensor_id, finding.kind, since, until, reason, bulk.instant(at_ms)),
             )
         else:
             bulk.run(
                 "UPDATE doubt SET since_at = ?, until_at = ?, reason = ? WHERE id = ?",
-                (since, until, finding.reason, change.id),
+                (since, until, reason, change.id),
             )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from model.watch.trust.findings import DAY_MS, HOUR_MS, MINUTE_MS, OPEN_MS, Finding, united
 from model.watch.trust.series import Ints
+from model.wood.reason import Reason
 
 SILENT_INTERVALS = 3
 SILENT_LEAST_MS = HOUR_MS
@@ -55,7 +56,7 @@ def silences(
         if end is not None and end > since and (until != OPEN_MS or end > now_ms):
             # From just after the last reading to just before the next: the readings themselves are good.
             until = until if until == OPEN_MS else max(min(until, end) - 1, since + 1)
-            result.append(Finding("silent", since + 1, until, "it sent nothing for much longer than usual"))
+            result.append(Finding("silent", since + 1, until, Reason("doubt-silent")))
     return result
 
 
@@ -88,11 +89,9 @@ def wrong_clock(days: Iterable[Day]) -> list[Finding]:
         reason = None
         steady = n_device >= CLOCK_LEAST_READINGS and spread_ms <= CLOCK_STEADY_MS
         if steady and lag_ms >= CLOCK_LEAST_LAG_MS:
-            reason = (
-                "its readings come late by one and the same time: its clock is slow, or its zone is wrong"
-            )
+            reason = Reason("doubt-clock-slow")
         elif n_device and n_arrival >= CLOCK_LEAST_ARRIVALS:
-            reason = "some of its instants can't be right: those readings go by their arrival"
+            reason = Reason("doubt-clock-wrong")
         if reason is not None:
             found.append(Finding("clock", day * DAY_MS, (day + 1) * DAY_MS - 1, reason))
     return united(found)

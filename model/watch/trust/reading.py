@@ -7,6 +7,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from model.records.acts.trusted import doubt_reason
 from model.watch.air.air_hours import (
     FAR_MS,
     PAIR_WITHIN_MS,
@@ -15,6 +16,7 @@ from model.watch.air.air_hours import (
     Trust,
     corrected_pct,
     paired,
+    read_around,
     read_readings,
     settled,
 )
@@ -44,6 +46,9 @@ AT_ONCE = 500
 READINGS_BYTES, STATS_BYTES = 128_000_000, 64_000_000
 """Three days of 200 sensors that send every minute are 40 MB."""
 SERIES_KEPT = 24
+MOST_AN_HOUR = 120
+"""Of an hour with more readings the first of each half minute are looked at: no fault shows in less, and wood
+follows no faster. Its air is the mean of all of them."""
 
 Span = tuple[int, int]
 
@@ -55,6 +60,7 @@ class Caches:
     readings: HistoryCache[Readings] = field(default_factory=lambda: HistoryCache(1, READINGS_BYTES))
     stats: HistoryCache[tuple[Table]] = field(default_factory=lambda: HistoryCache(24, STATS_BYTES))
     _signs: tuple[int, int] = (-1, -1)
+    _thinned: set[tuple[int, int]] = field(default_factory=set)
 
     @property
     def size_bytes(self) -> int:
@@ -63,6 +69,7 @@ class Caches:
     def forget(self) -> None:
         self.readings.forget()
         self.stats.forget()
+        self._thinned.clear()
 
     def begin(self, book: int, kept_since: int) -> None:
         """Begin a look: a change of the book may have moved readings, and an older hour's may be gone."""
@@ -71,21 +78,27 @@ class Caches:
         self._signs = book, kept_since
 
     def hours(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
-        """A sensor's readings in [first, until) hours."""
+        """A sensor's readings in [first, until) hours, thinned where they are many."""
 
         def fetch(a: int, b: int) -> list[Readings]:
             whole = read_readings(bulk, sensor_id, a * HOUR_MS, b * HOUR_MS)
-            edges = np.searchsorted(whole.at_ms, np.arange(a, b + 1, dtype=np.int64) * HOUR_MS)
-            return [
-                Readings(*(column[low:high].copy() for column in whole))
-                for low, high in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
-            ]
+            edges = np.searchsorted(whole.at_ms, np.arange(a, b + 1, dtype=np.int64) * HOUR_MS).tolist()
+            found = []
+            for hour, low, high in zip(range(a, b), edges[:-1], edges[1:], strict=True):
+                own = Readings(*(column[low:high].copy() for column in whole))
+                if len(own.at_ms) > MOST_AN_HOUR:
+                    self._thinned.add((sensor_id, hour))
+                    own = thinned(own)
+                found.append(own)
+            return found
 
         return joined(self.readings.get(sensor_id, first, until, fetch, self._signs[1]))
 
     def around(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
         """Readings in [first, until) hours as they were judged, with half an hour either side for pairing."""
         own = self.hours(bulk, sensor_id, max(first - 1, 0), until)
+        if any((sensor_id, hour) in self._thinned for hour in range(first - 1, until)):
+            return read_around(bulk, sensor_id, first, until)
         since = int(np.searchsorted(own.at_ms, first * HOUR_MS - PAIR_WITHIN_MS))
         # Not kept: it may lie ahead of the hour up to which marks are read.
         after = read_readings(bulk, sensor_id, until * HOUR_MS, until * HOUR_MS + PAIR_WITHIN_MS)
@@ -94,6 +107,7 @@ class Caches:
     def changed(self, marks: Iterable[tuple[int, int]]) -> None:
         """Hours of sensors that are marked."""
         for sensor_id, hour in marks:
+            self._thinned.discard((sensor_id, hour))
             self.readings.changed(sensor_id, hour)
             self.stats.changed(sensor_id, hour)
 
@@ -276,6 +290,14 @@ class Library:
         )
 
 
+def thinned(readings: Readings) -> Readings:
+    """The first readings of each half minute: one, or all of its instant."""
+    slot = readings.at_ms // (HOUR_MS // MOST_AN_HOUR)
+    first = np.searchsorted(slot, slot)  # the first of its half minute, for each reading
+    keep = readings.at_ms == readings.at_ms[first]
+    return Readings(*(column[keep] for column in readings))
+
+
 def joined(parts: Sequence[Readings]) -> Readings:
     """Readings one after another."""
     columns = zip(*parts, strict=True) if parts else [[np.empty(0)]] * 3
@@ -294,6 +316,7 @@ def read_doubts(bulk: Bulk, sensor_ids: Sequence[int]) -> dict[int, list[OnRecor
             "ORDER BY since_at, id",
             ids,
         ):
-            row = OnRecord(id_, kind, since, OPEN_MS if until is None else until, reason, bool(undone))
+            until = OPEN_MS if until is None else until
+            row = OnRecord(id_, kind, since, until, doubt_reason(reason), bool(undone))
             found[sensor_id].append(row)
     return found

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from model.watch.trust.findings import OPEN_MS, Finding, united, without
+from model.wood.reason import Reason
 
 Region = tuple[int, int]
 
@@ -16,7 +17,7 @@ class OnRecord:
     kind: str
     since_ms: int
     until_ms: int
-    reason: str
+    reason: Reason
     undone: bool
 
     def meets(self, since_ms: int, until_ms: int) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 from model.watch.trust.findings import HOUR_MS, MINUTE_MS, OPEN_MS, Finding
 from model.watch.trust.series import Beside, Bools, Floats, Ints, SensorSeries, runs
 from model.wood.air.psychrometrics import dew_point, saturation_vapour_pressure
+from model.wood.reason import Reason
 
 HOTTEST_C = 45.0  # no room with furniture in it
 DRIEST_PCT = 5.0  # steam heat in a hard frost reaches 8 to 10 %
@@ -53,7 +54,7 @@ BESIDE_MOVED_K = 2.0
 def out_of_range(series: SensorSeries) -> list[Finding]:
     """Air that no room has, for an hour or more: hotter than 45 °C, or drier than 5 %."""
     found = []
-    for values, bad, words in (
+    for values, bad, why in (
         (series.temperature_c, series.temperature_c > HOTTEST_C, _too_hot),
         (series.rh_pct, series.rh_pct < DRIEST_PCT, _too_dry),
     ):
@@ -62,17 +63,21 @@ def out_of_range(series: SensorSeries) -> list[Finding]:
         for first, last in runs_of(bad[known]):
             if at[last] - at[first] >= OUT_OF_RANGE_MS:
                 until = _end(series, at, last)
-                found.append(Finding("out-of-range", int(at[first]), until, words(values[known][first])))
+                found.append(Finding("out-of-range", int(at[first]), until, why(float(values[known][first]))))
     return found
 
 
-def _too_hot(value: float) -> str:
-    celsius = (value - 32.0) / 1.8
-    return f"{value:.1f} °C is hotter than a room gets; taken as °F it would be {celsius:.1f} °C"
+def _too_hot(value: float) -> Reason:
+    return Reason("doubt-too-hot", {"temperature_c": value, "as_fahrenheit_c": _from_fahrenheit(value)})
 
 
-def _too_dry(value: float) -> str:
-    return f"{value:.1f} % is drier than a room gets"
+def _too_dry(value: float) -> Reason:
+    return Reason("doubt-too-dry", {"rh_pct": value})
+
+
+def _from_fahrenheit(value: float) -> float:
+    """A temperature sent in °F and taken for °C, put right [°C]."""
+    return round((value - 32.0) / 1.8, 1)
 
 
 def jumps(series: SensorSeries, beside: Beside) -> list[Finding]:
@@ -98,17 +103,17 @@ class _Jumping:
     farthest: float
     beside: Callable[[SensorSeries], Floats]
     agrees: float
-    said: Callable[[float, float], str]
+    said: Callable[[float, float], Reason]
 
 
-def _said_pct(before: float, value: float) -> str:
-    return f"it went from {before:.1f} to {value:.1f} % at once, and the dew point with it"
+def _said_pct(before: float, value: float) -> Reason:
+    return Reason("doubt-jump-humidity", {"before_rh_pct": before, "rh_pct": value})
 
 
-def _said_c(before: float, value: float) -> str:
-    celsius = (value - 32.0) / 1.8
-    hint = f"; taken as °F it would be {celsius:.1f} °C" if abs(celsius - before) < JUMP_K / 2 else ""
-    return f"it went from {before:.1f} to {value:.1f} °C at once{hint}"
+def _said_c(before: float, value: float) -> Reason:
+    values = {"before_c": before, "temperature_c": value, "as_fahrenheit_c": _from_fahrenheit(value)}
+    is_fahrenheit = abs(values["as_fahrenheit_c"] - before) < JUMP_K / 2
+    return Reason("doubt-jump-fahrenheit" if is_fahrenheit else "doubt-jump-temperature", values)
 
 
 _HUMIDITY = _Jumping(lambda s: s.rh_pct, JUMP_PCT, lambda s: s.true_rh_pct, BESIDE_AGREES_PCT, _said_pct)
@@ -126,7 +131,12 @@ def _out_of_line(series: SensorSeries, beside: Beside, quantity: _Jumping) -> li
     near = gap <= CONFIRMED_WITHIN_MS
     inside = np.flatnonzero(apart[:-1] & apart[1:] & (near[:-1] | near[1:])) + 1
     found = [
-        Finding("jump", int(own.at_ms[k]), int(own.at_ms[k]), quantity.said(values[k - 1], values[k]))
+        Finding(
+            "jump",
+            int(own.at_ms[k]),
+            int(own.at_ms[k]),
+            quantity.said(float(values[k - 1]), float(values[k])),
+        )
         for k in inside
         if not _confirmed_beside(own, values, int(k), beside, quantity)
     ]
@@ -140,8 +150,8 @@ def _out_of_line(series: SensorSeries, beside: Beside, quantity: _Jumping) -> li
         )
         and not _confirmed_beside(own, values, last, beside, quantity)
     ):
-        said = quantity.said(values[last - 1], values[last])
-        reason = f"{said}; it counts when the next reading confirms it"
+        said = quantity.said(float(values[last - 1]), float(values[last]))
+        reason = Reason("doubt-unconfirmed", {"was": said})
         found.append(Finding("jump", int(own.at_ms[last]), OPEN_MS, reason))
     return found
 
@@ -193,16 +203,16 @@ def stuck(series: SensorSeries, beside: Beside) -> list[Finding]:
         coarse = _is_coarse(own, first, last)
         kind, reason = "stuck", None
         if moved is not None and moved >= BESIDE_MOVES_PCT:
-            reason = f"it stays at {value:.1f} % while {beside.names} moves"
+            reason = Reason("doubt-stuck", {"rh_pct": value, "beside": beside.names})
         elif moved is not None and (coarse or moved < BESIDE_RESTS_PCT):
             pass
         elif warmed >= (COARSE_WARMS_K if coarse else WARMS_K):
-            reason = f"it stays at {value:.1f} % while its own temperature moves"
+            reason = Reason("doubt-stuck-alone", {"rh_pct": value})
         elif moved is not None:
-            reason = f"it stays at {value:.1f} % to the tenth while {beside.names} moves a little"
+            reason = Reason("doubt-stuck-tenth", {"rh_pct": value, "beside": beside.names})
         elif not coarse:
             kind = "perhaps-stuck"
-            reason = f"it stays at {value:.1f} % to the tenth, and nothing beside it says whether that is so"
+            reason = Reason("doubt-perhaps-stuck", {"rh_pct": value})
         found.append(Finding(kind, since, _end(series, own.at_ms, last), reason))
     own = series.where(~np.isnan(series.temperature_c))
     for first, last in _equal(own.at_ms, own.temperature_c):
@@ -210,7 +220,10 @@ def stuck(series: SensorSeries, beside: Beside) -> list[Finding]:
         near = beside.between(since, until)
         warmed = float(np.ptp(near.temperature_c)) if len(near.hours) else 0.0
         reason = (
-            f"it stays at {own.temperature_c[first]:.1f} °C while {beside.names} moves"
+            Reason(
+                "doubt-stuck-temperature",
+                {"temperature_c": float(own.temperature_c[first]), "beside": beside.names},
+            )
             if warmed >= BESIDE_WARMS_K
             else None
         )
@@ -264,9 +277,9 @@ def pegged(series: SensorSeries, beside: Beside) -> list[Finding]:
     return found
 
 
-def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, str | None]]:
+def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, Reason | None]]:
     """Where a sensor is at its top for long enough; with the reason, none when those beside it are damp."""
-    found: list[tuple[int, str | None]] = []
+    found: list[tuple[int, Reason | None]] = []
     for first, last in runs_of(own.rh_pct >= DAMP_PCT):
         since, until = int(own.at_ms[first]), int(own.at_ms[last])
         top = own.rh_pct[first : last + 1] >= PEGGED_PCT
@@ -275,11 +288,10 @@ def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, str | None]]:
             continue
         others = _humidity_beside(own, first, last, beside)
         if others is not None and others < DRY_BESIDE_PCT:
-            found.append((first, f"it reads {DAMP_PCT:.0f} % and more while {beside.names} is dry"))
+            found.append((first, Reason("doubt-damp", {"rh_pct": DAMP_PCT, "beside": beside.names})))
         elif longest >= PEGGED_MS:
             wet = others is not None and others >= RECOVERED_PCT
-            reason = "it is at the top of its range: condensation, until it was below 95 % for six hours"
-            found.append((first, None if wet else reason))
+            found.append((first, None if wet else Reason("doubt-condensation", {"rh_pct": RECOVERED_PCT})))
     return found
 
 
@@ -312,8 +324,8 @@ def moved(series: SensorSeries, beside: Beside) -> list[Finding]:
         if k + 1 - a < MOVED_LEAST or b - k - 1 < MOVED_LEAST:
             continue
         before, after = slice(a, k + 1), slice(k + 1, b)
-        step_c = float(np.median(own.temperature_c[after]) - np.median(own.temperature_c[before]))
-        if abs(step_c) < MOVED_K:
+        before_c, after_c = (float(np.median(own.temperature_c[part])) for part in (before, after))
+        if abs(after_c - before_c) < MOVED_K:
             continue
         dew = [
             float(np.median(dew_point(own.temperature_c[part], own.rh_pct[part]))) for part in (before, after)
@@ -326,10 +338,7 @@ def moved(series: SensorSeries, beside: Beside) -> list[Finding]:
         ]
         if len(near[0]) and len(near[1]) and abs(np.median(near[1]) - np.median(near[0])) >= BESIDE_MOVED_K:
             continue
-        reason = (
-            f"temperature and dew point stepped at one moment, by {step_c:+.1f} and "
-            f"{dew[1] - dew[0]:+.1f} °C: was it hung somewhere else?"
-        )
+        reason = Reason("doubt-moved", {"before_c": round(before_c, 1), "temperature_c": round(after_c, 1)})
         found.append(Finding("moved", int(at), int(at), reason))
     return found
 
