@@ -29,7 +29,7 @@ NEAR_MS = 2 * 3_600_000
 
 
 @dataclass(frozen=True)
-class Beside:
+class OverlaidAir:
     """Air laid over a place's own: whose it is, and how far it is moved to stand under the same dates."""
 
     name: str
@@ -45,7 +45,7 @@ def air_chart(
     stretch: Stretch,
     name: str = "the place",
     marked_is: str = "estimated",
-    beside: Beside | None = None,
+    beside: OverlaidAir | None = None,
 ) -> Chart:
     """A place's air as a chart; `air` and `traces` may be empty and may have gaps.
 
@@ -57,7 +57,7 @@ def air_chart(
         What each sensor that hung there sent; drawn behind the humidity.
     marked_is : str
         The word for what is drawn dotted.
-    beside : Beside, optional
+    beside : OverlaidAir, optional
         Other air to compare it with.
     """
     zone = stretch.zone
@@ -101,7 +101,7 @@ def _columns(air: AirSeries, display: Display) -> list[np.ndarray]:
     return [air.rh_pct, worked_out(air)[0], display.temperature_values(air.temperature_c)]
 
 
-def _beside(beside: Beside, columns: Sequence[np.ndarray], zone: str) -> list[Line]:
+def _beside(beside: OverlaidAir, columns: Sequence[np.ndarray], zone: str) -> list[Line]:
     """Another air in dashes, of wood's colour."""
     air, moved = beside.air, np.timedelta64(round(beside.moved.total_seconds() * 1000), "ms")
     gap = np.timedelta64(int(GAP_STEPS * air.step_ms), "ms")
@@ -150,7 +150,7 @@ def _reader(
     display: Display,
     stretch: Stretch,
     marked_is: str,
-    beside: Beside | None,
+    beside: OverlaidAir | None,
 ) -> Line:
     """What is read at an hour, and beside it where other air is known at the same hour."""
     kept = plot.thinned(rh_pct, SPOKEN)

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboard.figures.drawing import Shape, picture, shape, ticks
-from dashboard.figures.scale import Scale
+from dashboard.figures.drawing import Shape, picture, shape
+from dashboard.figures.scale import Scale, humidity_edge, steel_body
 from model.words import display as say
 from model.words.display import Display
 
@@ -36,15 +36,12 @@ def corners_drawing(pins: Sequence[Pin], display: Display, width: int = 720) -> 
     edge, top = 14.0, 8.0 + ROW * len(pins)
     x = Scale(0.0, 100.0, edge, width - edge)
     parts: list[Shape] = [
-        shape("rect", x=1, y=top, width=width - 2, height=42, rx=1.5, class_="steel-body"),
+        steel_body(1, top, width - 2, 42),
         shape(
             "text", "RH %", x=width - edge, y=top + 36, text_anchor="end", class_="soft-text", font_size=12
         ),
-        ticks([(x(v), top, top + (15 if v % 10 == 0 else 10)) for v in range(0, 101, 5)], "tick"),
-        ticks([(x(v), top, top + 6) for v in range(101) if v % 5], "tick-small"),
+        *humidity_edge(x, top, width, (15, 10, 6)),
     ]
-    for value in range(10 if width >= 500 else 20, 100, 10 if width >= 500 else 20):
-        parts.append(shape("text", str(value), x=x(value), y=top + 28, text_anchor="middle", font_size=13))
     words_last: list[Shape] = []
     for row, pin in enumerate(sorted(pins, key=lambda pin: pin.rh_pct)):
         y, at = 20.0 + ROW * row, x.held(pin.rh_pct)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Any
 
-from dash.development.base_component import Component
+from dashboard.figures.element import Element
 
 Shape = list[Any]
 
@@ -143,7 +143,7 @@ def _short(value: Any) -> Any:
     return int(rounded) if rounded == int(rounded) else rounded
 
 
-class Drawing(Component):
+class Drawing(Element):
     """The page's element that shows a drawing.
 
     Parameters
@@ -154,14 +154,7 @@ class Drawing(Component):
 
     tree: Shape
 
-    _children_props: list[str] = []  # noqa: RUF012
-    _base_nodes = ["children"]  # noqa: RUF012
-    _namespace = "paneltide"
-    _type = "Drawing"
-    _prop_names = ["id", "tree", "className"]  # noqa: RUF012
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties = _prop_names
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
+    PROPS = ("id", "tree", "className")
 
     def __init__(self, tree: Shape, id: str | None = None, className: str | None = None) -> None:
         # Dash's own would look for a Python package of the namespace's name at every drawing, in vain, to

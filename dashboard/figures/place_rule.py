@@ -11,9 +11,9 @@ from math import isfinite
 import numpy as np
 
 from dashboard.figures.drawing import Shape, picture, shape, ticks
-from dashboard.figures.scale import Scale
-from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
-from model.wood.errors import OutsideValidity
+from dashboard.figures.scale import Scale, bracket, humidity_edge, index, steel_body
+from dashboard.say.sentences import emc_of
+from model.wood.air.sorption import relative_humidity_for
 from model.words import display as say
 
 LOW_RH_PCT, HIGH_RH_PCT = 0.0, 100.0
@@ -76,16 +76,13 @@ def place_rule(
     known = rh_pct is not None and temperature_c is not None and isfinite(rh_pct) and isfinite(temperature_c)
     at_c = temperature_c if known and temperature_c is not None else 20.0
     top, bottom = TOP, BOTTOM
-    parts: list[Shape] = [
-        *_steel(width, round(at_c)),
-    ]
+    parts: list[Shape] = [*_steel(width, round(at_c))]
     label = f"{name}: no air known"
     if known and rh_pct is not None:
-        emc_pct = _emc(at_c, rh_pct)
+        emc_pct = emc_of(at_c, rh_pct)
         here = x.held(rh_pct)
         parts += [
-            shape("line", x1=here, x2=here, y1=top - 9, y2=bottom + 9, class_="index-line"),
-            shape("path", d=f"M{here - 5} {top - 9}h10l-5 8z", class_="index-fill"),
+            *index(here, top, bottom + 9),
             _kept_inside(f"{say.rh(rh_pct)} RH", here, 18, width, "strong"),
         ]
         label = f"{name}: {say.rh(rh_pct)} relative humidity"
@@ -95,9 +92,9 @@ def place_rule(
             )
             label += f", wood settles at {say.mc(emc_pct)}"
     y = bottom + 42
-    for bracket in brackets:
-        parts.append(_bracket(bracket, x, y, width))
-        label += f"; {bracket.name}, {bracket.says}"
+    for own in brackets:
+        parts.append(_bracket(own, x, y, width))
+        label += f"; {own.name}, {own.says}"
         y += 34
     return picture(width, y - (10 if brackets else 14), *parts, label=label, class_="place-rule")
 
@@ -106,28 +103,14 @@ def place_rule(
 def _steel(width: int, temperature_c: int) -> tuple[Shape, ...]:
     """The rule itself, which is the same for every place as warm: nothing may change what is shared."""
     x = Scale(LOW_RH_PCT, HIGH_RH_PCT, EDGE, width - EDGE)
-    body = {"y": TOP, "width": width - 2, "height": BOTTOM - TOP}
     right = {"x": width - EDGE - 2, "y": TOP + 31, "text_anchor": "end"}
     return (
-        shape("rect", x=1, rx=1.5, class_="steel-body", **body),
+        steel_body(1, TOP, width - 2, BOTTOM - TOP),
         shape("text", "RH %", class_="soft-text", font_size=12, **right),
         shape("text", "EMC %", x=EDGE + 2, y=BOTTOM - 22, class_="soft-text", font_size=12),
-        *_humidity_edge(x, TOP, width),
+        *humidity_edge(x, TOP, width, (15, 10, 6)),
         *_moisture_edge(x, BOTTOM, temperature_c, width),
     )
-
-
-def _humidity_edge(x: Scale, top: float, width: int) -> list[Shape]:
-    numbered = 10 if width >= 500 else 20
-    tall = {value: 15 if value % 10 == 0 else 10 if value % 5 == 0 else 6 for value in range(101)}
-    return [
-        ticks([(x(value), top, top + tall[value]) for value in tall if value % 5 == 0], "tick"),
-        ticks([(x(value), top, top + tall[value]) for value in tall if value % 5], "tick-small"),
-        *[
-            shape("text", str(value), x=x(value), y=top + 27, text_anchor="middle", font_size=13)
-            for value in range(numbered, 100, numbered)
-        ],
-    ]
 
 
 def _moisture_edge(x: Scale, bottom: float, temperature_c: int, width: int) -> list[Shape]:
@@ -152,28 +135,13 @@ def _graduations(temperature_c: int) -> tuple[tuple[float, float], ...]:
     return tuple(zip(mc_pct[inside].tolist(), rh_pct[inside].tolist(), strict=True))
 
 
-def _bracket(bracket: Bracket, x: Scale, y: float, width: int) -> Shape:
-    low = x.held(bracket.rh_low_pct) if bracket.rh_low_pct is not None else x.start
-    high = x.held(bracket.rh_high_pct) if bracket.rh_high_pct is not None else x.end
-    open_low, open_high = bracket.rh_low_pct is None, bracket.rh_high_pct is None
-    line = f"M{low:.1f} {y}H{high:.1f}"
-    if not open_low:
-        line = f"M{low:.1f} {y - 8}V{y}H{high:.1f}"
-    if not open_high:
-        line += f"V{y - 8}"
-    text = _kept_inside(f"{bracket.name} · {bracket.says}", (low + high) / 2, y + 15, width, "")
-    parts = (
-        [text]
-        if bracket.nothing
-        else [
-            shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
-            shape("path", d=line, class_="bracket"),
-            text,
-        ]
-    )
-    if bracket.href:
-        return shape("a", *parts, href=bracket.href)
-    return shape("g", *parts)
+def _bracket(own: Bracket, x: Scale, y: float, width: int) -> Shape:
+    low = x.held(own.rh_low_pct) if own.rh_low_pct is not None else x.start
+    high = x.held(own.rh_high_pct) if own.rh_high_pct is not None else x.end
+    text = _kept_inside(f"{own.name} · {own.says}", (low + high) / 2, y + 15, width, "")
+    ends = own.rh_low_pct is not None, own.rh_high_pct is not None
+    parts = [*([] if own.nothing else bracket(low, high, y, ends)), text]
+    return shape("a", *parts, href=own.href) if own.href else shape("g", *parts)
 
 
 def _kept_inside(words: str, x: float, y: float, width: int, class_: str) -> Shape:
@@ -188,10 +156,3 @@ def _kept_inside(words: str, x: float, y: float, width: int, class_: str) -> Sha
         font_size=14,
         class_=class_ or None,
     )
-
-
-def _emc(temperature_c: float, rh_pct: float) -> float | None:
-    try:
-        return float(equilibrium_moisture_content(temperature_c, rh_pct))
-    except OutsideValidity:
-        return None

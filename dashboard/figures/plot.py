@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from dash import html
-from dash.development.base_component import Component
 
+from dashboard.figures.element import Element
 from model.records.schema.types import from_epoch_ms
 from model.words import display as say
 from model.words.display import Units
@@ -338,7 +338,7 @@ def reach(columns: Sequence[np.ndarray], pad: float, least: float) -> tuple[floa
     return low - short, high + short
 
 
-class Plot(Component):
+class Plot(Element):
     """The page's element that shows a Plotly figure.
 
     Parameters
@@ -354,14 +354,7 @@ class Plot(Component):
         The address of its values as a file.
     """
 
-    _children_props: list[str] = []  # noqa: RUF012
-    _base_nodes = ["children"]  # noqa: RUF012
-    _namespace = "paneltide"
-    _type = "Plot"
-    _prop_names = ["figure", "href", "name", "csv"]  # noqa: RUF012
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties = _prop_names
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
+    PROPS = ("figure", "href", "name", "csv")
 
     def __init__(self, figure: Mapping[str, Any], name: str, href: str = "", csv: str = "") -> None:
         super().__init__(figure=figure, name=name, href=href, csv=csv)

@@ -2,8 +2,8 @@
 
 from math import isfinite
 
-from dashboard.figures.drawing import Shape, picture, shape, ticks
-from dashboard.figures.scale import Scale
+from dashboard.figures.drawing import Shape, picture, shape
+from dashboard.figures.scale import Scale, bracket, humidity_edge, index, steel_body
 from model.words import display as say
 
 EDGE, TOP, BOTTOM = 14, 34, 66
@@ -22,14 +22,9 @@ def room_rule(rh_pct: float | None, low_pct: float | None, high_pct: float | Non
         Width of the drawing in its own units; a phone's is 340.
     """
     x = Scale(0.0, 100.0, EDGE, width - EDGE)
-    numbered = 10 if width >= 500 else 20
     drawn: list[Shape] = [
-        shape("rect", x=1, y=TOP, width=width - 2, height=BOTTOM - TOP, rx=1.5, class_="steel-body"),
-        ticks([(x(value), TOP, TOP + (14 if value % 10 == 0 else 8)) for value in range(0, 101, 5)], "tick"),
-        *[
-            shape("text", str(value), x=x(value), y=TOP + 27, text_anchor="middle", font_size=13)
-            for value in range(numbered, 100, numbered)
-        ],
+        steel_body(1, TOP, width - 2, BOTTOM - TOP),
+        *humidity_edge(x, TOP, width, (14, 8, 0)),
     ]
     label = "Humidity"
     if rh_pct is not None and isfinite(rh_pct):
@@ -37,8 +32,7 @@ def room_rule(rh_pct: float | None, low_pct: float | None, high_pct: float | Non
         told = f"your room {say.rh(rh_pct)}"
         at = min(max(here, 60.0), width - 60.0)
         drawn += [
-            shape("line", x1=here, x2=here, y1=TOP - 9, y2=BOTTOM + 4, class_="index-line"),
-            shape("path", d=f"M{here - 5:.1f} {TOP - 9}h10l-5 8z", class_="index-fill"),
+            *index(here, TOP, BOTTOM + 4),
             shape("text", told, x=at, y=18, text_anchor="middle", font_size=14, class_="strong"),
         ]
         label += f": {told}"
@@ -48,8 +42,7 @@ def room_rule(rh_pct: float | None, low_pct: float | None, high_pct: float | Non
     told = f"it likes {say.humidity_range(low_pct, high_pct)}"
     y = BOTTOM + 14
     drawn += [
-        shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
-        shape("path", d=f"M{low:.1f} {y - 8}V{y}H{high:.1f}V{y - 8}", class_="bracket"),
+        *bracket(low, high, y),
         shape("text", told, x=(low + high) / 2, y=y + 16, text_anchor="middle", font_size=14),
     ]
     return picture(width, y + 24, *drawn, label=f"{label}; {told}", class_="room-rule")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, floor
 
+from dashboard.figures.drawing import Shape, shape, ticks
 from model.wood.units import MM_PER_INCH
 from model.words.display import Display, Units
 
@@ -35,6 +36,47 @@ class Graduation:
     value: float
     rank: int
     says: str = ""
+
+
+def humidity_edge(x: Scale, top: float, width: int, tall: tuple[float, float, float]) -> list[Shape]:
+    """The upper edge of a rule of relative humidity, 0 to 100 %: its graduations and their numbers.
+
+    Parameters
+    ----------
+    tall : tuple of float
+        How long the lines of ten, five and one per cent are; 0 for none.
+    """
+    numbered = 10 if width >= 500 else 20
+    tens, fives, ones = tall
+    long = [(x(value), top, top + (fives if value % 10 else tens)) for value in range(0, 101, 5)]
+    short = [(x(value), top, top + ones) for value in range(101) if value % 5 and ones]
+    numbers = [
+        shape("text", str(value), x=x(value), y=top + 27, text_anchor="middle", font_size=13)
+        for value in range(numbered, 100, numbered)
+    ]
+    return [ticks(long, "tick"), *([ticks(short, "tick-small")] if short else []), *numbers]
+
+
+def steel_body(left: float, top: float, width: float, tall: float) -> Shape:
+    """The body of a steel rule."""
+    return shape("rect", x=left, y=top, width=width, height=tall, rx=1.5, class_="steel-body")
+
+
+def bracket(low: float, high: float, y: float, ends: tuple[bool, bool] = (True, True)) -> list[Shape]:
+    """A bracket under a rule over what suits; an end without a limit is left open."""
+    line = f"M{low:.1f} {y - 8}V{y}H{high:.1f}" if ends[0] else f"M{low:.1f} {y}H{high:.1f}"
+    return [
+        shape("rect", x=low, y=y - 8, width=max(high - low, 0.5), height=8, class_="bracket-fill"),
+        shape("path", d=f"{line}V{y - 8}" if ends[1] else line, class_="bracket"),
+    ]
+
+
+def index(at: float, top: float, bottom: float) -> list[Shape]:
+    """The index that stands on a rule at what is read."""
+    return [
+        shape("line", x1=at, x2=at, y1=top - 9, y2=bottom, class_="index-line"),
+        shape("path", d=f"M{at - 5:.1f} {top - 9}h10l-5 8z", class_="index-fill"),
+    ]
 
 
 def length_graduations(low_mm: float, high_mm: float, display: Display, at_most: int = 9) -> list[Graduation]:

@@ -160,13 +160,11 @@ def sheet(title: Child, *children: Child, dateline: Child = None, lead: Child = 
     )
 
 
-def part(title: Child, *children: Child, aside: Child = None, className: str = "") -> html.Section:
-    """A part of a page under its own heading."""
-    heading = html.H2(title)
-    return html.Section(
-        [html.Div([heading, aside], className="part-head") if aside else heading, *children],
-        className=f"part {className}".strip(),
-    )
+def part(title: Child, *children: Child, className: str = "") -> Child:
+    """A part of a page under its own heading; one with nothing in it is left out."""
+    if all(child is None for child in children):
+        return None
+    return html.Section([html.H2(title), *children], className=f"part {className}".strip())
 
 
 def joined_links(links: Sequence[Child], most: int = 8, href: str = "") -> list[Child]:
@@ -199,9 +197,20 @@ def word(verdict: str, kind: str = "") -> html.Span:
     return html.Span(words_for(verdict, kind), className="word")
 
 
-def noted(verdict: str, *children: Child, kind: str = "") -> html.Li:
-    """One line of a note, behind its mark."""
-    return html.Li([verdict_mark(verdict, kind), html.Div(list(children))])
+def noted(verdict: str, *children: Child, kind: str = "", right: Child = None) -> html.Li:
+    """One thing of a list behind its mark, with its number or its button at the right."""
+    return marked(verdict_mark(verdict, kind), *children, right=right)
+
+
+def marked(mark: Child, *children: Child, right: Child = None) -> html.Li:
+    """The same behind a mark of another kind, or behind none."""
+    beside = None if right in (None, []) else html.Div(right, className="right")
+    return html.Li([mark, html.Div(list(children)), beside], className="row")
+
+
+def listed(rows: Sequence[Child], nothing: Child = None, className: str | None = "rows") -> Child:
+    """Rows as a list; `nothing` is what stands there where there is none."""
+    return html.Ul(list(rows), className=className) if rows else nothing
 
 
 def drawn(wide: Shape, narrow: Shape) -> html.Div:
@@ -212,6 +221,35 @@ def drawn(wide: Shape, narrow: Shape) -> html.Div:
 def scrolling(table: Child, label: str) -> html.Div:
     """A table that may be wider than the screen: it scrolls by touch and by keys, under a name of its own."""
     return html.Div(table, className="scroll", tabIndex=0, role="region", **aria(label=label))
+
+
+def table(
+    label: str,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[Child]],
+    right: Sequence[str] = (),
+    className: str = "limits",
+) -> html.Div:
+    """Rows under their headings, each row's first cell naming it.
+
+    A phone has no room for columns: there each cell stands behind its own heading. Columns named in `right`
+    hold numbers that are set to the right.
+    """
+    sides = ["right" if name in right else None for name in heads]
+    top = [html.Th(name, scope="col", className=side) for name, side in zip(heads, sides, strict=True)]
+    body = [
+        html.Tr(
+            [
+                html.Th(first, scope="row"),
+                *(
+                    html.Td(cell, className=side, **under(name))
+                    for cell, side, name in zip(cells, sides[1:], heads[1:], strict=True)
+                ),
+            ]
+        )
+        for first, *cells in rows
+    ]
+    return scrolling(html.Table([html.Thead(html.Tr(top)), html.Tbody(body)], className=className), label)
 
 
 def missing(what: str, *children: Child) -> html.Main:

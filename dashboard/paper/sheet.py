@@ -4,7 +4,6 @@ The pages themselves are pure functions in `paper`; here they are given what the
 command calls `sheet_of_piece`, `cut_card`, `job_sheet_of_piece` and hands on the bytes.
 """
 
-import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -21,6 +20,7 @@ from dashboard.paper.job import JobFacts as JobFacts
 from dashboard.paper.job import job_sheet as job_sheet
 from dashboard.paper.page import PaperSize
 from dashboard.say import piece_words
+from dashboard.shell.files import file_name as file_name
 from dashboard.shell.links import reach
 from model.answers.annual_range import home_year, recorded_air, usual_year
 from model.records.acts.book import load_piece
@@ -136,9 +136,3 @@ def job_sheet_of_piece(
     return job_sheet(
         JobFacts(facts.piece, facts.year, facts.place, row.recorded_at, facts.zone, now), display, paper
     )
-
-
-def file_name(piece_name: str, what: str) -> str:
-    """A file name for a paper: `hall-bench-sheet.pdf`."""
-    plain = re.sub(r"[^a-z0-9]+", "-", piece_name.lower()).strip("-") or "piece"
-    return f"{plain}-{what}.pdf"

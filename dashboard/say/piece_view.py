@@ -6,6 +6,7 @@ from datetime import datetime
 from functools import lru_cache
 
 from dashboard.figures.place_rule import Bracket
+from dashboard.figures.tide import Shore
 from model.records.queries.overview import FitNow, MemberNow, PieceNow
 from model.watch.state.humidity import ceiling_ahead
 from model.wood.design.cautions import cautions
@@ -13,8 +14,9 @@ from model.wood.design.comfort import Comfort, comfort_of
 from model.wood.design.design_range import DesignRange, design_range
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
-from model.wood.piece import Piece, piece_from_document
+from model.wood.piece import Member, Piece, piece_from_document
 from model.words.display import Display
+from model.words.limits import limit_said
 from model.words.reasons import in_sentences
 
 
@@ -72,6 +74,26 @@ def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None
     return Bracket(
         piece.name, comfort.rh_low_pct, comfort.rh_high_pct, href, nothing=comfort.rh_low_pct is None
     )
+
+
+def shores_of(wood: Piece, design: DesignRange, part: str) -> list[Shore]:
+    """The widths at which a part's fits run out, the parts beside it settled as it is."""
+    found = []
+    for name, fit_range in design.fits.items():
+        if part not in {member.name for member in wood.fits[name].members}:
+            continue
+        for at in fit_range.limits:
+            if at.mc_at_limit_pct is not None:
+                limit = at.limit
+                short = "too wide" if limit.direction == "swelling" else "too narrow"
+                edge_mm = float(wood.members[part].width_at(at.mc_at_limit_pct))
+                found.append(Shore(short, limit_said(limit), limit.direction, limit.severity, edge_mm))
+    return found
+
+
+def moisture_marks(member: Member) -> list[tuple[float, float]]:
+    """Whole moisture contents [%] and a part's width at each [mm]."""
+    return [(float(mc_pct), float(member.width_at(float(mc_pct)))) for mc_pct in range(1, 29)]
 
 
 @lru_cache(maxsize=1024)

@@ -21,6 +21,11 @@ LIKELY = 0.1  # a chance below this is not worth a sentence
 counted, number_word = say.counted, say.number_word
 
 
+def so_many(number: int, noun: str, one: str, many: str) -> str:
+    """A number of things and their verb: `two sensors are silent`."""
+    return f"{counted(number, noun)} {one if number == 1 else many}"
+
+
 def emc_of(temperature_c: float, rh_pct: float) -> float | None:
     """The moisture content wood settles at in this air [%]; none where the curve doesn't reach."""
     try:
@@ -104,6 +109,11 @@ def ahead(details: Mapping[str, Mapping[str, Any]]) -> str:
         high_days = crossing.get("high_days", crossing.get("days"))
         first = Reason("coming", values | {"low_days": low_days, "high_days": high_days})
     return f"{in_sentences(first)} {advice(worst)}".strip()
+
+
+def margin_left(margin_mm: float, display: Display) -> str:
+    """What is left before a limit, or how far past it something is."""
+    return f"{display.overrun(margin_mm)} past" if margin_mm < 0 else display.margin(margin_mm)
 
 
 def chance(share: float) -> str:

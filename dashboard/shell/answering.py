@@ -113,7 +113,7 @@ def well_formed(message: Any, known: Any) -> bool:
     return all(_all_as_declared(message.get(group, []), callback[kind]) for group, kind in GROUPS)
 
 
-NUMBERS = ("number", "piece", "place", "stack", "sensor", "row", "acknowledge", "answer", "undo")
+NUMBERS = ("number", "piece", "place", "stack", "sensor", "row", "warning", "undo")
 """The parts of our identities that are the number of a row; the others are words."""
 GROUPS = (("inputs", "inputs"), ("state", "state"))
 
@@ -172,5 +172,4 @@ KINDS: dict[str, Callable[[Any], bool]] = {
     "data": _of(dict),
     f"{WHICH}.data": _of(int),
     f"{DRAFT}.data": lambda value: value is None or is_draft(value),
-    "file": _of(dict),
 }

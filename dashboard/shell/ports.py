@@ -27,7 +27,7 @@ class UnboundTopic(Protocol):
     def fields(self) -> Sequence[tuple[str, str]]: ...  # where each number stands, and how it is written
 
 
-class Seen(Protocol):
+class SeenReading(Protocol):
     """One observation of a message."""
 
     @property
@@ -44,7 +44,7 @@ class ReadByHand(Protocol):
     @property
     def reading(self) -> Any: ...  # as `accept` takes it
     @property
-    def seen(self) -> Sequence[Seen]: ...
+    def seen(self) -> Sequence[SeenReading]: ...
 
 
 class HungSensor(Protocol):

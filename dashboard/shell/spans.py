@@ -1,15 +1,18 @@
-"""Spans of time in an address: by name, or from one instant to another, and the links between them."""
+"""Time in an address: a span by its name or its ends, a moment as typed, and the links between spans."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from dash import html
+from dateutil.parser import parse
 
+from dashboard.figures.plot import Stretch
 from dashboard.pages.frame import aria
 from dashboard.shell.view import View
-from model.words.display import zone_of
+from model.wood.errors import BadInput
+from model.words.display import Units, zone_of
 
 NAMES: dict[str, int | None] = {"day": 1, "week": 7, "month": 31, "season": 92, "year": 366, "all": None}
 LEAST = timedelta(hours=1)
@@ -20,7 +23,8 @@ MINUTE = "%Y-%m-%dT%H:%MZ"
 class TimeSpan:
     """The stretch of time a page shows; `name` is empty when it was given by its ends.
 
-    Nothing is known before `first_at` nor after `last_at`, where they are given: no link leads there.
+    Nothing is known before `first_at` nor after `last_at`, where they are given: no link leads there. `zone`
+    is that of the page's place, and `asked_at` the moment that is asked of.
     """
 
     name: str
@@ -28,6 +32,13 @@ class TimeSpan:
     until_at: datetime
     first_at: datetime | None = None
     last_at: datetime | None = None
+    zone: str = "UTC"
+    asked_at: datetime | None = None
+
+    def stretch(self, view: View, latitude_deg: float | None = None) -> Stretch:
+        """The span as a chart takes it."""
+        ends = self.since_at, self.until_at
+        return Stretch(*ends, self.zone, view.units, latitude_deg, self.asked_at)
 
 
 def span_of(
@@ -36,7 +47,6 @@ def span_of(
     first_at: datetime | None,
     least: timedelta = LEAST,
     zone: str = "UTC",
-    asked_at: datetime | None = None,
 ) -> TimeSpan:
     """The span an address asks for; as long, about the moment asked of, where it would not hold that.
 
@@ -50,15 +60,14 @@ def span_of(
         A shorter span is widened to this.
     zone : str
         Whose wall clock an instant without its own is of, as a chart that was narrowed gives it.
-    asked_at : datetime or None
-        A moment that is to be in it.
     """
-    span = _asked(view, usual, first_at, least, zone)
+    asked_at = asked_moment(view, zone)
+    span = replace(_asked(view, usual, first_at, least, zone), zone=zone, asked_at=asked_at)
     if asked_at is None or span.since_at <= asked_at <= span.until_at or asked_at > view.now:
         return span
     length = span.until_at - span.since_at
     until_at = min(asked_at + length / 2, view.now)
-    return TimeSpan("", until_at - length, until_at, first_at, view.now)
+    return replace(span, name="", since_at=until_at - length, until_at=until_at)
 
 
 def _asked(view: View, usual: str, first_at: datetime | None, least: timedelta, zone: str) -> TimeSpan:
@@ -81,6 +90,45 @@ def instant(text: str | None, zone: str = "UTC") -> datetime | None:
         at = datetime.fromisoformat(text or "")
         return (at if at.tzinfo is not None else at.replace(tzinfo=zone_of(zone))).astimezone(UTC)
     except (ValueError, OverflowError):
+        return None
+
+
+def typed_moment(text: str, zone: str, units: Units, now: datetime) -> datetime:
+    """An instant as typed, by a place's wall clock; aware UTC.
+
+    Without a year it is the last such day up to now, without a time noon, and without a day today.
+
+    Raises
+    ------
+    BadInput
+        For what is no day and time.
+    """
+    local = zone_of(zone)
+    noon = now.astimezone(local).replace(hour=12, minute=0, second=0, microsecond=0)
+    # As far back as the last 29 February can be.
+    for year in range(noon.year, noon.year - 9, -1):
+        start = noon if year == noon.year else noon.replace(year=year, day=1)
+        try:
+            at = parse(text, default=start, dayfirst=units != "inch").astimezone(UTC)
+        except (ValueError, OverflowError):
+            continue
+        there = at.astimezone(local)
+        if at <= now or there.date() == noon.date() or there.year != year:
+            return at
+    raise no_moment(text)
+
+
+def no_moment(text: str) -> BadInput:
+    """What is said of a text that is no moment."""
+    return BadInput("", "moment", "must be a day and a time, such as 12 January, 3 pm", text or "nothing")
+
+
+def asked_moment(view: View, zone: str) -> datetime | None:
+    """The instant the address asks of; none when it asks of none, or of what is no moment."""
+    text = view.query.get("at", "")
+    try:
+        return instant(text, zone) or (typed_moment(text, zone, view.units, view.now) if text else None)
+    except BadInput:
         return None
 
 

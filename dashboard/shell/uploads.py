@@ -66,3 +66,6 @@ class Uploads:
             if not body:
                 return "The file is empty.", 400
             return self.take(flask.request.args.get("name", ""), body), 200
+
+
+uploads = Uploads()

@@ -399,7 +399,7 @@ def test_an_answer_to_a_warning_is_taken_back(book, view):
         session.add(warning)
         session.flush()
         number = warning.id
-    act = warnings.acknowledged(number, "eased it", view)
+    act = warnings.acknowledged(number, {number: "eased it"}, view)
     assert row(book.store, Warning, number).acknowledged_at == view.now
     undo(act, view)
     answered = row(book.store, Warning, number)

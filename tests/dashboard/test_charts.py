@@ -15,7 +15,7 @@ import pytest
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.figures import plot
-from dashboard.figures.air import Beside, air_chart
+from dashboard.figures.air import OverlaidAir, air_chart
 from dashboard.figures.calendar import level, year_of_days
 from dashboard.figures.compared import Off, compared_chart
 from dashboard.figures.moisture import moisture_chart
@@ -104,7 +104,7 @@ CHARTS = {
         [],
         INCH,
         TWO_DAYS,
-        beside=Beside("Lake house", an_air(range(48)), timedelta(0), "UTC"),
+        beside=OverlaidAir("Lake house", an_air(range(48)), timedelta(0), "UTC"),
     ),
     "no air": lambda: air_chart(an_air([]), [], INCH, YEAR),
     "tide": lambda: tide_chart(
@@ -325,7 +325,7 @@ def test_two_homes_are_laid_over_each_other_and_read_together():
 
 
 def test_a_single_hour_laid_over_a_year_is_read_at_that_hour_only():
-    chart = air_chart(an_air(range(48)), [], INCH, TWO_DAYS, beside=Beside("Lake house", an_air([20])))
+    chart = air_chart(an_air(range(48)), [], INCH, TWO_DAYS, beside=OverlaidAir("Lake house", an_air([20])))
     hours = [hour for hour, says in enumerate(read(chart)["text"]) if "Lake house" in says]
     assert hours == [18, 19, 20, 21, 22]
 
@@ -333,7 +333,11 @@ def test_a_single_hour_laid_over_a_year_is_read_at_that_hour_only():
 def test_the_year_before_stands_under_the_same_dates():
     before = replace(an_air(range(48)), at=instants([hour / 24 - 365 for hour in range(48)]))
     chart = air_chart(
-        an_air(range(48)), [], INCH, TWO_DAYS, beside=Beside("a year before", before, timedelta(days=365))
+        an_air(range(48)),
+        [],
+        INCH,
+        TWO_DAYS,
+        beside=OverlaidAir("a year before", before, timedelta(days=365)),
     )
     assert named(chart, "a year before")[0]["x"] == named(chart, "air")[0]["x"]
 

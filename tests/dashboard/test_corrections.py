@@ -37,7 +37,7 @@ def test_a_stack_is_corrected_and_computed_again(view, book):
             "note": "from the mill",
         }
     before = rows(view, Stack)
-    act = stack_edit.save(book.stack, ASH | {"destination": ""}, view)
+    act = stack_edit.EDIT.save(book.stack, ASH | {"destination": ""}, view)
     with view.store.session() as session:
         stack = session.get_one(Stack, book.stack)
         assert (stack.name, stack.start_mc_pct, stack.destination_id) == ("Ash, 4/4", 9.0, None)
@@ -64,7 +64,7 @@ def test_a_stack_is_corrected_and_computed_again(view, book):
 def test_a_wrong_correction_of_a_stack_changes_nothing(view, book, key, value, named):
     before = rows(view, Stack)
     with pytest.raises(BadInput) as refused:
-        stack_edit.save(book.stack, ASH | {"destination": "", key: value}, view)
+        stack_edit.EDIT.save(book.stack, ASH | {"destination": "", key: value}, view)
     assert named in refused.value.what
     assert rows(view, Stack) == before
 
@@ -72,21 +72,21 @@ def test_a_wrong_correction_of_a_stack_changes_nothing(view, book, key, value, n
 def test_a_stack_may_keep_its_name_but_not_take_anothers(view, book):
     stack_acts.add(ASH | {"place": str(book.shop), "destination": "", "since": "2026-02-01"}, view)
     kept = ASH | {"name": "Maple, spring batch", "destination": ""}
-    assert "is corrected" in stack_edit.save(book.stack, kept, view).says
+    assert "is corrected" in stack_edit.EDIT.save(book.stack, kept, view).says
     with pytest.raises(BadInput, match="not yet taken"):
-        stack_edit.save(book.stack, ASH | {"destination": ""}, view)
+        stack_edit.EDIT.save(book.stack, ASH | {"destination": ""}, view)
 
 
 def test_the_form_of_a_stack_holds_its_record(view, book):
-    shown = str(stack_edit.layout(view, book.stack))
+    shown = str(stack_edit.EDIT.layout(view, book.stack))
     for value in ("Maple, spring batch", "hard maple", "9.5", "value='1'"):
         assert value in shown
-    assert stack_edit.layout(view, 9999) is None
+    assert stack_edit.EDIT.layout(view, 9999) is None
 
 
 def test_a_sensor_is_corrected_and_its_readings_stay(view):
     before, readings = rows(view, Sensor), rows(view, Reading)
-    act = sensor_edit.save(1, BENCH, view)
+    act = sensor_edit.EDIT.save(1, BENCH, view)
     with view.store.session() as session:
         sensor = session.get_one(Sensor, 1)
         assert (sensor.name, sensor.temperature_unit, sensor.zone) == tuple(BENCH.values())
@@ -108,11 +108,11 @@ def test_a_sensor_is_corrected_and_its_readings_stay(view):
 def test_a_wrong_correction_of_a_sensor_changes_nothing(view, key, value, named):
     before = rows(view, Sensor)
     with pytest.raises(BadInput) as refused:
-        sensor_edit.save(1, BENCH | {key: value}, view)
+        sensor_edit.EDIT.save(1, BENCH | {key: value}, view)
     assert refused.value.what == named
     assert rows(view, Sensor) == before
 
 
 def test_the_form_of_a_sensor_holds_its_record(view):
-    assert "Correct bench" in still(sensor_edit.layout(view, 1))
-    assert sensor_edit.layout(view, 9999) is None
+    assert "Correct bench" in still(sensor_edit.EDIT.layout(view, 1))
+    assert sensor_edit.EDIT.layout(view, 9999) is None

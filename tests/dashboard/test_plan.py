@@ -10,6 +10,7 @@ from dashboard.figures.corners import Pin, corners_drawing
 from dashboard.figures.drawing import words_of
 from dashboard.figures.plan import Front, front_drawing
 from dashboard.forms import drafts
+from dashboard.forms.asking import asked_in_units
 from dashboard.pages.pieces import record
 from dashboard.pages.plans import plan, plan_asked, plan_record
 from dashboard.shell.app import build_app
@@ -36,7 +37,9 @@ def plain(page) -> str:
 
 
 def test_an_address_means_the_same_to_a_viewer_in_other_units(book, now):
-    typed = plan_asked.with_units({**DOOR, "width": "18", "length": "26", "thickness": "3/4"}, "inch")
+    typed = asked_in_units(
+        plan_asked.FORM, {**DOOR, "width": "18", "length": "26", "thickness": "3/4"}, "inch"
+    )
     assert typed["width"] == "18 in"
     found = [
         plan_asked.plan_of(typed, view_of(book, now, units=units)).comparison.part

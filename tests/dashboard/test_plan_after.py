@@ -8,10 +8,11 @@ import pytest
 from sqlalchemy import delete, select
 
 from dashboard.forms import acts
+from dashboard.forms.asking import asked_in_units
 from dashboard.pages.pieces import deliver, gap
 from dashboard.pages.pieces import predicted as foretold
 from dashboard.pages.places import placement
-from dashboard.pages.plans import rehearse, rehearse_asked, rehearse_weather
+from dashboard.pages.plans import rehearse, rehearse_asked
 from dashboard.pages.plans.rehearse_asked import Design, Year, run
 from dashboard.shell.app import build_app
 from dashboard.shell.static_html import still, text_of
@@ -107,8 +108,8 @@ def test_months_that_are_not_twelve_are_refused(text, says):
 
 
 def test_months_keep_their_unit_in_the_address():
-    in_address = rehearse_asked.months_with_unit("14 " * 12, "inch")
-    assert rehearse_asked.months_typed(in_address, "metric") == pytest.approx([-10.0] * 12)
+    in_address = asked_in_units(rehearse_asked.FORM, {"months": "14 " * 12}, "inch")
+    assert rehearse_asked.months_typed(in_address["months"], "metric") == pytest.approx([-10.0] * 12)
 
 
 def weather_file(name: str = "Birch Ford") -> str:
@@ -120,9 +121,10 @@ def weather_file(name: str = "Birch Ford") -> str:
     return "\n".join([*head, "DATA PERIODS,1,1,Data,Sunday,1/1,12/31", *lines])
 
 
-def test_a_weather_file_is_read_kept_and_forgotten(book, now):
+def test_a_weather_file_is_read_kept_and_forgotten(book, now, tmp_path):
     view = view_of(book, now)
-    act = rehearse_weather.read_weather({"name": "ford.epw", "text": weather_file(), "size": 1}, view)
+    (tmp_path / "ford.epw").write_text(weather_file(), "utf-8")
+    act = rehearse_asked.read_weather(tmp_path / "ford.epw", view)
     assert act.says == "The weather of Birch Ford is read."
     number = act.href.removeprefix("w")
     with book.store.session() as session:
@@ -138,9 +140,10 @@ def test_a_weather_file_is_read_kept_and_forgotten(book, now):
 
 
 @pytest.mark.parametrize("text", ["", "temperature,humidity\n5,60\n"])
-def test_a_file_that_is_no_weather_is_refused(book, now, text):
+def test_a_file_that_is_no_weather_is_refused(book, now, text, tmp_path):
+    (tmp_path / "x.epw").write_text(text, "utf-8")
     with pytest.raises(BadInput, match="weather file"):
-        rehearse_weather.read_weather({"name": "x.epw", "text": text, "size": 9e6}, view_of(book, now))
+        rehearse_asked.read_weather(tmp_path / "x.epw", view_of(book, now))
 
 
 def test_two_designs_stand_beside_each_other_in_one_year(book, now):

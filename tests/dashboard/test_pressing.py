@@ -81,7 +81,7 @@ PRESSES = [
     ({"act": "sensor-edit", "sensor": GONE}, {"name": "bench"}),
     ({"act": "swap", "number": GONE}, {"by": "1", "at": SINCE}),
     ({"act": "doubt", "number": GONE}, {"from": SINCE, "until": SINCE}),
-    ({"acknowledge": GONE}, {}),
+    ({"act": "answer", "warning": GONE}, {}),
     ({"link": "give link", "piece": GONE}, {}),
     ({"undo": GONE}, {}),
 ]
@@ -352,5 +352,5 @@ def test_a_form_shows_what_is_on_record_in_the_viewers_unit(app, book, now):
         session.get_one(Place, book.flat).wood_offset_c = -5.0
     for units, offset, thickness in (("inch", "-9", "1"), ("metric", "-5", "25.4")):
         view = View(Context(book.store, lambda: now), Display(units), now)
-        assert f"value='{offset}'" in str(place_edit.layout(view, book.flat))
-        assert f"value='{thickness}'" in str(stack_edit.layout(view, book.stack))
+        assert f"value='{offset}'" in str(place_edit.EDIT.layout(view, book.flat))
+        assert f"value='{thickness}'" in str(stack_edit.EDIT.layout(view, book.stack))

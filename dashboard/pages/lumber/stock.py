@@ -6,17 +6,15 @@ from typing import Any
 from dash import html
 from sqlalchemy.orm import Session
 
-from dashboard.figures import plot
 from dashboard.figures.moisture import moisture_chart, said_of
 from dashboard.figures.profile import profile_drawing
-from dashboard.pages.frame import drawn, empty, num, part, prose, sheet, word
+from dashboard.pages.charted import charted, nearest
+from dashboard.pages.frame import Child, drawn, empty, listed, noted, num, part, prose, sheet, word
 from dashboard.pages.lumber.stack_acts import meter_form, move_form, new_form
 from dashboard.pages.lumber.witness import witness_part
-from dashboard.pages.shop.values import values_address
 from dashboard.say import sentences
 from dashboard.say.marks import verdict_mark
-from dashboard.shell.moments import asked_moment, moment_part, nearest
-from dashboard.shell.spans import span_links, span_of
+from dashboard.shell.spans import span_of
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import series
@@ -44,7 +42,7 @@ def layout(view: View) -> html.Main:
         title = "No stack is ready yet."
     return sheet(
         title,
-        html.Ul([stack_row(stack, view.display) for stack in stacks], className="rows") if stacks else None,
+        listed([stack_row(stack, view.display) for stack in stacks]),
         part("Record a stack", new_form(places, view)),
     )
 
@@ -54,25 +52,14 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
     moisture = stack.moisture
     standing = f", at {stack.place.name}" if stack.place else ""
     meant = f", meant for {stack.destination.name}" if stack.destination else ""
-    told: list[Any] = []
-    if moisture is not None:
-        told = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")]
-    return html.Li(
-        [
-            verdict_mark(stack.judgement.verdict, "stack"),
-            html.Div(
-                [
-                    html.A(html.B(stack.name), href=address("stack", stack.id)),
-                    html.Div(
-                        prose(f"{sentences.stack_wood(stack, display)}{standing}{meant}"),
-                        className="soft small",
-                    ),
-                    html.Div(in_sentences(stack.judgement.reason, display), className="soft small"),
-                ]
-            ),
-            html.Div(told, className="right"),
-        ],
-        className="row",
+    mean = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")] if moisture else None
+    return noted(
+        stack.judgement.verdict,
+        html.A(html.B(stack.name), href=address("stack", stack.id)),
+        html.Div(prose(f"{sentences.stack_wood(stack, display)}{standing}{meant}"), className="soft small"),
+        html.Div(in_sentences(stack.judgement.reason, display), className="soft small"),
+        kind="stack",
+        right=mean,
     )
 
 
@@ -88,9 +75,8 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         stack = found[0]
         first_at = series.first_checkpoint_at(session, stack_id) or stack.start_at
         zone = stack.place.zone if stack.place else "UTC"
-        asked_at = asked_moment(view, zone)
-        span = span_of(view, "season", first_at, zone=zone, asked_at=asked_at)
-        then = "" if asked_at is None else moisture_then(session, stack, asked_at, zone, view)
+        span = span_of(view, "season", first_at, zone=zone)
+        then = moisture_then(session, stack, span.asked_at, zone, view) if span.asked_at else ""
         tide = series.tide(session, stack_id, span.since_at, span.until_at)
         metered = queries.measurements(session, stack_id)
         places = queries.places(session, view.now)
@@ -98,12 +84,11 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
     chart = moisture_chart(
         tide,
         view.display,
-        plot.Stretch(span.since_at, span.until_at, zone, view.units, asked_at=asked_at),
+        span.stretch(view),
         target_pct=stack.ready.target_mc_pct,
         measured=[event for event in metered if event.kind == "mc_pct"],
         name=stack.name,
     )
-    here = address("stack", stack.id)
     moisture = stack.moisture
     return sheet(
         stack.name,
@@ -122,14 +107,16 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             [
                 part(
                     "Moisture through time",
-                    span_links(here, span, SPANS),
-                    plot.placed(
+                    *charted(
+                        view,
+                        span,
+                        SPANS,
                         chart,
                         f"Moisture of {stack.name}",
-                        here,
-                        values_address("body", stack.id, span.since_at, span.until_at),
+                        address("stack", stack.id),
+                        ("body", stack.id),
+                        then,
                     ),
-                    moment_part(view, zone, then),
                     html.P(
                         "Solid: mean. Dashed: core. Thin: face. Crosses: metered.", className="small soft"
                     ),
@@ -193,22 +180,16 @@ def facts(stack: StackNow, view: View) -> list[Any]:
     return told
 
 
-def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View) -> html.Ul | html.P:
+def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View) -> Child:
     """What the meter said, and when."""
-    if not metered:
-        return html.P("Nothing was metered since it was recorded.", className="soft")
     zone = stack.place.zone if stack.place else "UTC"
-    return html.Ul(
-        [
-            html.Li(
-                [
-                    num(say.mc(event.value)),
-                    f" on {say.day(event.at, zone, view.units, view.now)}, {event.says}",
-                ]
-            )
-            for event in metered
-        ]
-    )
+    rows = [
+        html.Li(
+            [num(say.mc(event.value)), f" on {say.day(event.at, zone, view.units, view.now)}, {event.says}"]
+        )
+        for event in metered
+    ]
+    return listed(rows, html.P("Nothing was metered since it was recorded.", className="soft"), None)
 
 
 ROUTES = [Route("/stock", layout, live=False), Route("/stack/<stack_id>", stack_layout, live=False)]

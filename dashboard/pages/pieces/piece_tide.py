@@ -1,26 +1,23 @@
 """The tide of a piece's members: which one, over what span, and what happened meanwhile."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
 from dash import html
 from sqlalchemy.orm import Session
 
-from dashboard.figures import plot
-from dashboard.figures.tide import Fan, Flag, Shore, said_of, tide_chart
+from dashboard.figures.tide import Fan, Flag, said_of, tide_chart
+from dashboard.pages.charted import charted, nearest
 from dashboard.pages.frame import aria, empty, num, part
-from dashboard.pages.shop.values import values_address
 from dashboard.say import piece_view as woodwork
-from dashboard.shell.moments import asked_moment, moment_part, nearest
-from dashboard.shell.spans import NAMES, TimeSpan, span_links, span_of
+from dashboard.shell.spans import NAMES, TimeSpan, span_of
 from dashboard.shell.view import View, address
 from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import Event, MemberNow, PieceNow
 from model.records.schema.types import to_epoch_ms
-from model.wood.piece import Member, Piece
 from model.words import display as say
-from model.words.limits import limit_said
 
 SPANS = ("month", "season", "year", "all")
 DAY_AND_HALF = timedelta(hours=36)
@@ -33,15 +30,15 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         return part("Tide", empty("No parts are recorded."))
     member = chosen_member(piece, view)
     zone = piece.place.zone if piece.place else "UTC"
-    asked_at, then = asked_moment(view, zone), ""
+    then = ""
     with view.store.session() as session:
         first_at = series.first_checkpoint_at(session, member.id) or member.start_at
-        span = span_of(view, "year", first_at, timedelta(days=7), zone, asked_at)
+        span = span_of(view, "year", first_at, timedelta(days=7), zone)
         tide = series.tide(session, member.id, span.since_at, span.until_at)
         ahead = series.outlook(session, "member", member.id, "width_mm")
         measured = queries.measurements(session, member.id)
-        if asked_at is not None:
-            then = width_then(session, member, ahead, asked_at, zone, view)
+        if span.asked_at is not None:
+            then = width_then(session, member, ahead, span.asked_at, zone, view)
     until_at, fan = span.until_at, None
     if ahead is not None:
         if span.name:
@@ -50,30 +47,31 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         fan = fan_of(ahead, view.now, until_at)
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
-    wood = woodwork.wood_piece(piece)
+    wood, design = woodwork.wood_piece(piece), woodwork.range_of(piece)
     chart = tide_chart(
         tide,
-        shores_of(piece, member.name, wood),
+        woodwork.shores_of(wood, design, member.name) if wood and design else [],
         view.display,
-        plot.Stretch(span.since_at, until_at, zone, view.units, latitude(piece), asked_at),
+        replace(span, until_at=until_at).stretch(view, latitude(piece)),
         flags=shown,
         fan=fan,
         now=view.now,
-        moisture_marks=moisture_marks(wood.members[member.name]) if wood else (),
+        moisture_marks=woodwork.moisture_marks(wood.members[member.name]) if wood else (),
         name=say.said(member.name),
     )
-    here = address("piece", piece.id, member=member.id)
     return part(
         f"Tide of {say.said(member.name)}",
         member_links(piece, member, span),
-        span_links(here, span, SPANS),
-        plot.placed(
+        *charted(
+            view,
+            span,
+            SPANS,
             chart,
             f"{piece.name}, {say.said(member.name)}",
-            here,
-            values_address("body", member.id, span.since_at, span.until_at),
+            address("piece", piece.id, member=member.id),
+            ("body", member.id),
+            then,
         ),
-        moment_part(view, zone, then),
         legend(bool(tide.estimated.any()), fan is not None),
         html.Ol(
             [
@@ -160,36 +158,6 @@ def legend(any_estimated: bool, any_ahead: bool) -> html.P:
         words.append("Ahead: the middle of the years that may come, and where four in five of them lie.")
     words.append("Hatched shore: it binds, bursts or splits. Dashed line: it begins to show.")
     return html.P(" ".join(words), className="small soft")
-
-
-def shores_of(piece: PieceNow, member: str, wood: Piece | None) -> list[Shore]:
-    """The widths at which this member's fits run out, its fellows settled as it is."""
-    design = woodwork.range_of(piece)
-    if wood is None or design is None:
-        return []
-    part = wood.members[member]
-    found = []
-    for name, fit_range in design.fits.items():
-        if member not in {own.name for own in wood.fits[name].members}:
-            continue
-        for at in fit_range.limits:
-            if at.mc_at_limit_pct is None:
-                continue
-            found.append(
-                Shore(
-                    "too wide" if at.limit.direction == "swelling" else "too narrow",
-                    limit_said(at.limit),
-                    at.limit.direction,
-                    at.limit.severity,
-                    float(part.width_at(at.mc_at_limit_pct)),
-                )
-            )
-    return found
-
-
-def moisture_marks(member: Member) -> list[tuple[float, float]]:
-    """Whole moisture contents and the member's width at each."""
-    return [(float(mc_pct), float(member.width_at(float(mc_pct)))) for mc_pct in range(1, 29)]
 
 
 def flags_of(piece: PieceNow, member: MemberNow, measured: tuple[Event, ...], view: View) -> list[Flag]:

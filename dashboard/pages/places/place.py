@@ -1,6 +1,6 @@
 """Places: each with its own air, what stands there, and what that air does to wood."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -9,19 +9,16 @@ from dash import html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from dashboard.figures import plot
-from dashboard.figures.air import Beside, air_chart, said_of
+from dashboard.figures.air import OverlaidAir, air_chart, said_of
 from dashboard.figures.calendar import KEY, year_of_days
 from dashboard.figures.place_rule import Bracket, place_rule
-from dashboard.pages.frame import Child, aria, drawn, empty, num, part, sheet, word
+from dashboard.pages.charted import charted
+from dashboard.pages.frame import Child, aria, drawn, empty, listed, noted, num, part, sheet, word
 from dashboard.pages.lumber.stock import stands
 from dashboard.pages.sensors.sensor import nowhere_part, two_rooms_part
-from dashboard.pages.shop.values import values_address
-from dashboard.say import piece_view as woodwork
-from dashboard.say import piece_words, sentences
+from dashboard.say import piece_view, piece_words, sentences
 from dashboard.say.marks import verdict_mark, words_for
-from dashboard.shell.moments import asked_moment, moment_part
-from dashboard.shell.spans import TimeSpan, span_links, span_of
+from dashboard.shell.spans import TimeSpan, span_of
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import series, traces
@@ -35,6 +32,9 @@ from model.words import display as say
 
 KINDS = {"shop": "The shop", "storage": "A storage room", "home": "A client's home"}
 SPANS = ("day", "week", "month", "season", "year", "all")
+DRAWN = 6
+"""Of more places than this the list has a line each, and their rules stand on their own pages."""
+BRACKETS = 8  # more of them bury the rule
 
 
 def list_layout(view: View) -> html.Main:
@@ -63,38 +63,43 @@ def list_layout(view: View) -> html.Main:
         *(
             [place_part(place, pieces, view) for place in places]
             if len(places) <= DRAWN
-            else [html.Ul([place_row(place, pieces, view) for place in places], className="rows")]
+            else [listed([place_row(place, pieces, view) for place in places])]
         ),
         html.P(html.A("Record a place", href="/places/new", className="button"), className="no-print"),
     )
 
 
 def drawn_with_parts(
-    session: Session, places: tuple[PlaceNow, ...], pieces: tuple[PieceNow, ...], now: datetime
+    session: Session,
+    places: Iterable[PlaceNow],
+    pieces: tuple[PieceNow, ...],
+    now: datetime,
+    most: int = BRACKETS,
 ) -> tuple[PieceNow, ...]:
     """The same pieces, those whose brackets are drawn with their parts: a long list does without."""
-    drawn: list[PieceNow] = []
-    for place in places:
-        here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
-        drawn += sorted(here, key=sentences.share_left)[:BRACKETS]
+    drawn = [piece for place in places for piece in tightest(pieces_at(place, pieces), most)]
     filled = {piece.id: piece for piece in queries.with_parts(session, drawn, now)}
     return tuple(filled.get(piece.id, piece) for piece in pieces)
 
 
-def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Section:
+def pieces_at(place: PlaceNow, pieces: Iterable[PieceNow]) -> list[PieceNow]:
+    """Those of the pieces that stand at a place."""
+    return [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
+
+
+def tightest(pieces: Iterable[PieceNow], most: int) -> list[PieceNow]:
+    """The few pieces with least left of their play."""
+    return sorted(pieces, key=sentences.share_left)[:most]
+
+
+def place_part(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> Child:
     """One place of the list."""
-    here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
-    brackets = brackets_of(here, view.now)
     told = f"{KINDS[place.kind]}. {say.sentence(sentences.air(place, view.display))}"
     return part(
         html.A(place.name, href=address("place", place.id)),
         html.P([verdict_mark(place.judgement.verdict, "place"), f" {told} {heard(place, view)}"]),
-        drawn(*(rule(place, brackets, width) for width in (900, 360))),
+        rule(place, brackets_of(pieces_at(place, pieces), view.now), 900),
     )
-
-
-DRAWN = 6
-"""Of more places than this the list has a line each, and their rules stand on their own pages."""
 
 
 def whose(place: PlaceNow) -> list[Any]:
@@ -106,49 +111,34 @@ def whose(place: PlaceNow) -> list[Any]:
 
 def place_row(place: PlaceNow, pieces: tuple[PieceNow, ...], view: View) -> html.Li:
     """One place of a long list: its air, and how what stands there does."""
-    here = [piece for piece in pieces if piece.place is not None and piece.place.id == place.id]
+    here = pieces_at(place, pieces)
     worst = say.worst([piece_words.mark_of(piece) for piece in here]) if here else place.judgement.verdict
     number = sentences.counted(len(here), "piece")
     told = number if not here or worst == "clear" else f"{number}, the worst {words_for(worst)}"
-    return html.Li(
-        [
-            verdict_mark(worst, "" if here else "place"),
-            html.Div(
-                [
-                    html.A(html.B(place.name), href=address("place", place.id)),
-                    f". {say.sentence(told)} ",
-                    html.Div(
-                        [say.sentence(sentences.air(place, view.display)), " ", heard(place, view)],
-                        className="soft small",
-                    ),
-                ]
-            ),
-        ],
-        className="row",
+    air = say.sentence(sentences.air(place, view.display))
+    return noted(
+        worst,
+        html.A(html.B(place.name), href=address("place", place.id)),
+        f". {say.sentence(told)} ",
+        html.Div([air, " ", heard(place, view)], className="soft small"),
+        kind="" if here else "place",
     )
 
 
-BRACKETS = 8  # more of them bury the rule
-
-
-def brackets_of(pieces: list[PieceNow], now: datetime, at_most: int = BRACKETS) -> list[Bracket]:
+def brackets_of(pieces: Iterable[PieceNow], now: datetime, most: int = BRACKETS) -> list[Bracket]:
     """The humidity each piece is comfortable at, the most exacting first; of many, those with least left."""
-    tightest = sorted(pieces, key=sentences.share_left)[:at_most]
     found = [
-        woodwork.bracket_of(piece, now, address("piece", piece.id)) for piece in tightest if piece.members
+        piece_view.bracket_of(piece, now, address("piece", piece.id))
+        for piece in tightest(pieces, most)
+        if piece.members
     ]
     return sorted((one for one in found if one is not None), key=lambda bracket: bracket.width_pct)
 
 
-def rule(place: PlaceNow, brackets: list[Bracket], width: int) -> Any:
-    air = place.air
-    return place_rule(
-        place.name,
-        air.temperature_c if air else None,
-        air.rh_pct if air else None,
-        brackets,
-        width,
-    )
+def rule(place: PlaceNow, brackets: list[Bracket], wide: int) -> html.Div:
+    """A place's air on its rule, over what the pieces there can take."""
+    temperature_c, rh_pct = (place.air.temperature_c, place.air.rh_pct) if place.air else (None, None)
+    return drawn(*(place_rule(place.name, temperature_c, rh_pct, brackets, width) for width in (wide, 360)))
 
 
 def heard(place: PlaceNow, view: View) -> str:
@@ -169,10 +159,8 @@ def layout(view: View, place_id: int) -> html.Main | None:
         place = next((place for place in known if place.id == place_id), None)
         if place is None:
             return None
-        asked_at = asked_moment(view, place.zone)
-        first_at = series.first_air_at(session, place_id)
-        span = span_of(view, "month", first_at, zone=place.zone, asked_at=asked_at)
-        then = "" if asked_at is None else air_then(session, place, asked_at, view)
+        span = span_of(view, "month", series.first_air_at(session, place_id), zone=place.zone)
+        then = air_then(session, place, span.asked_at, view) if span.asked_at else ""
         beside = beside_of(session, place, known, span, view)
         air = series.air(session, place_id, span.since_at, span.until_at)
         sent = traces.traces(session, place_id, span.since_at, span.until_at)
@@ -190,33 +178,21 @@ def layout(view: View, place_id: int) -> html.Main | None:
             two_rooms_part(two_rooms(session, view.now, place_id)),
             *[nowhere_part(session, sensor_id, view) for sensor_id in hung],
         ]
-    chart = air_chart(
-        air,
-        sent,
-        view.display,
-        plot.Stretch(
-            span.since_at,
-            span.until_at,
-            place.zone,
-            view.units,
-            (place.climate or {}).get("latitude_deg"),
-            asked_at,
-        ),
-        place.name,
-        beside=beside,
-    )
-    address_here = address("place", place_id, beside=view.query.get("beside") if beside else None)
+    latitude_deg = (place.climate or {}).get("latitude_deg")
+    chart = air_chart(air, sent, view.display, span.stretch(view, latitude_deg), place.name, beside=beside)
     through_time = part(
         "The air through time",
-        span_links(address_here, span, SPANS),
-        plot.placed(
+        *charted(
+            view,
+            span,
+            SPANS,
             chart,
             f"Air at {place.name}",
-            address_here,
-            values_address("place", place_id, span.since_at, span.until_at),
+            address("place", place_id, beside=view.query.get("beside") if beside else None),
+            ("place", place_id),
+            then,
             tall=True,
         ),
-        moment_part(view, place.zone, then),
         html.P(legend(air, sent, beside), className="small soft"),
         beside_links(place, known, span, view),
         html.P(spread(air, view), className="small"),
@@ -238,17 +214,19 @@ YEAR_BEFORE = "before"
 
 def beside_of(
     session: Session, place: PlaceNow, known: Sequence[PlaceNow], span: TimeSpan, view: View
-) -> Beside | None:
+) -> OverlaidAir | None:
     """The air that the address lays over the place's own: another place's, or its own a year before."""
     wanted = view.query.get("beside", "")
     if wanted == YEAR_BEFORE:
         year = timedelta(days=365)
         air = series.air(session, place.id, span.since_at - year, span.until_at - year)
-        return Beside("a year before", air, year)
+        return OverlaidAir("a year before", air, year)
     other = next((one for one in known if str(one.id) == wanted and one.id != place.id), None)
     if other is None:
         return None
-    return Beside(other.name, series.air(session, other.id, span.since_at, span.until_at), zone=other.zone)
+    return OverlaidAir(
+        other.name, series.air(session, other.id, span.since_at, span.until_at), zone=other.zone
+    )
 
 
 def beside_links(place: PlaceNow, known: Sequence[PlaceNow], span: TimeSpan, view: View) -> html.Details:
@@ -273,14 +251,8 @@ def days_part(place: PlaceNow, air: AirSeries, span: TimeSpan, view: View) -> ht
     """A long span as a calendar of its days."""
     if span.until_at - span.since_at < timedelta(days=90) or not len(air.at):
         return None
-    here = address("place", place.id)
-    return html.Details(
-        [
-            html.Summary("Day by day"),
-            html.P(KEY, className="small soft"),
-            year_of_days(air, view.display, place.zone, here),
-        ]
-    )
+    days = year_of_days(air, view.display, place.zone, address("place", place.id))
+    return html.Details([html.Summary("Day by day"), html.P(KEY, className="small soft"), days])
 
 
 def page(
@@ -292,7 +264,6 @@ def page(
     cautions: Child = None,
 ) -> html.Main:
     """The page, from what the book answered."""
-    brackets = brackets_of(pieces, view.now)
     here = address("place", place.id)
     return sheet(
         place.name,
@@ -301,7 +272,7 @@ def page(
         if place.judgement.evaluated_at
         else None,
         cautions,
-        drawn(*(rule(place, brackets, width) for width in (960, 360))),
+        rule(place, brackets_of(pieces, view.now), 960),
         through_time,
         standing_part(pieces, stacks, view),
         html.Div(
@@ -331,7 +302,7 @@ def lead(place: PlaceNow, view: View) -> list[Any]:
     ]
 
 
-def legend(air: AirSeries, sent: tuple[Trace, ...], beside: Beside | None) -> str:
+def legend(air: AirSeries, sent: tuple[Trace, ...], beside: OverlaidAir | None) -> str:
     """What the lines mean."""
     words = ["Solid: the hour's air."]
     if air.estimated.any():
@@ -359,28 +330,18 @@ def spread(air: AirSeries, view: View) -> str:
     return text
 
 
-def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) -> html.Section:
+def standing_part(pieces: list[PieceNow], stacks: list[StackNow], view: View) -> Child:
     """What stands there."""
-    if not pieces and not stacks:
-        return part("What stands here", html.P("Nothing that is recorded."))
     rows = []
     for piece in pieces:
         how = html.Span(piece_words.stands(piece, view.now), className="word")
         link = html.A(html.B(piece.name), href=address("piece", piece.id))
-        rows.append(
-            html.Li([verdict_mark(piece_words.mark_of(piece)), html.Div([link, ", ", how])], className="row")
-        )
+        rows.append(noted(piece_words.mark_of(piece), link, ", ", how))
     for stack in stacks:
         link = html.A(html.B(stack.name), href=address("stack", stack.id))
         wood = sentences.stack_wood(stack, view.display)
-        mark = verdict_mark(stack.judgement.verdict, "stack")
-        rows.append(
-            html.Li(
-                [mark, html.Div([link, f", {wood}, ", stands(stack)])],
-                className="row",
-            )
-        )
-    return part("What stands here", html.Ul(rows, className="rows"))
+        rows.append(noted(stack.judgement.verdict, link, f", {wood}, ", stands(stack), kind="stack"))
+    return part("What stands here", listed(rows, html.P("Nothing that is recorded.")))
 
 
 ROUTES = [Route("/places", list_layout), Route("/place/<place_id>", layout)]

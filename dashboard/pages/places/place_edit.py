@@ -5,8 +5,10 @@ from typing import Any
 
 from dash import Dash, html
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, doing, done
+from dashboard.forms.correcting import CorrectionPage
 from dashboard.forms.declared import Asked, Form
 from dashboard.pages.frame import sheet
 from dashboard.shell.view import Context, Route, View, address
@@ -68,41 +70,35 @@ def new_layout(view: View) -> html.Main:
     return sheet("Record a place", form, dateline=html.A("Places", href="/places"))
 
 
-def layout(view: View, place_id: int) -> html.Main | None:
-    """Where a place's record is corrected."""
-    with view.store.session() as session:
-        place = session.get(Place, place_id)
-        if place is None:
-            return None
-        record = {one.into: getattr(place, one.into, None) for one in FORM.fields} | (place.climate or {})
-        record["client"] = place.client.name if place.client else ""
-        names = client_names(session)
-    return sheet(
-        f"Correct {record['name']}",
-        FORM.laid_out(view, place_id, record, names=names),
-        dateline=html.A(record["name"], href=address("place", place_id)),
-    )
-
-
 def register(app: Dash, context: Context) -> None:
-    """The form's answer."""
+    """The form's answer, of a new place and of one to correct."""
     FORM.answers(app, context, save)
 
 
 def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
     """Record or correct a place as typed."""
-    values = FORM.read(typed, view)
+    if place_id != NEW:
+        return EDIT.save(place_id, typed, view)
+    with doing(view, "entry") as (session, revision):
+        place = places.add_place(session, **_values(session, FORM.read(typed, view), None))
+        said, back = f"{place.name} is recorded.", f"{place.name} is out of the book again."
+        return done(revision, said, back, address("place", place.id), "/places")
+
+
+def _record(place: Place) -> dict[str, Any]:
+    own = {one.into: getattr(place, one.into, None) for one in FORM.fields}
+    return {**own, **(place.climate or {}), "client": place.client.name if place.client else ""}
+
+
+def _change(session: Session, place: Place, values: dict[str, Any], _view: View) -> None:
+    places.change_place(session, place, **_values(session, values, place.climate))
+
+
+def _values(session: Session, values: dict[str, Any], before: Mapping[str, Any] | None) -> dict[str, Any]:
+    """What was typed by the columns of a place: its latitude is a part of its climate."""
     latitude_deg = values.pop("latitude_deg")
-    with doing(view, "entry" if place_id == NEW else "correction") as (session, revision):
-        values["client"] = client_named(session, values["client"])
-        if place_id == NEW:
-            place = places.add_place(session, climate=_climate(None, latitude_deg), **values)
-            said, back = f"{place.name} is recorded.", f"{place.name} is out of the book again."
-            return done(revision, said, back, address("place", place.id), "/places")
-        place = session.get_one(Place, place_id)
-        back = f"{place.name} is as it was recorded before."
-        places.change_place(session, place, climate=_climate(place.climate, latitude_deg), **values)
-        return done(revision, f"{place.name} is corrected.", back, address("place", place_id))
+    client = client_named(session, values["client"])
+    return {**values, "climate": _climate(before, latitude_deg), "client": client}
 
 
 def _climate(before: Mapping[str, Any] | None, latitude_deg: float | None) -> dict[str, Any] | None:
@@ -114,7 +110,7 @@ def _climate(before: Mapping[str, Any] | None, latitude_deg: float | None) -> di
     return climate or None
 
 
-ROUTES = [
-    Route("/places/new", new_layout, live=False),
-    Route("/place/<place_id>/edit", layout, live=False),
-]
+EDIT = CorrectionPage(
+    Place, FORM, _record, _change, more=lambda session, _view: {"names": client_names(session)}
+)
+ROUTES = [Route("/places/new", new_layout, live=False), EDIT.route]

@@ -1,30 +1,41 @@
 """One room, several climates: what a place's air is beside a radiator, in the sun, on a cold wall."""
 
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import replace
 
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from dash import Dash, html
 
 from dashboard.figures.corners import Pin, corners_drawing
 from dashboard.forms import fields as forms
-from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, scrolling, sheet, under
-from dashboard.say import piece_view as woodwork
-from dashboard.shell.view import Context, Route, View, address, view_of
+from dashboard.forms.asking import asked_part, leads, with_usual
+from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import Child, drawn, num, part, prose, sheet, table
+from dashboard.say import piece_view
+from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow, PlaceNow
-from model.wood.air.placement import USUAL_SPOTS_C, Room, Spot, spots_in, standing_cup
+from model.wood.air.placement import USUAL_SPOTS_C, Room, spots_in, standing_cup
 from model.wood.errors import BadInput
 from model.wood.material.member import Member
 from model.words import display as say
 
-GO, FIELD = "corners-go", "corners"
-KEYS = {
+SPOTS = {
     "radiator": "beside a radiator",
     "sun": "on a top in the sun",
     "wall": "behind a case on an outside wall",
     "corner": "in a cold corner",
 }
+"""Each spot's temperature by its key in the address; one that is left out is as is usual."""
+FORM = Form(
+    "corners",
+    "Work it out",
+    (
+        *(Asked(key, say.sentence(name).rstrip("."), "temperature") for key, name in SPOTS.items()),
+        Asked("room", "The room", "temperature", "{degrees}; as measured if left empty"),
+        Asked("rh", "Its humidity", "number", "%"),
+        Asked("part", "A part that stands there", "choice"),
+    ),
+    is_first=True,
+)
 STAND = (
     "Two or three feet off radiators, stoves and registers, out of the sun, and a hand's breadth of air "
     "behind a case on an outside wall (common practice, no source)."
@@ -38,11 +49,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
         if not found:
             return None
         place = found[0]
-        here = [
-            piece
-            for piece in queries.pieces(session, view.now)
-            if piece.place is not None and piece.place.id == place_id
-        ]
+        here = list(queries.pieces(session, view.now, at=place_id))
     back = html.A(place.name, href=address("place", place_id))
     try:
         temperature_c, rh_pct = air_of(place, view)
@@ -50,7 +57,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
             name: forms.temperature_typed(view.query[key], view.units, f"temperature {name}")
             if view.query.get(key, "").strip()
             else USUAL_SPOTS_C[name]
-            for key, name in KEYS.items()
+            for key, name in SPOTS.items()
         }
         room = spots_in(temperature_c, rh_pct, spots)
     except BadInput as error:
@@ -76,7 +83,10 @@ def air_of(place: PlaceNow, view: View) -> tuple[float, float]:
 def page(place: PlaceNow, room: Room, here: list[PieceNow], view: View) -> html.Main:
     """Each spot on the rule and in a table, and what standing between two of them does to a part."""
     driest = min((room.room, *room.spots), key=lambda spot: spot.emc_pct)
-    pins = [_pin(spot, spot is room.room) for spot in (room.room, *room.spots)]
+    pins = [
+        Pin(spot.name, spot.temperature_c, spot.rh_pct, spot is room.room)
+        for spot in (room.room, *room.spots)
+    ]
     told = (
         f"The water in the air is spread evenly: dew point {view.display.temperature(room.dew_point_c)} in "
         "every spot. Its relative humidity is not, because the spots are not alike warm."
@@ -93,14 +103,11 @@ def page(place: PlaceNow, room: Room, here: list[PieceNow], view: View) -> html.
     )
 
 
-def _pin(spot: Spot, is_room: bool) -> Pin:
-    return Pin(spot.name, spot.temperature_c, spot.rh_pct, is_room)
-
-
 def spots_table(room: Room, view: View) -> html.Div:
     """The spots line by line."""
     rows = []
     for spot in (room.room, *room.spots):
+        points = spot.emc_pct - room.room.emc_pct
         if spot.condenses:
             what = "water runs down it"
         elif spot.mould:
@@ -108,28 +115,16 @@ def spots_table(room: Room, view: View) -> html.Div:
         elif spot is room.room:
             what = "where the sensor hangs"
         else:
-            points = spot.emc_pct - room.room.emc_pct
             what = f"{say.points(points)} {'drier' if points < 0 else 'damper'}"
-        rows.append(
-            html.Tr(
-                [
-                    html.Th(spot.name, scope="row"),
-                    html.Td(num(view.display.temperature(spot.temperature_c)), **under("There")),
-                    html.Td(num(say.rh(spot.rh_pct)), **under("RH")),
-                    html.Td(num(say.mc(spot.emc_pct)), **under("Wood settles at")),
-                    html.Td(what, **under("So")),
-                ]
-            )
-        )
-    head = html.Tr([html.Th(text, scope="col") for text in ("Spot", "There", "RH", "Wood settles at", "So")])
-    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    return scrolling(table, "Spots of the room")
+        air = (view.display.temperature(spot.temperature_c), say.rh(spot.rh_pct), say.mc(spot.emc_pct))
+        rows.append((spot.name, *map(num, air), what))
+    return table("Spots of the room", ("Spot", "There", "RH", "Wood settles at", "So"), rows)
 
 
 # ---------------------------------------------------------------- cup
 
 
-def cup_part(room: Room, here: list[PieceNow], view: View) -> html.Section | None:
+def cup_part(room: Room, here: list[PieceNow], view: View) -> Child:
     """What a part does for good whose back stands in one spot's air and its face in the room's."""
     members = members_of(here)
     if not members:
@@ -141,19 +136,8 @@ def cup_part(room: Room, here: list[PieceNow], view: View) -> html.Section | Non
     for spot in room.spots:
         cup = standing_cup(room.room, spot, member.width_mm, member.thickness_mm, member.movement)
         size = view.display.length(abs(cup.sagitta_mm), "up", 64)
-        rows.append(
-            html.Tr(
-                [
-                    html.Th(spot.name, scope="row"),
-                    html.Td(num(say.mc(cup.mc_face_pct)), **under("Room side")),
-                    html.Td(num(say.mc(cup.mc_back_pct)), **under("That side")),
-                    html.Td(prose(f"{size}, hollow on the drier side"), **under("Cups at most")),
-                ]
-            )
-        )
-    head = html.Tr(
-        [html.Th(text, scope="col") for text in ("One side", "Room side", "That side", "Cups at most")]
-    )
+        faces = num(say.mc(cup.mc_face_pct)), num(say.mc(cup.mc_back_pct))
+        rows.append((spot.name, *faces, prose(f"{size}, hollow on the drier side")))
     return part(
         f"What {name} would do",
         html.P(
@@ -161,9 +145,7 @@ def cup_part(room: Room, here: list[PieceNow], view: View) -> html.Section | Non
             "holds it flatter, and finish brings the two nearer: this is the most it can come to.",
             className="small soft",
         ),
-        scrolling(
-            html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), f"What {name} would do"
-        ),
+        table(f"What {name} would do", ("One side", "Room side", "That side", "Cups at most"), rows),
     )
 
 
@@ -171,7 +153,7 @@ def members_of(here: list[PieceNow]) -> dict[str, tuple[str, Member]]:
     """Every member of what stands in the room, by its id: its name and itself; the widest first."""
     found: dict[str, tuple[str, Member]] = {}
     for piece in here:
-        wood = woodwork.wood_piece(piece)
+        wood = piece_view.wood_piece(piece)
         for row in piece.members if wood is not None else ():
             assert wood is not None
             found[str(row.id)] = (f"the {say.said(row.name)} of {piece.name}", wood.members[row.name])
@@ -183,74 +165,16 @@ def members_of(here: list[PieceNow]) -> dict[str, tuple[str, Member]]:
 
 def form_part(here: list[PieceNow], view: View) -> html.Details:
     """The temperatures, to be typed in; those left empty are usual ones."""
-    unit = view.display.temperature_unit
-
-    def line(label: str, key: str, hint: str) -> html.Div:
-        return text_field(label, _id(key), view.query.get(key, ""), hint=hint)
-
-    members = members_of(here)
-    fields = [
-        line(f"{name[0].upper()}{name[1:]}", key, f"{unit}; usual {_usual(name, view)}")
-        for key, name in KEYS.items()
-    ]
-    fields += [
-        line("The room", "room", f"{unit}; as measured if left empty"),
-        line("Its humidity", "rh", "%"),
-    ]
-    if members:
-        options = [(key, name) for key, (name, _) in members.items()]
-        fields.append(
-            choice_field(
-                "A part that stands there", _id("part"), options, view.query.get("part", options[0][0])
-            )
-        )
-    return html.Details(
-        [
-            html.Summary("Temperatures, as measured or guessed"),
-            html.Div(fields, className="fields"),
-            html.Button("Work it out", id=GO, className="first"),
-        ],
-        open=True,
-        className="no-print",
-    )
-
-
-def _usual(name: str, view: View) -> str:
-    return view.display.temperature(USUAL_SPOTS_C[name])
-
-
-def _id(key: str) -> dict[str, str]:
-    return {"form": FIELD, "key": key}
-
-
-def with_units(typed: Mapping[str, Any], units: str) -> dict[str, str]:
-    """What was typed as an address holds it: every temperature with its unit."""
-    found = {}
-    for key, value in typed.items():
-        text = str(value or "").strip()
-        if not text:
-            continue
-        if key in (*KEYS, "room") and not any(letter.isalpha() for letter in text):
-            text += "F" if units == "inch" else "C"
-        found[key] = text
-    return found
+    parts = [(key, name) for key, (name, _) in members_of(here).items()]
+    form = with_usual(FORM, {key: USUAL_SPOTS_C[name] for key, name in SPOTS.items()}, view)
+    if not parts:
+        form = replace(form, fields=form.fields[:-1])
+    return asked_part("Temperatures, as measured or guessed", form, view, options={"part": parts})
 
 
 def register(app: Dash, context: Context) -> None:
     """What was typed becomes the page's address."""
-
-    @app.callback(
-        Output(ADDRESS, "href", allow_duplicate=True),
-        Input(GO, "n_clicks"),
-        State({"form": FIELD, "key": ALL}, "value"),
-        State(ADDRESS, "pathname"),
-        prevent_initial_call=True,
-    )
-    def work_out(clicks: int | None, _values: list[Any], path: str | None) -> Any:
-        if not clicks or not path:
-            return no_update
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        return address(*path.strip("/").split("/"), **with_units(typed, view_of(context).units))
+    leads(app, context, FORM)
 
 
 ROUTES = [Route("/place/<place_id>/corners", layout, live=False)]

@@ -3,39 +3,28 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from dash import Dash, html
 
 from dashboard.figures.section import section_drawing
 from dashboard.forms import fields as forms
-from dashboard.forms.fields import choice_field, species_names, text_field
-from dashboard.pages.frame import ADDRESS, drawn, num, part, prose, sheet
+from dashboard.forms.asking import asked_part, leads, with_usual
+from dashboard.pages.frame import Child, drawn, num, part, prose, sheet
 from dashboard.pages.plans import plan_asked
 from dashboard.pages.plans.plan_asked import Plan, plan_of
 from dashboard.pages.plans.plan_compared import grain_part, side_by_side
 from dashboard.paper.cards import card_figures
-from dashboard.shell.view import Context, Route, View, address, view_of
+from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PlaceNow, StackNow
 from model.wood.design.cautions import cautions
 from model.wood.design.construction import PatternChoice
-from model.wood.design.part_request import ROLES
 from model.wood.errors import BadInput
-from model.wood.material.finish import finish_names
-from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.material.species import region_says
 from model.words import display as say
 from model.words.limits import cut_said
 from model.words.reasons import in_sentences
 
-GO, FIELD = "plan-go", "plan"
 IN_WORDS = {"slab": "as a solid slab", "framed": "as a frame and panel", "sheet": "of sheet goods"}
-ROLE_WORDS = {
-    "side": "side of a case",
-    "door": "door",
-    "top": "top",
-    "back": "back",
-    "bottom": "drawer bottom",
-}
 
 
 def layout(view: View) -> html.Main:
@@ -47,17 +36,15 @@ def layout(view: View) -> html.Main:
     if not asked:
         return sheet(
             "How should it be built?",
-            form_part(asked, places, stacks, view, True),
+            form_part(places, stacks, view, True),
             lead="Say the part, its wood and its home. A solid slab, a framed panel and sheet goods come "
             "side by side, each with what it does there over a year.",
         )
     try:
         plan = plan_of(asked, view, view.query.get("choose", ""))
     except BadInput as error:
-        return sheet(
-            "How should it be built?", forms.problem(error), form_part(asked, places, stacks, view, True)
-        )
-    return page(plan, asked, form_part(asked, places, stacks, view, False), view)
+        return sheet("How should it be built?", forms.problem(error), form_part(places, stacks, view, True))
+    return page(plan, asked, form_part(places, stacks, view, False), view)
 
 
 def page(plan: Plan, asked: Mapping[str, str], form: Any, view: View) -> html.Main:
@@ -101,68 +88,21 @@ def home_says(plan: Plan) -> str:
 
 
 def form_part(
-    asked: Mapping[str, str],
-    places: Sequence[PlaceNow],
-    stacks: Sequence[StackNow],
-    view: View,
-    is_open: bool,
+    places: Sequence[PlaceNow], stacks: Sequence[StackNow], view: View, is_open: bool
 ) -> html.Details:
     """The fields, open until there is an answer."""
-
-    def line(label: str, key: str, **more: Any) -> html.Div:
-        return text_field(label, _id(key), asked.get(key, ""), **more)
-
-    def choice(label: str, key: str, options: list[tuple[str, str]], hint: str = "") -> html.Div:
-        return choice_field(label, _id(key), options, asked.get(key) or options[0][0], hint)
-
-    unit = "in, as 14-1/2" if view.units == "inch" else "mm"
-    homes = [(str(place.id), place.name) for place in places if place.kind == "home"]
-    homes += [(str(place.id), place.name) for place in places if place.kind != "home"]
+    homes = [(str(place.id), place.name) for place in sorted(places, key=lambda place: place.kind != "home")]
     homes += [(plan_asked.USUAL, "most heated homes"), (plan_asked.GIVEN, "humidities typed in")]
     piles = [("", "one board"), *((str(stack.id), stack.name) for stack in stacks)]
-    films = [(name, "bare" if name == "none" else name) for name in finish_names()]
-    fields = [
-        choice("Part", "role", [(role, ROLE_WORDS[role]) for role in ROLES]),
-        line("Width across the grain", "width", hint=unit),
-        line("Length along the grain", "length", hint=unit),
-        line("Thickness", "thickness", hint=unit),
-        choice("Cut from", "stack", piles, "a stack brings its wood and its moisture"),
-        line("Wood", "species", list="species-names"),
-        choice("Cut", "cut", [(cut, cut) for cut in RING_ANGLE_OF_CUT]),
-        line("Moisture of the stock today", "mc", hint="%, metered"),
-        choice("Home", "home", homes),
-        line("Driest humidity there", "low", hint="%, where humidities are typed in"),
-        line("Dampest humidity there", "high", hint="%"),
-        choice("Finish, both faces", "face", films),
-        line("Coats", "coats"),
-        line("Thickness of a panel, if framed", "panel", hint=f"{unit}; usual {_usual(9.525, view)}"),
-        line("Width of a stile, if framed", "stile", hint=f"{unit}; usual {_usual(57.15, view)}"),
-        line("Boards at hand are wide", "board", hint=f"{unit}; usual {_usual(152.4, view)}"),
-    ]
-    return html.Details(
-        [
-            html.Summary("What is planned"),
-            html.Div(fields, className="fields"),
-            html.Button("Compare", id=GO, className="first"),
-            species_names(),
-        ],
-        open=is_open,
-        className="no-print",
-    )
-
-
-def _usual(length_mm: float, view: View) -> str:
-    return view.display.length(length_mm)
-
-
-def _id(key: str) -> dict[str, str]:
-    return {"form": FIELD, "key": key}
+    form = with_usual(plan_asked.FORM, plan_asked.USUAL_MM, view)
+    options = {"home": homes, "stack": piles}
+    return asked_part("What is planned", form, view, options=options, is_open=is_open)
 
 
 # ---------------------------------------------------------------- the one chosen
 
 
-def chosen_part(plan: Plan, asked: Mapping[str, str], view: View) -> html.Section:
+def chosen_part(plan: Plan, asked: Mapping[str, str], view: View) -> Child:
     """What to cut today for the choice taken, drawn, with its card and what comes next."""
     choice = plan.comparison.choice(plan.chosen)
     title = f"Cut it today {IN_WORDS[choice.kind]}"
@@ -220,34 +160,15 @@ def card_part(
 def _section(choice: PatternChoice, fit_name: str, view: View) -> html.Div:
     piece = choice.piece
     assert piece is not None
-    section = piece.fits[fit_name].section(piece.references())
+    section, uid = piece.fits[fit_name].section(piece.references()), f"plan-{choice.kind}-{fit_name}"
     return html.Div(
-        drawn(
-            *(
-                section_drawing(section, view.display, width, uid=f"plan-{choice.kind}-{fit_name}-{width}")
-                for width in (620, 360)
-            )
-        )
+        drawn(*(section_drawing(section, view.display, width, f"{uid}-{width}") for width in (620, 360)))
     )
-
-
-# ---------------------------------------------------------------- callbacks
 
 
 def register(app: Dash, context: Context) -> None:
     """What was typed becomes the page's address."""
-
-    @app.callback(
-        Output(ADDRESS, "href", allow_duplicate=True),
-        Input(GO, "n_clicks"),
-        State({"form": FIELD, "key": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def compare_typed(clicks: int | None, _values: list[Any]) -> Any:
-        if not clicks:
-            return no_update
-        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
-        return address("plan", **plan_asked.with_units(typed, view_of(context).units))
+    leads(app, context, plan_asked.FORM)
 
 
 ROUTES = [Route("/plan", layout, live=False)]

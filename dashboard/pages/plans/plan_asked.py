@@ -6,11 +6,12 @@ sent to.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from sqlalchemy.orm import Session
 
+from dashboard.forms import asking
 from dashboard.forms import fields as forms
+from dashboard.forms.declared import Asked, Form
 from dashboard.shell.view import View
 from model.answers.annual_range import home_of_part
 from model.records.queries import overview as queries
@@ -20,17 +21,44 @@ from model.wood.design.construction import Comparison, HomeRange, PartWanted, co
 from model.wood.design.part_request import ROLES
 from model.wood.design.setting_out import HOME_MC_PCT
 from model.wood.errors import BadInput
-from model.wood.material.finish import permeance_of
+from model.wood.material.finish import finish_names, permeance_of
 from model.wood.material.member import Finish
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT, ring_angle_of_cut
 from model.wood.material.species import find_species
 from model.words.display import said
 
-KEYS = (
-    *("role", "width", "length", "thickness", "stack", "species", "cut", "mc", "face", "coats"),
-    *("panel", "stile", "board", "home", "low", "high"),
+FILMS = tuple((name, "bare" if name == "none" else name) for name in finish_names())
+ROLE_WORDS = {
+    "side": "side of a case",
+    "door": "door",
+    "top": "top",
+    "back": "back",
+    "bottom": "drawer bottom",
+}
+USUAL_MM = {"panel": 9.525, "stile": 57.15, "board": 152.4}
+FORM = Form(
+    "plan",
+    "Compare",
+    (
+        Asked("role", "Part", "choice", options=tuple((role, ROLE_WORDS[role]) for role in ROLES)),
+        Asked("width", "Width across the grain", "length"),
+        Asked("length", "Length along the grain", "length"),
+        Asked("thickness", "Thickness", "length"),
+        Asked("stack", "Cut from", "choice", "a stack brings its wood and its moisture"),
+        Asked("species", "Wood", list="species-names"),
+        Asked("cut", "Cut", "choice", options=tuple((cut, cut) for cut in RING_ANGLE_OF_CUT)),
+        Asked("mc", "Moisture of the stock today", "number", "%, metered"),
+        Asked("home", "Home", "choice"),
+        Asked("low", "Driest humidity there", "number", "%, where humidities are typed in"),
+        Asked("high", "Dampest humidity there", "number", "%"),
+        Asked("face", "Finish, both faces", "choice", options=FILMS),
+        Asked("coats", "Coats"),
+        Asked("panel", "Thickness of a panel, if framed", "length"),
+        Asked("stile", "Width of a stile, if framed", "length"),
+        Asked("board", "Boards at hand are wide", "length"),
+    ),
+    is_first=True,
 )
-LENGTHS = ("width", "length", "thickness", "panel", "stile", "board")
 USUAL, GIVEN = "usual", "given"
 KINDS = ("slab", "framed", "sheet")
 
@@ -55,17 +83,7 @@ class Plan:
 
 def asked_of(query: Mapping[str, str]) -> dict[str, str]:
     """What an address asks of a plan; empty fields are left out."""
-    return {key: query[key].strip() for key in KEYS if query.get(key, "").strip()}
-
-
-def with_units(typed: Mapping[str, Any], units: str) -> dict[str, str]:
-    """What was typed on the form as an address holds it: every length with its unit."""
-    found = {}
-    for key in KEYS:
-        text = str(typed.get(key) or "").strip()
-        if text:
-            found[key] = str(forms.with_unit(text, units)) if key in LENGTHS else text
-    return found
+    return asking.asked_of(FORM, query)
 
 
 def plan_of(asked: Mapping[str, str], view: View, chosen: str = "") -> Plan:

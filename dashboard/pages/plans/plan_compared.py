@@ -1,12 +1,13 @@
 """Three ways to build a part side by side: drawn, judged, line for line; and its grain in the case."""
 
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from dash import html
 
 from dashboard.figures.drawing import Drawing
 from dashboard.figures.plan import Front, front_drawing
-from dashboard.pages.frame import aria, num, part, prose, scrolling, under
+from dashboard.pages.frame import Child, aria, listed, marked, num, part, prose, table
 from dashboard.pages.plans.plan_asked import Plan
 from dashboard.say.marks import mark
 from dashboard.shell.view import View, address
@@ -20,13 +21,13 @@ from model.words.reasons import in_sentences
 MARKS = {"suits": "clear", "with care": "near", "does not suit": "past"}
 
 
-def side_by_side(plan: Plan, asked: Mapping[str, str], view: View) -> html.Section:
+def side_by_side(plan: Plan, asked: Mapping[str, str], view: View) -> Child:
     """The three as drawings and as a table, with their verdicts and reasons."""
     choices = plan.comparison.choices
     return part(
         "Three ways to build it",
         html.Div([_column(choice, plan, asked, view) for choice in choices], className="three"),
-        table(plan, view),
+        compared(plan, view),
     )
 
 
@@ -79,30 +80,16 @@ def verdict_of(verdict: str) -> Drawing:
     return Drawing(tree, className="mark-holder")
 
 
-def table(plan: Plan, view: View) -> html.Div:
+def compared(plan: Plan, view: View) -> html.Div:
     """The three compared, one line for each thing that matters."""
     choices = plan.comparison.choices
-    head = html.Tr(
-        [html.Th("Question", scope="col"), *[html.Th(choice.title, scope="col") for choice in choices]]
-    )
     rows = [
-        html.Tr(
-            [
-                html.Th(name, scope="row"),
-                *[
-                    html.Td(num(cell), **under(choice.title))
-                    if short
-                    else html.Td(prose(cell), **under(choice.title))
-                    for choice, cell in zip(choices, cells, strict=True)
-                ],
-            ]
-        )
+        (name, *(num(cell) if short else prose(cell) for cell in cells))
         for name, short, cells in table_rows(choices, view)
         if any(cell != say.NOTHING for cell in cells)
     ]
-    return scrolling(
-        html.Table([html.Thead(head), html.Tbody(rows)], className="limits ways"), "Three ways compared"
-    )
+    heads = ("Question", *(choice.title for choice in choices))
+    return table("Three ways compared", heads, rows, className="limits ways")
 
 
 def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, bool, list[str]]]:
@@ -177,31 +164,25 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
     ]
 
 
-def grain_part(plan: Plan, view: View) -> html.Section | None:
+def grain_part(plan: Plan, view: View) -> Child:
     """What grain direction does to the case that the part belongs to; none of a part that stands alone."""
     wanted = plan.comparison.part
     if wanted.role not in ("side", "top"):
         return None
     other = "top" if wanted.role == "side" else "side"
 
-    def side(name: str, across: bool = False) -> CaseSide:
-        return CaseSide(
-            name,
-            wanted.species,
-            wanted.ring_angle_deg,
-            wanted.width_mm,
-            "across" if across else "round",
-        )
+    def side(name: str, way: Literal["round", "across"] = "round") -> CaseSide:
+        return CaseSide(name, wanted.species, wanted.ring_angle_deg, wanted.width_mm, way)
 
     mine = side(wanted.role)
     lines = [
         (f"Its {other} with the grain the same way round: ", [mine, side(other)]),
-        (f"Its {other} with the grain across, along the case's depth: ", [mine, side(other, across=True)]),
+        (f"Its {other} with the grain across, along the case's depth: ", [mine, side(other, "across")]),
     ]
     rows = []
     for lead, sides in lines:
         found = grain_round_case(sides, plan.comparison.home, wanted.mc_pct)
         verdict = "does not suit" if found.needs_frame else "suits"
-        told = [html.B(lead), *prose(in_sentences(found.reasons, view.display))]
-        rows.append(html.Li([verdict_of(verdict), html.Div(told)]))
-    return part("Grain round the case, as a slab", html.Ul(rows, className="note"))
+        told = prose(in_sentences(found.reasons, view.display))
+        rows.append(marked(verdict_of(verdict), html.B(lead), *told))
+    return part("Grain round the case, as a slab", listed(rows, className="note"))

@@ -1,22 +1,24 @@
 """Rehearse: a design, or two, through a year of air before a board is cut: tide, worst days, margins."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from dash import ALL, Dash, Input, State, ctx, html, no_update
 from sqlalchemy.orm import Session
 
 from dashboard.figures import plot
-from dashboard.figures.tide import Shore, tide_chart
+from dashboard.figures.tide import tide_chart
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, answered
-from dashboard.forms.fields import choice_field, field, text_field
-from dashboard.pages.frame import ADDRESS, num, part, prose, scrolling, sheet, under
+from dashboard.forms.asking import asked_in_units, asked_of, asked_part, leads
+from dashboard.forms.fields import Upload, field
+from dashboard.pages.frame import ADDRESS, Child, listed, noted, num, part, prose, sheet, table
 from dashboard.pages.plans import plan_asked, rehearse_asked
-from dashboard.pages.plans.rehearse_asked import LIVED, MONTHS, Came, Ran, Year
-from dashboard.pages.plans.rehearse_weather import TextFile, read_weather
-from dashboard.say.marks import verdict_mark
+from dashboard.pages.plans.rehearse_asked import MONTHS, MOST_WEATHER_BYTES, Came, Ran, Year
+from dashboard.say import piece_view, sentences
+from dashboard.shell.uploads import UPLOADS, uploads
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.queries import overview as queries
 from model.records.queries.overview import PlaceNow
@@ -24,15 +26,14 @@ from model.records.queries.series import Tide
 from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.words import display as say
-from model.words.limits import limit_said
 
-GO, FIELD, FILE = "rehearse-go", "rehearse", "rehearse-file"
+FILE = "rehearse-file"
 EVERY_H = 6
 
 
 def layout(view: View) -> html.Main:
     """The page, of what its address asks."""
-    asked = rehearse_asked.asked_of(view.query)
+    asked = asked_of(rehearse_asked.FORM, view.query)
     with view.store.session() as session:
         places = queries.places(session, view.now)
         form = form_part(asked, places, session, view)
@@ -58,13 +59,7 @@ def page(runs: Sequence[Ran], year: Year, form: Any, view: View) -> html.Main:
     back = plan_asked.asked_of(view.query)
     return sheet(
         headline(runs, year),
-        html.Ul(
-            [
-                html.Li([verdict_mark(ran.verdict), html.Div(list(_worst_words(ran, year, view)))])
-                for ran in runs
-            ],
-            className="note",
-        ),
+        listed([noted(ran.verdict, *_worst_words(ran, year, view)) for ran in runs], className="note"),
         form,
         together(runs, year, view) if len(runs) > 1 else None,
         *[design_part(ran, year, view) for ran in runs],
@@ -101,17 +96,9 @@ def _worst_words(ran: Ran, year: Year, view: View) -> list[Any]:
     told: list[Any] = [*prose(say.sentence(rehearse_asked.design_words(ran)))]
     if ran.came:
         worst = ran.came[0]
-        seen = worst.says
-        left = (
-            f"{view.display.overrun(worst.least_mm)} past"
-            if worst.least_mm < 0
-            else f"{view.display.margin(worst.least_mm)} left"
-        )
-        told += prose(
-            f" Worst on {_day(worst.at, year, view)}, at {say.said(worst.fit)}: {left} until {seen}."
-            if worst.least_mm >= 0
-            else f" Worst on {_day(worst.at, year, view)}, at {say.said(worst.fit)}: {seen}, {left}."
-        )
+        left, where = sentences.margin_left(worst.least_mm, view.display), say.said(worst.fit)
+        how = f"{worst.says}, {left}" if worst.least_mm < 0 else f"{left} left until {worst.says}"
+        told += prose(f" Worst on {_day(worst.at, year, view)}, at {where}: {how}.")
     dry, wet = ran.day("dry"), ran.day("wet")
     told += prose(
         f" Driest {_day(dry[0], year, view)} at {say.mc(dry[1])}, "
@@ -135,56 +122,35 @@ def form_part(
     airs = [(str(place.id), f"the past year at {place.name}") for place in places]
     airs += rehearse_asked.weathers_known(session)
     airs.append((MONTHS, "the twelve monthly means typed in"))
-    only_lines = asked.get("air") == MONTHS
-    schemes = rehearse_asked.schemes_known(only_lines)
-
-    def choice(label: str, key: str, options: Sequence[tuple[str, str]], hint: str = "") -> html.Div:
-        first = options[0][0] if options else ""
-        return choice_field(label, _id(key), options, asked.get(key) or first, hint)
-
-    fields = [
-        choice("Design", "first", designs),
-        choice("Beside", "second", [("", "nothing"), *designs]),
-        choice("Year of air", "air", airs),
-        choice("It begins", "begin", [("built", "as built"), (LIVED, "after a year there")]),
-        choice("House, for outdoor air", "scheme", schemes, "how outdoor air becomes the room's"),
-        text_field(
-            "Monthly means outdoors",
-            _id("months"),
-            asked.get("months", ""),
-            f"twelve, January first, {view.display.temperature_unit}",
-        ),
+    options = {
+        "first": designs,
+        "second": [("", "nothing"), *designs],
+        "air": airs,
+        "scheme": rehearse_asked.schemes_known(asked.get("air") == MONTHS),
+    }
+    return asked_part(
+        "What is rehearsed",
+        rehearse_asked.FORM,
+        view,
         field(
-            "Weather file (.epw)",
-            TextFile(FILE, ".epw,text/plain"),
+            "Or air from a weather file (.epw)",
+            Upload(FILE, UPLOADS, ".epw,text/plain", MOST_WEATHER_BYTES),
             "read once, kept for the next time",
-            "broad",
         ),
-    ]
-    return html.Details(
-        [
-            html.Summary("What is rehearsed"),
-            html.Div(fields, className="fields"),
-            html.Button("Rehearse", id=GO, className="first"),
-        ],
-        open="first" not in asked or "air" not in asked,
-        className="no-print",
+        options=options,
+        is_open="first" not in asked or "air" not in asked,
     )
-
-
-def _id(key: str) -> dict[str, str]:
-    return {"form": FIELD, "key": key}
 
 
 # ---------------------------------------------------------------- what the year did
 
 
-def together(runs: Sequence[Ran], year: Year, view: View) -> html.Section:
+def together(runs: Sequence[Ran], year: Year, view: View) -> Child:
     """The designs beside each other, line for line."""
 
     def least(ran: Ran, severity: str) -> str:
         found = [one.least_mm for one in ran.came if one.severity == severity]
-        return _left(min(found), view) if found else say.NOTHING
+        return sentences.margin_left(min(found), view.display) if found else say.NOTHING
 
     rows: list[tuple[str, list[str]]] = [
         ("Least left until something harms", [least(ran, "harms") for ran in runs]),
@@ -197,63 +163,31 @@ def together(runs: Sequence[Ran], year: Year, view: View) -> html.Section:
         ),
         ("Widest part moves", [view.display.length(_swing(ran), finest=64) for ran in runs]),
     ]
-    head = html.Tr(
-        [html.Th("Question", scope="col"), *[html.Th(ran.design.name, scope="col") for ran in runs]]
-    )
-    body = [
-        html.Tr(
-            [
-                html.Th(name, scope="row"),
-                *[
-                    html.Td(num(cell), **under(ran.design.name))
-                    for ran, cell in zip(runs, cells, strict=True)
-                ],
-            ]
-        )
-        for name, cells in rows
-        if any(cell != say.NOTHING for cell in cells)
-    ]
-    table = html.Table([html.Thead(head), html.Tbody(body)], className="limits")
-    return part("Side by side", scrolling(table, "Side by side"))
+    told = [(name, *map(num, cells)) for name, cells in rows if any(cell != say.NOTHING for cell in cells)]
+    return part("Side by side", table("Side by side", ("Question", *(ran.design.name for ran in runs)), told))
 
 
 def _swing(ran: Ran) -> float:
     return max(float(np.ptp(widths)) for widths in ran.width_mm.values())
 
 
-def _left(margin_mm: float, view: View) -> str:
-    if margin_mm < 0:
-        return f"{view.display.overrun(margin_mm)} past"
-    return view.display.margin(margin_mm)
-
-
-def design_part(ran: Ran, year: Year, view: View) -> html.Section:
+def design_part(ran: Ran, year: Year, view: View) -> Child:
     """One design: every limit with how near it came, and the tide of the member that came nearest."""
     rows = [
-        html.Tr(
-            [
-                html.Th(f"{say.said(one.fit)}: {one.says}", scope="row"),
-                html.Td("harms" if one.severity == "harms" else "shows", **under("It")),
-                html.Td(num(_left(one.least_mm, view)), className="right", **under("Least left")),
-                html.Td(_day(one.at, year, view), **under("On")),
-                html.Td(num(f"{one.days_past:.0f}"), className="right", **under("Days past")),
-            ]
+        (
+            f"{say.said(one.fit)}: {one.says}",
+            "harms" if one.severity == "harms" else "shows",
+            num(sentences.margin_left(one.least_mm, view.display)),
+            _day(one.at, year, view),
+            num(f"{one.days_past:.0f}"),
         )
         for one in ran.came
     ]
-    head = html.Tr(
-        [
-            html.Th(text, scope="col", className="right" if text in ("Least left", "Days past") else "")
-            for text in ("Until", "It", "Least left", "On", "Days past")
-        ]
-    )
+    heads = ("Until", "It", "Least left", "On", "Days past")
     member = member_shown(ran)
     return part(
         ran.design.name,
-        scrolling(
-            html.Table([html.Thead(head), html.Tbody(rows)], className="limits"),
-            f"What {ran.design.name} came to",
-        )
+        table(f"What {ran.design.name} came to", heads, rows, right=("Least left", "Days past"))
         if rows
         else html.P("No fits: its width is followed, not its limits."),
         html.H3(f"Tide of {say.said(member)}", className="after-table"),
@@ -280,75 +214,41 @@ def tide_drawn(ran: Ran, name: str, year: Year, view: View) -> html.Figure:
     tide = Tide(at[rows], mc, mc, mc, ran.width_mm[name][rows], np.zeros(len(mc), dtype=bool))
     chart = tide_chart(
         tide,
-        shores_of(ran, name),
+        piece_view.shores_of(ran.design.piece, design_range(ran.design.piece), name),
         view.display,
         plot.Stretch(ran.at[0].to_pydatetime(), ran.at[-1].to_pydatetime(), year.zone, view.units),
-        moisture_marks=[(float(pct), float(member.width_at(float(pct)))) for pct in range(1, 29)],
+        moisture_marks=piece_view.moisture_marks(member),
         name=say.said(name),
     )
     return plot.placed(chart, f"{ran.design.name}, {say.said(name)}, in the year of {year.name}")
 
 
-def shores_of(ran: Ran, name: str) -> list[Shore]:
-    """The widths at which a member's fits run out, its fellows settled as it is."""
-    piece = ran.design.piece
-    found = []
-    for fit_name, fit in design_range(piece).fits.items():
-        if name not in {member.name for member in piece.fits[fit_name].members}:
-            continue
-        for at in fit.limits:
-            if at.mc_at_limit_pct is not None:
-                says = limit_said(at.limit)
-                edge_mm = float(piece.members[name].width_at(at.mc_at_limit_pct))
-                found.append(
-                    Shore(
-                        "too wide" if at.limit.direction == "swelling" else "too narrow",
-                        says,
-                        at.limit.direction,
-                        at.limit.severity,
-                        edge_mm,
-                    )
-                )
-    return found
-
-
-# ---------------------------------------------------------------- callbacks
-
-
 def register(app: Dash, context: Context) -> None:
     """What was typed becomes the page's address; a weather file is read and becomes its air."""
-    fields = State({"form": FIELD, "key": ALL}, "value")
 
-    def typed() -> dict[str, Any]:
-        return {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
+    def onward(view: View, _path: str, asked: dict[str, str]) -> str:
+        return address("rehearse", **plan_asked.asked_of(view.query), **asked)
 
-    def here(view: View, href: str | None, **more: str) -> str:
-        plan = plan_asked.asked_of(view_of(context, href or "").query)
-        state = {**rehearse_asked.form_state(typed(), view.units), **more}
-        return address("rehearse", **plan, **state)
-
-    @app.callback(
-        Output(ADDRESS, "href", allow_duplicate=True),
-        Input(GO, "n_clicks"),
-        fields,
-        State(ADDRESS, "href"),
-        prevent_initial_call=True,
-    )
-    def rehearse_typed(clicks: int | None, _values: list[Any], href: str | None) -> Any:
-        return here(view_of(context), href) if clicks else no_update
+    leads(app, context, rehearse_asked.FORM, onward)
 
     @app.callback(
         *OUTPUTS,
-        Input(FILE, "file"),
-        fields,
+        Input(FILE, "value"),
+        Input(FILE, "problem"),
+        State({"form": rehearse_asked.FORM.name, "key": ALL}, "value"),
         State(ADDRESS, "href"),
         prevent_initial_call=True,
     )
-    def read_file(file: dict[str, Any] | None, _values: list[Any], href: str | None) -> Any:
-        if not file:
+    def read_file(token: str | None, problem: str | None, _values: list[Any], href: str | None) -> Any:
+        if problem:
+            return forms.problem(problem), no_update, no_update
+        if not token:
             return NOTHING
-        view = view_of(context)
-        return answered(read_weather(file, view, lambda air: here(view, href, air=air)))
+        view = view_of(context, href or "")
+        typed = {item["id"]["key"]: item.get("value") for item in ctx.states_list[0]}
+        asked = asked_in_units(rehearse_asked.FORM, typed, view.units)
+        act = rehearse_asked.read_weather(uploads.path(token), view)
+        return answered(replace(act, href=onward(view, "", {**asked, "air": act.href})))
 
 
 ROUTES = [Route("/rehearse", layout, live=False)]

@@ -2,19 +2,23 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from hashlib import sha256
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from dashboard.forms.acts import Act, doing, done
+from dashboard.forms.declared import Asked, Form
 from dashboard.pages.plans import plan_asked
 from dashboard.shell.view import View
 from model.answers.annual_range import LEAST_DAYS, recorded_air
 from model.records.acts import book
 from model.records.schema.tables import Piece as PieceRow
 from model.records.schema.tables import Place, Preference
+from model.wood.climate.epw import read_epw
 from model.wood.climate.indoor import DEFAULT_SCHEME, SCHEMES, scheme_named
 from model.wood.climate.outdoor import OutdoorClimate, calendar_year
 from model.wood.design.rehearsal import hourly_air, rehearse
@@ -24,9 +28,22 @@ from model.wood.units import fahrenheit_to_celsius
 from model.words import display as say
 from model.words.limits import limit_said
 
-KEYS = ("first", "second", "air", "scheme", "months", "begin")
 BUILT, LIVED = "built", "lived"
 MONTHS = "months"
+FORM = Form(
+    "rehearse",
+    "Rehearse",
+    (
+        Asked("first", "Design", "choice"),
+        Asked("second", "Beside", "choice"),
+        Asked("air", "Year of air", "choice"),
+        Asked("begin", "It begins", "choice", options=((BUILT, "as built"), (LIVED, "after a year there"))),
+        Asked("scheme", "House, for outdoor air", "choice", "how outdoor air becomes the room's"),
+        Asked("months", "Monthly means outdoors", "temperature", "twelve, January first, {degrees}"),
+    ),
+    is_first=True,
+)
+MOST_WEATHER_BYTES = 8_000_000
 USUAL_RH_PCT = 75.0
 """Outdoors, where only temperatures are typed in; a line like that of EN 15026 does not use it."""
 
@@ -185,15 +202,25 @@ def months_typed(text: str, units: str) -> list[float]:
     return [float(fahrenheit_to_celsius(number)) for number in numbers] if fahrenheit else numbers
 
 
-def months_with_unit(text: str, units: str) -> str:
-    """Monthly means as an address holds them: with their unit."""
-    typed = text.strip()
-    if not typed or typed[-1].upper() in ("C", "F"):
-        return typed
-    return f"{typed} {'F' if units == 'inch' else 'C'}"
-
-
 # ---------------------------------------------------------------- weather files that were read
+
+
+def read_weather(file: Path, view: View) -> Act:
+    """Read a weather file and keep it; the act leads to its key as a year of air.
+
+    Raises
+    ------
+    BadInput
+        For a file that is no weather file, naming its line.
+    """
+    text = file.read_text("utf-8", errors="replace")
+    climate = read_epw(text, file.name)
+    # The same file read again is the same file.
+    number = int(sha256(text.encode()).hexdigest()[:7], 16)
+    with doing(view, "weather file") as (session, revision):
+        keep_weather(session, climate, number)
+        said = f"The weather of {climate.name} is read."
+        return done(revision, said, "The weather file is forgotten.", f"w{number}")
 
 
 def keep_weather(session: Session, climate: OutdoorClimate, number: int) -> None:
@@ -274,11 +301,6 @@ def schemes_known(only_lines: bool = False) -> Sequence[tuple[str, str]]:
     return [(name, way.title) for name, way in SCHEMES.items() if way.humidity_pct or not only_lines]
 
 
-def asked_of(query: Mapping[str, str]) -> dict[str, str]:
-    """What an address asks of a rehearsal; empty fields are left out."""
-    return {key: query[key].strip() for key in KEYS if query.get(key, "").strip()}
-
-
 def design_words(ran: Ran) -> str:
     """How a design's year went, as a clause."""
     name = ran.design.name
@@ -294,10 +316,3 @@ def days(number: float) -> str:
     """A count of days in words: part of one is one."""
     whole = max(round(number), 1)
     return f"{whole}{say.NBSP}day{'' if whole == 1 else 's'}"
-
-
-def form_state(typed: Mapping[str, Any], units: str) -> dict[str, str]:
-    """What was typed on the form as an address holds it."""
-    found = {key: str(typed.get(key) or "").strip() for key in KEYS}
-    found["months"] = months_with_unit(found["months"], units)
-    return {key: value for key, value in found.items() if value}

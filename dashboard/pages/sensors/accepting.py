@@ -23,7 +23,7 @@ SHOWN_BYTES = 400
 SHOWN_TOPICS = 30
 """Topics shown at once: each is a form of its own."""
 KINDS = [("shop", "the shop"), ("storage", "a storage room"), ("home", "a client's home")]
-TEMPERATURE_UNITS = [("C", "°C"), ("F", "°F"), ("K", "K")]
+TEMPERATURE_UNITS = (("C", "°C"), ("F", "°F"), ("K", "K"))
 RH_UNITS = [("%", "percent"), ("ratio", "a ratio, 0 to 1")]
 BARE = "/"
 """The choice of a message that is a bare number: its pointer is empty, as it is where nothing is chosen."""
@@ -39,20 +39,13 @@ def waiting_part(heard: Sequence[UnboundTopic], places: tuple[queries.PlaceNow, 
     shown, rest = known[:most], other[: None if most is None else max(most - len(known), 0)]
     blocks = [heard_block(index, topic, places, view) for index, topic in enumerate([*shown, *rest])]
     left = len(heard) - len(blocks)
+    unread = f"{sentences.counted(len(other), 'topic')} with no air recognised"
     return part(
         "Not known yet",
         _full(len(heard), view),
         html.Datalist([html.Option(value=place.name) for place in places], id="place-names"),
         *blocks[: len(shown)],
-        html.Details(
-            [
-                html.Summary(
-                    say.sentence(f"{sentences.counted(len(other), 'topic')} with no air recognised")
-                ),
-                *blocks[len(shown) :],
-            ],
-            open=not known,
-        )
+        html.Details([html.Summary(say.sentence(unread)), *blocks[len(shown) :]], open=not known)
         if rest
         else None,
         html.P(html.A(f"Show the other {left}", href=address("sensors", topics="all"))) if left else None,
@@ -117,15 +110,11 @@ def _field(row: str, key: str) -> dict[str, Any]:
 
 def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.PlaceNow]) -> list[Any]:
     """What is asked of one sensor, and the button that accepts it; none is proposed of one read by hand."""
-    named = (
-        text_field("Its name", _field(row, "name"), proposed.name)
-        if proposed is not None
-        else text_field("Its name", _field(row, "name"), "", hint="taken from its topic if left empty")
-    )
+    name, hint = (proposed.name, "") if proposed else ("", "taken from its topic if left empty")
     return [
         html.Div(
             [
-                named,
+                text_field("Its name", _field(row, "name"), name, hint),
                 text_field(
                     "Location",
                     _field(row, "place"),
@@ -139,12 +128,7 @@ def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.Pl
         ),
         html.Button(
             "Accept it",
-            id={
-                "act": ACCEPT,
-                "block": row,
-                "topic": topic,
-                "part": "" if proposed is None else proposed.part,
-            },
+            id={"act": ACCEPT, "block": row, "topic": topic, "part": proposed.part if proposed else ""},
             className="first",
         ),
     ]
@@ -190,16 +174,10 @@ def dismissed_part(topics: Sequence[str]) -> Child:
     """The topics that were dismissed, each with the way back."""
     if not topics:
         return None
-    rows = [
-        html.Li(
-            [
-                html.Span(topic, className="topic"),
-                " ",
-                html.Button("List it again", id={"act": BRING_BACK, "topic": topic}),
-            ]
-        )
-        for topic in topics
-    ]
+    rows = []
+    for topic in topics:
+        again = html.Button("List it again", id={"act": BRING_BACK, "topic": topic})
+        rows.append(html.Li([html.Span(topic, className="topic"), " ", again]))
     told = say.sentence(f"{sentences.counted(len(topics), 'topic')} dismissed")
     return html.Details([html.Summary(told), html.Ul(rows)], className="part")
 

@@ -7,22 +7,21 @@ from dash import ALL, Dash, Input, Output, State, ctx, html
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers
 from dashboard.forms.fields import Upload, choice_field, field, text_field, zone_names
-from dashboard.pages.frame import Child, part, scrolling, sheet
+from dashboard.pages.frame import Child, listed, part, sheet, table
+from dashboard.pages.sensors.accepting import TEMPERATURE_UNITS
 from dashboard.say import sentences
 from dashboard.shell.ports import Imported
-from dashboard.shell.uploads import MOST_BYTES, UPLOADS, Uploads
+from dashboard.shell.uploads import MOST_BYTES, UPLOADS, uploads
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.schema.tables import Hanging, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
 
 FORM = "readings file"
-UNITS = [("", "as the file says, else °C"), ("C", "°C"), ("F", "°F"), ("K", "K")]
+UNITS = [("", "as the file says, else °C"), *TEMPERATURE_UNITS]
 DATES = [("", "as the file says"), ("day", "the day first"), ("month", "the month first")]
 FILE = {"form": FORM, "key": "file"}
 SHOWN_REJECTED = 5
-
-_uploads = Uploads()
 
 
 def place_layout(view: View, place_id: int) -> html.Main | None:
@@ -92,7 +91,7 @@ def _page(title: str, owner: str, name: str, zone: str, whose: list[Any]) -> htm
 
 def register(app: Dash, context: Context) -> None:
     """Taking a file, showing how it is read, and keeping it."""
-    _uploads.register(app.server)
+    uploads.register(app.server)
 
     @app.callback(
         Output({"shown": FORM, "of": ALL}, "children"),
@@ -122,7 +121,7 @@ def read_in(owner: str, typed: dict[str, Any], view: View, keep: bool) -> Import
     if view.context.sensors is None:
         raise BadInput("", "files", "can't be read by this dashboard", "nothing")
     kind, number = owner.split()
-    path = _uploads.path(str(typed.get("file") or ""))
+    path = uploads.path(str(typed.get("file") or ""))
     place: str | None = None
     with view.store.session() as session:
         if kind == "place":
@@ -149,22 +148,21 @@ def _zone(typed: dict[str, Any]) -> str:
 def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     """How a file is read: its columns, its first rows as understood, and what would become of it."""
     rows = [
-        html.Tr(
-            [
-                html.Td(row.sensor),
-                html.Td(say.moment(row.observed_at, zone, view.units, view.now)),
-                html.Td(view.display.temperature(row.temperature_c) if row.temperature_c is not None else ""),
-                html.Td(say.rh(row.rh_pct) if row.rh_pct is not None else ""),
-            ]
+        (
+            row.sensor,
+            say.moment(row.observed_at, zone, view.units, view.now),
+            view.display.temperature(row.temperature_c) if row.temperature_c is not None else "",
+            say.rh(row.rh_pct) if row.rh_pct is not None else "",
         )
         for row in found.first
     ]
-    heads = html.Tr([html.Th(head, scope="col") for head in ("sensor", "time", "temperature", "humidity")])
+    heads = ("sensor", "time", "temperature", "humidity")
+    left_out = [f"line {line}: {reason}" for line, reason in found.rejected[:SHOWN_REJECTED]]
     lines: list[Child] = [
         html.Ul([html.Li(say.sentence(reason)) for reason in (*found.guess.reasons, *found.notes)]),
-        scrolling(html.Table([html.Thead(heads), html.Tbody(rows)]), "First lines") if rows else None,
-        html.P(_would(found)),
-        *_rejected(found),
+        table("First lines", heads, rows) if rows else None,
+        html.P(f"{found.accepted:,} new {'reading' if found.accepted == 1 else 'readings'}{_other(found)}."),
+        listed([html.Li(line) for line in left_out], className="small"),
     ]
     for name, (place, since_at) in found.hung.items():
         new = "a new sensor, " if name in found.created else ""
@@ -175,33 +173,17 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     return part("How it is read", *lines)
 
 
-def _would(found: Imported) -> str:
-    readings = "reading" if found.accepted == 1 else "readings"
-    return f"{found.accepted:,} new {readings}{_other(found)}."
-
-
-def _counts(found: Imported) -> str:
-    kept = "reading is" if found.accepted == 1 else "readings are"
-    return f"{found.accepted:,} {kept} kept{_other(found)}."
-
-
 def _other(found: Imported) -> str:
     known = f"; {found.duplicate:,} known already" if found.duplicate else ""
     left = f"; {sentences.counted(found.rejected_count, 'line')} left out" if found.rejected_count else ""
     return f"{known}{left}"
 
 
-def _rejected(found: Imported) -> list[Child]:
-    if not found.rejected:
-        return []
-    shown = [html.Li(f"line {line}: {reason}") for line, reason in found.rejected[:SHOWN_REJECTED]]
-    return [html.Ul(shown, className="small")]
-
-
 def keep(owner: str, typed: dict[str, Any], view: View) -> Act:
     """Keep a file's readings, as they were shown."""
     found = read_in(owner, typed, view, keep=True)
-    said = [_counts(found)]
+    kept = "reading is" if found.accepted == 1 else "readings are"
+    said = [f"{found.accepted:,} {kept} kept{_other(found)}."]
     for name, (place, since_at) in found.hung.items():
         since = say.day(since_at, _zone(typed), view.units, view.now)
         said.append(f"{name} hangs at {place} since {since}.")

@@ -8,16 +8,14 @@ import numpy as np
 from dash import html
 from sqlalchemy.orm import Session
 
-from dashboard.figures import plot
 from dashboard.figures.air import air_chart, doubted_in, said_of
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import Child, part, sheet, word
+from dashboard.pages.charted import charted, nearest
+from dashboard.pages.frame import Child, listed, part, sheet, word
 from dashboard.pages.sensors.swap import swap_form
 from dashboard.pages.sensors.trust import trust_part
-from dashboard.pages.shop.values import values_address
 from dashboard.say.marks import verdict_mark
-from dashboard.shell.moments import asked_moment, moment_part, nearest
-from dashboard.shell.spans import span_links, span_of
+from dashboard.shell.spans import span_of
 from dashboard.shell.view import View, address
 from model.records.acts import hangings
 from model.records.queries import overview as queries
@@ -57,18 +55,16 @@ SPANS = ("day", "week", "month", "season", "year")
 def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     """The page, from the book."""
     first_at = traces.first_reading_at(session, sensor.id)
-    asked_at = asked_moment(view, sensor.zone)
-    span = span_of(view, "week", first_at, zone=sensor.zone, asked_at=asked_at)
+    span = span_of(view, "week", first_at, zone=sensor.zone)
     trace = traces.sensor_trace(session, sensor.id, span.since_at, span.until_at)
     places = queries.places(session, view.now)
     air = as_air(trace)
     # Humidity that came without its temperature has no place on the line; where there is any, all is drawn.
     alone = [trace] if len(air.at) < len(trace.at) else []
-    stretch = plot.Stretch(span.since_at, span.until_at, sensor.zone, view.units, asked_at=asked_at)
-    chart = air_chart(air, alone, view.display, stretch, sensor.name, "doubted")
+    chart = air_chart(air, alone, view.display, span.stretch(view), sensor.name, "doubted")
+    then = sent_then(session, sensor, span.asked_at, view) if span.asked_at else ""
     pairs = two_rooms(session, view.now, sensor.place_id) if sensor.place_id is not None else ()
     own = [pair for pair in pairs if sensor.id in (pair.damp_id, pair.dry_id)]
-    here = address("sensor", sensor.id)
     verdict = sensor.judgement.verdict
     lead: list[Any] = [verdict_mark(verdict, "sensor"), " ", word(verdict, "sensor"), ". "]
     lead.append(in_sentences(sensor.judgement.reason, view.display))
@@ -80,16 +76,16 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
         nowhere_part(session, sensor.id, view),
         part(
             "What it sent",
-            span_links(here, span, SPANS),
-            plot.placed(
+            *charted(
+                view,
+                span,
+                SPANS,
                 chart,
                 f"What {sensor.name} sent",
-                here,
-                values_address("sensor", sensor.id, span.since_at, span.until_at),
+                address("sensor", sensor.id),
+                ("sensor", sensor.id),
+                then,
                 tall=True,
-            ),
-            moment_part(
-                view, sensor.zone, "" if asked_at is None else sent_then(session, sensor, asked_at, view)
             ),
             html.P(
                 "As it came, before any correction. Dotted: doubted, and left out of the place's air.",
@@ -182,13 +178,13 @@ def hanging_part(
         link = html.A(hanging.place, href=address("place", hanging.place_id))
         rows.append(html.Li([link, f", {since} to {until}"]))
     others = [(str(place.id), place.name) for place in places if place.id != sensor.place_id]
-    form: Any = None
-    if others:
-        form = HANG.laid_out(view, sensor.id, options={"place": others}, zone=sensor.zone)
-    since_form = _since_form(session, sensor, view)
-    first = html.Ul(rows, className="rows small") if rows else html.P("It hangs nowhere.")
-    another = swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None
-    return part("Where it hangs", first, since_form, form, another)
+    return part(
+        "Where it hangs",
+        listed(rows, html.P("It hangs nowhere."), "rows small"),
+        _since_form(session, sensor, view),
+        HANG.laid_out(view, sensor.id, options={"place": others}, zone=sensor.zone) if others else None,
+        swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None,
+    )
 
 
 def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:

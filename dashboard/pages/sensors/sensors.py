@@ -8,12 +8,11 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, answers, doing, done
-from dashboard.pages.frame import empty, num, part, sheet
+from dashboard.pages.frame import empty, listed, noted, num, part, sheet
 from dashboard.pages.sensors import broker_address, sensor
 from dashboard.pages.sensors.accepting import dismissed_part, shown_payload, waiting_part
 from dashboard.pages.sensors.sensor import DATE_BACK, HANG, HUNG_SINCE, two_rooms_part
 from dashboard.say import sentences
-from dashboard.say.marks import verdict_mark
 from dashboard.shell.ports import UnboundTopic
 from dashboard.shell.view import Context, Route, View, address
 from model.records.acts import hangings
@@ -43,10 +42,9 @@ def layout(view: View) -> html.Main:
         headline(sensors, heard, pairs),
         two_rooms_part(pairs),
         waiting_part(heard, places, view),
-        part("Known", html.Ul([_row(one, by_sensor(pairs), view) for one in sensors], className="rows"))
-        if sensors
-        else None
-        if heard
+        part("Known", listed([_row(one, by_sensor(pairs), view) for one in sensors])),
+        None
+        if sensors or heard
         else empty(
             html.H2("No sensor is known yet."),
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
@@ -61,27 +59,20 @@ def headline(
     sensors: tuple[SensorNow, ...], heard: list[UnboundTopic], pairs: tuple[TwoRooms, ...] = ()
 ) -> str:
     """The page's answer in one sentence."""
-    silent = [
-        one
+    silent = sum(
+        one.judgement.verdict == "unknown" and (one.judgement.evaluated_at is not None or one.last_at is None)
         for one in sensors
-        if one.judgement.verdict == "unknown"
-        and (one.judgement.evaluated_at is not None or one.last_at is None)
-    ]
-    doubted = [one for one in sensors if one.judgement.verdict == "near"]
+    )
+    doubted = sum(one.judgement.verdict == "near" for one in sensors)
     told = []
     if silent:
-        told.append(
-            f"{sentences.counted(len(silent), 'sensor')} {'is' if len(silent) == 1 else 'are'} silent"
-        )
+        told.append(sentences.so_many(silent, "sensor", "is silent", "are silent"))
     if doubted:
-        told.append(
-            f"{sentences.counted(len(doubted), 'sensor')} {'is' if len(doubted) == 1 else 'are'} doubted"
-        )
+        told.append(sentences.so_many(doubted, "sensor", "is doubted", "are doubted"))
     for place in dict.fromkeys(pair.place for pair in pairs):
         told.append(f"the sensors at {place} may hang in two rooms")
     if heard:
-        verb = "waits" if len(heard) == 1 else "wait"
-        told.append(f"{sentences.counted(len(heard), 'topic')} {verb} to be accepted")
+        told.append(sentences.so_many(len(heard), "topic", "waits to be accepted", "wait to be accepted"))
     if told:
         return say.sentence(say.joined(told))
     if any(one.judgement.evaluated_at is None for one in sensors):
@@ -105,20 +96,14 @@ def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     facts.append(f"Last heard {say.ago(one.last_at, view.now)}.")
     if one.battery_pct is not None:
         facts.append(f"Battery {one.battery_pct:.0f}{say.NBSP}%.")
-    return html.Li(
-        [
-            verdict_mark(verdict, "sensor"),
-            html.Div(
-                [
-                    html.A(html.B(one.name), href=address("sensor", one.id)),
-                    where,
-                    html.Div(" ".join(facts), className="soft small"),
-                    html.Div(", ".join(one.topics), className="soft small topic"),
-                ]
-            ),
-            html.Div([num(", ".join(air))] if air else [], className="right"),
-        ],
-        className="row",
+    return noted(
+        verdict,
+        html.A(html.B(one.name), href=address("sensor", one.id)),
+        where,
+        html.Div(" ".join(facts), className="soft small"),
+        html.Div(", ".join(one.topics), className="soft small topic"),
+        kind="sensor",
+        right=num(", ".join(air)) if air else None,
     )
 
 
@@ -129,25 +114,18 @@ def _refused_part(
     if not rows:
         return None
     total = counts.get("rejected", len(rows))
-    return html.Details(
-        [
-            html.Summary(f"{sentences.counted(total, 'message').capitalize()} could not be read"),
-            html.Ul(
-                [
-                    html.Li(
-                        [
-                            html.Span(row.topic, className="topic"),
-                            f", {say.ago(row.received_at, view.now)}: {row.reason}",
-                            html.Pre(shown_payload(row.payload)),
-                        ]
-                    )
-                    for row in rows
-                ],
-                className="rows small",
-            ),
-        ],
-        className="part",
-    )
+    lines = [
+        html.Li(
+            [
+                html.Span(row.topic, className="topic"),
+                f", {say.ago(row.received_at, view.now)}: {row.reason}",
+                html.Pre(shown_payload(row.payload)),
+            ]
+        )
+        for row in rows
+    ]
+    told = f"{sentences.counted(total, 'message').capitalize()} could not be read"
+    return html.Details([html.Summary(told), listed(lines, className="rows small")], className="part")
 
 
 # ---------------------------------------------------------------- one sensor

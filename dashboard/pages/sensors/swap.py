@@ -27,19 +27,14 @@ SWAP = Form(
 
 def swap_form(sensor: SensorNow, view: View) -> html.Details:
     """The form: the new one's name, whether it sends where the old one sent, and since when."""
-
     return html.Details(
         [
             html.Summary("Replace this sensor"),
-            html.Div(
-                [
-                    html.P(
-                        "What the old one sent stays its own, with its doubts and its salt checks.",
-                        className="small soft",
-                    ),
-                    SWAP.laid_out(view, sensor.id, {"name": f"{sensor.name}, second"}, zone=sensor.zone),
-                ]
+            html.P(
+                "What the old one sent stays its own, with its doubts and its salt checks.",
+                className="small soft",
             ),
+            SWAP.laid_out(view, sensor.id, {"name": f"{sensor.name}, second"}, zone=sensor.zone),
         ]
     )
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import part
+from dashboard.pages.frame import Child, listed, part
 from dashboard.shell.view import Context, View, address
 from model.records.acts import trusted
 from model.records.queries import sensing
@@ -54,8 +54,18 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
         rows.append(html.Li([html.B("salt check"), f", {words}{undone}"]))
     return part(
         "Trust",
-        html.Ul(rows, className="rows small") if rows else html.P("Nothing is doubted, nothing corrected."),
-        html.Details([html.Summary("Salt check"), _salt_form(sensor, view)]),
+        listed(rows, html.P("Nothing is doubted, nothing corrected."), "rows small"),
+        html.Details(
+            [
+                html.Summary("Salt check"),
+                html.P(
+                    "Wet salt, no standing water, in a closed jar with the sensor, at a steady temperature. "
+                    "One salt shifts; two show a slope as well.",
+                    className="small soft",
+                ),
+                SALT.laid_out(view, sensor.id, zone=sensor.zone),
+            ]
+        ),
         html.Details(
             [html.Summary("Exclude some readings"), DOUBT.laid_out(view, sensor.id, zone=sensor.zone)]
         ),
@@ -65,33 +75,13 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
 def _doubt_row(doubt: sensing.DoubtNow, sensor: SensorNow, view: View) -> html.Li:
     since = say.moment(doubt.since_at, sensor.zone, view.units, view.now)
     until = say.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
-    line: list[Any] = [
-        html.B(say.said(doubt.kind)),
-        f", {since} to {until}: {clause(doubt.reason, view.display)}",
-    ]
-    if doubt.undone_at is not None:
-        line.append(" (undone: it counts again)")
-    else:
-        line += [
-            " ",
-            html.Button(
-                "Believe it after all", id={"act": UNDO_DOUBT, "number": doubt.id}, className="plain"
-            ),
-        ]
-    return html.Li(line)
-
-
-def _salt_form(sensor: SensorNow, view: View) -> html.Div:
-    return html.Div(
-        [
-            html.P(
-                "Wet salt, no standing water, in a closed jar with the sensor, at a steady temperature. "
-                "One salt shifts; two show a slope as well.",
-                className="small soft",
-            ),
-            SALT.laid_out(view, sensor.id, zone=sensor.zone),
-        ]
-    )
+    line = f", {since} to {until}: {clause(doubt.reason, view.display)}"
+    end: Child = "(undone: it counts again)"
+    if doubt.undone_at is None:
+        end = html.Button(
+            "Believe it after all", id={"act": UNDO_DOUBT, "number": doubt.id}, className="plain"
+        )
+    return html.Li([html.B(say.said(doubt.kind)), line, " ", end])
 
 
 def register(app: Dash, context: Context) -> None:

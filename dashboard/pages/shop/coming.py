@@ -14,10 +14,9 @@ from dash import html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from dashboard.pages.frame import joined_links, part, prose, sheet
+from dashboard.pages.frame import Child, joined_links, listed, marked, noted, part, prose, sheet
 from dashboard.pages.lumber import glue
 from dashboard.say import piece_words, sentences
-from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import Coming, PieceNow, PlaceNow, StackNow
@@ -61,8 +60,6 @@ def layout(view: View) -> html.Main:
         *season_turn(places, pieces, view),
     ]
     zone = _zone(places)
-    asked, looked = readings_to_ask(pieces, view), to_look_over(pieces, view)
-    dark = [piece for piece in pieces if piece.next is None]
     return sheet(
         headline([one for one in expected if one.is_likely and not one.kind], view),
         html.Div(
@@ -73,9 +70,9 @@ def layout(view: View) -> html.Main:
                 ),
                 html.Div(
                     [
-                        part("Look these over", *looked) if looked else None,
-                        part("Ask for a reading", *asked) if asked else None,
-                        part("Not known", _dark(dark, view)) if dark else None,
+                        part("Look these over", *to_look_over(pieces, view)),
+                        part("Ask for a reading", *readings_to_ask(pieces, view)),
+                        part("Not known", _dark(pieces)),
                         html.P(
                             "From what is known today; wood moves a fifth more or less than the tables say.",
                             className="small soft",
@@ -94,14 +91,13 @@ def headline(limits_ahead: Sequence[Expected], view: View) -> str:
     if not limits_ahead:
         return "No limit is likely to be reached within the year."
     soon = sum(one.from_at < view.now + timedelta(weeks=4) for one in limits_ahead)
-    number = sentences.counted(len(limits_ahead), "limit").capitalize()
-    verb = "is" if len(limits_ahead) == 1 else "are"
+    likely = sentences.so_many(len(limits_ahead), "limit", "is likely", "are likely").capitalize()
     when = (
         f"{sentences.number_word(soon)} of them perhaps within four weeks"
         if soon
         else "none within four weeks"
     )
-    return f"{number} {verb} likely to be reached within the year, {when}."
+    return f"{likely} to be reached within the year, {when}."
 
 
 # ---------------------------------------------------------------- by week and month
@@ -124,21 +120,23 @@ def stretch(at: datetime, zone: str, now: datetime) -> str:
     return f"{at.astimezone(say.zone_of(zone)):%B %Y}"
 
 
-def _stretch(ones: Sequence[Expected]) -> list[Any]:
-    likely = [_row(one) for one in ones if one.is_likely]
-    rest = [_row(one) for one in ones if not one.is_likely]
-    found: list[Any] = [html.Ul(likely[:TOLD], className="rows")] if likely else []
-    for rows, words in ((likely[TOLD:], "more"), (rest, "less likely")):
-        if rows:
-            name = f"{sentences.number_word(len(rows)).capitalize()} {words}"
-            found.append(html.Details([html.Summary(name), html.Ul(rows, className="rows")]))
-    return found
-
-
-def _row(one: Expected) -> html.Li:
+def _stretch(ones: Sequence[Expected]) -> list[Child]:
+    likely = [noted(one.verdict, *one.line, kind=one.kind) for one in ones if one.is_likely]
     # What is not likely asks for no mark.
-    mark = verdict_mark(one.verdict, one.kind) if one.is_likely else html.Span()
-    return html.Li([mark, html.Div(one.line)], className="row")
+    rest = [marked(html.Span(), *one.line) for one in ones if not one.is_likely]
+    return [*_some(likely), _folded(rest, "less likely")]
+
+
+def _some(rows: Sequence[Child]) -> list[Child]:
+    """The first rows, and the others folded; nothing where there is none."""
+    return [listed(rows[:TOLD]), _folded(rows[TOLD:], "more")]
+
+
+def _folded(rows: Sequence[Child], words: str) -> Child:
+    if not rows:
+        return None
+    name = f"{sentences.number_word(len(rows)).capitalize()} {words}"
+    return html.Details([html.Summary(name), listed(rows)])
 
 
 # ---------------------------------------------------------------- what comes
@@ -261,7 +259,7 @@ def readings_to_ask(pieces: Iterable[PieceNow], view: View) -> list[Any]:
     return [html.P(why, className="small soft"), *_some(rows)]
 
 
-def to_look_over(pieces: Iterable[PieceNow], view: View) -> list[Any]:
+def to_look_over(pieces: Iterable[PieceNow], view: View) -> list[Child]:
     """Pieces that were past a limit that harms, within the year behind."""
     rows = [
         html.Li(
@@ -294,25 +292,16 @@ def _harmed(now: datetime) -> tuple[Any, ...]:
     return Margin.standing == "past", Margin.severity == "harms", Margin.at > since, Margin.at <= now
 
 
-def _dark(pieces: Sequence[PieceNow], view: View) -> html.Ul:
+def _dark(pieces: Sequence[PieceNow]) -> Child:
+    """The pieces whose coming year isn't known, by why."""
     reasons: dict[str, list[Any]] = defaultdict(list)
     for piece in pieces:
-        why = in_sentences(piece.next_reason) if piece.next_reason else ""
-        reasons[why].append(html.A(piece.name, href=address("piece", piece.id)))
-    return html.Ul(
-        [html.Li([f"{reason[:-1]}: ", *joined_links(links), "."]) for reason, links in reasons.items()],
-        className="rows",
+        if piece.next is None:
+            why = in_sentences(piece.next_reason) if piece.next_reason else ""
+            reasons[why].append(html.A(piece.name, href=address("piece", piece.id)))
+    return listed(
+        [html.Li([f"{reason[:-1]}: ", *joined_links(links), "."]) for reason, links in reasons.items()]
     )
-
-
-def _some(rows: Sequence[Any]) -> list[Any]:
-    if not rows:
-        return []
-    found: list[Any] = [html.Ul(list(rows[:TOLD]), className="rows")]
-    if len(rows) > TOLD:
-        name = f"{sentences.number_word(len(rows) - TOLD).capitalize()} more"
-        found.append(html.Details([html.Summary(name), html.Ul(list(rows[TOLD:]), className="rows")]))
-    return found
 
 
 def _zone(places: Sequence[PlaceNow]) -> str:
@@ -324,36 +313,20 @@ def _zone(places: Sequence[PlaceNow]) -> str:
 STRIP = 5
 
 
-def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) -> html.Section:
+def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) -> Child:
     """The first limits likely to come of pieces with which nothing is wrong today, and where the rest is."""
     well = [piece for piece in pieces if sentences.piece_verdict(piece) == "clear"]
     likely = sorted((one for one in limits(well, view) if one.is_likely), key=lambda one: one.from_at)
     zone = _zone(places)
-    rows = [
-        html.Li(
-            [
-                html.Div(
-                    [
-                        html.Span(stretch(one.from_at, zone, view.now), className="soft small"),
-                        html.Br(),
-                        *one.line,
-                    ]
-                ),
-            ]
-        )
-        for one in likely[:STRIP]
-    ]
-    more = (
-        f"{len(likely) - STRIP} more, and all else that is coming"
-        if len(likely) > STRIP
-        else "All that is coming"
-    )
+    rows = []
+    for one in likely[:STRIP]:
+        when = html.Span(stretch(one.from_at, zone, view.now), className="soft small")
+        rows.append(html.Li([when, html.Br(), *one.line]))
+    more = f"{len(likely) - STRIP} more, and all else that" if len(likely) > STRIP else "All that"
     return part(
         "Coming",
-        html.Ul(rows, className="rows strip")
-        if rows
-        else html.P("No limit is likely to be reached by any other piece."),
-        html.P(html.A(more, href="/coming")),
+        listed(rows, html.P("No limit is likely to be reached by any other piece."), "rows strip"),
+        html.P(html.A(f"{more} is coming", href="/coming")),
     )
 
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import part
+from dashboard.pages.frame import Child, part
 from dashboard.paper.sheet import contact_of, keep_contact
 from dashboard.shell.view import Context, View
 
@@ -23,10 +23,9 @@ FORM = Form(
 )
 
 
-def contact_part(session: Session, view: View) -> html.Section:
+def contact_part(session: Session, view: View) -> Child:
     """What stands on the sheets now, and the form."""
     contact = contact_of(session)
-
     named = ", ".join(bit for bit in (contact.name, contact.line) if bit)
     told = f"At the foot of every client sheet stands: {named}." if named else None
     return part(

@@ -9,7 +9,7 @@ from dash import html
 from markdown_it import MarkdownIt
 from markdown_it.tree import SyntaxTreeNode
 
-from dashboard.pages.frame import aria, missing, sheet
+from dashboard.pages.frame import aria, missing, scrolling, sheet
 from dashboard.shell.view import Route, View, address
 
 PARTS = {
@@ -82,9 +82,7 @@ def _element(node: SyntaxTreeNode) -> Any:
     if node.type == "link":
         return html.A(inner, href=_target(str(node.attrs["href"])))
     if node.type == "table":
-        return html.Div(
-            html.Table(inner), className="scroll", tabIndex="0", role="region", **aria(label="Table")
-        )
+        return scrolling(html.Table(inner), "Table")
     return TAGS[node.type](inner)
 
 

@@ -10,7 +10,7 @@ from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
 from dashboard.forms.fields import choice_field
-from dashboard.pages.frame import part
+from dashboard.pages.frame import Child, listed, part
 from dashboard.say import sentences
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Context, View
@@ -45,16 +45,13 @@ WHEN = Form(
 )
 
 
-def notices_part(session: Session, view: View) -> html.Section:
+def notices_part(session: Session, view: View) -> Child:
     """Every address, masked, with what it gets and whether it can be reached; then the hours."""
     hours = read_hours(session)
     door = view.context.notices
     masks = list(door.addresses()) if door is not None else []
     troubles = {trouble.address: trouble for trouble in failing(session)}
-    rows = []
-    for number, mask in enumerate(masks):
-        trouble = troubles.pop(mask, None)
-        rows.append(_address_row(number, mask, hours, trouble))
+    rows = [_address_row(number, mask, hours, troubles.pop(mask, None)) for number, mask in enumerate(masks)]
     gone = [
         html.Li([verdict_mark("past", "sensor"), " ", html.Span(mask, className="topic"), _problem(trouble)])
         for mask, trouble in troubles.items()
@@ -68,7 +65,7 @@ def notices_part(session: Session, view: View) -> html.Section:
     )
     return part(
         "Notices",
-        html.Ul([*rows, *gone], className="rows small") if rows or gone else nobody,
+        listed([*rows, *gone], nobody, "rows small"),
         WHEN.laid_out(view, record=asdict(hours)),
     )
 

@@ -7,11 +7,10 @@ from typing import Any
 
 from dash import html
 
-from dashboard.figures.place_rule import place_rule
-from dashboard.pages.frame import drawn, empty, joined_links, noted, num, part, prose, sheet, word
+from dashboard.pages.frame import empty, joined_links, listed, noted, num, part, prose, sheet, word
 from dashboard.pages.lumber import glue
 from dashboard.pages.lumber.stock import stack_row
-from dashboard.pages.places.place import brackets_of
+from dashboard.pages.places.place import brackets_of, drawn_with_parts, pieces_at, rule
 from dashboard.pages.shop.coming import strip
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
@@ -26,15 +25,9 @@ def layout(view: View) -> html.Main:
     """The first page, from the book as it is now."""
     with view.store.session() as session:
         shop = queries.shop(session, view.now, parts=False)
-        # The few whose brackets are drawn come with their parts; a long list does without.
-        drawn_ids = {piece.id for place in drawn_places(shop)[0] for piece in exacting_at(place, shop)}
-        wanted = [piece for piece in shop.pieces if piece.id in drawn_ids]
-        filled = queries.with_parts(session, wanted, view.now)
+        pieces = drawn_with_parts(session, drawn_places(shop)[0], shop.pieces, view.now, BRACKETS)
         glueing = glue.lines(session, shop.places, view)
-    by_id = {piece.id: piece for piece in filled}
-    return page(
-        replace(shop, pieces=tuple(by_id.get(piece.id, piece) for piece in shop.pieces)), view, glueing
-    )
+    return page(replace(shop, pieces=pieces), view, glueing)
 
 
 def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Main:
@@ -85,9 +78,9 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
     lines += glueing
     waiting = [warning for warning in shop.warnings if warning.acknowledged_at is None]
     if waiting:
-        told = sentences.counted(len(waiting), "warning").capitalize()
+        told = html.A(sentences.counted(len(waiting), "warning").capitalize(), href="/warnings")
         verb = "waits" if len(waiting) == 1 else "wait"
-        lines.append(noted("near", html.A(told, href="/warnings"), f" {verb} for an answer.", kind="warning"))
+        lines.append(noted("near", told, f" {verb} for an answer.", kind="warning"))
     lines += _well(by_verdict["clear"], view)
     if len(shop.pieces) > TOLD:
         lines.append(html.Li([html.Span(), html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
@@ -148,6 +141,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
     )
 
 
+BRACKETS = 4  # of more pieces than this at a place, the first page draws those with least left
 PLACES = 8  # of more places than this, the first page draws those to look at first
 
 
@@ -186,19 +180,8 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
     if place.air is None:
         why = sentences.reason(place.judgement, view.display)
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
-    rule = [
-        place_rule(
-            place.name,
-            place.air.temperature_c,
-            place.air.rh_pct,
-            brackets_of(exacting_at(place, shop), view.now, BRACKETS),
-            width,
-        )
-        for width in (560, 360)
-    ]
-    marks: list[Any] = (
-        [verdict_mark(place.judgement.verdict), " "] if place.judgement.verdict != "clear" else []
-    )
+    verdict = place.judgement.verdict
+    marks: list[Any] = [verdict_mark(verdict), " "] if verdict != "clear" else []
     heard = say.ago(place.last_reading_at, view.now)
     return html.Div(
         [
@@ -207,19 +190,10 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
                 [num(say.sentence(sentences.air(place, view.display))), f" Heard {heard}."],
                 className="small",
             ),
-            drawn(*rule),
+            rule(place, brackets_of(pieces_at(place, shop.pieces), view.now, BRACKETS), 560),
         ],
         className="place-block",
     )
-
-
-BRACKETS = 4  # more of them bury the rule
-
-
-def exacting_at(place: PlaceNow, shop: ShopNow) -> list[PieceNow]:
-    """The few pieces at a place with least left of their play."""
-    here = [piece for piece in shop.pieces if piece.place is not None and piece.place.id == place.id]
-    return sorted(here, key=sentences.share_left)[:BRACKETS]
 
 
 def lumber(stacks: tuple[StackNow, ...], display: Display) -> list[Any]:
@@ -229,10 +203,9 @@ def lumber(stacks: tuple[StackNow, ...], display: Display) -> list[Any]:
         return [empty("No stack is recorded. ", link, " to follow how it settles.")]
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     first = sorted(stacks, key=lambda stack: order[stack.judgement.verdict])[:TOLD]
-    rows = html.Ul([stack_row(stack, display) for stack in first], className="rows")
-    if len(stacks) <= TOLD:
-        return [rows]
-    return [rows, html.P(html.A(f"All {len(stacks)} stacks", href="/stock"))]
+    rows = listed([stack_row(stack, display) for stack in first])
+    more = html.P(html.A(f"All {len(stacks)} stacks", href="/stock")) if len(stacks) > TOLD else None
+    return [rows, more]
 
 
 def first_steps(shop: ShopNow) -> html.Div:

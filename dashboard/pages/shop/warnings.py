@@ -1,15 +1,15 @@
 """Warnings: what was told, open and past, and by which act of the trade each was answered."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from dash import ALL, Dash, Input, State, ctx, html
+from dash import Dash, html
 
-from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
+from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.fields import Choice
-from dashboard.pages.frame import part, prose, sheet
+from dashboard.pages.frame import Child, listed, noted, part, prose, sheet
 from dashboard.say import sentences
-from dashboard.say.marks import verdict_mark
-from dashboard.shell.view import Context, Route, View, address, view_of
+from dashboard.shell.view import Context, Route, View, address
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.overview import Subject, WarningNow
@@ -17,6 +17,7 @@ from model.records.schema.tables import Warning
 from model.words import display as say
 from model.words.reasons import in_sentences
 
+ANSWER = "answer"
 ACTS = (
     "eased it",
     "re-measured",
@@ -38,22 +39,17 @@ def layout(view: View) -> html.Main:
     unanswered = [warning for warning in still_open if warning.acknowledged_at is None]
     answered_ones = [warning for warning in still_open if warning.acknowledged_at is not None]
     past = [warning for warning in warnings if warning.closed_at is not None]
+
+    def rows(those: Sequence[WarningNow]) -> Child:
+        return listed([_row(one, subjects, view) for one in those])
+
     return sheet(
         f"{sentences.counted(len(unanswered), 'warning').capitalize()} to answer."
         if unanswered
         else "No warning waits for an answer.",
-        html.Ul([_row(warning, subjects, view) for warning in unanswered], className="rows")
-        if unanswered
-        else None,
-        part(
-            "Answered, and still so",
-            html.Ul([_row(one, subjects, view) for one in answered_ones], className="rows"),
-        )
-        if answered_ones
-        else None,
-        part("Past", html.Ul([_row(one, subjects, view) for one in past], className="rows"))
-        if past
-        else None,
+        rows(unanswered),
+        part("Answered, and still so", rows(answered_ones)),
+        part("Past", rows(past)),
         lead="A warning is told once. It closes when the wood or the sensor has answered, not when you have.",
     )
 
@@ -83,12 +79,12 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
         label = f"How it was answered: {subject.name if subject else ''}"
         answer = html.Div(
             [
-                Choice({"answer": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
-                html.Button("Answered", id={"acknowledge": warning.id}),
+                Choice({"form": ANSWER, "warning": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
+                html.Button("Answered", id={"act": ANSWER, "warning": warning.id}),
             ],
-            className="answer right",
+            className="answer",
         )
-    return html.Li([verdict_mark(warning.to_verdict, kind), html.Div(lines), answer], className="row")
+    return noted(warning.to_verdict, *lines, kind=kind, right=answer)
 
 
 def subject_address(subject: Subject) -> str:
@@ -99,22 +95,12 @@ def subject_address(subject: Subject) -> str:
 def register(app: Dash, context: Context) -> None:
     """The answer to a warning."""
 
-    @app.callback(
-        *OUTPUTS,
-        Input({"acknowledge": ALL}, "n_clicks"),
-        State({"answer": ALL}, "value"),
-        prevent_initial_call=True,
-    )
-    def acknowledge(clicks: list[int | None], _acts: list[str]) -> Any:
-        if not any(clicks):
-            return NOTHING
-        number = ctx.triggered_id["acknowledge"]
-        act = next((item["value"] for item in ctx.states_list[0] if item["id"]["answer"] == number), "")
-        return answered(acknowledged(number, act, view_of(context)), "/warnings")
+    answers(app, context, ANSWER, acknowledged, which="warning", field="warning", here=lambda _: "/warnings")
 
 
-def acknowledged(number: int, act: str, view: View) -> Act:
+def acknowledged(number: int, typed: dict[Any, Any], view: View) -> Act:
     """A warning is answered by an act of the trade."""
+    act = str(typed.get(number) or "")
     with doing(view, "answer") as (session, revision):
         book.acknowledge(session, session.get_one(Warning, number), act, view.now)
         return done(revision, f"Answered: {act}.", "The warning waits for an answer again.")
