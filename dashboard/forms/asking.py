@@ -9,7 +9,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from dashboard.forms.declared import Asked, Form, Options
 from dashboard.forms.fields import with_unit
-from dashboard.pages.frame import ADDRESS
+from dashboard.pages.frame import ADDRESS, folded
 from dashboard.shell.view import Context, View, address, view_of
 
 Onward = Callable[[View, str, dict[str, str]], str]
@@ -56,7 +56,7 @@ def asked_part(
 ) -> html.Details:
     """The form with what the address asks in it, under a summary that folds it."""
     fields = form.laid_out(view, record=view.query, options=options)
-    return html.Details([html.Summary(summary), fields, *more], open=is_open, className="no-print")
+    return folded(summary, fields, *more, is_open=is_open, className="no-print")
 
 
 def leads(app: Dash, context: Context, form: Form, onward: Onward | None = None) -> None:

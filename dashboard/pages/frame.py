@@ -167,6 +167,16 @@ def part(title: Child, *children: Child, className: str = "") -> Child:
     return html.Section([html.H2(title), *children], className=f"part {className}".strip())
 
 
+def folded(title: Child, *children: Child, is_open: bool = False, **more: Any) -> html.Details:
+    """What is opened by a press on its title."""
+    return html.Details([html.Summary(title), *children], open=is_open, **more)
+
+
+def aside(*children: Child) -> html.P:
+    """A remark, set small and soft."""
+    return html.P(list(children), className="small soft")
+
+
 def joined_links(links: Sequence[Child], most: int = 8, href: str = "") -> list[Child]:
     """Links as a sentence has them; of many, the first and how many more, which leads to `href`."""
     shown: list[Child] = list(links[:most])

@@ -65,9 +65,7 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     top = card.t_margin
     card.hairline(top, weight=0.7)
     title = f"{document['piece']}: {said(document['fit'])}"
-    size = 17.0
-    while card.width_of(title, size, WORDS, "B") > card.across and size > 10.0:
-        size -= 0.5
+    size = card.fitted([title], card.across, 17.0, 10.0)
     card.line_of(card.left, top + 7.6, title, size, WORDS, "B")
     dry, wet = document["range_mc_pct"]
     where = f"{home}, " if home else ""
@@ -77,11 +75,7 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     figures = card_figures(document, display)
     y += 3.0
     each = card.across / max(len(figures), 1)
-    large = 23.0
-    while (
-        any(card.width_of(value, large, FIGURES, "B") > each - 3.0 for _, value in figures) and large > 11.0
-    ):
-        large -= 0.5
+    large = card.fitted([value for _, value in figures], each - 3.0, 23.0, 11.0, family=FIGURES)
     for at, (label, value) in enumerate(figures):
         x = card.left + at * each
         if at:

@@ -214,9 +214,7 @@ def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, pic
         )
         caption = f"{sentence(picture.called).rstrip('.')}, cut through as built"
         below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
-    size = 24.0
-    while sheet.width_of(piece.name, size, WORDS, "B") > room and size > 13.0:
-        size -= 1.0
+    size = sheet.fitted([piece.name], room, 24.0, 13.0)
     sheet.line_of(sheet.left, top + 10.0, piece.name, size, WORDS, "B")
     y = sheet.block(sheet.left, top + 13.0, room, _of_what(facts), points, FIGURES)
     return max(y, below) + 1.8
@@ -341,11 +339,9 @@ def _foot(sheet: Paper, facts: ClientFacts, y: float, points: float) -> None:
         told = ", ".join(bit for bit in (contact.name, contact.line) if bit)
     else:
         told = "Your maker: " + "_" * 48
-    size = points
     room = sheet.across - (QR_MM + 3.0 if contact.link else 0.0)
     told = f"Ask us before you do anything to it. {told}"
-    while sheet.width_of(told, size, FIGURES, "B") > room and size > SMALLEST_PT:
-        size -= STEP_PT
+    size = sheet.fitted([told], room, points, SMALLEST_PT, family=FIGURES)
     sheet.line_of(sheet.left, y + 4.8, told, size, FIGURES, "B")
     if contact.link:
         sheet.qr(sheet.right - QR_MM, sheet.bottom - QR_MM, QR_MM, contact.link)

@@ -6,6 +6,7 @@ are in mm from the top left corner, type sizes in points.
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from datetime import datetime
 from functools import cached_property
 from importlib.resources import as_file, files
@@ -183,6 +184,20 @@ class Paper(FPDF):
     def width_of(self, text: str, size: float, family: str = FIGURES, style: str = "") -> float:
         self.set_font(family, style, size)
         return float(self.get_string_width(self.printable(true_fractions(text))))
+
+    def fitted(
+        self,
+        texts: Sequence[str],
+        room: float,
+        size: float,
+        least: float,
+        style: str = "B",
+        family: str = WORDS,
+    ) -> float:
+        """The largest type in which each text finds room on a line, from `size` down to `least` [points]."""
+        while size > least and any(self.width_of(text, size, family, style) > room for text in texts):
+            size = max(size - 0.5, least)
+        return size
 
     def hairline(
         self, y: float, x: float | None = None, to: float | None = None, weight: float = 0.2

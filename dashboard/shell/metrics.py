@@ -1,8 +1,8 @@
 """What a monitor asks: the book's counts and ages in Prometheus' text format, read fresh at each visit."""
 
 import shutil
-from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -54,6 +54,24 @@ def register(server: flask.Flask, store: Store, now: Now) -> None:
         return response
 
 
+def _gauge(name: str, said: str, value: float) -> Metric:
+    return GaugeMetricFamily(f"paneltide_{name}", said, value)
+
+
+def _each(
+    family: type[GaugeMetricFamily | CounterMetricFamily],
+    name: str,
+    said: str,
+    labels: Sequence[str],
+    values: Iterable[tuple[Sequence[str], float]],
+) -> Metric:
+    """One metric with a value for each of its labels."""
+    found = family(f"paneltide_{name}", said, labels=labels)
+    for named, value in values:
+        found.add_metric(named, value)
+    return found
+
+
 class BookCollector(Collector):
     """Reads a book's counts whenever it is asked.
 
@@ -75,43 +93,19 @@ class BookCollector(Collector):
             with self._store.engine.connect() as connection:
                 found = list(self._read(connection))
         except SQLAlchemyError:
-            yield GaugeMetricFamily("paneltide_database_up", "1 when the book can be read.", 0)
-            return
-        yield GaugeMetricFamily("paneltide_database_up", "1 when the book can be read.", 1)
+            found = []
+        yield _gauge("database_up", "1 when the book can be read.", float(bool(found)))
         yield from found
 
     def _read(self, connection: Connection) -> Iterator[Metric]:
-        yield from self._counts(connection)
+        yield from _counts(connection)
         yield from self._ages(connection)
-        yield from self._parts(connection)
-        yield from _warnings(connection)
-        yield self._standings()
-        yield from self._size(connection)
-
-    def _counts(self, connection: Connection) -> Iterator[Metric]:
-        tallies: dict[str, int] = dict(
-            connection.execute(select(RunningCount.name, RunningCount.count)).all()
-        )
-        messages = CounterMetricFamily(
-            "paneltide_messages", "What ingest has counted, by what came of it.", labels=["outcome"]
-        )
-        for name, count in sorted(tallies.items()):
-            if name not in NOT_MESSAGES:
-                messages.add_metric([name], count)
-        yield messages
-        yield CounterMetricFamily(
-            "paneltide_watch_writes",
-            "Transactions the watch has written.",
-            tallies.get(WATCH, 0),
-        )
-        kept = connection.scalar(select(func.count()).select_from(RejectedMessage)) or 0
-        yield GaugeMetricFamily("paneltide_rejected_kept", "Rejected messages kept with their reasons.", kept)
-        marks = connection.scalar(select(func.count()).select_from(StaleHour)) or 0
-        yield GaugeMetricFamily("paneltide_stale_hours", "Hours of sensors waiting for the watch.", marks)
-        waiting = select(func.count()).select_from(Notice).where(Notice.sent_at.is_(None))
-        yield GaugeMetricFamily(
-            "paneltide_notices_waiting", "Notices not sent yet.", connection.scalar(waiting) or 0
-        )
+        yield from _parts(connection)
+        yield from self._standings()
+        yield _gauge("database_bytes", "Size of the database.", database_bytes(self._store, connection))
+        if self._store.is_sqlite and self._store.url.database:
+            free = shutil.disk_usage(Path(self._store.url.database).parent).free
+            yield _gauge("disk_free_bytes", "Free where the database lies.", free)
 
     def _ages(self, connection: Connection) -> Iterator[Metric]:
         at = self._now()
@@ -121,98 +115,89 @@ class BookCollector(Collector):
             .correlate(Sensor)
             .scalar_subquery()
         )
-        own = GaugeMetricFamily(
-            "paneltide_sensor_reading_age_seconds", "Since each sensor's last reading.", labels=["sensor"]
-        )
-        ages: list[float] = []
         # One seek a sensor; those that have retired are not waited for.
-        for name, last in connection.execute(
-            select(Sensor.name, newest).where(Sensor.retired_at.is_(None)).order_by(Sensor.name)
-        ):
-            if last is not None:
-                ages.append((at - last).total_seconds())
-                own.add_metric([name], ages[-1])
+        sensors = select(Sensor.name, newest).where(Sensor.retired_at.is_(None)).order_by(Sensor.name)
+        ages = [
+            ([name], (at - last).total_seconds())
+            for name, last in connection.execute(sensors)
+            if last is not None
+        ]
         if ages:
-            yield GaugeMetricFamily(
-                "paneltide_reading_age_seconds", "Since the last reading of any sensor.", min(ages)
-            )
-        yield own
+            least = min(age for _, age in ages)
+            yield _gauge("reading_age_seconds", "Since the last reading of any sensor.", least)
+        said = "Since each sensor's last reading."
+        yield _each(GaugeMetricFamily, "sensor_reading_age_seconds", said, ["sensor"], ages)
         evaluated: datetime | None = connection.scalar(select(func.max(Verdict.evaluated_at)))
         if evaluated is not None:
-            yield GaugeMetricFamily(
-                "paneltide_evaluation_age_seconds",
-                "Since the full hour up to which everything was evaluated.",
-                (at - evaluated).total_seconds(),
-            )
+            said = "Since the full hour up to which everything was evaluated."
+            yield _gauge("evaluation_age_seconds", said, (at - evaluated).total_seconds())
 
-    def _parts(self, connection: Connection) -> Iterator[Metric]:
-        age = GaugeMetricFamily(
-            "paneltide_part_pulse_age_seconds", "Since a part's last sign of life.", labels=["part"]
-        )
-        restarts = CounterMetricFamily(
-            "paneltide_part_restarts", "How often the supervisor started a part again.", labels=["part"]
-        )
-        stages = GaugeMetricFamily(
-            "paneltide_evaluation_seconds", "What the last evaluation took.", labels=["stage"]
-        )
-        connected = GaugeMetricFamily(
-            "paneltide_broker_connected", "1 when this part that listens hears the broker.", labels=["part"]
-        )
-        backlog = GaugeMetricFamily(
-            "paneltide_ingest_backlog", "Messages not committed yet.", labels=["part"]
-        )
-        for part, at, document in connection.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
-            detail: dict[str, Any] = document or {}
-            stopped = bool(detail.get("stopped"))
-            if stopped and part != INGEST:
-                continue  # one of several, taken away on purpose: nothing to be alarmed about
-            age.add_metric([part], (machine_now() - at).total_seconds())
-            if is_ingest(part):
-                connected.add_metric([part], float(bool(detail.get("broker_connected")) and not stopped))
-                backlog.add_metric([part], detail.get("backlog", 0))
-            elif part == "supervisor":
-                for name, state in detail.items():
-                    restarts.add_metric([name], state.get("restarts", 0))
-            elif part == WATCH:
-                for stage, seconds in detail.get("durations_s", {}).items():
-                    stages.add_metric([stage], seconds)
-        yield from (age, restarts, stages, connected, backlog)
-
-    def _size(self, connection: Connection) -> Iterator[Metric]:
-        yield GaugeMetricFamily(
-            "paneltide_database_bytes", "Size of the database.", database_bytes(self._store, connection)
-        )
-        if self._store.is_sqlite and self._store.url.database:
-            free = shutil.disk_usage(Path(self._store.url.database).parent).free
-            yield GaugeMetricFamily("paneltide_disk_free_bytes", "Free where the database lies.", free)
-
-    def _standings(self) -> Metric:
+    def _standings(self) -> Iterator[Metric]:
         """As the pages have it: what is being worked out, or has stalled, counts as unknown."""
-        standing = GaugeMetricFamily(
-            "paneltide_verdicts", "How many stand how.", labels=["subject", "verdict"]
-        )
+        kinds = select(Verdict.subject_kind).distinct().order_by(Verdict.subject_kind)
+        found = []
         with self._store.session() as session:
-            for kind in session.scalars(
-                select(Verdict.subject_kind).distinct().order_by(Verdict.subject_kind)
-            ):
+            for kind in session.scalars(kinds):
                 counts = Counter(one.verdict for one in judgements(session, kind, now=self._now()).values())
-                for verdict in VERDICTS:
-                    standing.add_metric([kind, verdict], counts[verdict])
-        return standing
+                found += [([kind, verdict], counts[verdict]) for verdict in VERDICTS]
+        yield _each(GaugeMetricFamily, "verdicts", "How many stand how.", ["subject", "verdict"], found)
 
 
-def _warnings(connection: Connection) -> Iterator[Metric]:
-    open_ones = GaugeMetricFamily(
-        "paneltide_open_warnings", "Warnings that are open.", labels=["tier", "verdict"]
-    )
-    for tier, verdict, count in connection.execute(
-        select(Warning.tier, Warning.to_verdict, func.count())
-        .where(Warning.closed_at.is_(None))
-        .group_by(Warning.tier, Warning.to_verdict)
-        .order_by(Warning.tier, Warning.to_verdict)
+def _counts(connection: Connection) -> Iterator[Metric]:
+    tallies: dict[str, int] = dict(connection.execute(select(RunningCount.name, RunningCount.count)).all())
+    said = "What ingest has counted, by what came of it."
+    counted = [([name], count) for name, count in sorted(tallies.items()) if name not in NOT_MESSAGES]
+    yield _each(CounterMetricFamily, "messages", said, ["outcome"], counted)
+    said = "Transactions the watch has written."
+    yield CounterMetricFamily("paneltide_watch_writes", said, tallies.get(WATCH, 0))
+    for name, said, rows in (
+        (
+            "rejected_kept",
+            "Rejected messages kept with their reasons.",
+            select(func.count()).select_from(RejectedMessage),
+        ),
+        (
+            "stale_hours",
+            "Hours of sensors waiting for the watch.",
+            select(func.count()).select_from(StaleHour),
+        ),
+        (
+            "notices_waiting",
+            "Notices not sent yet.",
+            select(func.count()).select_from(Notice).where(Notice.sent_at.is_(None)),
+        ),
     ):
-        open_ones.add_metric([tier, verdict], count)
-    yield open_ones
+        yield _gauge(name, said, connection.scalar(rows) or 0)
+    of = Warning.tier, Warning.to_verdict
+    opened = select(*of, func.count()).where(Warning.closed_at.is_(None)).group_by(*of).order_by(*of)
+    found = [([tier, verdict], count) for tier, verdict, count in connection.execute(opened)]
+    yield _each(GaugeMetricFamily, "open_warnings", "Warnings that are open.", ["tier", "verdict"], found)
+
+
+def _parts(connection: Connection) -> Iterator[Metric]:
+    found: dict[str, list[tuple[list[str], float]]] = defaultdict(list)
+    for part, at, document in connection.execute(select(Pulse.part, Pulse.at, Pulse.detail)):
+        detail: dict[str, Any] = document or {}
+        stopped = bool(detail.get("stopped"))
+        if stopped and part != INGEST:
+            continue  # one of several, taken away on purpose: nothing to be alarmed about
+        found["age"].append(([part], (machine_now() - at).total_seconds()))
+        if is_ingest(part):
+            found["connected"].append(([part], float(bool(detail.get("broker_connected")) and not stopped)))
+            found["backlog"].append(([part], detail.get("backlog", 0)))
+        elif part == "supervisor":
+            found["restarts"] += [([name], state.get("restarts", 0)) for name, state in detail.items()]
+        elif part == WATCH:
+            found["stages"] += [([stage], s) for stage, s in detail.get("durations_s", {}).items()]
+    gauge = GaugeMetricFamily
+    yield _each(gauge, "part_pulse_age_seconds", "Since a part's last sign of life.", ["part"], found["age"])
+    said = "How often the supervisor started a part again."
+    yield _each(CounterMetricFamily, "part_restarts", said, ["part"], found["restarts"])
+    said = "What the last evaluation took."
+    yield _each(gauge, "evaluation_seconds", said, ["stage"], found["stages"])
+    said = "1 when this part that listens hears the broker."
+    yield _each(gauge, "broker_connected", said, ["part"], found["connected"])
+    yield _each(gauge, "ingest_backlog", "Messages not committed yet.", ["part"], found["backlog"])
 
 
 def database_bytes(store: Store, connection: Connection) -> int:

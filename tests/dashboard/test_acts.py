@@ -9,6 +9,7 @@ from plotly.utils import PlotlyJSONEncoder
 from sqlalchemy import select
 
 from dashboard.forms import acts, drafts
+from dashboard.forms.correcting import NEW
 from dashboard.pages.lumber import stack_acts, witness
 from dashboard.pages.pieces import piece_acts, record
 from dashboard.pages.places import place_edit
@@ -253,7 +254,7 @@ def test_a_place_is_corrected_and_the_correction_taken_back(book, view):
         "offset": "-9",
         "latitude": "48.2",
     }
-    act = place_edit.save(book.flat, typed, view)
+    act = place_edit.EDIT.save(book.flat, typed, view)
     place = row(book.store, Place, book.flat)
     assert place.name == "The flat"
     assert place.wood_offset_c == pytest.approx(-5.0)
@@ -277,7 +278,7 @@ def test_a_place_is_corrected_and_the_correction_taken_back(book, view):
 def test_a_place_that_is_wrong_names_its_field(book, view, key, value, named):
     typed = {"name": "Attic", "kind": "storage", "zone": "UTC", "offset": "0", "latitude": ""}
     with pytest.raises(BadInput) as error:
-        place_edit.save(place_edit.NEW, typed | {key: value}, view)
+        place_edit.EDIT.save(NEW, typed | {key: value}, view)
     assert named in error.value.what
 
 

@@ -3,6 +3,7 @@
 import pytest
 
 from dashboard.forms import acts
+from dashboard.forms.correcting import NEW
 from dashboard.pages.lumber import glue, witness
 from dashboard.pages.places import place_edit
 from dashboard.pages.sensors import swap
@@ -133,7 +134,7 @@ def test_a_witness_board_begun_by_mistake_is_the_one_before_again(view, book):
 
 def test_a_place_recorded_by_mistake_goes_again(view):
     typed = {"name": "Attic", "kind": "storage", "zone": "UTC", "offset": "0", "latitude": "", "note": ""}
-    act = place_edit.save(place_edit.NEW, typed, view)
+    act = place_edit.EDIT.save(NEW, typed, view)
     with view.store.session() as session:
         assert session.query(Place).filter(Place.name == "Attic").one()
     back = undo(act, view)
@@ -144,7 +145,7 @@ def test_a_place_recorded_by_mistake_goes_again(view):
 
 def test_a_place_where_a_piece_stands_now_stays(view, book, now):
     typed = {"name": "Attic", "kind": "storage", "zone": "UTC", "offset": "0", "latitude": "", "note": ""}
-    act = place_edit.save(place_edit.NEW, typed, view)
+    act = place_edit.EDIT.save(NEW, typed, view)
     with view.store.session() as session:
         attic = session.query(Place).filter(Place.name == "Attic").one()
         session.query(Stay).filter(Stay.piece_id == book.bench).one().place_id = attic.id

@@ -5,7 +5,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from dashboard.forms.correcting import CorrectionPage
+from dashboard.forms.correcting import RecordPage
 from dashboard.forms.declared import Form
 from dashboard.pages.lumber.stack_acts import LUMBER, MEANT_FOR, NAME, homes, lumber_of
 from dashboard.shell.view import View
@@ -26,7 +26,7 @@ def _change(session: Session, stack: Stack, values: dict[str, Any], view: View) 
     book.replace_stack(session, stack, document, values["destination"], name=values["name"])
 
 
-EDIT = CorrectionPage(
+EDIT = RecordPage(
     Stack,
     Form(
         "stack-edit",
@@ -46,4 +46,4 @@ EDIT = CorrectionPage(
     more=lambda session, view: {"options": {MEANT_FOR.key: homes(queries.places(session, view.now))}},
 )
 register = EDIT.register
-ROUTES = [EDIT.route]
+ROUTES = EDIT.routes

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from dashboard.figures.moisture import moisture_chart, said_of
 from dashboard.figures.profile import profile_drawing
 from dashboard.pages.charted import charted, nearest
-from dashboard.pages.frame import Child, drawn, empty, listed, noted, num, part, prose, sheet, word
+from dashboard.pages.frame import Child, aside, drawn, empty, listed, noted, num, part, prose, sheet, word
 from dashboard.pages.lumber.stack_acts import meter_form, move_form, new_form
 from dashboard.pages.lumber.witness import witness_part
 from dashboard.say import sentences
@@ -117,9 +117,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                         ("body", stack.id),
                         then,
                     ),
-                    html.P(
-                        "Solid: mean. Dashed: core. Thin: face. Crosses: metered.", className="small soft"
-                    ),
+                    aside("Solid: mean. Dashed: core. Thin: face. Crosses: metered."),
                 ),
                 part(
                     "Through the thickness now",
@@ -133,10 +131,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
                     )
                     if moisture
                     else empty("Not worked out yet."),
-                    html.P(
-                        "A shallow meter reads the shell. Where it and the core are a point apart, wait.",
-                        className="small soft",
-                    ),
+                    aside("A shallow meter reads the shell. Where it and the core are a point apart, wait."),
                 ),
             ],
             className="columns",

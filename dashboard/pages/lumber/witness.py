@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import part
+from dashboard.pages.frame import folded, part
 from dashboard.shell.view import Context, View, address
 from model.records.acts import measured
 from model.records.queries.overview import StackNow
@@ -65,7 +65,7 @@ def witness_part(session: Session, stack: StackNow, view: View) -> html.Section:
             f"{board.oven_dry_g:.0f} g, so every {board.oven_dry_g / 100.0:.1f} g is one point."
         ),
         WEIGH.laid_out(view, stack.id),
-        html.Details([html.Summary("Another board"), begin]),
+        folded("Another board", begin),
     )
 
 

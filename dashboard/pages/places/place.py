@@ -13,7 +13,20 @@ from dashboard.figures.air import OverlaidAir, air_chart, said_of
 from dashboard.figures.calendar import KEY, year_of_days
 from dashboard.figures.place_rule import Bracket, place_rule
 from dashboard.pages.charted import charted
-from dashboard.pages.frame import Child, aria, drawn, empty, listed, noted, num, part, sheet, word
+from dashboard.pages.frame import (
+    Child,
+    aria,
+    aside,
+    drawn,
+    empty,
+    folded,
+    listed,
+    noted,
+    num,
+    part,
+    sheet,
+    word,
+)
 from dashboard.pages.lumber.stock import stands
 from dashboard.pages.sensors.sensor import nowhere_part, two_rooms_part
 from dashboard.say import piece_view, piece_words, sentences
@@ -193,7 +206,7 @@ def layout(view: View, place_id: int) -> html.Main | None:
             then,
             tall=True,
         ),
-        html.P(legend(air, sent, beside), className="small soft"),
+        aside(legend(air, sent, beside)),
         beside_links(place, known, span, view),
         html.P(spread(air, view), className="small"),
         days_part(place, air, span, view),
@@ -244,7 +257,7 @@ def beside_links(place: PlaceNow, known: Sequence[PlaceNow], span: TimeSpan, vie
         for name, value in choices
     ]
     nav = html.Nav(links, className="tabs", **aria(label="Laid over it"))
-    return html.Details([html.Summary("Lay another over it"), nav], open=bool(wanted), className="no-print")
+    return folded("Lay another over it", nav, is_open=bool(wanted), className="no-print")
 
 
 def days_part(place: PlaceNow, air: AirSeries, span: TimeSpan, view: View) -> html.Details | None:
@@ -252,7 +265,7 @@ def days_part(place: PlaceNow, air: AirSeries, span: TimeSpan, view: View) -> ht
     if span.until_at - span.since_at < timedelta(days=90) or not len(air.at):
         return None
     days = year_of_days(air, view.display, place.zone, address("place", place.id))
-    return html.Details([html.Summary("Day by day"), html.P(KEY, className="small soft"), days])
+    return folded("Day by day", aside(KEY), days)
 
 
 def page(

@@ -3,22 +3,18 @@
 from collections.abc import Mapping
 from typing import Any
 
-from dash import Dash, html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from dashboard.forms.acts import Act, doing, done
-from dashboard.forms.correcting import CorrectionPage
+from dashboard.forms.correcting import RecordPage
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import sheet
-from dashboard.shell.view import Context, Route, View, address
+from dashboard.shell.view import View
 from model.records.acts import places
 from model.records.acts.clients import client_named
 from model.records.queries.clients import client_names
 from model.records.schema.tables import Place
 from model.wood.errors import BadInput
 
-NEW = 0
 IRON = (("no", "no"), ("yes", "yes: warn when it may sweat and rust"))
 FORM = Form(
     "place",
@@ -60,34 +56,18 @@ FORM = Form(
 )
 
 
-def new_layout(view: View) -> html.Main:
-    """Where a new place is recorded."""
-    with view.store.session() as session:
-        names = client_names(session)
-        first = session.scalars(select(Place.zone).order_by(Place.id)).first()
-    zone = {"zone": first or view.context.zone}
-    form = FORM.laid_out(view, NEW, zone, names=names, button="Record the place")
-    return sheet("Record a place", form, dateline=html.A("Places", href="/places"))
-
-
-def register(app: Dash, context: Context) -> None:
-    """The form's answer, of a new place and of one to correct."""
-    FORM.answers(app, context, save)
-
-
-def save(place_id: int, typed: dict[str, Any], view: View) -> Act:
-    """Record or correct a place as typed."""
-    if place_id != NEW:
-        return EDIT.save(place_id, typed, view)
-    with doing(view, "entry") as (session, revision):
-        place = places.add_place(session, **_values(session, FORM.read(typed, view), None))
-        said, back = f"{place.name} is recorded.", f"{place.name} is out of the book again."
-        return done(revision, said, back, address("place", place.id), "/places")
+def _new(session: Session, view: View) -> dict[str, Any]:
+    first = session.scalars(select(Place.zone).order_by(Place.id)).first()
+    return {"zone": first or view.context.zone}
 
 
 def _record(place: Place) -> dict[str, Any]:
     own = {one.into: getattr(place, one.into, None) for one in FORM.fields}
     return {**own, **(place.climate or {}), "client": place.client.name if place.client else ""}
+
+
+def _add(session: Session, values: dict[str, Any], _view: View) -> Place:
+    return places.add_place(session, **_values(session, values, None))
 
 
 def _change(session: Session, place: Place, values: dict[str, Any], _view: View) -> None:
@@ -110,7 +90,14 @@ def _climate(before: Mapping[str, Any] | None, latitude_deg: float | None) -> di
     return climate or None
 
 
-EDIT = CorrectionPage(
-    Place, FORM, _record, _change, more=lambda session, _view: {"names": client_names(session)}
+EDIT = RecordPage(
+    Place,
+    FORM,
+    _record,
+    _change,
+    _add,
+    _new,
+    more=lambda session, _view: {"names": client_names(session)},
 )
-ROUTES = [Route("/places/new", new_layout, live=False), EDIT.route]
+register = EDIT.register
+ROUTES = EDIT.routes

@@ -8,7 +8,7 @@ from dashboard.figures.corners import Pin, corners_drawing
 from dashboard.forms import fields as forms
 from dashboard.forms.asking import asked_part, leads, with_usual
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import Child, drawn, num, part, prose, sheet, table
+from dashboard.pages.frame import Child, aside, drawn, num, part, prose, sheet, table
 from dashboard.say import piece_view
 from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
@@ -140,10 +140,9 @@ def cup_part(room: Room, here: list[PieceNow], view: View) -> Child:
         rows.append((spot.name, *faces, prose(f"{size}, hollow on the drier side")))
     return part(
         f"What {name} would do",
-        html.P(
+        aside(
             "If it stood free for weeks with one side in the room's air and the other in the spot's. A frame "
-            "holds it flatter, and finish brings the two nearer: this is the most it can come to.",
-            className="small soft",
+            "holds it flatter, and finish brings the two nearer: this is the most it can come to."
         ),
         table(f"What {name} would do", ("One side", "Room side", "That side", "Cups at most"), rows),
     )

@@ -9,7 +9,7 @@ from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, answers, doing, done, refused
 from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.frame import Child, part
+from dashboard.pages.frame import Child, folded, part
 from dashboard.say import sentences
 from dashboard.shell.ports import HungSensor, ReadByHand, TopicAccepted, UnboundTopic
 from dashboard.shell.view import Context, View, address, view_of
@@ -45,9 +45,7 @@ def waiting_part(heard: Sequence[UnboundTopic], places: tuple[queries.PlaceNow, 
         _full(len(heard), view),
         html.Datalist([html.Option(value=place.name) for place in places], id="place-names"),
         *blocks[: len(shown)],
-        html.Details([html.Summary(say.sentence(unread)), *blocks[len(shown) :]], open=not known)
-        if rest
-        else None,
+        folded(say.sentence(unread), *blocks[len(shown) :], is_open=not known) if rest else None,
         html.P(html.A(f"Show the other {left}", href=address("sensors", topics="all"))) if left else None,
     )
 
@@ -140,23 +138,19 @@ def _by_hand(fields: Sequence[tuple[str, str]], row: str, is_open: bool) -> html
         ("", "not sent"),
         *((pointer or BARE, f"{pointer or 'message'} = {got}") for pointer, got in fields),
     ]
-    return html.Details(
-        [
-            html.Summary("Say which field is what"),
-            html.Div(
-                [
-                    choice_field("Temperature", _field(row, "temperature"), choices),
-                    choice_field(
-                        "Temperature is in", _field(row, "temperature_unit"), TEMPERATURE_UNITS, "C"
-                    ),
-                    choice_field("Humidity", _field(row, "rh"), choices),
-                    choice_field("Humidity is in", _field(row, "rh_unit"), RH_UNITS, "%"),
-                ],
-                className="fields",
-            ),
-            html.Div(id={"shown": ACCEPT, "block": row}),
-        ],
-        open=is_open,
+    return folded(
+        "Say which field is what",
+        html.Div(
+            [
+                choice_field("Temperature", _field(row, "temperature"), choices),
+                choice_field("Temperature is in", _field(row, "temperature_unit"), TEMPERATURE_UNITS, "C"),
+                choice_field("Humidity", _field(row, "rh"), choices),
+                choice_field("Humidity is in", _field(row, "rh_unit"), RH_UNITS, "%"),
+            ],
+            className="fields",
+        ),
+        html.Div(id={"shown": ACCEPT, "block": row}),
+        is_open=is_open,
     )
 
 
@@ -179,7 +173,7 @@ def dismissed_part(topics: Sequence[str]) -> Child:
         again = html.Button("List it again", id={"act": BRING_BACK, "topic": topic})
         rows.append(html.Li([html.Span(topic, className="topic"), " ", again]))
     told = say.sentence(f"{sentences.counted(len(topics), 'topic')} dismissed")
-    return html.Details([html.Summary(told), html.Ul(rows)], className="part")
+    return folded(told, html.Ul(rows), className="part")
 
 
 # ---------------------------------------------------------------- acts

@@ -4,6 +4,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.pages.frame import folded
 from dashboard.shell.view import View
 
 
@@ -22,18 +23,16 @@ def block(view: View, *, opened: bool) -> html.Details | None:
         facts += [html.Dt("port"), html.Dd(html.B(str(address.port)))]
     if address.hosts and address.user:
         facts += [html.Dt("user"), html.Dd(html.B(address.user))]
-        password = html.Details([html.Summary("Show it"), html.B(address.password)])
+        password = folded("Show it", html.B(address.password))
         facts += [html.Dt("password"), html.Dd(password)]
     first_said = _with_commands(address.said[0])
-    return html.Details(
-        [
-            html.Summary("Let a sensor talk"),
-            html.P(["Type this into each sensor. ", *first_said]) if facts else html.P(first_said),
-            html.Dl(facts, className="facts") if facts else None,
-            html.P(address.heard) if address.heard else None,
-            *[html.P(_with_commands(sentence), className="soft small") for sentence in address.said[1:]],
-        ],
-        open=opened,
+    return folded(
+        "Let a sensor talk",
+        html.P(["Type this into each sensor. ", *first_said]) if facts else html.P(first_said),
+        html.Dl(facts, className="facts") if facts else None,
+        html.P(address.heard) if address.heard else None,
+        *[html.P(_with_commands(sentence), className="soft small") for sentence in address.said[1:]],
+        is_open=opened,
         className="part",
     )
 

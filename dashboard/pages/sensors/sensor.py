@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from dashboard.figures.air import air_chart, doubted_in, said_of
 from dashboard.forms.declared import Asked, Form
 from dashboard.pages.charted import charted, nearest
-from dashboard.pages.frame import Child, listed, part, sheet, word
+from dashboard.pages.frame import Child, aside, folded, listed, part, sheet, word
 from dashboard.pages.sensors.swap import swap_form
 from dashboard.pages.sensors.trust import trust_part
 from dashboard.say.marks import verdict_mark
@@ -87,10 +87,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
                 then,
                 tall=True,
             ),
-            html.P(
-                "As it came, before any correction. Dotted: doubted, and left out of the place's air.",
-                className="small soft",
-            ),
+            aside("As it came, before any correction. Dotted: doubted, and left out of the place's air."),
         ),
         html.Div(
             [trust_part(session, sensor, view), hanging_part(session, sensor, places, view)],
@@ -194,15 +191,13 @@ def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:
         return None
     names = {str(hanging.place_id): hanging.place for hanging in known}
     latest = known[0]
-    return html.Details(
-        [
-            html.Summary("It was moved here on another day"),
-            HUNG_SINCE.laid_out(
-                view,
-                sensor.id,
-                {"place": latest.place_id, "at": latest.since_at},
-                options={"place": list(names.items())},
-                zone=latest.zone,
-            ),
-        ]
+    return folded(
+        "It was moved here on another day",
+        HUNG_SINCE.laid_out(
+            view,
+            sensor.id,
+            {"place": latest.place_id, "at": latest.since_at},
+            options={"place": list(names.items())},
+            zone=latest.zone,
+        ),
     )

@@ -1,6 +1,6 @@
 """A sensor's record, corrected: what it is called, and how its messages are read where they don't say."""
 
-from dashboard.forms.correcting import CorrectionPage
+from dashboard.forms.correcting import RecordPage
 from dashboard.forms.declared import Asked, Form
 from dashboard.pages.sensors.accepting import TEMPERATURE_UNITS
 from model.records.acts.sensor_record import change_sensor
@@ -28,7 +28,7 @@ FORM = Form(
     whose="sensor",
     is_first=True,
 )
-EDIT = CorrectionPage(
+EDIT = RecordPage(
     Sensor,
     FORM,
     lambda sensor: {one.into: getattr(sensor, one.into) for one in FORM.fields},
@@ -36,4 +36,4 @@ EDIT = CorrectionPage(
     lead="Unit and time zone hold for what comes from now on; what was sent stays as it was read.",
 )
 register = EDIT.register
-ROUTES = [EDIT.route]
+ROUTES = EDIT.routes

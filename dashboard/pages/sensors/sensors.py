@@ -8,7 +8,7 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, answers, doing, done
-from dashboard.pages.frame import empty, listed, noted, num, part, sheet
+from dashboard.pages.frame import empty, folded, listed, noted, num, part, sheet
 from dashboard.pages.sensors import broker_address, sensor
 from dashboard.pages.sensors.accepting import dismissed_part, shown_payload, waiting_part
 from dashboard.pages.sensors.sensor import DATE_BACK, HANG, HUNG_SINCE, two_rooms_part
@@ -125,7 +125,7 @@ def _refused_part(
         for row in rows
     ]
     told = f"{sentences.counted(total, 'message').capitalize()} could not be read"
-    return html.Details([html.Summary(told), listed(lines, className="rows small")], className="part")
+    return folded(told, listed(lines, className="rows small"), className="part")
 
 
 # ---------------------------------------------------------------- one sensor

@@ -7,6 +7,7 @@ from dash import Dash, html
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, doing, done
 from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import aside, folded
 from dashboard.shell.view import Context, View, address
 from model.records.acts import swaps
 from model.records.queries.sensing import SensorNow
@@ -27,15 +28,10 @@ SWAP = Form(
 
 def swap_form(sensor: SensorNow, view: View) -> html.Details:
     """The form: the new one's name, whether it sends where the old one sent, and since when."""
-    return html.Details(
-        [
-            html.Summary("Replace this sensor"),
-            html.P(
-                "What the old one sent stays its own, with its doubts and its salt checks.",
-                className="small soft",
-            ),
-            SWAP.laid_out(view, sensor.id, {"name": f"{sensor.name}, second"}, zone=sensor.zone),
-        ]
+    return folded(
+        "Replace this sensor",
+        aside("What the old one sent stays its own, with its doubts and its salt checks."),
+        SWAP.laid_out(view, sensor.id, {"name": f"{sensor.name}, second"}, zone=sensor.zone),
     )
 
 

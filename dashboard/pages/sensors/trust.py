@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import Child, listed, part
+from dashboard.pages.frame import Child, aside, folded, listed, part
 from dashboard.shell.view import Context, View, address
 from model.records.acts import trusted
 from model.records.queries import sensing
@@ -55,20 +55,15 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
     return part(
         "Trust",
         listed(rows, html.P("Nothing is doubted, nothing corrected."), "rows small"),
-        html.Details(
-            [
-                html.Summary("Salt check"),
-                html.P(
-                    "Wet salt, no standing water, in a closed jar with the sensor, at a steady temperature. "
-                    "One salt shifts; two show a slope as well.",
-                    className="small soft",
-                ),
-                SALT.laid_out(view, sensor.id, zone=sensor.zone),
-            ]
+        folded(
+            "Salt check",
+            aside(
+                "Wet salt, no standing water, in a closed jar with the sensor, at a steady temperature. "
+                "One salt shifts; two show a slope as well."
+            ),
+            SALT.laid_out(view, sensor.id, zone=sensor.zone),
         ),
-        html.Details(
-            [html.Summary("Exclude some readings"), DOUBT.laid_out(view, sensor.id, zone=sensor.zone)]
-        ),
+        folded("Exclude some readings", DOUBT.laid_out(view, sensor.id, zone=sensor.zone)),
     )
 
 

@@ -14,7 +14,18 @@ from dash import html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from dashboard.pages.frame import Child, joined_links, listed, marked, noted, part, prose, sheet
+from dashboard.pages.frame import (
+    Child,
+    aside,
+    folded,
+    joined_links,
+    listed,
+    marked,
+    noted,
+    part,
+    prose,
+    sheet,
+)
 from dashboard.pages.lumber import glue
 from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
@@ -73,9 +84,8 @@ def layout(view: View) -> html.Main:
                         part("Look these over", *to_look_over(pieces, view)),
                         part("Ask for a reading", *readings_to_ask(pieces, view)),
                         part("Not known", _dark(pieces)),
-                        html.P(
-                            "From what is known today; wood moves a fifth more or less than the tables say.",
-                            className="small soft",
+                        aside(
+                            "From what is known today; wood moves a fifth more or less than the tables say."
                         ),
                     ]
                 ),
@@ -136,7 +146,7 @@ def _folded(rows: Sequence[Child], words: str) -> Child:
     if not rows:
         return None
     name = f"{sentences.number_word(len(rows)).capitalize()} {words}"
-    return html.Details([html.Summary(name), listed(rows)])
+    return folded(name, listed(rows))
 
 
 # ---------------------------------------------------------------- what comes
@@ -256,7 +266,7 @@ def readings_to_ask(pieces: Iterable[PieceNow], view: View) -> list[Any]:
     if not rows:
         return []
     why = "A letter read off the gap strip narrows when their next limit is reached."
-    return [html.P(why, className="small soft"), *_some(rows)]
+    return [aside(why), *_some(rows)]
 
 
 def to_look_over(pieces: Iterable[PieceNow], view: View) -> list[Child]:
