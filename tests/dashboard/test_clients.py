@@ -101,7 +101,7 @@ def test_a_home_names_its_client_where_it_is_corrected(view, book):
     with view.store.session() as session:
         place = session.get_one(Place, book.flat)
         typed = {"name": place.name, "kind": "home", "zone": place.zone, "client": "Dov", "iron": "no"}
-    act = place_edit.save(book.flat, typed, view)
+    act = place_edit.EDIT.save(book.flat, typed, view)
     with view.store.session() as session:
         assert session.get_one(Place, book.flat).client.name == "Dov"
     acts.take_back(view, act.undo)
