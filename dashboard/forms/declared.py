@@ -76,15 +76,6 @@ class Asked:
         return self.what or self.label.lower()
 
 
-class Faulty(BadInput):
-    """What is wrong with a form: the first fault, and all of them by field."""
-
-    def __init__(self, faults: Mapping[str, BadInput]) -> None:
-        first = next(iter(faults.values()))
-        super().__init__(first.where, first.what, first.rule, first.got)
-        self.faults = dict(faults)
-
-
 @dataclass(frozen=True)
 class Form:
     """A form by its name, with the words on its button and its fields.
@@ -168,8 +159,7 @@ class Form:
                 more = {"list": one.list, "placeholder": one.placeholder}
                 text = _text(one.kind, value, view)
                 shown = forms.text_field(one.label, id, text, hint, one.className, **more)
-        shown.children.append(html.Span(id={"fault": self.name, "key": one.key}, className="fault"))
-        return shown
+        return forms.with_fault(shown, {"fault": self.name, "key": one.key})
 
     # ------------------------------------------------------------ reading
 
@@ -180,7 +170,7 @@ class Form:
 
         Raises
         ------
-        Faulty
+        forms.Faulty
             With everything that can't be read.
         """
         found: dict[str, Any] = {}
@@ -194,7 +184,7 @@ class Form:
             except BadInput as error:
                 faults[one.key] = error
         if faults:
-            raise Faulty({one.key: faults[one.key] for one in self.fields if one.key in faults})
+            raise forms.Faulty({one.key: faults[one.key] for one in self.fields if one.key in faults})
         return found
 
     # ------------------------------------------------------------ answering
@@ -222,7 +212,7 @@ class Form:
 
     def faults(self, error: BadInput) -> dict[str, BadInput]:
         """What is wrong, by field."""
-        if isinstance(error, Faulty):
+        if isinstance(error, forms.Faulty):
             return error.faults
         for one in self.fields:
             if error.what in (one.key, one.into, one.said) or error.what.endswith(f" {one.key}"):

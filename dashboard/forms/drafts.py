@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from dashboard.forms.fields import with_unit
+from dashboard.forms.fields import Faulty, length_typed, number_typed, with_unit
 from model.wood.errors import BadInput
 from model.wood.fits import Field, Fit, fit_from_document, kind_named
 from model.wood.material.member import Member, member_from_document
@@ -34,6 +34,23 @@ KEPT = (
 )
 """What a member's document may hold beside what the form asks; an edit hands it on untouched."""
 
+Spot = tuple[str, int, str]
+"""A field of the form: its section, its row there and its key."""
+
+MEMBER_FIELDS = {
+    "name": ("", "name"),
+    "species": ("needed", "wood"),
+    "cut": ("", "cut"),
+    "width": ("mm", "width"),
+    "mc_pct": ("%", "moisture content"),
+    "thickness": ("mm", "thickness"),
+    "face": ("", "finish"),
+    "coats": ("", "coats"),
+    "back": ("", "finish of the back"),
+    "back_coats": ("", "coats on the back"),
+}
+"""What the form asks of a part: how it is read, and what a refusal calls it."""
+
 EXACT_MM = 0.01
 USUAL_KIND = "panel-in-groove"
 """The kind of fit the form offers first."""
@@ -53,6 +70,8 @@ class Checked:
         Those that are right already.
     problems : sequence of (where, message)
         The first rule each part breaks, in the order of the form.
+    faults : mapping of (section, row, key) to message
+        What is wrong, by the field it stands in: what can't be read, what is asked back, what is missing.
     """
 
     document: dict[str, Any]
@@ -60,6 +79,7 @@ class Checked:
     members: Mapping[str, Member] = field(default_factory=dict)
     fits: Mapping[str, Fit] = field(default_factory=dict)
     problems: Sequence[tuple[str, BadInput]] = ()
+    faults: Mapping["Spot", BadInput] = field(default_factory=dict)
 
 
 def new_draft(units: Units) -> Draft:
@@ -126,9 +146,11 @@ def check(draft: Draft, where: str = "", region: Region = NORTH_AMERICA) -> Chec
     members: dict[str, Member] = {}
     fits: dict[str, Fit] = {}
     document: dict[str, Any] = {"piece": _piece_table(draft.get("piece", {})), "part": {}, "fit": {}}
+    faults: dict[Spot, BadInput] = {}
     if not document["piece"].get("name"):
-        problems.append(("the piece", BadInput("", "the piece's name", "must be given", "nothing")))
-    for row in draft.get("members", ()):
+        faults["piece", 0, "name"] = BadInput("", "the piece's name", "must be given", "nothing")
+        problems.append(("the piece", faults["piece", 0, "name"]))
+    for index, row in enumerate(draft.get("members", ())):
         name = str(row.get("name") or "").strip()
         table = _member_table(row, units)
         if "species" in table:
@@ -136,28 +158,77 @@ def check(draft: Draft, where: str = "", region: Region = NORTH_AMERICA) -> Chec
         try:
             _free(name, document["part"], "part")
             document["part"][name] = table
+            _readable(row, MEMBER_FIELDS, name, units)
             members[name] = member_from_document(name, table, where)
         except BadInput as error:
-            problems.append((name or "a member", error))
+            named = _by_field(error, MEMBER_FIELDS, name)
+            faults |= {("members", index, key): one for key, one in named.items() if key}
+            problems.append((name or "a part", next(iter(named.values()))))
     wrong = {str(row.get("name") or "").strip() for row in draft.get("members", ())} - members.keys()
-    for row in draft.get("fits", ()):
+    for index, row in enumerate(draft.get("fits", ())):
         name = str(row.get("name") or "").strip()
+        asked = fit_fields(row)
         try:
             _free(name, document["fit"], "fit")
             table = _fit_table(row, units)
             document["fit"][name] = table
+            _readable(row, asked, name, units)
             fits[name] = fit_from_document(name, table, members, where)
         except BadInput as error:
             # A fit can't be right before its members are: what they lack is said, not what follows from it.
-            if not wrong.intersection(_members_named(row)):
-                problems.append((name or "a fit", error))
+            if isinstance(error, Faulty) or not wrong.intersection(_members_named(row)):
+                named = _by_field(error, asked, name)
+                faults |= {("fits", index, key): one for key, one in named.items() if key}
+                problems.append((name or "a fit", next(iter(named.values()))))
     piece = None
     if not problems:
         try:
             piece = piece_from_document(document, where)
         except BadInput as error:
             problems.append(("the piece", error))
-    return Checked(document, piece, members, fits, problems)
+    return Checked(document, piece, members, fits, problems, faults)
+
+
+def fit_fields(row: Mapping[str, Any]) -> dict[str, tuple[str, str]]:
+    """What the form asks of a fit as chosen so far, as `MEMBER_FIELDS` has it of a part."""
+    shown = [own for group in shown_fields(row) for own in group]
+    return {"name": ("", "name")} | {
+        own.key: (own.unit if own.unit in ("mm", "%", "degrees") else "", own.key.replace("_", " "))
+        for own in shown
+    }
+
+
+def _readable(row: Mapping[str, Any], asked: Mapping[str, tuple[str, str]], name: str, units: Units) -> None:
+    """Read what was typed, and ask the absurd back; raises `Faulty` with all that is wrong.
+
+    An empty field is the piece file's to judge, but for those of a part that nothing can be said without.
+    """
+    faults: dict[str, BadInput] = {}
+    for key, (unit, label) in asked.items():
+        what, text = f"{label} of {name}", str(row.get(key) if row.get(key) is not None else "").strip()
+        try:
+            if not text:
+                if asked is MEMBER_FIELDS and unit:
+                    raise BadInput("", what, "must be given", "nothing")
+            elif unit == "mm":
+                length_typed(with_unit(text, units), units, what)
+            elif unit in ("%", "degrees"):
+                number_typed(text, what, "%" if unit == "%" else "°")
+        except BadInput as error:
+            faults[key] = error
+    if faults:
+        raise Faulty(faults)
+
+
+def _by_field(error: BadInput, asked: Mapping[str, tuple[str, str]], name: str) -> Mapping[str, BadInput]:
+    """What is wrong by field, each called by its label; under no field where it is no field's alone."""
+    if isinstance(error, Faulty):
+        return error.faults
+    key = error.what.rsplit(".", 1)[-1].removesuffix(" name")
+    key = {"part": "name", "fit": "name"}.get(key, key) if key not in asked else key
+    if key not in asked or key == "name":
+        return {key if key in asked else "": error}
+    return {key: BadInput(error.where, f"{asked[key][1]} of {name}", error.rule, error.got)}
 
 
 def _members_named(row: Mapping[str, Any]) -> set[str]:

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import available_timezones
@@ -279,6 +279,21 @@ def chosen_place(session: Session, value: Any, what: str) -> Place:
 
 
 # ---------------------------------------------------------------- what it came to
+
+
+class Faulty(BadInput):
+    """What is wrong with a form: the first fault, and all of them by field."""
+
+    def __init__(self, faults: Mapping[str, BadInput]) -> None:
+        first = next(iter(faults.values()))
+        super().__init__(first.where, first.what, first.rule, first.got)
+        self.faults = dict(faults)
+
+
+def with_fault(field: html.Div, id: Id) -> html.Div:
+    """The same field with room beside it for what is wrong there."""
+    field.children.append(html.Span(id=id, className="fault"))
+    return field
 
 
 def problem(error: BadInput | str) -> html.P:

@@ -303,6 +303,14 @@ class Hands:
             raise NoSuchElementException(f"there is no field {label!r}")
         return found
 
+    def fault(self, label: str) -> str:
+        """What is said to be wrong beside a field."""
+        return str(
+            self.browser.execute_script(
+                "return arguments[0].closest('.field').querySelector('.fault').innerText", self.field(label)
+            )
+        ).replace("\u00a0", " ")
+
     def value(self, label: str, number: int = 0) -> str:
         return self.field(label, number).get_attribute("value")
 

@@ -4,6 +4,7 @@ phone by night; and no page wider than the phone it is read on.
 With PANELTIDE_SCREENS=FOLDER every page is looked at in all four ways, and its picture kept in that folder.
 """
 
+import base64
 import os
 import re
 from pathlib import Path
@@ -53,6 +54,10 @@ def paths_of(shop) -> tuple[str, ...]:
         f"/stack/{shop.stack}/edit",
         f"/place/{shop.place}/clamps",
         "/places/new",
+        "/clients",
+        "/clients/new",
+        "/client/1",
+        "/client/1/edit",
         "/warnings",
         "/settings",
         "/help",
@@ -88,7 +93,8 @@ def test_no_page_has_a_serious_finding(shop, request, hands_on, screen, theme):
 def keep_picture(driver, name: str) -> None:
     folder = Path(SCREENS)
     folder.mkdir(parents=True, exist_ok=True)
-    assert driver.save_screenshot(str(folder / f"{name}.png"))
+    shot = driver.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "format": "png"})
+    (folder / f"{name}.png").write_bytes(base64.b64decode(shot["data"]))
 
 
 def findings(driver, asked) -> list[str]:

@@ -51,7 +51,14 @@ def test_first_afternoon(empty_shop, hands):
 
 def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     hands.open(f"{shop.address}/record")
-    hands.until(lambda: "Still to put right" in hands.text)
+    hands.until(lambda: "Needs fixing" in hands.text)
+    hands.press("Record the piece")
+    hands.until(lambda: hands.fault("Name") == "The piece's name must be given.")
+    assert hands.fault("Wood") == "Wood of panel must be given."
+    hands.write("Width across the grain", "1450")
+    hands.until(lambda: "was 14-1/2 in meant?" in hands.fault("Width across the grain"))
+    hands.write("at a moisture content of", "0.085 %")
+    hands.until(lambda: "was 8.5 % meant?" in hands.fault("at a moisture content of"))
     hands.write("Name", "Coat rack")
     for label, typed in (
         ("Part", "back"),
@@ -62,8 +69,9 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     ):
         hands.write(label, typed)
     hands.until(lambda: "Nothing is missing." in hands.text)
+    assert hands.fault("Width across the grain") == ""
     hands.press("Add the fit")
-    hands.until(lambda: "sight width must be given" in hands.text)
+    hands.until(lambda: "Sight width of panel in groove must be given" in hands.text)
     hands.write("Sight width", "14")
     hands.write("Groove depth", "3/8")
     # Common practice, no source: 1/8 clear each side, 1/4 in all before the tongues bottom.
@@ -71,7 +79,7 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     assert "1/8 in clearance" in hands.text
 
     hands.write("Groove depth", "1/8")
-    hands.until(lambda: "groove depth must be more" in hands.text)
+    hands.until(lambda: "Groove depth of panel in groove must be more" in hands.fault("Groove depth"))
     hands.write("Groove depth", "3/8")
     hands.until(lambda: "Nothing is missing." in hands.text)
     hands.reload()

@@ -3,6 +3,8 @@
 import pytest
 
 from dashboard.forms import drafts
+from dashboard.forms import fields as forms
+from dashboard.pages.pieces.record_form import faults_said
 from model.wood.fits import kinds
 from model.wood.piece import document_of, piece_from_document, read_piece
 from model.words.display import Display
@@ -54,8 +56,51 @@ def test_an_empty_draft_says_what_is_missing_and_does_not_fail():
 def test_a_field_that_is_wrong_is_named(key, value):
     draft = a_draft()
     draft["members"][0][key] = value
-    problems = drafts.check(draft).problems
-    assert any(key in error.what for _, error in problems)
+    checked = drafts.check(draft)
+    assert list(checked.faults) == [("members", 0, key)]
+    assert checked.problems == [("back", checked.faults["members", 0, key])]
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "typed", "question"),
+    [
+        (
+            "members",
+            "width",
+            "1450 in",
+            "width of back of 36.8 m is longer than any part: was 14-1/2 in meant?",
+        ),
+        ("members", "width", "1,450 in", "width of back can be read two ways: is 1450 meant, or 1.450?"),
+        ("members", "mc_pct", "0.085 %", "moisture content of back is under 1 %: was 8.5 % meant?"),
+        ("fits", "groove_depth", "1450", "is longer than any part: was 14-1/2 in meant?"),
+        ("fits", "mc_pct", "0.085", "is under 1 %: was 8.5 % meant?"),
+    ],
+)
+def test_the_absurd_is_asked_back_beside_its_field(section, key, typed, question):
+    draft = a_draft()
+    draft[section][0][key] = typed
+    checked = drafts.check(draft)
+    assert checked.piece is None
+    asked = forms.in_words(checked.faults[section, 0, key]).replace("\u00a0", " ")
+    assert question in asked
+
+
+def test_every_field_that_is_missing_or_wrong_says_so_at_once():
+    draft = a_draft(groove_depth="deep")
+    draft["members"][0] |= {"species": "", "width": "wide", "mc_pct": "", "thickness": "-1"}
+    faults = drafts.check(draft).faults
+    assert {key for section, _, key in faults if section == "members"} == {
+        "species", "width", "mc_pct", "thickness",
+    }  # fmt: skip
+    assert "groove depth of panel in groove" in faults["fits", 0, "groove_depth"].what
+    said = faults_said(drafts.check(draft), [spot("species"), spot("width")], draft)
+    assert said[0] == ""  # nobody is told what is missing before they had the time to type it
+    assert said[1].startswith("Width of back must be a length")
+    assert faults_said(drafts.check(draft), [spot("species")]) == ["Wood of back must be given."]
+
+
+def spot(key):
+    return {"fault": "members", "row": 0, "key": key}
 
 
 def test_two_members_of_one_name_are_refused():

@@ -1,8 +1,9 @@
 """Record: a piece written down as built, with its margins while typing; and the correction of one."""
 
+from dataclasses import replace
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update, set_props
 
 from dashboard.forms import drafts
 from dashboard.forms import fields as forms
@@ -10,7 +11,7 @@ from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms.drafts import Draft
 from dashboard.forms.fields import Line, names_to_choose, species_names
 from dashboard.pages.frame import empty, sheet
-from dashboard.pages.pieces.record_form import form_of, live
+from dashboard.pages.pieces.record_form import faults_said, form_of, live
 from dashboard.shell.view import NUMBER, Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
@@ -22,6 +23,7 @@ from model.wood.piece import document_of, read_piece, write_piece
 
 FORM, LIVE, DRAFT, WHICH, GO = "record-form", "record-live", "record-draft", "record-which", "record-go"
 PASTE, READ = "record-paste", "record-read"
+FAULTS = {"fault": ALL, "row": ALL, "key": ALL}
 
 
 def layout(view: View) -> html.Main:
@@ -82,7 +84,7 @@ def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None 
         dcc.Store(id=WHICH, data=piece_id),
         # A new piece is kept through a reload and a look at another page; what came filled in is not.
         dcc.Store(id=DRAFT, storage_type="session" if draft is None else "memory", data=draft),
-        lead="What stands in the book is what was built: width across the grain, and the moisture then."
+        lead="Enter sizes as built, and the moisture content that day."
         if piece_id is None
         else "Everything since it was built is worked out again from the corrected record.",
     )
@@ -143,16 +145,20 @@ def register(app: Dash, context: Context) -> None:
     @app.callback(
         Output(LIVE, "children"),
         Output(DRAFT, "data", allow_duplicate=True),
+        Output(FAULTS, "children"),
         Input({"typed": ALL, "row": ALL, "key": ALL}, "value"),
         Input({"chosen": ALL, "row": ALL, "key": ALL}, "value"),
         State(DRAFT, "data"),
         prevent_initial_call="initial_duplicate",
     )
-    def check_typed(_typed: Any, _chosen: Any, draft: Draft | None) -> tuple[Any, Any]:
+    def check_typed(_typed: Any, _chosen: Any, draft: Draft | None) -> tuple[Any, Any, Any]:
+        fields = ctx.outputs_list[2]
         if draft is None or not ctx.inputs_list[0]:
-            return no_update, no_update
+            return no_update, no_update, [no_update] * len(fields)
         collected = _collected(draft)
-        return live(drafts.check(collected, region=context.region), view_of(context)), collected
+        checked = drafts.check(collected, region=context.region)
+        said = faults_said(checked, [one["id"] for one in fields], collected)
+        return live(checked, view_of(context)), collected, said
 
     @app.callback(
         *OUTPUTS,
@@ -160,13 +166,24 @@ def register(app: Dash, context: Context) -> None:
         Input(GO, "n_clicks"),
         State(DRAFT, "data"),
         State(WHICH, "data"),
+        State(FAULTS, "children"),
         *every,
         prevent_initial_call=True,
     )
     def write(clicks: int | None, draft: Draft | None, which: int | None, *_values: Any) -> Any:
         if not clicks or draft is None:
             return (*NOTHING, no_update)
-        return (*answered(save(_collected(draft, "states_list"), which, view_of(context))), None)
+        collected = _collected(draft, "states_list")
+        try:
+            return (*answered(save(collected, which, view_of(context))), None)
+        except BadInput as error:
+            checked = drafts.check(collected, region=context.region)
+            if not checked.faults:
+                checked = replace(checked, faults=of_the_piece(error))
+            fields = [one["id"] for one in ctx.states_list[2]]
+            for id, said in zip(fields, faults_said(checked, fields), strict=True):
+                set_props(id, {"children": said})
+            raise
 
     @app.callback(
         Output(DRAFT, "data", allow_duplicate=True),
@@ -207,6 +224,12 @@ def register(app: Dash, context: Context) -> None:
         response = app.server.response_class(text, mimetype="application/toml")
         response.headers["Content-Disposition"] = f'attachment; filename="piece-{piece_id}.toml"'
         return response
+
+
+def of_the_piece(error: BadInput) -> dict[drafts.Spot, BadInput]:
+    """What is wrong with the piece itself, by its field."""
+    keys = {"piece name": "name", "client name": "client", "where it stands": "place", "since": "since"}
+    return {("piece", 0, keys[error.what]): error} if error.what in keys else {}
 
 
 def _collected(draft: Draft, group: str = "") -> Draft:

@@ -1,5 +1,6 @@
 """The fields of a piece as it is written down, and what the draft comes to while it is typed."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import html
@@ -28,7 +29,7 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
     """The fields of a draft."""
     members = [str(row.get("name") or "") for row in draft["members"]]
     return [
-        part("The piece", html.Div(_piece_fields(draft["piece"], places, view, is_new), className="fields")),
+        part("The piece", fields_of(_piece_fields(draft["piece"], places, view, is_new))),
         part(
             "Its parts",
             html.P(
@@ -36,7 +37,7 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
                 className="small soft",
             ),
             *[_member_fields(index, row, view) for index, row in enumerate(draft["members"])],
-            html.Button("Another member", id={"shape": "add member", "row": 0}),
+            html.Button("Another part", id={"shape": "add member", "row": 0}),
         ),
         part(
             "Its fits",
@@ -60,6 +61,27 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
 
 def _id(section: str, row: int, key: str, chosen: bool = False) -> dict[str, Any]:
     return {"chosen" if chosen else "typed": section, "row": row, "key": key}
+
+
+def fields_of(fields: list[html.Div]) -> html.Div:
+    """Fields side by side, each with room for what is wrong there."""
+    for one in fields:
+        id = one.children[1].id
+        forms.with_fault(one, {"fault": id.get("typed") or id["chosen"], "row": id["row"], "key": id["key"]})
+    return html.Div(fields, className="fields")
+
+
+def faults_said(checked: Checked, at: Sequence[Mapping[str, Any]], typed: Draft | None = None) -> list[str]:
+    """What is wrong at each of some fields; of what was `typed` so far, nothing of a field still empty."""
+    said = []
+    for id in at:
+        section, row, key = id["fault"], id["row"], id["key"]
+        error = checked.faults.get((section, row, key))
+        if error is not None and typed is not None:
+            rows = [typed["piece"]] if section == "piece" else typed[section]
+            error = error if row < len(rows) and str(rows[row].get(key) or "").strip() else None
+        said.append("" if error is None else say.sentence(forms.in_words(error)))
+    return said
 
 
 def _piece_fields(
@@ -98,19 +120,24 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
         ),
         text_field("Thickness", _id("members", index, "thickness"), row.get("thickness", ""), hint=unit),
         choice_field("Finish of the face", _id("members", index, "face"), films, row.get("face") or "none"),
-        text_field("Coats", _id("members", index, "coats"), row.get("coats", "")),
+        text_field("Coats", _id("members", index, "coats"), row.get("coats", ""), mode="decimal"),
         choice_field(
             "Finish of the back",
             _id("members", index, "back"),
             [("", "as the face"), *films],
             row.get("back", ""),
         ),
-        text_field("Coats on the back", _id("members", index, "back_coats"), row.get("back_coats", "")),
+        text_field(
+            "Coats on the back",
+            _id("members", index, "back_coats"),
+            row.get("back_coats", ""),
+            mode="decimal",
+        ),
     ]
     return html.Fieldset(
         [
             html.Legend(f"Part {index + 1}"),
-            html.Div(fields, className="fields"),
+            fields_of(fields),
             html.Button("Remove this part", id={"shape": "drop member", "row": index}, className="plain"),
         ]
     )
@@ -124,23 +151,20 @@ def _fit_fields(index: int, row: dict[str, Any], members: list[str], view: View)
         [
             html.Legend(kind.title),
             html.P(kind.what, className="small soft"),
-            html.Div(
+            fields_of(
                 [
                     text_field("Name of the fit", _id("fits", index, "name"), row.get("name", "")),
                     *[_fit_field(index, own, row, members, view) for own in asked],
-                ],
-                className="fields",
+                ]
             ),
             html.Details(
                 [
-                    html.Summary("What may be left out"),
-                    html.Div(
-                        [_fit_field(index, own, row, members, view) for own in more], className="fields"
-                    ),
+                    html.Summary("Optional details"),
+                    fields_of([_fit_field(index, own, row, members, view) for own in more]),
                 ],
                 open=open_already,
             ),
-            html.Button("Leave this fit out", id={"shape": "drop fit", "row": index}, className="plain"),
+            html.Button("Remove this fit", id={"shape": "drop fit", "row": index}, className="plain"),
         ]
     )
 
@@ -190,7 +214,7 @@ def live(checked: Checked, view: View) -> list[Any]:
     for name, fit in checked.fits.items():
         found.append(_fit_so_far(name, fit, view))
     if checked.problems:
-        found.append(html.H3("Still to put right"))
+        found.append(html.H3("Needs fixing"))
         found.append(html.Ul([html.Li(say.sentence(forms.in_words(error))) for _, error in checked.problems]))
     elif checked.piece is not None:
         found.append(html.P("Nothing is missing.", className="soft"))
