@@ -17,7 +17,7 @@ from ingest.files.whose import Names
 from ingest.mqtt.batch import RowValues
 from ingest.payload.quantities import RH_DAMPEST_PCT, shown
 from ingest.payload.wall_time import WallTime
-from ingest.storage.retrying_writer import PatientBook, UnwrittenBook
+from ingest.storage.retrying_writer import CountingWriter, RetryingWriter
 from model.records.clock import Now
 from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
@@ -85,7 +85,7 @@ def import_readings(
     if sensor is not None:
         names.take_all_for(sensor)
     received_ms = to_epoch_ms(now())
-    writer = PatientBook(store) if keep else UnwrittenBook(store)
+    writer = RetryingWriter(store) if keep else CountingWriter(store)
     try:
         for piece in pieces_of(path, guess, report.refuse, from_line):
             table = _readings(piece, guess, walls, names, received_ms + AHEAD_MS, report)

@@ -13,7 +13,7 @@ from ingest.payload.decode import AnotherDevice, BadPayload, Observed, read_pres
 from ingest.payload.quantities import plain
 from ingest.recognise.proposal import propose
 from ingest.settings import Limits
-from ingest.storage.books import Book
+from model.records.bulk import Bulk
 from model.records.clock import Now
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 
@@ -57,21 +57,19 @@ class Intake:
         self._checked: tuple[Message | None, bool] = (None, False)  # the last one asked of the memory
         self._pace = Pace(limits.topic_rate_per_s, limits.topic_burst)
 
-    def load(self, book: Book) -> None:
+    def load(self, bulk: Bulk) -> None:
         """Take up what other processes left: the last arrivals used as times, and the unbound topics."""
-        since = book.at(to_epoch_ms(self._now()) - CLOCK_HOUR_MS)
+        since = bulk.instant(to_epoch_ms(self._now()) - CLOCK_HOUR_MS)
         for sensor_id in self._registry.sensor_ids:
-            last = book.execute(
-                "SELECT max(observed_at) FROM reading "
+            [(last_ms,)] = bulk.rows(
+                f"SELECT {bulk.instant_of('max(observed_at)')} FROM reading "
                 "WHERE sensor_id = ? AND observed_at > ? AND clock = 'arrival'",
                 (sensor_id, since),
-            ).fetchone()[0]
-            if last is not None:
-                known_ms = self._last_arrival_ms.get(sensor_id, 0)
-                self._last_arrival_ms[sensor_id] = max(_milliseconds(last), known_ms)
-        listed = "SELECT topic, max(received_at) FROM heard_message GROUP BY topic"
-        for topic, last in book.execute(listed).fetchall():
-            self._unbound_ms[topic] = _milliseconds(last)
+            )
+            if last_ms is not None:
+                self._last_arrival_ms[sensor_id] = max(last_ms, self._last_arrival_ms.get(sensor_id, 0))
+        last_ms = bulk.instant_of("max(received_at)")
+        self._unbound_ms |= dict(bulk.rows(f"SELECT topic, {last_ms} FROM heard_message GROUP BY topic"))
         for topic in self._registry.dismissed:
             self._let_go(topic)
 
@@ -276,7 +274,7 @@ class Intake:
         self._air.discard(topic)
 
 
-def unbound_batch(book: Book, registry: Registry, limits: Limits, now: Now, topics: list[str]) -> WriteBatch:
+def unbound_batch(bulk: Bulk, registry: Registry, limits: Limits, now: Now, topics: list[str]) -> WriteBatch:
     """The readings in the kept messages of topics that are bound by now, with the messages' removal.
 
     An intake of its own reads them: their times depend on nothing but themselves, so that two processes that
@@ -284,20 +282,16 @@ def unbound_batch(book: Book, registry: Registry, limits: Limits, now: Now, topi
     """
     intake = Intake(registry, limits, now)
     for topic in topics:
-        found = book.execute(
-            "SELECT id, payload, retained, received_at FROM heard_message WHERE topic = ? ORDER BY id",
+        found = bulk.rows(
+            f"SELECT id, payload, retained, {bulk.instant_of('received_at')} FROM heard_message "
+            "WHERE topic = ? ORDER BY id",
             (topic,),
-        ).fetchall()
-        for number, payload, retained, received_at in found:
-            at = from_epoch_ms(_milliseconds(received_at))
+        )
+        for number, payload, retained, received_ms in found:
+            at = from_epoch_ms(received_ms)
             intake.take(topic, bytes(payload), retained=bool(retained), received_at=at)
             intake.batch.turned.append(number)
     return intake.new_batch()
-
-
-def _milliseconds(stored: int | datetime) -> int:
-    """An instant as SQLite or PostgreSQL gives it, in milliseconds since 1970."""
-    return stored if isinstance(stored, int) else to_epoch_ms(stored)
 
 
 class Pace:

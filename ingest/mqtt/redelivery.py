@@ -10,7 +10,7 @@ import struct
 from collections import Counter, deque
 from zlib import crc32
 
-from ingest.storage.books import Book
+from model.records.bulk import Bulk
 
 ENTRY = struct.Struct("<HI")
 BATCHES = 3  # acknowledgements of more than the last can be lost when a connection breaks
@@ -40,13 +40,10 @@ class Remembered:
         self._by_entry: Counter[tuple[int, int]] = Counter()
         self._in_order: deque[int] = deque()
 
-    def load(self, book: Book) -> None:
+    def load(self, bulk: Bulk) -> None:
         """Take up what an earlier process left."""
-        found = book.execute(
-            "SELECT entries FROM unacknowledged WHERE client_id = ?", (self.client_id,)
-        ).fetchone()
-        if found is not None:
-            self._batches.append(unpack(bytes(found[0])))
+        found = bulk.rows("SELECT entries FROM unacknowledged WHERE client_id = ?", (self.client_id,))
+        self._batches.extend(unpack(bytes(entries)) for (entries,) in found)
 
     def committed(self, entries: list[tuple[int, int]]) -> None:
         """Remember a batch, which is now in the database."""

@@ -11,7 +11,7 @@ from paho.mqtt.client import topic_matches_sub
 
 from ingest.payload.decode import Observed, PayloadReading, reader
 from ingest.payload.quantities import plain
-from ingest.storage.books import Book
+from model.records.bulk import Bulk
 
 log = logging.getLogger("paneltide.ingest")
 
@@ -56,7 +56,7 @@ class Registry:
         self.sensor_ids: frozenset[int] = frozenset()
         self.dismissed: frozenset[str] = frozenset()
 
-    def refresh(self, book: Book, *, thorough: bool = True) -> bool:
+    def refresh(self, bulk: Bulk, *, thorough: bool = True) -> bool:
         """Look whether bindings or dismissed topics changed, and take them over; whether they did.
 
         Parameters
@@ -67,14 +67,15 @@ class Registry:
 
         Raises
         ------
-        BookAway
+        DBAPIError
             If the database can't be read; the bindings known so far stay in force.
         """
-        mark = book.change_mark()
-        if mark == self._mark and (book.mark_is_sure or not thorough):
+        # SQLite's own mark differs after any other connection's change; a count is only a quick look.
+        mark = bulk.rows("PRAGMA data_version" if bulk.is_sqlite else "SELECT count(*), max(id) FROM binding")
+        if mark == self._mark and (bulk.is_sqlite or not thorough):
             return False
-        rows = [tuple(row) for row in book.execute(BINDINGS).fetchall()]
-        dismissed = frozenset(topic for (topic,) in book.execute(DISMISSED).fetchall())
+        rows = bulk.rows(BINDINGS)
+        dismissed = frozenset(topic for (topic,) in bulk.rows(DISMISSED))
         self._mark = mark
         if rows == self._rows and dismissed == self.dismissed:
             return False

@@ -19,6 +19,7 @@ from contextlib import suppress
 from dataclasses import replace
 
 import paho.mqtt.client as mqtt
+from sqlalchemy.exc import DBAPIError
 
 from ingest.mqtt.batch import WriteBatch
 from ingest.mqtt.intake import Intake, unbound_batch
@@ -26,11 +27,10 @@ from ingest.mqtt.link import Link, probe
 from ingest.mqtt.redelivery import Remembered
 from ingest.mqtt.registry import Registry
 from ingest.settings import IngestSettings, Limits
-from ingest.storage.books import BookAway
 from ingest.storage.writer import PulseToWrite, Writer
 from model.records.clock import Now, machine_now
 from model.records.schema.types import to_epoch_ms
-from model.records.store import Store
+from model.records.store import Store, cause_of
 
 __all__ = ["IngestSettings", "Limits", "Subscriber", "probe", "run"]
 
@@ -156,8 +156,8 @@ class Subscriber:
                 # Accepted since the last look? Then these are readings, not messages of an unknown topic.
                 self._look_at_registry(thorough=False)
             changed = self._writer.write(batch, self._pulse(begun, 0))
-        except BookAway as error:
-            self._note_away(str(error))
+        except DBAPIError as error:
+            self._note_away(cause_of(error))
             return False
         self._note_back()
         self._intake.new_batch()
@@ -180,21 +180,21 @@ class Subscriber:
             self._look_at_registry()
             if now_s >= self._next_pulse:
                 self._writer.write(WriteBatch(), self._pulse(now_s, self._intake.batch.messages))
-        except BookAway as error:
-            self._note_away(str(error))
+        except DBAPIError as error:
+            self._note_away(cause_of(error))
             self._next_pulse = now_s + PULSE_S
 
     def _look_at_registry(self, *, thorough: bool = True) -> None:
         """Take over bindings that changed, with the messages that came before they were known."""
-        if not self._registry.refresh(self._writer.book, thorough=thorough):
+        if not self._registry.refresh(self._writer.bulk, thorough=thorough):
             return
-        book = self._writer.book
+        bulk = self._writer.bulk
         topics = self._registry.bound(self._intake.unbound_topics)
         if topics:
-            self._writer.write(unbound_batch(book, self._registry, self._settings.limits, self._now, topics))
+            self._writer.write(unbound_batch(bulk, self._registry, self._settings.limits, self._now, topics))
         # Arrivals that were turned into readings, here or by whoever accepted them, took instants of their
         # own; what waits in the batch comes after them.
-        self._intake.load(book)
+        self._intake.load(bulk)
         self._intake.take_again()
 
     # ------------------------------------------------------------ what the broker tells
@@ -235,13 +235,13 @@ class Subscriber:
         if time.monotonic() < self._retry_at:
             return False
         try:
-            book = self._writer.book
-            self._registry.refresh(book)
-            self._remembered.load(book)
-            self._intake.load(book)
-        except BookAway as error:
+            bulk = self._writer.bulk
+            self._registry.refresh(bulk)
+            self._remembered.load(bulk)
+            self._intake.load(bulk)
+        except DBAPIError as error:
             self._writer.drop()
-            self._note_away(str(error))
+            self._note_away(cause_of(error))
             return False
         self._note_back()
         self._ready = True
@@ -293,7 +293,7 @@ class Subscriber:
             time.sleep(FIRST_RETRY_S)
         if self._intake.batch.messages:
             log.warning("left %d messages with the broker: they come again", self._intake.batch.messages)
-        with suppress(BookAway):
+        with suppress(DBAPIError):
             self._writer.write(WriteBatch(), self._sign(self._intake.batch.messages, stopped=True))
         self._link.close()
         self._writer.drop()

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from sqlalchemy import func, select
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from ingest.mqtt.batch import WriteBatch
@@ -18,7 +19,6 @@ from ingest.recognise.naming import readable_name, unique_name
 from ingest.recognise.parts import SensorPart
 from ingest.recognise.proposal import Proposal, propose
 from ingest.settings import Limits
-from ingest.storage.books import BookAway
 from ingest.storage.writer import Writer
 from model.records.acts.acceptances import ACCEPTANCE, keep_messages, set_aside
 from model.records.acts.dismissed import waiting
@@ -313,10 +313,10 @@ def _turn_kept(store: Store, topics: list[str], now: Now) -> tuple[WriteBatch, i
         deadline = time.monotonic() + LOCK_PATIENCE_S
         while True:
             try:
-                registry.refresh(writer.book)
-                batch = unbound_batch(writer.book, registry, limits, now, topics)
+                registry.refresh(writer.bulk)
+                batch = unbound_batch(writer.bulk, registry, limits, now, topics)
                 return batch, writer.write(batch)
-            except BookAway:
+            except DBAPIError:
                 if time.monotonic() > deadline:
                     raise
                 time.sleep(0.05)

@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 
 from ingest.settings import Limits
-from ingest.storage.books import Book
+from model.records.bulk import Bulk
 
 
-def prune_refused(book: Book, limits: Limits) -> None:
+def prune_refused(bulk: Bulk, limits: Limits) -> None:
     """Keep the newest rejected messages, within their number and their bytes."""
-    book.execute(
+    bulk.run(
         """
         DELETE FROM rejected_message WHERE id IN (
           SELECT id FROM (
@@ -20,9 +20,9 @@ def prune_refused(book: Book, limits: Limits) -> None:
     )
 
 
-def prune_heard(book: Book, topics: Iterable[str], limits: Limits) -> None:
+def prune_heard(bulk: Bulk, topics: Iterable[str], limits: Limits) -> None:
     """Keep the last messages of each of these unknown topics."""
-    book.executemany(
+    bulk.each(
         """
         DELETE FROM heard_message WHERE topic = ? AND id <= (
           SELECT id FROM heard_message WHERE topic = ? ORDER BY id DESC LIMIT 1 OFFSET ?)

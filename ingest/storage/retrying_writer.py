@@ -3,86 +3,74 @@
 import time
 from collections.abc import Callable, Mapping
 from functools import partial
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
+from sqlalchemy.exc import DBAPIError
+
 from ingest.mqtt.batch import RowValues
-from ingest.storage.books import Book, BookAway, open_book
-from ingest.storage.writer import COUNT
-from model.records.schema.types import to_epoch_ms
+from ingest.storage.connection import IngestConnection
+from ingest.storage.readings import store_readings
+from model.records.bulk import Bulk
+from model.records.schema.arrived import as_stored
 from model.records.store import Store
 
 PATIENCE_S = 60.0
 
 
-class PatientBook:
+class RetryingWriter:
     """Stores rows, waiting while the database is locked or away."""
 
     def __init__(self, store: Store) -> None:
-        self._store = store
-        self._book: Book | None = None
+        self._connection = IngestConnection(store)
 
     def store(self, rows: list[RowValues]) -> int:
-        changed: int = self._patiently(lambda book: book.upsert(rows)) if rows else 0
+        """Store rows; how many are new."""
+        changed: int = self._patiently(lambda bulk: store_readings(bulk, rows)) if rows else 0
         return changed
 
     def count(self, counts: Mapping[str, int]) -> None:
-        self._patiently(lambda book: book.executemany(COUNT, [pair for pair in counts.items() if pair[1]]))
+        self._patiently(lambda bulk: bulk.count_up([pair for pair in counts.items() if pair[1]]))
 
     def close(self) -> None:
-        if self._book is not None:
-            self._book.close()
+        self._connection.drop()
 
-    def _patiently(self, work: Callable[[Book], Any]) -> Any:
+    def _patiently(self, work: Callable[[Bulk], Any]) -> Any:
         deadline = time.monotonic() + PATIENCE_S
         while True:
             try:
-                if self._book is None:
-                    self._book = open_book(self._store)
-                    self._book.durable(False)  # a file can be read again
-                self._book.begin()
-                try:
-                    done = work(self._book)
-                    self._book.commit()
-                except BaseException:
-                    self._book.rollback()
-                    raise
-                return done
-            except BookAway as error:
-                if "locked" not in str(error):
-                    self._book = None
+                # Not sure to be on the disk: a file can be read again.
+                with self._connection.transaction(durable=False) as bulk:
+                    return work(bulk)
+            except DBAPIError:
                 if time.monotonic() > deadline:
                     raise
                 time.sleep(0.05)
 
 
-class UnwrittenBook(PatientBook):
-    """Counts what would change, and changes nothing."""
+class CountingWriter(RetryingWriter):
+    """Counts what would be new, and stores nothing."""
 
     def __init__(self, store: Store) -> None:
         super().__init__(store)
-        self._known: dict[int, dict[int, tuple[bool, bool]]] = {}
+        self._told: set[tuple[int, int, int]] = set()
 
     def store(self, rows: list[RowValues]) -> int:
-        changed = 0
-        by_sensor: dict[int, list[RowValues]] = {}
-        for row in rows:
-            by_sensor.setdefault(row[0], []).append(row)
-        for sensor_id, own in by_sensor.items():
-            known = self._known.setdefault(sensor_id, {})
-            known.update(self._patiently(partial(_stored, own=own)))
-            for _, at_ms, _, temperature_c, rh_pct, _ in own:
-                has_t, has_rh = known.get(at_ms, (False, False))
-                fills_t, fills_rh = temperature_c is not None and not has_t, rh_pct is not None and not has_rh
-                changed += fills_t or fills_rh
-                known[at_ms] = has_t or fills_t, has_rh or fills_rh
-        return changed
+        told = {(row[0], row[1], as_stored(row[3], row[4])[2]) for row in rows} - self._told
+        self._told |= told
+        for sensor_id, group in groupby(rows, key=itemgetter(0)):
+            instants = [row[1] for row in group]
+            told -= self._patiently(partial(_stored, own=(sensor_id, instants[0], instants[-1])))
+        return len(told)
 
 
-def _stored(book: Book, own: list[RowValues]) -> dict[int, tuple[bool, bool]]:
-    """Which quantities are stored of one sensor, by instant, from its first of these rows to its last."""
-    found = book.execute(
-        "SELECT observed_at, temperature_c IS NOT NULL, rh_pct IS NOT NULL FROM reading "
+def _stored(bulk: Bulk, own: tuple[int, int, int]) -> set[tuple[int, int, int]]:
+    """The keys of a sensor's stored readings from an instant up to another [ms]."""
+    sensor_id, since, until = own
+    found: list[Any] = bulk.rows(
+        f"SELECT sensor_id, {bulk.instant_of('observed_at')}, pair FROM reading "
         "WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ?",
-        (own[0][0], book.at(own[0][1]), book.at(own[-1][1])),
-    ).fetchall()
-    return {at if isinstance(at, int) else to_epoch_ms(at): (bool(t), bool(rh)) for at, t, rh in found}
+        (sensor_id, bulk.instant(since), bulk.instant(until)),
+    )
+    return set(found)

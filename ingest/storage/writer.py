@@ -1,41 +1,27 @@
 """One batch, one transaction: readings, marks of their hours, refusals, what was heard, counts, pulse."""
 
 import json
-import logging
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
+
+from sqlalchemy.exc import DataError, IntegrityError
 
 from ingest.mqtt.batch import RefusedMessage, RowValues, WriteBatch
 from ingest.mqtt.redelivery import Remembered
 from ingest.payload.quantities import plain
 from ingest.settings import Limits
-from ingest.storage.books import BadRow, Book, BookAway, open_book
+from ingest.storage.connection import IngestConnection
+from ingest.storage.readings import store_readings
 from ingest.storage.retention import prune_heard, prune_refused
+from model.records.bulk import Bulk
 from model.records.queries.health import INGEST
-from model.records.store import Store, is_busy
-
-log = logging.getLogger("paneltide.ingest")
+from model.records.store import Store, cause_of
 
 IN_ORDER = itemgetter(0, 1)  # by sensor and instant, as the table is
 PRUNE_EVERY = 500  # rejected messages between two looks at their bounds
 
-REFUSE = "INSERT INTO rejected_message (topic, payload, size, reason, received_at) VALUES (?, ?, ?, ?, ?)"
-HEAR = "INSERT INTO heard_message (topic, payload, retained, received_at) VALUES (?, ?, ?, ?)"
-COUNT = """
-INSERT INTO tally (name, count) VALUES (?, ?)
-ON CONFLICT (name) DO UPDATE SET count = tally.count + excluded.count
-"""
-PULSE = """
-INSERT INTO pulse (part, at, detail) VALUES (?, ?, ?)
-ON CONFLICT (part) DO UPDATE SET at = excluded.at, detail = excluded.detail
-"""
-REMEMBER = """
-INSERT INTO unacknowledged (client_id, entries) VALUES (?, ?)
-ON CONFLICT (client_id) DO UPDATE SET entries = excluded.entries
-"""
-PRESENCE = "UPDATE sensor SET presence = ?, presence_at = ? WHERE id = ?"
-BATTERY = "UPDATE sensor SET battery_pct = ? WHERE id = ?"
+REFUSED_ROW = (IntegrityError, DataError, OverflowError)
 
 
 @dataclass(frozen=True)
@@ -50,129 +36,109 @@ class PulseToWrite:
 class Writer:
     """The way from a batch into the database.
 
-    Not for several threads. After `BookAway` nothing of the batch is stored, and the same batch may be
+    Not for several threads. After a `DBAPIError` nothing of the batch is stored, and the same batch may be
     written again.
     """
 
     def __init__(self, store: Store, limits: Limits, remembered: Remembered | None = None) -> None:
-        self._store, self._limits, self._remembered = store, limits, remembered
-        self._book: Book | None = None
+        self._limits, self._remembered = limits, remembered
+        self._connection = IngestConnection(store)
         self._refused_since_prune = PRUNE_EVERY
 
     @property
-    def book(self) -> Book:
-        """The connection in use; a new one when the last one broke."""
-        if self._book is None:
-            self._book = open_book(self._store)
-        return self._book
+    def bulk(self) -> Bulk:
+        """Statements on the connection in use; a new one when the last one broke."""
+        return self._connection.bulk
 
     def drop(self) -> None:
         """Give up a connection that may be broken."""
-        book, self._book = self._book, None
-        if book is not None:
-            try:
-                book.close()
-            except Exception as error:
-                log.debug("closing a broken database connection: %s", error)
+        self._connection.drop()
 
     def write(self, batch: WriteBatch, pulse: PulseToWrite | None = None) -> int:
-        """Commit a batch; how many readings were new or filled a gap.
+        """Commit a batch; how many readings were new.
 
         Raises
         ------
-        BookAway
+        DBAPIError
             If the database is locked, full or gone.
         """
-        try:
-            book = self.book
-            # A sign of life alone is not worth waiting for the disk.
-            book.durable(batch.messages > 0)
-            book.begin()
-            try:
-                changed = self._write(book, batch, pulse)
-                book.commit()
-            except BaseException:
-                book.rollback()
-                raise
-        except BookAway as error:
-            if not is_busy(error):
-                self.drop()
-            raise
-        except BadRow as error:
-            self.drop()
-            raise BookAway(f"refused the batch: {error}") from error
+        # A sign of life alone is not worth waiting for the disk.
+        with self._connection.transaction(durable=batch.messages > 0) as bulk:
+            changed = self._write(bulk, batch, pulse)
         if self._remembered is not None and batch.clockless:
             self._remembered.committed(batch.clockless)
         return changed
 
-    def _write(self, book: Book, batch: WriteBatch, pulse: PulseToWrite | None) -> int:
+    def _write(self, bulk: Bulk, batch: WriteBatch, pulse: PulseToWrite | None) -> int:
         refused = list(batch.refused)
         rows = sorted(batch.rows.values(), key=IN_ORDER)
         changed = 0
         if rows:
             try:
-                changed = book.upsert(rows)
-            except BadRow:
-                changed, rows = self._one_by_one(book, rows, batch, refused)
+                changed = store_readings(bulk, rows)
+            except REFUSED_ROW:
+                changed, rows = self._one_by_one(bulk, rows, batch, refused)
         counts = batch.counts.copy()
         counts["received"] = batch.messages - len(batch.turned)  # what was kept was counted when it came
         counts["stored"] += changed
         counts["duplicate"] += len(rows) - changed
         counts["rejected"] += len(refused)
         if refused:
-            book.executemany(
-                REFUSE,
+            bulk.insert(
+                "rejected_message",
+                ("topic", "payload", "size", "reason", "received_at"),
                 [
-                    (_text(r.topic), r.payload, r.size, _text(r.reason), book.at(r.received_ms))
+                    (_text(r.topic), r.payload, r.size, _text(r.reason), bulk.instant(r.received_ms))
                     for r in refused
                 ],
             )
             self._refused_since_prune += len(refused)
             if self._refused_since_prune >= PRUNE_EVERY:
-                prune_refused(book, self._limits)
+                prune_refused(bulk, self._limits)
                 self._refused_since_prune = 0
         if batch.turned:
-            book.executemany("DELETE FROM heard_message WHERE id = ?", [(number,) for number in batch.turned])
+            bulk.each("DELETE FROM heard_message WHERE id = ?", [(number,) for number in batch.turned])
         if batch.crowded_out:
-            book.executemany(
+            bulk.each(
                 "DELETE FROM heard_message WHERE topic = ?", [(_text(topic),) for topic in batch.crowded_out]
             )
         if batch.unbound:
-            book.executemany(
-                HEAR,
+            bulk.insert(
+                "heard_message",
+                ("topic", "payload", "retained", "received_at"),
                 [
-                    (_text(topic), heard.payload, heard.retained, book.at(heard.received_ms))
+                    (_text(topic), heard.payload, heard.retained, bulk.instant(heard.received_ms))
                     for topic, kept in batch.unbound.items()
                     for heard in kept[-self._limits.heard_per_topic :]
                 ],
             )
-            prune_heard(book, map(_text, batch.unbound), self._limits)
-        for sensor_id, (word, at_ms) in batch.presence.items():
-            book.execute(PRESENCE, (word, book.at(at_ms), sensor_id))
-        for sensor_id, battery_pct in batch.battery.items():
-            book.execute(BATTERY, (battery_pct, sensor_id))
-        if any(counts.values()):
-            book.executemany(COUNT, sorted((name, count) for name, count in counts.items() if count))
+            prune_heard(bulk, map(_text, batch.unbound), self._limits)
+        presence = [(word, bulk.instant(at), sensor_id) for sensor_id, (word, at) in batch.presence.items()]
+        bulk.update("sensor", ("presence", "presence_at"), ("id",), presence)
+        battery = [(battery_pct, sensor_id) for sensor_id, battery_pct in batch.battery.items()]
+        bulk.update("sensor", ("battery_pct",), ("id",), battery)
+        bulk.count_up(sorted((name, count) for name, count in counts.items() if count))
         if self._remembered is not None and batch.clockless:
-            entries = self._remembered.blob(batch.clockless)
-            book.execute(REMEMBER, (self._remembered.client_id, entries))
+            entries = self._remembered.client_id, self._remembered.blob(batch.clockless)
+            bulk.put("unacknowledged", ("client_id",), ("client_id", "entries"), [entries])
         if pulse is not None:
-            book.execute(PULSE, (pulse.part, book.at(pulse.at_ms), json.dumps(pulse.detail)))
+            told = pulse.part, bulk.instant(pulse.at_ms), json.dumps(pulse.detail)
+            bulk.put("pulse", ("part",), ("part", "at", "detail"), [told])
         return changed
 
     def _one_by_one(
-        self, book: Book, rows: list[RowValues], batch: WriteBatch, refused: list[RefusedMessage]
+        self, bulk: Bulk, rows: list[RowValues], batch: WriteBatch, refused: list[RefusedMessage]
     ) -> tuple[int, list[RowValues]]:
         """Store what the database takes; the rest becomes refusals, so no row stops the others."""
         changed, taken = 0, []
         for row in rows:
             try:
-                changed += book.upsert([row])
+                changed += store_readings(bulk, [row])
                 taken.append(row)
-            except BadRow as error:
+            except REFUSED_ROW as error:
                 topic, payload = batch.sources[(row[0], row[1], row[3], row[4])]
                 kept = payload[: self._limits.rejected_row_bytes]
-                reason = f"the database refuses it: {plain(str(error))}"
+                reason = f"the database refuses it: {plain(cause_of(error))}"
                 refused.append(RefusedMessage(topic, kept, len(payload), reason, row[2]))
         return changed, taken
 

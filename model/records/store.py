@@ -19,6 +19,8 @@ from model.wood.errors import BadInput, ServiceMissing
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_TIMEOUT_S = 30.0
+SERVER_WAITS = {"connect_timeout": 3, "tcp_user_timeout": 10_000}
+"""How long a server may be silent [s, ms] before it counts as away (PostgreSQL's manual, libpq)."""
 WAL_PAGES = 8_000
 """Pages of 4 kB that SQLite's log gathers before they are carried over into the file: 32 MB."""
 BUSY_STATES = ("40001", "40P01", "55P03")
@@ -60,7 +62,7 @@ class Store:
             event.listen(self.engine, "connect", _set_up_sqlite)
         else:
             self.url = self.url.set(drivername="postgresql+psycopg")
-            self.engine = create_engine(self.url, pool_pre_ping=True)
+            self.engine = create_engine(self.url, pool_pre_ping=True, connect_args=SERVER_WAITS)
 
     @property
     def is_sqlite(self) -> bool:
@@ -156,16 +158,19 @@ class Store:
             )
 
     def _sentence(self, error: Exception) -> str:
-        cause = getattr(error, "orig", None) or error
-        return f"the database {self.shown} can't be used: {str(cause).strip().splitlines()[0]}"
+        return f"the database {self.shown} can't be used: {cause_of(error)}"
+
+
+def cause_of(error: BaseException) -> str:
+    """The first line of what the database's driver says of an error."""
+    lines = str(getattr(error, "orig", None) or error).strip().splitlines()
+    return lines[0] if lines else type(error).__name__
 
 
 def is_busy(error: BaseException) -> bool:
     """Whether a database error only says that another one writes just now: what failed can be tried again."""
-    cause = getattr(error, "orig", None) or error
-    if getattr(cause, "sqlstate", None) in BUSY_STATES:
-        return True
-    return "locked" in str(cause) or "busy" in str(cause)
+    state, said = getattr(getattr(error, "orig", None), "sqlstate", None), cause_of(error)
+    return state in BUSY_STATES or "locked" in said or "busy" in said
 
 
 def newest_revision() -> str:

@@ -261,7 +261,7 @@ def live(
             sent.append(messages_of(home, random))
     clock = [start]
     registry, writer = Registry(), Writer(store, Limits())
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), lambda: clock[0])
     watch, outlooks = Watch(store), Outlooks(store)
     came = False

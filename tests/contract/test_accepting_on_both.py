@@ -41,15 +41,15 @@ def test_topics_wait_are_dismissed_and_brought_back(either: Store) -> None:
     [seen] = read_by_hand(either, "loft/box", temperature="/t").seen
     assert seen.temperature_c == 24.0
     writer, registry = Writer(either, Limits()), Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     with either.session() as session:
         dismiss_topic(session, "tv", NOW)
-    assert registry.refresh(writer.book)
+    assert registry.refresh(writer.bulk)
     assert registry.dismissed == {"tv"}
     assert [topic.topic for topic in unbound_topics(either)] == ["loft/box"]
     with either.session() as session:
         bring_back_topic(session, "tv")
-    assert registry.refresh(writer.book)
+    assert registry.refresh(writer.bulk)
     assert [topic.topic for topic in unbound_topics(either)] == ["loft/box", "tv"]
     writer.drop()
 

@@ -22,7 +22,7 @@ ACCEPTED_AT = datetime(2026, 1, 20, 15, 7, tzinfo=UTC)
 def test_no_false_alarm_right_after_an_accept(store, minutes: int, every: int) -> None:
     clock = [ACCEPTED_AT]
     writer, registry = Writer(store, Limits()), Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), lambda: clock[0])
     for before in range(minutes, -1, -every):
         clock[0] = ACCEPTED_AT - timedelta(minutes=before)

@@ -51,7 +51,7 @@ def test_a_documented_message_is_listed_accepted_and_read_with_no_code_of_its_ow
     at = instant(shape["at"])
     clock = [at]
     writer, registry = Writer(store, Limits()), Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), lambda: clock[0])
     payload = shape["payload"] if isinstance(shape["payload"], str) else json.dumps(shape["payload"])
 
@@ -70,7 +70,7 @@ def test_a_documented_message_is_listed_accepted_and_read_with_no_code_of_its_ow
     assert told == sorted(wanted)
     assert not unbound_topics(store)
 
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     clock[0] = at + timedelta(hours=1)
     intake.take(shape["topic"], payload.encode())
     writer.write(intake.new_batch())

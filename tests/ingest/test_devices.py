@@ -31,7 +31,7 @@ class Gateway:
         self.intake = Intake(self.registry, limits, lambda: self.at)
 
     def send(self, *messages: dict) -> None:
-        self.registry.refresh(self.writer.book)
+        self.registry.refresh(self.writer.bulk)
         for message in messages:
             self.at += timedelta(minutes=1)
             self.intake.take("radio/air", json.dumps(message).encode())

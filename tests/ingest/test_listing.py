@@ -40,13 +40,13 @@ class Listener:
         limits = Limits(heard_topics=room, heard_per_topic=3)
         self.store, self.at = store, NOON
         self.writer, self.registry = Writer(store, limits), Registry()
-        self.registry.refresh(self.writer.book)
+        self.registry.refresh(self.writer.bulk)
         self.intake = Intake(self.registry, limits, lambda: self.at)
 
     def hear(self, *messages: tuple[str, bytes]) -> list[str]:
         """The topics listed once these came."""
-        if self.registry.refresh(self.writer.book):
-            self.intake.load(self.writer.book)
+        if self.registry.refresh(self.writer.bulk):
+            self.intake.load(self.writer.bulk)
         for topic, payload in messages:
             self.at += timedelta(minutes=1)
             self.intake.take(topic, payload)

@@ -22,7 +22,7 @@ HOUR = timedelta(hours=1)
 def hear(store, topic: str, hours: range) -> None:
     at = [NOON]
     writer, registry = Writer(store, Limits()), Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), lambda: at[0])
     for hour in hours:
         at[0] = NOON + hour * HOUR

@@ -34,7 +34,7 @@ def writer(store: Store) -> Iterator[Writer]:
 def hear(writer: Writer, *messages: tuple[str, bytes]) -> None:
     """Messages as ingest takes them, a minute apart from noon on."""
     registry = Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), now)
     for number, (topic, payload) in enumerate(messages):
         intake.take(topic, payload, received_at=NOON + timedelta(minutes=number))

@@ -43,7 +43,7 @@ def writer(store: Store) -> Iterator[Writer]:
 def come(writer: Writer, *messages: tuple[str, bytes], first: int = 0) -> None:
     """Messages as ingest takes them, a minute apart from a minute after noon on."""
     registry = Registry()
-    registry.refresh(writer.book)
+    registry.refresh(writer.bulk)
     intake = Intake(registry, Limits(), now)
     for number, (topic, payload) in enumerate(messages):
         intake.take(topic, payload, received_at=NOON + timedelta(minutes=first + number))

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from paho.mqtt.client import MQTTMessage
 from sqlalchemy import select
+from sqlalchemy.exc import OperationalError
 
 from ingest.mqtt.batch import Row, WriteBatch
 from ingest.mqtt.intake import Intake, Pace
@@ -16,7 +17,6 @@ from ingest.mqtt.redelivery import Remembered, checksum, unpack
 from ingest.mqtt.registry import Registry
 from ingest.mqtt.subscriber import Subscriber
 from ingest.settings import IngestSettings, Limits
-from ingest.storage.books import BookAway
 from ingest.storage.writer import PulseToWrite, Writer
 from model.records.schema.tables import (
     Binding,
@@ -59,9 +59,9 @@ class Bench:
         self.registry = Registry()
         self.intake = Intake(self.registry, limits, lambda: self.at, self.remembered)
         self.writer = Writer(store, limits, self.remembered)
-        self.registry.refresh(self.writer.book)
-        self.remembered.load(self.writer.book)
-        self.intake.load(self.writer.book)
+        self.registry.refresh(self.writer.bulk)
+        self.remembered.load(self.writer.bulk)
+        self.intake.load(self.writer.bulk)
 
     def commit(self) -> int:
         return self.writer.write(self.intake.new_batch())
@@ -250,7 +250,7 @@ def test_presence_and_battery_are_the_sensors_and_no_reading(bench: Bench) -> No
 def test_a_retired_sensor_is_not_listened_to_and_not_listed(bench: Bench) -> None:
     with bench.store.session() as session:
         session.scalars(select(Sensor)).one().retired_at = NOON
-    assert bench.registry.refresh(bench.writer.book)
+    assert bench.registry.refresh(bench.writer.bulk)
     bench.intake.take("air", GOOD)
     assert bench.commit() == 0
     with bench.store.session() as session:
@@ -345,7 +345,7 @@ def test_a_message_is_acknowledged_only_when_the_database_holds_it(
 
     def away(*_: object) -> int:
         events.append("the disk is full")
-        raise BookAway("database or disk is full")
+        raise OperationalError("COMMIT", {}, Exception("database or disk is full"))
 
     def noted(*given: Any) -> int:
         changed = write(*given)
@@ -389,7 +389,7 @@ def test_readings_told_as_a_distance_from_their_message_are_stored_where_they_be
         sensor = Sensor(name="Rack", accepted_at=NOON)
         sensor.bindings.append(Binding(topic="rack", part="rack", payload={"shape": "senml-json"}))
         session.add(sensor)
-    bench.registry.refresh(bench.writer.book)
+    bench.registry.refresh(bench.writer.bulk)
     pack = b'[{"bn":"rack/","n":"t","u":"Cel","v":20.5,"t":-600},{"n":"t","u":"Cel","v":20.7}]'
     bench.intake.take("rack", pack, packet_id=9)
     assert bench.commit() == 2

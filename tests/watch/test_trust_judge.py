@@ -8,8 +8,8 @@ from sqlalchemy import select
 
 from model.records.acts import hangings, trusted
 from model.records.acts.invalidation import mark_hours
+from model.records.bulk import Bulk
 from model.records.schema.tables import AirHour, Binding, Doubt, Place, Reading, Sensor, StaleHour
-from model.watch.run.bulk import Bulk
 from model.watch.run.evaluation import Watch
 from model.watch.trust import reading
 from model.watch.trust.judge import Judge

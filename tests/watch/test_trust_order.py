@@ -162,7 +162,6 @@ def look(store, judge, hour):
     with store.engine.begin() as connection:
         bulk = ledger.Bulk(connection)
         ledger.delete_marks(bulk, marks)
-        bulk.close()
 
 
 def on_record(store):

@@ -47,7 +47,7 @@ from model.records.archives.manifest import (
 from model.records.private import private
 from model.records.schema.tables import Record
 from model.records.schema.types import UtcDateTime, from_epoch_ms
-from model.records.store import Store, StoreUnavailable, newest_revision
+from model.records.store import Store, StoreUnavailable, cause_of, newest_revision
 from model.wood.errors import BadInput
 
 Progress = Callable[[str, int], None]
@@ -134,8 +134,8 @@ def restore_archive(store: Store, path: Path, progress: Progress = _quiet) -> Co
                 _prove(connection, table, manifest["tables"][table.name], where)
                 _set_counter(connection, table)
     except DBAPIError as error:
-        reason = str(error.orig).strip().splitlines()[0]
-        raise StoreUnavailable(f"the database {store.shown} can't be written: {reason}") from error
+        reason = f"the database {store.shown} can't be written: {cause_of(error)}"
+        raise StoreUnavailable(reason) from error
     return {name: int(entry["rows"]) for name, entry in manifest["tables"].items()}
 
 

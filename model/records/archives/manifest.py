@@ -16,7 +16,7 @@ from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, StatementError
 
 from model.records.schema.tables import Record
 from model.records.schema.types import UtcDateTime
-from model.records.store import StoreUnavailable, newest_revision
+from model.records.store import StoreUnavailable, cause_of, newest_revision
 from model.wood.errors import BadInput
 
 FORMAT = 1
@@ -94,15 +94,12 @@ def distrusted(where: str) -> Iterator[None]:
         raise BadInput(where, "archive", "must be a file that can be read", error.strerror) from error
     except (DBAPIError, StoreUnavailable) as error:
         if isinstance(error, (IntegrityError, DataError)):
-            raise BadInput(where, "archive", "must hold rows that belong together", _reason(error)) from error
+            raise BadInput(
+                where, "archive", "must hold rows that belong together", cause_of(error)
+            ) from error
         raise
     except DAMAGE as error:
-        raise BadInput(where, "archive", "must be a whole archive of a book", _reason(error)) from error
-
-
-def _reason(error: Exception) -> str:
-    lines = str(getattr(error, "orig", None) or error).strip().splitlines()
-    return lines[0] if lines else type(error).__name__
+        raise BadInput(where, "archive", "must be a whole archive of a book", cause_of(error)) from error
 
 
 def _is_counted(entry: Any) -> bool:

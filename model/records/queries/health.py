@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from model.records.clock import Now, machine_now
 from model.records.schema.tables import Pulse, Reading, Sensor, Verdict
-from model.records.store import Store
+from model.records.store import Store, cause_of
 
 # A part beats at least every few seconds; three missed minutes is more than a busy machine.
 SILENT_AFTER = timedelta(minutes=3)
@@ -71,8 +71,7 @@ def health(store: Store, now: Now) -> dict[str, Any]:
                 answer["parts"][part] = {"at": _iso(at), "alive": alive, **told}
         answer["database_writable"] = writable(store)
     except SQLAlchemyError as error:
-        cause = getattr(error, "orig", None) or error
-        problems.append(f"the database can't be used: {str(cause).strip().splitlines()[0]}")
+        problems.append(f"the database can't be used: {cause_of(error)}")
         return answer
     listening = [told for part, told in answer["parts"].items() if is_ingest(part)]
     others_listen = any(told["alive"] for told in listening)

@@ -17,42 +17,28 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from model.records.schema.base import Document, Record
 
-PAIR_STEPS = 1_000_000
+STEPS = 1_000_000
 """Values are kept to a millionth of a degree and of a percent: no element resolves it."""
-_LOWEST_C, _BELOW_ONE = 60, 1 << 27
+_LOWEST, _BELOW_ONE = 60 * STEPS, 1 << 27
 
 
-def kept_sql(value: str, *, is_sqlite: bool) -> str:
-    """A measured value as it is stored: to a millionth, the nearest double to it."""
-    low = _LOWEST_C * PAIR_STEPS
-    if is_sqlite:
-        return f"(CAST({value} * {PAIR_STEPS} + {low + 0.5} AS INTEGER) - {low}) / {PAIR_STEPS}.0"
-    whole = f"CAST(FLOOR({value} * {PAIR_STEPS} + {low + 0.5}) AS BIGINT) - {low}"
-    return f"CAST({whole} AS double precision) / {PAIR_STEPS}"
+def as_stored(temperature_c: float | None, rh_pct: float | None) -> tuple[float | None, float | None, int]:
+    """The two values of a reading to a millionth, and both as one whole number, a part of the reading's key.
 
-
-def pair_of(temperature_c: float | None, rh_pct: float | None) -> int:
-    """The two values of a reading as one whole number, so that they can be part of its key.
-
-    Different for any two pairs that differ by a millionth or more; the database makes it too, see `pair_sql`.
+    The number is another for any two pairs that differ by a millionth or more.
     """
-    high = 0 if temperature_c is None else int(temperature_c * PAIR_STEPS + (_LOWEST_C * PAIR_STEPS + 1.5))
-    low = 0 if rh_pct is None else int(rh_pct * PAIR_STEPS + 1.5)
-    return high * _BELOW_ONE + low
-
-
-def pair_sql(temperature_c: str, rh_pct: str, *, is_sqlite: bool) -> str:
-    """The same as an expression of the database."""
-    # SQLite cuts off what stands behind the point, PostgreSQL would round it.
-    whole = "CAST({} AS INTEGER)" if is_sqlite else "CAST(FLOOR({}) AS BIGINT)"
-    high = whole.format(f"{temperature_c} * {PAIR_STEPS} + {_LOWEST_C * PAIR_STEPS + 1.5}")
-    low = whole.format(f"{rh_pct} * {PAIR_STEPS} + 1.5")
-    return f"COALESCE({high}, 0) * {_BELOW_ONE} + COALESCE({low}, 0)"
+    high = 0 if temperature_c is None else int(temperature_c * STEPS + (_LOWEST + 1.5))
+    low = 0 if rh_pct is None else int(rh_pct * STEPS + 1.5)
+    return (
+        None if temperature_c is None else (high - _LOWEST - 1) / STEPS,
+        None if rh_pct is None else (low - 1) / STEPS,
+        high * _BELOW_ONE + low,
+    )
 
 
 def _own_pair(context: Any) -> int:
     values = context.get_current_parameters()
-    return pair_of(values.get("temperature_c"), values.get("rh_pct"))
+    return as_stored(values.get("temperature_c"), values.get("rh_pct"))[2]
 
 
 class Reading(Record):

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from model.records.acts.retention import KEPT_SINCE
 from model.records.acts.trusted import ADVICE
+from model.records.bulk import Bulk
 from model.watch.air.gap_fill import Hours, Measured
-from model.watch.run.bulk import Bulk
 from model.wood.air.psychrometrics import saturation_vapour_pressure, vapour_pressure
 
 HOUR_MS = 3_600_000

@@ -19,12 +19,12 @@ from model.answers.adhesives import Adhesive, adhesive_from_document
 from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.recorded_rows import Change
 from model.records.acts.revisions import restore, way_back
+from model.records.bulk import Bulk
 from model.records.schema.tables import GlueUp, Place, Revision, Warning
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS, Trust, read_trust, trusted_readings
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.wood.errors import BadInput
 
 Floats = NDArray[np.float64]

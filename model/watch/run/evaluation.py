@@ -12,13 +12,13 @@ from datetime import datetime
 
 import numpy as np
 
+from model.records.bulk import Bulk
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.air.climate import SILENT_AFTER_H, Climate
 from model.watch.air.gap_fill import NO_AIR, Air, Hours, Measured, filled, measured_of, merged
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.watch.run.computing import compute
 from model.watch.run.rows import verdict_row
 from model.watch.run.tasks import Known, Tally, Task, earliest_change, portions

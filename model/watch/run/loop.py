@@ -78,8 +78,6 @@ def _run(
     lock: Lock,
     after: Sequence[Callable[[datetime], object]],
 ) -> None:
-    # The watch speaks to the driver directly, so the driver's own errors come up too.
-    troubles = (DBAPIError, store.engine.dialect.loaded_dbapi.Error)
     seen: tuple[Any, ...] | None = None
     pulse_at = 0.0
     wait_s = interval_s
@@ -119,7 +117,7 @@ def _run(
         except Overtaken:
             log.info("another watch is at work on %s", store.shown)
             wait_s = interval_s
-        except troubles as error:
+        except DBAPIError as error:
             wait_s = min(max(2.0 * wait_s, 1.0), LONGEST_WAIT_S)
             log.warning(
                 "the database %s can't be used: %s; trying again in %g s",

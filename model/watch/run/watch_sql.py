@@ -13,13 +13,12 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection
 
 from model.records.acts.invalidation import AIR, BOOK, WATCH
+from model.records.bulk import Bulk
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.air.gap_fill import Air
-from model.watch.run.bulk import Bulk
 from model.watch.state.roster import Assembly
 
 AT_ONCE = 500
@@ -43,10 +42,10 @@ class Counts:
         return Counts(self.watch + 1, self.book, self.air)
 
 
-def read_counts(bulk: Bulk) -> Counts:
-    """The counters now."""
+def read_counts(bulk: Bulk, lock: str = "") -> Counts:
+    """The counters now; `lock` follows the statement."""
     names = (WATCH, BOOK, AIR)
-    found = dict(bulk.rows("SELECT name, count FROM tally WHERE name IN (?, ?, ?)", names))
+    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?, ?){lock}", names))
     return Counts(*(found.get(name, 0) for name in names))
 
 
@@ -54,11 +53,7 @@ def read_counts(bulk: Bulk) -> Counts:
 def reading(store: Store) -> Iterator[Bulk]:
     """Statements that only read."""
     with store.engine.connect() as connection:
-        bulk = Bulk(connection)
-        try:
-            yield bulk
-        finally:
-            bulk.close()
+        yield Bulk(connection)
 
 
 @contextmanager
@@ -72,25 +67,15 @@ def writing(store: Store, counts: Counts) -> Iterator[Bulk]:
     """
     with store.engine.begin() as connection:
         bulk = Bulk(connection)
-        try:
-            _claim(bulk, counts, connection)
-            yield bulk
-        finally:
-            bulk.close()
+        _claim(bulk, counts)
+        yield bulk
 
 
-def _claim(bulk: Bulk, counts: Counts, connection: Connection) -> None:
-    bulk.run(
-        "INSERT INTO tally (name, count) VALUES (?, 1) "
-        "ON CONFLICT (name) DO UPDATE SET count = tally.count + 1",
-        (WATCH,),
-    )
+def _claim(bulk: Bulk, counts: Counts) -> None:
+    bulk.count_up([(WATCH, 1)])
     # The book can't change until the end on a database with row locks; SQLite has let nobody else write since
     # the update.
-    held_until_end = "" if connection.dialect.name == "sqlite" else " FOR SHARE"
-    names = (WATCH, BOOK, AIR)
-    found = dict(bulk.rows(f"SELECT name, count FROM tally WHERE name IN (?, ?, ?){held_until_end}", names))
-    now = Counts(*(found.get(name, 0) for name in names))
+    now = read_counts(bulk, "" if bulk.is_sqlite else " FOR SHARE")
     if now.watch != counts.watch + 1:
         raise Overtaken("another watch wrote first")
     if now != counts.after_writing():
@@ -211,11 +196,6 @@ MARGIN = (
 VERDICT = (
     "subject_kind", "subject_id", "verdict", "since_at", "evaluated_at", "state_at", "detail",
 )  # fmt: skip
-
-
-def insert(bulk: Bulk, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    """Insert rows that are not there."""
-    bulk.each(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", rows)
 
 
 def put_verdicts(bulk: Bulk, rows: Iterable[Sequence[Any]]) -> None:

@@ -4,12 +4,12 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from model.records.bulk import Bulk
 from model.records.store import Store
 from model.watch.air.climate import Climate
 from model.watch.air.gap_fill import Air
 from model.watch.air.places import air_then
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.watch.run.computing import Computed
 from model.watch.run.rows import Row, margin_rows, verdict_row
 from model.watch.run.tasks import Known, Tally
@@ -49,8 +49,8 @@ class Results:
         for place_id, air, hours in self.airs:
             ledger.write_air(bulk, place_id, air, hours)
         ledger.delete_from(bulk, self.rewinds)
-        ledger.insert(bulk, "checkpoint", ledger.CHECKPOINT, instants(bulk, self.checkpoints, 1))
-        ledger.insert(bulk, "margin", ledger.MARGIN, instants(bulk, self.margins, 2, 8))
+        bulk.insert("checkpoint", ledger.CHECKPOINT, instants(bulk, self.checkpoints, 1))
+        bulk.insert("margin", ledger.MARGIN, instants(bulk, self.margins, 2, 8))
         write_changes(bulk, self.changes)
         ledger.put_verdicts(bulk, instants(bulk, self.verdicts, 3, 4, 5))
         ledger.end_retired(bulk, self.retired)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import delete, insert, select
 
+from model.records.bulk import Bulk
 from model.records.schema.tables import Fit, Member, Outlook, Piece
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
@@ -23,7 +24,6 @@ from model.watch.air.climate import SILENT_AFTER_H
 from model.watch.air.climate_prior import Surroundings, seasons_of
 from model.watch.air.gap_fill import NO_AIR, Air
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.watch.state import read_back as resume
 from model.watch.state.outlook import (
     DAYS,

@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.watch.state.fit_on_book import FitOnBook
 from model.watch.state.hysteresis import STANDINGS, Standing
 from model.watch.state.margins import Resumed

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from model.records.acts.lumber import lumber_from_document
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
-from model.watch.run.bulk import Bulk
 from model.watch.state.fit_on_book import FitOnBook
 from model.wood.air.psychrometrics import saturation_vapour_pressure
 from model.wood.air.sorption import sorption_slope

@@ -8,13 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import read_hangings
 from model.watch.air.climate import Climate
 from model.watch.air.daily import DAY_H, Days, days_of
 from model.watch.air.gap_fill import Air
 from model.watch.air.places import air_then, place_now
 from model.watch.questions.ready import Window
-from model.watch.run.bulk import Bulk
 from model.watch.run.rows import Row, verdict_row
 from model.watch.state import read_back as resume
 from model.watch.state.hysteresis import EASY

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from model.records.acts.trusted import ADVICE, doubt_reason
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import FAR_MS, HOUR_MS
 from model.watch.air.climate import SILENT_AFTER_H
-from model.watch.run.bulk import Bulk
 from model.watch.run.rows import Row, verdict_row
 from model.watch.run.watch_sql import in_portions
 from model.watch.state.roster import PlaceOnBook

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.air.climate import Climate
 from model.watch.air.daily import DAY_H, Days
@@ -30,7 +31,6 @@ from model.watch.questions.ready import (
     unknown_stack,
     window_of,
 )
-from model.watch.run.bulk import Bulk
 from model.watch.state.hysteresis import EASY, STANDINGS
 from model.watch.state.outlook import DAYS, YEARS, look_ahead
 from model.watch.state.outlook_request import OutlookRequest

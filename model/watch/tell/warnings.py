@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from model.watch.run.bulk import Bulk
+from model.records.bulk import Bulk
 from model.watch.run.rows import as_json
 
 
@@ -135,12 +135,6 @@ def write_changes(bulk: Bulk, changes: Iterable[Changes]) -> None:
 
     changes = list(changes)
     bulk.each("DELETE FROM warning WHERE id = ?", [(id_,) for c in changes for id_ in c.removed])
-    setting = ", ".join(f"{column} = ?" for column in _COLUMNS)
-    bulk.each(
-        f"UPDATE warning SET {setting} WHERE id = ?",
-        [(*values(episode), id_) for c in changes for id_, episode in c.changed],
-    )
-    bulk.each(
-        f"INSERT INTO warning ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))})",
-        [values(episode) for c in changes for episode in c.added],
-    )
+    changed = [(*values(episode), id_) for c in changes for id_, episode in c.changed]
+    bulk.update("warning", _COLUMNS, ("id",), changed)
+    bulk.insert("warning", _COLUMNS, [values(episode) for c in changes for episode in c.added])

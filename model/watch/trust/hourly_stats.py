@@ -7,8 +7,8 @@ The database goes through readings many times faster than it hands them out. Sum
 import numpy as np
 from numpy.typing import NDArray
 
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
-from model.watch.run.bulk import Bulk
 
 Table = NDArray[np.float64]
 

@@ -15,11 +15,11 @@ from sqlalchemy import text
 
 from model.records.acts.invalidation import mark_hours
 from model.records.acts.trusted import ADVICE, take_turn
+from model.records.bulk import Bulk
 from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import FAR_MS, read_trust
 from model.watch.run import watch_sql as ledger
-from model.watch.run.bulk import Bulk
 from model.watch.run.rows import as_json
 from model.watch.trust import cross_sensor as company
 from model.watch.trust import presence, signatures
@@ -164,22 +164,19 @@ class Judge:
             if not self.store.is_sqlite:
                 session.execute(text("LOCK TABLE stale_hour IN SHARE ROW EXCLUSIVE MODE"))
             bulk = Bulk(session.connection())
-            try:
-                before = {(s, h): revision for s, h, revision in ledger.read_marks(bulk, hour)}
-                changes = _changes(found, read_doubts(bulk, sorted({one.sensor_id for one in found})))
-                for sensor_id, own in changes.items():
-                    for change in own:
-                        self._apply(bulk, sensor_id, change, at_ms)
-                        if change.kind not in ADVICE:
-                            for since, until in change.spans:
-                                end = None if until >= FAR_MS else from_epoch_ms(until)
-                                mark_hours(session, [sensor_id], from_epoch_ms(since), end)
-                for sensor_id, at, revision in ledger.read_marks(bulk, hour):
-                    # Unless somebody marked it since it was looked at: then it is looked at again.
-                    if before.get((sensor_id, at)) == seen.get((sensor_id, at)):
-                        seen[sensor_id, at] = revision
-            finally:
-                bulk.close()
+            before = {(s, h): revision for s, h, revision in ledger.read_marks(bulk, hour)}
+            changes = _changes(found, read_doubts(bulk, sorted({one.sensor_id for one in found})))
+            for sensor_id, own in changes.items():
+                for change in own:
+                    self._apply(bulk, sensor_id, change, at_ms)
+                    if change.kind not in ADVICE:
+                        for since, until in change.spans:
+                            end = None if until >= FAR_MS else from_epoch_ms(until)
+                            mark_hours(session, [sensor_id], from_epoch_ms(since), end)
+            for sensor_id, at, revision in ledger.read_marks(bulk, hour):
+                # Unless somebody marked it since it was looked at: then it is looked at again.
+                if before.get((sensor_id, at)) == seen.get((sensor_id, at)):
+                    seen[sensor_id, at] = revision
 
     def _apply(self, bulk: Bulk, sensor_id: int, change: Change, at_ms: int) -> None:
         finding = change.finding

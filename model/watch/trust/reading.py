@@ -8,6 +8,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from model.records.acts.trusted import doubt_reason
+from model.records.bulk import Bulk
 from model.watch.air.air_hours import (
     FAR_MS,
     PAIR_WITHIN_MS,
@@ -20,7 +21,6 @@ from model.watch.air.air_hours import (
     read_readings,
     settled,
 )
-from model.watch.run.bulk import Bulk
 from model.watch.trust.cache import HistoryCache
 from model.watch.trust.findings import HOUR_MS, OPEN_MS
 from model.watch.trust.hourly_stats import (
