@@ -1,6 +1,8 @@
-"""A piece from the front, drawn plainly from its parts, the place to look at marked; not to scale."""
+"""A piece from the front, the place to look at marked: as its case is drawn, else plainly from its parts."""
 
+from dashboard.figures.case_drawing import case_drawing
 from dashboard.figures.drawing import Shape, picture, shape
+from model.wood.design.patterns.request import request_from_document
 from model.wood.fits import Fit
 from model.wood.piece import Piece
 
@@ -11,7 +13,7 @@ Box = tuple[float, float, float, float]
 
 
 def elevation(piece: Piece, look_at: str = "") -> Shape:
-    """A piece from the front.
+    """A piece from the front; to scale where it was made from a case.
 
     Parameters
     ----------
@@ -19,6 +21,9 @@ def elevation(piece: Piece, look_at: str = "") -> Shape:
     look_at : str, optional
         The fit whose place is marked.
     """
+    if piece.case:
+        case = request_from_document(piece.case).case()
+        return case_drawing(case, name=piece.name, marked=parts_at(piece, look_at))
     drawers, doors = drawers_of(piece), doors_of(piece)
     has_top = any(_speaks_of(fit, "top", "lid", "seat") for fit in piece.fits.values())
     body: Box = (LEFT, TOP + SLAB, RIGHT - LEFT, BOTTOM - FOOT - TOP - SLAB)
@@ -53,6 +58,11 @@ def elevation(piece: Piece, look_at: str = "") -> Shape:
     return picture(
         WIDTH, BOTTOM + 4.0, *drawn, label=f"{piece.name} from the front, not to scale", class_="elevation"
     )
+
+
+def parts_at(piece: Piece, fit: str) -> set[str]:
+    """The parts of a fit, by name."""
+    return {member.name for member in piece.fits[fit].members} if fit in piece.fits else set()
 
 
 def drawers_of(piece: Piece) -> list[str]:

@@ -268,11 +268,11 @@ def _member_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
     face, back = str(row.get("face") or "none"), str(row.get("back") or "")
     finish: dict[str, Any] = {"face": face}
     if str(row.get("coats") or "").strip():
-        finish["coats"] = _whole(row["coats"])
+        finish["coats"] = whole(row["coats"])
     if back:
         finish["back"] = back
     if str(row.get("back_coats") or "").strip():
-        finish["back_coats"] = _whole(row["back_coats"])
+        finish["back_coats"] = whole(row["back_coats"])
     table["finish"] = finish
     return table
 
@@ -295,7 +295,7 @@ def _fit_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
         elif own.unit in ("%", "degrees"):
             table[key] = _number(value)
         elif own.unit == "count":
-            table[key] = _whole(value)
+            table[key] = whole(value)
         else:
             table[key] = str(value).strip()
     return table
@@ -309,7 +309,8 @@ def _number(value: Any) -> Any:
         return value
 
 
-def _whole(value: Any) -> Any:
+def whole(value: Any) -> Any:
+    """A whole number as typed; anything else as it is, for the rule to refuse."""
     text = str(value).strip()
     return int(text) if text.isdigit() else value
 

@@ -15,7 +15,7 @@ Child = Any
 NAV = (
     ("Today", "/", ("", "coming")),
     ("Stock", "/stock", ("stock", "stack")),
-    ("Pieces", "/pieces", ("pieces", "piece", "record", "clients", "client")),
+    ("Pieces", "/pieces", ("pieces", "piece", "case", "record", "clients", "client")),
     ("Plan", "/plan", ("plan", "rehearse")),
     ("Places", "/places", ("places", "place")),
     ("Sensors", "/sensors", ("sensors", "sensor")),

@@ -8,6 +8,7 @@ from math import floor
 from fpdf.enums import Align
 
 from dashboard.paper import client_words as words
+from dashboard.paper.case_outline import draw_case
 from dashboard.paper.client_rows import SeenRow, seen_rows
 from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
@@ -19,6 +20,7 @@ from model.watch.state.humidity import SHEET_OUTDOOR_C, ceilings
 from model.wood.air.condensation import HIGHEST_ROOM_RH_PCT
 from model.wood.design.comfort import comfort_of
 from model.wood.design.design_range import DesignRange
+from model.wood.design.patterns.request import request_from_document
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.piece import Piece
@@ -209,10 +211,15 @@ def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, pic
     if picture is not None:
         room -= PICTURE_ACROSS_MM + GUTTER_MM
         beside = sheet.right - PICTURE_ACROSS_MM
-        end = draw_cut_through(
-            sheet, beside, top + 2.4, PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, picture, display
-        )
-        caption = f"{sentence(picture.called).rstrip('.')}, cut through as built"
+        room_for = (beside, top + 2.4, PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM)
+        called = sentence(picture.called).rstrip(".")
+        if piece.case:
+            case = request_from_document(piece.case).case()
+            end = draw_case(sheet, case, *room_for, marked={member.name for member in picture.members})
+            caption = f"To watch: {called[:1].lower()}{called[1:]}"
+        else:
+            end = draw_cut_through(sheet, *room_for, picture, display)
+            caption = f"{called}, cut through as built"
         below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
     size = sheet.fitted([piece.name], room, 24.0, 13.0)
     sheet.line_of(sheet.left, top + 10.0, piece.name, size, WORDS, "B")

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, floor
 
+from dashboard.paper.case_outline import draw_case
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.comfort import comfort_of
 from model.wood.design.cutting import cut_advice
 from model.wood.design.design_range import DesignRange, Governing, design_range
+from model.wood.design.patterns.request import request_from_document
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.material.member import Member
@@ -45,6 +47,9 @@ class JobFacts:
     recorded_at: datetime
     zone: str
     made_at: datetime
+
+
+CASE_HIGHEST_MM = 60.0
 
 
 class _Job(Paper):
@@ -132,6 +137,11 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
                 words += f"; {name}: {_governs(end)}"
         sheet.says(f"{words}.")
     sheet.y_now += 1.5
+    if piece.case:
+        case = request_from_document(piece.case).case()
+        sheet.room(CASE_HIGHEST_MM + 4.0)
+        room = (sheet.left, sheet.y_now, sheet.across, CASE_HIGHEST_MM)
+        sheet.y_now = draw_case(sheet, case, *room, with_side=True) + 4.0
 
 
 def _governs(governing: Governing) -> str:

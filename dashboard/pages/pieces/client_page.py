@@ -79,6 +79,7 @@ def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
     )
 
 
+FROM_CASE, FROM_PARTS = "From the front. ", "From the front, not to scale. "
 LOOK_FOR = {"shrinking": "a split or an opened joint", "swelling": "a joint pushed apart"}
 
 
@@ -142,7 +143,7 @@ def _picture(piece: PieceNow, wood: Piece | None) -> html.Div | None:
     return html.Div(
         [
             Drawing(elevation(wood, marked), className="elevation-drawing"),
-            html.P(["From the front, not to scale. ", told], className="small soft"),
+            html.P([FROM_CASE if wood.case else FROM_PARTS, told], className="small soft"),
         ]
     )
 

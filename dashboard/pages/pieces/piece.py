@@ -5,6 +5,9 @@ from typing import Any
 
 from dash import html
 
+from dashboard.figures.case_drawing import case_drawing, part_anchor
+from dashboard.figures.drawing import Drawing
+from dashboard.figures.elevation import parts_at
 from dashboard.figures.place_rule import place_rule
 from dashboard.pages.frame import drawn, num, prose, sheet
 from dashboard.pages.pieces import piece_acts
@@ -20,6 +23,7 @@ from model.records.queries.answers import Coming
 from model.records.queries.overview import PieceNow
 from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
+from model.wood.design.patterns.request import request_from_document
 from model.words import display as say
 from model.words.display import Display
 from model.words.limits import comfort_for_client, comfort_reason, limit_said
@@ -56,6 +60,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                 ),
                 html.Div(
                     [
+                        *face(piece),
                         rule(piece, view),
                         *[
                             html.P(line, className="small soft")
@@ -72,6 +77,22 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
         details_part(piece, view),
         dateline=standing(piece, view),
     )
+
+
+def face(piece: PieceNow) -> list[Any]:
+    """The case it was made from, drawn: the place to watch marked, each part leading to its line below."""
+    wood = woodwork.wood_piece(piece)
+    if wood is None or not wood.case:
+        return []
+    governs = sentences.governing(piece)
+    drawing = case_drawing(
+        request_from_document(wood.case).case(),
+        with_side=True,
+        name=piece.name,
+        marked=parts_at(wood, governs.name) if governs is not None else set(),
+        href=lambda part: f"#{part_anchor(part)}" if part in wood.members else None,
+    )
+    return [Drawing(drawing, className="case-view")]
 
 
 def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tuple[str, list[Any]]]:

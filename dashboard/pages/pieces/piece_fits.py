@@ -8,6 +8,7 @@ from typing import Any
 
 from dash import html
 
+from dashboard.figures.case_drawing import part_anchor
 from dashboard.figures.section import section_drawing
 from dashboard.pages.frame import drawn, empty, fold, num, part, prose, scrolling, under
 from dashboard.say import piece_view as woodwork
@@ -275,9 +276,18 @@ def _part_row(alike: Sequence[MemberNow], display: Display) -> html.Tr:
     cut = member.document.get("cut") or (
         f"rings at {member.document['ring_angle_deg']:g}°" if "ring_angle_deg" in member.document else ""
     )
+    count = sum(int(one.document.get("alike", 1)) for one in alike)
+    many = f" × {count}" if count > len(alike) else ""
     return html.Tr(
         [
-            html.Th(called_together([one.name for one in alike]), scope="row"),
+            html.Th(
+                [
+                    # Each part of the row can be led to: a drawing of the case does.
+                    *[html.Span(id=part_anchor(one.name)) for one in alike],
+                    called_together([one.name for one in alike]) + many,
+                ],
+                scope="row",
+            ),
             html.Td(", ".join(str(word) for word in (member.document.get("species"), cut) if word)),
             *[
                 html.Td(value, className="right", **under(name))

@@ -44,7 +44,7 @@ def layout(view: View) -> html.Main:
             "No piece is recorded yet.",
             empty(
                 "Write down what was built, and where it stands; its margins show while you type. ",
-                html.A("Record the first piece", href="/record"),
+                html.A("Record the first piece", href="/case"),
                 ", or ",
                 html.A("plan one", href="/plan"),
                 ".",
@@ -65,7 +65,7 @@ def layout(view: View) -> html.Main:
         title(len(found), followed, asked),
         html.Div(
             [
-                html.A("Record a piece", href="/record", className="button first"),
+                html.A("Record a piece", href="/case", className="button first"),
                 html.A("Clients", href="/clients", className="button"),
             ],
             className="buttons no-print",

@@ -85,7 +85,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
     if len(shop.pieces) > TOLD:
         lines.append(html.Li([html.Span(), html.A(f"All {len(shop.pieces)} pieces", href="/pieces")]))
     elif not shop.pieces:
-        record = html.A("Record the first one", href="/record")
+        record = html.A("Record the first one", href="/case")
         lines.append(noted("unknown", "No piece is recorded. ", record, "."))
     return lines
 
@@ -236,7 +236,7 @@ def first_steps(shop: ShopNow) -> html.Div:
             [
                 html.A("A stack of lumber", href="/stock"),
                 " needs its thickness and a meter reading; ",
-                html.A("a piece", href="/record"),
+                html.A("a piece", href="/case"),
                 " needs its wide parts as built.",
             ],
         ),

@@ -10,7 +10,7 @@ from typing import Any
 
 from model.wood.design.part_request import HomeRange
 from model.wood.design.patterns import pattern_named
-from model.wood.design.patterns.base import Case, CasePattern, CaseWood
+from model.wood.design.patterns.base import Case, CasePattern, CaseWood, MadeFit, MadePart
 from model.wood.design.patterns.shop_figures import FIGURES, ShopFigures, ShopUnits
 from model.wood.design.setting_out import HOME_MC_PCT
 from model.wood.errors import BadInput
@@ -64,6 +64,8 @@ class CaseRequest:
         The shop's own figures [mm], in place of the usual.
     without : tuple of str
         Parts and fits of the pattern that this piece doesn't have.
+    glued : tuple of str
+        Fits that were glued across after all, where the pattern leaves them free.
     """
 
     pattern: CasePattern
@@ -79,6 +81,7 @@ class CaseRequest:
     home_mc_pct: tuple[float, float] = HOME_MC_PCT
     figures: Mapping[str, float] = field(default_factory=dict)
     without: tuple[str, ...] = ()
+    glued: tuple[str, ...] = ()
 
     def case(self, parts: Mapping[str, Any] | None = None) -> Case:
         """The case made; wood, cut and moisture of a part's own table count in its rules.
@@ -134,9 +137,12 @@ class CaseRequest:
         for name, fit in made.fits.items():
             if name in self.without:
                 continue
-            of_fit: dict[str, Any] = {"kind": fit.kind, **fit.fields, "alike": fit.alike}
-            if fit.kind in ("panel-in-groove", "board-back"):
+            of_fit: dict[str, Any] = {"kind": fit.kind, **fit.fields}
+            if name in self.glued:
+                of_fit = glued_across(fit, made.parts)
+            if of_fit["kind"] in ("panel-in-groove", "board-back"):
                 of_fit["finished"] = self.finished
+            of_fit["alike"] = fit.alike
             found["fit"][name] = of_fit
         return found
 
@@ -159,9 +165,40 @@ class CaseRequest:
         table["home_mc_pct"] = list(self.home_mc_pct)
         if self.figures:
             table["figures"] = dict(self.figures)
-        if self.without:
-            table["without"] = list(self.without)
+        for key, names in (("without", self.without), ("glued", self.glued)):
+            if names:
+                table[key] = list(names)
         return table
+
+
+def can_be_glued(fit: MadeFit) -> bool:
+    """Whether this is a fit that somebody might glue across the grain, to the wood's harm."""
+    return fit.kind in (
+        "cross-grain-fixing",
+        "top-on-fasteners",
+        "breadboard-end",
+        "panel-in-groove",
+        "wide-tenon",
+    )
+
+
+def glued_across(fit: MadeFit, parts: Mapping[str, MadePart]) -> dict[str, Any]:
+    """The table of a fit that was glued across instead: what it would hold, it holds fast."""
+    part = fit.fields.get("part")
+    if part is None or not can_be_glued(fit):
+        raise BadInput("", "glued", "must name fits that can be glued across the grain", fit.name)
+    if fit.kind == "wide-tenon":
+        return {"kind": fit.kind, "part": part, "tenons": "one", "tenon_width": parts[part].width_mm}
+    distance = fit.fields.get("distance") or fit.fields.get("fastener_distance")
+    held = distance if fit.fields.get("fixed") != "centre" and distance else parts[part].width_mm
+    across = {"top-on-fasteners": "frame", "breadboard-end": "end", "panel-in-groove": "frame"}
+    return {
+        "kind": "cross-grain-fixing",
+        "part": part,
+        "across": fit.fields.get("across") or across[fit.kind],
+        "fixing": "tight",
+        "distance": held,
+    }
 
 
 def request_from_document(values: object, where: str = "") -> CaseRequest:
@@ -223,6 +260,7 @@ def request_from_document(values: object, where: str = "") -> CaseRequest:
         home_mc_pct=_home(table.take("home_mc_pct", "dry and wet end of its home", None), table),
         figures=figures,
         without=tuple(str(name) for name in table.take("without", "what this piece doesn't have", ())),
+        glued=tuple(str(name) for name in table.take("glued", "what was glued across", ())),
     )
     table.refuse_the_rest()
     return request
@@ -259,9 +297,12 @@ def expanded(document: Mapping[str, Any], where: str = "") -> dict[str, Any]:
     except BadInput as problem:
         raise BadInput(problem.where or where, f"case.{problem.what}", problem.rule, problem.got) from problem
     names = [*whole["part"], *whole["fit"]]
-    for name in request.without:
-        if name not in names:
-            raise BadInput(where, "case.without", f"must name what it makes{near_matches(name, names)}", name)
+    for key in ("without", "glued"):
+        for name in getattr(request, key):
+            if name not in names:
+                raise BadInput(
+                    where, f"case.{key}", f"must name what it makes{near_matches(name, names)}", name
+                )
     piece = {**document["piece"], "case": request.document()} if "piece" in document else {}
     laid: dict[str, Any] = {"piece": piece} if piece else {}
     for kind in ("part", "fit"):

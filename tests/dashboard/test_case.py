@@ -1,0 +1,159 @@
+"""A case drawn: chosen, typed, judged before it is recorded, and the piece's face from then on."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from dashboard.figures.drawing import words_of
+from dashboard.pages.pieces import case, case_asked, client_page, piece
+from dashboard.shell.static_html import text_of
+from dashboard.shell.view import Context, View
+from model.records.acts import book as acts
+from model.records.queries import overview as queries
+from model.records.schema.tables import Piece
+from model.wood.design import patterns
+from model.wood.errors import BadInput
+from model.wood.piece import read_piece, write_piece
+from model.words.display import Display
+
+TOY = '''
+"""A bread board."""
+
+from model.wood.design.patterns import blocks
+from model.wood.design.patterns.base import Case, CasePattern, CaseSize
+
+
+def make(case: Case) -> None:
+    wide = case.size("width")
+    case.part("board", "across", wide, 2 * wide, 19.0)
+    blocks.ends_of(case, "board", wide / 2 - 20.0, wide / 2, "breadboard", at_edge=False)
+    case.draw(case.front, "board", 0, 0, 2 * wide, wide, "across")
+
+
+PATTERN = CasePattern(
+    key="bread board", what="One board with ends.", choices=(), make=make,
+    sizes=(CaseSize("width", "width of the board", (10, 6, 18), (250, 150, 450)),),
+)
+'''
+
+
+def view_of(book, now, units="inch", **query) -> View:
+    return View(Context(book.store, lambda: now), Display(units), now, query)
+
+
+def plain(page) -> str:
+    return " ".join(text_of(page).replace("\u00a0", " ").split())
+
+
+def typed(book, **more) -> dict[str, str]:
+    return {
+        "name": "Valley chest", "species": "black walnut", "mc_pct": "8", "place": str(book.shop),
+        "since": "2026-02-01", "depth": "18", **more,
+    }  # fmt: skip
+
+
+def chest(book, now, **more) -> case_asked.Made:
+    return case_asked.make_case(
+        patterns.pattern_named("chest of drawers"), typed(book, **more), view_of(book, now)
+    )
+
+
+def test_every_case_can_be_chosen_by_its_drawing(book, now):
+    told = plain(case.layout(view_of(book, now)))
+    for key in patterns.patterns():
+        assert key[0].upper() + key[1:] in told
+    assert "Record it part by part" in told
+
+
+def test_a_case_is_judged_for_its_home_while_it_is_typed(book, now):
+    told = plain(case.layout(view_of(book, now, pattern="chest of drawers", **typed(book))))
+    assert "Drawer bottom × 4 stays free" in told
+    assert "Side panel × 2 stays free" in told
+    assert "board feet of solid wood" in told
+    assert "anchor it to the wall" in told
+
+
+def test_what_would_harm_is_drawn_before_it_is_recorded(book, now):
+    """A runner glued across a cherry side 18 in deep splits it in a dry winter."""
+    free = {"species": "black cherry", "sides": "slab", "inside": "runners"}
+    assert all(fit.verdict != "past" for fit in chest(book, now, **free).fits)
+    glued = chest(book, now, **free, **{"held.runner": "glued"})
+    worst = glued.fits[0]
+    assert (worst.name, worst.verdict, worst.parts) == ("runner", "past", ("side",))
+    assert "the side is held across its grain" in worst.said
+    assert worst.said.endswith("Glue the front 3 in only, and slot what lies behind.")
+    page = case.live(
+        glued.request.pattern, typed(book, **free, **{"held.runner": "glued"}), view_of(book, now)
+    )
+    assert "would-harm" in str(page[0].to_plotly_json())
+    # It may have been built so: it can be recorded all the same.
+    assert glued.piece.fits["runner"].document()["fixing"] == "tight"
+
+
+def test_metric_and_inch_shops_have_usual_figures_of_their_own(book, now):
+    pattern = patterns.pattern_named("drawer")
+    asked = {"species": "black walnut", "mc_pct": "8"}
+    inch = case_asked.make_case(pattern, asked, view_of(book, now))
+    metric = case_asked.make_case(pattern, asked, view_of(book, now, "metric"))
+    assert inch.request.sizes["depth"] == pytest.approx(457.2)
+    assert metric.request.sizes["depth"] == 450.0
+
+
+def test_wood_that_nobody_metered_is_assumed_and_said_to_be(book, now):
+    made = chest(book, now, mc_pct="")
+    assert made.request.mc_pct == 6.5  # February
+    assert any("Nobody metered this wood" in note for note in made.notes)
+    assert {member.mc_basis for member in made.piece.members.values()} == {"assumed"}
+
+
+def test_a_case_drawn_is_recorded_and_is_the_piece_s_face(book, now):
+    view = view_of(book, now)
+    case.save(patterns.pattern_named("chest of drawers"), typed(book), view)
+    with book.store.session() as session:
+        row = session.query(Piece).filter_by(name="Valley chest").one()
+        recorded, piece_id = acts.load_piece(session, row), row.id
+        found = queries.piece(session, piece_id, now)
+    assert recorded.case is not None
+    assert recorded.members["drawer bottom"].alike == 4
+    assert read_piece(write_piece(recorded)) == recorded
+    assert found is not None
+    (drawing,) = piece.face(found)
+    assert drawing.className == "case-view"
+    told = plain(piece.layout(view, piece_id))
+    assert "Drawer bottom × 4" in told.replace("drawer bottom", "Drawer bottom")
+    label = client_page._picture(found, recorded).children[0].tree[1]["aria-label"]
+    assert label == "Valley chest from the front, to scale"
+
+
+def test_what_is_wrong_is_said_in_one_sentence(book, now):
+    view = view_of(book, now)
+    pattern = patterns.pattern_named("chest of drawers")
+    assert "must be 12 to 26 in" in plain(case.live(pattern, typed(book, depth="60"), view)[0])
+    with pytest.raises(BadInput, match="wood must be given"):
+        case.save(pattern, typed(book, species=""), view)
+    with pytest.raises(BadInput, match="name must be given"):
+        case.save(pattern, typed(book, name=" "), view)
+
+
+@pytest.fixture
+def toy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    (tmp_path / "bread_board.py").write_text(TOY, "utf-8")
+    monkeypatch.setattr(patterns, "__path__", [*patterns.__path__, str(tmp_path)])
+    patterns._registry.cache_clear()
+    yield
+    sys.modules.pop("model.wood.design.patterns.bread_board", None)
+    patterns._registry.cache_clear()
+
+
+def test_a_new_pattern_is_one_new_file(book, now, toy):
+    """It is chosen by its drawing, typed, judged and recorded, and a piece file may name it."""
+    assert "Bread board" in plain(case.layout(view_of(book, now)))
+    told = plain(case.layout(view_of(book, now, pattern="bread board", species="sycamore", mc_pct="8")))
+    assert "Board ends × 2 stays free" in told
+    asked = 'pattern = "bread board"\nspecies = "hard maple"\ncut = "flat-sawn"\nmc_pct = 8'
+    text = f'[piece]\nname = "Gift"\n[case]\n{asked}'
+    assert read_piece(text).members["board"].width_mm == 254.0
+    drawn = case_asked.usual_case(patterns.pattern_named("bread board"), view_of(book, now))
+    assert [one.name for one in drawn.front] == ["board"]
+    assert words_of(case.case_drawing(drawn)) is not None
