@@ -37,6 +37,8 @@ def paths_of(shop) -> tuple[str, ...]:
         f"/piece/{shop.piece}/gap",
         f"/piece/{shop.piece}/deliver?to=1&days=90",
         "/record",
+        "/case",
+        "/case?pattern=chest+of+drawers&sides=slab&held.web+frame=glued",
         "/plan",
         f"/plan?{DOOR}&choose=framed",
         f"/rehearse?first=plan-framed&second=plan-slab&air={shop.place}&{DOOR}",
