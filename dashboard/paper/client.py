@@ -26,6 +26,7 @@ from model.wood.material.finish import BARE
 from model.wood.piece import Piece
 from model.words.display import Display, joined, season, sentence
 from model.words.limits import comfort_for_client, limit_said
+from model.words.reasons import in_sentences
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0
 STEP_PT = 0.25
@@ -304,8 +305,10 @@ def _table(sheet: Paper, facts: ClientFacts, rows: Sequence[SeenRow], y: float, 
     sheet.hairline(y)
     basis = "" if facts.year.basis == "recorded" else f" {sentence(_basis(facts))}"
     woods = dict.fromkeys(member.species for member in facts.piece.members.values())
-    remembered = "".join(f" {wood.remembered}" for wood in woods if wood.remembered)
-    told = f"{words.COMES_BACK}{basis}{remembered}"
+    known = in_sentences(
+        caution for wood in woods for caution in wood.cautions if caution.key == "wood-remembered"
+    )
+    told = f"{words.COMES_BACK}{basis} {known}".rstrip()
     return sheet.block(sheet.left, y + 0.8, sheet.across, told, points) + 2.4
 
 

@@ -13,6 +13,7 @@ from model.records.private import private
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm, parse_temperature_c
 from model.words.display import Display, plain
+from model.words.reasons import in_sentences
 
 if TYPE_CHECKING:
     from model.wood.material.species import Species
@@ -60,10 +61,10 @@ def wood_given(name: str, option: str) -> "Species":
 def say_wood(wood: "Species", called: str) -> None:
     """How the wood's name was read where it means another elsewhere, and how its figures are known."""
     from deploy.settings import load_settings
-    from model.wood.material.species import region_says
+    from model.wood.material.species import region_reason
 
-    for sentence in filter(None, (region_says(called, load_settings().wood_region), *wood.cautions)):
-        say(sentence)
+    for reason in filter(None, (region_reason(called, load_settings().wood_region), *wood.cautions)):
+        say(in_sentences(reason))
 
 
 def temperature_given(text: str, option: str) -> float:

@@ -16,9 +16,10 @@ from model.wood.material.species import (
     UnknownSpecies,
     find_species,
     named_here,
-    region_says,
+    region_reason,
 )
 from model.wood.piece import read_piece
+from tests.said import said
 
 # Radial and tangential change of width for 1 % of moisture content.
 MEASURED = {
@@ -93,10 +94,10 @@ def test_european_oak_moves_by_its_printed_coefficient():
 def test_one_name_is_another_wood_across_the_ocean(called, in_america, in_europe):
     assert find_species(called, region=NORTH_AMERICA).name == in_america
     assert find_species(called, region=EUROPE).name == in_europe == named_here(called, EUROPE)
-    assert region_says(called, EUROPE) == (
-        f"Here {called} is read as {in_europe}; in North America it is {in_america}."
-    )
-    assert region_says(in_europe, EUROPE) == ""
+    read_as = region_reason(called, EUROPE)
+    assert read_as is not None
+    assert said(read_as) == (f"Here {called} is read as {in_europe}; in North America it is {in_america}.")
+    assert region_reason(in_europe, EUROPE) is None
 
 
 def test_a_piece_file_is_read_with_the_woods_of_its_region():
@@ -137,12 +138,12 @@ def test_northern_red_oak_is_reckoned_with_the_larger_figure_of_red_oak_and_says
     oak = find_species("northern red oak")
     assert oak.c_tangential_per_pct == 0.00369
     assert pytest.approx(0.18, abs=0.005) == 1 - 1 / (3000 / 8.6 - 20) / 0.00369
-    assert "18 % less" in " ".join(oak.cautions)
+    assert "18 % less" in said(oak.cautions)
 
 
 def test_a_remembered_wood_is_marked_and_a_printed_one_is_not():
-    assert find_species("Sitka spruce").cautions == (
-        "How far Sitka spruce moves is from memory, unverified.",
+    assert said(find_species("Sitka spruce").cautions) == (
+        "How far Sitka spruce moves is from memory, unverified."
     )
     # The printed shrinkage of Table 4-3 gives these; a coefficient once remembered is no longer used.
     for name in ("yellow-poplar", "eastern white pine", "Douglas-fir (coast)", "black walnut", "sugar maple"):
@@ -156,5 +157,4 @@ def test_what_is_said_of_a_piece_is_said_once():
         for name in ("lid", "front")
     )
     members = read_piece(text).members.values()
-    said = [reason.values["text"] for reason in cautions(members)]
-    assert said == ["How far redwood (old growth) moves is from memory, unverified."]
+    assert said(cautions(members)) == "How far redwood (old growth) moves is from memory, unverified."

@@ -6,14 +6,16 @@ import pytest
 
 from model.wood.errors import BadInput
 from model.wood.material.finish import (
+    BARE,
     CLASSES,
     MOST_COATS,
     FinishFilm,
     finish_names,
-    is_bare,
     permeance_of,
     resolve,
 )
+from model.words.display import counted
+from tests.said import said
 
 
 def test_names_begin_with_none_and_are_all_known():
@@ -74,17 +76,17 @@ def test_a_finish_of_today_says_what_it_is_taken_as(asked, coats, like, like_coa
     film, tested = permeance_of(asked, coats), permeance_of(like, like_coats)
     assert film.permeance == tested.permeance
     assert film.provenance == "assumed"
-    assert f"taken as {like_coats} coat" in film.caution
-    assert like in film.caution
-    assert "to a factor of 2" in film.caution
+    assert f"taken as {counted(like_coats, 'coat')} of" in said(film.caution)
+    assert like in said(film.caution)
+    assert "to a factor of 2" in said(film.caution)
 
 
 def test_soap_is_bare_wood_and_a_remembered_finish_is_marked():
-    assert is_bare(permeance_of("soap", 3))
-    assert permeance_of("floor and deck enamel", 2).caution == (
+    assert permeance_of("soap", 3).name == BARE
+    assert said(permeance_of("floor and deck enamel", 2).caution) == (
         "What floor and deck enamel keeps out is from memory, unverified."
     )
-    assert permeance_of("shellac", 3).caution == ""
+    assert permeance_of("shellac", 3).caution is None
 
 
 @pytest.mark.parametrize("word", CLASSES)
@@ -93,33 +95,18 @@ def test_each_class_in_words_stands_for_a_row(word):
 
 
 def test_bare_is_nan_whatever_the_coats():
-    assert is_bare(permeance_of("none", 0))
-    assert is_bare(permeance_of("none", 7))
-
-
-def test_a_tested_row_carries_its_residuals_and_source():
-    film = permeance_of("oil-modified urethane varnish", 3)
-    assert film.film
-    assert film.provenance == "read"
-    assert "Table 16-3" in film.source
-    assert abs(film.residual_7day_pct) < 6.0
-
-
-def test_a_row_from_memory_says_so():
-    film = permeance_of("floor and deck enamel", 2)
-    assert film.provenance == "memory"
-    assert "from memory, unverified" in film.note
+    assert math.isnan(permeance_of("none", 0).permeance)
+    assert math.isnan(permeance_of("none", 7).permeance)
 
 
 def test_interpolation_is_geometric(monkeypatch):
-    film = FinishFilm("oak gall", 1, 4e-10, 0.0, 0.0, 0.0, True, "s", "read", "")
-    rows = {"oak gall": {1: film, 3: FinishFilm("oak gall", 3, 1e-10, 0, 0, 0, True, "s", "memory", "")}}
+    film = FinishFilm("oak gall", 1, 4e-10, "read")
+    rows = {"oak gall": {1: film, 3: FinishFilm("oak gall", 3, 1e-10, "memory")}}
     monkeypatch.setattr("model.wood.material.finish._table", lambda: rows)
+    monkeypatch.setattr("model.wood.material.finish._by_any_name", lambda: {"oak gall": "oak gall"})
     between = permeance_of("oak gall", 2)
     assert between.permeance == pytest.approx(2e-10)
     assert between.provenance == "read and memory"
-    assert between.note == "between 1 and 3 coats, which were tested"
-    assert math.isnan(between.residual_7day_pct)
 
 
 def test_more_coats_than_tested_are_not_credited():
@@ -127,7 +114,6 @@ def test_more_coats_than_tested_are_not_credited():
     beyond = permeance_of("oil-modified urethane varnish", 9)
     assert beyond.permeance == most.permeance
     assert beyond.coats == 9
-    assert beyond.note.startswith("6 coats were the most tested")
 
 
 def test_fewer_coats_than_tested_are_refused():

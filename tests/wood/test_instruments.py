@@ -1,6 +1,4 @@
-"""Scale, meter and salt check: uncertainty, acceptance and refusals."""
-
-import math
+"""Witness board and salt check: uncertainty, acceptance and refusals."""
 
 import pytest
 from hypothesis import given
@@ -8,13 +6,8 @@ from hypothesis import strategies as st
 
 from model.wood.air.salts import SALTS, find_salt, one_point_offset, salt_humidity, two_point_correction
 from model.wood.errors import BadInput
-from model.wood.material.instruments import PIN_PROVENANCE, WitnessBoard, oven_dry_moisture, pin_meter
-
-
-def test_uncertainty_of_two_weighings():
-    # (100 + MC) sqrt((u/m)^2 + (u/m0)^2), by hand: 109.27 x 0.1 x sqrt(1/61.3^2 + 1/56.1^2).
-    by_hand = 109.26916 * 0.1 * math.sqrt(1 / 61.3**2 + 1 / 56.1**2)
-    assert oven_dry_moisture(61.3, 56.1, scale_g=0.1).uncertainty_pct == pytest.approx(by_hand, rel=1e-6)
+from model.wood.material.instruments import WitnessBoard
+from tests.said import said
 
 
 @given(st.floats(50.0, 5000.0), st.floats(4.0, 20.0), st.floats(4.0, 20.0))
@@ -33,23 +26,6 @@ def test_a_level_is_no_surer_than_its_start():
     by_meter, by_oven = WitnessBoard(1240.0, 8.0, 1.0), WitnessBoard(1240.0, 8.0, 0.1)
     assert by_meter.moisture(1224.0, 0.5).uncertainty_pct == pytest.approx(1.0, abs=0.02)
     assert by_oven.moisture(1224.0, 0.5).uncertainty_pct < 0.15
-
-
-@pytest.mark.parametrize("form", PIN_PROVENANCE)
-def test_cold_wood_is_wetter_than_it_reads(form):
-    found = [pin_meter(10.0, temperature, form).mc_pct for temperature in (-10.0, 5.0, 20.0, 35.0)]
-    assert found == sorted(found, reverse=True)
-    assert pin_meter(10.0, 22.0, form).mc_pct == pytest.approx(10.0, abs=0.2)
-
-
-def test_a_remembered_formula_says_so():
-    assert "memory" in PIN_PROVENANCE["smooth"]
-
-
-def test_out_of_a_meters_reach_is_said():
-    assert "dry" in pin_meter(5.0, 20.0).says
-    assert "wet" in pin_meter(35.0, 20.0).says
-    assert pin_meter(9.0, 20.0).says == ""
 
 
 @pytest.mark.parametrize("salt", SALTS)
@@ -71,7 +47,7 @@ def test_salts_go_by_name_and_formula(salt):
 def test_a_spent_sensor_is_not_corrected(low, high, accepted, sound):
     fix = two_point_correction(low, high)
     assert (fix.accepted, fix.sound) == (accepted, sound)
-    assert ("replace" in fix.says) is not sound
+    assert ("replace" in said(fix)) is not sound
 
 
 @given(st.floats(25.0, 40.0), st.floats(65.0, 85.0))
@@ -92,14 +68,8 @@ def test_corrected_humidity_stays_humidity():
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda: oven_dry_moisture(56.0, 61.0),
-        lambda: oven_dry_moisture(61.0, 0.0),
-        lambda: oven_dry_moisture(61.0, 56.0, extra_g=60.0),
         lambda: WitnessBoard(1000.0, -1.0),
         lambda: WitnessBoard(1000.0, 8.0).moisture(800.0),
-        lambda: pin_meter(80.0, 20.0),
-        lambda: pin_meter(10.0, 90.0),
-        lambda: pin_meter(10.0, 20.0, "guess"),
         lambda: find_salt("pepper"),
         lambda: salt_humidity("NaCl", 80.0),
         lambda: two_point_correction((33.0, 33.1), (40.0, 43.2)),

@@ -33,7 +33,7 @@ finish = {{ face = "{film}", coats = 2 }}
 
 
 def forget() -> None:
-    for known in (species_tables.catalogue, species._by_any_name, finish._table):
+    for known in (species_tables.catalogue, species._by_any_name, finish._table, finish._by_any_name):
         known.cache_clear()
 
 

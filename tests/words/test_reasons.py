@@ -9,8 +9,6 @@ from typing import Any
 import pytest
 
 import model.answers
-import model.records.queries
-import model.watch
 from model.wood.reason import Reason
 from model.words.display import Display, plain
 from model.words.reasons import SENTENCES, clause, in_sentences
@@ -43,6 +41,12 @@ VALUES: dict[str, Any] = {
     "dry_fit": "the left door",
     "wet_fit": "the top drawer",
     "size": "overhang in front",
+    "name": "ash",
+    "region": "Europe",
+    "other": "European ash",
+    "finish": "tung oil",
+    "factor": 2.0,
+    "slope": 0.91,
     "glue": "hide glue",
     "how": "",
     "kind": "shop",
@@ -140,36 +144,69 @@ def test_no_answer_is_given_for_a_limit_nobody_has_words_for_and_it_is_still_sai
 
 # ---------------------------------------------------------------- and none is made anywhere else
 
-CONVERTED = (
+# What a call says to the log, in an error, of a key of a piece file, beside a drawing or of a figure's source
+# stays where it is made; so do queries.
+EXCEPTED_CALLS = {
+    *("BadInput", "bad", "OutsideValidity", "UnknownSpecies", "TypeError", "AssertionError"),
+    *("warning", "exception", "info", "Field", "text", "take", "number", "length", "choice", "flag", "count"),
     *(
-        "answer",
-        "place_stack_verdicts",
-        "clamps",
-        "delivery",
-        "fit_warnings",
-        "glue_up",
-        "humidity",
-        "moving",
-        "place_days",
+        "instant",
+        "one_member",
+        "several_members",
+        "Part",
+        "Space",
+        "Section",
+        "Fact",
+        "CheckConstraint",
+        "CaseChoice",
+        "CaseSize",
+        "count_of",
     ),
-    *("cross_sensor", "presence", "signatures", "two_rooms"),
-    *("place_warnings", "places", "prospect_warnings", "ready", "sensors", "stacks", "verdicts", "warnings"),
+}
+EXCEPTED_NAMES = {
+    *("rule", "title", "what", "figures", "figure", "source", "note", "__all__"),
+    *("PROVENANCE_IN_WORDS", "DETAILS", "FIGURES", "_NOTES", "_COEFFICIENT_ROW", "_BORROWS_FROM"),
+}
+PROSE = re.compile(r"^(?!must |is not )[A-Za-z{][^\n]*\s\S+\s\S+\s\S+")
+QUERY = re.compile(
+    r"SELECT|FROM|WHERE|ORDER BY|INSERT|UPDATE| IN \(|CAST|COALESCE| AS | IS NULL|_id, |/ 3600000"
 )
-# What errors and the log say, and how a figure is known, stays where it is raised.
-EXCEPTED = {"BadInput", "bad", "warning", "exception", "info"}
-SENTENCE = re.compile(r"^[A-Za-z{][^\n]*\s\S+\s\S+\s\S+")
-QUERY = re.compile(r"SELECT|FROM|WHERE|ORDER BY|INSERT|UPDATE")
-KNOWN_FROM = {"common practice, no source: read the label", "end of a glue-up"}
+MODEL = Path(model.answers.__file__).parents[1]
+# Sentences that wait to be made reasons: take a file off once it makes none.
+STILL_THERE = {
+    *("answers/adhesives.py", "answers/annual_range.py", "watch/air/climate_prior.py"),
+    *("watch/questions/clamps.py", "watch/run/writing.py", "watch/tell/notices.py"),
+    *("wood/climate/epw.py", "wood/climate/indoor.py", "wood/climate/outdoor.py"),
+    *("records/acts/acceptances.py", "records/acts/built_on.py", "records/acts/places.py"),
+    *("records/acts/revisions.py", "records/archives/archive.py", "records/store.py"),
+}
+WITHOUT_PROSE = sorted(
+    str(path.relative_to(MODEL))
+    for path in MODEL.rglob("*.py")
+    if not {"words", "migrations", "schema"} & set(path.relative_to(MODEL).parts)
+    and str(path.relative_to(MODEL)) not in STILL_THERE
+)
 
 
-def sentences_in(path: Path) -> list[str]:
+def prose_in(path: Path) -> list[str]:
     tree = ast.parse(path.read_text())
     skipped: set[ast.AST] = set()
     for node in ast.walk(tree):
         called = node.func if isinstance(node, ast.Call) else None
-        name = getattr(called, "id", getattr(called, "attr", ""))
-        if name in EXCEPTED or isinstance(node, ast.Expr | ast.Raise):
+        targets = [node.target] if isinstance(node, ast.AnnAssign) else getattr(node, "targets", [])
+        names = {
+            getattr(called, "id", getattr(called, "attr", "")),
+            *(getattr(target, "id", "") for target in targets),
+            *([node.arg] if isinstance(node, ast.keyword) else []),
+        }
+        if (
+            (names & EXCEPTED_CALLS and called is not None)
+            or names & EXCEPTED_NAMES
+            or isinstance(node, ast.Expr | ast.Raise)
+        ):
             skipped.update(ast.walk(node))
+        elif isinstance(node, ast.JoinedStr):
+            skipped.update(node.values)
     texts = [
         "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
         if isinstance(node, ast.JoinedStr)
@@ -178,20 +215,15 @@ def sentences_in(path: Path) -> list[str]:
         if node not in skipped and isinstance(node, ast.JoinedStr | ast.Constant)
         if isinstance(node, ast.JoinedStr) or isinstance(node.value, str)
     ]
-    return [
-        text for text in texts if SENTENCE.search(text) and not QUERY.search(text) and text not in KNOWN_FROM
-    ]
+    return [text for text in texts if PROSE.search(text) and not QUERY.search(text)]
 
 
-@pytest.mark.parametrize("name", CONVERTED)
-def test_the_watch_makes_reasons_and_no_sentences(name: str) -> None:
-    rooms = [Path(room.__file__).parent for room in (model.watch, model.answers, model.records.queries)]
-    paths = [path for room in rooms for path in room.rglob(f"{name}.py")]
-    assert paths
-    assert [sentence for path in paths for sentence in sentences_in(path)] == []
+@pytest.mark.parametrize("name", WITHOUT_PROSE)
+def test_the_model_makes_reasons_and_no_sentences(name: str) -> None:
+    assert prose_in(MODEL / name) == []
 
 
 def test_a_sentence_would_be_found(tmp_path: Path) -> None:
     path = tmp_path / "odd.py"
     path.write_text('def why(a):\n    return f"the air of {a} is far too damp"\n')
-    assert sentences_in(path) != []
+    assert prose_in(path) == ["the air of {} is far too damp"]

@@ -108,5 +108,5 @@ def weigh(stack_id: int, typed: dict[str, Any], view: View) -> Act:
         measured.record_measurement(
             session, stack, "mc_pct", found.mc_pct, at, found.uncertainty_pct, how="witness board"
         )
-        said = f"The board is at {say.mc(found.mc_pct)}. {found.says}".strip()
+        said = f"The board is at {say.mc(found.mc_pct)}."
         return done(revision, said, "The weight counts for nothing now.")

@@ -13,8 +13,9 @@ from dashboard.say import piece_view
 from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow, PlaceNow
-from model.wood.air.placement import USUAL_SPOTS_C, Room, spots_in, standing_cup
+from model.wood.air.placement import Room, spots_in
 from model.wood.errors import BadInput
+from model.wood.material.cup import curvature_of_faces, sagitta_of_curvature
 from model.wood.material.member import Member
 from model.words import display as say
 
@@ -36,6 +37,13 @@ FORM = Form(
     ),
     is_first=True,
 )
+USUAL_SPOTS_C = {
+    "beside a radiator": 32.0,
+    "on a top in the sun": 45.0,
+    "behind a case on an outside wall": 14.0,
+    "in a cold corner": 10.0,
+}
+"""Temperatures in a heated room in winter, to start from (common practice, no source)."""
 STAND = (
     "Two or three feet off radiators, stoves and registers, out of the sun, and a hand's breadth of air "
     "behind a case on an outside wall (common practice, no source)."
@@ -134,9 +142,9 @@ def cup_part(room: Room, here: list[PieceNow], view: View) -> Child:
     name, member = members[key]
     rows = []
     for spot in room.spots:
-        cup = standing_cup(room.room, spot, member.width_mm, member.thickness_mm, member.movement)
-        size = view.display.length(abs(cup.sagitta_mm), "up", 64)
-        faces = num(say.mc(cup.mc_face_pct)), num(say.mc(cup.mc_back_pct))
+        bent = curvature_of_faces(room.room.emc_pct, spot.emc_pct, member.thickness_mm, member.movement)
+        size = view.display.length(abs(sagitta_of_curvature(bent, member.width_mm)), "up", 64)
+        faces = num(say.mc(room.room.emc_pct)), num(say.mc(spot.emc_pct))
         rows.append((spot.name, *faces, prose(f"{size}, hollow on the drier side")))
     return part(
         f"What {name} would do",

@@ -19,7 +19,7 @@ from model.records.queries.overview import PlaceNow, StackNow
 from model.wood.design.cautions import cautions
 from model.wood.design.construction import PatternChoice
 from model.wood.errors import BadInput
-from model.wood.material.species import region_says
+from model.wood.material.species import region_reason
 from model.words import display as say
 from model.words.limits import cut_said
 from model.words.reasons import in_sentences
@@ -68,9 +68,8 @@ def wood_says(plan: Plan, asked: Mapping[str, str], view: View) -> list[str]:
     """How its wood's name was read where that is open, and how the figures of wood and finish are known."""
     part = plan.comparison.part
     member = part.member(part.role, part.width_mm)
-    lines = [in_sentences(line, view.display) for line in cautions([member])]
-    read = region_says(asked.get("species", ""), view.context.region)
-    return [read, *lines] if read else lines
+    read = region_reason(asked.get("species", ""), view.context.region)
+    return [in_sentences(line, view.display) for line in (read, *cautions([member])) if line]
 
 
 def home_says(plan: Plan) -> str:

@@ -24,6 +24,7 @@ from model.wood.air.salts import (
 )
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
+from model.words.reasons import clause
 
 BY_HAND = "by hand"
 """Kind of a doubt that a person raised; no detector touches it."""
@@ -197,7 +198,8 @@ def salt_check(
     since = aware(at, where, "at")
     fix = salt_correction(points)
     if not fix.accepted:
-        raise BadInput(where, "salt check", f"can't be used: {fix.says}", [p.read_rh_pct for p in points])
+        rule = f"can't be used: {clause(fix.reason)}"
+        raise BadInput(where, "salt check", rule, [p.read_rh_pct for p in points])
     take_turn(session)
     note_change(session)
     correction = session.scalar(
@@ -221,7 +223,7 @@ def salt_check(
             for point in points
         ],
         "sound": fix.sound,
-        "says": fix.says,
+        "says": clause(fix.reason),
     }
     correction.made_at = since if made_at is None else aware(made_at, where, "made_at")
     correction.undone_at = None

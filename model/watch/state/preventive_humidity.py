@@ -73,7 +73,6 @@ class Lever:
             "needed_rh_pct": self.needed_rh_pct,
             "advised_rh_pct": self.advised_rh_pct,
             "ceiling_rh_pct": float(np.floor(self.ceiling.rh_pct)),
-            "ceiling_source": self.ceiling.source,
             "enough": self.enough,
             "instead": [] if self.enough else list(self._instead()),
         }

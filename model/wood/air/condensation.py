@@ -9,8 +9,7 @@ There is no one safe humidity of room air: the coldest surface decides (Tsongas 
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,9 +20,12 @@ from model.wood.units import Range, fahrenheit_to_celsius
 OUTDOOR_TEMPERATURE = Range("outdoor_temperature_c", -60.0, 60.0, "°C")
 INDOOR_TEMPERATURE = Range("indoor_temperature_c", 0.0, 40.0, "°C")
 TEMPERATURE_FACTOR = Range("f_rsi", 0.0, 1.0, "")
+SURFACE_HUMIDITY = Range("surface_rh_pct", 0.0, 100.0, "%")
 
-SURFACE_RESISTANCE_M2K_W = 0.13
-"""Of an indoor surface, heat flowing level (ISO 6946)."""
+GLASS_F_RSI = 1.0 - 2.8 * 0.13
+"""Temperature factor of plain double glazing: `1 - U R_si`, of 2.8 W/(m2 K) and 0.13 m2 K/W (ISO 6946)."""
+WALL_F_RSI = 0.7
+"""Of a corner of an insulated house (common practice, no source); in an old house 0.5."""
 MOULD_SURFACE_RH_PCT = 80.0
 """Highest monthly mean humidity at a surface, ISO 13788; not re-read."""
 LOWEST_ROOM_RH_PCT = 25.0
@@ -36,38 +38,6 @@ ROOM_HUMIDITY_BY_OUTDOOR_F: tuple[tuple[float, float], ...] = (
     (-20.0, 15.0), (-10.0, 20.0), (0.0, 25.0), (10.0, 30.0), (20.0, 35.0), (32.0, 40.0), (40.0, 45.0),
 )  # fmt: skip
 """Highest room humidity [%] by outdoor temperature [°F], double glazing, as home-energy guides print it."""
-
-
-@dataclass(frozen=True)
-class ColdSurfaces:
-    """The coldest glass and the coldest wall of a room.
-
-    Attributes
-    ----------
-    glazing_u_w_m2k : float
-        Heat loss of the window [W/(m2 K)], above 0 to 7: plain double glazing 2.8, single 5.8, good new 1.1.
-    wall_f_rsi : float
-        Temperature factor of the coldest wall surface, 0 to 1; a corner of an insulated house 0.7, of an old
-        one 0.5. A surface is at `T_e + f (T_i - T_e)`.
-    """
-
-    glazing_u_w_m2k: float = 2.8
-    wall_f_rsi: float = 0.7
-
-    def __post_init__(self) -> None:
-        if not 0.0 < self.glazing_u_w_m2k <= 7.0:
-            raise OutsideValidity(
-                "glazing_u_w_m2k", "must lie above 0 and at most 7 W/(m2 K)", self.glazing_u_w_m2k
-            )
-        TEMPERATURE_FACTOR.check(self.wall_f_rsi)
-
-    @property
-    def glazing_f_rsi(self) -> float:
-        """Temperature factor of the glass, `1 - U R_si`."""
-        return 1.0 - self.glazing_u_w_m2k * SURFACE_RESISTANCE_M2K_W
-
-
-DOUBLE_GLAZING = ColdSurfaces()
 
 
 def room_humidity_at_surface_limit(
@@ -101,7 +71,7 @@ def room_humidity_at_surface_limit(
     """
     outdoor = OUTDOOR_TEMPERATURE.check(outdoor_temperature_c)
     indoor = INDOOR_TEMPERATURE.check(indoor_temperature_c)
-    share = float(Range("surface_rh_pct", 0.0, 100.0, "%").check(surface_rh_pct))
+    share = float(SURFACE_HUMIDITY.check(surface_rh_pct))
     surface = outdoor + TEMPERATURE_FACTOR.check(f_rsi) * (indoor - outdoor)
     return float(share * saturation_vapour_pressure(surface) / saturation_vapour_pressure(indoor))
 
@@ -118,54 +88,15 @@ def _by_table(outdoor_c: float) -> float:
     return float(max(inside + min(below, 0.0) + max(above, 0.0), 0.0))
 
 
-GLASS, WALL, TABLE, HEALTH = "glass", "wall", "table", "health"
-LIMIT_IN_WORDS: Mapping[str, str] = {
-    GLASS: "water condenses on the window glass",
-    WALL: "the coldest wall surface reaches 80 %, where mould grows",
-    TABLE: "published table of room humidity by outdoor temperature, double glazing (home-energy guidance)",
-    HEALTH: "US EPA: keep rooms below 60 %",
-}
-
-
-def _limits(surfaces: ColdSurfaces, outdoor: float, indoor: float) -> dict[str, float]:
-    return {
-        GLASS: room_humidity_at_surface_limit(outdoor, indoor, max(surfaces.glazing_f_rsi, 0.0)),
-        WALL: room_humidity_at_surface_limit(outdoor, indoor, surfaces.wall_f_rsi, MOULD_SURFACE_RH_PCT),
-        TABLE: _by_table(outdoor),
-        HEALTH: HIGHEST_ROOM_RH_PCT,
-    }
-
-
-@dataclass(frozen=True)
-class Ceiling:
-    """Highest advisable humidity of a room, with what sets it.
-
-    Attributes
-    ----------
-    rh_pct : float
-        The lowest of `limits` [%].
-    governing : str
-        Its key: "glass", "wall", "table" or "health".
-    source : str
-        The same in words.
-    limits : mapping of str to float
-        Each limit [%]; those of surfaces may lie above 100.
-    """
+class Ceiling(NamedTuple):
+    """Highest advisable humidity of a room [%], and what sets it: "glass", "wall", "table" or "health"."""
 
     rh_pct: float
     governing: str
-    source: str
-    limits: Mapping[str, float]
 
 
-def condensation_ceiling(
-    outdoor_temperature_c: float,
-    indoor_temperature_c: float = 20.0,
-    surfaces: ColdSurfaces = DOUBLE_GLAZING,
-) -> Ceiling:
-    """Highest room humidity that may be advised in this weather, with the limit that governs and its source.
-
-    Never rises as it gets colder outdoors.
+def condensation_ceiling(outdoor_temperature_c: float, indoor_temperature_c: float = 20.0) -> Ceiling:
+    """Highest room humidity that may be advised in this weather; it never rises as it gets colder outdoors.
 
     Parameters
     ----------
@@ -173,8 +104,6 @@ def condensation_ceiling(
         [°C], -60 to 60. For advice over weeks take the coldest of the days ahead, not their mean.
     indoor_temperature_c : float
         [°C], 0 to 40.
-    surfaces : ColdSurfaces
-        Window and coldest wall; plain double glazing unless the house is known.
 
     Raises
     ------
@@ -185,14 +114,17 @@ def condensation_ceiling(
     --------
     At 0 °F, the published table:
 
-    >>> ceiling = condensation_ceiling(fahrenheit_to_celsius(0.0))
-    >>> round(ceiling.rh_pct, 1), ceiling.governing
-    (25.0, 'table')
+    >>> condensation_ceiling(fahrenheit_to_celsius(0.0))
+    Ceiling(rh_pct=25.0, governing='table')
     """
     outdoor = float(OUTDOOR_TEMPERATURE.check(outdoor_temperature_c))
     indoor = float(INDOOR_TEMPERATURE.check(indoor_temperature_c))
     if math.isnan(outdoor) or math.isnan(indoor):
         raise OutsideValidity("outdoor_temperature_c", OUTDOOR_TEMPERATURE.rule, outdoor_temperature_c)
-    limits = _limits(surfaces, outdoor, indoor)
-    governing = min(limits, key=lambda name: limits[name])
-    return Ceiling(limits[governing], governing, LIMIT_IN_WORDS[governing], limits)
+    limits = (
+        Ceiling(room_humidity_at_surface_limit(outdoor, indoor, GLASS_F_RSI), "glass"),
+        Ceiling(room_humidity_at_surface_limit(outdoor, indoor, WALL_F_RSI, MOULD_SURFACE_RH_PCT), "wall"),
+        Ceiling(_by_table(outdoor), "table"),
+        Ceiling(HIGHEST_ROOM_RH_PCT, "health"),
+    )
+    return min(limits, key=lambda limit: limit.rh_pct)

@@ -6,31 +6,17 @@ sensor's air follows that beside a radiator, on a sunlit top or behind a case on
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
 from model.wood.air.psychrometrics import dew_point, relative_humidity_at
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
-from model.wood.material.cup import curvature_of_faces, sagitta_of_curvature
-from model.wood.material.movement import Movement
 from model.wood.units import Range
 
 ROOM_TEMPERATURE = Range("temperature_c", -20.0, 60.0, "°C")
 ROOM_HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
 SPOT_TEMPERATURE = Range("spot temperature", -40.0, 60.0, "°C")
-WIDTH = Range("width_mm", 0.0, 5000.0, "mm")
 
 MOULD_RH_PCT = 80.0
-
-USUAL_SPOTS_C: Mapping[str, float] = MappingProxyType(
-    {
-        "beside a radiator": 32.0,
-        "on a top in the sun": 45.0,
-        "behind a case on an outside wall": 14.0,
-        "in a cold corner": 10.0,
-    }
-)
-"""Temperatures in a heated room in winter, to start from (common practice, no source): type in your own."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +61,7 @@ class Room:
     spots: tuple[Spot, ...]
 
 
-def spots_in(temperature_c: float, rh_pct: float, spots_c: Mapping[str, float] = USUAL_SPOTS_C) -> Room:
+def spots_in(temperature_c: float, rh_pct: float, spots_c: Mapping[str, float]) -> Room:
     """Air at several spots of a room, from the air measured in it.
 
     Parameters
@@ -127,42 +113,3 @@ def _spot(name: str, temperature_c: float, rh_pct: float, there_c: float) -> Spo
         moved >= 100.0,
         moved >= MOULD_RH_PCT,
     )
-
-
-@dataclass(frozen=True)
-class StandingCup:
-    """Cup of a free part whose two faces stand in different air.
-
-    Attributes
-    ----------
-    curvature_per_m, sagitta_mm : float
-        [1/m] and over its width [mm]; positive when the face, negative when the back is convex.
-    mc_face_pct, mc_back_pct : float
-        That the faces settle to [%].
-    """
-
-    curvature_per_m: float
-    sagitta_mm: float
-    mc_face_pct: float
-    mc_back_pct: float
-
-
-def standing_cup(
-    face: Spot, back: Spot, width_mm: float, thickness_mm: float, movement: Movement
-) -> StandingCup:
-    """How a part cups for good between two airs: a back on a cold wall, a top in the sun.
-
-    Each face is taken at the moisture content of its own air and the moisture straight between. Air films and
-    finish bring the two nearer to each other, and a frame holds the part flatter: it is an upper bound.
-
-    Parameters
-    ----------
-    face, back : Spot
-    width_mm, thickness_mm : float
-        Above 0 [mm].
-    movement : Movement
-        Across the width.
-    """
-    width = float(WIDTH.check(width_mm))
-    curvature = curvature_of_faces(face.emc_pct, back.emc_pct, thickness_mm, movement)
-    return StandingCup(curvature, float(sagitta_of_curvature(curvature, width)), face.emc_pct, back.emc_pct)

@@ -11,15 +11,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from model.wood.errors import BadInput
+from model.wood.reason import Reason
 from model.wood.units import Range
 
 SALT_TEMPERATURE = Range("temperature_c", 5.0, 40.0, "°C")
 HUMIDITY = Range("rh_pct", 0.0, 100.0, "%")
-
-GREENSPAN = (
-    "Greenspan, J. Res. NBS 81A (1977) 89, polynomials as written out in two public programs; the sign of "
-    "the linear term of LiCl and K2CO3 set right by the printed table"
-)
 
 
 @dataclass(frozen=True)
@@ -33,31 +29,23 @@ class Salt:
         Humidity [%] as a polynomial in temperature [°C], lowest power first.
     uncertainty_pct : float
         At 25 °C [% of humidity], from memory.
-    note : str
-        May be empty.
     """
 
     name: str
     formula: str
     coefficients: tuple[float, ...]
     uncertainty_pct: float
-    note: str = ""
 
 
 SALTS: Mapping[str, Salt] = MappingProxyType(
     {
         salt.name: salt
         for salt in (
-            Salt(
-                "lithium chloride",
-                "LiCl",
-                (11.2323, 0.00824245, -0.000214890),
-                0.27,
-                "below some 18 °C it may hydrate otherwise and read differently (from memory)",
-            ),
+            # Below some 18 °C it may hydrate otherwise and read differently (from memory).
+            Salt("lithium chloride", "LiCl", (11.2323, 0.00824245, -0.000214890), 0.27),
             Salt("magnesium chloride", "MgCl2", (33.6686, -0.00797397, -0.00108988), 0.16),
             Salt("potassium carbonate", "K2CO3", (43.1315, 0.00147523), 0.39),
-            Salt("sodium chloride", "NaCl", (75.5164, 0.0398321, -0.00265459, 2.848e-5), 0.12, "table salt"),
+            Salt("sodium chloride", "NaCl", (75.5164, 0.0398321, -0.00265459, 2.848e-5), 0.12),
             Salt("potassium chloride", "KCl", (88.6190, -0.193340, 0.000899706), 0.26),
             Salt("potassium sulphate", "K2SO4", (98.7792, -0.0590502), 0.45),
         )
@@ -83,7 +71,8 @@ def salt_humidity(salt: str, temperature_c: float) -> float:
 
     References
     ----------
-    Greenspan 1977; see `GREENSPAN`.
+    Greenspan, J. Res. NBS 81A (1977) 89, polynomials as written out in two public programs; the sign of the
+    linear term of LiCl and K2CO3 set right by the printed table.
 
     Examples
     --------
@@ -127,8 +116,8 @@ class HumidityCorrection:
         Whether it may be used.
     sound : bool
         Whether the sensor needs no replacing.
-    says : str
-        The verdict in one sentence.
+    reason : Reason
+        The verdict.
 
     Examples
     --------
@@ -142,7 +131,7 @@ class HumidityCorrection:
     points: tuple[tuple[float, float, float], ...]
     accepted: bool
     sound: bool
-    says: str
+    reason: Reason
 
     def true_humidity(self, reading_pct: float) -> float:
         """Corrected humidity [%], held within 0 and 100."""
@@ -220,11 +209,6 @@ def _judged(
     shift = max((true - reading for reading, true, _ in points), key=abs)
     accepted = SLOPE_LIMITS[0] < slope < SLOPE_LIMITS[1] and abs(shift) < SHIFT_LIMIT_PCT
     sound = accepted and SLOPE_SOUND[0] <= slope <= SLOPE_SOUND[1] and abs(shift) <= SHIFT_SOUND_PCT
-    found = f"off by {shift:+.1f} % of humidity at worst, slope {slope:.2f}"
-    if not accepted:
-        says = f"{found}: too far gone to be corrected, replace the sensor"
-    elif not sound:
-        says = f"{found}: corrected, but replace the sensor"
-    else:
-        says = f"{found}: corrected"
-    return HumidityCorrection(intercept, slope, points, accepted, sound, says)
+    how = "replace" if not sound else ""
+    off = {"how": how if accepted else "refused", "off_pct": shift, "slope": round(slope, 2)}
+    return HumidityCorrection(intercept, slope, points, accepted, sound, Reason("salt-check", off))

@@ -13,9 +13,10 @@ from model.wood.reason import Reason
 def cautions(members: Iterable[Member]) -> list[Reason]:
     """What to say of some parts, each said once: how woods and finishes are known, then what cups."""
     members = tuple(members)
-    known = [sentence for member in members for sentence in member.species.cautions]
-    known += [sentence for member in members for sentence in _of_finish(member)]
-    return [*(Reason("told", {"text": sentence}) for sentence in dict.fromkeys(known)), *cups(members)]
+    known = [caution for member in members for caution in member.species.cautions]
+    known += [film.caution for member in members for film in _films(member) if film.caution]
+    once = {str(caution): caution for caution in known}
+    return [*once.values(), *cups(members)]
 
 
 def wood_provenance(species: Species) -> dict[str, str]:
@@ -42,7 +43,3 @@ def _films(member: Member) -> list[FinishFilm]:
         permeance_of(finish.face, finish.face_coats or 1),
         permeance_of(finish.back, finish.back_coats or 1),
     ]
-
-
-def _of_finish(member: Member) -> list[str]:
-    return [film.caution for film in _films(member) if film.caution]

@@ -131,7 +131,7 @@ def slab_layout(
 ) -> Layout:
     """A part as one solid slab."""
     name: str = part.role
-    members = {name: part.member(name, part.width_mm, role=f"{part.role}, a solid slab")}
+    members = {name: part.member(name, part.width_mm, role=part.role)}
     stock = _boards((part.thickness_mm, part.width_mm, part.length_mm, 1))
     weight = weight_kg(part.species, middle_pct, part.thickness_mm, part.width_mm, part.length_mm)
     setting = {"side": _slab_side, "door": _slab_door, "top": _slab_top, "back": _slab_back}
@@ -327,7 +327,7 @@ def sheet_layout(
     weight = area * part.thickness_mm / 1000.0 * SHEET_DENSITY_KG_M3
     if part.role in ("back", "bottom"):
         return Layout(None, StockNeeded(sheet_m2=area), weight, notes=(Reason("nothing-moves"),))
-    edging = part.member("edging", part.thickness_mm, EDGING_MM, "edging on the sheet")
+    edging = part.member("edging", part.thickness_mm, EDGING_MM, "edging")
     piece = _piece(part, {"edging": edging}, {"edging_step": {"kind": "edging-on-sheet", "part": "edging"}})
     around = 2.0 * (part.width_mm + part.length_mm)
     stock = replace(_boards((EDGING_MM + CLEAN_UP_MM, part.thickness_mm, around, 1)), sheet_m2=area)

@@ -102,9 +102,9 @@ class LidOnBox(Fit):
         # What is asked of each size that the fit gives: its name, what it is, and what it needs.
         needs = [
             ("overhang in front", self.overhang_mm, self.least_overhang_mm + shrink),
-            ("room behind the lip", self.lip_clearance_mm, shrink),
+            ("lip clearance", self.lip_clearance_mm, shrink),
             ("gap in front", self.inset_gap_mm, self.least_gap_mm + swell),
-            ("play of the lock", self.lock_play_mm, max(swell, shrink)),
+            ("lock play", self.lock_play_mm, max(swell, shrink)),
         ]
         sizes = {"swell_mm": up(swell), "shrink_mm": up(shrink)}
         reasons = [season.reason("cut-lid", part=self.member.called, **sizes)]

@@ -16,6 +16,7 @@ from model.wood.material.species_record import PROVENANCE_IN_WORDS as PROVENANCE
 from model.wood.material.species_record import Fact as Fact
 from model.wood.material.species_record import Species as Species
 from model.wood.material.species_tables import catalogue, rows
+from model.wood.reason import Reason
 
 Region = Literal["north america", "europe"]
 NORTH_AMERICA: Region = "north america"
@@ -111,19 +112,17 @@ def named_here(name: str, region: Region) -> str:
     return name if here is None else here
 
 
-def region_says(name: str, region: Region) -> str:
-    """How a name was read that means other woods on the two sides of the ocean; empty for any other.
-
-    >>> region_says("ash", "europe")
-    'Here ash is read as European ash; in North America it is white ash.'
-    """
+def region_reason(name: str, region: Region) -> Reason | None:
+    """How a name was read that means other woods on the two sides of the ocean; None for any other."""
     here = _ocean_names(region).get(_plain(name))
     if here is None:
-        return ""
+        return None
     other, over_there = (EUROPE, "Europe") if region == NORTH_AMERICA else (NORTH_AMERICA, "North America")
     there = _ocean_names(other).get(_plain(name))
-    also = f"; in {over_there} it is {there}" if there else ""
-    return f"Here {name} is read as {here}{also}."
+    return Reason(
+        "read-as",
+        {"how": "both" if there else "", "name": name, "species": here, "region": over_there, "other": there},
+    )
 
 
 def all_species() -> tuple[Species, ...]:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from model.wood.reason import Reason
+
 DEFAULT_FIBRE_SATURATION_PCT = 30.0
 REFERENCE_PCT = 10.0
 """The moisture content at whose dimension the coefficients are slopes, and at which strain is zero."""
@@ -115,34 +117,22 @@ class Species:
         return known[-1].provenance if known else "assumed"
 
     @property
-    def remembered(self) -> str:
-        """What marks every size reckoned for a wood whose movement is remembered; else empty."""
-        if self.movement_provenance != "memory":
-            return ""
-        return f"How far {self.name} moves is from memory, unverified."
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What has to be said beside any size reckoned for this wood, as sentences; often nothing."""
-        found = [self.remembered] if self.remembered else []
-        found += [f"{self.name[:1].upper()}{self.name[1:]}: {note}." for note in SAID.get(self.name, ())]
+    def cautions(self) -> tuple[Reason, ...]:
+        """What has to be said beside any size reckoned for this wood; often nothing."""
+        found = []
+        if self.movement_provenance == "memory":
+            found.append(Reason("wood-remembered", {"species": self.name}))
+        if self.name in SAID:
+            found.append(Reason("wood-note", {"how": SAID[self.name], "about": self.name}))
         return tuple(found)
 
 
 MOVEMENT = ("c_radial_per_pct", "c_tangential_per_pct")
-_SHORT = (
-    "no coefficient is printed; it is reckoned from the total shrinkage, which falls 14 to 47 % short for "
-    "other European woods",
-)
-SAID: Mapping[str, tuple[str, ...]] = {
-    **dict.fromkeys(("sweet chestnut", "common alder", "pear", "maritime pine"), _SHORT),
-    "northern red oak": (
-        "its own shrinkage gives 18 % less, but red oaks are sold together, and the larger figure is used",
-    ),
-    "red maple": ("soft maple is red or silver maple; the larger figure is used",),
-    "European walnut": ("published figures differ by a third; the larger is used",),
-    "European larch": ("published figures differ by a third; the larger is used",),
-    "teak": ("published figures differ by a third; the larger is used",),
+SAID: Mapping[str, str] = {
+    **dict.fromkeys(("sweet chestnut", "common alder", "pear", "maritime pine"), "no-coefficient"),
+    **dict.fromkeys(("European walnut", "European larch", "teak"), "sources-differ"),
+    "northern red oak": "red-oaks",
+    "red maple": "soft-maple",
 }
 """What a maker should know of a wood whose published figures differ, or are thin."""
 
@@ -216,4 +206,6 @@ def _derive_specific_gravity(figures: dict[str, Any], facts: dict[str, Fact], gr
 
 def _also(note: str, origin: Fact) -> str:
     """A derived figure is no surer than what it was derived from."""
-    return note if origin.verified else f"{note}; the figure it rests on is {origin.words}"
+    if not origin.verified:
+        note = f"{note}; the figure it rests on is {origin.words}"
+    return note

@@ -158,7 +158,7 @@ def square_root(typing_context: Any, vector: Any) -> Any:
     return lanes_type(vector), generate
 
 
-def _chosen(comparison: str, summary: str) -> Any:
+def _chosen(comparison: str) -> Any:
     @intrinsic
     def pick(typing_context: Any, left: Any, right: Any, if_so: Any, if_not: Any) -> Any:
         def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
@@ -167,14 +167,14 @@ def _chosen(comparison: str, summary: str) -> Any:
 
         return lanes_type(left, right, if_so, if_not), generate
 
-    pick.__doc__ = summary
     return pick
 
 
-where_less = _chosen("<", "`if_so` in the lanes where left < right, `if_not` elsewhere.")
+where_less = _chosen("<")
+"""`if_so` in the lanes where left < right, `if_not` elsewhere."""
 
 
-def _smaller_or_larger(comparison: str, summary: str) -> Any:
+def _smaller_or_larger(comparison: str) -> Any:
     @intrinsic
     def pick(typing_context: Any, left: Any, right: Any) -> Any:
         def generate(context: Any, builder: Any, signature: Any, values: Any) -> Any:
@@ -183,12 +183,11 @@ def _smaller_or_larger(comparison: str, summary: str) -> Any:
 
         return lanes_type(left, right), generate
 
-    pick.__doc__ = summary
     return pick
 
 
-lower = _smaller_or_larger("<", "The lower of two values in each lane.")
-upper = _smaller_or_larger(">", "The higher of two values in each lane.")
+lower, upper = _smaller_or_larger("<"), _smaller_or_larger(">")
+"""The lower and the higher of two values in each lane."""
 
 
 def _teach(operation: Callable[[Any, Any], Any], instruction: str) -> None:

@@ -18,9 +18,9 @@ def three_sizes(
 ) -> tuple[CaseSize, CaseSize, CaseSize]:
     """Width, height and depth, each as usual, least, most in inches and then the same in mm."""
     named = (("width", width), ("height", height), ("depth", depth))
-    words = {"width": "width of the case", "height": "height", "depth": "depth of the case"}
+    what = {"width": "width of the case", "height": "height", "depth": "depth of the case"}
     return tuple(  # type: ignore[return-value]
-        CaseSize(key, words[key], (v[0], v[1], v[2]), (v[3], v[4], v[5])) for key, v in named
+        CaseSize(key, what[key], (v[0], v[1], v[2]), (v[3], v[4], v[5])) for key, v in named
     )
 
 

@@ -107,18 +107,19 @@ class PanelGeometry(Fit):
 
     def _check_fill(self) -> None:
         built_mm, groove_mm, sight_mm = self.built_width_mm, self.groove_depth_mm, self.sight_width_mm
-        panel = f"the panel {self.member.name} is {built_mm:.4g} mm wide"
+        panel = f"the panel {self.member.name}"
         if self.stile_width_mm is not None and groove_mm >= self.stile_width_mm:
             rule = f"must be less than the stile is wide ({self.stile_width_mm:.4g} mm)"
             raise self.bad("groove_depth_mm", rule, groove_mm)
         if built_mm <= sight_mm:
-            raise self.bad(
-                "sight_width_mm", f"must be less, or the panel can't reach its grooves: {panel}", sight_mm
-            )
+            rule = f"must be less, or the panel can't reach its grooves: {panel} is {built_mm:.4g} mm wide"
+            raise self.bad("sight_width_mm", rule, sight_mm)
         room_mm = sight_mm + 2.0 * groove_mm
         if built_mm > room_mm + SLACK_MM:
-            rule = f"must be more, or the panel is too wide for its grooves: {panel} and has {room_mm:.4g} mm"
-            raise self.bad("groove_depth_mm", rule, groove_mm)
+            rule = (
+                f"must be more, or the panel is too wide for its grooves: {panel} is {built_mm:.4g} mm wide"
+            )
+            raise self.bad("groove_depth_mm", f"{rule} and has {room_mm:.4g} mm", groove_mm)
         if self.spacer_mm >= groove_mm:
             raise self.bad(
                 "spacer_mm", f"must be less than the groove is deep ({groove_mm:.4g} mm)", self.spacer_mm
