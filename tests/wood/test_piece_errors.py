@@ -120,7 +120,7 @@ def test_the_file_as_it_stands_is_good():
         ("piece.name", "  ", "piece.name must be text (what the piece is called), got '  '"),
         ("piece.naem", "x", "piece.naem is not a key of a piece; did you mean name?, got 'x'"),
         ("piece.client", ["a"], "piece.client must be text (who it is for), got ['a']"),
-        ("parts", {}, "parts is no table of a piece file; these are piece, part and fit, got {}"),
+        ("parts", {}, "parts is no table of a piece file; these are piece, case, part and fit, got {}"),
     ],
 )  # fmt: skip
 def test_a_broken_rule_is_told_in_one_sentence(path, value, sentence):
