@@ -32,6 +32,10 @@ class Bulk:
         """An instant's column, selected as milliseconds since 1970."""
         return column if self.is_sqlite else f"(EXTRACT(EPOCH FROM {column}) * 1000)::bigint"
 
+    def hour_of(self, column: str) -> str:
+        """The whole UTC hour in which an instant's column lies."""
+        return f"{column} / 3600000 * 3600000" if self.is_sqlite else f"date_trunc('hour', {column}, 'UTC')"
+
     def rows(self, statement: str, values: Row = ()) -> list[tuple[Any, ...]]:
         """What a statement selects, as the driver gives it."""
         cursor: Any = self._connection.exec_driver_sql(self._worded(statement), tuple(values)).cursor

@@ -13,7 +13,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from model.records.acts.built_on import refuse_if_built_on
-from model.records.acts.invalidation import mark_hours, note_change
+from model.records.acts.invalidation import erase, mark_hours, note_change
 from model.records.acts.places import use_of
 from model.records.acts.recorded_rows import Change
 from model.records.acts.revisions import restore, way_back
@@ -25,7 +25,6 @@ ACCEPTANCE = "acceptance"
 ASIDE = "sensors set aside"
 """Name of the preference that lists the sensors that wait for their topic: topic, part, sensor."""
 QUANTITIES = {"temperature": "temperature_c", "rh": "rh_pct"}
-NO_SYNC = {"synchronize_session": False}
 
 
 def keep_messages(session: Session, revision: Revision, topics: Sequence[str]) -> None:
@@ -134,7 +133,7 @@ def _take_from(session: Session, binding: dict[str, object], turned: Sequence[da
     span = session.scalars(select(Reading.observed_at).where(ours).order_by(Reading.observed_at)).all()
     if span:
         mark_hours(session, [sensor.id], span[0], span[-1])
-        session.execute(delete(Reading).where(ours), execution_options=NO_SYNC)
+        erase(session, delete(Reading).where(ours))
 
 
 def _place_too(session: Session, revision: Revision, rows: Sequence[Change], at: datetime) -> str:

@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.clients import client_named, piece_table_of
-from model.records.acts.invalidation import aware, forget_subject, note_change, rewind_piece, rewind_stack
+from model.records.acts.invalidation import aware, forget_subject, note_change, rewind
 from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.acts.places import free_name
 from model.records.schema.tables import (
@@ -26,7 +26,6 @@ from model.records.schema.tables import (
     Stay,
     Warning,
 )
-from model.records.schema.types import EPOCH
 from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import document_of, piece_from_document
@@ -77,7 +76,7 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
     if piece.name != row.name:
         row.name = free_name(session, Piece, piece.name, "piece")
     note_change(session)
-    rewind_piece(session, row)
+    rewind(session, row)
     tables = document_of(piece)
     _write_piece(session, row, piece, tables)
     for fit in [fit for fit in row.fits if fit.name not in piece.fits]:
@@ -165,7 +164,7 @@ def replace_stack(
     if name is not None and name.strip() != stack.name:
         stack.name = _free_stack_name(session, name)
     note_change(session)
-    rewind_stack(session, stack)
+    rewind(session, stack)
     _write_stack(stack, document, lumber, destination)
     session.flush()
 
@@ -205,7 +204,7 @@ def move(session: Session, owner: Owner, place: Place, at: datetime) -> Stay:
     if last is not None and last.until_at is None and last.place_id == place.id:
         raise BadInput(where, "place", "must be another than where it stands", place.name)
     note_change(session)
-    _rewind(session, owner, at)
+    rewind(session, owner, at)
     if last is not None and (last.until_at is None or last.until_at > at):
         last.until_at = at
     stay = Stay(place_id=place.id, since_at=at)
@@ -221,7 +220,7 @@ def retire(session: Session, owner: Owner, at: datetime) -> None:
     if first is not None and at <= first.since_at:
         raise BadInput(_says(owner), "at", f"must come after {first.since_at.isoformat()}", at.isoformat())
     note_change(session)
-    _rewind(session, owner, at)
+    rewind(session, owner, at)
     owner.retired_at = at
     session.flush()
 
@@ -230,7 +229,7 @@ def restore(session: Session, owner: Owner) -> None:
     """Follow a piece or stack again, as if it had never been archived."""
     if owner.retired_at is not None:
         note_change(session)
-        _rewind(session, owner, EPOCH)
+        rewind(session, owner)
         owner.retired_at = None
         session.flush()
 
@@ -242,13 +241,6 @@ def acknowledge(session: Session, warning: Warning, act: str, at: datetime) -> N
     warning.acknowledged_at = aware(at, "warning", "at")
     warning.trade_act = act.strip()
     session.flush()
-
-
-def _rewind(session: Session, owner: Owner, at: datetime) -> None:
-    if isinstance(owner, Piece):
-        rewind_piece(session, owner, at)
-    else:
-        rewind_stack(session, owner, at)
 
 
 def _says(owner: Owner) -> str:

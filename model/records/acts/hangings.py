@@ -10,11 +10,11 @@ from model.records.acts.invalidation import (
     AIR,
     FAR,
     aware,
+    erase,
     hour_of,
     mark_hours,
     note_change,
-    rewind_piece,
-    rewind_stack,
+    rewind,
 )
 from model.records.acts.retention import kept_since
 from model.records.schema.tables import AirHour, Hanging, Place, Reading, Sensor, Stay
@@ -135,13 +135,8 @@ def take_back_air(session: Session, place_id: int, since_at: datetime, until_at:
     end = until_at or FAR
     since_at = max(since_at, kept_since(session) or since_at)
     note_change(session, AIR)
-    session.flush()
-    session.execute(
-        delete(AirHour).where(
-            AirHour.place_id == place_id, AirHour.hour_at >= hour_of(since_at), AirHour.hour_at < end
-        ),
-        execution_options={"synchronize_session": False},
-    )
+    hours = (AirHour.hour_at >= hour_of(since_at)) & (AirHour.hour_at < end)
+    erase(session, delete(AirHour).where(AirHour.place_id == place_id, hours))
     for hanging in session.scalars(
         select(Hanging).where(Hanging.place_id == place_id, Hanging.since_at < end)
     ):
@@ -149,8 +144,6 @@ def take_back_air(session: Session, place_id: int, since_at: datetime, until_at:
             mark_hours(session, [hanging.sensor_id], since_at, until_at)
     for stay in session.scalars(select(Stay).where(Stay.place_id == place_id, Stay.since_at < end)):
         if (stay.until_at or FAR) > since_at:
-            from_at = max(since_at, stay.since_at)
-            if stay.piece is not None:
-                rewind_piece(session, stay.piece, from_at)
-            elif stay.stack is not None:
-                rewind_stack(session, stay.stack, from_at)
+            owner = stay.piece or stay.stack
+            assert owner is not None
+            rewind(session, owner, max(since_at, stay.since_at))

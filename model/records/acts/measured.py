@@ -4,7 +4,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from model.records.acts.invalidation import aware, note_change, rewind_piece, rewind_stack
+from model.records.acts.invalidation import aware, note_change, rewind
 from model.records.schema.tables import Body, Fit, Measurement, Member, Stack
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
@@ -80,7 +80,7 @@ def record_measurement(
                 where, "fit", f"must have a gap that can be measured; a {fit.kind} has none", fit.name
             )
     note_change(session)
-    _rewind(session, body, at)
+    rewind(session, body, at)
     measurement = Measurement(
         body_id=body.id,
         fit_id=fit.id if fit is not None else None,
@@ -93,10 +93,3 @@ def record_measurement(
     session.add(measurement)
     session.flush()
     return measurement
-
-
-def _rewind(session: Session, body: Body, at: datetime) -> None:
-    if isinstance(body, Member):
-        rewind_piece(session, body.piece, at)
-    elif isinstance(body, Stack):
-        rewind_stack(session, body, at)

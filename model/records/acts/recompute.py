@@ -10,31 +10,28 @@ from sqlalchemy.orm import Session
 from model.records.acts.hangings import take_back_air
 from model.records.acts.invalidation import (
     AIR,
+    erase,
     forget_subject,
     mark_hours,
     note_change,
-    rewind_piece,
-    rewind_stack,
+    rewind,
 )
 from model.records.acts.trusted import mark_correction
-from model.records.schema.tables import AirHour, Body, Hanging, Member, Piece, Place, Sensor, Stack
+from model.records.schema.tables import AirHour, Body, Hanging, Piece, Place, Sensor
 from model.records.schema.types import EPOCH, from_epoch_ms
 
 Row = Mapping[str, Any]
-SUBJECTS = {"piece": "piece", "stack": "stack", "fit": "fit", "place": "place", "sensor": "sensor"}
-"""Kind of subject of verdicts and warnings, by table."""
+SUBJECTS = ("piece", "stack", "fit", "place", "sensor")
+"""Tables whose rows verdicts and warnings are about."""
 
 
 def forget_computed(session: Session, table: str, number: Any) -> None:
     """Delete what was computed of a row that is about to go out of the book."""
     if table in SUBJECTS:
-        forget_subject(session, SUBJECTS[table], int(number))
+        forget_subject(session, table, int(number))
     if table == "place":
         note_change(session, AIR)
-        session.execute(
-            delete(AirHour).where(AirHour.place_id == int(number)),
-            execution_options={"synchronize_session": False},
-        )
+        erase(session, delete(AirHour).where(AirHour.place_id == int(number)))
 
 
 def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row | None]]) -> None:
@@ -81,23 +78,15 @@ def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row |
                     for hanging in session.scalars(select(Hanging).where(Hanging.place_id == key)):
                         mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
     for (kind, number), since_at in wood.items():
-        _rewind(session, kind, number, since_at)
+        found: Piece | Body | None
+        found = session.get(Piece, number) if kind == "piece" else session.get(Body, number)
+        if found is not None:
+            rewind(session, found, since_at)
 
 
 def _beside_client(row: Row | None) -> Row | None:
     """A piece's row without whom it is for, which nothing is computed from."""
     return None if row is None else {name: value for name, value in row.items() if name != "client_id"}
-
-
-def _rewind(session: Session, kind: str, number: int, since_at: datetime) -> None:
-    body = session.get(Body, number) if kind == "body" else None
-    piece = session.get(Piece, number) if kind == "piece" else None
-    if isinstance(body, Member):
-        piece = body.piece
-    if piece is not None:
-        rewind_piece(session, piece, since_at)
-    elif isinstance(body, Stack):
-        rewind_stack(session, body, since_at)
 
 
 def _hung(session: Session, one: Row | None, other: Row | None) -> None:

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from model.records.acts.invalidation import HOUR, hour_of
+from model.records.acts.invalidation import HOUR, erase, hour_of
 from model.records.schema.partitions import drop_months_before, keep_months
 from model.records.schema.tables import Preference, Reading, Sensor, StaleHour
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
@@ -94,14 +94,9 @@ def forget_portions(store: Store, now: datetime, keep_days: int, at_once: int = 
                 oldest = select(Reading.observed_at).where(own, Reading.observed_at < before)
                 # The last of this portion, in the order of the key: no pass over the table.
                 end = session.scalar(oldest.order_by(Reading.observed_at).offset(at_once - 1).limit(1))
-                result = session.execute(
-                    # With all of its instant, however many that are: so there is always a way on.
-                    delete(Reading).where(
-                        own, Reading.observed_at < before if end is None else Reading.observed_at <= end
-                    ),
-                    execution_options={"synchronize_session": False},
-                )
-                count: int = result.rowcount  # type: ignore[attr-defined]
+                # With all of its instant, however many that are: so there is always a way on.
+                gone = Reading.observed_at < before if end is None else Reading.observed_at <= end
+                count = erase(session, delete(Reading).where(own, gone))
             if count:
                 yield count
             if end is None:

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.hangings import hang_sensor, take_down_sensor
-from model.records.acts.invalidation import aware, mark_hours, note_change
+from model.records.acts.invalidation import aware, erase, mark_hours, note_change
 from model.records.acts.recorded_rows import Change
 from model.records.acts.revisions import restore, way_back
 from model.records.acts.trusted import take_turn
@@ -102,10 +102,6 @@ def _pass_over(session: Session, giver: int, taker: int, at: datetime) -> None:
     """Give the readings since an instant from one sensor to another."""
     mark_hours(session, [giver], at)
     both = select(Reading.observed_at).where(Reading.sensor_id == taker, Reading.observed_at >= at)
-    session.execute(
-        update(Reading)
-        .where(Reading.sensor_id == giver, Reading.observed_at >= at, Reading.observed_at.not_in(both))
-        .values(sensor_id=taker),
-        execution_options={"synchronize_session": False},
-    )
+    theirs = (Reading.sensor_id == giver) & (Reading.observed_at >= at) & Reading.observed_at.not_in(both)
+    erase(session, update(Reading).where(theirs).values(sensor_id=taker))
     mark_hours(session, [taker], at)

@@ -10,9 +10,10 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Double, cast, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from model.records.bulk import Bulk
 from model.records.schema.tables import AirHour, Checkpoint, Outlook
 from model.records.schema.types import to_epoch_ms
 
@@ -119,27 +120,15 @@ def first_air_at(session: Session, place_id: int) -> datetime | None:
 def air(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> AirSeries:
     """A place's air hours from `since_at` up to and including `until_at`; hours without air are not there."""
     # Past the typed columns: turning a year of hours into datetimes and back costs ten times the reading.
-    if session.get_bind().dialect.name == "sqlite":
-        sql = (
-            "SELECT hour_at, temperature_c, rh_pct, basis = 'estimated' FROM air_hour"
-            " WHERE place_id = ? AND hour_at >= ? AND hour_at <= ? ORDER BY hour_at"
-        )
-        span = (place_id, to_epoch_ms(since_at), to_epoch_ms(until_at))
-        rows: Sequence[Any] = session.connection().exec_driver_sql(sql, span).fetchall()
-    else:
-        rows = session.execute(
-            select(
-                cast(func.extract("epoch", AirHour.hour_at) * 1000, Double),
-                AirHour.temperature_c,
-                AirHour.rh_pct,
-                AirHour.basis == "estimated",
-            )
-            .where(AirHour.place_id == place_id, AirHour.hour_at >= since_at, AirHour.hour_at <= until_at)
-            .order_by(AirHour.hour_at)
-        ).fetchall()
+    bulk = Bulk(session.connection())
+    rows = bulk.rows(
+        f"SELECT {bulk.instant_of('hour_at')}, temperature_c, rh_pct, basis = 'estimated' FROM air_hour "
+        "WHERE place_id = ? AND hour_at >= ? AND hour_at <= ? ORDER BY hour_at",
+        (place_id, *(bulk.instant(to_epoch_ms(at)) for at in (since_at, until_at))),
+    )
     at, temperature_c, rh_pct, estimated = zip(*rows, strict=True) if rows else ((), (), (), ())
     return AirSeries(
-        np.array([round(ms) for ms in at], dtype="datetime64[ms]"),
+        np.array(at, dtype="datetime64[ms]"),
         np.array(temperature_c, dtype=np.float64),
         np.array(rh_pct, dtype=np.float64),
         np.array(estimated, dtype=bool),

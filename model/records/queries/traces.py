@@ -6,19 +6,18 @@ span, which is what a drawing is narrowed to, comes whole. A stretch never lies 
 that what is doubted stays apart from what is not.
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain, pairwise
-from typing import Any
 
 import numpy as np
-from sqlalchemy import Double, cast, func, select, text
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from model.records.bulk import Bulk
 from model.records.schema.tables import Correction, Doubt, Hanging, Reading, Sensor
-from model.records.schema.types import from_epoch_ms, to_epoch_ms
+from model.records.schema.types import to_epoch_ms
 
 MANY = 20_000
 """Readings that are still read one by one: a fortnight of minutes, in about ten milliseconds."""
@@ -50,7 +49,7 @@ class Trace:
 def traces(session: Session, place_id: int, since_at: datetime, until_at: datetime) -> tuple[Trace, ...]:
     """The humidity that each sensor reported from a place within a span.
 
-    Of a long span it is the lowest and the highest of each stretch, both at its middle, without temperature.
+    Of a long span they are the readings with the lowest and the highest humidity of each stretch.
     """
     hangings = session.execute(
         select(Hanging, Sensor.name)
@@ -69,7 +68,7 @@ def traces(session: Session, place_id: int, since_at: datetime, until_at: dateti
             name,
             max(hanging.since_at, since_at),
             until_at if hanging.until_at is None else min(hanging.until_at, until_at),
-            whole_readings=False,
+            ("rh_pct",),
         )
         for hanging, name in hangings
     )
@@ -89,7 +88,8 @@ def sensor_trace(
     each reading as it came, unless `every` one is asked for.
     """
     name = session.scalars(select(Sensor.name).where(Sensor.id == sensor_id)).one()
-    return _trace(session, sensor_id, name, since_at, until_at, whole_readings=True, every=every)
+    columns = () if every else ("rh_pct", "temperature_c")
+    return _trace(session, sensor_id, name, since_at, until_at, columns)
 
 
 def _trace(
@@ -98,9 +98,9 @@ def _trace(
     name: str,
     since_at: datetime,
     until_at: datetime,
-    whole_readings: bool,
-    every: bool = False,
+    extremes: Sequence[str],
 ) -> Trace:
+    """`extremes` are columns whose lowest and highest are enough of a long span; none for every reading."""
     doubts = _doubts(session, sensor_id, since_at, until_at)
     corrected = session.scalar(
         select(func.count())
@@ -108,16 +108,12 @@ def _trace(
         .where(Correction.sensor_id == sensor_id, Correction.undone_at.is_(None))
     )
     low_ms, high_ms = to_epoch_ms(since_at), to_epoch_ms(until_at)
-    step_ms = 0
-    if every or not _is_long(session, sensor_id, since_at, until_at):
-        table = _readings(session, sensor_id, low_ms, high_ms)
-    else:
-        edges = _edges(low_ms, high_ms, doubts)
-        if whole_readings:
-            table = _extreme_readings(session, sensor_id, edges)
-        else:
-            table = _extremes(session, sensor_id, edges)
+    step_ms, bulk = 0, Bulk(session.connection())
+    if extremes and _is_long(session, sensor_id, since_at, until_at):
+        table = _extremes(bulk, sensor_id, _edges(low_ms, high_ms, doubts), extremes)
         step_ms = 2 * int(np.ceil((high_ms - low_ms) / STRETCHES))
+    else:
+        table = _readings(bulk, sensor_id, low_ms, high_ms)
     return Trace(
         sensor_id,
         name,
@@ -162,127 +158,33 @@ def _edges(low_ms: int, high_ms: int, doubts: Doubted) -> list[int]:
 
 
 # Rows are read past the typed columns: turning thousands of integers into datetimes and back costs more than
-# everything else a drawing does. What is missing comes from SQLite as a number no sensor sends.
-MISSING = 1e9
+# everything else a drawing does.
 
 
-def _readings(session: Session, sensor_id: int, low_ms: int, high_ms: int) -> np.ndarray:
+def _readings(bulk: Bulk, sensor_id: int, low_ms: int, high_ms: int) -> np.ndarray:
     """Every reading of a span: rows of instant [ms], temperature and humidity."""
-    if session.get_bind().dialect.name == "sqlite":
-        sql = (
-            f"SELECT observed_at, IFNULL(temperature_c, {MISSING}), IFNULL(rh_pct, {MISSING}) FROM reading"
-            " WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at"
-        )
-        return _sqlite_table(session, sql, (sensor_id, low_ms, high_ms))
-    # PostgreSQL's own number of seconds is a decimal, which costs Python ten times as much as a float.
-    instant = cast(func.extract("epoch", Reading.observed_at) * 1000, Double)
-    rows = session.execute(
-        select(instant, Reading.temperature_c, Reading.rh_pct)
-        .where(
-            Reading.sensor_id == sensor_id,
-            Reading.observed_at >= from_epoch_ms(low_ms),
-            Reading.observed_at <= from_epoch_ms(high_ms),
-        )
-        .order_by(Reading.observed_at)
-    ).fetchall()
+    rows = bulk.rows(
+        f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
+        "WHERE sensor_id = ? AND observed_at >= ? AND observed_at <= ? ORDER BY observed_at",
+        (sensor_id, bulk.instant(low_ms), bulk.instant(high_ms)),
+    )
     return np.array(rows, dtype=np.float64).reshape(-1, 3)
 
 
-# Asked stretch by stretch SQLite goes along the key twice as fast as grouping by a number of each row's.
-SQLITE_STRETCHES = (
-    "WITH stretch(low, high) AS MATERIALIZED "
-    "(SELECT json_extract(value, '$[0]'), json_extract(value, '$[1]') FROM json_each(?2))"
-)
-POSTGRES_STRETCHES = (
-    "unnest(CAST(:lows AS timestamptz[]), CAST(:highs AS timestamptz[])) AS stretch(low, high)"
-)
-OF_A_STRETCH = "FROM reading WHERE sensor_id = ?1 AND observed_at >= low AND observed_at < high"
-
-
-def _extremes(session: Session, sensor_id: int, edges: Sequence[int]) -> np.ndarray:
-    """The lowest and the highest humidity of each stretch that has any, both at its middle."""
-    if session.get_bind().dialect.name == "sqlite":
-        sql = (
-            f"{SQLITE_STRETCHES} SELECT (low + high - 1) / 2,"
-            f" (SELECT json_array(min(rh_pct), max(rh_pct)) {OF_A_STRETCH}) FROM stretch"
-        )
-        rows: Sequence[Any] = session.connection().exec_driver_sql(sql, (sensor_id, _pairs(edges))).fetchall()
-        found = [(middle, *json.loads(pair)) for middle, pair in rows]
-    else:
-        rows = session.execute(
-            text(
-                "SELECT round(extract(epoch FROM low) * 1000), round(extract(epoch FROM high) * 1000), "
-                "lowest, highest "
-                f"FROM {POSTGRES_STRETCHES}, LATERAL (SELECT min(rh_pct), max(rh_pct) FROM reading "
-                "WHERE sensor_id = :sensor AND observed_at >= low AND observed_at < high) "
-                "AS extreme(lowest, highest) ORDER BY low"
-            ),
-            {"sensor": sensor_id, **_instants(edges)},
-        ).fetchall()
-        found = [((int(low) + int(high) - 1) // 2, lowest, highest) for low, high, lowest, highest in rows]
-    known = [
-        (middle, np.nan, value)
-        for middle, lowest, highest in found
-        if lowest is not None
-        for value in (lowest, highest)
-    ]
-    return np.array(known, dtype=np.float64).reshape(-1, 3)
-
-
-def _extreme_readings(session: Session, sensor_id: int, edges: Sequence[int]) -> np.ndarray:
-    """The readings with the lowest and highest humidity and temperature of each stretch, each once."""
-    if session.get_bind().dialect.name == "sqlite":
-        # SQLite gives the other columns of the row that holds the minimum.
-        kept = " UNION ".join(
-            f"SELECT (SELECT observed_at FROM (SELECT observed_at, {extreme} {OF_A_STRETCH})) FROM stretch"
-            for extreme in ("min(rh_pct)", "max(rh_pct)", "min(temperature_c)", "max(temperature_c)")
-        )
-        sql = (
-            f"{SQLITE_STRETCHES}, kept(at) AS ({kept})"
-            f" SELECT observed_at, IFNULL(temperature_c, {MISSING}), IFNULL(rh_pct, {MISSING})"
-            " FROM reading WHERE sensor_id = ?1 AND observed_at IN kept ORDER BY observed_at"
-        )
-        return _sqlite_table(session, sql, (sensor_id, _pairs(edges)))
-    of_a_stretch = (
-        "(SELECT observed_at, temperature_c, rh_pct FROM reading WHERE sensor_id = :sensor "
-        "AND observed_at >= low AND observed_at < high AND {column} IS NOT NULL "
-        "ORDER BY {column} {order}, observed_at LIMIT 1)"
+def _extremes(bulk: Bulk, sensor_id: int, edges: Sequence[int], columns: Sequence[str]) -> np.ndarray:
+    """The readings with the lowest and the highest of some columns in each stretch, each once."""
+    stretches = list(pairwise(edges))
+    ends = [f"{column} {order}" for column in columns for order in ("ASC", "DESC")]
+    kept = " UNION ".join(
+        "SELECT (SELECT observed_at FROM reading WHERE sensor_id = ? AND observed_at >= low "
+        f"AND observed_at < high AND {end.split()[0]} IS NOT NULL ORDER BY {end}, observed_at LIMIT 1) "
+        "FROM stretch"
+        for end in ends
     )
-    kept = " UNION ALL ".join(
-        of_a_stretch.format(column=column, order=order)
-        for column in ("rh_pct", "temperature_c")
-        for order in ("ASC", "DESC")
+    rows = bulk.rows(
+        f"WITH stretch(low, high) AS (VALUES {', '.join(['(?, ?)'] * len(stretches))}), kept(at) AS ({kept}) "
+        f"SELECT {bulk.instant_of('observed_at')}, temperature_c, rh_pct FROM reading "
+        "WHERE sensor_id = ? AND observed_at IN (SELECT at FROM kept) ORDER BY observed_at",
+        (*map(bulk.instant, chain.from_iterable(stretches)), *[sensor_id] * (len(ends) + 1)),
     )
-    rows = session.execute(
-        text(
-            "SELECT DISTINCT CAST(extract(epoch FROM observed_at) * 1000 AS double precision), "
-            "temperature_c, rh_pct "
-            f"FROM {POSTGRES_STRETCHES}, LATERAL ({kept}) AS kept ORDER BY 1"
-        ),
-        {"sensor": sensor_id, **_instants(edges)},
-    ).fetchall()
-    return np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 3)
-
-
-def _pairs(edges: Sequence[int]) -> str:
-    """The stretches as SQLite is told of them."""
-    return json.dumps(list(pairwise(edges)))
-
-
-def _instants(edges: Sequence[int]) -> dict[str, list[datetime]]:
-    """The stretches as PostgreSQL is told of them."""
-    instants = [from_epoch_ms(edge) for edge in edges]
-    return {"lows": instants[:-1], "highs": instants[1:]}
-
-
-def _sqlite_table(session: Session, sql: str, given: tuple[Any, ...]) -> np.ndarray:
-    """Rows of three numbers, straight into one array: as tuples in a list they cost three times as much."""
-    cursor = session.connection().connection.cursor()
-    try:
-        cursor.execute(sql, given)
-        cells = chain.from_iterable(iter(cursor.fetchone, None))
-        table = np.fromiter(cells, dtype=np.float64).reshape(-1, 3)
-    finally:
-        cursor.close()
-    table[table == MISSING] = np.nan
-    return table
+    return np.array(rows, dtype=np.float64).reshape(-1, 3)

@@ -11,12 +11,13 @@ from itertools import combinations
 from statistics import median
 from typing import Any
 
-from sqlalchemy import bindparam, select, text
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.trusted import EXCLUDING
-from model.records.schema.tables import Correction, Doubt, Hanging, Place, Sensor
-from model.records.schema.types import UtcDateTime
+from model.records.bulk import Bulk
+from model.records.schema.tables import Correction, Hanging, Place, Sensor
+from model.records.schema.types import to_epoch_ms
 from model.wood.air.psychrometrics import relative_humidity_from_pressure, vapour_pressure
 from model.wood.reason import Reason
 
@@ -26,7 +27,7 @@ LOOKED_BACK = timedelta(hours=12)
 LEAST_HOURS = 3
 
 Hours = dict[int, tuple[float | None, float]]
-"""Mean temperature [°C] and humidity [%] by hour since 1970."""
+"""Mean temperature [°C] and humidity [%] by hour [ms since 1970]."""
 
 
 @dataclass(frozen=True)
@@ -121,19 +122,16 @@ def _rh_at(at_c: float, temperature_c: float, rh_pct: float) -> float:
 
 def _hours(session: Session, sensor_id: int, now: datetime) -> Hours:
     """The last hours of a sensor, each from its believed readings, corrected."""
-    is_sqlite = session.get_bind().dialect.name == "sqlite"
-    hour = "observed_at / 3600000" if is_sqlite else "floor(extract(epoch FROM observed_at) / 3600)"
-    kinds = ", ".join(f"'{kind}'" for kind in EXCLUDING)
-    rows = session.execute(
-        text(
-            f"SELECT {hour} AS hour, avg(temperature_c), avg(rh_pct) FROM reading "
-            "WHERE sensor_id = :sensor AND observed_at > :since AND observed_at <= :now AND NOT EXISTS ("
-            f"SELECT 1 FROM {Doubt.__tablename__} AS d WHERE d.sensor_id = reading.sensor_id "
-            f"AND d.undone_at IS NULL AND d.kind IN ({kinds}) AND d.since_at <= reading.observed_at "
-            "AND (d.until_at IS NULL OR d.until_at >= reading.observed_at)) GROUP BY 1"
-        ).bindparams(bindparam("since", type_=UtcDateTime()), bindparam("now", type_=UtcDateTime())),
-        {"sensor": sensor_id, "since": now - LOOKED_BACK, "now": now},
-    ).all()
+    bulk = Bulk(session.connection())
+    hour = bulk.hour_of("observed_at")
+    rows = bulk.rows(
+        f"SELECT {bulk.instant_of(hour)}, avg(temperature_c), avg(rh_pct) FROM reading "
+        "WHERE sensor_id = ? AND observed_at > ? AND observed_at <= ? AND NOT EXISTS ("
+        "SELECT 1 FROM doubt AS d WHERE d.sensor_id = reading.sensor_id AND d.undone_at IS NULL "
+        f"AND d.kind IN ({', '.join('?' * len(EXCLUDING))}) AND d.since_at <= reading.observed_at "
+        f"AND (d.until_at IS NULL OR d.until_at >= reading.observed_at)) GROUP BY {hour}",
+        (sensor_id, *(bulk.instant(to_epoch_ms(at)) for at in (now - LOOKED_BACK, now)), *EXCLUDING),
+    )
     correction = session.scalars(
         select(Correction)
         .where(Correction.sensor_id == sensor_id, Correction.undone_at.is_(None), Correction.since_at <= now)
