@@ -6,12 +6,15 @@ from datetime import datetime
 from math import ceil, floor
 
 from dashboard.paper.case_outline import draw_case
+from dashboard.paper.cut_list import widths_that_work, wood_in_all
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.comfort import comfort_of
+from model.wood.design.cut_list import cut_list, drawer_openings
 from model.wood.design.cutting import cut_advice
 from model.wood.design.design_range import DesignRange, Governing, design_range
+from model.wood.design.gap_table import MONTHS, gap_table
 from model.wood.design.patterns.request import request_from_document
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
@@ -110,6 +113,8 @@ def job_sheet(facts: JobFacts, display: Display, paper: PaperSize | None = None)
     _head(sheet, facts, design, display)
     _members(sheet, facts.piece, display)
     _fits(sheet, facts.piece, design, display)
+    _cut_list(sheet, facts, display)
+    _drawer_gaps(sheet, facts, display)
     _cuts(sheet, facts, display)
     return sheet.bytes()
 
@@ -226,11 +231,58 @@ def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> N
     sheet.y_now += 2.5
 
 
+def _ends(facts: JobFacts) -> tuple[float, float]:
+    """Dry and wet end of where it stands, to a tenth of a per cent, outward: nobody meters finer."""
+    low, high = facts.year.ends_pct
+    return floor(low * 10.0) / 10.0, ceil(high * 10.0) / 10.0
+
+
+def _cut_list(sheet: _Job, facts: JobFacts, display: Display) -> None:
+    """Each part once, with the widths that will work there from stock as it was."""
+    ends = _ends(facts)
+    rows = cut_list(facts.piece, ends, display.steps) if ends[0] < ends[1] else ()
+    if not rows:
+        return
+    sheet.heading("What to cut")
+    shares = (0.28, 0.2, 0.12, 0.18, 0.12, 0.1)
+    sheet.row(("part", "wood", "wide", "will work", "long", "thick"), shares, "B")
+    for row in rows:
+        sheet.row(
+            (
+                f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}",
+                row.species,
+                display.length(row.width_mm, "nearest", 64),
+                widths_that_work(row, display),
+                display.length(row.length_mm),
+                display.length(row.thickness_mm),
+            ),
+            shares,
+        )
+    sheet.hairline(sheet.y_now)
+    sheet.says(wood_in_all(rows, display))
+    sheet.y_now += 2.5
+
+
+def _drawer_gaps(sheet: _Job, facts: JobFacts, display: Display) -> None:
+    """The gap above each drawer front by the month it is fitted."""
+    openings, ends = drawer_openings(facts.piece), _ends(facts)
+    if not openings or ends[0] >= ends[1]:
+        return
+    sheet.heading("Gap above each front, by the month it is fitted")
+    shares = (0.16, *[0.07] * 12)
+    sheet.row(("opening", *MONTHS), shares, "B")
+    for name, height_mm in openings.items():
+        movement = facts.piece.fits[name].members[0].movement
+        (row,) = gap_table(movement, [height_mm], ends, steps=display.steps)
+        gaps = tuple(display.bare_length(gap, finest=64) for gap in row.gaps_mm)
+        sheet.row((display.length(height_mm), *gaps), shares)
+    sheet.hairline(sheet.y_now)
+    sheet.y_now += 2.5
+
+
 def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     """Cutting advice for each fit, from stock as the members were."""
-    low, high = facts.year.ends_pct
-    # To a tenth of a per cent, outward: nobody meters finer.
-    ends = (floor(low * 10.0) / 10.0, ceil(high * 10.0) / 10.0)
+    ends = _ends(facts)
     if not facts.piece.fits or ends[0] >= ends[1]:
         return
     sheet.heading(f"Cut again for {facts.place or 'a usual home'}, {ends[0]:.1f} to {ends[1]:.1f} %")

@@ -1,5 +1,7 @@
 """A case drawn: chosen, typed, judged before it is recorded, and the piece's face from then on."""
 
+import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -7,12 +9,15 @@ import pytest
 
 from dashboard.figures.drawing import words_of
 from dashboard.pages.pieces import case, case_asked, client_page, piece
+from dashboard.paper.job import JobFacts, job_sheet
 from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
+from model.answers.annual_range import HomeYear
 from model.records.acts import book as acts
 from model.records.queries import overview as queries
 from model.records.schema.tables import Piece
 from model.wood.design import patterns
+from model.wood.design.cut_list import CutRow, board_feet
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece, write_piece
 from model.words.display import Display
@@ -157,3 +162,23 @@ def test_a_new_pattern_is_one_new_file(book, now, toy):
     drawn = case_asked.usual_case(patterns.pattern_named("bread board"), view_of(book, now))
     assert [one.name for one in drawn.front] == ["board"]
     assert words_of(case.case_drawing(drawn)) is not None
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler (Debian package poppler-utils)")
+def test_a_drawn_case_has_its_cut_list_and_its_drawer_gaps_on_the_job_sheet(book, now):
+    made = chest(book, now, drawers="3")
+    low, high = (dict.fromkeys(made.piece.members, end) for end in (6.0, 11.0))
+    facts = JobFacts(made.piece, HomeYear("", low, high), "Dry flat", now, "UTC", now)
+    pdf = job_sheet(facts, Display("inch"))
+    ran = subprocess.run(["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True)
+    told = " ".join(ran.stdout.decode().replace("\u00a0", " ").split())
+    assert "What to cut" in told
+    assert "drawer bottom × 3" in told
+    assert "board feet of solid wood" in told
+    assert "Gap above each front, by the month it is fitted" in told
+    best = next(row for row in made.cuts if row.name == "side panel")
+    assert best.width_least_mm <= best.width_mm <= best.width_most_mm
+    # By hand: 20 boards of 12 by 12 by 1 in are 20 board feet.
+    inch = 25.4
+    row = CutRow("a", "a", 20, "ash", 12 * inch, 12 * inch, inch, None, None, None)
+    assert board_feet((row,)) == pytest.approx(20.0)

@@ -12,6 +12,7 @@ from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms.fields import Line, choice_field, field, names_to_choose, species_names, text_field
 from dashboard.pages.frame import fold, noted, num, part, prose, scrolling, sheet, under
 from dashboard.pages.pieces.case_asked import CaseTyped, Made, make_case, usual_case
+from dashboard.paper.cut_list import widths_that_work, wood_in_all
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
@@ -222,26 +223,30 @@ def _fits(made: Made, view: View) -> html.Section:
 
 def _parts(made: Made, view: View) -> html.Section:
     """What to cut: each part once, alike ones with their number."""
-    head = html.Thead(html.Tr([html.Th(word) for word in ("part", "wide", "long", "thick", "of")]))
+    words = ("part", "wide", "will work", "long", "thick", "of")
     length = view.display.length
     rows = [
         html.Tr(
             [
-                html.Td(f"{one.role}{f' × {one.alike}' if one.alike > 1 else ''}"),
-                html.Td(num(length(one.width_mm, "nearest", 64)), **under("wide")),
-                html.Td(num(length(one.length_mm)), **under("long")),
-                html.Td(num(length(one.thickness_mm)), **under("thick")),
-                html.Td(made.wood_of(one), **under("of")),
+                html.Td(f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}"),
+                html.Td(num(length(row.width_mm, "nearest", 64)), **under("wide")),
+                html.Td(prose(widths_that_work(row, view.display)), **under("will work")),
+                html.Td(num(length(row.length_mm)), **under("long")),
+                html.Td(num(length(row.thickness_mm)), **under("thick")),
+                html.Td(row.species, **under("of")),
             ],
-            id=part_anchor(one.name),
+            id=part_anchor(row.name),
         )
-        for one in made.parts
+        for row in made.cuts
     ]
-    feet = f"{made.board_feet:.1f} board feet" if view.units == "inch" else f"{made.volume_l:.1f} litres"
+    table = html.Table(
+        [html.Thead(html.Tr([html.Th(word, scope="col") for word in words])), html.Tbody(rows)],
+        className="stacking",
+    )
     return part(
         "What to cut",
-        scrolling(html.Table([head, html.Tbody(rows)], className="stacking"), "What to cut"),
-        html.P(f"In all {feet} of solid wood, as cut; buy a third more.", className="small"),
+        scrolling(table, "What to cut"),
+        html.P(wood_in_all(made.cuts, view.display), className="small"),
     )
 
 

@@ -10,13 +10,13 @@ from dashboard.forms import fields as forms
 from dashboard.pages.plans.plan_asked import USUAL, home_of
 from dashboard.shell.view import View
 from model.records.queries import overview as queries
+from model.wood.design.cut_list import CutRow, cut_list
 from model.wood.design.design_range import settled
+from model.wood.design.gap_table import shop_mc_pct
 from model.wood.design.part_request import PartWanted
 from model.wood.design.patterns import Case, CasePattern
-from model.wood.design.patterns.base import MadePart
 from model.wood.design.patterns.request import (
     CaseRequest,
-    assumed_mc_pct,
     can_be_glued,
     expanded,
     request_from_document,
@@ -37,9 +37,7 @@ INSTEAD = {
 """What to do in place of glueing across the grain, by kind of fit (common practice, no source)."""
 
 CaseTyped = Mapping[str, str]
-LITRES = 1e-6
 SPARE_MM = 25.4 / 64.0
-BOARD_FOOT_MM3 = 25.4**3 * 144.0
 USUAL_WOOD = "black walnut"
 USUAL_INSIDE = "yellow-poplar"
 
@@ -76,24 +74,9 @@ class Made:
     def case(self) -> Case:
         return self.request.case()
 
-    @property
-    def parts(self) -> list[MadePart]:
-        return list(self.case.parts.values())
-
-    def wood_of(self, part: MadePart) -> str:
-        return self.piece.members[part.name].species.name
-
-    @property
-    def _volume_mm3(self) -> float:
-        return sum(p.alike * p.width_mm * p.length_mm * p.thickness_mm for p in self.parts)
-
-    @property
-    def volume_l(self) -> float:
-        return self._volume_mm3 * LITRES
-
-    @property
-    def board_feet(self) -> float:
-        return self._volume_mm3 / BOARD_FOOT_MM3
+    @cached_property
+    def cuts(self) -> tuple[CutRow, ...]:
+        return cut_list(self.piece, self.home_mc_pct, self.case.shop.steps)
 
 
 def usual_case(pattern: CasePattern, view: View) -> Case:
@@ -155,7 +138,7 @@ def _table(pattern: CasePattern, typed: CaseTyped, view: View, notes: list[str])
         table["mc_pct"] = stack["mc_pct"]
     else:
         month = view.now.astimezone(say.zone_of(view.context.zone)).month
-        table |= {"mc_pct": assumed_mc_pct(month), "mc_basis": "assumed"}
+        table |= {"mc_pct": shop_mc_pct()[month - 1], "mc_basis": "assumed"}
         notes.append(
             f"Nobody metered this wood: {say.mc(table['mc_pct'])} is assumed, as is usual in a heated shop "
             "this month. Meter it before you cut."

@@ -19,15 +19,6 @@ from model.wood.material.ring_angle import cut_document
 from model.wood.material.species import Species, find_species
 from model.wood.piece_table import Table, near_matches
 
-# Moisture content of stock that nobody metered, by month from January, in a heated shop of the north [%]
-# (common practice, no source); the south is six months on.
-ASSUMED_MC_PCT = (6.5, 6.5, 6.5, 7.5, 8.5, 10.0, 10.0, 10.0, 10.0, 9.0, 8.0, 7.0)
-
-
-def assumed_mc_pct(month: int, southern: bool = False) -> float:
-    """Moisture content to assume of stock nobody metered, in a month of 1 to 12 [%]."""
-    return ASSUMED_MC_PCT[(month - 1 + (6 if southern else 0)) % 12]
-
 
 @dataclass(frozen=True)
 class WoodAsked:

@@ -1,0 +1,88 @@
+"""What to cut for a piece: each part once, with how many are alike, its three widths, the wood it takes."""
+
+from dataclasses import dataclass
+
+from model.wood.design.cutting import cut_advice
+from model.wood.design.setting_out import INCH_STEPS, Increments
+from model.wood.fits.front_in_opening import FrontInOpening
+from model.wood.piece import Piece
+from model.wood.units import MM_PER_INCH as INCH
+
+BOARD_FOOT_MM3 = 144.0 * INCH**3
+LITRE_MM3 = 1e6
+
+
+@dataclass(frozen=True)
+class CutRow:
+    """One part to cut, [mm]; the three widths are None where no fit asks for one."""
+
+    name: str
+    role: str
+    alike: int
+    species: str
+    width_mm: float
+    length_mm: float
+    thickness_mm: float
+    width_least_mm: float | None
+    width_best_mm: float | None
+    width_most_mm: float | None
+
+    @property
+    def volume_mm3(self) -> float:
+        """Of all that are alike, as cut."""
+        return self.alike * self.width_mm * self.length_mm * self.thickness_mm
+
+
+def cut_list(
+    piece: Piece, home_mc_pct: tuple[float, float], steps: Increments = INCH_STEPS
+) -> tuple[CutRow, ...]:
+    """The parts of a piece whose length is known, with today's widths for its home.
+
+    Parameters
+    ----------
+    piece : Piece
+    home_mc_pct : (float, float)
+        Dry and wet end of the home's year [%].
+    steps : Increments
+        What widths are rounded to.
+    """
+    widths: dict[str, tuple[float | None, float | None, float | None]] = {}
+    for name, fit in piece.fits.items():
+        stock = max(member.mc_pct for member in fit.members)
+        advice = cut_advice(piece, name, stock, home_mc_pct, steps=steps)
+        if advice.width_best_mm is not None:
+            best = advice.width_best_rounded_mm or advice.width_best_mm
+            widths.setdefault(advice.member, (advice.width_least_mm, best, advice.width_most_mm))
+    return tuple(
+        CutRow(
+            name,
+            member.role or name,
+            member.alike,
+            member.species.name,
+            member.width_mm,
+            member.length_mm,
+            member.thickness_mm,
+            *widths.get(name, (None, None, None)),
+        )
+        for name, member in piece.members.items()
+        if member.length_mm is not None
+    )
+
+
+def board_feet(rows: tuple[CutRow, ...]) -> float:
+    """Solid wood in all, as cut, without waste [board feet]."""
+    return sum(row.volume_mm3 for row in rows) / BOARD_FOOT_MM3
+
+
+def litres(rows: tuple[CutRow, ...]) -> float:
+    """The same [l]."""
+    return sum(row.volume_mm3 for row in rows) / LITRE_MM3
+
+
+def drawer_openings(piece: Piece) -> dict[str, float]:
+    """Heights of the openings of slab drawer fronts, by fit [mm]."""
+    return {
+        name: fit.opening_size_mm
+        for name, fit in piece.fits.items()
+        if isinstance(fit, FrontInOpening) and fit.construction == "slab" and fit.opening_size_mm is not None
+    }
