@@ -228,7 +228,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
 def evaluate_once(store: Store, at: datetime) -> "Evaluation":
     """Bring everything computed up to date as of an instant, outlooks and all."""
     from model.watch.questions.glue_board import GlueBoard
-    from model.watch.run.loop import bring_up_to_date
+    from model.watch.run.evaluation import bring_up_to_date
     from model.watch.state.outlook_store import Outlooks
 
     evaluation = bring_up_to_date(store, at)

@@ -29,7 +29,7 @@ def glue_up(
     as_json: AsJson = False,
 ) -> None:
     """Glue up here today? Answers go, wait or not today, and why."""
-    from model.watch.questions.asked import glue_up as ask
+    from model.watch.questions.glue_up import glue_up as ask
     from model.watch.questions.glue_up import is_against
 
     store, now = open_book()
@@ -96,7 +96,7 @@ def outlook(
     as_json: AsJson = False,
 ) -> None:
     """The coming year of a piece: every margin by month, and how likely each limit is crossed."""
-    from model.watch.state.outlook_store import UNHEARD, outlook_document
+    from model.records.queries.outlooks import UNHEARD, outlook_document
 
     store, now = open_book()
     found = _piece_now(store, piece, now)

@@ -21,7 +21,7 @@ from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import Place, Reading, Sensor
 from model.records.store import Store
 from model.watch.run import watch_sql as ledger
-from model.watch.state.roster import RosterReader
+from model.watch.state.roster_reader import RosterReader
 from model.watch.state.states import States, run
 from model.wood.piece import read_piece
 from tests.bench.smoke import parsed

@@ -17,7 +17,8 @@ from model.records.store import Store
 from model.watch.air.gap_fill import Air
 from model.watch.run import watch_sql as ledger
 from model.watch.run.fleet import BODY_HOURS_A_TASK, _spread, courses, portions
-from model.watch.state.roster import Roster, RosterReader
+from model.watch.state.roster import Roster
+from model.watch.state.roster_reader import RosterReader
 from tests.bench.bench_watch import START, build
 from tests.bench.smoke import parsed
 

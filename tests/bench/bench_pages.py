@@ -122,7 +122,7 @@ def main() -> None:
 def sample(folder: Path) -> Store:
     """The sample shop's book."""
     from deploy.sample_shop import load_history
-    from model.watch.run.loop import bring_up_to_date
+    from model.watch.run.evaluation import bring_up_to_date
 
     store = Store(f"sqlite:///{folder / 'book.sqlite'}")
     store.bring_up_to_date()

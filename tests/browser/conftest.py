@@ -124,7 +124,7 @@ def sample_book(tmp_path_factory):
     """The sample shop's invented year, read in and brought up to date once for all these tests."""
     from deploy.sample_shop import STORY_START_AT, load_history
     from model.records.store import Store
-    from model.watch.run.loop import bring_up_to_date
+    from model.watch.run.evaluation import bring_up_to_date
 
     path = tmp_path_factory.mktemp("shop") / "book.sqlite"
     store = Store(f"sqlite:///{path}")

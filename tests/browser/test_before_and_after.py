@@ -17,7 +17,7 @@ from model.records.acts.revisions import take_back
 from model.records.queries import series
 from model.records.schema.tables import Fit, Measurement, Piece, Revision
 from model.records.store import Store
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 from model.watch.state.outlook_store import Outlooks
 
 SUNDAY = datetime(2026, 2, 8, 12, tzinfo=UTC)

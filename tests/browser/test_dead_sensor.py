@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import Checkpoint, Fit, Hanging, Member, Piece, Place, Reading, Verdict
 from model.records.store import Store
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 
 
 def test_the_dead_sensor(shop, hands, tmp_path):

@@ -8,7 +8,7 @@ from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
 
 from model.records.schema.tables import Binding, Hanging, HeardMessage, Member, Place, Sensor, Stay
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 
 
 def test_first_afternoon(empty_shop, hands):

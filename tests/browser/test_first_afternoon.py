@@ -21,7 +21,7 @@ from model.records.acts.hangings import hang_sensor
 from model.records.acts.places import add_place
 from model.records.clock import machine_now
 from model.records.schema.tables import HeardMessage, Reading, Sensor
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 
 HISTORY = timedelta(hours=6)
 STEP = timedelta(minutes=10)

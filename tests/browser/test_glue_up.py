@@ -10,7 +10,7 @@ from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import Hanging, Place, Reading, Sensor
 from model.watch.questions.clamps import watch_clamps
 from model.watch.questions.glue_board import GlueBoard
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 
 QUARTER = timedelta(minutes=15)
 

@@ -7,7 +7,7 @@ from selenium.webdriver.common.keys import Keys
 from sqlalchemy import func, select
 
 from model.records.schema.tables import HeardMessage, Place, Reading, Sensor
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 
 
 def test_acts_are_taken_back_at_the_head_of_the_page(empty_shop, hands):

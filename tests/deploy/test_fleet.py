@@ -13,7 +13,7 @@ from model.records.acts import book, hangings, places
 from model.records.acts.invalidation import mark_hours
 from model.records.schema.tables import Checkpoint, Place, Reading, Sensor
 from model.records.store import Store
-from model.watch.run.loop import bring_up_to_date
+from model.watch.run.evaluation import bring_up_to_date
 from model.wood.piece import read_piece
 from tests.ran import Ran
 

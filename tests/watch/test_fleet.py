@@ -11,7 +11,7 @@ from model.records.schema.tables import Checkpoint, Margin, Piece, Place
 from model.records.schema.types import to_epoch_ms
 from model.watch.run import watch_sql as ledger
 from model.watch.run.fleet import Course, portions, recompute
-from model.watch.state.roster import RosterReader
+from model.watch.state.roster_reader import RosterReader
 
 pytestmark = pytest.mark.slow
 

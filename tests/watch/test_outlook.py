@@ -11,8 +11,10 @@ from sqlalchemy import delete
 from model.records.acts import book, places
 from model.records.acts.measured import record_measurement
 from model.records.queries import overview as queries
+from model.records.queries.outlooks import outlook_document
+from model.records.queries.series import YearSpread
 from model.records.schema.tables import Checkpoint, Fit, Member, Outlook, Place, Reading
-from model.watch.state.outlook_store import Outlooks, _series, outlook_document
+from model.watch.state.outlook_store import Outlooks
 from model.wood.errors import BadInput
 
 AUTUMN = datetime(2025, 10, 1, tzinfo=UTC)
@@ -39,7 +41,7 @@ finished = "before assembly"
 
 
 def read_series(session, subject_kind, subject_id, quantity):
-    return _series(session.get_one(Outlook, (subject_kind, subject_id, quantity)))
+    return YearSpread.of(session.get_one(Outlook, (subject_kind, subject_id, quantity)))
 
 
 def lived_in(rh_pct: np.ndarray, seed: int = 2) -> np.ndarray:

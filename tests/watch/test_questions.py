@@ -10,8 +10,7 @@ import pytest
 from model.answers.adhesives import KNOWN, LABEL, Adhesive, adhesive_named, keep_adhesive
 from model.records.queries.overview import Ready
 from model.records.schema.tables import Warning
-from model.watch.questions.asked import glue_up
-from model.watch.questions.glue_up import Destined, ShopAir, Stock, is_against, judge
+from model.watch.questions.glue_up import Destined, GlueLot, ShopAir, glue_up, is_against, judge
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
@@ -31,7 +30,7 @@ def air(rh_pct: float, wood_f: float = 66.0, room_f: float = 68.0, **more: Any) 
     })  # fmt: skip
 
 
-CHERRY = Stock("cherry", 7.4, 6.9, 7.9)
+CHERRY = GlueLot("cherry", 7.4, 6.9, 7.9)
 
 
 def against(reasons: list[Any]) -> set[str]:
@@ -48,7 +47,7 @@ def test_cherry_within_two_points_in_a_warm_shop_goes():
 
 
 def test_dry_maple_in_a_damp_spell_waits():
-    verdict, reasons = judge(Stock("hard maple", 7.0, 6.8, 7.2), air(62.0), GLUE)
+    verdict, reasons = judge(GlueLot("hard maple", 7.0, 6.8, 7.2), air(62.0), GLUE)
     assert verdict == "wait"
     assert against(reasons) == {"air-differs"}
     assert "4.4 points damper" in said(reasons[0])
@@ -61,7 +60,7 @@ def test_cold_wood_is_not_for_today_though_the_air_is_right():
 
 
 def test_an_uneven_lot_waits_to_be_sorted():
-    verdict, reasons = judge(Stock("ash", 7.4, 6.2, 8.6), air(41.0), GLUE)
+    verdict, reasons = judge(GlueLot("ash", 7.4, 6.2, 8.6), air(41.0), GLUE)
     assert verdict == "wait"
     assert against(reasons) == {"uneven-boards"}
 
@@ -86,7 +85,7 @@ def test_no_all_clear_without_readings(age_h, verdict):
 
 
 def test_stock_wetter_than_the_glue_takes_waits():
-    verdict, reasons = judge(Stock("oak", 12.0, 11.5, 12.5), air(65.0), GLUE)
+    verdict, reasons = judge(GlueLot("oak", 12.0, 11.5, 12.5), air(65.0), GLUE)
     assert verdict == "wait"
     assert against(reasons) == {"too-wet-to-glue"}
 
@@ -186,12 +185,12 @@ def test_names_that_are_not_on_the_book_are_refused_with_those_that_are(make_sho
 # ---------------------------------------------------------------- where the wood goes
 
 
-def bound(off_pct: float, is_ready: bool = False) -> Stock:
+def bound(off_pct: float, is_ready: bool = False) -> GlueLot:
     """Red oak that agrees with the air it is glued in, so much off what its home asks for."""
     target = Reason("target-home", {"place": "the flat", "target_pct": 7.7})
     reason = Reason("off-target", {"mc_pct": 7.7 + off_pct, "off_pct": off_pct, "target": target})
     oak = Destined("red oak", Ready(is_ready=is_ready, reason=reason, target_mc_pct=7.7), off_pct)
-    return Stock("red oak", 7.7 + off_pct, 7.7 + off_pct, 7.7 + off_pct, (oak,))
+    return GlueLot("red oak", 7.7 + off_pct, 7.7 + off_pct, 7.7 + off_pct, (oak,))
 
 
 @pytest.mark.parametrize(

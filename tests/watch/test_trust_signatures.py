@@ -9,12 +9,12 @@ import pytest
 from model.watch.trust import cross_sensor as company
 from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS
-from model.watch.trust.series import Beside, SensorSeries
+from model.watch.trust.series import Nearby, SensorSeries
 from model.wood.air.psychrometrics import relative_humidity_at
 from tests.said import said
 
 T0 = 20_000 * DAY_MS
-ALONE = Beside()
+ALONE = Nearby()
 
 
 def series_of(name, at_ms, temperature_c, rh_pct):
@@ -96,7 +96,7 @@ def test_a_week_of_ordinary_air_raises_nothing_alone_or_in_company():
     series = quarter_hours(168, 20.0 + day(2.0, 168), 45.0 + day(6.0, 168))
     other = quarter_hours(168, 19.0 + day(2.0, 168), 46.0 + day(6.0, 168), "rack", 2)
     assert all_quick(series) == []
-    assert all_quick(series, Beside([other])) == []
+    assert all_quick(series, Nearby([other])) == []
 
 
 def test_no_readings_and_one_reading_raise_nothing():
@@ -162,8 +162,8 @@ def test_a_sensor_beside_it_confirms_a_jump_of_temperature():
     # The big door stood open for one reading of each.
     series = with_values(quarter_hours(24), 50, temperature_c=4.0)
     other = with_values(quarter_hours(24, name="rack", seed=2), 50, temperature_c=7.0)
-    assert doubts(signatures.jumps(series, Beside([other]))) == []
-    assert len(doubts(signatures.jumps(series, Beside([quarter_hours(24, name="rack")])))) == 1
+    assert doubts(signatures.jumps(series, Nearby([other]))) == []
+    assert len(doubts(signatures.jumps(series, Nearby([quarter_hours(24, name="rack")])))) == 1
 
 
 def test_a_ray_of_sun_for_one_reading_moves_no_dew_point_and_is_no_jump():
@@ -200,9 +200,9 @@ def test_a_return_to_what_was_before_needs_no_confirmation():
 def test_a_sensor_beside_it_confirms_a_jump():
     series = with_values(quarter_hours(24), 95, rh_pct=80.0)
     other = with_values(quarter_hours(24, name="rack", seed=2), slice(94, 96), rh_pct=76.0)
-    assert doubts(signatures.jumps(series, Beside([other]))) == []
+    assert doubts(signatures.jumps(series, Nearby([other]))) == []
     calm = quarter_hours(24, name="rack", seed=2)
-    assert len(doubts(signatures.jumps(series, Beside([calm])))) == 1
+    assert len(doubts(signatures.jumps(series, Nearby([calm])))) == 1
 
 
 def test_a_humidity_without_temperature_jumps_by_humidity_alone():
@@ -241,11 +241,11 @@ def test_where_nothing_speaks_against_it_it_is_only_perhaps_stuck():
 def test_stuck_beside_one_that_moves_and_not_beside_one_that_rests():
     series = with_values(quarter_hours(36), slice(30, 130), rh_pct=41.0)
     moving = quarter_hours(36, 20.0, 45.0 + day(5.0, 36), "rack", 2)
-    (found,) = doubts(signatures.stuck(series, Beside([moving])))
+    (found,) = doubts(signatures.stuck(series, Nearby([moving])))
     assert (found.since_ms, found.until_ms) == (series.at_ms[30], series.at_ms[129])
     assert "while rack moves" in said(found)
     at_rest = with_values(quarter_hours(36, name="rack", seed=2), slice(None), rh_pct=44.9)
-    assert doubts(signatures.stuck(series, Beside([at_rest]))) == []
+    assert doubts(signatures.stuck(series, Nearby([at_rest]))) == []
 
 
 def test_a_sensor_of_whole_percents_may_rest():
@@ -259,7 +259,7 @@ def test_a_sensor_of_whole_percents_may_rest():
 def test_a_stuck_temperature_shows_against_one_that_moves():
     series = with_values(quarter_hours(24, 20.0, 45.0 + day(4.0, 24)), slice(None), temperature_c=20.0)
     moving = quarter_hours(24, 20.0 + day(2.0, 24), 45.0 + day(4.0, 24), "rack", 2)
-    assert [f.kind for f in doubts(signatures.stuck(series, Beside([moving])))] == ["stuck"]
+    assert [f.kind for f in doubts(signatures.stuck(series, Nearby([moving])))] == ["stuck"]
     assert doubts(signatures.stuck(series, ALONE)) == []
 
 
@@ -288,7 +288,7 @@ def test_another_damp_reading_within_six_hours_starts_them_again():
 
 def test_fog_that_those_beside_it_see_too_is_air():
     other = with_values(quarter_hours(48, 12.0, 80.0, "rack", 2), slice(38, 72), rh_pct=98.0)
-    assert doubts(signatures.pegged(damp_spell(), Beside([other]))) == []
+    assert doubts(signatures.pegged(damp_spell(), Nearby([other]))) == []
 
 
 def test_damp_for_hours_beside_a_dry_one_is_doubted_before_the_top():
@@ -297,7 +297,7 @@ def test_damp_for_hours_beside_a_dry_one_is_doubted_before_the_top():
     series = with_values(quarter_hours(24), slice(None), rh_pct=rh)
     assert doubts(signatures.pegged(series, ALONE)) == []
     dry = quarter_hours(24, 20.0, 60.0, "rack", 2)
-    (found,) = doubts(signatures.pegged(series, Beside([dry])))
+    (found,) = doubts(signatures.pegged(series, Nearby([dry])))
     assert "rack is dry" in said(found)
 
 
@@ -319,25 +319,25 @@ def test_in_the_sun_it_is_warm_not_dry():
     shade = quarter_hours(24, name="rack", seed=2)
     series = sunny()
     assert series.rh_pct.min() < 30.0
-    (found,) = doubts(company.warm(series, Beside([shade])))
+    (found,) = doubts(company.warm(series, Nearby([shade])))
     assert (found.since_ms, found.until_ms) == (T0 + 10 * HOUR_MS, T0 + 13 * HOUR_MS - 1)
     assert said(found).startswith("Warm, not dry")
-    assert doubts(company.warm(shade, Beside([series]))) == []  # the cooler one is not the one in the sun
+    assert doubts(company.warm(shade, Nearby([series]))) == []  # the cooler one is not the one in the sun
 
 
 def test_warm_and_damper_is_other_air():
     shade = quarter_hours(24, name="rack", seed=2)
-    assert doubts(company.warm(sunny(dew_too=True), Beside([shade]))) == []
+    assert doubts(company.warm(sunny(dew_too=True), Nearby([shade]))) == []
 
 
 def test_always_warmer_is_no_sun_but_advice_after_two_weeks():
     shade = quarter_hours(480, name="rack", seed=2)
     warm = quarter_hours(480, 24.5, relative_humidity_at(20.0, 45.0, 24.5))
-    assert doubts(company.warm(warm, Beside([shade]))) == []
-    (found,) = company.self_heated(warm, Beside([shade]))
+    assert doubts(company.warm(warm, Nearby([shade]))) == []
+    (found,) = company.self_heated(warm, Nearby([shade]))
     assert (found.since_ms, found.until_ms) == (T0, OPEN_MS)
-    assert company.self_heated(shade, Beside([warm])) == []
-    assert company.drift(warm, Beside([shade])) == []  # at one temperature they agree
+    assert company.self_heated(shade, Nearby([warm])) == []
+    assert company.drift(warm, Nearby([shade])) == []  # at one temperature they agree
 
 
 # ---------------------------------------------------------------- drift, moved
@@ -346,22 +346,22 @@ def test_always_warmer_is_no_sun_but_advice_after_two_weeks():
 def test_a_steady_difference_asks_for_salt():
     rh = 45.0 + day(5.0, 480)
     other = quarter_hours(480, 20.0, rh, "rack", 2)
-    (found,) = company.drift(quarter_hours(480, 20.0, rh + 6.5), Beside([other]))
+    (found,) = company.drift(quarter_hours(480, 20.0, rh + 6.5), Nearby([other]))
     assert (found.kind, found.until_ms) == ("drift", OPEN_MS)
     assert "check it with salt" in said(found)
-    assert company.drift(quarter_hours(480, 20.0, rh + 4.0), Beside([other])) == []
+    assert company.drift(quarter_hours(480, 20.0, rh + 4.0), Nearby([other])) == []
 
 
 def test_a_difference_that_comes_and_goes_is_no_drift():
     rh = 45.0 + day(5.0, 480)
     other = quarter_hours(480, 20.0, rh, "rack", 2)
     swing = np.repeat(np.where(np.arange(20) % 2 == 0, 12.0, 0.0), 96)
-    assert company.drift(quarter_hours(480, 20.0, rh + swing), Beside([other])) == []
+    assert company.drift(quarter_hours(480, 20.0, rh + swing), Nearby([other])) == []
 
 
 def test_nine_days_are_too_few_for_drift():
     other = quarter_hours(216, name="rack", seed=2)
-    assert company.drift(quarter_hours(216, 20.0, 55.0), Beside([other])) == []
+    assert company.drift(quarter_hours(216, 20.0, 55.0), Nearby([other])) == []
 
 
 def test_a_step_of_both_that_stays_asks_whether_it_was_moved():
@@ -369,7 +369,7 @@ def test_a_step_of_both_that_stays_asks_whether_it_was_moved():
     series = quarter_hours(24, np.where(step, 14.0, 21.0), np.where(step, 50.0, 45.0))
     (found,) = signatures.moved(series, ALONE)
     assert found.since_ms == found.until_ms == series.at_ms[48]
-    together = Beside([quarter_hours(24, np.where(step, 14.0, 21.0), 45.0, "rack", 2)])
+    together = Nearby([quarter_hours(24, np.where(step, 14.0, 21.0), 45.0, "rack", 2)])
     assert signatures.moved(series, together) == []
 
 

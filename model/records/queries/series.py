@@ -80,6 +80,15 @@ class YearSpread:
     p90: np.ndarray
     detail: dict[str, Any]
 
+    @classmethod
+    def of(cls, row: Outlook) -> "YearSpread":
+        """A row of `outlook` read."""
+        p10, p50, p90 = (
+            np.frombuffer(raw, dtype="<f4").astype(np.float64) for raw in (row.p10, row.p50, row.p90)
+        )
+        days = np.arange(1, len(p50) + 1).astype("timedelta64[D]")
+        return cls(np.datetime64(to_epoch_ms(row.at), "ms") + days, p10, p50, p90, dict(row.detail))
+
 
 def outlook(session: Session, kind: str, number: int, quantity: str) -> YearSpread | None:
     """What is expected of a member, a fit's limit or a piece's air; none where no outlook was made.
@@ -92,14 +101,7 @@ def outlook(session: Session, kind: str, number: int, quantity: str) -> YearSpre
         `mc_pct` or `width_mm` of a member, a limit's name of a fit, `rh_pct` or `temperature_c` of a piece.
     """
     row = session.get(Outlook, (kind, number, quantity))
-    if row is None:
-        return None
-    p10, p50, p90 = (
-        np.frombuffer(raw, dtype="<f4").astype(np.float64) for raw in (row.p10, row.p50, row.p90)
-    )
-    start = np.datetime64(to_epoch_ms(row.at), "ms")
-    days = np.arange(1, len(p50) + 1).astype("timedelta64[D]")
-    return YearSpread(start + days, p10, p50, p90, dict(row.detail))
+    return None if row is None else YearSpread.of(row)
 
 
 def limits_ahead(session: Session, fit_ids: Sequence[int]) -> dict[tuple[int, str], dict[str, Any]]:

@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import or_, select
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from model.answers.adhesives import Adhesive, adhesive_from_document
@@ -20,11 +19,13 @@ from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.recorded_rows import Change
 from model.records.acts.revisions import restore, way_back
 from model.records.bulk import Bulk
-from model.records.schema.tables import GlueUp, Place, Revision, Warning
-from model.records.schema.types import from_epoch_ms, to_epoch_ms
+from model.records.schema.tables import GlueUp, Place, Revision
+from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS, Trust, read_trust, trusted_readings
 from model.watch.run import watch_sql as ledger
+from model.watch.state.hysteresis import EASY, PAST, STANDINGS
+from model.watch.tell.warnings import Episode, read_stored, reconcile, write_changes
 from model.wood.errors import BadInput
 
 Floats = NDArray[np.float64]
@@ -129,13 +130,15 @@ def watch_clamps(store: Store, now: datetime) -> int:
             glue_up.id: leavings_of(bulk, trust, glue_up, min(now, glue_up.clamps_on_at + LONGEST))
             for glue_up, _ in found
         }
-    changed = 0
-    try:
-        with store.session() as session:
-            for glue_up, place in found:
-                changed += _write(session, glue_up, place, leavings[glue_up.id])
-    except IntegrityError:
-        return 0  # another watch has just written the same
+        stored = read_stored(bulk, "place", 0)
+    changes = []
+    for glue_up, place in found:
+        own = [one for one in stored.get(glue_up.place_id, []) if one.episode.limit_name == _name(glue_up)]
+        changes.append(reconcile(own, [_episode(glue_up, place, one) for one in leavings[glue_up.id]]))
+    changed = sum(map(len, changes))
+    if changed:
+        with store.engine.begin() as connection:
+            write_changes(Bulk(connection), changes)
     return changed
 
 
@@ -204,60 +207,17 @@ def _united(found: Sequence[Leaving], ended_ms: int | None) -> list[Leaving]:
     return result
 
 
-def _write(session: Session, glue_up: GlueUp, place: str, leavings: Sequence[Leaving]) -> int:
-    """Bring a glue-up's warnings to what the readings say; what overlaps a stored one stays that one."""
-    name = f"glue-up {glue_up.id}"
-    stored = list(
-        session.scalars(
-            select(Warning)
-            .where(
-                Warning.subject_kind == "place",
-                Warning.subject_id == glue_up.place_id,
-                Warning.limit_name == name,
-            )
-            .order_by(Warning.opened_at)
-        )
-    )
-    changed = 0
-    for leaving in leavings:
-        opened = from_epoch_ms(leaving.opened_ms)
-        closed = None if leaving.closed_ms is None else from_epoch_ms(leaving.closed_ms)
-        same = next((one for one in stored if _overlap(one, opened, closed)), None)
-        if same is not None:
-            stored.remove(same)
-            if same.closed_at != closed:
-                same.closed_at = closed if closed is None or closed >= same.opened_at else same.opened_at
-                changed += 1
-            continue
-        session.add(
-            Warning(
-                subject_kind="place",
-                subject_id=glue_up.place_id,
-                limit_name=name,
-                tier="now",
-                from_verdict="clear",
-                to_verdict="past",
-                detail={
-                    "key": leaving.key,
-                    "place": place,
-                    "adhesive": glue_up.adhesive,
-                    "glue": glue_up.adhesive["name"],
-                    "temperature_c": leaving.temperature_c,
-                    "rh_pct": leaving.rh_pct,
-                },
-                opened_at=opened,
-                closed_at=closed,
-            )
-        )
-        changed += 1
-    for left in stored:
-        # The readings no longer say so: late ones came, or a sensor is doubted now.
-        if left.closed_at is None:
-            left.closed_at = left.opened_at
-            changed += 1
-    return changed
+def _name(glue_up: GlueUp) -> str:
+    """What its warnings go by, beside those of its place."""
+    return f"glue-up {glue_up.id}"
 
 
-def _overlap(warning: Warning, opened: datetime, closed: datetime | None) -> bool:
-    starts_before = closed is None or warning.opened_at <= closed
-    return starts_before and (warning.closed_at is None or opened <= warning.closed_at)
+def _episode(glue_up: GlueUp, place: str, leaving: Leaving) -> Episode:
+    detail = {
+        "key": leaving.key, "place": place, "adhesive": glue_up.adhesive, "glue": glue_up.adhesive["name"],
+        "temperature_c": leaving.temperature_c, "rh_pct": leaving.rh_pct,
+    }  # fmt: skip
+    return Episode(
+        "place", glue_up.place_id, _name(glue_up), "now", STANDINGS[EASY], STANDINGS[PAST], detail,
+        leaving.opened_ms, closed_ms=leaving.closed_ms,
+    )  # fmt: skip

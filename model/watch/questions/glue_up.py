@@ -85,7 +85,7 @@ class Destined:
 
 
 @dataclass(frozen=True)
-class Stock:
+class GlueLot:
     """What is to be glued: mean, driest and wettest board [%], and whether each of its stacks is ready."""
 
     name: str
@@ -95,13 +95,13 @@ class Stock:
     stacks: tuple[Destined, ...] = ()
 
 
-def judge(stock: Stock | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, list[Reason]]:
+def judge(stock: GlueLot | None, air: ShopAir, adhesive: Adhesive) -> tuple[str, list[Reason]]:
     """Verdict and reasons for one lot of stock in the air as it is, those against first.
 
     Examples
     --------
     >>> air = ShopAir(7.9, 7.9, 7.9, 41.0, 20.0, 18.9)
-    >>> judge(Stock("cherry", 7.4, 6.9, 7.9), air, Adhesive("white glue", 12.8))[0]
+    >>> judge(GlueLot("cherry", 7.4, 6.9, 7.9), air, Adhesive("white glue", 12.8))[0]
     'go'
     """
     if air.age_h > air.silent_after_h or math.isnan(air.emc_five_days_pct):
@@ -150,7 +150,7 @@ def _temperature(air: ShopAir, adhesive: Adhesive) -> list[Reason]:
     return reasons
 
 
-def _moisture(stock: Stock, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
+def _moisture(stock: GlueLot, air: ShopAir, adhesive: Adhesive) -> list[Reason]:
     reasons = []
     numbers = {
         "mc_pct": round(stock.mc_pct, 2), "low_pct": round(stock.low_pct, 2),
@@ -245,7 +245,7 @@ def glue_up(
     return Answer("glue-up", place, verdict, tuple(reasons), earliest, holds, detail)
 
 
-def _line(stock: Stock, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
+def _line(stock: GlueLot, air: ShopAir, adhesive: Adhesive) -> dict[str, Any]:
     """What is told of one stack: its verdict by itself, why, and whether it is ready."""
     verdict, reasons = judge(stock, air, adhesive)
     (one,) = stock.stacks
@@ -301,11 +301,11 @@ def _shop_air(climate: Climate, hour: int, wood_temperature_c: float | None) -> 
     )
 
 
-def _together(stacks: Sequence[StackFollowed], ready: Mapping[int, Ready]) -> Stock:
+def _together(stacks: Sequence[StackFollowed], ready: Mapping[int, Ready]) -> GlueLot:
     mean = float(np.mean([stack.mc_pct for stack in stacks]))
     low, high = min(stack.low_pct for stack in stacks), max(stack.high_pct for stack in stacks)
     own = tuple(_destined_stack(stack, ready.get(stack.owner.id, Ready())) for stack in stacks)
-    return Stock(" with ".join(stack.owner.name for stack in stacks), mean, low, high, own)
+    return GlueLot(" with ".join(stack.owner.name for stack in stacks), mean, low, high, own)
 
 
 def _destined_stack(stack: StackFollowed, ready: Ready) -> Destined:
@@ -317,7 +317,7 @@ def _when(
     book: Followed,
     place_id: int,
     stacks: Sequence[StackFollowed],
-    stock: Stock,
+    stock: GlueLot,
     adhesive: Adhesive,
     verdict: str,
     reasons: Sequence[Reason],

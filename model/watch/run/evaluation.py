@@ -25,8 +25,8 @@ from model.watch.run.tasks import Known, Tally, Task, earliest_change, portions
 from model.watch.run.watch_sql import Counts, Overtaken
 from model.watch.run.writing import AirsThen, Results, ResultWriter, add_computed
 from model.watch.state import read_back as resume
-from model.watch.state.fit_on_book import FitOnBook
-from model.watch.state.roster import Assembly, Roster, RosterReader
+from model.watch.state.roster import Assembly, FitOnBook, Roster
+from model.watch.state.roster_reader import RosterReader
 from model.watch.tell.place_stack_verdicts import Around
 from model.watch.tell.verdicts import verdict_of_piece
 from model.watch.tell.warnings import read_stored
@@ -282,9 +282,9 @@ class Watch:
     ) -> None:
         """Verdicts and warnings of places, stacks and sensors; verdicts of pieces that can't be followed."""
         assert self._roster is not None
-        found = self._around.judge(bulk, self._roster, hour, climates, marks, self._trusted)
-        rows.verdicts += found.verdicts
-        rows.changes += found.changes
+        verdicts, changes = self._around.judge(bulk, self._roster, hour, climates, marks, self._trusted)
+        rows.verdicts += verdicts
+        rows.changes += changes
         for owner in self._roster.owners:
             if owner.until <= hour:
                 rows.retired.append(owner)

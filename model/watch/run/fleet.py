@@ -17,7 +17,8 @@ from model.watch.air.climate import Climate
 from model.watch.air.gap_fill import Air
 from model.watch.run import watch_sql as ledger
 from model.watch.state.margins import fits_through
-from model.watch.state.roster import Assembly, PlaceOnBook, Roster, RosterReader
+from model.watch.state.roster import Assembly, PlaceOnBook, Roster
+from model.watch.state.roster_reader import RosterReader
 from model.watch.state.states import DAY_H, Run, States, run
 
 if TYPE_CHECKING:
@@ -146,34 +147,31 @@ def _spread(
 ) -> Iterator[Course]:
     from distributed import as_completed
 
-    waiting = iter(tasks)
-    workers = max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
-
-    def hand_out() -> Any:
-        task = next(waiting, None)
-        if task is None:
-            return None
+    at_once = TASKS_AHEAD * max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
+    coming = as_completed()
+    for number, task in enumerate(tasks):
         own = _airs_of(task, airs)
         places = {id_: roster.places[id_] for id_ in own}
         # Handed to a worker directly: megabytes of air have no business in the scheduler.
         given = client.scatter((task, places, own), hash=False)
-        return client.submit(_given_courses, given, until, pure=False)
-
-    first = [future for future in (hand_out() for _ in range(TASKS_AHEAD * workers)) if future is not None]
-    coming = as_completed(first)
+        coming.add(client.submit(_given_courses, given, until, pure=False))
+        if number + 1 >= at_once:
+            yield from _done(next(coming))
     for future in coming:
-        done = future.result()
-        future.release()
-        following = hand_out()
-        if following is not None:
-            coming.add(following)
-        yield from done
+        yield from _done(future)
 
 
 def _given_courses(
     given: tuple[Sequence[Assembly], dict[int, PlaceOnBook], dict[int, Air]], until: int
-) -> Any:
+) -> list[Course]:
     return courses(*given, until)
+
+
+def _done(future: Any) -> list[Course]:
+    """What a worker found, which it may forget."""
+    found: list[Course] = future.result()
+    future.release()
+    return found
 
 
 def _airs_of(owners: Sequence[Assembly], airs: Mapping[int, Air]) -> dict[int, Air]:

@@ -17,11 +17,9 @@ from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.run import watch_sql as ledger
-from model.watch.run.evaluation import Evaluation, Watch, bring_up_to_date
+from model.watch.run.evaluation import Evaluation, Watch
 from model.watch.run.standby import Lock, lock_of
 from model.watch.run.watch_sql import Overtaken
-
-__all__ = ["Evaluation", "Watch", "bring_up_to_date", "run"]
 
 log = logging.getLogger(__name__)
 

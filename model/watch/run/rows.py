@@ -66,28 +66,19 @@ def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:
     history = fit.history
     assert history is not None
     first, last = fit.first, fit.last
-    play_mm = fit.play_mm.tolist()
-    ends = [
-        (fit.fit.id, limit.name, last * HOUR_MS, limit.direction, limit.severity, now.margin_mm, play,
-         STANDINGS[now.level], now.since * HOUR_MS, now.improving)
-        for limit, now, play in zip(fit.limits, fit.latest, play_mm, strict=True)
-    ]  # fmt: skip
-    if first == last:
-        return ends
-    hours = {hour for hour in kept_hours if first <= hour < last}
+    hours = {hour for hour in kept_hours if first <= hour < last} | {last}
     columns = [hour - first for hour in sorted(hours | set(range(-(-first // 24) * 24, last, 24)))]
     margins, levels, since, improving = (
         values[:, columns].tolist()
         for values in (fit.margin_mm, history.level, history.since, history.improving)
     )
-    rows: list[Row] = [
+    return [
         (fit.fit.id, limit.name, (first + column) * HOUR_MS, limit.direction, limit.severity,
-         margins[number][place], play_mm[number], STANDINGS[levels[number][place]],
+         margins[number][place], play_mm, STANDINGS[levels[number][place]],
          since[number][place] * HOUR_MS, improving[number][place])
-        for number, limit in enumerate(fit.limits)
+        for number, (limit, play_mm) in enumerate(zip(fit.limits, fit.play_mm.tolist(), strict=True))
         for place, column in enumerate(columns)
     ]  # fmt: skip
-    return rows + ends
 
 
 def as_json(document: Mapping[str, Any]) -> str:

@@ -29,11 +29,6 @@ PRESENT = (
 class Lock(Protocol):
     """Says whether this process is the one that watches."""
 
-    @property
-    def is_held(self) -> bool:
-        """As of the last look."""
-        ...
-
     def look(self) -> bool:
         """Take the lock if it is free; whether it is held now."""
         ...
@@ -44,39 +39,23 @@ class Lock(Protocol):
 
 
 def lock_of(store: Store) -> Lock:
-    """The lock of a book."""
+    """The lock of a book; nobody else can watch one in memory."""
     if not store.is_sqlite:
         return AdvisoryLock(store)
-    return FileLock(Path(store.url.database)) if store.url.database else Alone()
-
-
-class Alone:
-    """A book in memory: nobody else can watch it."""
-
-    is_held = True
-
-    def look(self) -> bool:
-        return True
-
-    def close(self) -> None:
-        pass
+    return FileLock(Path(store.url.database) if store.url.database else None)
 
 
 class FileLock:
     """A locked file beside a SQLite book. The file stays: taking it away would let two lock two."""
 
-    def __init__(self, database: Path) -> None:
-        self._path = database.with_name(f"{database.name}-watch")
+    def __init__(self, database: Path | None) -> None:
+        self._path = None if database is None else database.with_name(f"{database.name}-watch")
         self._file: IO[bytes] | None = None
-
-    @property
-    def is_held(self) -> bool:
-        return self._file is not None
 
     def look(self) -> bool:
         import fcntl
 
-        if self._file is None:
+        if self._file is None and self._path is not None:
             file = self._path.open("ab")
             try:
                 fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -105,10 +84,6 @@ class AdvisoryLock:
         )
         self._connection: Connection | None = None
         self._is_held = False
-
-    @property
-    def is_held(self) -> bool:
-        return self._is_held
 
     def look(self) -> bool:
         """Take the lock if it is free.

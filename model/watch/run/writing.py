@@ -17,7 +17,7 @@ from model.watch.run.watch_sql import Counts
 from model.watch.state.margins import Resumed
 from model.watch.state.roster import Assembly
 from model.watch.state.states import widened_sd_pct
-from model.watch.tell.fit_warnings import episodes_of, limits_now
+from model.watch.tell.fit_warnings import episodes_of, limits_at
 from model.watch.tell.verdicts import AirThen, Judged, verdict_of, verdict_of_piece
 from model.watch.tell.warnings import Changes, Stored, reconcile, write_changes
 
@@ -82,13 +82,15 @@ class ResultWriter:
                 time.sleep(PAUSE_S)
 
     def flush(self) -> None:
-        """Write what was gathered.
+        """Write what was gathered, if anything was.
 
         Raises
         ------
         Overtaken
             If another watch wrote since, or the book changed.
         """
+        if not (self.rows.count() or self.rows.changes or self.rows.retired):
+            return
         rows, self.rows = self.rows, Results()
         with ledger.writing(self._store, self.counts) as bulk:
             rows.write(bulk)
@@ -124,7 +126,6 @@ def add_computed(
     rows.checkpoints += one.checkpoints
     resumed = dict(task.known.resumed) if task.known else {}
     for fit in one.fits:
-        assert fit.standing is not None
         rows.margins += margin_rows(fit, owner.kept_hours)
         episodes, replaced = episodes_of(fit, stored.get(fit.fit.id, ()))
         if episodes or replaced:
@@ -147,7 +148,7 @@ def _verdicts(one: Computed, hour: int, climates: Mapping[int, Climate], airs_th
     for fit in one.fits:
         variance = max(variances[k] for k in owner.rows_of_fit[fit.fit.id])
         sd_pct = widened_sd_pct(variance, hour - end)
-        judged[fit.fit.name] = verdict_of(limits_now(fit), airs_then[stood], sd_pct)
+        judged[fit.fit.name] = verdict_of(limits_at(fit, -1), airs_then[stood], sd_pct)
         rows.append(verdict_row("fit", fit.fit.id, judged[fit.fit.name], hour, end))
     if owner.kind == "piece":
         problem = "its members were measured later" if owner.fits and not judged else ""

@@ -7,15 +7,13 @@ then.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
-from typing import Any, NamedTuple
 
 import numpy as np
 
 from model.watch.air.climate import Climate, Floats
-from model.watch.state.fit_on_book import FitOnBook, FitVersion
 from model.watch.state.hysteresis import CLEAR_BY_PCT, Flags, History, Standing, near_below, standings
-from model.watch.state.roster import Assembly, Body
+from model.watch.state.piecewise_linear import Straight
+from model.watch.state.roster import Assembly, Body, FitOnBook
 from model.watch.state.states import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
@@ -30,15 +28,6 @@ class Resumed:
 
     names: tuple[str, ...]
     standing: Standing
-
-
-class Latest(NamedTuple):
-    """One limit at the last hour, as plain numbers: what an hour's evaluation mostly asks for."""
-
-    margin_mm: float
-    level: int
-    since: int
-    improving: bool
 
 
 @dataclass
@@ -58,22 +47,24 @@ class FitHours:
     unknown: Flags  # (hours,)
     before: Resumed | None
     history: History | None = None
-    latest: tuple[Latest, ...] = ()
-    standing: Standing | None = None  # at the last hour
     changed: bool = True  # whether the standing of a limit ever became another
 
     @property
     def last(self) -> int:
         return self.first + self.margin_mm.shape[1] - 1
 
+    @property
+    def standing(self) -> Standing:
+        """How its limits stand at the last hour."""
+        assert self.history is not None
+        return self.history.at(-1)
+
     def rest(self) -> bool:
         """Stand as before the hour, which it was settled for already; false where that isn't on record."""
         if self.before is None:
             return False
-        self.standing = at = self.before.standing
+        at = self.before.standing
         self.history = History(at.level[:, None], at.since[:, None], at.improving[:, None])
-        columns = self.margin_mm[:, -1].tolist(), *(values.tolist() for values in at)
-        self.latest = tuple(Latest(*one) for one in zip(*columns, strict=True))
         self.changed = False
         return True
 
@@ -123,6 +114,7 @@ def fits_through(
         parts = [
             _part(
                 version,
+                fit.straight if version is fit.fit else None,
                 {name: values[start - first : end - first] for name, values in mc.items()},
                 emc_pct[start - first : end - first],
             )
@@ -154,29 +146,22 @@ def settle(fits: Sequence[FitHours]) -> None:
             for fit in group
         ]
         counts = np.array([len(fit.limits) for fit in group])
-        margin_mm = np.concatenate([fit.margin_mm for fit in group])
         was = Standing(*(np.concatenate(column) for column in zip(*before, strict=True)))
         history = standings(
             was,
             first,
-            margin_mm,
+            np.concatenate([fit.margin_mm for fit in group]),
             np.concatenate([fit.margin_toward_limit_mm for fit in group]),
             np.concatenate([fit.margin_at_emc_mm for fit in group]),
             np.concatenate([fit.play_mm for fit in group]),
             np.repeat(np.array([fit.unknown for fit in group]), counts, axis=0),
         )
         changed = (history.level != was.level[:, None]).any(axis=1).tolist()
-        end = history.at(-1)
-        latest = [
-            Latest(*one) for one in zip(margin_mm[:, -1].tolist(), *(x.tolist() for x in end), strict=True)
-        ]
         row = 0
         for fit in group:
             own = slice(row, row + len(fit.limits))
             fit.changed = any(changed[own])
             fit.history = History(history.level[own], history.since[own], history.improving[own])
-            fit.standing = Standing(end.level[own], end.since[own], end.improving[own])
-            fit.latest = tuple(latest[own])
             row += len(fit.limits)
 
 
@@ -203,11 +188,11 @@ def _air_through(
 
 
 def _part(
-    version: FitVersion, mc: Mapping[str, Floats], emc_pct: Floats
+    fit: Fit, straight: Straight | None, mc: Mapping[str, Floats], emc_pct: Floats
 ) -> tuple[tuple[Limit, ...], Sequence[Floats]]:
     """A fit's limits over some hours, and its margins now, nearer the limit, and when settled."""
-    if version.straight is not None:
-        return version.straight.limits, version.straight.margins(mc, emc_pct, CLEAR_BY_PCT)
+    if straight is not None:
+        return straight.limits, straight.margins(mc, emc_pct, CLEAR_BY_PCT)
     n = len(emc_pct)
     asked = {}
     for name, values in mc.items():
@@ -216,7 +201,7 @@ def _part(
         np.add(values, CLEAR_BY_PCT, out=four[n : 2 * n])
         np.maximum(values - CLEAR_BY_PCT, 0.0, out=four[2 * n : 3 * n])
         four[3 * n :] = emc_pct
-    limits = version.fit.limits(asked)
+    limits = fit.limits(asked)
     table = np.empty((len(limits), 4, n))
     toward_limit = np.empty((len(limits), n))
     for row, limit in enumerate(limits):
@@ -227,36 +212,34 @@ def _part(
 
 def versions(
     fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
-) -> list[tuple[FitVersion, int, int]]:
+) -> list[tuple[Fit, int, int]]:
     """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
-    key: tuple[Any, ...]
     changes: list[tuple[int, str, Body | None, float]] = []
     for body in members:
         changes += [(hour, "width", body, value) for hour, value in body.widths]
     changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
-    versions: list[tuple[FitVersion, int, int]] = []
-    now, since, key = fit.version(), first, ()
+    found: list[tuple[Fit, int, int]] = []
+    now, since = fit.fit, first
     for hour, _, measured, value in sorted(changes, key=lambda change: (change[0], change[1])):
         if hour >= end:
             break
-        asked = members if measured is None else [measured]
-        mc = {body.name: moisture_then(body.id, hour) for body in asked}
-        key = (*key, measured is None, value, *mc.items())
+        mc = {
+            body.name: moisture_then(body.id, hour) for body in (members if measured is None else [measured])
+        }
         try:
-            new = fit.version(key, partial(_measured, now.fit, measured, value, mc))
+            new = _measured(now, measured, value, mc)
         except BadInput:
             continue  # a fit without a gap that can be measured stays as it was
         if hour > since:
-            versions.append((now, since, hour))
+            found.append((now, since, hour))
             since = hour
         now = new
-    versions.append((now, since, end))
-    return versions
+    return [*found, (now, since, end)]
 
 
 def fit_then(fit: FitOnBook, members: Sequence[Body], hour: int, moisture_then: MoistureThen) -> Fit:
     """A fit as it was known at an hour."""
-    return versions(fit, members, hour, hour + 1, moisture_then)[-1][0].fit
+    return versions(fit, members, hour, hour + 1, moisture_then)[-1][0]
 
 
 def _measured(fit: Fit, body: Body | None, value_mm: float, mc: Mapping[str, float]) -> Fit:

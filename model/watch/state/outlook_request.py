@@ -11,7 +11,8 @@ from model.watch.air.climate_prior import Surroundings, surroundings_of
 from model.watch.air.gap_fill import Air
 from model.watch.run import watch_sql as ledger
 from model.watch.state.margins import MoistureThen
-from model.watch.state.roster import Assembly, PlaceOnBook
+from model.watch.state.roster import Assembly
+from model.watch.state.roster_reader import read_places
 
 
 @dataclass(frozen=True)
@@ -45,4 +46,4 @@ class OutlookRequest:
 def surroundings_on_book(store: Store) -> dict[int, Surroundings]:
     """The surroundings of every place on the book, by its id."""
     with ledger.reading(store) as bulk:
-        return {place.id: surroundings_of(place) for place in PlaceOnBook.all(bulk).values()}
+        return {place.id: surroundings_of(place) for place in read_places(bulk).values()}

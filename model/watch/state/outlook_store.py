@@ -8,15 +8,16 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import delete, insert, select
+from sqlalchemy import delete, insert
 
 from model.records.bulk import Bulk
-from model.records.schema.tables import Fit, Member, Outlook, Piece
+from model.records.queries.outlooks import NAMES
+from model.records.schema.tables import Outlook, Piece
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
@@ -36,21 +37,19 @@ from model.watch.state.outlook import (
 )
 from model.watch.state.outlook_request import OutlookRequest, surroundings_on_book
 from model.watch.state.preventive_humidity import lever_of, stays_document
-from model.watch.state.roster import Assembly, PlaceOnBook, RosterReader
+from model.watch.state.roster import Assembly, PlaceOnBook
+from model.watch.state.roster_reader import RosterReader
 from model.watch.state.states import States
 from model.watch.tell.prospect_warnings import LIKELY_PCT, say_today
 from model.watch.tell.verdicts import LATER, SOONER
 from model.wood.climate.seasonal_model import Season
-from model.wood.errors import BadInput
 
 Floats = NDArray[np.float64]
 
-NAMES = ("p10", "p50", "p90")
 DIGITS = 4
 FORM = 4
 """Counted up when the rows come to hold something new, so that those stored before are computed again."""
 EVEN_PCT = 50.0
-UNHEARD = "must stand at a place that has been heard of lately, and be evaluated once (watch --once)"
 
 
 class Outlooks:
@@ -332,102 +331,6 @@ def clears_of(limit: LimitAhead) -> dict[str, int] | None:
         return None
     low, high = np.quantile(days, (QUANTILES[0], QUANTILES[-1]))
     return {"low_days": int(low), "high_days": int(np.ceil(high))}
-
-
-# ---------------------------------------------------------------- reading
-
-
-@dataclass(frozen=True, eq=False)
-class Series:
-    """One quantity's outlook: arrays of a value a day, that at the end of day k after `at`."""
-
-    at: datetime
-    p10: Floats
-    p50: Floats
-    p90: Floats
-    detail: Mapping[str, Any]
-
-    @property
-    def days(self) -> list[datetime]:
-        """The instant of each value."""
-        return [self.at + timedelta(days=k + 1) for k in range(len(self.p50))]
-
-
-def _series(row: Outlook) -> Series:
-    values = [np.frombuffer(getattr(row, name), dtype="<f4").astype(np.float64) for name in NAMES]
-    return Series(row.at, values[0], values[1], values[2], row.detail)
-
-
-def outlook_document(store: Store, piece: str) -> dict[str, Any]:
-    """The coming year of a piece as one JSON document.
-
-    Returns
-    -------
-    dict
-        ``piece, at, years, known_from, climate_known, seen_share``; ``months``: for each the mean p10, p50
-        and p90 of each member's ``width_mm`` and ``mc_pct``, of each margin ``margin_mm``, and of the room's
-        ``rh_pct``; ``limits``: of each its ``chance`` in the year, ``crossing``, ``lever``, ``if_it_stays``.
-
-    Raises
-    ------
-    BadInput
-        If there is no such piece, or nothing is known of it yet.
-    """
-    with store.session() as session:
-        found = session.scalar(select(Piece).where(Piece.name == piece))
-        if found is None:
-            names = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name)))
-            raise BadInput("outlook", "piece", f"must be one on the book ({names or 'there is none'})", piece)
-        rows = list(session.scalars(select(Outlook).where(Outlook.piece_id == found.id)))
-        members = {row.id: row.name for row in session.execute(select(Member.id, Member.name))}
-        fits = {row.id: row.name for row in session.execute(select(Fit.id, Fit.name))}
-        series = {(row.subject_kind, row.subject_id, row.quantity): _series(row) for row in rows}
-    return _document(piece, series, members, fits)
-
-
-def _document(
-    piece: str,
-    series: Mapping[tuple[str, int, str], Series],
-    members: Mapping[int, str],
-    fits: Mapping[int, str],
-) -> dict[str, Any]:
-    air = next((one for (_, _, quantity), one in series.items() if quantity == "rh_pct"), None)
-    if air is None:
-        raise BadInput("outlook", "piece", UNHEARD, piece)
-    months: dict[str, dict[str, Any]] = {}
-    limits = []
-    for (kind, subject, quantity), one in sorted(series.items()):
-        means = _by_month(one)
-        for month, mean in means.items():
-            entry = months.setdefault(month, {"month": month, "air": {}, "members": {}, "fits": {}})
-            if kind == "piece":
-                entry["air"][quantity] = mean
-            elif kind == "member":
-                entry["members"].setdefault(members[subject], {})[quantity] = mean
-            else:
-                entry["fits"].setdefault(fits[subject], {})[quantity] = {"margin_mm": mean}
-        if kind == "fit":
-            limits.append({"fit": fits[subject], "limit": quantity, **one.detail})
-    return {
-        "piece": piece,
-        "at": air.at.isoformat(),
-        **{key: air.detail[key] for key in ("years", "known_from", "climate_known", "seen_share")},
-        "next": air.detail.get("next"),
-        "months": [months[month] for month in sorted(months)],
-        "limits": limits,
-    }
-
-
-def _by_month(series: Series) -> dict[str, dict[str, float]]:
-    month = np.array([(at - timedelta(hours=12)).strftime("%Y-%m") for at in series.days])
-
-    def mean(quantile: str, name: str) -> float:
-        values: Floats = getattr(series, quantile)
-        return round(float(values[month == name].mean()), DIGITS)
-
-    return {
-        name: {quantile: mean(quantile, name) for quantile in NAMES} for name in np.unique(month).tolist()
-    }
 
 
 def _loaded(document: Any) -> Any:

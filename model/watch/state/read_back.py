@@ -8,10 +8,9 @@ import numpy as np
 from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.run import watch_sql as ledger
-from model.watch.state.fit_on_book import FitOnBook
 from model.watch.state.hysteresis import STANDINGS, Standing
 from model.watch.state.margins import Resumed
-from model.watch.state.roster import Assembly
+from model.watch.state.roster import Assembly, FitOnBook
 from model.watch.state.states import NOT_STARTED, States
 from model.wood.moisture import solver as moisture
 

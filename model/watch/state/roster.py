@@ -1,47 +1,28 @@
-"""Reads pieces and stacks from the book: their bodies, fits, stays and measurements.
+"""What is followed: pieces and stacks with their bodies, fits and stays, and the places they stand at.
 
-Instants become whole hours since 1970 UTC: a body starts with the hour of its record, a move counts from the
-next full hour, a measurement speaks of its own hour.
+Instants are whole hours since 1970 UTC.
 """
 
-import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from model.records.acts.lumber import lumber_from_document
-from model.records.bulk import Bulk
-from model.watch.air.air_hours import HOUR_MS
-from model.watch.state.fit_on_book import FitOnBook
+from model.records.acts.lumber import Lumber
+from model.watch.state.piecewise_linear import Straight, straight_of
 from model.wood.air.psychrometrics import saturation_vapour_pressure
 from model.wood.air.sorption import sorption_slope
-from model.wood.errors import BadInput
+from model.wood.fits import Fit, Limit
 from model.wood.material.member import Member
-from model.wood.material.species import find_species
 from model.wood.moisture import solver as moisture
-from model.wood.moisture.diffusion import (
-    STICKERED_PERMEANCE_KG_M2_S_PA,
-    permeance_in_series,
-    transverse_diffusion,
-)
-from model.wood.piece import moisture_batch, piece_from_document
+from model.wood.moisture.diffusion import permeance_in_series, transverse_diffusion
 
 FOREVER = 1 << 40
 """An hour that never comes."""
 
-
-# One standard deviation of the first moisture content: a hand meter is good to one point at two deviations
-# (Wood Handbook ch. 13); an assumed one may be a point and a half off (common practice, no source).
-MEASURED_SD_PCT = 0.5
-ASSUMED_SD_PCT = 1.5
-
-# A dead-piled stack takes up moisture at its outside only. Closed-shed storage gains about 0.3 % a month
-# (Wood Handbook ch. 13, from memory, unverified); a 25.4 mm board of 500 kg/m3 at 8 % in air of 20 °C
-# and 65 % does so through 1.4e-11 kg/(m2 s Pa) on each face: 0.003 x 500 x 0.0254 / (30 d x 538 Pa) / 2.
-DEAD_PILED_PERMEANCE = 1.4e-11
 
 Raw = Mapping[str, Any]
 
@@ -97,6 +78,34 @@ class Body:
 
 
 @dataclass(frozen=True)
+class FitOnBook:
+    """A fit of a piece as recorded, and its re-measured gaps (hour, gap_mm), in order."""
+
+    id: int
+    name: str
+    fit: Fit
+    gaps: tuple[tuple[int, float], ...] = ()
+
+    @cached_property
+    def straight(self) -> Straight | None:
+        """Its margins as straight lines, where they are such."""
+        return straight_of(self.fit)
+
+    @cached_property
+    def limit_names(self) -> tuple[str, ...]:
+        return tuple(limit.name for limit in self._as_built)
+
+    @cached_property
+    def play_mm(self) -> NDArray[np.float64]:
+        """The play designed before each limit."""
+        return np.array([limit.play_mm for limit in self._as_built])
+
+    @cached_property
+    def _as_built(self) -> tuple[Limit, ...]:
+        return tuple(self.fit.limits(self.fit.references()))
+
+
+@dataclass(frozen=True)
 class PlacedSpan:
     """From which hour to which (not included) at which place."""
 
@@ -117,6 +126,8 @@ class Assembly:
         Why its record can't be read; empty when it can. Then it has no bodies and no fits.
     until : int
         The hour from which it is followed no more.
+    lumber : Lumber or None
+        What a stack's record says.
     """
 
     kind: str
@@ -129,6 +140,7 @@ class Assembly:
     destination_id: int | None = None
     fit_ids: tuple[int, ...] = ()
     problem: str = ""
+    lumber: Lumber | None = None
 
     @property
     def key(self) -> tuple[str, int]:
@@ -194,16 +206,6 @@ class PlaceOnBook:
     climate: Raw | None = None
     has_iron: bool = False
 
-    @classmethod
-    def all(cls, bulk: Bulk) -> "dict[int, PlaceOnBook]":
-        """Every place, by id."""
-        return {
-            id_: cls(id_, name, kind, None if climate is None else _loaded(climate), bool(has_iron))
-            for id_, name, kind, climate, has_iron in bulk.rows(
-                "SELECT id, name, kind, climate, has_iron FROM place ORDER BY id"
-            )
-        }
-
 
 @dataclass(frozen=True)
 class Roster:
@@ -239,167 +241,3 @@ class Roster:
                     if stay.since < end:
                         last[stay.place_id] = max(last.get(stay.place_id, 0), min(stay.until, end))
         return last
-
-
-class RosterReader:
-    """Reads the roster, and reads a piece's or stack's documents again only when they changed."""
-
-    def __init__(self) -> None:
-        self._read: dict[tuple[str, int], tuple[Any, Assembly]] = {}
-
-    def read(self, bulk: Bulk) -> Roster:
-        """The roster as the book is now."""
-        ms = bulk.instant_of
-        places = PlaceOnBook.all(bulk)
-        pieces = bulk.rows(f"SELECT id, name, document, {ms('retired_at')} FROM piece ORDER BY id")
-        stacks = bulk.rows(
-            f"SELECT stack.id, name, document, {ms('start_at')}, start_mc_pct, start_basis, destination_id, "
-            f"{ms('retired_at')} FROM stack JOIN body ON body.id = stack.id ORDER BY stack.id"
-        )
-        members = _grouped(
-            bulk.rows(
-                f"SELECT piece_id, member.id, name, document, {ms('start_at')}, start_mc_pct, start_basis "
-                "FROM member JOIN body ON body.id = member.id ORDER BY member.id"
-            )
-        )
-        fits = _grouped(bulk.rows("SELECT piece_id, id, name, document FROM fit ORDER BY id"))
-        stays: dict[tuple[str, int], list[tuple[int, int | None, int]]] = {}
-        for piece, stack, place, since, until in bulk.rows(
-            f"SELECT piece_id, stack_id, place_id, {ms('since_at')}, {ms('until_at')} FROM stay "
-            f"ORDER BY {ms('since_at')}"
-        ):
-            key = ("piece", piece) if piece is not None else ("stack", stack)
-            stays.setdefault(key, []).append((since, until, place))
-        measured = _grouped(
-            bulk.rows(
-                f"SELECT body_id, id, fit_id, {ms('at')}, quantity, value, uncertainty FROM measurement "
-                f"WHERE undone_at IS NULL ORDER BY {ms('at')}, id"
-            )
-        )
-        owners = []
-        for id_, name, document, retired in pieces:
-            own = members.get(id_, [])
-            of_piece = (
-                name, document, retired, own, fits.get(id_, []), stays.get(("piece", id_), []),
-                [measured.get(row[0], []) for row in own],
-            )  # fmt: skip
-            owners.append(self._known(("piece", id_), of_piece, _piece_owner))
-        for row in stacks:
-            of_stack = (row, stays.get(("stack", row[0]), []), measured.get(row[0], []))
-            owners.append(self._known(("stack", row[0]), of_stack, _stack_owner))
-        return Roster(places, tuple(owners))
-
-    def _known(self, key: tuple[str, int], signature: Any, make: Any) -> Assembly:
-        known = self._read.get(key)
-        if known is not None and known[0] == signature:
-            return known[1]
-        owner: Assembly = make(key[1], signature)
-        self._read[key] = (signature, owner)
-        return owner
-
-
-def _grouped(rows: Sequence[tuple[Any, ...]]) -> dict[int, list[tuple[Any, ...]]]:
-    """Rows by their first column, which is dropped."""
-    groups: dict[int, list[tuple[Any, ...]]] = {}
-    for first, *rest in rows:
-        groups.setdefault(first, []).append(tuple(rest))
-    return groups
-
-
-def _piece_owner(piece_id: int, signature: Any) -> Assembly:
-    name, document, retired, members, fits, stays, measured = signature
-    spans = _spans(stays)
-    until = FOREVER if retired is None else retired // HOUR_MS
-    fit_ids = tuple(row[0] for row in fits)
-    try:
-        piece = piece_from_document(
-            {
-                "piece": _loaded(document),
-                "part": {row[1]: _loaded(row[2]) for row in members},
-                "fit": {row[1]: _loaded(row[2]) for row in fits},
-            },
-            f"piece {name}",
-        )
-        constants = moisture_batch(list(piece.members.values())).constants()
-    except BadInput as problem:
-        return Assembly("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
-    bodies = tuple(
-        _body(row[0], piece.members[row[1]], row[3], row[4], row[5], one, own)
-        for row, one, own in zip(members, constants, measured, strict=True)
-    )
-    gaps: dict[int, list[tuple[int, float]]] = {}
-    for own in measured:
-        for _, fit_id, at, quantity, value, _ in own:
-            if quantity == "gap_mm":
-                gaps.setdefault(fit_id, []).append((at // HOUR_MS, value))
-    on_book = tuple(
-        FitOnBook(row[0], row[1], piece.fits[row[1]], tuple(sorted(gaps.get(row[0], [])))) for row in fits
-    )
-    return Assembly("piece", piece_id, name, bodies, on_book, spans, until, fit_ids=fit_ids)
-
-
-def _stack_owner(stack_id: int, signature: Any) -> Assembly:
-    (_, name, document, start, start_mc, basis, destination, retired), stays, measured = signature
-    spans = _spans(stays)
-    until = FOREVER if retired is None else retired // HOUR_MS
-    try:
-        lumber = lumber_from_document(_loaded(document), f"stack {name}")
-        board = Member(
-            name=name,
-            species=find_species(lumber.species),
-            ring_angle_deg=45.0,
-            width_mm=lumber.width_mm or 150.0,
-            mc_pct=lumber.mc_pct,
-            thickness_mm=lumber.thickness_mm,
-        )
-        (constants,) = moisture_batch([board]).constants()
-    except BadInput as problem:
-        return Assembly("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
-    between = STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE
-    constants = constants._replace(face_permeance=between, back_permeance=between)
-    body = _body(stack_id, board, start, start_mc, basis, constants, measured)
-    return Assembly("stack", stack_id, name, (body,), (), spans, until, destination)
-
-
-def _body(
-    body_id: int,
-    member: Member,
-    start_ms: int,
-    start_mc_pct: float,
-    basis: str,
-    constants: moisture.Constants,
-    measured: Sequence[tuple[Any, ...]],
-) -> Body:
-    sd = MEASURED_SD_PCT if basis == "measured" else ASSUMED_SD_PCT
-    finished = member.finished_at
-    return Body(
-        id=body_id,
-        name=member.name,
-        member=member,
-        start_hour=start_ms // HOUR_MS,
-        start_mc_pct=start_mc_pct,
-        start_variance_pct2=sd * sd,
-        constants=constants,
-        finished_hour=0 if finished is None else int(finished.timestamp()) // 3600,
-        moistures=tuple((at // HOUR_MS, v, u * u) for _, _, at, q, v, u in measured if q == "mc_pct"),
-        widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _ in measured if q == "width_mm"),
-    )
-
-
-def is_dead_piled(body: Body) -> bool:
-    """Whether a stack lies board on board, so that air reaches its outside only."""
-    return body.constants.face_permeance == DEAD_PILED_PERMEANCE
-
-
-def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ...]:
-    """Stays in whole hours: the first from the hour it began in, a move from the next full hour."""
-    spans = []
-    for position, (since, until, place) in enumerate(stays):
-        first = since // HOUR_MS if position == 0 else -(-since // HOUR_MS)
-        spans.append(PlacedSpan(first, FOREVER if until is None else -(-until // HOUR_MS), place))
-    return tuple(spans)
-
-
-def _loaded(document: Any) -> Raw:
-    loaded: Raw = json.loads(document) if isinstance(document, str) else document
-    return loaded

@@ -8,8 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model.records.acts.lumber import lumber_from_document
-from model.records.schema.tables import Stack
 from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
@@ -20,7 +18,8 @@ from model.watch.run import watch_sql as ledger
 from model.watch.state import read_back as resume
 from model.watch.state.outlook import YEARS, Ahead, look_ahead
 from model.watch.state.outlook_request import OutlookRequest
-from model.watch.state.roster import Assembly, PlaceOnBook, RosterReader
+from model.watch.state.roster import Assembly, PlaceOnBook
+from model.watch.state.roster_reader import RosterReader
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.climate.seasonal_model import Season
 from model.wood.errors import BadInput
@@ -30,26 +29,21 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class StackFollowed:
-    """A stack's moisture now, mean, face and core.
+    """A stack's moisture now.
 
     Attributes
     ----------
+    profile : (cells,)
+        Through the thickness [%].
     mc_pct, low_pct, high_pct : float
         Mean of the stack, and its driest and wettest board [%].
-    sd_pct : float
-        One standard deviation of the mean.
     """
 
     owner: Assembly
-    hour: int
     profile: Floats
     mc_pct: float
     low_pct: float
     high_pct: float
-    sd_pct: float
-    face_pct: float
-    core_pct: float
-    stickered: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,48 +90,42 @@ class Followed:
 
 def followed(store: Store, now: datetime) -> Followed:
     """The book as the watch last left it, up to an instant."""
-    hour = to_epoch_ms(now) // HOUR_MS
+    hour_now = to_epoch_ms(now) // HOUR_MS
     with ledger.reading(store) as bulk:
         roster = RosterReader().read(bulk)
         airs = ledger.read_airs(bulk)
         last = resume.last_hours(bulk)
-        owners = [o for o in roster.owners if o.kind == "stack" and o.bodies and o.until > hour]
+        owners = [o for o in roster.owners if o.kind == "stack" and o.bodies and o.until > hour_now]
         asked: dict[int, list[int]] = {}
         for owner in owners:
             body_id = owner.bodies[0].id
             if body_id in last:
                 asked.setdefault(last[body_id], []).append(body_id)
         stored = resume.read_states(bulk, asked)
-    with store.session() as session:
-        documents = {o.id: dict(session.get_one(Stack, o.id).document) for o in owners}
-    stacks = []
-    for owner in owners:
-        body = owner.bodies[0]
-        if body.id in last:
-            state = stored[body.id, last[body.id]]
-            stacks.append(_stack(owner, documents[owner.id], last[body.id], state))
-    return Followed(hour, roster.places, airs, tuple(stacks))
+    stacks = [
+        _stack(owner, hour, stored[body.id, hour])
+        for owner in owners
+        for body in owner.bodies
+        for hour in [last.get(body.id)]
+        if hour is not None
+    ]
+    return Followed(hour_now, roster.places, airs, tuple(stacks))
 
 
-def _stack(owner: Assembly, document: Mapping[str, Any], hour: int, state: tuple[Any, ...]) -> StackFollowed:
-    profile, variance, _, mean, face, core, back = state
-    lumber = lumber_from_document(document, f"stack {owner.name}")
-    body = owner.bodies[0]
+def _stack(owner: Assembly, hour: int, state: tuple[Any, ...]) -> StackFollowed:
+    profile, _, _, mean, *_ = state
+    lumber, (body,) = owner.lumber, owner.bodies
+    assert lumber is not None
     # Boards of one stack in one air come together as each comes to that air.
     left = float(np.exp(-max(hour - body.start_hour, 0) / body.time_constant_h))
     low = min(lumber.mc_low_pct if lumber.mc_low_pct is not None else lumber.mc_pct, lumber.mc_pct)
     high = max(lumber.mc_high_pct if lumber.mc_high_pct is not None else lumber.mc_pct, lumber.mc_pct)
     return StackFollowed(
         owner=owner,
-        hour=hour,
         profile=profile,
         mc_pct=float(mean),
         low_pct=float(mean) - left * (lumber.mc_pct - low),
         high_pct=float(mean) + left * (high - lumber.mc_pct),
-        sd_pct=float(np.sqrt(variance)),
-        face_pct=0.5 * (float(face) + float(back)),
-        core_pct=float(core),
-        stickered=lumber.stickered,
     )
 
 

@@ -18,33 +18,18 @@ WORSE_BY_PCT = 0.5
 TIERS = ("season", "week", "morning", "now")
 
 
-def limit_at(fit: FitHours, row: int, column: int) -> LimitNow:
-    """One limit of a fit at one of its hours."""
+def limits_at(fit: FitHours, column: int) -> list[LimitNow]:
+    """The limits of a fit at one of its hours; -1 is the last."""
     assert fit.history is not None
-    limit = fit.limits[row]
-    return LimitNow(
-        name=limit.name,
-        direction=limit.direction,
-        severity=limit.severity,
-        seen=limit.reason,
-        margin_mm=float(fit.margin_mm[row, column]),
-        play_mm=float(fit.play_mm[row]),
-        near_mm=float(fit.near_mm(column)[row]),
-        level=int(fit.history.level[row, column]),
-        since_hour=int(fit.history.since[row, column]),
-    )
-
-
-def limits_now(fit: FitHours) -> list[LimitNow]:
-    """The limits of a fit at its last hour."""
+    columns = (fit.margin_mm, fit.history.level, fit.history.since)
+    margins, levels, since = (values[:, column].tolist() for values in columns)
+    play_mm, near_mm = fit.play_mm.tolist(), fit.near_mm(column).tolist()
     return [
         LimitNow(
-            limit.name, limit.direction, limit.severity, limit.reason, now.margin_mm, play_mm, near_mm,
-            now.level, now.since,
+            limit.name, limit.direction, limit.severity, limit.reason, margins[row], play_mm[row],
+            near_mm[row], levels[row], since[row],
         )
-        for limit, now, play_mm, near_mm in zip(
-            fit.limits, fit.latest, fit.play_mm.tolist(), fit.near_mm(-1).tolist(), strict=True
-        )
+        for row, limit in enumerate(fit.limits)
     ]  # fmt: skip
 
 
@@ -98,7 +83,7 @@ def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode],
                 now = None
             elif now is None:
                 if column in turns:
-                    now = _opened(fit, limit_at(fit, row, column), at_ms)
+                    now = _opened(fit, limits_at(fit, column)[row], at_ms)
             else:
                 now = _gone_on(now, fit, row, column, at_ms)
         if now is not None:
@@ -108,7 +93,7 @@ def episodes_of(fit: FitHours, stored: Sequence[Stored]) -> tuple[list[Episode],
 
 def _gone_on(now: Episode, fit: FitHours, row: int, column: int, at_ms: int) -> Episode:
     """A warning at a later hour of its limit: as it was, or worse by something worth saying."""
-    state = limit_at(fit, row, column)
+    state = limits_at(fit, column)[row]
     is_past = now.to_verdict == STANDINGS[PAST]
     if state.level == PAST and not is_past:
         return _worse(now, _opened(fit, state, at_ms), at_ms)

@@ -131,64 +131,50 @@ def stage_of(warning: Warning) -> str:
 
 
 def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
-    """Write a row for every open warning that an address has not been told of; returns how many."""
-    added = 0
-    with store.session() as session:
-        hours = read_hours(session)
-        known = _by_mask([*addresses, *hours.addresses])
-        _drop_stale(session)
-        open_now = list(
-            session.scalars(
-                select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
-            )
-        )
-        told: dict[tuple[int, str], int] = {}
-        for warning_id, address, stage in session.execute(
-            select(Notice.warning_id, Notice.address, Notice.stage)
-            .join(Warning, Warning.id == Notice.warning_id)
-            .where(Warning.closed_at.is_(None))
-        ).all():
-            worst = max(told.get((warning_id, address), 0), STAGES.index(stage))
-            told[warning_id, address] = worst
-        rows = [
-            (warning, mask, stage_of(warning))
-            for warning in open_now
-            for mask, address in known.items()
-            if hours.wants(address, warning.tier, mask)
-            and STAGES.index(stage_of(warning)) > told.get((warning.id, mask), -1)
-            and now - (warning.escalated_at or warning.opened_at) <= OLD_NEWS
-        ]
-        session.expunge_all()
-    for warning, mask, stage in rows:
-        added += _add(store, warning, mask, stage, hours, now)
-    return added
+    """Write a row for every open warning that an address has not been told of; returns how many.
 
-
-def _add(store: Store, warning: Warning, mask: str, stage: str, hours: Hours, now: datetime) -> int:
-    """One row; none when another process has just written it, the warning is gone, or one still waits."""
+    None where another process has just written one: the next look goes on.
+    """
     try:
         with store.session() as session:
-            rows = session.scalars(
-                select(Notice).where(Notice.warning_id == warning.id, Notice.address == mask)
+            hours = read_hours(session)
+            known = _by_mask([*addresses, *hours.addresses])
+            _drop_stale(session)
+            open_now = session.scalars(
+                select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
             ).all()
-            told_at = max((row.sent_at for row in rows if row.sent_at is not None), default=None)
-            due_at = hours.due_at(warning.tier, now, None if told_at is None else told_at + APART)
-            waiting = [row for row in rows if row.sent_at is None and row.tries < MOST_TRIES]
-            if waiting:  # it becomes the worse news when it goes out, which may now have to be sooner
-                session.execute(
-                    update(Notice)
-                    .where(
-                        Notice.id.in_([row.id for row in waiting]), Notice.tries == 0, Notice.due_at > due_at
-                    )
-                    .values(due_at=due_at)
-                    .execution_options(synchronize_session=False)
-                )
-                return 0
-            if any(STAGES.index(row.stage) >= STAGES.index(stage) for row in rows):
-                return 0
-            session.add(Notice(warning_id=warning.id, address=mask, stage=stage, due_at=due_at))
+            return sum(
+                _add(session, warning, mask, hours, now)
+                for warning in open_now
+                for mask, address in known.items()
+                if hours.wants(address, warning.tier, mask)
+                and now - (warning.escalated_at or warning.opened_at) <= OLD_NEWS
+            )
     except IntegrityError:
         return 0
+
+
+def _add(session: Session, warning: Warning, mask: str, hours: Hours, now: datetime) -> int:
+    """One row; none where the address has heard as much, or one still waits."""
+    stage = stage_of(warning)
+    rows = session.scalars(
+        select(Notice).where(Notice.warning_id == warning.id, Notice.address == mask)
+    ).all()
+    told_at = max((row.sent_at for row in rows if row.sent_at is not None), default=None)
+    due_at = hours.due_at(warning.tier, now, None if told_at is None else told_at + APART)
+    is_news = all(STAGES.index(row.stage) < STAGES.index(stage) for row in rows)
+    waiting = [row for row in rows if row.sent_at is None and row.tries < MOST_TRIES]
+    if not is_news:
+        return 0
+    if waiting:  # it becomes the worse news when it goes out, which may now have to be sooner
+        session.execute(
+            update(Notice)
+            .where(Notice.id.in_([row.id for row in waiting]), Notice.tries == 0, Notice.due_at > due_at)
+            .values(due_at=due_at)
+            .execution_options(synchronize_session=False)
+        )
+        return 0
+    session.add(Notice(warning_id=warning.id, address=mask, stage=stage, due_at=due_at))
     return 1
 
 

@@ -5,14 +5,12 @@ midnight; what it follows from is only what is stored, so both come to the same.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 from model.records.bulk import Bulk
 from model.watch.air.air_hours import read_hangings
 from model.watch.air.climate import Climate
 from model.watch.air.daily import DAY_H, Days, days_of
-from model.watch.air.gap_fill import Air
 from model.watch.air.places import air_then, place_now
 from model.watch.questions.ready import Window
 from model.watch.run.rows import Row, verdict_row
@@ -37,25 +35,6 @@ OF_PLACES = {MOVING, SEASON, SILENT, WATER, COLD_IRON}
 DRY_END_PCT = 1.0
 
 
-@dataclass
-class VerdictChanges:
-    """Rows of verdicts, and what to write so that the warnings are right."""
-
-    verdicts: list[Row]
-    changes: list[Changes]
-
-
-@dataclass(frozen=True)
-class _OfPlace:
-    """What follows for a place from its air and its days at an hour; looks within the hour need it again."""
-
-    air: Air
-    hour: int
-    history: PlaceHistory
-    verdict: Row
-    told: tuple[Episode, ...]
-
-
 class Around:
     """Judges places, stacks and sensors, and keeps what follows from their days."""
 
@@ -64,7 +43,6 @@ class Around:
         self._places: dict[int, PlaceHistory] = {}
         self._stacks: dict[int, StackHistory] = {}
         self._windows: dict[int, tuple[tuple[int, int], Window | None]] = {}
-        self._said: dict[int, _OfPlace] = {}
 
     def changed_from(self, hour: int) -> None:
         """Air or wood changed from an hour on."""
@@ -79,8 +57,11 @@ class Around:
         climates: Mapping[int, Climate],
         marks: Sequence[tuple[int, int, int]],
         trusted_until: Mapping[int, int],
-    ) -> VerdictChanges:
-        """Judge all of them at an hour, from what is stored; wood rests where air is trusted no more."""
+    ) -> tuple[list[Row], list[Changes]]:
+        """Rows of the verdicts of all of them at an hour, and what to write so that their warnings are right.
+
+        They follow from what is stored; wood rests where air is trusted no more.
+        """
         stacks = [
             owner
             for owner in roster.owners
@@ -88,14 +69,18 @@ class Around:
         ]
         if self._midnight != hour // DAY_H * DAY_H:
             self._look_back(bulk, roster, stacks, hour, climates)
-        verdicts, changes, silences = sensors_now(bulk, roster.places, hour, marks)
         hangings = read_hangings(bulk)
+        verdicts, changes, silences = sensors_now(bulk, roster.places, hangings, hour, marks)
         stored = read_stored(bulk, "place", 0)
         for id_ in sorted(roster.places):
-            climate = climates[id_]
-            here = self._of_place(roster, climate, hour)
-            verdicts.append(here.verdict)
-            told = [*here.told, *place_silences(climate, hour, hangings, silences)]
+            climate, history = climates[id_], self._places[id_]
+            verdicts.append(verdict_row("place", id_, place_now(climate, hour, history), hour))
+            told = [
+                *history.episodes,
+                *water_events(climate, partial(_is_used, roster.owners, id_)),
+                *cold_iron(climate),
+                *place_silences(climate, hour, hangings, silences),
+            ]
             own = [one for one in stored.get(id_, []) if one.episode.limit_name in OF_PLACES]
             changes += _changes(own, told)
         stored = read_stored(bulk, "stack", 0)
@@ -104,7 +89,7 @@ class Around:
         verdicts += self._ready(
             bulk, [owner for owner in stacks if owner.until > hour], hour, climates, trusted_until
         )
-        return VerdictChanges(verdicts, changes)
+        return verdicts, changes
 
     def _ready(
         self,
@@ -140,25 +125,6 @@ class Around:
             state_hour = owner.followed_until(trusted_until, hour)
             rows.append(verdict_row("stack", owner.id, judged, hour, state_hour))
         return rows
-
-    def _of_place(self, roster: Roster, climate: Climate, hour: int) -> "_OfPlace":
-        """A place at an hour; what was said of it before where its air is what it was."""
-        id_ = climate.place.id
-        history = self._places[id_]
-        before = self._said.get(id_)
-        if (
-            before is None
-            or before.air is not climate.air
-            or (before.hour, before.history) != (hour, history)
-        ):
-            told = (
-                *history.episodes,
-                *water_events(climate, partial(_is_used, roster.owners, id_)),
-                *cold_iron(climate),
-            )
-            verdict = verdict_row("place", id_, place_now(climate, hour, history), hour)
-            self._said[id_] = _OfPlace(climate.air, hour, history, verdict, told)
-        return self._said[id_]
 
     def _look_back(
         self,

@@ -10,7 +10,7 @@ from typing import Any
 
 from model.records.acts.trusted import ADVICE, doubt_reason
 from model.records.bulk import Bulk
-from model.watch.air.air_hours import FAR_MS, HOUR_MS
+from model.watch.air.air_hours import FAR_MS, HOUR_MS, Hung
 from model.watch.air.climate import SILENT_AFTER_H
 from model.watch.run.rows import Row, verdict_row
 from model.watch.run.watch_sql import in_portions
@@ -34,6 +34,7 @@ class _Sensor:
 def sensors_now(
     bulk: Bulk,
     places: Mapping[int, PlaceOnBook],
+    hangings: Sequence[Hung],
     hour: int,
     marks: Sequence[tuple[int, int, int]],
 ) -> tuple[list[Row], list[Changes], dict[int, list[Episode]]]:
@@ -58,11 +59,9 @@ def sensors_now(
             (bulk.instant(end_ms), *ids),
         )
     ]
-    hangings: dict[int, list[tuple[int, int, int]]] = {}
-    for sensor_id, place_id, since, until in bulk.rows(
-        f"SELECT sensor_id, place_id, {ms('since_at')}, {ms('until_at')} FROM hanging ORDER BY since_at"
-    ):
-        hangings.setdefault(sensor_id, []).append((place_id, since, FAR_MS if until is None else until))
+    hung_by: dict[int, list[Hung]] = {}
+    for hung in hangings:
+        hung_by.setdefault(hung.sensor_id, []).append(hung)
     open_doubts = bulk.rows(
         f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
         "WHERE undone_at IS NULL AND until_at IS NULL ORDER BY since_at, kind"
@@ -83,7 +82,7 @@ def sensors_now(
     changes: list[Changes] = []
     silences: dict[int, list[Episode]] = {}
     for sensor in sensors:
-        own = hangings.get(sensor.id, [])
+        own = hung_by.get(sensor.id, [])
         window = touched.get(sensor.id)
         gaps, spans = _gaps(bulk, sensor, window, end_ms)
         episodes = [e for gap in gaps for e in _silence(sensor, gap, own, places, hour)]
@@ -137,18 +136,18 @@ def _gaps(
 def _silence(
     sensor: _Sensor,
     gap: Gap,
-    hangings: Sequence[tuple[int, int, int]],
+    hangings: Sequence[Hung],
     places: Mapping[int, PlaceOnBook],
     hour: int,
 ) -> list[Episode]:
     """The silence of a gap, if it is one; one that lasts is told by the full hour."""
     since, until = gap
-    hung = next(((p, end) for p, start, end in hangings if start <= since < end), None)
+    hung = next((one for one in hangings if one.since_ms <= since < one.until_ms), None)
     if hung is None:
         return []
-    place = places[hung[0]]
+    place = places[hung.place_id]
     opened = since + SILENT_AFTER_H[place.kind] * HOUR_MS
-    ended = min(until if until is not None else FAR_MS, hung[1])
+    ended = min(until if until is not None else FAR_MS, hung.until_ms)
     if opened >= ended or (ended == FAR_MS and opened > hour * HOUR_MS):
         return []
     detail: dict[str, Any] = {

@@ -17,6 +17,7 @@ from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.air.climate import Climate
 from model.watch.air.daily import DAY_H, Days
+from model.watch.air.places import air_then
 from model.watch.questions.ready import (
     CLEAR_BY_PCT,
     StackDay,
@@ -34,7 +35,7 @@ from model.watch.questions.ready import (
 from model.watch.state.hysteresis import EASY, STANDINGS
 from model.watch.state.outlook import DAYS, YEARS, look_ahead
 from model.watch.state.outlook_request import OutlookRequest
-from model.watch.state.roster import Assembly, is_dead_piled
+from model.watch.state.roster import Assembly
 from model.watch.state.snapshot import emc_ahead
 from model.watch.tell.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.tell.warnings import Episode
@@ -96,7 +97,14 @@ def stack_history(
     mean_at = {at: mean for at, mean, _, _ in rows}
     *targets, target = _targets(owner, [*(row[0] for row in rows), until], climates, days_of)
     days = tuple(
-        StackDay(at, mean, core, wanted.mc_pct, *_moves(owner, mean_at, at), _heard(owner, at, climates))
+        StackDay(
+            at,
+            mean,
+            core,
+            wanted.mc_pct,
+            *_moves(owner, mean_at, at),
+            not air_then(owner, at, climates).unknown,
+        )
         for (at, mean, core, _), wanted in zip(rows, targets, strict=True)
     )
     standings = stack_standings(days)
@@ -206,7 +214,8 @@ def stack_now(
             return unknown_stack(owner.start_hour, Reason("no-place"))
         return unknown_stack(owner.start_hour, Reason("no-air-yet", {"place": air.place}))
     place = climates[found.place_id].place
-    where = Where(place.name, place.kind, is_dead_piled(owner.bodies[0]), owner.start_hour)
+    dead_piled = owner.lumber is not None and not owner.lumber.stickered
+    where = Where(place.name, place.kind, dead_piled, owner.start_hour)
     return judged_stack(found.day, found.standing, found.target, where, window, air)
 
 
@@ -231,12 +240,6 @@ def _targets(
         mean = days_of[place_id].mean_emc_pct(hour // DAY_H - FIVE_DAYS, hour // DAY_H)
         found.append(Target.of_air(climates[place_id].place.name, mean))
     return found
-
-
-def _heard(owner: Assembly, hour: int, climates: Mapping[int, Climate]) -> bool:
-    place_id = owner.place_at(max(hour - 1, owner.start_hour))
-    climate = climates.get(place_id) if place_id is not None else None
-    return climate is not None and int(climate.age_h(np.array([hour]))[0]) <= climate.silent_after_h
 
 
 def _episodes(

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
-from model.watch.trust.series import Beside, Hourly, SensorSeries, common, hourly
+from model.watch.trust.series import Hourly, Nearby, SensorSeries, common
 from model.wood.air.psychrometrics import dew_point, relative_humidity_from_pressure
 from model.wood.reason import Reason
 
@@ -33,13 +33,13 @@ LEAST_HOURS = DRIFT_LEAST_DAYS * LEAST_HOURS_A_DAY
 Floats = NDArray[np.float64]
 
 
-def warm(series: SensorSeries, beside: Beside) -> list[Finding]:
+def warm(series: SensorSeries, beside: Nearby) -> list[Finding]:
     """For some hours much warmer than those beside it, at the same dew point: the sun on it, or a lamp.
 
     Its dew point is good, its temperature and humidity are not the room's. Left out of the hour, the
     others give the same vapour at the room's temperature, which is its dew point put to use.
     """
-    own, others = common(hourly(series), beside.hours)
+    own, others = common(series.hours, beside.hours)
     if not len(own.hours):
         return []
     excess = own.temperature_c - others.temperature_c
@@ -75,7 +75,7 @@ def _dew(air: Hourly, rows: NDArray[np.int64]) -> Floats:
     return dew
 
 
-def drift(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Finding]:
+def drift(series: SensorSeries, beside: Nearby, first_day: int = 0) -> list[Finding]:
     """A steady difference of five points and more from those beside it, over two weeks, at one temperature.
 
     Advice, a salt check: nothing is left out for it, for of two sensors nobody knows which one is right.
@@ -86,7 +86,7 @@ def drift(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Find
     first_day : int
         The first day, since 1970, whose two weeks the readings cover.
     """
-    own, others = common(hourly(series), beside.hours)
+    own, others = common(series.hours, beside.hours)
     difference = own.rh_at(own.temperature_c) - others.rh_at(own.temperature_c)
     reason = Reason("doubt-drift", {"beside": beside.names, "apart_pct": DRIFT_PCT})
     days, begins, medians, spread = _windows(own.hours, difference)
@@ -94,12 +94,12 @@ def drift(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Find
     return _spans("drift", days, begins, flagged, reason, series, first_day)
 
 
-def self_heated(series: SensorSeries, beside: Beside, first_day: int = 0) -> list[Finding]:
+def self_heated(series: SensorSeries, beside: Nearby, first_day: int = 0) -> list[Finding]:
     """Steadily two degrees and more above those beside it at the same dew point, over two weeks.
 
     Advice: it heats itself, or it hangs where it is warmer. Its humidity reads low for the room.
     """
-    own, others = common(hourly(series), beside.hours)
+    own, others = common(series.hours, beside.hours)
     if not len(own.hours):
         return []
     rows = np.arange(len(own.hours))

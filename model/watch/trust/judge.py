@@ -25,7 +25,7 @@ from model.watch.trust import cross_sensor as company
 from model.watch.trust import presence, signatures
 from model.watch.trust.findings import DAY_MS, HOUR_MS, OPEN_MS, Finding, united
 from model.watch.trust.reading import Caches, Library, Span, read_doubts
-from model.watch.trust.reconcile import Change, OnRecord, Region, reconcile
+from model.watch.trust.reconcile import DoubtChange, OnRecord, Region, reconcile
 
 CONTEXT_MS = 24 * HOUR_MS
 """How far from a suspicious span the readings bear on it."""
@@ -178,7 +178,7 @@ class Judge:
                 if before.get((sensor_id, at)) == seen.get((sensor_id, at)):
                     seen[sensor_id, at] = revision
 
-    def _apply(self, bulk: Bulk, sensor_id: int, change: Change, at_ms: int) -> None:
+    def _apply(self, bulk: Bulk, sensor_id: int, change: DoubtChange, at_ms: int) -> None:
         finding = change.finding
         if finding is None:
             bulk.run("DELETE FROM doubt WHERE id = ?", (change.id,))
@@ -202,8 +202,8 @@ class Judge:
 
 def _changes(
     found: Sequence[SensorFindings], stored: Mapping[int, Sequence[OnRecord]]
-) -> dict[int, list[Change]]:
-    changes: dict[int, list[Change]] = {}
+) -> dict[int, list[DoubtChange]]:
+    changes: dict[int, list[DoubtChange]] = {}
     for one in found:
         own = reconcile(one.findings, stored[one.sensor_id], one.regions, one.kinds)
         changes.setdefault(one.sensor_id, []).extend(own)

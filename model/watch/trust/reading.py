@@ -39,7 +39,7 @@ from model.watch.trust.hourly_stats import (
 )
 from model.watch.trust.presence import Day
 from model.watch.trust.reconcile import OnRecord
-from model.watch.trust.series import Beside, Bools, Floats, Hourly, SensorSeries, hourly
+from model.watch.trust.series import Bools, Floats, Nearby, SensorSeries
 
 AT_ONCE = 500
 """Ids in one statement: well under SQLite's smallest limit on variables."""
@@ -130,10 +130,12 @@ class Library:
     names: Mapping[int, str]
     end_ms: int
     series: Callable[..., SensorSeries] = field(init=False)
-    _means: dict[tuple[object, ...], Hourly] = field(default_factory=dict)
+    part: Callable[..., SensorSeries] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.series = lru_cache(maxsize=SERIES_KEPT)(self._series)  # a place's sensors look at each other
+        # A place's sensors look at each other.
+        self.series = lru_cache(maxsize=SERIES_KEPT)(self._series)
+        self.part = lru_cache(maxsize=SERIES_KEPT)(self._part)
 
     def _hours(self, since_ms: int, until_ms: int) -> tuple[int, int]:
         """First hour of a span and the hour after its last."""
@@ -182,27 +184,20 @@ class Library:
 
     # ------------------------------------------------------------ those beside it
 
-    def beside(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Beside:
+    def beside(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> Nearby:
         """The sensors that hung where and when this one did, within a span."""
         spans: dict[int, list[Span]] = {}
         for other, a, b in self.company(sensor_id):
             if a <= until_ms and b > since_ms:
                 spans.setdefault(other, []).append((a, b))
 
-        def readings() -> list[SensorSeries]:
-            return [self._part(other, spans[other], since_ms, until_ms, by_hour) for other in heard]
-
-        means = {}
-        for other in sorted(spans):
-            key = (other, *self._hours(since_ms, until_ms), by_hour, *spans[other])
-            if key not in self._means:  # a place's sensors look at each other's
-                self._means[key] = hourly(self._part(other, spans[other], since_ms, until_ms, by_hour))
-            means[other] = self._means[key]
-        heard = [other for other, own in means.items() if len(own.hours)]
-        return Beside(readings, [self.names[other] for other in heard], [means[other] for other in heard])
+        parts = [
+            self.part(other, tuple(own), since_ms, until_ms, by_hour) for other, own in sorted(spans.items())
+        ]
+        return Nearby([part for part in parts if len(part.hours.hours)])
 
     def _part(
-        self, other: int, spans: Sequence[Span], since_ms: int, until_ms: int, by_hour: bool
+        self, other: int, spans: tuple[Span, ...], since_ms: int, until_ms: int, by_hour: bool
     ) -> SensorSeries:
         """A sensor's readings within a span, of the time it hung there."""
         whole = self.series(other, since_ms, until_ms, by_hour)

@@ -25,7 +25,7 @@ class OnRecord:
 
 
 @dataclass(frozen=True)
-class Change:
+class DoubtChange:
     """What to do to one doubt, and the spans of readings it makes count or count no more.
 
     Attributes
@@ -44,7 +44,7 @@ class Change:
 
 def reconcile(
     found: Iterable[Finding], stored: Sequence[OnRecord], regions: Sequence[Region], kinds: Sequence[str]
-) -> list[Change]:
+) -> list[DoubtChange]:
     """The changes that make one sensor's record say what was found.
 
     Parameters
@@ -58,12 +58,12 @@ def reconcile(
 
     Returns
     -------
-    list of Change
+    list of DoubtChange
         Takings back first, then changes, then new ones, so that no two share a beginning in between.
     """
-    gone: list[Change] = []
-    altered: list[Change] = []
-    added: list[Change] = []
+    gone: list[DoubtChange] = []
+    altered: list[DoubtChange] = []
+    added: list[DoubtChange] = []
     for kind in kinds:
         mine = [row for row in stored if row.kind == kind]
         doubts = [finding for finding in found if finding.kind == kind and finding.reason is not None]
@@ -81,19 +81,19 @@ def reconcile(
             undone.append((row.since_ms, until))
             if until != row.until_ms:
                 closed = Finding(kind, row.since_ms, until, row.reason)
-                altered.append(Change(row.id, closed, kind, ()))
+                altered.append(DoubtChange(row.id, closed, kind, ()))
         pieces = [piece for finding in wanted for piece in without(finding, undone)]
         live = [row for row in here if not row.undone]
         for piece in pieces:
             match = _same(piece, live)
             if match is None:
-                added.append(Change(None, piece, kind, ((piece.since_ms, piece.until_ms),)))
+                added.append(DoubtChange(None, piece, kind, ((piece.since_ms, piece.until_ms),)))
                 continue
             live.remove(match)
             said = (piece.since_ms, piece.until_ms, piece.reason)
             if (match.since_ms, match.until_ms, match.reason) != said:
-                altered.append(Change(match.id, piece, kind, _differences(match, piece)))
-        gone += [Change(row.id, None, kind, ((row.since_ms, row.until_ms),)) for row in live]
+                altered.append(DoubtChange(match.id, piece, kind, _differences(match, piece)))
+        gone += [DoubtChange(row.id, None, kind, ((row.since_ms, row.until_ms),)) for row in live]
     return [*gone, *altered, *added]
 
 

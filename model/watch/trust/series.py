@@ -1,6 +1,6 @@
 """Readings as the detectors look at them: one sensor's in order, and the hours of those beside it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,6 +13,20 @@ from model.wood.air.psychrometrics import saturation_vapour_pressure, vapour_pre
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Hourly:
+    """Means of hours: hours since 1970, temperature [°C], vapour pressure [Pa] and relative humidity [%]."""
+
+    hours: Ints
+    temperature_c: Floats
+    pressure_pa: Floats
+
+    def rh_at(self, temperature_c: Floats) -> Floats:
+        """Its air's relative humidity at other temperatures (hours,)."""
+        result: Floats = 100.0 * self.pressure_pa / saturation_vapour_pressure(temperature_c)
+        return result
 
 
 @dataclass(frozen=True)
@@ -48,6 +62,20 @@ class SensorSeries:
     def __len__(self) -> int:
         return len(self.at_ms)
 
+    @cached_property
+    def hours(self) -> Hourly:
+        """The means of the hours in which it knew both quantities."""
+        whole = ~np.isnan(self.temperature_c) & ~np.isnan(self.true_rh_pct)
+        hours, group = np.unique(self.at_ms[whole] // HOUR_MS, return_inverse=True)
+        count = np.bincount(group)
+        temperature_c = self.temperature_c[whole]
+        pressure_pa = vapour_pressure(temperature_c, self.true_rh_pct[whole])
+        return Hourly(
+            hours,
+            np.bincount(group, weights=temperature_c) / count,
+            np.bincount(group, weights=pressure_pa) / count,
+        )
+
     def where(self, keep: Bools) -> "SensorSeries":
         """The readings that are kept."""
         if keep.all():
@@ -65,64 +93,19 @@ class SensorSeries:
 
 
 @dataclass(frozen=True)
-class Hourly:
-    """Means of hours: hours since 1970, temperature [°C], vapour pressure [Pa] and relative humidity [%]."""
+class Nearby:
+    """The sensors that hung at the same place at the same time, each with the readings of that time."""
 
-    hours: Ints
-    temperature_c: Floats
-    pressure_pa: Floats
-
-    def rh_at(self, temperature_c: Floats) -> Floats:
-        """Its air's relative humidity at other temperatures (hours,)."""
-        result: Floats = 100.0 * self.pressure_pa / saturation_vapour_pressure(temperature_c)
-        return result
-
-
-def hourly(series: SensorSeries) -> Hourly:
-    """The means of the hours in which a sensor knew both quantities."""
-    whole = ~np.isnan(series.temperature_c) & ~np.isnan(series.true_rh_pct)
-    hours, group = np.unique(series.at_ms[whole] // HOUR_MS, return_inverse=True)
-    count = np.bincount(group)
-    temperature_c = series.temperature_c[whole]
-    pressure_pa = vapour_pressure(temperature_c, series.true_rh_pct[whole])
-    return Hourly(
-        hours,
-        np.bincount(group, weights=temperature_c) / count,
-        np.bincount(group, weights=pressure_pa) / count,
-    )
-
-
-class Beside:
-    """The sensors that hung at the same place at the same time, each with the readings of that time.
-
-    Parameters
-    ----------
-    others : sequence of SensorSeries, or callable
-        A callable is asked when the readings themselves are needed, which is seldom.
-    names, means : sequences, optional
-        Of each: its name, and the means of its hours; from the readings where not given.
-    """
-
-    def __init__(
-        self,
-        others: Sequence[SensorSeries] | Callable[[], Sequence[SensorSeries]] = (),
-        names: Sequence[str] | None = None,
-        means: Sequence[Hourly] | None = None,
-    ) -> None:
-        self._others, self._names, self._means = others, names, means
-
-    @cached_property
-    def others(self) -> Sequence[SensorSeries]:
-        return self._others() if callable(self._others) else self._others
+    others: Sequence[SensorSeries] = ()
 
     @cached_property
     def hours(self) -> Hourly:
         """Median over the sensors, at each hour in which at least one of them was heard."""
-        return _median([hourly(other) for other in self.others] if self._means is None else self._means)
+        return _median([other.hours for other in self.others])
 
     @property
     def names(self) -> str:
-        return " and ".join([other.name for other in self.others] if self._names is None else self._names)
+        return " and ".join(other.name for other in self.others)
 
     def between(self, since_ms: int, until_ms: int) -> Hourly:
         """The hours that a span touches."""

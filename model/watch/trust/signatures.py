@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from model.watch.trust.findings import HOUR_MS, MINUTE_MS, OPEN_MS, Finding
-from model.watch.trust.series import Beside, Bools, Floats, Ints, SensorSeries, runs
+from model.watch.trust.series import Bools, Floats, Ints, Nearby, SensorSeries, runs
 from model.wood.air.psychrometrics import dew_point, saturation_vapour_pressure
 from model.wood.reason import Reason
 
@@ -80,7 +80,7 @@ def _from_fahrenheit(value: float) -> float:
     return round((value - 32.0) / 1.8, 1)
 
 
-def jumps(series: SensorSeries, beside: Beside) -> list[Finding]:
+def jumps(series: SensorSeries, beside: Nearby) -> list[Finding]:
     """A reading more than 20 points of humidity, or 10 °C, away from the one before and the one after, or
     from the one before while there is none after, unless its dew point or a sensor beside it explains it.
 
@@ -120,7 +120,7 @@ _HUMIDITY = _Jumping(lambda s: s.rh_pct, JUMP_PCT, lambda s: s.true_rh_pct, BESI
 _TEMPERATURE = _Jumping(lambda s: s.measured_c, JUMP_K, lambda s: s.temperature_c, BESIDE_AGREES_K, _said_c)
 
 
-def _out_of_line(series: SensorSeries, beside: Beside, quantity: _Jumping) -> list[Finding]:
+def _out_of_line(series: SensorSeries, beside: Nearby, quantity: _Jumping) -> list[Finding]:
     own = series.where(~np.isnan(quantity.of(series)))
     n = len(own)
     if n < 2:
@@ -169,7 +169,7 @@ def _disagree(own: SensorSeries, values: Floats, a: Ints, b: Ints, farthest: flo
     return apart
 
 
-def _confirmed_beside(own: SensorSeries, values: Floats, k: int, beside: Beside, quantity: _Jumping) -> bool:
+def _confirmed_beside(own: SensorSeries, values: Floats, k: int, beside: Nearby, quantity: _Jumping) -> bool:
     """Whether a sensor beside it reads about the same then, or made most of the same change."""
     at = own.at_ms[k]
     for other in beside.others:
@@ -181,7 +181,7 @@ def _confirmed_beside(own: SensorSeries, values: Floats, k: int, beside: Beside,
     return False
 
 
-def stuck(series: SensorSeries, beside: Beside) -> list[Finding]:
+def stuck(series: SensorSeries, beside: Nearby) -> list[Finding]:
     """The same value to a tenth for twelve hours or more while others move.
 
     Others are the sensors beside it and its own temperature. One that resolves only half or whole percents
@@ -253,7 +253,7 @@ def _is_coarse(own: SensorSeries, first: int, last: int) -> bool:
     return bool((np.abs(steps - np.round(steps)) < 1e-6).all() and np.ptp(values) > 0.0)
 
 
-def pegged(series: SensorSeries, beside: Beside) -> list[Finding]:
+def pegged(series: SensorSeries, beside: Nearby) -> list[Finding]:
     """At the top of its range, by condensation or a fault, until it was below 95 % for six hours.
 
     Taken for fog when those beside it are as damp; doubted from 99 % on when they are dry.
@@ -277,7 +277,7 @@ def pegged(series: SensorSeries, beside: Beside) -> list[Finding]:
     return found
 
 
-def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, Reason | None]]:
+def _onsets(own: SensorSeries, beside: Nearby) -> list[tuple[int, Reason | None]]:
     """Where a sensor is at its top for long enough; with the reason, none when those beside it are damp."""
     found: list[tuple[int, Reason | None]] = []
     for first, last in runs_of(own.rh_pct >= DAMP_PCT):
@@ -295,7 +295,7 @@ def _onsets(own: SensorSeries, beside: Beside) -> list[tuple[int, Reason | None]
     return found
 
 
-def _humidity_beside(own: SensorSeries, first: int, last: int, beside: Beside) -> float | None:
+def _humidity_beside(own: SensorSeries, first: int, last: int, beside: Nearby) -> float | None:
     """Median humidity of those beside it over a span, at its own temperature where that is known."""
     near = beside.between(int(own.at_ms[first]), int(own.at_ms[last]))
     if not len(near.hours):
@@ -307,7 +307,7 @@ def _humidity_beside(own: SensorSeries, first: int, last: int, beside: Beside) -
     return 100.0 * float(np.median(near.pressure_pa)) / saturation
 
 
-def moved(series: SensorSeries, beside: Beside) -> list[Finding]:
+def moved(series: SensorSeries, beside: Nearby) -> list[Finding]:
     """A step of temperature and dew point at one moment that stays: perhaps it was hung somewhere else.
 
     Advice: nothing is left out for it.
