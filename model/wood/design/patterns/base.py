@@ -58,7 +58,7 @@ class CaseChoice:
 
 @dataclass(frozen=True)
 class MadePart:
-    """A part that a pattern makes: its size [mm], its wood, and how many are alike."""
+    """A part that a pattern makes: its size [mm], its wood, how many are alike; `role` where not as named."""
 
     name: str
     role: str
@@ -172,7 +172,7 @@ class Case:
         if known is not None:
             alike += known.alike
         width, length = round(width_mm, 6), round(length_mm, 6)
-        self.parts[name] = MadePart(name, role or name, width, length, thickness_mm, wood, grain, alike)
+        self.parts[name] = MadePart(name, role, width, length, thickness_mm, wood, grain, alike)
 
     def fit(self, name: str, kind: str, alike: int = 1, **fields: Any) -> None:
         """Add a fit, or so many more that are alike; lengths in mm, nothing for a field left out."""

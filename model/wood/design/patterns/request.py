@@ -117,9 +117,10 @@ class CaseRequest:
                 "length": part.length_mm,
                 "mc_pct": self.mc_pct,
                 "thickness": part.thickness_mm,
-                "role": part.role,
                 "alike": part.alike,
             }
+            if part.role:
+                table["role"] = part.role
             if part.wood == "show" and self.finish != Finish():
                 table["finish"] = finish_document(self.finish)
             if self.mc_basis != "measured":
