@@ -1,6 +1,6 @@
 """The cut list in words: the widths that will work, the wood it takes; shared by page and job sheet."""
 
-from model.wood.design.cut_list import CutRow, board_feet, litres
+from model.wood.design.cut_list import CutRow, board_feet_in_all, litres_in_all
 from model.words.display import Display
 
 
@@ -14,5 +14,9 @@ def widths_that_work(row: CutRow, display: Display) -> str:
 
 def wood_in_all(rows: tuple[CutRow, ...], display: Display) -> str:
     """How much solid wood it takes."""
-    takes = f"{board_feet(rows):.1f} board feet" if display.units == "inch" else f"{litres(rows):.0f} litres"
+    takes = (
+        f"{board_feet_in_all(rows):.1f} board feet"
+        if display.units == "inch"
+        else f"{litres_in_all(rows):.0f} litres"
+    )
     return f"In all {takes} of solid wood, as cut; buy a third more."

@@ -17,7 +17,7 @@ from model.records.acts import book as acts
 from model.records.queries import overview as queries
 from model.records.schema.tables import Piece
 from model.wood.design import patterns
-from model.wood.design.cut_list import CutRow, board_feet
+from model.wood.design.cut_list import CutRow, board_feet_in_all
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece, write_piece
 from model.words.display import Display
@@ -181,4 +181,4 @@ def test_a_drawn_case_has_its_cut_list_and_its_drawer_gaps_on_the_job_sheet(book
     # By hand: 20 boards of 12 by 12 by 1 in are 20 board feet.
     inch = 25.4
     row = CutRow("a", "a", 20, "ash", 12 * inch, 12 * inch, inch, None, None, None)
-    assert board_feet((row,)) == pytest.approx(20.0)
+    assert board_feet_in_all((row,)) == pytest.approx(20.0)

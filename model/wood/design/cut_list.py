@@ -4,12 +4,9 @@ from dataclasses import dataclass
 
 from model.wood.design.cutting import cut_advice
 from model.wood.design.setting_out import INCH_STEPS, Increments
+from model.wood.design.stock import CUBIC_M_PER_BOARD_FOOT, cubic_metres
 from model.wood.fits.front_in_opening import FrontInOpening
 from model.wood.piece import Piece
-from model.wood.units import MM_PER_INCH as INCH
-
-BOARD_FOOT_MM3 = 144.0 * INCH**3
-LITRE_MM3 = 1e6
 
 
 @dataclass(frozen=True)
@@ -28,9 +25,9 @@ class CutRow:
     width_most_mm: float | None
 
     @property
-    def volume_mm3(self) -> float:
+    def volume_m3(self) -> float:
         """Of all that are alike, as cut."""
-        return self.alike * self.width_mm * self.length_mm * self.thickness_mm
+        return cubic_metres(self.thickness_mm, self.width_mm, self.length_mm, self.alike)
 
 
 def cut_list(
@@ -69,14 +66,14 @@ def cut_list(
     )
 
 
-def board_feet(rows: tuple[CutRow, ...]) -> float:
+def board_feet_in_all(rows: tuple[CutRow, ...]) -> float:
     """Solid wood in all, as cut, without waste [board feet]."""
-    return sum(row.volume_mm3 for row in rows) / BOARD_FOOT_MM3
+    return sum(row.volume_m3 for row in rows) / CUBIC_M_PER_BOARD_FOOT
 
 
-def litres(rows: tuple[CutRow, ...]) -> float:
+def litres_in_all(rows: tuple[CutRow, ...]) -> float:
     """The same [l]."""
-    return sum(row.volume_mm3 for row in rows) / LITRE_MM3
+    return sum(row.volume_m3 for row in rows) * 1000.0
 
 
 def drawer_openings(piece: Piece) -> dict[str, float]:
