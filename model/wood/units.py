@@ -179,36 +179,23 @@ def _spelled_out(text: str) -> str:
 def parse_length_mm(
     value: str | float, where: str = "", what: str = "length", bare: LengthUnit | None = "mm"
 ) -> float:
-    """Length in mm of what a maker writes.
+    """Length in mm of what a maker writes, zero or more; BadInput, in one sentence, if it is no such length.
+
+    A number is mm. A string is a number with a unit: mm, cm, m, in (``"``), ft (``'``), decimals with a point
+    or a comma, or fractions: ``"14 1/2in"``, ``"14-1/2 in"``, ``'5/8"'``, ``"14½in"``, ``"4ft 6 1/2in"``.
 
     Parameters
     ----------
-    value : str or float
-        A number is mm. A string is a number with a unit: mm, cm, m, in (``"``), ft (``'``), decimals with
-        a point or a comma, or fractions: ``"14 1/2in"``, ``"14-1/2 in"``, ``'5/8"'``, ``"14½in"``,
-        ``"368,5 mm"``, ``"4ft 6 1/2in"``.
     where, what : str
         What to call the value in the error: the file or option, and the key.
     bare : str or None
         The unit of a string that names none: mm in a piece file, the viewer's on a page. None, on the
         command line, refuses it and offers both. A fraction is never mm: it is asked back.
 
-    Returns
-    -------
-    float
-        Length [mm], zero or more, finite.
-
-    Raises
-    ------
-    BadInput
-        With one sentence, if it is not such a length.
-
     Examples
     --------
-    >>> parse_length_mm("14-1/2 in")
-    368.3
-    >>> parse_length_mm("1,2 m")
-    1200.0
+    >>> parse_length_mm("14-1/2 in"), parse_length_mm("1,2 m")
+    (368.3, 1200.0)
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | np.number):
         raise BadInput(where, what, _LENGTH_RULE, value)
@@ -262,35 +249,15 @@ _TEMPERATURE_RULE = 'must be a temperature such as "21C", "70F" or "294K"'
 def parse_temperature_c(
     value: str | float, where: str = "", what: str = "temperature", bare: TemperatureUnit | None = "C"
 ) -> float:
-    """Temperature in °C of what a maker writes.
+    """Temperature in °C of what a maker writes; BadInput, in one sentence, if it is no such temperature.
 
-    Parameters
-    ----------
-    value : str or float
-        A number is °C. A string is a number, its decimals after a point or a comma, with C, F or K, with or
-        without a degree sign.
-    where, what : str
-        What to call the value in the error.
-    bare : str or None
-        The unit of a string that names none: C, or the viewer's on a page. None, on the command line,
-        refuses it and offers both.
-
-    Returns
-    -------
-    float
-        Temperature [°C], at or above absolute zero.
-
-    Raises
-    ------
-    BadInput
-        With one sentence, if it is not such a temperature.
+    A number is °C. A string is a number, its decimals after a point or a comma, with C, F or K, with or
+    without a degree sign; `where`, `what` and `bare` as in `parse_length_mm`.
 
     Examples
     --------
     >>> parse_temperature_c("294,15 K")
     21.0
-    >>> round(parse_temperature_c("70F"), 2)
-    21.11
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | np.number):
         raise BadInput(where, what, _TEMPERATURE_RULE, value)

@@ -35,11 +35,12 @@ KIND = """
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Fit, Moistures, Way
+from model.wood.fits.base import Fit
+from model.wood.fits.limit import Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
 from model.wood.material.member import Amount, Member
-from model.wood.design.setting_out import GapCut, Increments, Season
+from model.wood.design.setting_out import GapCut, Increments, ServiceRange
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,13 +72,13 @@ class DropLeaf(Fit):
         )
         return Section("leaf beside its top", parts, (Space("gap", width, width + gap, 9.0),))
 
-    def cut(self, season: Season, steps: Increments) -> GapCut:
-        gap = season.to_wet(self.leaf, self.leaf.width_mm)
+    def cut(self, service: ServiceRange, steps: Increments) -> GapCut:
+        gap = service.to_wet(self.leaf, self.leaf.width_mm)
         return GapCut(
-            **self.cut_head(season, self.leaf.name),
+            **self.cut_head(service, self.leaf.name),
             enough=True,
             figures=[("gap today", gap, "up")],
-            reasons=[season.reason("cut-gap", part=self.leaf.called, gap_mm=gap)],
+            reasons=[service.reason("cut-gap", part=self.leaf.called, gap_mm=gap)],
             gap_mm=gap,
             gap_rounded_mm=gap,
             gap_least_mm=gap,

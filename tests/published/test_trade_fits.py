@@ -12,7 +12,7 @@ import pytest
 
 from model.wood.design.check import check_document
 from model.wood.design.design_range import design_range
-from model.wood.fits.base import RESTRAINED_STRAIN
+from model.wood.fits.limit import RESTRAINED_STRAIN
 from model.wood.piece import Piece, piece_from_document
 
 POINT = 0.1

@@ -38,7 +38,7 @@ def test_every_kind_of_fit_has_an_example():
 
 def test_a_kind_is_registered_by_being_in_the_folder():
     folder = Path(fits_package.__file__).parent
-    shared = {"__init__", "base", "drawing", "fields", "restrained", "seen", "slot", "__pycache__"}
+    shared = {"__init__", "base", "drawing", "fields", "limit", "seen", "slot", "__pycache__"}
     named = {kind.replace("-", "_") for kind in kinds()}
     assert {path.stem for path in folder.iterdir()} - shared == named
 

@@ -5,8 +5,9 @@ as printed in the ASHRAE Handbook of Fundamentals, chapter 1 [1]_. Relative humi
 therefore relative to ice, as that handbook has it; many capacitive sensors report it relative to
 supercooled water there, which reads lower.
 
-Every function takes floats, arrays or Series. A scalar outside its range raises `OutsideValidity`; in
-an array the value becomes NaN, and `TEMPERATURE.count_outside(values)` says how many did.
+Every function takes floats, arrays or Series of one shape, or scalars beside them, and gives that shape back.
+Temperatures go from -60 to 100 °C, humidity from 0 to 100 %. A scalar outside its range raises
+`OutsideValidity`; in an array the value becomes NaN. NaN in, NaN out.
 
 References
 ----------
@@ -16,7 +17,7 @@ References
 """
 
 import math
-from typing import Any, overload
+from typing import Any
 
 import numpy as np
 
@@ -89,27 +90,8 @@ def _dew_point(temperature_c: Floats, rh_pct: Floats) -> Floats:
     return kelvin - KELVIN_AT_0_C
 
 
-@overload
-def saturation_vapour_pressure(temperature_c: float) -> float: ...
-@overload
-def saturation_vapour_pressure(temperature_c: Numbers) -> Any: ...
 def saturation_vapour_pressure(temperature_c: Numbers) -> Any:
     """Pressure of water vapour in saturated air, over ice at and below 0.01 °C [Pa].
-
-    Parameters
-    ----------
-    temperature_c : float, array or Series
-        Air temperature [°C], -60 to 100.
-
-    Returns
-    -------
-    same shape
-        Vapour pressure [Pa]; NaN in, NaN out.
-
-    Raises
-    ------
-    OutsideValidity
-        If a scalar lies outside the range.
 
     Examples
     --------
@@ -119,24 +101,8 @@ def saturation_vapour_pressure(temperature_c: Numbers) -> Any:
     return apply(_saturation, (TEMPERATURE, temperature_c))
 
 
-@overload
-def vapour_pressure(temperature_c: float, rh_pct: float) -> float: ...
-@overload
-def vapour_pressure(temperature_c: Numbers, rh_pct: Numbers) -> Any: ...
 def vapour_pressure(temperature_c: Numbers, rh_pct: Numbers) -> Any:
     """Pressure of the water vapour that air at this temperature and humidity holds [Pa].
-
-    Parameters
-    ----------
-    temperature_c : float, array or Series
-        Air temperature [°C], -60 to 100.
-    rh_pct : same shape or scalar
-        Relative humidity [%], 0 to 100.
-
-    Raises
-    ------
-    OutsideValidity
-        If a scalar lies outside its range; arrays get NaN there.
 
     Examples
     --------
@@ -146,10 +112,6 @@ def vapour_pressure(temperature_c: Numbers, rh_pct: Numbers) -> Any:
     return apply(_vapour, (TEMPERATURE, temperature_c), (HUMIDITY, rh_pct))
 
 
-@overload
-def dew_point(temperature_c: float, rh_pct: float) -> float: ...
-@overload
-def dew_point(temperature_c: Numbers, rh_pct: Numbers) -> Any: ...
 def dew_point(temperature_c: Numbers, rh_pct: Numbers) -> Any:
     """Temperature at which this air, cooled with no water added or taken, becomes saturated [°C].
 
@@ -180,10 +142,6 @@ def dew_point(temperature_c: Numbers, rh_pct: Numbers) -> Any:
     return result
 
 
-@overload
-def humidity_ratio(temperature_c: float, rh_pct: float, pressure_pa: float = ...) -> float: ...
-@overload
-def humidity_ratio(temperature_c: Numbers, rh_pct: Numbers, pressure_pa: Numbers = ...) -> Any: ...
 def humidity_ratio(
     temperature_c: Numbers, rh_pct: Numbers, pressure_pa: Numbers = STANDARD_PRESSURE_PA
 ) -> Any:
@@ -218,10 +176,6 @@ def humidity_ratio(
     return result
 
 
-@overload
-def relative_humidity_at(temperature_c: float, rh_pct: float, other_temperature_c: float) -> float: ...
-@overload
-def relative_humidity_at(temperature_c: Numbers, rh_pct: Numbers, other_temperature_c: Numbers) -> Any: ...
 def relative_humidity_at(temperature_c: Numbers, rh_pct: Numbers, other_temperature_c: Numbers) -> Any:
     """Relative humidity of the same air brought to another temperature, its vapour pressure kept [%].
 
@@ -255,10 +209,6 @@ def relative_humidity_at(temperature_c: Numbers, rh_pct: Numbers, other_temperat
     )
 
 
-@overload
-def relative_humidity_from_pressure(temperature_c: float, vapour_pressure_pa: float) -> float: ...
-@overload
-def relative_humidity_from_pressure(temperature_c: Numbers, vapour_pressure_pa: Numbers) -> Any: ...
 def relative_humidity_from_pressure(temperature_c: Numbers, vapour_pressure_pa: Numbers) -> Any:
     """Relative humidity of air at this temperature that holds vapour at this pressure [%].
 
@@ -281,10 +231,6 @@ def relative_humidity_from_pressure(temperature_c: Numbers, vapour_pressure_pa: 
     return apply(humidity, (TEMPERATURE, temperature_c), (VAPOUR_PRESSURE, vapour_pressure_pa))
 
 
-@overload
-def relative_humidity_from_dew_point(temperature_c: float, dew_point_c: float) -> float: ...
-@overload
-def relative_humidity_from_dew_point(temperature_c: Numbers, dew_point_c: Numbers) -> Any: ...
 def relative_humidity_from_dew_point(temperature_c: Numbers, dew_point_c: Numbers) -> Any:
     """Relative humidity of air at this temperature whose dew (or frost) point is known [%].
 

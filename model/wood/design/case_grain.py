@@ -6,7 +6,7 @@ from typing import Literal
 
 from model.wood.design.part_request import HomeRange
 from model.wood.errors import BadInput
-from model.wood.fits.base import IGNORED_WIDTH_MM, INCH
+from model.wood.fits.limit import IGNORED_WIDTH_MM, INCH
 from model.wood.material.movement import movement_of, width_at
 from model.wood.material.species import Species
 from model.wood.reason import Reason

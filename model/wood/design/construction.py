@@ -15,7 +15,7 @@ from model.wood.design.part_request import HomeRange as HomeRange
 from model.wood.design.part_request import PartWanted as PartWanted
 from model.wood.design.setting_out import INCH_STEPS, Increments
 from model.wood.errors import BadInput
-from model.wood.fits.base import IGNORED_WIDTH_MM, INCH
+from model.wood.fits.limit import IGNORED_WIDTH_MM, INCH
 from model.wood.material.member import Member
 from model.wood.material.restraint import SplitRisk, split_risk
 from model.wood.piece import Piece, document_of

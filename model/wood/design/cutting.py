@@ -10,7 +10,14 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from model.wood.design.cautions import cautions, provenance
-from model.wood.design.setting_out import HOME_MC_PCT, INCH_STEPS, METER_DOUBT_PCT, Cut, Increments, Season
+from model.wood.design.setting_out import (
+    HOME_MC_PCT,
+    INCH_STEPS,
+    METER_DOUBT_PCT,
+    Cut,
+    Increments,
+    ServiceRange,
+)
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.piece import Piece
@@ -28,9 +35,9 @@ def _fit_named(piece: Piece, fit_name: str) -> Fit:
         raise BadInput("", "fit", f"must be a fit of {piece.name}{known}", fit_name) from None
 
 
-def _season_of(
+def _service_of(
     fit: Fit, stock_mc_pct: float, range_mc_pct: tuple[float, float], mc_doubt_pct: float
-) -> Season:
+) -> ServiceRange:
     saturation = min(member.fibre_saturation_pct for member in fit.members)
     dry_pct, wet_pct = range_mc_pct
     for what, mc_pct in (("mc", stock_mc_pct), ("range", dry_pct), ("range", wet_pct)):
@@ -43,7 +50,7 @@ def _season_of(
     if not 0.0 <= mc_doubt_pct <= MOST_DOUBT_PCT:
         rule = f"must lie in 0 to {MOST_DOUBT_PCT:g} points of moisture content"
         raise BadInput("", "doubt", rule, mc_doubt_pct)
-    return Season(stock_mc_pct, dry_pct, wet_pct, mc_doubt_pct)
+    return ServiceRange(stock_mc_pct, dry_pct, wet_pct, mc_doubt_pct)
 
 
 def cut_advice(
@@ -60,16 +67,12 @@ def cut_advice(
     Parameters
     ----------
     piece : Piece
-    fit_name : str
-        One of the piece's fits.
     stock_mc_pct : float
         Moisture content of the stock today [%].
     range_mc_pct : (float, float)
         Dry and wet end of its home [%].
     mc_doubt_pct : float
         How far today's moisture content may be out, either way [points], 0 to 5.
-    steps : Increments
-        What to round to.
 
     Raises
     ------
@@ -77,11 +80,11 @@ def cut_advice(
         For a fit that isn't there, and moisture contents that can't be.
     """
     fit = _fit_named(piece, fit_name)
-    season = _season_of(fit, stock_mc_pct, range_mc_pct, mc_doubt_pct)
-    advice = fit.cut(season, steps)
-    if not season.is_too_wet:
+    service = _service_of(fit, stock_mc_pct, range_mc_pct, mc_doubt_pct)
+    advice = fit.cut(service, steps)
+    if not service.is_too_wet:
         return advice
-    not_yet = season.reason("cut-not-yet", target_pct=season.target_pct)
+    not_yet = service.reason("cut-not-yet", target_pct=service.target_pct)
     return replace(advice, figures=[("build with this stock", "not yet", "")], reasons=[not_yet])
 
 

@@ -11,7 +11,7 @@ from model.wood.design.setting_out import Increments
 from model.wood.design.stock import CLEAN_UP_MM, EDGE_TRIM_MM, board_feet, cubic_metres, resaw, weight_kg
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, fit_from_document
-from model.wood.fits.base import INCH
+from model.wood.fits.limit import INCH
 from model.wood.material.member import Member
 from model.wood.piece import Piece
 from model.wood.reason import Reason

@@ -5,7 +5,7 @@ from typing import Literal
 
 from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.errors import BadInput
-from model.wood.fits.base import INCH
+from model.wood.fits.limit import INCH
 from model.wood.material.member import Finish, Member
 from model.wood.material.movement import movement_of
 from model.wood.material.ring_angle import RING_ANGLE

@@ -91,7 +91,7 @@ class Widths:
 
 
 @dataclass(frozen=True)
-class Season:
+class ServiceRange:
     """Moisture content of the stock today, and at the dry and the wet end of where it will live [%].
 
     `doubt_pct` is how far today's may be out either way: every movement to come is that of stock which is
@@ -125,11 +125,11 @@ class Season:
 
     def reason(self, key: str, **values: object) -> Reason:
         """A reason that may speak of this stock and of both ends of the year."""
-        season = {
+        service = {
             "stock_mc_pct": self.today_pct, "mc_doubt_pct": self.doubt_pct,
             "dry_pct": self.dry_pct, "wet_pct": self.wet_pct,
         }  # fmt: skip
-        return Reason(key, season | values)
+        return Reason(key, service | values)
 
     def ratio(self, member: Member, from_pct: float, to_pct: float) -> float:
         """Width at one moisture content as a multiple of that at another."""
@@ -203,9 +203,9 @@ def width_figures(widths: Widths) -> list[Figure]:
     ]
 
 
-def widths_reason(season: Season, part: str, widths: Widths, how: str = "") -> Reason:
+def widths_reason(service: ServiceRange, part: str, widths: Widths, how: str = "") -> Reason:
     """The three widths, for a sentence."""
-    return season.reason(
+    return service.reason(
         "cut-widths", how=how, part=part,
         best_mm=widths.best_mm, least_mm=widths.least_mm, most_mm=widths.most_mm,
     )  # fmt: skip

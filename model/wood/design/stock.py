@@ -78,17 +78,10 @@ class Resawn:
     leaf_width_mm: float
 
 
-def resaw(
-    thickness_mm: float,
-    width_mm: float,
-    leaf_thickness_mm: float,
-    kerf_mm: float = KERF_MM,
-    clean_up_mm: float = CLEAN_UP_MM,
-    edge_trim_mm: float = EDGE_TRIM_MM,
-) -> Resawn:
+def resaw(thickness_mm: float, width_mm: float, leaf_thickness_mm: float) -> Resawn:
     """As many leaves of a thickness as a board gives.
 
-    Each leaf costs its thickness and its clean-up, each cut a kerf.
+    Each leaf costs its thickness and its clean-up, each cut a kerf; its edge is jointed.
 
     Parameters
     ----------
@@ -96,8 +89,6 @@ def resaw(
         Of the board [mm].
     leaf_thickness_mm : float
         Of a leaf when clean [mm].
-    kerf_mm, clean_up_mm, edge_trim_mm : float
-        Of each cut; off both faces of each leaf together; off the width of each leaf [mm], 0 or more.
 
     Raises
     ------
@@ -113,17 +104,12 @@ def resaw(
     """
     thickness = _checked(THICKNESS, "thickness_mm", thickness_mm)
     leaf = _checked(THICKNESS, "leaf_thickness_mm", leaf_thickness_mm)
-    width = _checked(WIDTH, "width_mm", width_mm) - _allowance("edge_trim_mm", edge_trim_mm)
-    kerf, clean_up = _allowance("kerf_mm", kerf_mm), _allowance("clean_up_mm", clean_up_mm)
+    width = _checked(WIDTH, "width_mm", width_mm) - EDGE_TRIM_MM
     if width <= 0.0:
-        raise BadInput("", "edge_trim_mm", "must leave something of the width", edge_trim_mm)
+        raise BadInput("", "width_mm", f"must be more than the {EDGE_TRIM_MM:g} mm jointed off it", width_mm)
     # A micrometre of slack: fractions of an inch in millimetres do not add up exactly.
-    leaves = int((thickness + kerf + 1e-3) // (leaf + clean_up + kerf))
+    leaves = int((thickness + KERF_MM + 1e-3) // (leaf + CLEAN_UP_MM + KERF_MM))
     return Resawn(leaves, width)
-
-
-def _allowance(what: str, value: float) -> float:
-    return float(Range(what, 0.0, 100.0, "mm").check(value))
 
 
 # --- weight ------------------------------------------------------------------------------------------

@@ -9,9 +9,10 @@ from collections.abc import Mapping
 from functools import cache
 
 from model.wood.errors import BadInput
-from model.wood.fits.base import Fit, Limit, Way
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import Field
+from model.wood.fits.limit import Limit, Way
 from model.wood.material.member import Member
 from model.wood.piece_table import Table, in_present_words, near_matches, plain_word
 

@@ -8,76 +8,22 @@ below, checks its geometry in `check`, and answers `ways` (each way it runs out,
 
 import dataclasses
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, ClassVar, Literal, Self
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
-from model.wood.design.setting_out import Cut, Figure, Increments, Season
+from model.wood.design.setting_out import Cut, Figure, Increments, ServiceRange
 from model.wood.errors import BadInput
 from model.wood.fits.drawing import Section
 from model.wood.fits.fields import Field, Millimetres, count, number, read_field, text
+from model.wood.fits.limit import Limit, Moistures, Way, moisture_of
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.material.member import Amount, Member
-from model.wood.piece_table import NOTHING, Table
+from model.wood.piece_table import Table
 from model.wood.reason import Reason
-from model.wood.units import MM_PER_INCH
-
-Direction = Literal["swelling", "shrinking"]
-Severity = Literal["shows", "harms"]
-Moistures = Mapping[str, Amount]
-
-INCH = MM_PER_INCH
-
-# Wood held across its grain takes about 0.4 % before it sets or splits: Mecklenburg, Tumosa and Erhardt
-# 1998, from memory, unverified; common practice says 0.4 to 0.5 %.
-RESTRAINED_STRAIN = 0.004
-# Cross-grain conflict over less width than this is ignored (common practice, no source: 3 to 4 in).
-IGNORED_WIDTH_MM = 4.0 * INCH
-
-
-@dataclass(frozen=True)
-class Way:
-    """One way a fit runs out, at the moisture contents asked about.
-
-    `parts` are the parts that move there, by their roles; `how` tells apart ways of one name that come about
-    differently, and `across` is what is fixed across the part. `words` says it.
-    """
-
-    name: str
-    direction: Direction
-    severity: Severity
-    margin_mm: Amount
-    parts: tuple[str, ...]
-    how: str = ""
-    across: str = ""
-
-    @property
-    def reason(self) -> Reason:
-        """What is seen when it is passed, as data."""
-        return Reason(
-            self.name,
-            {
-                "how": self.how,
-                "direction": self.direction,
-                "severity": self.severity,
-                "parts": self.parts,
-                "across": self.across,
-            },
-        )
-
-
-@dataclass(frozen=True)
-class Limit(Way):
-    """A way a fit runs out, with what was left before it as built.
-
-    `margin_mm` [mm] is movement still to go, negative when past; a float, or an array shaped like the
-    moisture contents asked about. `play_mm` is the same at the reference moisture content.
-    """
-
-    play_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,25 +74,25 @@ class Fit(ABC):
     def section(self, mc: Moistures) -> Section:
         """A cross-section at these moisture contents (one number a member)."""
 
-    def cut(self, season: Season, steps: Increments) -> Cut:
+    def cut(self, service: ServiceRange, steps: Increments) -> Cut:
         """How to cut, groove or slot for this fit today; of a kind with no more to say, how far it moves."""
         reasons: list[Reason] = []
         figures: list[Figure] = []
         for member in self.members:
             width = self.built_width(member)
-            moved = steps.gap_up(season.to_wet(member, width) + season.to_dry(member, width))
-            reasons.append(season.reason("cut-moves", part=member.called, moved_mm=moved))
+            moved = steps.gap_up(service.to_wet(member, width) + service.to_dry(member, width))
+            reasons.append(service.reason("cut-moves", part=member.called, moved_mm=moved))
             figures.append((f"{member.called} moves", moved, "up"))
-        head = self.cut_head(season, " and ".join(member.name for member in self.members))
+        head = self.cut_head(service, " and ".join(member.name for member in self.members))
         return Cut(**head, enough=True, figures=figures, reasons=reasons)
 
-    def cut_head(self, season: Season, member: str) -> dict[str, Any]:
+    def cut_head(self, service: ServiceRange, member: str) -> dict[str, Any]:
         """The fields of a `Cut` that every kind fills alike."""
-        ends = (season.dry_pct, season.wet_pct)
+        ends = (service.dry_pct, service.wet_pct)
         return {
             "fit": self.name, "kind": self.kind, "member": member,
-            "stock_mc_pct": season.today_pct, "mc_doubt_pct": season.doubt_pct, "range_mc_pct": ends,
-            "build_now": not season.is_too_wet,
+            "stock_mc_pct": service.today_pct, "mc_doubt_pct": service.doubt_pct, "range_mc_pct": ends,
+            "build_now": not service.is_too_wet,
         }  # fmt: skip
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen | None:
@@ -203,18 +149,7 @@ class Fit(ABC):
 
     @classmethod
     def from_document(cls, name: str, table: object, members: Mapping[str, Member], where: str) -> Self:
-        """A fit from its [fit.name] table.
-
-        Parameters
-        ----------
-        name : str
-            The fit's own name.
-        table : mapping
-            Its keys and values; lengths as text with a unit, or numbers in mm.
-        members : mapping
-            The piece's members by name.
-        where : str
-            File or record, for messages.
+        """A fit from its [fit.name] table, lengths as text with a unit or numbers in mm, of these members.
 
         Raises
         ------
@@ -324,15 +259,8 @@ class Fit(ABC):
     def limits(self, mc: Moistures) -> list[Limit]:
         """Each way this fit runs out, with the margin left in mm.
 
-        Parameters
-        ----------
-        mc : mapping of member name to float or array
-            Moisture content of each member [%], at least of those in `members`; arrays of one shape.
-
-        Returns
-        -------
-        list of Limit
-            `margin_mm` a float for floats, an array for arrays; NaN in, NaN out.
+        `mc` holds the moisture content of each of `members` [%], floats or arrays of one shape, and the
+        margins are the same; NaN in, NaN out.
         """
         return [
             Limit(
@@ -402,17 +330,3 @@ class Fit(ABC):
         for name, value in ((self.gap_attribute, right), ("as_built", self.as_built or self)):
             object.__setattr__(other, name, value)
         return other
-
-
-def moisture_of(member: Member, mc: Moistures) -> Amount:
-    """The moisture content given for a member; BadInput when there is none."""
-    try:
-        return mc[member.name]
-    except KeyError:
-        raise BadInput("", f"moisture content of {member.name}", "must be given", NOTHING) from None
-
-
-def least(values: Sequence[Amount]) -> Amount:
-    """The smallest of several amounts, element by element."""
-    smallest: Amount = np.minimum.reduce(np.broadcast_arrays(*values)) if len(values) > 1 else values[0]
-    return smallest

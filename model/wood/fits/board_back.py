@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, GapCut, Increments, Season
-from model.wood.fits.base import INCH, Fit, Moistures, Way, least
+from model.wood.design.setting_out import ROUNDING_SLACK, GapCut, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
+from model.wood.fits.limit import INCH, Moistures, Way, least
 from model.wood.fits.panel_in_groove.geometry import AFTER, BEFORE, SEEN_MM
 from model.wood.fits.seen import NOTHING_MM, Seen
 from model.wood.material.member import Amount, Member
@@ -116,31 +117,31 @@ class BoardBack(Fit):
             "between boards",
         )
 
-    def cut(self, season: Season, steps: Increments) -> GapCut:
+    def cut(self, service: ServiceRange, steps: Increments) -> GapCut:
         def closes(today_pct: float, mc_pct: float) -> list[float]:
             """How much of the gap closes at each joint from today to a moisture content [mm]."""
             return [
-                sum(self.built_width(m) * (season.ratio(m, today_pct, mc_pct) - 1.0) for m in pair) / 2.0
+                sum(self.built_width(m) * (service.ratio(m, today_pct, mc_pct) - 1.0) for m in pair) / 2.0
                 for pair in self.joints()
             ]
 
-        gap = max(*closes(season.driest_pct, season.wet_pct), 0.0)
+        gap = max(*closes(service.driest_pct, service.wet_pct), 0.0)
         rounded = steps.gap_up(gap)
-        lap = rounded + max(*(-one for one in closes(season.wettest_pct, season.dry_pct)), 0.0)
+        lap = rounded + max(*(-one for one in closes(service.wettest_pct, service.dry_pct)), 0.0)
         lap += self.least_lap_mm
-        dry_gap = rounded - min(closes(season.today_pct, season.dry_pct))
-        wet_gap = rounded - max(closes(season.today_pct, season.wet_pct))
+        dry_gap = rounded - min(closes(service.today_pct, service.dry_pct))
+        wet_gap = rounded - max(closes(service.today_pct, service.wet_pct))
         lap_rounded = steps.slot_up(lap)
         enough = lap <= self.lap_mm + ROUNDING_SLACK
         reasons = [
-            season.reason("cut-boards", gap_mm=rounded),
-            season.reason("cut-gap-year", wet_mm=steps.gap_down(wet_gap), dry_mm=steps.gap_up(dry_gap)),
+            service.reason("cut-boards", gap_mm=rounded),
+            service.reason("cut-gap-year", wet_mm=steps.gap_down(wet_gap), dry_mm=steps.gap_up(dry_gap)),
             Reason("cut-lap", {"lap_mm": lap_rounded}),
         ]
         if not enough:
             reasons.append(Reason("cut-short", {"drawn_mm": self.lap_mm}))
         return GapCut(
-            **self.cut_head(season, " and ".join(dict.fromkeys(board.name for board in self.boards))),
+            **self.cut_head(service, " and ".join(dict.fromkeys(board.name for board in self.boards))),
             enough=enough,
             figures=[
                 ("gap today", rounded, "up"),

@@ -8,9 +8,9 @@ practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Moistures, Way, moisture_of
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.limit import Moistures, Way, moisture_of
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlottedFit
 from model.wood.material.member import Member

@@ -2,17 +2,16 @@
 
 The wide part moves, what is fixed across it does not. Fast at one place and in slots beyond, or with a
 dry telescoping tenon, the part can move; fixed tight it is crushed or splits. Common practice, no source,
-but for the strain that wood takes when it is held (see `base.RESTRAINED_STRAIN`).
+but for the strain that wood takes when it is held (see `limit.RESTRAINED_STRAIN`).
 """
 
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Increments, Season
-from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Increments, ServiceRange
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member, text
-from model.wood.fits.restrained import restrained_ways
+from model.wood.fits.limit import IGNORED_WIDTH_MM, INCH, Moistures, Way, restrained_ways
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.material.member import Member
@@ -103,12 +102,12 @@ class CrossGrainFixing(SlottedFit):
             found.append(Way("front-sunk", "swelling", "shows", self.flush_within_mm - step, wide))
         return found
 
-    def cut(self, season: Season, steps: Increments) -> SlotCut:
+    def cut(self, service: ServiceRange, steps: Increments) -> SlotCut:
         if self.fixing == SLOTTED:
-            return super().cut(season, steps)
-        swell, shrink = self.travel_needed(season)
-        moves = self.movement_reason(season, steps)
-        fields = self.cut_head(season, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
+            return super().cut(service, steps)
+        swell, shrink = self.travel_needed(service)
+        moves = self.movement_reason(service, steps)
+        fields = self.cut_head(service, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
         if self.fixing == TELESCOPING:
             gap, tenon, up = shrink, swell + self.least_tenon_mm, steps.slot_up
             reasons = [moves, Reason("cut-telescope", {"gap_mm": up(gap), "tenon_mm": up(tenon)})]

@@ -8,9 +8,9 @@ Usual sizes: common practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.fits.base import Moistures, Way
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import flag, length, one_member
+from model.wood.fits.limit import Moistures, Way
 from model.wood.fits.slot import SlottedFit
 from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING

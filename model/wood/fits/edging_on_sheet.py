@@ -7,10 +7,11 @@ or shy of the face. A gloss finish shows 0.002 to 0.003 in (common practice, no 
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
-from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, one_member
+from model.wood.fits.limit import INCH, Moistures, Way
 from model.wood.fits.seen import Seen
 from model.wood.material.member import Member
 from model.wood.reason import Reason
@@ -39,16 +40,16 @@ class EdgingOnSheet(Fit):
             Way("stands-shy", "shrinking", "shows", self.step_shows_mm + growth, edging),
         ]
 
-    def cut(self, season: Season, steps: Increments) -> Cut:
+    def cut(self, service: ServiceRange, steps: Increments) -> Cut:
         width, up = self.built_width(self.member), steps.gap_up
-        proud, shy = season.to_wet(self.member, width), season.to_dry(self.member, width)
+        proud, shy = service.to_wet(self.member, width), service.to_dry(self.member, width)
         sizes = {"proud_mm": up(proud), "shy_mm": up(shy)}
-        reasons = [season.reason("cut-edging", part=self.member.called, **sizes)]
+        reasons = [service.reason("cut-edging", part=self.member.called, **sizes)]
         shows = max(proud, shy) > self.step_shows_mm + ROUNDING_SLACK
         if shows:
-            reasons.append(Reason("cut-edging-shows", {"target_pct": season.target_pct}))
+            reasons.append(Reason("cut-edging-shows", {"target_pct": service.target_pct}))
         return Cut(
-            **self.cut_head(season, self.member.name),
+            **self.cut_head(service, self.member.name),
             enough=not shows,
             figures=[("proud, damp", up(proud), "up"), ("shy, dry", up(shy), "up")],
             reasons=reasons,

@@ -14,14 +14,15 @@ from model.wood.design.setting_out import (
     Figure,
     GapCut,
     Increments,
-    Season,
+    ServiceRange,
     Widths,
     width_figures,
     widths_reason,
 )
-from model.wood.fits.base import INCH, Direction, Fit, Moistures, Way
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, several_members
+from model.wood.fits.limit import INCH, Direction, Moistures, Way
 from model.wood.fits.seen import Seen, seen_gap
 from model.wood.material.member import Amount, Member
 from model.wood.reason import Reason
@@ -105,7 +106,7 @@ class FrontInOpening(Fit):
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:
         return seen_gap(float(self.gap_now(dry)), float(self.gap_now(damp)), self.least_gap_mm)
 
-    def cut(self, season: Season, steps: Increments) -> GapCut:
+    def cut(self, service: ServiceRange, steps: Increments) -> GapCut:
         closing = self.members_across + (self.opening or ())
         # A front that fills its opening is as wide as that, whatever was measured so far.
         fills = self.construction == "slab" and len(self.members_across) == 1
@@ -117,23 +118,23 @@ class FrontInOpening(Fit):
             """How much of the gap closes from today to a moisture content [mm]."""
 
             def one(member: Member) -> float:
-                return widths_mm[member.name] * (season.ratio(member, today_pct, mc_pct) - 1.0)
+                return widths_mm[member.name] * (service.ratio(member, today_pct, mc_pct) - 1.0)
 
             return sum(map(one, closing)) - sum(map(one, self.widens or ()))
 
-        ends, stock = (season.wet_pct, season.dry_pct), (season.driest_pct, season.wettest_pct)
+        ends, stock = (service.wet_pct, service.dry_pct), (service.driest_pct, service.wettest_pct)
         moves = [closes(today, end) for today in stock for end in ends]
         # The gap must run freely at whichever end, or today, closes it most, and look right where it opens.
         least, most = self.least_gap_mm + max(*moves, 0.0), self.widest_gap_mm + min(*moves, 0.0)
-        doubt = abs(closes(season.today_pct, season.wettest_pct))
+        doubt = abs(closes(service.today_pct, service.wettest_pct))
         # As a width would: a wider gap is a narrower front.
         best = -Widths.between(-most, -least, doubt, "swelling").best_mm
         rounded = steps.gap_up(best)
         if rounded > most + ROUNDING_SLACK:
             # Up, unless that opens too far and the next step down still runs.
             rounded = max(steps.gap_down(most), steps.gap_up(least))
-        dry_gap = rounded - closes(season.today_pct, season.dry_pct)
-        wet_gap = rounded - closes(season.today_pct, season.wet_pct)
+        dry_gap = rounded - closes(service.today_pct, service.dry_pct)
+        wet_gap = rounded - closes(service.today_pct, service.wet_pct)
         enough = least <= most + ROUNDING_SLACK
         what = " and ".join(dict.fromkeys(member.name for member in self.members_across))
         called = " and ".join(dict.fromkeys(member.called for member in self.members_across))
@@ -141,7 +142,7 @@ class FrontInOpening(Fit):
             ("gap today", rounded, "up"),
             ("gap at the least", steps.gap_up(least), "up"),
         ]
-        reasons = [season.reason("cut-gap", part=called, gap_mm=rounded)]
+        reasons = [service.reason("cut-gap", part=called, gap_mm=rounded)]
         widths = cut = None
         if self.opening_size_mm is not None:
             size = self.opening_size_mm
@@ -151,15 +152,15 @@ class FrontInOpening(Fit):
             figures = [*(width_figures(cut) if enough else width_figures(cut)[:1]), figures[0]]
             how = "" if fills else "whole"
             if enough:
-                reasons.append(widths_reason(season, called, cut, how))
+                reasons.append(widths_reason(service, called, cut, how))
             else:
                 reasons.append(Reason("cut-width", {"how": how, "part": called, "best_mm": cut.best_mm}))
         ends_mm = {"wet_mm": steps.gap_down(wet_gap), "dry_mm": steps.gap_up(dry_gap)}
-        reasons.append(season.reason("cut-gap-year", **ends_mm))
+        reasons.append(service.reason("cut-gap-year", **ends_mm))
         if not enough:
             reasons.append(Reason("cut-gap-wide", {"widest_mm": self.widest_gap_mm}))
         return GapCut(
-            **self.cut_head(season, what),
+            **self.cut_head(service, what),
             enough=enough,
             figures=figures,
             reasons=reasons,

@@ -8,10 +8,11 @@ closes on it as the lid shrinks. Common practice, no source.
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, Season
-from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.limit import INCH, Moistures, Way
 from model.wood.fits.seen import Seen, seen_change, seen_gap
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
@@ -95,10 +96,10 @@ class LidOnBox(Fit):
             found.append(Way("lock-misses-dry", "shrinking", "harms", self.lock_play_mm + growth, lid))
         return found
 
-    def cut(self, season: Season, steps: Increments) -> Cut:
+    def cut(self, service: ServiceRange, steps: Increments) -> Cut:
         up, width = steps.gap_up, self.built_width(self.member)
         share = 1.0 if self.held == "hinged" else 0.5
-        swell, shrink = share * season.to_wet(self.member, width), share * season.to_dry(self.member, width)
+        swell, shrink = share * service.to_wet(self.member, width), share * service.to_dry(self.member, width)
         # What is asked of each size that the fit gives: its name, what it is, and what it needs.
         needs = [
             ("overhang in front", self.overhang_mm, self.least_overhang_mm + shrink),
@@ -107,7 +108,7 @@ class LidOnBox(Fit):
             ("lock play", self.lock_play_mm, max(swell, shrink)),
         ]
         sizes = {"swell_mm": up(swell), "shrink_mm": up(shrink)}
-        reasons = [season.reason("cut-lid", part=self.member.called, **sizes)]
+        reasons = [service.reason("cut-lid", part=self.member.called, **sizes)]
         figures: list[Figure] = []
         enough = True
         for name, drawn, needed in needs:
@@ -119,8 +120,8 @@ class LidOnBox(Fit):
                 enough = False
                 reasons.append(Reason("cut-short", {"drawn_mm": steps.gap_down(drawn)}))
         if self.inset_gap_mm is not None and self.least_gap_mm + swell + shrink > self.widest_gap_mm:
-            reasons.append(season.reason("cut-lid-gap-wide", widest_mm=self.widest_gap_mm))
-        head = self.cut_head(season, self.member.name)
+            reasons.append(service.reason("cut-lid-gap-wide", widest_mm=self.widest_gap_mm))
+        head = self.cut_head(service, self.member.name)
         return Cut(**head, enough=enough, figures=figures, reasons=reasons)
 
     def seen(self, dry: Moistures, damp: Moistures) -> Seen:

@@ -9,10 +9,11 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
-from model.wood.fits.base import INCH, Fit, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import length, several_members
+from model.wood.fits.limit import INCH, Moistures, Way
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.material.member import Amount, Member
 from model.wood.reason import Reason
@@ -51,21 +52,21 @@ class Mitre(Fit):
             Way("toe-opens", "swelling", "shows", self.gap_shows_mm + heel, names),
         ]
 
-    def cut(self, season: Season, steps: Increments) -> Cut:
+    def cut(self, service: ServiceRange, steps: Increments) -> Cut:
         up = steps.gap_up
         share = math.sqrt(2.0) / len(self.meeting)
-        heel = share * sum(season.to_dry(member, self.built_width(member)) for member in self.meeting)
-        toe = share * sum(season.to_wet(member, self.built_width(member)) for member in self.meeting)
+        heel = share * sum(service.to_dry(member, self.built_width(member)) for member in self.meeting)
+        toe = share * sum(service.to_wet(member, self.built_width(member)) for member in self.meeting)
         called = " and ".join(dict.fromkeys(member.called for member in self.meeting))
         sizes = {"heel_mm": up(heel), "toe_mm": up(toe)}
-        reasons = [season.reason("cut-mitre", part=called, **sizes)]
+        reasons = [service.reason("cut-mitre", part=called, **sizes)]
         enough = max(heel, toe) <= self.gap_shows_mm + ROUNDING_SLACK
         if not enough:
             widest = self.gap_shows_mm / max(heel, toe) * max(map(self.built_width, self.meeting))
-            limits = {"widest_mm": steps.gap_down(widest), "target_pct": season.target_pct}
+            limits = {"widest_mm": steps.gap_down(widest), "target_pct": service.target_pct}
             reasons.insert(0, Reason("cut-mitre-shows", limits))
         return Cut(
-            **self.cut_head(season, " and ".join(member.name for member in self.meeting)),
+            **self.cut_head(service, " and ".join(member.name for member in self.meeting)),
             enough=enough,
             figures=[("opens at the heel, dry", up(heel), "up"), ("opens at the toe, damp", up(toe), "up")],
             reasons=reasons,

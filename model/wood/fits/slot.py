@@ -9,10 +9,11 @@ from abc import abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, Season
-from model.wood.fits.base import INCH, Fit, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part
 from model.wood.fits.fields import Field, length
+from model.wood.fits.limit import INCH, Way
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
 from model.wood.reason import Reason
@@ -132,19 +133,19 @@ class SlottedFit(Fit):
 
     # -------------------------------------------------------- at the drill
 
-    def travel_needed(self, season: Season) -> tuple[float, float]:
+    def travel_needed(self, service: ServiceRange) -> tuple[float, float]:
         """How far the wood at the screw may swell and shrink from today, the meter's doubt in both [mm]."""
         member, distance = self.moving
-        today = distance * (1.0 + float(member.strain_from(self.reference_mc(member), season.today_pct)))
-        return season.to_wet(member, today), season.to_dry(member, today)
+        today = distance * (1.0 + float(member.strain_from(self.reference_mc(member), service.today_pct)))
+        return service.to_wet(member, today), service.to_dry(member, today)
 
-    def movement_reason(self, season: Season, steps: Increments) -> Reason:
-        swell, shrink = map(steps.gap_up, self.travel_needed(season))
+    def movement_reason(self, service: ServiceRange, steps: Increments) -> Reason:
+        swell, shrink = map(steps.gap_up, self.travel_needed(service))
         part = self.moving[0].called
-        return season.reason("cut-slot-moves", part=part, swell_mm=swell, shrink_mm=shrink)
+        return service.reason("cut-slot-moves", part=part, swell_mm=swell, shrink_mm=shrink)
 
-    def cut(self, season: Season, steps: Increments) -> SlotCut:
-        swell, shrink = self.travel_needed(season)
+    def cut(self, service: ServiceRange, steps: Increments) -> SlotCut:
+        swell, shrink = self.travel_needed(service)
         screw = self.screw_diameter_mm
         slot = screw + swell + shrink
         rounded = steps.slot_up(slot)
@@ -156,13 +157,13 @@ class SlottedFit(Fit):
         in_slot = None if self.slot_length_mm is None else screw / 2.0 + share * travel
         enough = travel + ROUNDING_SLACK >= swell + shrink if self.has_slot else True
         how = {"how": "middle"} if place == "middle" else {"end": place}
-        reasons = [self.movement_reason(season, steps), Reason("cut-slot", {**how, "slot_mm": rounded})]
+        reasons = [self.movement_reason(service, steps), Reason("cut-slot", {**how, "slot_mm": rounded})]
         if in_slot is not None:
             reasons.append(Reason("cut-slot-drawn", {"at_mm": in_slot}))
         if not enough:
             reasons.append(Reason("cut-slot-short", {"travel_mm": steps.gap_down(travel)}))
         return SlotCut(
-            **self.cut_head(season, self.moving[0].name),
+            **self.cut_head(service, self.moving[0].name),
             enough=enough,
             figures=[
                 ("slot long", rounded, "up"),

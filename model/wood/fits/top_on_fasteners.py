@@ -7,10 +7,10 @@ that line and itself. Moving the fixed line doubles or halves the range. Usual s
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Figure, Increments, Season
-from model.wood.fits.base import INCH, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Figure, Increments, ServiceRange
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, length, one_member
+from model.wood.fits.limit import INCH, Moistures, Way
 from model.wood.fits.seen import Seen, seen_change
 from model.wood.fits.slot import SlotCut, SlottedFit
 from model.wood.material.member import Amount, Member
@@ -136,12 +136,12 @@ class TopOnFasteners(SlottedFit):
         dry_mm, damp_mm = (float(self.growth(self.member, mc)) for mc in (dry, damp))
         return seen_change(dry_mm, damp_mm, "seen-top")
 
-    def cut(self, season: Season, steps: Increments) -> SlotCut:
+    def cut(self, service: ServiceRange, steps: Increments) -> SlotCut:
         if not self.is_button and (self.fastener != "figure-eight" or self.has_slot):
-            return super().cut(season, steps)
-        swell, shrink = self.travel_needed(season)
-        moves = self.movement_reason(season, steps)
-        fields = self.cut_head(season, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
+            return super().cut(service, steps)
+        swell, shrink = self.travel_needed(service)
+        moves = self.movement_reason(service, steps)
+        fields = self.cut_head(service, self.member.name) | {"swelling_mm": swell, "shrinking_mm": shrink}
         if not self.is_button:
             # A figure-eight has no slot: it swings on its screw, in a relief cut beside its recess.
             suits = self.built_width(self.member) <= FIGURE_EIGHT_TOP_MM + ROUNDING_SLACK

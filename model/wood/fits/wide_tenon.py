@@ -7,11 +7,11 @@ wider, the tenon is split in two, one glued and the other dry with room above an
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, Season
-from model.wood.fits.base import IGNORED_WIDTH_MM, INCH, Fit, Moistures, Way
+from model.wood.design.setting_out import ROUNDING_SLACK, Cut, Figure, Increments, ServiceRange
+from model.wood.fits.base import Fit
 from model.wood.fits.drawing import Part, Section, Space
 from model.wood.fits.fields import choice, flag, length, one_member
-from model.wood.fits.restrained import restrained_ways
+from model.wood.fits.limit import IGNORED_WIDTH_MM, INCH, Moistures, Way, restrained_ways
 from model.wood.material.member import Member
 from model.wood.piece_table import NOTHING
 from model.wood.reason import Reason
@@ -86,15 +86,15 @@ class WideTenon(Fit):
             found.append(Way("mortise-end-dry", "shrinking", "harms", slack + growth, rail))
         return found
 
-    def cut(self, season: Season, steps: Increments) -> Cut:
-        head = self.cut_head(season, self.member.name)
+    def cut(self, service: ServiceRange, steps: Increments) -> Cut:
+        head = self.cut_head(service, self.member.name)
         if self.tenons == ONE and self.glued_mm <= IGNORED_WIDTH_MM:
             one = Reason("cut-one-tenon", {"most_mm": IGNORED_WIDTH_MM})
             return Cut(**head, enough=True, figures=[("one tenon, glued", "may stay", "")], reasons=[one])
         rail = self.built_width(self.member)
         apart = self.centre_distance_mm or max((rail - TENON_SHOULDERS_MM) / 2.0 + BETWEEN_TENONS_MM, 0.0)
-        slack = max(season.to_wet(self.member, apart), season.to_dry(self.member, apart))
-        reasons = [season.reason("cut-dry-tenon", slack_mm=steps.gap_up(slack))]
+        slack = max(service.to_wet(self.member, apart), service.to_dry(self.member, apart))
+        reasons = [service.reason("cut-dry-tenon", slack_mm=steps.gap_up(slack))]
         figures: list[Figure] = [("above and below the dry tenon", steps.gap_up(slack), "up")]
         enough = self.glued_mm <= IGNORED_WIDTH_MM
         if not enough:

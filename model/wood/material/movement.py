@@ -18,7 +18,7 @@ References
 """
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple, overload
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -71,19 +71,7 @@ class Movement:
 
 
 def movement_of(species: Species, ring_angle_deg: float) -> Movement:
-    """How a board of this wood moves across a face whose rings stand at this angle.
-
-    Parameters
-    ----------
-    species : Species
-    ring_angle_deg : float
-        Between growth rings and the face [degrees]: 0 flat-sawn, 90 quarter-sawn.
-
-    Raises
-    ------
-    OutsideValidity
-        If the angle lies outside 0 to 90.
-    """
+    """How a board of this wood moves across a face whose rings stand at this angle, 0 to 90 degrees."""
     saturation = species.fibre_saturation_pct
     return Movement(
         coefficient_at_ring_angle(species.c_radial_per_pct, species.c_tangential_per_pct, ring_angle_deg),
@@ -116,59 +104,20 @@ def _strain(movement: Movement, mc_pct: Floats) -> Floats:
     return movement.coefficient_per_pct * inner + movement.shrinkage_slope_per_pct * outer
 
 
-@overload
-def strain(movement: Movement, mc_pct: float) -> float: ...
-@overload
-def strain(movement: Movement, mc_pct: Numbers) -> Any: ...
 def strain(movement: Movement, mc_pct: Numbers) -> Any:
-    """Strain at a moisture content, as a fraction of the dimension at 10 %; zero at 10 %.
+    """Strain at a moisture content [%], as a fraction of the dimension at 10 %; zero at 10 %.
 
-    Parameters
-    ----------
-    movement : Movement
-    mc_pct : float, array or Series
-        Moisture content [%], 0 to 300; constant above fibre saturation.
-
-    Returns
-    -------
-    same shape
-        NaN in, NaN out.
-
-    Raises
-    ------
-    OutsideValidity
-        If a scalar lies outside; arrays get NaN there.
+    Float, array or Series in, the same out, 0 to 300 %; constant above fibre saturation. NaN stays NaN;
+    outside a scalar raises `OutsideValidity` and arrays get NaN.
     """
     return apply(lambda mc: _strain(movement, mc), (MOISTURE, mc_pct))
 
 
-@overload
-def width_at(width_mm: float, mc_from_pct: float, mc_to_pct: float, movement: Movement) -> float: ...
-@overload
-def width_at(width_mm: Numbers, mc_from_pct: Numbers, mc_to_pct: Numbers, movement: Movement) -> Any: ...
 def width_at(width_mm: Numbers, mc_from_pct: Numbers, mc_to_pct: Numbers, movement: Movement) -> Any:
     """Width at another moisture content than that at which it was measured [mm].
 
-    Parameters
-    ----------
-    width_mm : float, array or Series
-        Across the grain, as measured [mm], 0 or more.
-    mc_from_pct : same shape or scalar
-        Moisture content when it was measured [%], 0 to 300.
-    mc_to_pct : same shape or scalar
-        Moisture content to ask about [%], 0 to 300.
-    movement : Movement
-        From `movement_of`.
-
-    Returns
-    -------
-    same shape
-        Width [mm]; NaN in, NaN out.
-
-    Raises
-    ------
-    OutsideValidity
-        If a scalar lies outside its range; arrays get NaN there.
+    Width 0 or more [mm] and moisture contents 0 to 300 %, each float, array or Series of one shape or a
+    scalar; what lies outside as in `strain`.
 
     Examples
     --------

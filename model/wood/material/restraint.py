@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from model.wood.errors import BadInput, OutsideValidity
-from model.wood.fits.base import RESTRAINED_STRAIN
+from model.wood.fits.limit import RESTRAINED_STRAIN
 from model.wood.material.movement import movement_of, strain
 from model.wood.material.ring_angle import RING_ANGLE
 from model.wood.material.species_record import Species

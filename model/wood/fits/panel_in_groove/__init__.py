@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from model.wood.design.setting_out import Increments, Season
-from model.wood.fits.base import INCH, Moistures, Way, moisture_of
+from model.wood.design.setting_out import Increments, ServiceRange
 from model.wood.fits.drawing import Part, Section, Space
+from model.wood.fits.limit import INCH, Moistures, Way, moisture_of
 from model.wood.fits.panel_in_groove.cut import PanelCut, panel_cut
 from model.wood.fits.panel_in_groove.geometry import FREE, ONE_EDGE, SEEN_MM, PanelGeometry
 from model.wood.fits.seen import NOTHING_MM, Seen
@@ -75,8 +75,8 @@ class PanelInGroove(PanelGeometry):
 
     # -------------------------------------------------------- at the saw, and in the house
 
-    def cut(self, season: Season, steps: Increments) -> PanelCut:
-        return panel_cut(self, season, steps)
+    def cut(self, service: ServiceRange, steps: Increments) -> PanelCut:
+        return panel_cut(self, service, steps)
 
     @property
     def _shown_sides(self) -> float:

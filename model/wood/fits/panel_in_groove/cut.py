@@ -8,7 +8,7 @@ from model.wood.design.setting_out import (
     Cut,
     Figure,
     Increments,
-    Season,
+    ServiceRange,
     Widths,
     width_figures,
     widths_reason,
@@ -41,19 +41,19 @@ class PanelCut(Cut):
     shoulder_gap_rounded_mm: float | None
 
 
-def panel_cut(fit: PanelGeometry, season: Season, steps: Increments) -> PanelCut:
+def panel_cut(fit: PanelGeometry, service: ServiceRange, steps: Increments) -> PanelCut:
     engage, member = ENGAGEMENT_MM, fit.member
     sight, groove, held_mm = fit.sight_width_mm, fit.groove_depth_mm - fit.spacer_mm, fit.held_mm
     # By how much the panel outgrows its width of today, and how much wider it is today than at its
     # narrowest, in the worst case of the meter. Stock wetter or drier than its home has to go in today.
-    grows = max(season.ratio(member, season.driest_pct, season.wet_pct), 1.0)
-    shrinks = max(season.ratio(member, season.dry_pct, season.wettest_pct), 1.0)
+    grows = max(service.ratio(member, service.driest_pct, service.wet_pct), 1.0)
+    shrinks = max(service.ratio(member, service.dry_pct, service.wettest_pct), 1.0)
     room = {ONE_EDGE: sight + groove + held_mm}.get(fit.held, sight + 2.0 * groove)
     narrowest = {CENTRE: sight + 2.0 * engage, FREE: sight + groove + engage}.get(
         fit.held, sight + held_mm + engage
     )
     least, most = narrowest * shrinks, room / grows
-    widths = Widths.between(least, most, season.doubt(member, (least + most) / 2.0), "both")
+    widths = Widths.between(least, most, service.doubt(member, (least + most) / 2.0), "both")
     cut = steps.widths(widths)
     # Grooves in which the least width is also the most.
     swing = grows * shrinks
@@ -66,9 +66,9 @@ def panel_cut(fit: PanelGeometry, season: Season, steps: Increments) -> PanelCut
     spare = cut.best_mm / shrinks - sight
     shoulder = None
     if fit.shoulder_gap_mm is not None:
-        shoulder = season.to_wet(member, cut.best_mm) / (1.0 if fit.held == ONE_EDGE else 2.0)
+        shoulder = service.to_wet(member, cut.best_mm) / (1.0 if fit.held == ONE_EDGE else 2.0)
     advice = PanelCut(
-        **fit.cut_head(season, member.name),
+        **fit.cut_head(service, member.name),
         enough=needed is not None and needed <= fit.groove_depth_mm + ROUNDING_SLACK,
         figures=[],
         reasons=[],
@@ -78,7 +78,7 @@ def panel_cut(fit: PanelGeometry, season: Season, steps: Increments) -> PanelCut
         width_best_rounded_mm=cut.best_mm,
         held=fit.held,
         engagement_mm=engage,
-        movement_mm=cut.best_mm * (season.ratio(member, season.dry_pct, season.wet_pct) - 1.0),
+        movement_mm=cut.best_mm * (service.ratio(member, service.dry_pct, service.wet_pct) - 1.0),
         groove_depth_mm=fit.groove_depth_mm,
         groove_depth_centre_mm=centre,
         groove_depth_centre_rounded_mm=steps.slot_up(centre),
@@ -96,26 +96,26 @@ def panel_cut(fit: PanelGeometry, season: Season, steps: Increments) -> PanelCut
         figures.append(("grooves deep", fit.groove_depth_mm, "up"))
     else:
         figures = [("grooves as drawn", fit.groove_depth_mm, "down"), ("grooves it needs", needs, "up")]
-    reasons = _reasons(advice, member.called, season, steps, cut, needs)
+    reasons = _reasons(advice, member.called, service, steps, cut, needs)
     return replace(advice, figures=figures, reasons=reasons)
 
 
 def _reasons(
-    cut: PanelCut, called: str, season: Season, steps: Increments, widths: Widths, needs: float | None
+    cut: PanelCut, called: str, service: ServiceRange, steps: Increments, widths: Widths, needs: float | None
 ) -> list[Reason]:
     dry, wet = cut.range_mc_pct
     if cut.enough:
         in_hand_mm = steps.gap_down(cut.clearance_wet_mm)
         tongue_mm = steps.gap_down(cut.engagement_dry_mm)
         found = [
-            widths_reason(season, called, widths),
-            season.reason("cut-in-hand", in_hand_mm=in_hand_mm, tongue_mm=tongue_mm),
+            widths_reason(service, called, widths),
+            service.reason("cut-in-hand", in_hand_mm=in_hand_mm, tongue_mm=tongue_mm),
         ]
     else:
         how = "" if needs is None else "deeper"
         sizes = {"groove_mm": cut.groove_depth_mm, "needed_mm": needs}
-        found = [season.reason("cut-no-width", how=how, part=called, **sizes)]
-    found.append(season.reason("cut-moves", how="it", moved_mm=steps.gap_up(cut.movement_mm)))
+        found = [service.reason("cut-no-width", how=how, part=called, **sizes)]
+    found.append(service.reason("cut-moves", how="it", moved_mm=steps.gap_up(cut.movement_mm)))
     found += [
         Reason(key, {"size_mm": size_mm})
         for key, size_mm in (

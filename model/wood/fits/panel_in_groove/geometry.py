@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from model.wood.fits.base import INCH, Fit
+from model.wood.fits.base import Fit
 from model.wood.fits.fields import choice, length, number, one_member
+from model.wood.fits.limit import INCH
 from model.wood.material.member import Amount, Member
 from model.wood.piece_table import NOTHING
 
