@@ -225,7 +225,7 @@ def test_what_suits_has_room_all_year_and_can_be_recorded(
     order = ["suits", "with care", "does not suit"]
     best = min(order.index(choice.verdict) for choice in found.choices)
     assert found.choice(found.advised).verdict == order[best]
-    rows = found.rows()
+    rows = [choice.row() for choice in found.choices]
     assert [row["kind"] for row in rows] == ["slab", "framed", "sheet"]
     assert len({tuple(row) for row in rows}) == 1
 

@@ -54,15 +54,10 @@ class PatternChoice:
         What may be fixed across it, and how.
     if_held : SplitRisk or None
         What comes of fixing something fast across all of it, dried from today to the home's dry end.
-    piece : Piece or None
-        The part as a piece with its fits set out for this home; none where no solid wood moves.
     design : DesignRange or None
-        Of that piece, at the home's temperature.
-    cuts : tuple of dict
-        The cutting advice behind each fit, as `cutting.cut_document` gives it.
-    weight_kg : float
-        At the home's middle moisture content.
-    stock : StockNeeded
+        Of the layout's piece, at the home's temperature.
+    layout : Layout
+        The part as a piece with its fits set out for this home, its cuts, stock and weight.
     """
 
     kind: Kind
@@ -133,9 +128,6 @@ class Comparison:
             if found.kind == kind:
                 return found
         raise BadInput("", "choice", "must be one of slab, framed, sheet", kind)
-
-    def rows(self) -> list[dict[str, Any]]:
-        return [choice.row() | {"advised": choice.kind == self.advised} for choice in self.choices]
 
 
 def compare(part: PartWanted, home: HomeRange, steps: Increments = INCH_STEPS) -> Comparison:

@@ -138,28 +138,11 @@ def resolve(name: str) -> str:
 
 
 def permeance_of(name: str, coats: int = 1) -> FinishFilm:
-    """Permeance of a finish on one face.
+    """Permeance of a finish, by any of its names, on one face; BadInput if it or its coats can't be answered.
 
     Between two numbers of coats that were tested the permeance is interpolated geometrically, so that each
     further coat divides by the same; more coats than were tested count as the most that were; fewer than
-    were tested are refused.
-
-    Parameters
-    ----------
-    name : str
-        A finish of `finish_names`, a common other name for one ("polyurethane varnish"), a class in words
-        ("lacquer"), or "none".
-    coats : int
-        Coats applied, 1 to 20; not looked at for a bare face.
-
-    Returns
-    -------
-    FinishFilm
-
-    Raises
-    ------
-    BadInput
-        If the finish is unknown or the number of coats can't be answered.
+    were tested are refused. Coats, 1 to 20, are not looked at for a bare face.
 
     Examples
     --------

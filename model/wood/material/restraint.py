@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from model.wood.errors import BadInput, OutsideValidity
+from model.wood.errors import BadInput
 from model.wood.fits.limit import RESTRAINED_STRAIN
 from model.wood.material.movement import movement_of, strain
 from model.wood.material.ring_angle import RING_ANGLE
@@ -22,17 +22,15 @@ from model.wood.units import Numbers, Range, apply
 
 SHEAR_ALLOWANCE = 1.1
 """Bending moduli are some 10 % below those in plain tension: Wood Handbook ch. 5, from memory, unverified."""
-RELAXATION_LEAST, RELAXATION_NONE = 0.5, 1.0
-"""Share of the elastic stress that is left: 0.5 to 0.7 over weeks and months, all of it in a cold snap of
-days. Wood Handbook ch. 5 for the fact (creep reaches the elastic deflection in a few years), the figures from
-memory."""
+RELAXATION_LEAST = 0.5
+"""Least share of the elastic stress that is left over weeks and months, 0.5 to 0.7. Wood Handbook ch. 5 for
+the fact (creep reaches the elastic deflection in a few years), the figures from memory."""
 STRENGTH_SCATTER = 0.3
 """Strength of a board against the printed mean, either way (common practice, no source)."""
 STRAIN_SURE = 1.5
 """Times the strain limit at which a split is called likely from strain alone (common practice, no source)."""
-TEST_DURATION_S = 450.0
-DAY_S = 86_400.0
-SNAP_ENDS_S, SEASON_S = 7.0 * DAY_S, 60.0 * DAY_S
+SEASON_S = 60.0 * 86_400.0
+"""How long the stress of a heating season lasts."""
 
 Likelihood = Literal["none", "unlikely", "possible", "likely"]
 
@@ -87,27 +85,6 @@ def load_duration_share(duration_s: Numbers) -> Any:
     return apply(lambda t: (18.3 + 108.4 * t**-0.04635) / 100.0, (limits, duration_s))
 
 
-def restrained_strain(
-    species: Species, ring_angle_deg: float, mc_held_pct: float, mc_now_pct: float, held: float = 1.0
-) -> float:
-    """Strain that a board held across its grain is denied; positive is drying, which pulls it apart.
-
-    Parameters
-    ----------
-    species : Species
-    ring_angle_deg : float
-        [degrees], 0 to 90.
-    mc_held_pct, mc_now_pct : float
-        Moisture content when it was fixed, and now [%].
-    held : float
-        Share of the movement that is prevented, 0 to 1.
-    """
-    share = float(Range("held", 0.0, 1.0, "as a share").check(held))
-    movement = movement_of(species, ring_angle_deg)
-    start, end = strain(movement, mc_held_pct), strain(movement, mc_now_pct)
-    return share * (start - end) / (1.0 + start)
-
-
 # --- risk as a band ---------------------------------------------------------------------------------
 
 
@@ -153,15 +130,8 @@ class SplitRisk:
         return self.stress_low_mpa / self.strength_high_mpa, self.stress_high_mpa / self.strength_low_mpa
 
 
-def split_risk(
-    species: Species,
-    ring_angle_deg: float,
-    mc_held_pct: float,
-    mc_now_pct: float,
-    held: float = 1.0,
-    duration_s: float = SEASON_S,
-) -> SplitRisk:
-    """Whether a board fixed fast across its grain splits after a change of moisture.
+def split_risk(species: Species, ring_angle_deg: float, mc_held_pct: float, mc_now_pct: float) -> SplitRisk:
+    """Whether a board fixed fast across its grain splits after a season's change of moisture.
 
     Parameters
     ----------
@@ -169,22 +139,7 @@ def split_risk(
     ring_angle_deg : float
         [degrees], 0 to 90.
     mc_held_pct, mc_now_pct : float
-        Moisture content when it was fixed, and now [%], 0 to fibre saturation.
-    held : float
-        Share of the movement that is prevented, 0 to 1: 1 for a panel glued all round or a wide part
-        screwed tight.
-    duration_s : float
-        How long it has been drying [s]; a season of 60 days if left out. In a snap of up to a week no
-        stress is counted as relaxed.
-
-    Returns
-    -------
-    SplitRisk
-
-    Raises
-    ------
-    BadInput
-        If a number lies outside its range.
+        Moisture content when it was fixed, and now [%], 0 to fibre saturation; BadInput outside.
 
     Examples
     --------
@@ -193,36 +148,19 @@ def split_risk(
     >>> risk.likelihood, round(risk.elastic_mpa, 1)
     ('likely', 7.3)
     """
-    return _judged(
-        species,
-        ring_angle_deg,
-        restrained_strain(species, ring_angle_deg, mc_held_pct, mc_now_pct, held),
-        duration_s,
-        RELAXATION_NONE if duration_s <= SNAP_ENDS_S else RELAXATION_LEAST,
-    )
-
-
-def _judged(
-    species: Species,
-    ring_angle_deg: float,
-    denied: float,
-    duration_s: float,
-    kept: float,
-) -> SplitRisk:
+    movement = movement_of(species, ring_angle_deg)
+    start, end = strain(movement, mc_held_pct), strain(movement, mc_now_pct)
+    denied = (start - end) / (1.0 + start)
     if not math.isfinite(denied):
         raise BadInput("", "moisture content", "must be a number", denied)
-    if not TEST_DURATION_S <= duration_s <= 3.2e9:
-        raise OutsideValidity("duration_s", "must lie in 450 to 3.2e9 s", duration_s)
-    modulus = modulus_across(species, ring_angle_deg)
-    printed = None if species.tension_perp_kpa is None else species.tension_perp_kpa / 1000.0
-    lasting = load_duration_share(duration_s)
     elastic = low = high = weakest = strongest = None
+    modulus = modulus_across(species, ring_angle_deg)
     if modulus is not None:
         elastic = modulus * denied
-        low, high = sorted((kept * elastic, RELAXATION_NONE * elastic))
-    if printed is not None:
-        weakest = (1.0 - STRENGTH_SCATTER) * lasting * printed
-        strongest = (1.0 + STRENGTH_SCATTER) * lasting * printed
+        low, high = sorted((RELAXATION_LEAST * elastic, elastic))
+    if species.tension_perp_kpa is not None:
+        lasting = load_duration_share(SEASON_S) * species.tension_perp_kpa / 1000.0
+        weakest, strongest = (1.0 - STRENGTH_SCATTER) * lasting, (1.0 + STRENGTH_SCATTER) * lasting
     risk = SplitRisk("none", denied, RESTRAINED_STRAIN, elastic, low, high, weakest, strongest)
     return replace(risk, likelihood=_likelihood(risk))
 

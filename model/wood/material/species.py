@@ -59,18 +59,10 @@ class UnknownSpecies(BadInput):
 def find_species(
     name: str, where: str = "", what: str = "species", region: Region = NORTH_AMERICA
 ) -> Species:
-    """The wood that goes by this name in the trade or the handbook.
+    """The wood that goes by this trade name, synonym, handbook name or, for imported woods, botanical name.
 
-    Case, spaces, hyphens and accents don't matter; "ash, white", "White Ash" and "white-ash" are one.
-
-    Parameters
-    ----------
-    name : str
-        A trade name, synonym, handbook name or, for imported woods, botanical name.
-    where, what : str
-        For the error: the file, and the key.
-    region : str
-        Where the name is used: "ash", "cherry", "walnut" and others are different woods in Europe.
+    Case, spaces, hyphens and accents don't matter; "ash, white", "White Ash" and "white-ash" are one. "Ash",
+    "cherry", "walnut" and others are different woods in Europe. `where` and `what` are for the error.
 
     Raises
     ------
@@ -80,10 +72,8 @@ def find_species(
 
     Examples
     --------
-    >>> find_species("Hard Maple").name
-    'sugar maple'
-    >>> find_species("sycamore", region="europe").name
-    'European sycamore'
+    >>> find_species("Hard Maple").name, find_species("sycamore", region="europe").name
+    ('sugar maple', 'European sycamore')
     """
     if not isinstance(name, str):
         raise UnknownSpecies(where, what, name, ())
