@@ -193,8 +193,8 @@ def deliver(
 ) -> None:
     """Hold a piece or deliver it, from the air recorded where it is to go."""
     from dashboard.paper.sheet import piece_row
-    from model.answers.annual_range import moisture_now
-    from model.answers.delivery import delivery_note, recorded_air
+    from model.answers.annual_range import moisture_now, recorded_air
+    from model.answers.delivery import delivery_note
     from model.records.acts.book import load_piece
 
     store, now = open_book()

@@ -12,12 +12,8 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from model.answers.annual_range import LEAST_DAYS, Closest, Start, emc_pct, run_through
-from model.answers.annual_range import home_year as home_year
-from model.answers.annual_range import recorded_air as recorded_air
+from model.answers.annual_range import LEAST_DAYS, Closest, Start, emc_pct, home_year, run_through
 from model.answers.moving import UNWRAP, passed_in
-from model.answers.moving import moving_home as moving_home
-from model.answers.moving import storage as storage
 from model.wood.design.design_range import Span, design_range
 from model.wood.piece import Piece
 from model.wood.reason import Reason

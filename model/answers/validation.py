@@ -8,7 +8,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from math import sqrt
+from statistics import mean, stdev
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -92,7 +92,7 @@ def agreement(session: Session, now: datetime, piece_id: int | None = None) -> A
         wanted = wanted.where(Piece.id == piece_id)
     found: list[Compared] = []
     for row in session.scalars(wanted):
-        found += _of_piece(session, row, now)
+        found += _through(session, row, now)[0]
     found.sort(key=lambda compared: compared.at)
     names = dict.fromkeys(compared.piece for compared in found)
     by_piece = {name: spreads([c for c in found if c.piece == name]) for name in names}
@@ -106,11 +106,8 @@ def spreads(compared: Sequence[Compared]) -> tuple[Spread, ...]:
         errors = [c.error for c in compared if c.quantity == quantity and c.error is not None]
         if not errors:
             continue
-        bias = sum(errors) / len(errors)
-        about = None
-        if len(errors) > 1:
-            about = sqrt(sum((error - bias) ** 2 for error in errors) / (len(errors) - 1))
-        found.append(Spread(quantity, len(errors), bias, about, max(errors, key=abs)))
+        about = stdev(errors) if len(errors) > 1 else None
+        found.append(Spread(quantity, len(errors), mean(errors), about, max(errors, key=abs)))
     return tuple(found)
 
 
@@ -162,10 +159,6 @@ def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
         for name, member in piece.members.items()
     }
     return replace(piece, members=members, fits=fits or piece.fits)
-
-
-def _of_piece(session: Session, row: Piece, now: datetime) -> list[Compared]:
-    return _through(session, row, now)[0]
 
 
 def _through(session: Session, row: Piece, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:

@@ -63,17 +63,6 @@ gap = "1.6mm"
 
 
 @pytest.fixture
-def session(store):
-    with store.session() as unit:
-        yield unit
-
-
-@pytest.fixture
-def places(session):
-    return [add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
-
-
-@pytest.fixture
 def bench(session, places):
     return book.add_piece(session, read_piece(BENCH), places[0], AT)
 

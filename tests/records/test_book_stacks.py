@@ -6,24 +6,12 @@ import pytest
 from sqlalchemy import func, select
 
 from model.records.acts import book, measured
-from model.records.acts.places import add_place
 from model.records.acts.revisions import recorded, take_back
 from model.records.schema.tables import Stack
 from model.wood.errors import BadInput
 
 AT = datetime(2026, 3, 1, 9, 20, tzinfo=UTC)
 DAY = timedelta(days=1)
-
-
-@pytest.fixture
-def session(store):
-    with store.session() as unit:
-        yield unit
-
-
-@pytest.fixture
-def places(session):
-    return [add_place(session, name, kind) for name, kind in (("shop", "shop"), ("flat", "home"))]
 
 
 MAPLE = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 9.5, "stickered": True}

@@ -25,12 +25,6 @@ thickness = "30mm"
 """
 
 
-@pytest.fixture
-def session(store):
-    with store.session() as session:
-        yield session
-
-
 def attic(session):
     """A place recorded by mistake, and the number of the act."""
     with recorded(session, "entry", START) as revision:

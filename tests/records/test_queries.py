@@ -30,12 +30,6 @@ NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture
-def session(store):
-    with store.session() as opened:
-        yield opened
-
-
 def add(session, *rows):
     session.add_all(rows)
     session.flush()

@@ -50,12 +50,6 @@ gap = "1.6mm"
 
 
 @pytest.fixture
-def session(store):
-    with store.session() as session:
-        yield session
-
-
-@pytest.fixture
 def stool(session):
     shop = places.add_place(session, "shop", "shop")
     places.add_place(session, "flat", "home")

@@ -17,12 +17,6 @@ N = 90 * 288
 
 
 @pytest.fixture
-def session(store):
-    with store.session() as opened:
-        yield opened
-
-
-@pytest.fixture
 def sent(session):
     """A quarter of a year, a reading every five minutes, with three outliers and a week of silence."""
     rng = np.random.default_rng(7)

@@ -29,12 +29,6 @@ HOUR = timedelta(hours=1)
 
 
 @pytest.fixture
-def session(store):
-    with store.session() as session:
-        yield session
-
-
-@pytest.fixture
 def sensor(session):
     """A sensor at the bench with 48 hourly readings, all of them computed."""
     sensor = Sensor(name="bench", accepted_at=START, temperature_unit="F", zone="America/New_York")

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model.answers.annual_range import HomeYear, constant_air, given_year, run_through, usual_year
-from model.answers.delivery import delivery_note, home_year, moving_home, storage
+from model.answers.annual_range import HomeYear, constant_air, given_year, home_year, run_through, usual_year
+from model.answers.delivery import delivery_note
+from model.answers.moving import moving_home, storage
 from model.watch.state.humidity import SHEET_OUTDOOR_F, ceilings
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput

@@ -15,11 +15,12 @@ from sqlalchemy.orm import Session
 from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.invalidation import erase, mark_hours, note_change
 from model.records.acts.places import use_of
-from model.records.acts.recorded_rows import Change
+from model.records.acts.recorded_rows import RowChange
 from model.records.acts.revisions import restore, way_back
 from model.records.acts.trusted import take_turn
 from model.records.schema.tables import HeardMessage, Place, Preference, Reading, Revision, Sensor
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
+from model.words.display import joined
 
 ACCEPTANCE = "acceptance"
 ASIDE = "sensors set aside"
@@ -36,13 +37,13 @@ def keep_messages(session: Session, revision: Revision, topics: Sequence[str]) -
         [row.topic, base64.b64encode(row.payload).decode("ascii"), row.retained, to_epoch_ms(row.received_at)]
         for row in messages
     ]
-    wait = f"{_joined(topics)} {'waits' if len(topics) == 1 else 'wait'} to be accepted again"
+    wait = f"{joined(topics)} {'waits' if len(topics) == 1 else 'wait'} to be accepted again"
     back = {"back": f"{wait}, with all that came.", "href": "/sensors"}
     revision.data = {**revision.data, **back, "topics": list(topics), "messages": kept}
 
 
 @way_back(ACCEPTANCE)
-def _taken_back(session: Session, revision: Revision, changes: Sequence[Change], at: datetime) -> str:
+def _taken_back(session: Session, revision: Revision, changes: Sequence[RowChange], at: datetime) -> str:
     """Make the topics of an acceptance unknown again; what became of the place that was made with it.
 
     Raises
@@ -103,7 +104,7 @@ def _has_later(session: Session, sensor_id: int, turned: Sequence[datetime]) -> 
     return session.scalar(later.limit(1)) is not None
 
 
-def _set_aside(session: Session, sensor: Sensor, rows: Sequence[Change], at: datetime) -> None:
+def _set_aside(session: Session, sensor: Sensor, rows: Sequence[RowChange], at: datetime) -> None:
     row = session.get(Preference, ASIDE)
     waiting = list(row.value["list"]) if row is not None else []
     bindings = [one.after for one in rows if one.table == "binding" and one.after is not None]
@@ -136,7 +137,7 @@ def _take_from(session: Session, binding: dict[str, object], turned: Sequence[da
         erase(session, delete(Reading).where(ours))
 
 
-def _place_too(session: Session, revision: Revision, rows: Sequence[Change], at: datetime) -> str:
+def _place_too(session: Session, revision: Revision, rows: Sequence[RowChange], at: datetime) -> str:
     """Take out the place that was made with the sensor, if nothing needs it; what became of it."""
     place = session.get(Place, rows[0].key) if rows else None
     if place is None:
@@ -146,7 +147,3 @@ def _place_too(session: Session, revision: Revision, rows: Sequence[Change], at:
         return f"{name} stays: {kept_by}."
     restore(session, rows, revision.act, at)
     return f"{name} is out of the book again."
-
-
-def _joined(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

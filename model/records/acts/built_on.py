@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.places import use_of
-from model.records.acts.recorded_rows import OTHERS_COLUMNS, TABLES, Change, Key, Row, children, read_row
+from model.records.acts.recorded_rows import OTHERS_COLUMNS, TABLES, Key, Row, RowChange, children, read_row
 from model.records.acts.trusted import BY_HAND
 from model.records.schema.tables import Piece, Place
 from model.wood.errors import BadInput
@@ -26,7 +26,7 @@ SINCE = {
 
 
 def refuse_if_built_on(
-    session: Session, changes: Sequence[Change], act: str, but: Collection[str] = ()
+    session: Session, changes: Sequence[RowChange], act: str, but: Collection[str] = ()
 ) -> None:
     """Refuse to take back what something newer was built on.
 
@@ -51,13 +51,13 @@ def refuse_if_built_on(
             _refuse_if_used(session, change, own, act, but)
 
 
-def _differs(change: Change, now: Row | None) -> bool:
+def _differs(change: RowChange, now: Row | None) -> bool:
     if now is None or change.after is None:
         return (now is None) != (change.after is None)
     return any(now[name] != change.after[name] for name in change.columns)
 
 
-def _refusal(session: Session, change: Change, now: Row | None, act: str) -> BadInput:
+def _refusal(session: Session, change: RowChange, now: Row | None, act: str) -> BadInput:
     name = _named(session, change.table, now or change.after or change.before or {})
     if name is None or now is None:
         return BadInput("", f"this {act}", "can't be taken back: it was changed again since", "nothing")
@@ -69,7 +69,7 @@ def _refusal(session: Session, change: Change, now: Row | None, act: str) -> Bad
 
 
 def _refuse_if_used(
-    session: Session, change: Change, own: Collection[Key], act: str, but: Collection[str]
+    session: Session, change: RowChange, own: Collection[Key], act: str, but: Collection[str]
 ) -> None:
     if change.table == "client" and len(own) > 1:
         return  # recorded with a piece or a home: who is named by others since stays

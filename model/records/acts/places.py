@@ -113,15 +113,19 @@ def _check_place(place: Place) -> None:
     where = f"place {place.name}"
     if place.kind not in PLACE_KINDS:
         raise BadInput(where, "kind", f"must be one of {', '.join(PLACE_KINDS)}", place.kind)
-    try:
-        ZoneInfo(place.zone)
-    except (KeyError, OSError, ValueError) as problem:
-        raise BadInput(
-            where, "zone", 'must be the name of a time zone, such as "Europe/Vienna"', place.zone
-        ) from problem
+    check_zone(place.zone, where)
     offset = place.wood_offset_c
     if isinstance(offset, bool) or not isinstance(offset, int | float) or not -15.0 <= offset <= 15.0:
         raise BadInput(where, "wood_offset_c", "must be a number in -15 to 15 K", offset)
+
+
+def check_zone(zone: str, where: str) -> None:
+    """Refuse what is no IANA time zone."""
+    try:
+        ZoneInfo(zone)
+    except (KeyError, OSError, ValueError) as problem:
+        rule = 'must be the name of a time zone, such as "Europe/Vienna"'
+        raise BadInput(where, "zone", rule, zone) from problem
 
 
 def free_name(session: Session, table: type[Piece] | type[Place] | type[Client], name: str, noun: str) -> str:

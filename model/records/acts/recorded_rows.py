@@ -41,7 +41,7 @@ TABLES = {table.name: table for table in Record.metadata.sorted_tables}
 
 
 @dataclass(frozen=True)
-class Change:
+class RowChange:
     """One row as an act found it, and as it left it: none where it was not there."""
 
     table: str

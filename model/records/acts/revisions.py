@@ -23,9 +23,9 @@ from model.records.acts.recompute import forget_computed, recompute
 from model.records.acts.recorded_rows import (
     OTHERS_COLUMNS,
     TABLES,
-    Change,
     Key,
     Row,
+    RowChange,
     cascades,
     children,
     decoded,
@@ -51,7 +51,7 @@ class TakenBack:
     href: str = ""
 
 
-WayBack = Callable[[Session, Revision, Sequence[Change], datetime], str | None]
+WayBack = Callable[[Session, Revision, Sequence[RowChange], datetime], str | None]
 """Takes an act of one kind back; what it has to add to the sentence."""
 _WAYS: dict[str, WayBack] = {}
 
@@ -94,7 +94,7 @@ def recorded(session: Session, act: str, at: datetime, of: int | None = None) ->
         session.flush()
     else:
         revision = session.get_one(Revision, of)
-    seen = _Seen(session, {(one.table, one.key): one.before for one in changes_of(revision)})
+    seen = _TouchedRows(session, {(one.table, one.key): one.before for one in changes_of(revision)})
     event.listen(session, "before_flush", seen.before_flush)
     event.listen(session, "after_flush", seen.after_flush)
     try:
@@ -108,7 +108,7 @@ def recorded(session: Session, act: str, at: datetime, of: int | None = None) ->
 
 
 @dataclass
-class _Seen:
+class _TouchedRows:
     """The rows that a session touches, each as it was before it was first touched."""
 
     session: Session
@@ -186,19 +186,19 @@ def take_back(session: Session, number: int, at: datetime) -> TakenBack:
     return TakenBack(said, str(revision.data.get("href", "")))
 
 
-def changes_of(revision: Revision) -> list[Change]:
+def changes_of(revision: Revision) -> list[RowChange]:
     """The rows that an act changed, those that others refer to first."""
     order = list(TABLES)
-    found = [Change(table, key, before, after) for table, key, before, after in revision.changes["rows"]]
+    found = [RowChange(table, key, before, after) for table, key, before, after in revision.changes["rows"]]
     return sorted(found, key=lambda one: order.index(one.table))
 
 
-def restore(session: Session, changes: Sequence[Change], act: str, at: datetime) -> None:
+def restore(session: Session, changes: Sequence[RowChange], act: str, at: datetime) -> None:
     """Make rows what they were, and let the watch compute again what followed from them.
 
     Parameters
     ----------
-    changes : sequence of Change
+    changes : sequence of RowChange
         Those that others refer to first.
 
     Raises
@@ -231,7 +231,7 @@ def restore(session: Session, changes: Sequence[Change], act: str, at: datetime)
     recompute(session, [(one.table, one.key, one.before, one.after) for one in changes])
 
 
-def _take_out(session: Session, change: Change, at: datetime) -> None:
+def _take_out(session: Session, change: RowChange, at: datetime) -> None:
     """A row that an act made goes, with what was computed of it; or it stays on record as undone.
 
     A client who was recorded with a piece stays where others name them since.

@@ -1,11 +1,10 @@
 """Correcting what was recorded of a sensor: its name, and how its messages are read where they don't say."""
 
-from zoneinfo import ZoneInfo
-
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.invalidation import note_change
+from model.records.acts.places import check_zone
 from model.records.schema.tables import Sensor
 from model.wood.errors import BadInput
 
@@ -37,11 +36,7 @@ def change_sensor(session: Session, sensor: Sensor, name: str, temperature_unit:
     if temperature_unit not in TEMPERATURE_UNITS:
         rule = f"must be one of {', '.join(TEMPERATURE_UNITS)}"
         raise BadInput(where, "temperature_unit", rule, temperature_unit)
-    try:
-        ZoneInfo(zone)
-    except (KeyError, OSError, ValueError) as problem:
-        rule = 'must be the name of a time zone, such as "Europe/Vienna"'
-        raise BadInput(where, "zone", rule, zone) from problem
+    check_zone(zone, where)
     note_change(session)
     sensor.name, sensor.temperature_unit, sensor.zone = name, temperature_unit, zone
     session.flush()

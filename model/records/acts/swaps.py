@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.hangings import hang_sensor, take_down_sensor
 from model.records.acts.invalidation import aware, erase, mark_hours, note_change
-from model.records.acts.recorded_rows import Change
+from model.records.acts.recorded_rows import RowChange
 from model.records.acts.revisions import restore, way_back
 from model.records.acts.trusted import take_turn
 from model.records.schema.tables import Reading, Revision, Sensor
@@ -67,7 +67,7 @@ def swap_sensor(
 
 
 @way_back("swap")
-def _taken_back(session: Session, revision: Revision, changes: Sequence[Change], at: datetime) -> None:
+def _taken_back(session: Session, revision: Revision, changes: Sequence[RowChange], at: datetime) -> None:
     """What the new device sent since on the topics it took over is the old one's: rows alone can't say so.
 
     Raises

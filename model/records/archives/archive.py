@@ -7,6 +7,7 @@ the rows in the order of their key, not over a file, so that the same book has t
 
 import hashlib
 import json
+import shutil
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
@@ -182,8 +183,7 @@ def _write_table(
                 progress(table.name, rows)
         spool.seek(0)
         with archive.open(entry_of(table.name), "w", force_zip64=True) as entry:
-            while block := spool.read(1 << 20):
-                entry.write(block)
+            shutil.copyfileobj(spool, entry)
     return {"rows": rows, "checksum": digest.hexdigest()}
 
 
@@ -195,8 +195,7 @@ def _read_table(
     rows = 0
     with tempfile.TemporaryFile() as spool:
         with archive.open(entry_of(table.name)) as entry:
-            while block := entry.read(1 << 20):
-                spool.write(block)
+            shutil.copyfileobj(entry, spool)
         size = spool.tell()
         spool.seek(0)
         for batch in as_declared(parquet.ParquetFile(spool), table, size, wanted, str(archive.filename)):

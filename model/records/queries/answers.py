@@ -1,10 +1,19 @@
 """What the book answers a page: plain frozen records in SI, made by `queries`, or by hand in a test."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
+from typing import Any, TypeVar
 
 from model.records.schema.tables import Document
 from model.wood.reason import Reason
+
+Kept = TypeVar("Kept")
+
+
+def of_row(kind: type[Kept], row: Any, **more: Any) -> Kept:
+    """An answer with what a row has under the names of its fields, and `more`."""
+    names = (one.name for one in fields(kind) if one.name not in more)  # type: ignore[arg-type]
+    return kind(**{name: getattr(row, name) for name in names if hasattr(row, name)}, **more)
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ from model.records.queries.answers import (
     StayNow,
     Subject,
     WarningNow,
+    of_row,
 )
 from model.records.queries.health import health
 from model.records.queries.places_now import places
@@ -169,15 +170,9 @@ def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
         Member.start_basis,
     )
     for member in session.execute(member_rows.where(Member.piece_id.in_(ids)).order_by(Member.id)):
-        members[member.piece_id].append(_member(member, None))
+        members[member.piece_id].append(of_row(MemberNow, member))
     return tuple(
         replace(piece, fits=tuple(fits[piece.id]), members=tuple(members[piece.id])) for piece in found
-    )
-
-
-def _member(row: Any, moisture: Moisture | None) -> MemberNow:
-    return MemberNow(
-        row.id, row.name, row.document, row.start_at, row.start_mc_pct, row.start_basis, moisture
     )
 
 
@@ -201,18 +196,11 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
         place=standing[0] if standing else None,
         since_at=where[1] if where else None,
         fits=tuple(
-            FitNow(
-                fit.id,
-                fit.name,
-                fit.kind,
-                fit.document,
-                judged_fits[fit.id],
-                tuple(margins.get(fit.id, ())),
-            )
+            of_row(FitNow, fit, judgement=judged_fits[fit.id], margins=tuple(margins.get(fit.id, ())))
             for fit in fit_rows
         ),
         judgement=judgements(session, "piece", [piece_id], now)[piece_id],
-        members=tuple(_member(member, moist.get(member.id)) for member in member_rows),
+        members=tuple(of_row(MemberNow, member, moisture=moist.get(member.id)) for member in member_rows),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
         since=passed(session, {fit.id: fit.name for fit in fit_rows}, now),
@@ -259,18 +247,8 @@ def _latest_margins(session: Session, ids: Sequence[int], now: datetime) -> dict
             & (Margin.at == newest.c.at),
         )
     ):
-        found[row.fit_id].append(
-            MarginNow(
-                row.limit_name,
-                row.direction,
-                row.severity,
-                row.margin_mm,
-                row.play_mm,
-                row.at,
-                row.standing,
-                back.get((row.fit_id, row.limit_name)) if row.standing == "past" else None,
-            )
-        )
+        clears = back.get((row.fit_id, row.limit_name)) if row.standing == "past" else None
+        found[row.fit_id].append(of_row(MarginNow, row, clears=clears))
     return found
 
 
@@ -287,19 +265,7 @@ def _latest_moisture(session: Session, ids: Iterable[int], now: datetime) -> dic
             newest, (Checkpoint.body_id == newest.c.body_id) & (Checkpoint.at == newest.c.at)
         )
     )
-    return {row.body_id: _moisture(row) for row in rows}
-
-
-def _moisture(row: Checkpoint) -> Moisture:
-    return Moisture(
-        row.at,
-        row.mc_mean_pct,
-        row.mc_face_pct,
-        row.mc_core_pct,
-        row.mc_back_pct,
-        row.width_mm,
-        row.estimated_hours,
-    )
+    return {row.body_id: of_row(Moisture, row) for row in rows}
 
 
 # ---------------------------------------------------------------- stacks
@@ -351,23 +317,7 @@ def warnings(session: Session, open_only: bool = True, limit: int = 200) -> tupl
     wanted = select(Warning).order_by(Warning.opened_at.desc(), Warning.id.desc()).limit(limit)
     if open_only:
         wanted = wanted.where(Warning.closed_at.is_(None))
-    return tuple(
-        WarningNow(
-            row.id,
-            row.subject_kind,
-            row.subject_id,
-            row.limit_name,
-            row.tier,
-            row.from_verdict,
-            row.to_verdict,
-            row.detail,
-            row.opened_at,
-            row.acknowledged_at,
-            row.trade_act,
-            row.closed_at,
-        )
-        for row in session.scalars(wanted)
-    )
+    return tuple(of_row(WarningNow, row) for row in session.scalars(wanted))
 
 
 def measurements(session: Session, body_id: int) -> tuple[Event, ...]:

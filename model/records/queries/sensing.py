@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
 from model.records.acts.trusted import doubt_reason
-from model.records.queries.answers import Judgement
+from model.records.queries.answers import Judgement, of_row
 from model.records.schema.tables import (
     Binding,
     Correction,
@@ -211,9 +211,7 @@ def corrections(session: Session, sensor_id: int) -> tuple[CorrectionNow, ...]:
     rows = session.scalars(
         select(Correction).where(Correction.sensor_id == sensor_id).order_by(Correction.since_at.desc())
     )
-    return tuple(
-        CorrectionNow(row.id, row.since_at, row.intercept_pct, row.slope, row.undone_at) for row in rows
-    )
+    return tuple(of_row(CorrectionNow, row) for row in rows)
 
 
 def hangings_of(session: Session, sensor_id: int) -> tuple[HangingNow, ...]:
@@ -233,7 +231,7 @@ def hangings_of(session: Session, sensor_id: int) -> tuple[HangingNow, ...]:
 def rejected(session: Session, limit: int = 20) -> tuple[Refused, ...]:
     """The last messages that could not be read."""
     rows = session.scalars(select(RejectedMessage).order_by(RejectedMessage.received_at.desc()).limit(limit))
-    return tuple(Refused(row.topic, row.payload, row.size, row.reason, row.received_at) for row in rows)
+    return tuple(of_row(Refused, row) for row in rows)
 
 
 def tallies(session: Session) -> dict[str, int]:

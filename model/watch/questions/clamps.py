@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from model.answers.adhesives import Adhesive, adhesive_from_document
 from model.records.acts.built_on import refuse_if_built_on
-from model.records.acts.recorded_rows import Change
+from model.records.acts.recorded_rows import RowChange
 from model.records.acts.revisions import restore, way_back
 from model.records.bulk import Bulk
 from model.records.schema.tables import GlueUp, Place, Revision
@@ -86,7 +86,7 @@ def clamps_off(session: Session, place: Place, at: datetime) -> GlueUp:
 
 
 @way_back(OFF)
-def _on_again(session: Session, revision: Revision, changes: Sequence[Change], at: datetime) -> None:
+def _on_again(session: Session, revision: Revision, changes: Sequence[RowChange], at: datetime) -> None:
     """Take back that the clamps came off; not where others have gone on since: a place has one glue-up."""
     refuse_if_built_on(session, changes, revision.act)
     for change in changes:
