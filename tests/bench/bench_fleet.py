@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from model.records.store import Store
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.run.fleet import BODY_HOURS_A_TASK, _spread, courses, portions
 from model.watch.state.roster import Roster
@@ -23,14 +23,14 @@ from tests.bench.bench_watch import START, build
 from tests.bench.smoke import parsed
 
 
-def air_of(first: int, hours: int, seed: int) -> Air:
+def air_of(first: int, hours: int, seed: int) -> HourlyAir:
     """Invented air with a season, a day and weather."""
     rng = np.random.default_rng(seed)
     at = np.arange(hours)
     weather = np.cumsum(rng.standard_normal(hours)) * 0.1
     rh_pct = 45 - 15 * np.cos(2 * np.pi * at / 8766 + seed) + weather - np.linspace(0, weather[-1], hours)
     temperature_c = 20 + 2 * np.sin(2 * np.pi * at / 24)
-    return Air(first, temperature_c, np.clip(rh_pct, 5, 95), np.ones(hours, dtype=np.int64))
+    return HourlyAir(first, temperature_c, np.clip(rh_pct, 5, 95), np.ones(hours, dtype=np.int64))
 
 
 def main() -> None:
@@ -65,7 +65,7 @@ def main() -> None:
 
 
 def spread(
-    roster: Roster, airs: dict[int, Air], until: int, workers: int, body_hours: int, plain_s: float
+    roster: Roster, airs: dict[int, HourlyAir], until: int, workers: int, body_hours: int, plain_s: float
 ) -> None:
     from distributed import Client, LocalCluster
 

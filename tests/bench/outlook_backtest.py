@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.watch.air.climate_prior import Surroundings, seasons_of
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.state.outlook import YEARS
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.design.rehearsal import DAY_S
@@ -40,7 +40,7 @@ class Room:
     """
 
     name: str
-    air: Air
+    air: HourlyAir
     profiles: Floats
     mc_pct: Floats
     measured_days: NDArray[np.bool_]
@@ -91,7 +91,7 @@ def rooms_of(path: Path, sensors: Sequence[str] = (), least_days: int = 60) -> I
             continue
         measured = hours.notna().all(axis=1).to_numpy()
         filled = hours.interpolate(limit_direction="both")
-        air = Air(
+        air = HourlyAir(
             int(filled.index[0].timestamp()) // 3600,
             filled["temperature_c"].to_numpy(),
             filled["rh_pct"].to_numpy(),
@@ -100,7 +100,7 @@ def rooms_of(path: Path, sensors: Sequence[str] = (), least_days: int = 60) -> I
         yield Room(str(name), air, *followed(air), measured.reshape(-1, 24).mean(axis=1) >= 0.5)
 
 
-def followed(air: Air) -> tuple[Floats, Floats]:
+def followed(air: HourlyAir) -> tuple[Floats, Floats]:
     """The part's profile before each day, and its mean at the end of each, through recorded hours."""
     settled = equilibrium_moisture_content(air.temperature_c[:72].mean(), air.rh_pct[:72].mean())
     profile = moisture.uniform_profile([settled])
@@ -142,7 +142,7 @@ def plausible_mc(room: Room, surroundings: Surroundings, start: int, history: in
     seen = slice(24 * (start - history), 24 * start)
     air = room.air
     first = air.first + 24 * (start - history)
-    known = Air(first, air.temperature_c[seen], air.rh_pct[seen], air.n_readings[seen])
+    known = HourlyAir(first, air.temperature_c[seen], air.rh_pct[seen], air.n_readings[seen])
     (season,) = seasons_of(surroundings, known, [air.first + 24 * start])
     years = season.years(days, YEARS, 1)
     columns = np.arange(YEARS)

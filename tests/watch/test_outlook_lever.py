@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from model.watch.air.climate_prior import climate_of, seasons_of, surroundings_of
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.state.humidity import lever_reasons
 from model.watch.state.outlook import LimitAhead, batch_of, look_ahead, scores, spread
 from model.watch.state.outlook_request import OutlookRequest
@@ -86,7 +86,7 @@ def asked(text: str, mc_pct: float, temperature_c: float, rh_pct: float, days: i
     fits = tuple(FitOnBook(k + 1, name, fit) for k, (name, fit) in enumerate(piece.fits.items()))
     owner = Assembly("piece", 1, piece.name, bodies, fits, (PlacedSpan(0, FOREVER, 1),))
     hours = 24 * days
-    air = Air(HOUR - hours, np.full(hours, temperature_c), np.full(hours, rh_pct), np.full(hours, 1))
+    air = HourlyAir(HOUR - hours, np.full(hours, temperature_c), np.full(hours, rh_pct), np.full(hours, 1))
     profile = moisture.uniform_profile([mc_pct])[0]
     return OutlookRequest(
         owner, HOUR, 1, {body.name: profile for body in bodies}, {1: air}, {b.name: 0.25 for b in bodies}

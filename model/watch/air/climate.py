@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.air.climate_prior import seasons_of, surroundings_of
-from model.watch.air.gap_fill import NO_AIR, Air
+from model.watch.air.gap_fill import NO_AIR, HourlyAir
 from model.watch.state.roster import PlaceOnBook
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.climate.seasonal_model import Season
@@ -33,7 +33,7 @@ class Climate:
     """A place and its air."""
 
     place: PlaceOnBook
-    air: Air = NO_AIR
+    air: HourlyAir = NO_AIR
     _asked: dict[tuple[int, int], tuple[Flags, Floats]] = field(default_factory=dict, compare=False)
     _years: dict[int, float] = field(default_factory=dict, compare=False)
     _seasons: dict[int, Season] = field(default_factory=dict, compare=False)

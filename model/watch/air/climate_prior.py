@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.state.roster import PlaceOnBook
 from model.wood.climate import seasonal_model as season
 from model.wood.climate.indoor import DEFAULT_SCHEME, indoor_air, scheme_named
@@ -94,7 +94,7 @@ def surroundings_of(place: PlaceOnBook) -> Surroundings:
     return Surroundings(outdoor, expectation, known)
 
 
-def seasons_of(surroundings: Surroundings, air: Air, hours: Iterable[int]) -> list[Season]:
+def seasons_of(surroundings: Surroundings, air: HourlyAir, hours: Iterable[int]) -> list[Season]:
     """What is known of a place at some midnights, each from the measured hours before it alone.
 
     Parameters
@@ -111,7 +111,7 @@ def seasons_of(surroundings: Surroundings, air: Air, hours: Iterable[int]) -> li
     return season.learn(first_day, temperature_c, rh_pct, surroundings.expectation, at)
 
 
-def recent(air: Air, hour: int, hours: int) -> tuple[float, float]:
+def recent(air: HourlyAir, hour: int, hours: int) -> tuple[float, float]:
     """Mean temperature [°C] and humidity [%] of the hours before one; NaN where there are none."""
     rows = slice(max(hour - hours - air.first, 0), max(hour - air.first, 0))
     if not len(air.rh_pct[rows]):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.wood.climate.seasonal_model import daily_means
 
 Floats = NDArray[np.float64]
@@ -45,7 +45,7 @@ class Days:
         return float(np.mean(own)) if len(own) >= least else float("nan")
 
 
-def days_of(air: Air, hour: int) -> Days:
+def days_of(air: HourlyAir, hour: int) -> Days:
     """The complete days of a place's air up to an hour."""
     rows = slice(max(min(hour // DAY_H * DAY_H, air.end) - air.first, 0))
     rh_pct, measured = air.rh_pct[rows], air.measured[rows]

@@ -36,7 +36,7 @@ SEASON_SHARE = 0.5
 
 
 @dataclass(frozen=True)
-class Air:
+class HourlyAir:
     """A place's air, one row for every hour.
 
     Attributes
@@ -76,7 +76,7 @@ class Air:
         return self.first + np.flatnonzero(self.n_readings)
 
 
-NO_AIR = Air(0, np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
+NO_AIR = HourlyAir(0, np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class Measured:
     n_readings: Hours
 
 
-def measured_of(air: Air) -> Measured:
+def measured_of(air: HourlyAir) -> Measured:
     """The measured hours of a place's air."""
     rows = np.flatnonzero(air.n_readings)
     return Measured(air.first + rows, air.temperature_c[rows], air.rh_pct[rows], air.n_readings[rows])
@@ -108,7 +108,7 @@ def merged(known: Measured, asked: Hours, found: Measured) -> Measured:
     )
 
 
-def filled(measured: Measured, first: int, until: int) -> Air:
+def filled(measured: Measured, first: int, until: int) -> HourlyAir:
     """A place's air from an hour on, gaps filled.
 
     Parameters
@@ -121,7 +121,7 @@ def filled(measured: Measured, first: int, until: int) -> Air:
 
     Returns
     -------
-    Air
+    HourlyAir
         `NO_AIR` when nothing was ever measured.
     """
     m = measured.hours
@@ -150,7 +150,7 @@ def filled(measured: Measured, first: int, until: int) -> Air:
         for values, source in ((temperature_c, measured.temperature_c), (rh_pct, measured.rh_pct)):
             values[hours - first] = _fade(hours, a, b, pinned_a, pinned_b, m, source)
     np.clip(rh_pct, 0.0, 100.0, out=rh_pct)
-    return Air(first, temperature_c, rh_pct, n_readings)
+    return HourlyAir(first, temperature_c, rh_pct, n_readings)
 
 
 def _draw_lines(short: Hours, measured: Measured, first: int, temperature_c: Floats, rh_pct: Floats) -> None:

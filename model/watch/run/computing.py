@@ -9,7 +9,7 @@ import numpy as np
 
 from model.records.store import Store
 from model.watch.air.climate import Climate
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.run.rows import Row, checkpoint_rows
 from model.watch.run.tasks import Tally, Task
@@ -31,7 +31,7 @@ class Computed:
 def compute(
     store: Store,
     tasks: Sequence[Task],
-    airs: Mapping[int, Air],
+    airs: Mapping[int, HourlyAir],
     climates: Mapping[int, Climate],
     tally: Tally,
 ) -> list[Computed]:

@@ -17,7 +17,7 @@ from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
 from model.watch.air.climate import SILENT_AFTER_H, Climate
-from model.watch.air.gap_fill import NO_AIR, Air, Hours, Measured, filled, measured_of, merged
+from model.watch.air.gap_fill import NO_AIR, HourlyAir, Hours, Measured, filled, measured_of, merged
 from model.watch.run import watch_sql as ledger
 from model.watch.run.computing import compute
 from model.watch.run.rows import verdict_row
@@ -70,7 +70,7 @@ class Watch:
     def _forget(self) -> None:
         self._counts: Counts | None = None
         self._roster: Roster | None = None
-        self._airs: dict[int, Air] = {}
+        self._airs: dict[int, HourlyAir] = {}
         self._trusted: dict[int, int] = {}  # by place, the hour up to which its air is trusted
         self._known: dict[tuple[str, int], Known] = {}
         self._around = Around()
@@ -169,7 +169,7 @@ class Watch:
 
     def _new_airs(
         self, bulk: Bulk, marks: Sequence[tuple[int, int, int]], hour: int
-    ) -> tuple[dict[int, Air], dict[int, Hours]]:
+    ) -> tuple[dict[int, HourlyAir], dict[int, Hours]]:
         """Every place's air up to now, and the hours of each that are not as stored."""
         assert self._roster is not None
         asked: dict[int, Hours] = {}
@@ -191,7 +191,7 @@ class Watch:
                 self._trusted[place_id] = int(measured.hours[-1]) + 1 + SILENT_AFTER_H[place.kind]
         last_needed = self._roster.last_needed(self._trusted, hour)
         changed: dict[int, Hours] = {}
-        airs: dict[int, Air] = {}
+        airs: dict[int, HourlyAir] = {}
         for place_id in sorted(self._roster.places):
             old, measured = old_airs.get(place_id, NO_AIR), known[place_id]
             if len(measured.hours) == 0:

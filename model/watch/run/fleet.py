@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from model.records.store import Store
 from model.watch.air.climate import Climate
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.state.margins import fits_through
 from model.watch.state.roster import Assembly, PlaceOnBook, Roster
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Airs = Mapping[int, HourlyAir]
 
 BODY_HOURS_A_TASK = 12_000_000
 """Hours of bodies in one task: some seconds of work and a few hundred megabytes while it lasts. Each day of a
@@ -70,7 +71,7 @@ class Course:
 
 
 def courses(
-    owners: Sequence[Assembly], places: Mapping[int, PlaceOnBook], airs: Mapping[int, Air], until: int
+    owners: Sequence[Assembly], places: Mapping[int, PlaceOnBook], airs: Airs, until: int
 ) -> list[Course]:
     """Compute owners from their start to an hour, in this process.
 
@@ -79,7 +80,7 @@ def courses(
     owners : sequence of Assembly
         With bodies, and begun by `until`.
     places : mapping of place id to PlaceOnBook
-    airs : mapping of place id to Air
+    airs : mapping of place id to HourlyAir
         Of every place where one of them stood.
     until : int
         Hours since 1970.
@@ -143,7 +144,7 @@ def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) ->
 
 
 def _spread(
-    client: "Client", tasks: Sequence[Sequence[Assembly]], roster: Roster, airs: Mapping[int, Air], until: int
+    client: "Client", tasks: Sequence[Sequence[Assembly]], roster: Roster, airs: Airs, until: int
 ) -> Iterator[Course]:
     from distributed import as_completed
 
@@ -162,7 +163,7 @@ def _spread(
 
 
 def _given_courses(
-    given: tuple[Sequence[Assembly], dict[int, PlaceOnBook], dict[int, Air]], until: int
+    given: tuple[Sequence[Assembly], dict[int, PlaceOnBook], dict[int, HourlyAir]], until: int
 ) -> list[Course]:
     return courses(*given, until)
 
@@ -174,7 +175,7 @@ def _done(future: Any) -> list[Course]:
     return found
 
 
-def _airs_of(owners: Sequence[Assembly], airs: Mapping[int, Air]) -> dict[int, Air]:
+def _airs_of(owners: Sequence[Assembly], airs: Airs) -> dict[int, HourlyAir]:
     return {id_: airs[id_] for id_ in sorted({s.place_id for o in owners for s in o.stays}) if id_ in airs}
 
 

@@ -18,7 +18,7 @@ from model.records.acts.invalidation import AIR, BOOK, WATCH
 from model.records.bulk import Bulk
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.state.roster import Assembly
 
 AT_ONCE = 500
@@ -85,11 +85,11 @@ def _claim(bulk: Bulk, counts: Counts) -> None:
 # ---------------------------------------------------------------- air
 
 
-def read_airs(bulk: Bulk) -> dict[int, Air]:
+def read_airs(bulk: Bulk) -> dict[int, HourlyAir]:
     """The stored air of every place; an hour that is missing in between is NaN."""
     columns = f"place_id, {bulk.instant_of('hour_at')}, temperature_c, rh_pct, n_readings"
     rows = bulk.rows(f"SELECT {columns} FROM air_hour ORDER BY place_id, hour_at")
-    airs: dict[int, Air] = {}
+    airs: dict[int, HourlyAir] = {}
     if not rows:
         return airs
     table = np.array(rows, dtype=np.float64)
@@ -103,11 +103,11 @@ def read_airs(bulk: Bulk) -> dict[int, Air]:
         n_readings = np.zeros(length, dtype=np.int64)
         temperature_c[hours - first], rh_pct[hours - first] = own[:, 2], own[:, 3]
         n_readings[hours - first] = own[:, 4]
-        airs[int(places[start])] = Air(first, temperature_c, rh_pct, n_readings)
+        airs[int(places[start])] = HourlyAir(first, temperature_c, rh_pct, n_readings)
     return airs
 
 
-def changed_hours(old: Air, new: Air) -> np.ndarray[Any, np.dtype[np.int64]]:
+def changed_hours(old: HourlyAir, new: HourlyAir) -> np.ndarray[Any, np.dtype[np.int64]]:
     """The hours at which two airs differ, or one has none, rising."""
     low, high = max(old.first, new.first), min(old.end, new.end)
     spans = []
@@ -123,7 +123,7 @@ def changed_hours(old: Air, new: Air) -> np.ndarray[Any, np.dtype[np.int64]]:
     return np.unique(np.concatenate(spans).astype(np.int64))
 
 
-def write_air(bulk: Bulk, place_id: int, new: Air, changed: Sequence[int]) -> None:
+def write_air(bulk: Bulk, place_id: int, new: HourlyAir, changed: Sequence[int]) -> None:
     """Bring the stored air of a place to the new one at the hours that changed."""
     gone = [(place_id, bulk.instant(h * HOUR_MS)) for h in changed if not new.first <= h < new.end]
     bulk.each("DELETE FROM air_hour WHERE place_id = ? AND hour_at = ?", gone)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from model.records.bulk import Bulk
 from model.records.store import Store
 from model.watch.air.climate import Climate
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.air.places import air_then
 from model.watch.run import watch_sql as ledger
 from model.watch.run.computing import Computed
@@ -31,7 +31,7 @@ PAUSE_S = 0.02
 class Results:
     """What is written in one transaction. Instants of its rows are in milliseconds since 1970."""
 
-    airs: list[tuple[int, Air, list[int]]] = field(default_factory=list)
+    airs: list[tuple[int, HourlyAir, list[int]]] = field(default_factory=list)
     rewinds: list[tuple[Assembly, int]] = field(default_factory=list)
     checkpoints: list[Row] = field(default_factory=list)
     margins: list[Row] = field(default_factory=list)

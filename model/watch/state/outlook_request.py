@@ -8,7 +8,7 @@ import numpy as np
 
 from model.records.store import Store
 from model.watch.air.climate_prior import Surroundings, surroundings_of
-from model.watch.air.gap_fill import Air
+from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.state.margins import MoistureThen
 from model.watch.state.roster import Assembly
@@ -27,7 +27,7 @@ class OutlookRequest:
     place_id : int
     profiles : mapping of member name to (cells,) array
         Moisture at that hour [%].
-    airs : mapping of place id to Air
+    airs : mapping of place id to HourlyAir
     variances : mapping of member name to float
         Of the mean moisture content at that hour [%²].
     moisture_then : callable
@@ -38,7 +38,7 @@ class OutlookRequest:
     hour: int
     place_id: int
     profiles: Mapping[str, np.ndarray[Any, np.dtype[np.float64]]]
-    airs: Mapping[int, Air]
+    airs: Mapping[int, HourlyAir]
     variances: Mapping[str, float] = field(default_factory=dict)
     moisture_then: MoistureThen | None = None
 

@@ -23,7 +23,7 @@ from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.air.climate import SILENT_AFTER_H
 from model.watch.air.climate_prior import Surroundings, seasons_of
-from model.watch.air.gap_fill import NO_AIR, Air
+from model.watch.air.gap_fill import NO_AIR, HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.state import read_back as resume
 from model.watch.state.outlook import (
@@ -184,7 +184,7 @@ def _basis(owner: Assembly, hour: int, states: States, air: object) -> str:
     return hashed.hexdigest()
 
 
-def _request(bulk: Bulk, due: _Due, airs: Mapping[int, Air]) -> OutlookRequest:
+def _request(bulk: Bulk, due: _Due, airs: Mapping[int, HourlyAir]) -> OutlookRequest:
     """An owner at an hour, as the watch would ask for it."""
     owner, hour, states = due.owner, due.hour, due.states
     ids = [body.id for body in owner.bodies]

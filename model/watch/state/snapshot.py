@@ -13,7 +13,7 @@ from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.air.climate import Climate
 from model.watch.air.climate_prior import seasons_of, surroundings_of
-from model.watch.air.gap_fill import NO_AIR, Air
+from model.watch.air.gap_fill import NO_AIR, HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.state import read_back as resume
 from model.watch.state.outlook import YEARS, Ahead, look_ahead
@@ -52,7 +52,7 @@ class Followed:
 
     hour: int
     places: Mapping[int, PlaceOnBook]
-    airs: Mapping[int, Air]
+    airs: Mapping[int, HourlyAir]
     stacks: tuple[StackFollowed, ...]
 
     def place_named(self, name: str, where: str) -> PlaceOnBook:

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.watch.air.gap_fill import COLDEST_C, WARMEST_C, Air
+from model.watch.air.gap_fill import COLDEST_C, WARMEST_C, HourlyAir
 from model.watch.state.roster import Assembly, Body
 from model.wood.design.rehearsal import simulate
 from model.wood.moisture import solver as moisture
@@ -144,7 +144,7 @@ class _Event(NamedTuple):
 def run(
     owners: Sequence[Assembly],
     states: States,
-    airs: Mapping[int, Air],
+    airs: Mapping[int, HourlyAir],
     until: int,
     ends: Sequence[int] | None = None,
 ) -> Run:
@@ -155,7 +155,7 @@ def run(
     owners : sequence of Assembly
     states : States
         One row a body, in the order of owners and their bodies. Not changed.
-    airs : mapping of place id to Air
+    airs : mapping of place id to HourlyAir
         Covering every stay from the states on; a place without air is left out, and wood there is held.
     until : int
         The hour to reach.
@@ -224,7 +224,7 @@ class _Running:
         owners: Sequence[Assembly],
         bodies: Sequence[Body],
         states: States,
-        airs: Mapping[int, Air],
+        airs: Mapping[int, HourlyAir],
         ends: Ints,
     ) -> None:
         self._owner_of = [owner for owner in owners for _ in owner.bodies]
