@@ -49,6 +49,8 @@ SERIES_KEPT = 24
 MOST_AN_HOUR = 120
 """Of an hour with more readings the first of each half minute are looked at: no fault shows in less, and wood
 follows no faster. Its air is the mean of all of them."""
+THINNED_KEPT = 100_000
+"""Of 200 sensors those of three weeks."""
 
 Span = tuple[int, int]
 
@@ -73,7 +75,7 @@ class Caches:
 
     def begin(self, book: int, kept_since: int) -> None:
         """Begin a look: a change of the book may have moved readings, and an older hour's may be gone."""
-        if self._signs != (book, kept_since):
+        if self._signs != (book, kept_since) or len(self._thinned) > THINNED_KEPT:
             self.forget()
         self._signs = book, kept_since
 
