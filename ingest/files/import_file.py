@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from ingest.files.columns import EPOCH_MS, EPOCH_S, ISO, ColumnGuess, guess_columns
 from ingest.files.imported import REJECTED_KEPT, ImportReport
 from ingest.files.lines import LineBlock, cast_whole, pieces_of
+from ingest.files.wall_time import WallTime
 from ingest.files.whose import Names
 from ingest.mqtt.batch import RowValues
 from ingest.payload.quantities import RH_DAMPEST_PCT, shown
-from ingest.payload.wall_time import WallTime
 from ingest.storage.retrying_writer import CountingWriter, RetryingWriter
 from model.records.clock import Now
 from model.records.schema.types import to_epoch_ms

@@ -9,8 +9,9 @@ import msgspec
 from ingest.mqtt.batch import RefusedMessage, UnboundMessage, WriteBatch
 from ingest.mqtt.redelivery import Remembered, checksum
 from ingest.mqtt.registry import Registry, Stream
-from ingest.payload.decode import AnotherDevice, BadPayload, Observed, read_presence
-from ingest.payload.quantities import plain
+from ingest.payload.presence import read_presence
+from ingest.payload.quantities import BadPayload, plain
+from ingest.payload.shapes import AnotherDevice, Observed
 from ingest.recognise.proposal import propose
 from ingest.settings import Limits
 from model.records.bulk import Bulk

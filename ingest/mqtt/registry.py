@@ -9,8 +9,9 @@ from typing import Any
 
 from paho.mqtt.client import topic_matches_sub
 
-from ingest.payload.decode import Observed, PayloadReading, reader
+from ingest.payload.decode import reader
 from ingest.payload.quantities import plain
+from ingest.payload.shapes import Observed, PayloadReading
 from model.records.bulk import Bulk
 
 log = logging.getLogger("paneltide.ingest")

@@ -8,22 +8,6 @@ import msgspec
 
 from ingest.payload import pointer
 
-ONLINE_WORDS: Final = (
-    "online",
-    "on",
-    "true",
-    "1",
-    "up",
-    "connected",
-    "available",
-    "alive",
-    "ready",
-    "init",
-    "sleeping",
-    "alert",
-)
-OFFLINE_WORDS: Final = ("offline", "off", "false", "0", "down", "disconnected", "unavailable", "dead", "lost")
-
 
 class Observed(msgspec.Struct, frozen=True, gc=False):
     """One observation of one sensor.
@@ -50,13 +34,6 @@ class AnotherDevice(Exception):
         self.part = part
 
 
-class Presence(msgspec.Struct, frozen=True):
-    """What an availability topic says: whether the device is there."""
-
-    part: str
-    presence: Literal["online", "offline"]
-
-
 class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """How the messages of a topic are read. Every pointer is a JSON Pointer (RFC 6901).
 
@@ -74,11 +51,9 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
         Pointers to the message's own unit.
     rh_unit : str
         `%` or `ratio`.
-    temperature_scale, rh_scale : float
-        What one count is worth, for devices that send whole tenths or hundredths.
     time_unit : str
-        `auto`, `s`, `ms`, `us` or `ns` for times that are numbers; `s-ago`, `ms-ago` or `min-ago` for those
-        that say how long before the message it was measured.
+        `auto` for an instant, whose size tells seconds from milliseconds; `s-ago`, `ms-ago` or `min-ago` for
+        a number that says how long before the message it was measured.
     each : str, optional
         Pointer to a list or object that holds one item for each sensor or instant.
     part_at : str, optional
@@ -97,8 +72,6 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
         Of a `number`: `temperature`, `rh` or `battery`.
     state_at : str, optional
         Of a `presence` in JSON: pointer to the word.
-    online, offline : tuple of str
-        Words of a `presence`, in lower case.
     """
 
     shape: Literal["json", "number", "senml-json", "senml-cbor", "presence"]
@@ -111,9 +84,7 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     temperature_unit_at: str | None = None
     rh_unit: Literal["%", "ratio"] = "%"
     rh_unit_at: str | None = None
-    temperature_scale: float = 1.0
-    rh_scale: float = 1.0
-    time_unit: Literal["auto", "s", "ms", "us", "ns", "s-ago", "ms-ago", "min-ago"] = "auto"
+    time_unit: Literal["auto", "s-ago", "ms-ago", "min-ago"] = "auto"
     each: str | None = None
     part_at: str | None = None
     shared_time: str | None = None
@@ -126,8 +97,6 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     battery_names: tuple[str, ...] = ()
     quantity: Literal["temperature", "rh", "battery"] | None = None
     state_at: str | None = None
-    online: tuple[str, ...] = ONLINE_WORDS
-    offline: tuple[str, ...] = OFFLINE_WORDS
 
     def to_document(self) -> dict[str, Any]:
         """As a JSON-able dictionary without what is default: what a binding stores."""

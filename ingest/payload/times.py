@@ -18,14 +18,13 @@ _LONGEST_TIME = 48
 # Smallest number (in size) of each unit. 1e11 s is the year 5138 and 1e11 ms is 1973, so within the window
 # of belief the four units cannot be taken for one another: this tells apart, it does not guess.
 _MILLI, _MICRO, _NANO = 1e11, 1e14, 1e17
-_UNIT_PER_S = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
 AGO: Final = {"s-ago": 1.0, "ms-ago": 1e-3, "min-ago": 60.0}  # [s]
 _UTC_BEHIND = re.compile(r"\s*(?:UTC|GMT)\Z", re.I)
 _DAY_FIRST = re.compile(r"[A-Za-z]|[0-9]{1,2} ")
 _SLASHES = re.compile(r"([0-9]{4})/([0-9]{2})/([0-9]{2})(?=[ T])")
 
 
-def instant(raw: object, zone: ZoneInfo, received_at: datetime, unit: str = "auto") -> datetime | None:
+def instant(raw: object, zone: ZoneInfo, received_at: datetime) -> datetime | None:
     """The instant a device names, in UTC, or None when it names none that can be read.
 
     Parameters
@@ -39,19 +38,17 @@ def instant(raw: object, zone: ZoneInfo, received_at: datetime, unit: str = "aut
         the clocks skip is read with the offset from before the change.
     received_at : datetime
         Arrival, aware.
-    unit : str
-        `auto`, or `s`, `ms`, `us`, `ns` to hold a number to one unit.
     """
     kind = type(raw)
     if kind is int or kind is float:
-        return _from_epoch(raw, unit)  # type: ignore[arg-type]
+        return _from_epoch(raw)  # type: ignore[arg-type]
     if kind is str:
         text = raw.strip()  # type: ignore[attr-defined]
         if not 1 <= len(text) <= _LONGEST_TIME:
             return None
         if _DIGITS.match(text):
             text = text.replace(",", ".")
-            return _from_epoch(float(text) if "." in text else int(text), unit)
+            return _from_epoch(float(text) if "." in text else int(text))
         return _from_text(text, zone, received_at)
     if isinstance(raw, datetime):
         return raw.astimezone(UTC) if raw.tzinfo else _from_wall(raw, zone, received_at)
@@ -73,7 +70,7 @@ def ago(raw: object, unit: str = "auto") -> timedelta | None:
         return None
     if unit in AGO:
         seconds = raw * AGO[unit]
-    elif unit in {"auto", "s"} and raw != -1:  # -1 is what a clock that was never set says
+    elif raw != -1:  # -1 is what a clock that was never set says
         seconds = -raw
     else:
         return None
@@ -86,12 +83,10 @@ def sane(at: datetime, received_at: datetime) -> bool:
     return -BEHIND <= ahead <= AHEAD
 
 
-def _from_epoch(value: int | float, unit: str) -> datetime | None:
+def _from_epoch(value: int | float) -> datetime | None:
     try:
-        if unit == "auto":
-            size = abs(value)
-            unit = "s" if size < _MILLI else "ms" if size < _MICRO else "us" if size < _NANO else "ns"
-        per_s = _UNIT_PER_S[unit]
+        size = abs(value)
+        per_s = 1 if size < _MILLI else 10**3 if size < _MICRO else 10**6 if size < _NANO else 10**9
         if isinstance(value, int):
             if abs(value) >= 10**20:
                 return None

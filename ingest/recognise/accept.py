@@ -12,8 +12,8 @@ from sqlalchemy.orm import Session
 from ingest.mqtt.batch import WriteBatch
 from ingest.mqtt.intake import unbound_batch
 from ingest.mqtt.registry import Registry
-from ingest.payload.decode import PayloadReading
 from ingest.payload.quantities import plain
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.listing import below, only, recognised, sharing, unknown_topic
 from ingest.recognise.naming import readable_name, unique_name
 from ingest.recognise.parts import SensorPart

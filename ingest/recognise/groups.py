@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from ingest.payload import quantities
-from ingest.payload.named import named_values
 from ingest.payload.pointer import MISSING, follow, pointer_of
 from ingest.payload.shapes import PayloadReading
 from ingest.recognise import words
 from ingest.recognise.candidates import Candidate, Path, candidates, is_in_list, time_fields
 from ingest.recognise.judging import UnitGuess, fixed_unit, judge
+from ingest.recognise.named import named_values
 from ingest.recognise.parts import (
     AIR,
     MOST_PARTS,

@@ -11,9 +11,10 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from ingest.payload.bodies import document_of, text_of
-from ingest.payload.decode import Observed, PayloadReading, read
+from ingest.payload.decode import read
 from ingest.payload.pointer import follow, pointer_of, tokens
 from ingest.payload.quantities import BadPayload, plain, shown
+from ingest.payload.shapes import Observed, PayloadReading
 from ingest.recognise.candidates import is_number, leaves, time_fields
 from ingest.recognise.naming import unique_name
 from ingest.recognise.parts import nearest_time

@@ -15,7 +15,7 @@ from ingest.payload import quantities, senml
 from ingest.payload.bodies import document_of, text_of
 from ingest.payload.pointer import follow, pointer_of
 from ingest.payload.quantities import BadPayload
-from ingest.payload.shapes import OFFLINE_WORDS, ONLINE_WORDS, PayloadReading
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise import naming, words
 from ingest.recognise.candidates import is_number
 from ingest.recognise.devices import device_name, device_path
@@ -122,7 +122,7 @@ def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
                 at = "/state"
         except BadPayload:
             return None
-        if not isinstance(word, str) or word.lower() not in {*ONLINE_WORDS, *OFFLINE_WORDS}:
+        if not isinstance(word, str) or word.lower() not in words.ONLINE | words.OFFLINE:
             return None
         # "1", "on" and their like are as often a switch: only a telling topic makes them presence.
         if word.lower() in words.SWITCH_WORDS and last in {"state", "status"}:

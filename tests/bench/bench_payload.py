@@ -11,7 +11,8 @@ from timeit import repeat
 import cbor2
 import msgspec
 
-from ingest.payload.decode import PayloadReading, reader
+from ingest.payload.decode import reader
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.proposal import propose
 from tests.bench.smoke import parsed
 

@@ -14,7 +14,10 @@ from datetime import UTC, datetime
 
 import cbor2
 
-from ingest.payload.decode import BadPayload, PayloadReading, read, read_presence
+from ingest.payload.decode import read
+from ingest.payload.presence import read_presence
+from ingest.payload.quantities import BadPayload
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.proposal import propose
 from tests.bench.smoke import parsed
 

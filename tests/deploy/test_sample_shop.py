@@ -13,7 +13,8 @@ from sqlalchemy import func, select
 
 from deploy import sample_shop
 from ingest.broker.embedded import EmbeddedBroker
-from ingest.payload.decode import PayloadReading, reader
+from ingest.payload.decode import reader
+from ingest.payload.shapes import PayloadReading
 from model.records.acts.book import load_piece
 from model.records.acts.places import add_place
 from model.records.schema.tables import (

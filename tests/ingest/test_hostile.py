@@ -11,7 +11,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.payload.decode import BadPayload, PayloadReading, read, read_presence
+from ingest.payload.decode import read
+from ingest.payload.presence import read_presence
+from ingest.payload.quantities import BadPayload
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.proposal import propose
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)

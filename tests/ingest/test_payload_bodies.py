@@ -4,14 +4,10 @@ from datetime import UTC, datetime
 
 import pytest
 
-from ingest.payload.decode import (
-    LARGEST,
-    BadPayload,
-    Observed,
-    PayloadReading,
-    read,
-    reader,
-)
+from ingest.payload.bodies import LARGEST
+from ingest.payload.decode import read, reader
+from ingest.payload.quantities import BadPayload
+from ingest.payload.shapes import Observed, PayloadReading
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 TOPIC = "shop/bench-2/climate"

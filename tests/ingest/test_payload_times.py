@@ -5,12 +5,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.payload.decode import (
-    BadPayload,
-    Observed,
-    PayloadReading,
-    read,
-)
+from ingest.payload.decode import read
+from ingest.payload.quantities import BadPayload
+from ingest.payload.shapes import Observed, PayloadReading
 from ingest.recognise.proposal import propose
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)

@@ -13,7 +13,8 @@ import msgspec
 import pytest
 
 from ingest.payload import pointer
-from ingest.payload.decode import PayloadReading, read
+from ingest.payload.decode import read
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.proposal import propose
 
 SHAPES = [

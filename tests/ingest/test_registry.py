@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from ingest.mqtt.intake import Intake
 from ingest.mqtt.registry import Registry
-from ingest.payload.decode import PayloadReading
+from ingest.payload.shapes import PayloadReading
 from ingest.recognise.accept import accept, accept_all
 from ingest.recognise.listing import unbound_topics
 from ingest.settings import Limits

@@ -6,8 +6,10 @@ from datetime import UTC, datetime, timedelta
 import cbor2
 import pytest
 
-from ingest.payload.decode import BadPayload, PayloadReading, read
+from ingest.payload.decode import read
+from ingest.payload.quantities import BadPayload
 from ingest.payload.senml import pack_from_cbor, resolve
+from ingest.payload.shapes import PayloadReading
 
 NOW = datetime(2024, 6, 10, 6, 15, tzinfo=UTC)
 JSON, CBOR = PayloadReading(shape="senml-json"), PayloadReading(shape="senml-cbor")
