@@ -32,21 +32,17 @@ CLIENT_ID = "paneltide-sample-shop"
 AT_ONCE = 40  # messages on their way together; a broker's window is about 100
 LONGEST_NAP_S = 0.5
 
-Progress = Callable[[str], None]
-
 
 # ---------------------------------------------------------------- the past year
 
 
-def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
+def load_history(store: Store) -> None:
     """Record the sample shop and read its past year in, up to `STORY_START_AT`.
 
     Parameters
     ----------
     store : Store
         A book at the current schema that holds no place yet.
-    progress : callable
-        Told, in words, what is being loaded.
 
     Raises
     ------
@@ -70,13 +66,11 @@ def load_history(store: Store, progress: Progress = lambda _said: None) -> None:
                 _accept(session, sensor, places[sensor.place], shop.zone)
     for sensor in shop.sensors:
         if sensor.accepted:
-            progress(f"readings of {sensor.name}")
             with as_file(story.package_file("readings", sensor.file_name)) as path:
                 report = import_readings(store, path, lambda: STORY_START_AT)
             if report.rejected:
                 line, reason = report.rejected[0]
                 raise BadInput(sensor.file_name, f"line {line}", "must be a reading", reason)
-    progress("pieces and stacks")
     with store.session() as session:
         places = {place.name: place for place in session.scalars(select(Place))}
         for recorded in shop.pieces:
@@ -113,11 +107,13 @@ def _accept(session: Session, sensor: story.SensorStory, place: Place, zone: str
 # ---------------------------------------------------------------- the sensors, live
 
 
-class Replay:
-    """The sample shop's sensors, publishing what they measure as the sample clock passes each hour.
+def replay(
+    mqtt_url: str, clock: Now, stop: threading.Event, ready: Callable[[], bool] = lambda: True
+) -> None:
+    """Publish what the sample shop's sensors measure as the clock passes each hour, until told to stop.
 
     Nothing is left out when the machine is slow: hours that are due go out one after another, each
-    acknowledged by the broker before the next.
+    acknowledged by the broker before the next. A broker that isn't there, or goes away, is waited for.
 
     Parameters
     ----------
@@ -125,68 +121,45 @@ class Replay:
         ``mqtt://host:port`` of the broker.
     clock : Now
         The sample clock; what it shows decides which hours are due.
-    first_hour : int
-        The first hour to publish, from the story's start.
     ready : callable
         Whether somebody listens; nothing is published before, for a broker keeps nothing for strangers.
     """
+    broker = IngestSettings.from_url(mqtt_url)
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=CLIENT_ID)
+    if broker.username is not None:
+        client.username_pw_set(broker.username, broker.password)
+    if broker.tls:
+        client.tls_set()
+    client.reconnect_delay_set(1, 5)
+    client.connect_async(broker.host, broker.port)
+    client.loop_start()
+    try:
+        while not stop.is_set() and not (client.is_connected() and ready()):
+            stop.wait(0.1)
+        hour = 0
+        while not stop.is_set():
+            early_s = (story.at_hour(hour) - clock()).total_seconds()
+            if early_s > 0.0:
+                # The clock may run faster than the machine's: nap an hour's worth at its pace, at most.
+                stop.wait(min(max(early_s / story.RATE, 0.005), LONGEST_NAP_S))
+            elif _publish(client, messages_of_hour(hour), stop):
+                hour += 1
+    finally:
+        client.disconnect()
+        client.loop_stop()
 
-    def __init__(
-        self,
-        mqtt_url: str,
-        clock: Now,
-        first_hour: int = 0,
-        ready: Callable[[], bool] = lambda: True,
-    ) -> None:
-        self._broker = IngestSettings.from_url(mqtt_url)
-        self._clock, self._ready = clock, ready
-        self.hour = first_hour
-        self.published = 0
-        self._acknowledged = threading.Semaphore(0)
 
-    def run(self, stop: threading.Event) -> None:
-        """Publish until told to stop. A broker that isn't there, or goes away, is waited for."""
-        client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=CLIENT_ID)
-        if self._broker.username is not None:
-            client.username_pw_set(self._broker.username, self._broker.password)
-        if self._broker.tls:
-            client.tls_set()
-        client.on_publish = lambda *_: self._acknowledged.release()
-        client.reconnect_delay_set(1, 5)
-        client.connect_async(self._broker.host, self._broker.port)
-        client.loop_start()
-        try:
-            while not stop.is_set() and not (client.is_connected() and self._ready()):
-                stop.wait(0.1)
-            while not stop.is_set():
-                wait_s = self._until_due_s()
-                if wait_s > 0.0:
-                    stop.wait(wait_s)
-                elif self._publish(client, messages_of_hour(self.hour), stop):
-                    self.hour += 1
-        finally:
-            client.disconnect()
-            client.loop_stop()
-
-    def _until_due_s(self) -> float:
-        """How long to nap before looking at the clock again; 0 when the next hour is due."""
-        early = (story.at_hour(self.hour) - self._clock()).total_seconds()
-        # The clock may run faster than the machine's: nap an hour's worth at the sample's pace, at most.
-        return 0.0 if early <= 0.0 else min(max(early / story.RATE, 0.005), LONGEST_NAP_S)
-
-    def _publish(self, client: mqtt.Client, due: Sequence[sensors.Message], stop: threading.Event) -> bool:
-        """Publish, waiting for each handful to be acknowledged; false when stopped before the end."""
-        for start in range(0, len(due), AT_ONCE):
-            handful = due[start : start + AT_ONCE]
-            for topic, payload in handful:
-                # While the broker is away the client keeps what was published and sends it when it is back.
-                client.publish(topic, payload, qos=1)
-            for _ in handful:
-                while not self._acknowledged.acquire(timeout=0.2):
-                    if stop.is_set():
-                        return False
-                self.published += 1
-        return True
+def _publish(client: mqtt.Client, due: Sequence[sensors.Message], stop: threading.Event) -> bool:
+    """Publish, waiting for each handful to be acknowledged; false when stopped before the end."""
+    for start in range(0, len(due), AT_ONCE):
+        # While the broker is away the client keeps what was published and sends it when it is back.
+        sent = [client.publish(topic, payload, qos=1) for topic, payload in due[start : start + AT_ONCE]]
+        for one in sent:
+            while not one.is_published():
+                if stop.is_set():
+                    return False
+                one.wait_for_publish(0.2)
+    return True
 
 
 def messages_of_hour(hour: int) -> list[sensors.Message]:
@@ -209,13 +182,6 @@ def messages_of_hour(hour: int) -> list[sensors.Message]:
             fault = sensors.garbled(sensor, kept, said[0])
             due.extend(said if fault is None else [fault, *said])
     return due
-
-
-def replay(
-    mqtt_url: str, clock: Now, stop: threading.Event, ready: Callable[[], bool] = lambda: True
-) -> None:
-    """Publish the sample shop's readings from the story's start until told to stop; see `Replay`."""
-    Replay(mqtt_url, clock, ready=ready).run(stop)
 
 
 def ingest_listens(store: Store) -> bool:

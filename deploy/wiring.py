@@ -302,12 +302,10 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
 def run_dashboard(settings: Settings, stop: threading.Event) -> None:
     """Serve the pages until told to stop."""
     from dashboard.shell.app import build_app, serve
-    from dashboard.shell.ports import NoticeDoor
-    from deploy.notice_door import Addresses
+    from deploy.notice_door import notice_door
 
     store = open_store(settings, create=True, busy_timeout_s=PRESS_WAITS_S)
     now = clock_of(settings)
-    addresses = Addresses(store, settings.notice_addresses)
     app = build_app(
         store,
         now,
@@ -316,7 +314,7 @@ def run_dashboard(settings: Settings, stop: threading.Event) -> None:
         password=settings.password,
         zone=settings.zone,
         sensors=sensor_door(settings, store, now),
-        notices=NoticeDoor(addresses.masked, addresses.test),
+        notices=notice_door(store, settings.notice_addresses),
         public_url=settings.public_url,
         trusted_proxy=settings.trusted_proxy,
         guide=GUIDE,

@@ -22,8 +22,7 @@ from model.wood.errors import ServiceMissing
 
 Kind = Literal["mosquitto", "iotcore"]
 
-# Besides PATH: Debian keeps it out of users' paths, Homebrew on the two kinds of Mac, MacPorts, the Windows
-# installer.
+# Besides PATH: Debian keeps it out of users' paths, Homebrew on the two kinds of Mac, MacPorts.
 MOSQUITTO_PLACES = (
     "/usr/sbin/mosquitto",
     "/usr/local/sbin/mosquitto",
@@ -31,7 +30,6 @@ MOSQUITTO_PLACES = (
     "/opt/homebrew/opt/mosquitto/sbin/mosquitto",
     "/usr/local/opt/mosquitto/sbin/mosquitto",
     "/opt/local/sbin/mosquitto",
-    r"C:\Program Files\mosquitto\mosquitto.exe",
 )
 KEEPER = Path(__file__).with_name("keeper.py")
 LOOPBACK = "127.0.0.1"
@@ -225,8 +223,7 @@ class EmbeddedBroker:
             If it can't be had: who has it, as far as can be told, and what to do.
         """
         with socket.socket() as probe_socket:
-            if os.name == "posix":
-                probe_socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe_socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 probe_socket.bind((self.listen, self.port))
             except OSError as error:
@@ -264,7 +261,7 @@ class EmbeddedBroker:
                 packet_bytes=MESSAGE_BYTES + 1_024,
                 entrance=self._entrance(),
             )
-            if self.kind == "mosquitto" and hasattr(os, "geteuid") and os.geteuid() == 0:
+            if self.kind == "mosquitto" and os.geteuid() == 0:
                 # Started by root it would change to its own user, who can't write in the data folder.
                 text += "user root\n"
             write_private(config, text)

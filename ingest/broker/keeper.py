@@ -28,7 +28,7 @@ def keep_mosquitto(program: str, config: str) -> int:
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
-        preexec_fn=_die_with_parent if sys.platform != "win32" else None,
+        preexec_fn=_die_with_parent,
     )
 
     def end(*_: object) -> None:
@@ -54,8 +54,7 @@ def keep_mosquitto(program: str, config: str) -> int:
             status = child.wait(SAVE_S)
         except subprocess.TimeoutExpired:
             # Its own rule counts changes only: in a quiet shop the last few would wait for ever.
-            if sys.platform != "win32":
-                child.send_signal(signal.SIGUSR1)
+            child.send_signal(signal.SIGUSR1)
         else:
             ending.set()
             return status

@@ -7,9 +7,8 @@ import pytest
 from dashboard.forms import acts
 from dashboard.pages.shop import notices
 from dashboard.shell.app import build_app
-from dashboard.shell.ports import NoticeDoor
 from dashboard.shell.view import Context, View
-from deploy.notice_door import Addresses
+from deploy.notice_door import notice_door
 from model.records.clock import SampleClock, machine_now
 from model.watch.tell.notice_times import read_hours
 from model.wood.errors import BadInput
@@ -25,12 +24,11 @@ def sent():
 
 @pytest.fixture
 def door(book, sent):
-    addresses = Addresses(
+    return notice_door(
         book.store,
         (SECRET, "no address"),
         lambda address, *_: sent.append(address) if not sent else "refused",
     )
-    return NoticeDoor(addresses.masked, addresses.test)
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from ingest.payload.decode import reader
 from ingest.payload.shapes import PayloadReading
 from model.records.acts.book import load_piece
 from model.records.acts.places import add_place
+from model.records.clock import Now
 from model.records.schema.tables import (
     Binding,
     Fit,
@@ -85,13 +86,13 @@ def broker(tmp_path: Path) -> Iterator[EmbeddedBroker]:
 
 
 @pytest.fixture
-def running() -> Iterator[Callable[[sample_shop.Replay], threading.Event]]:
+def running() -> Iterator[Callable[..., threading.Event]]:
     """Starts replays in threads, and ends them."""
     started: list[tuple[threading.Thread, threading.Event]] = []
 
-    def start(replay: sample_shop.Replay) -> threading.Event:
+    def start(url: str, clock: Now, **more: Callable[[], bool]) -> threading.Event:
         stop = threading.Event()
-        thread = threading.Thread(target=replay.run, args=(stop,))
+        thread = threading.Thread(target=sample_shop.replay, args=(url, clock, stop), kwargs=more)
         thread.start()
         started.append((thread, stop))
         return stop
@@ -113,7 +114,7 @@ def bench_instants(heard: list[tuple[str, bytes]]) -> list[str]:
 def test_no_hour_is_left_out_when_the_clock_runs_ahead(broker, running):
     ear = Ear(broker.port)
     clock = SetClock(story.at_hour(29) + timedelta(minutes=59))
-    running(sample_shop.Replay(broker.url, clock))
+    running(broker.url, clock)
     ear.wait_for(lambda heard: len(bench_instants(heard)) == 30)
     clock.at = story.at_hour(31)
     sent = [message for hour in range(32) for message in sample_shop.messages_of_hour(hour)]
@@ -134,7 +135,7 @@ def test_nothing_is_published_before_its_hour_or_before_somebody_listens(broker,
         asked.set()
         return listening.is_set()
 
-    running(sample_shop.Replay(broker.url, clock, ready=ready))
+    running(broker.url, clock, ready=ready)
     assert asked.wait(DEADLINE_S)
     assert ear.heard == []
     listening.set()
@@ -149,7 +150,7 @@ def test_a_broker_that_restarts_gets_the_hours_it_missed(tmp_path, running):
     port = first.port
     ear = Ear(port)
     clock = SetClock(story.at_hour(0))
-    running(sample_shop.Replay(first.url, clock))
+    running(first.url, clock)
     ear.wait_for(lambda heard: len(bench_instants(heard)) == 1)
     ear.close()
     first.stop()
