@@ -130,6 +130,8 @@ def replay(
         client.username_pw_set(broker.username, broker.password)
     if broker.tls:
         client.tls_set()
+    acknowledged = threading.Semaphore(0)
+    client.on_publish = lambda *_: acknowledged.release()
     client.reconnect_delay_set(1, 5)
     client.connect_async(broker.host, broker.port)
     client.loop_start()
@@ -142,23 +144,29 @@ def replay(
             if early_s > 0.0:
                 # The clock may run faster than the machine's: nap an hour's worth at its pace, at most.
                 stop.wait(min(max(early_s / story.RATE, 0.005), LONGEST_NAP_S))
-            elif _publish(client, messages_of_hour(hour), stop):
+            elif _publish(client, messages_of_hour(hour), acknowledged, stop):
                 hour += 1
     finally:
         client.disconnect()
         client.loop_stop()
 
 
-def _publish(client: mqtt.Client, due: Sequence[sensors.Message], stop: threading.Event) -> bool:
+def _publish(
+    client: mqtt.Client,
+    due: Sequence[sensors.Message],
+    acknowledged: threading.Semaphore,
+    stop: threading.Event,
+) -> bool:
     """Publish, waiting for each handful to be acknowledged; false when stopped before the end."""
     for start in range(0, len(due), AT_ONCE):
         # While the broker is away the client keeps what was published and sends it when it is back.
-        sent = [client.publish(topic, payload, qos=1) for topic, payload in due[start : start + AT_ONCE]]
-        for one in sent:
-            while not one.is_published():
+        handful = due[start : start + AT_ONCE]
+        for topic, payload in handful:
+            client.publish(topic, payload, qos=1)
+        for _ in handful:
+            while not acknowledged.acquire(timeout=0.2):
                 if stop.is_set():
                     return False
-                one.wait_for_publish(0.2)
     return True
 
 
