@@ -25,7 +25,7 @@ from model.records.schema.tables import (
     Warning,
 )
 from model.records.store import Store
-from model.watch.run import loop
+from model.watch.run import evaluation, loop
 from model.wood.piece import read_piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
@@ -115,7 +115,7 @@ def test_two_watches_on_postgresql_come_to_what_one_on_sqlite_does(
     for book_ in (store, postgres_store):
         furnish(book_)
     send(store, rows)
-    loop.bring_up_to_date(store, end)
+    evaluation.bring_up_to_date(store, end)
 
     clock = [START]
     stop = threading.Event()
@@ -155,9 +155,9 @@ def test_a_move_in_the_past_rewinds_on_both_alike(store: Store, postgres_store: 
     for book_ in (store, postgres_store):
         furnish(book_)
         send(book_, readings())
-        loop.bring_up_to_date(book_, end)
+        evaluation.bring_up_to_date(book_, end)
         with book_.session() as session:
             piece = session.get_one(Piece, 1)
             book.move(session, piece, session.get_one(Place, 2), START + 300 * HOUR)
-        assert loop.bring_up_to_date(book_, end).counts["body_hours"] == DAYS * 24 - 288
+        assert evaluation.bring_up_to_date(book_, end).counts["body_hours"] == DAYS * 24 - 288
     assert computed(postgres_store) == computed(store)

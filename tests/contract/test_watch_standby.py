@@ -33,7 +33,7 @@ from model.records.schema.tables import (
     Warning,
 )
 from model.records.store import Store
-from model.watch.run import loop
+from model.watch.run import evaluation, loop
 from model.watch.run.standby import AdvisoryLock, FileLock, standing_by
 from model.wood.piece import read_piece
 
@@ -64,7 +64,7 @@ PROGRAM = """
 import sys, threading
 from datetime import datetime
 from model.records.store import Store
-from model.watch.run import loop
+from model.watch.run import evaluation, loop
 loop.run(Store(sys.argv[1]), lambda: datetime.fromisoformat(sys.argv[2]), threading.Event(), 0.02)
 """
 
@@ -132,7 +132,7 @@ def expected(store: Store) -> dict[str, list[str]]:
     """What one watch on SQLite makes of it."""
     furnish(store)
     send(store, readings())
-    loop.bring_up_to_date(store, END)
+    evaluation.bring_up_to_date(store, END)
     found = computed(store)
     assert len(found["warning"]) > HOMES
     return found
