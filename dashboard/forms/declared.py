@@ -36,7 +36,7 @@ class Asked:
     label : str
     kind : str
         How it is read: a `difference` is one of temperature; a `day` begins at the place chosen in the same
-        form, else at the one the form is about.
+        form, else at the one the form is about; today is now.
     hint : str
         ``{degrees}`` stands for the viewer's unit of temperature.
     stored : str
@@ -245,7 +245,7 @@ def _read(one: Asked, text: Any, view: View, session: Session | None, zone: str)
             value = forms.number_typed(text if not empty else "0", one.said, "")
             return value / 1.8 if view.units == "inch" else value
         case "day":
-            day: datetime = forms.day_typed(text, zone, one.said)
+            day: datetime = forms.day_typed(text, zone, one.said, view.now)
             return day
         case "place":
             assert session is not None

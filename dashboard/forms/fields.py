@@ -253,12 +253,14 @@ def number_typed(text: Any, what: str, unit: str = "%") -> float:
     return number
 
 
-def day_typed(text: Any, zone: str, what: str) -> datetime:
-    """A day as a date field gives it, at its beginning at a place; aware UTC."""
+def day_typed(text: Any, zone: str, what: str, now: datetime | None = None) -> datetime:
+    """A day as a date field gives it, at its beginning at a place; aware UTC. Of today, `now`."""
     try:
         typed = datetime.fromisoformat(str(text))
     except ValueError:
         raise BadInput("", what, "must be a date", text if text not in (None, "") else "nothing") from None
+    if now is not None and str(text) == day_value(now, zone):
+        return now
     if typed.tzinfo is None:
         typed = typed.replace(tzinfo=say.zone_of(zone))
     return typed.astimezone(UTC)

@@ -1,12 +1,13 @@
 """The frame round every page, and the few elements all pages are made of."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
 
 from dashboard.figures.drawing import FRACTION, Drawing, Shape
 from dashboard.say.marks import verdict_mark, words_for
+from dashboard.shell.view import address
 
 # What Dash takes as a child: a component, a text, nothing, or a list of them.
 Child = Any
@@ -221,6 +222,30 @@ def marked(mark: Child, *children: Child, right: Child = None) -> html.Li:
 def listed(rows: Sequence[Child], nothing: Child = None, className: str | None = "rows") -> Child:
     """Rows as a list; `nothing` is what stands there where there is none."""
     return html.Ul(list(rows), className=className) if rows else nothing
+
+
+A_PAGE = 60
+"""So many of a long list on a page; the rest on those after it."""
+
+
+def page_asked(query: Mapping[str, str]) -> int:
+    """Which page of a long list an address asks for: the first unless it says."""
+    number = query.get("page", "")
+    return max(int(number), 1) if number.isdecimal() and len(number) < 6 else 1
+
+
+def pages(found: int, page: int, path: str, **asked: str) -> html.Nav | None:
+    """Links to the pages of a long list before and after this one."""
+    last = -(-found // A_PAGE)
+    if last <= 1:
+        return None
+    links = [
+        html.A(words, href=address(path, **asked, page=number))
+        for words, number in ((f"{A_PAGE} before", page - 1), (f"{A_PAGE} after", page + 1))
+        if 1 <= number <= last
+    ]
+    here = html.Span(f"Page {page} of {last}", className="small")
+    return html.Nav([here, *links], className="tabs", **aria(label="More of them"))
 
 
 def drawn(wide: Shape, narrow: Shape) -> html.Div:

@@ -8,6 +8,7 @@ import argparse
 import math
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from sqlalchemy import insert
@@ -20,6 +21,7 @@ from model.records.schema.tables import (
     Fit,
     Hanging,
     Margin,
+    Outlook,
     Place,
     Pulse,
     Sensor,
@@ -31,7 +33,7 @@ from tests.bench.smoke import parsed
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 365
-PIECES, READINGS, PLACES = 200, 10_000_000, 20
+PIECES, READINGS, PLACES, CLIENTS = 200, 10_000_000, 20, 60
 PANEL = """
 [part.panel_{n}]
 species = "{wood}"
@@ -72,7 +74,8 @@ def build(file: Path, days: int = DAYS, pieces: int = PIECES, readings: int = RE
         session.add_all(Pulse(part=part, at=datetime.now(UTC), detail={}) for part in ("ingest", "watch"))
         for n in range(pieces):
             panels = "".join(PANEL.format(n=k, wood=WOODS[(n + k) % 4]) for k in range(5))
-            piece = read_piece(f'[piece]\nname = "Cabinet {n}"\n{panels}', "book")
+            named = f'[piece]\nname = "Cabinet {n}"\nclient = "Client {n % CLIENTS}"\n'
+            piece = read_piece(named + panels, "book")
             book.add_piece(session, piece, places[n % PLACES], since)
         session.flush()
         ids = [place.id for place in places]
@@ -140,6 +143,7 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
             )
         for fit_id in bodies:
             for limit, direction in (("groove-bottom", "swelling"), ("leaves-groove", "shrinking")):
+                is_past = fit_id % 25 == 3 and direction == "shrinking"
                 session.execute(
                     insert(Margin),
                     [
@@ -149,15 +153,17 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                             "at": since + timedelta(days=day),
                             "direction": direction,
                             "severity": "harms",
-                            "margin_mm": 3.0,
+                            "margin_mm": 3.0 - 4.0 * is_past,
                             "play_mm": 6.0,
-                            "standing": "clear",
+                            "standing": "past" if is_past else "clear",
+                            "standing_since_at": since,
                         }
                         for day in range(1, days + 1)
                     ],
                 )
         verdicts = ("clear", "clear", "near", "past", "unknown")
         pieces = session.connection().exec_driver_sql("SELECT id FROM piece").scalars().all()
+        session.execute(insert(Outlook), [_outlook(number) for number in pieces])
         rows = [("fit", k) for k in bodies] + [("piece", k) for k in pieces] + [("place", k) for k in places]
         session.execute(
             insert(Verdict),
@@ -178,6 +184,36 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                 for kind, number in rows
             ],
         )
+
+
+def _outlook(piece_id: int) -> dict[str, Any]:
+    """What the coming year may bring a piece, as the watch stores it: three limits, some of them likely."""
+    ahead = [
+        {
+            "fit": f"panel_{k}",
+            "limit": "leaves-groove",
+            "direction": "shrinking",
+            "severity": "harms",
+            "seen": {"key": "told", "text": "its panel leaves its groove"},
+            "chance_pct": 20.0 + (piece_id * 7 + k) % 70,
+            "low_days": 5 + (piece_id * 11 + k) % 250,
+            "high_days": 40 + (piece_id * 11 + k) % 300,
+            "lever": None,
+        }
+        for k in range(3)
+    ]
+    curve = np.zeros(365, np.float32).tobytes()
+    return {
+        "subject_kind": "piece",
+        "subject_id": piece_id,
+        "quantity": "rh_pct",
+        "piece_id": piece_id,
+        "at": NOW.replace(hour=0),
+        "p10": curve,
+        "p50": curve,
+        "p90": curve,
+        "detail": {"next": ahead, "place_id": (piece_id - 1) % PLACES + 1},
+    }
 
 
 def main() -> None:

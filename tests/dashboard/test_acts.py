@@ -3,6 +3,7 @@
 import json
 from datetime import timedelta
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import pytest
 from plotly.utils import PlotlyJSONEncoder
@@ -90,6 +91,13 @@ def test_a_stack_is_recorded_in_the_forms_unit_and_taken_out_again(book, view):
     assert row(book.store, Stack, stack.id) is None
     with book.store.session() as session:
         assert witness.board_of(session, stack.id) is None
+
+
+def test_a_stack_metered_today_is_followed_from_now_and_not_from_midnight(book, view, now):
+    today = now.astimezone(ZoneInfo("America/New_York")).strftime("%Y-%m-%d")
+    act = stack_acts.add(ASH | {"place": str(book.shop), "since": today}, view)
+    with book.store.session() as session:
+        assert session.get_one(Stack, int(act.href.rsplit("/", 1)[1])).start_at == now
 
 
 @pytest.mark.parametrize(

@@ -200,3 +200,18 @@ def test_sixty_pieces_and_sixty_stacks_are_told_of_in_few_lines(book, now):
     assert len(rows.children) == 6
     assert folded.children[0].children == "54 more"
     assert "All 61 stacks" in read(book, now, "/")
+
+
+def test_a_month_of_a_thousand_pieces_has_a_page_of_its_own(book, now):
+    ahead = queries.Coming(
+        "back", "rattle", "shrinking", "shows", "it", 90.0, now + timedelta(3), now + timedelta(20), now
+    )  # fmt: skip
+    pieces = [queries.PieceNow(n, f"Chest {n}", {}, None, None, next=(ahead,)) for n in range(1_000)]
+    view = View(Context(book.store, lambda: now), Display(), now)
+    expected = coming.limits(pieces, view)
+    (week,) = coming.by_time(expected, "UTC", view)
+    rest = week.children[2]
+    assert len(rest.children[1].children) == coming.FOLDED
+    assert rest.children[2].children.href == "/coming?when=This+week"
+    page = coming.one_stretch("This week", expected, 2)
+    assert len([one for one in page.children if one is not None][2].children) == 60

@@ -1,5 +1,6 @@
 """Glue up today? What may a client be told? By the trade's own cases, and on a book."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -172,6 +173,19 @@ def test_an_unheard_shop_gives_no_all_clear(make_shop: Callable[[], Any]):
     assert answer.verdict == "wait"
     assert answer.reasons[0].key == "no-reading"
     assert "36 hours" in said(answer.reasons[0])
+
+
+def test_in_its_first_hour_a_shops_air_is_known_and_nothing_is_cleared_yet(make_shop: Callable[[], Any]):
+    shop = make_shop()
+    shop.place("bench room", "shop")
+    shop.sensor("bench")
+    shop.send([(shop.hour(0.2), 20.0, 45.0)])
+    shop.evaluate(shop.hour(0.5))
+    answer = glue_up(shop.store, "bench room", shop.hour(0.5))
+    assert answer.verdict == "wait"
+    assert answer.reasons[0].key == "no-reading-first-hour"
+    assert "no reading yet" not in said(answer.reasons[0])
+    assert judge(None, air(41.0, emc_five_days_pct=math.nan), GLUE)[1][0].key == "no-reading-yet"
 
 
 def test_names_that_are_not_on_the_book_are_refused_with_those_that_are(make_shop: Callable[[], Any]):

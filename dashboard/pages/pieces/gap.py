@@ -323,7 +323,7 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
         fit = as_measured(session, piece_id, view.now).fits[fit_row.name]
         member = next(one for one in row.members if one.name == fit.members[0].name)
         zone = row.stays[-1].place.zone if row.stays else "UTC"
-        at = max(forms.day_typed(typed.get("at"), zone, "read on"), member.start_at)
+        at = max(forms.day_typed(typed.get("at"), zone, "read on", view.now), member.start_at)
         if at.date() == view.now.date():
             # Of today: now, so that it comes after what is known of today.
             at = max(at, view.now)

@@ -204,7 +204,7 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
         if member is None:
             raise BadInput("", "what", "must be something on this piece", "nothing")
         zone = piece.stays[-1].place.zone if piece.stays else "UTC"
-        at = max(forms.day_typed(typed.get("at"), zone, "on"), member.start_at)
+        at = max(forms.day_typed(typed.get("at"), zone, "on", view.now), member.start_at)
         if what == "mc":
             value = forms.number_typed(typed.get("value"), "measured")
             measured.record_measurement(session, member, "mc_pct", value, at, how=how)

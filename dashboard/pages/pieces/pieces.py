@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.frame import aria, empty, prose, sheet
+from dashboard.pages.frame import A_PAGE, empty, page_asked, pages, prose, sheet
 from dashboard.pages.pieces.piece_acts import RESTORE
 from dashboard.pages.pieces.piece_fits import margin_said
 from dashboard.say import piece_words, sentences
@@ -29,8 +29,6 @@ STANDINGS = {
     "clear": "clear",
     "archived": "archived",
 }
-SHOWN = 60
-"""So many pieces on a page; the rest on those after it."""
 FIELDS = ("find", "client", "place", "wood", "show")
 
 
@@ -56,11 +54,10 @@ def layout(view: View) -> html.Main:
     meant = wood_meant(asked["find"])
     found = [piece for piece in pieces if wanted(piece, asked, meant, woods)]
     followed = sum(piece.retired_at is None for piece in pieces)
-    number = view.query.get("page", "")
-    page = max(int(number), 1) if number.isdecimal() and len(number) < 6 else 1
+    page = page_asked(view.query)
     order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     found.sort(key=lambda piece: order[piece_words.mark_of(piece)])
-    shown = found[(page - 1) * SHOWN : page * SHOWN]
+    shown = found[(page - 1) * A_PAGE : page * A_PAGE]
     return sheet(
         title(len(found), followed, asked),
         html.Div(
@@ -76,7 +73,7 @@ def layout(view: View) -> html.Main:
             if shown
             else [empty("No piece is so. ", html.A("All pieces", href="/pieces"), ".")]
         ),
-        pages(len(found), page, asked),
+        pages(len(found), page, "pieces", **{name: value for name, value in asked.items() if value}),
     )
 
 
@@ -147,24 +144,6 @@ def filters(pieces: Sequence[PieceNow], woods: Mapping[int, set[str]], asked: Ma
         method="GET",
         role="search",
         className="no-print",
-    )
-
-
-def pages(found: int, page: int, asked: Mapping[str, str]) -> html.Nav | None:
-    """Links to the pages before and after."""
-    last = -(-found // SHOWN)
-    if last <= 1:
-        return None
-    kept = {name: value for name, value in asked.items() if value}
-    links = [
-        html.A(words, href=address("pieces", **kept, page=number))
-        for words, number in ((f"{SHOWN} before", page - 1), (f"{SHOWN} after", page + 1))
-        if 1 <= number <= last
-    ]
-    return html.Nav(
-        [html.Span(f"Page {page} of {last}", className="small"), *links],
-        className="tabs",
-        **aria(label="More pieces"),
     )
 
 

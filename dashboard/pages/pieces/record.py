@@ -288,7 +288,7 @@ def save(draft: Draft, which: int | None, view: View) -> Act:
     with doing(view, "entry" if which is None else "correction") as (session, revision):
         if which is None:
             place = forms.chosen_place(session, draft["piece"].get("place"), "where it stands")
-            since_at = forms.day_typed(draft["piece"].get("since"), place.zone, "since")
+            since_at = forms.day_typed(draft["piece"].get("since"), place.zone, "since", view.now)
             row = book.add_piece(session, checked.piece, place, since_at, view.now)
             said = f"{row.name} is recorded; how it stands is worked out within a minute."
             back = f"{row.name} is out of the book again."

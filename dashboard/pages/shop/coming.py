@@ -5,9 +5,10 @@ to ask clients for, and what was passed and should be looked over.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from dash import html
@@ -15,6 +16,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard.pages.frame import (
+    A_PAGE,
     Child,
     aside,
     folded,
@@ -22,6 +24,8 @@ from dashboard.pages.frame import (
     listed,
     marked,
     noted,
+    page_asked,
+    pages,
     part,
     prose,
     sheet,
@@ -30,8 +34,8 @@ from dashboard.pages.lumber import glue
 from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
-from model.records.queries.overview import Coming, PieceNow, PlaceNow, StackNow
-from model.records.queries.prospects import passed
+from model.records.queries.overview import Coming, PassedSpan, PieceNow, PlaceNow, StackNow
+from model.records.queries.prospects import in_order, passed_by_fit
 from model.records.schema.tables import Fit, Margin
 from model.watch.questions.glue_board import BoardLine, glue_board
 from model.words import display as say
@@ -39,6 +43,8 @@ from model.words.reasons import in_sentences
 
 TOLD = 6
 """So many of one stretch of time are told of; the others are folded."""
+FOLDED = 30
+"""So many are folded; the rest of a stretch stands on a page of its own."""
 WIDE = timedelta(weeks=6)
 """A window wider than this is worth asking a client for a reading of the gap."""
 HEATING_MONTHS = (10, 5)
@@ -47,11 +53,11 @@ HEATING_MONTHS = (10, 5)
 
 @dataclass(frozen=True)
 class Expected:
-    """One thing that is coming: from when, behind which mark, and its line."""
+    """One thing that is coming: from when, behind which mark, and its line, made where it is shown."""
 
     from_at: datetime
     verdict: str
-    line: list[Any]
+    line: Callable[[], list[Any]]
     kind: str = ""
     is_likely: bool = True
 
@@ -71,6 +77,10 @@ def layout(view: View) -> html.Main:
         *season_turn(places, pieces, view),
     ]
     zone = _zone(places)
+    when = view.query.get("when", "")
+    if when:
+        ones = [one for one in expected if stretch(one.from_at, zone, view.now) == when]
+        return one_stretch(when, sorted(ones, key=lambda one: one.from_at), page_asked(view.query))
     return sheet(
         headline([one for one in expected if one.is_likely and not one.kind], view),
         html.Div(
@@ -118,7 +128,7 @@ def by_time(expected: Iterable[Expected], zone: str, view: View) -> list[Any]:
     stretches: dict[str, list[Expected]] = defaultdict(list)
     for one in sorted(expected, key=lambda one: one.from_at):
         stretches[stretch(one.from_at, zone, view.now)].append(one)
-    return [part(name, *_stretch(ones)) for name, ones in stretches.items()]
+    return [part(name, *_stretch(name, ones)) for name, ones in stretches.items()]
 
 
 def stretch(at: datetime, zone: str, now: datetime) -> str:
@@ -130,23 +140,41 @@ def stretch(at: datetime, zone: str, now: datetime) -> str:
     return f"{at.astimezone(say.zone_of(zone)):%B %Y}"
 
 
-def _stretch(ones: Sequence[Expected]) -> list[Child]:
-    likely = [noted(one.verdict, *one.line, kind=one.kind) for one in ones if one.is_likely]
+def _stretch(name: str, ones: Sequence[Expected]) -> list[Child]:
+    likely = [partial(_row, one) for one in ones if one.is_likely]
+    rest = [partial(_row, one) for one in ones if not one.is_likely]
+    href = address("coming", when=name)
+    return [*_some(likely, href), _folded(rest, "less likely", href)]
+
+
+def _row(one: Expected) -> Child:
     # What is not likely asks for no mark.
-    rest = [marked(html.Span(), *one.line) for one in ones if not one.is_likely]
-    return [*_some(likely), _folded(rest, "less likely")]
+    is_marked = one.is_likely
+    return noted(one.verdict, *one.line(), kind=one.kind) if is_marked else marked(html.Span(), *one.line())
 
 
-def _some(rows: Sequence[Child]) -> list[Child]:
+def _some(rows: Sequence[Callable[[], Child]], href: str) -> list[Child]:
     """The first rows, and the others folded; nothing where there is none."""
-    return [listed(rows[:TOLD]), _folded(rows[TOLD:], "more")]
+    return [listed([row() for row in rows[:TOLD]]), _folded(rows[TOLD:], "more", href)]
 
 
-def _folded(rows: Sequence[Child], words: str) -> Child:
+def _folded(rows: Sequence[Callable[[], Child]], words: str, href: str) -> Child:
+    """Rows behind how many they are; of very many the first, and the way to all."""
     if not rows:
         return None
     name = f"{sentences.number_word(len(rows)).capitalize()} {words}"
-    return folded(name, listed(rows))
+    more = html.P(html.A("All of them", href=href)) if len(rows) > FOLDED else None
+    return folded(name, listed([row() for row in rows[:FOLDED]]), more)
+
+
+def one_stretch(name: str, ones: Sequence[Expected], page: int) -> html.Main:
+    """All that one week or month may bring, page by page."""
+    return sheet(
+        name,
+        listed([_row(one) for one in ones[(page - 1) * A_PAGE : page * A_PAGE]]),
+        pages(len(ones), page, "coming", when=name),
+        dateline=html.A("Coming", href="/coming"),
+    )
 
 
 # ---------------------------------------------------------------- what comes
@@ -158,7 +186,7 @@ def limits(pieces: Iterable[PieceNow], view: View) -> list[Expected]:
         Expected(
             max(one.from_at, view.now),
             "near",
-            _limit_line(piece, one, view),
+            partial(_limit_line, piece, one, view),
             is_likely=one.chance_pct >= piece_words.LIKELY_PCT,
         )
         for piece in pieces
@@ -190,8 +218,8 @@ def stacks_ready(stacks: Iterable[StackNow], view: View) -> list[Expected]:
             told = f"ready {say.lead_time(*days)}"
         else:
             continue
-        name = html.A(html.B(stack.name), href=address("stack", stack.id))
-        found.append(Expected(at, stack.judgement.verdict, [name, f": {told}{where}."], "stack"))
+        line = [html.A(html.B(stack.name), href=address("stack", stack.id)), f": {told}{where}."]
+        found.append(Expected(at, stack.judgement.verdict, partial(list, line), "stack"))
     return found
 
 
@@ -206,12 +234,9 @@ def glueing(places: Iterable[PlaceNow], board: dict[int, BoardLine], view: View)
         earliest = answer["earliest"]
         days = earliest["low_days"] if answer["verdict"] != "go" and earliest is not None else 0
         told = f" {glue.HEADS[answer['verdict']]} {glue.until(answer)}".rstrip()
-        name = html.A(html.B(place.name), href=address("place", place.id))
-        found.append(
-            Expected(
-                view.now + timedelta(days=days), glue.MARKS[answer["verdict"]], [name, ":", told], "glue-up"
-            )
-        )
+        line = [html.A(html.B(place.name), href=address("place", place.id)), ":", told]
+        at, mark = view.now + timedelta(days=days), glue.MARKS[answer["verdict"]]
+        found.append(Expected(at, mark, partial(list, line), "glue-up"))
     return found
 
 
@@ -243,7 +268,7 @@ def season_turn(places: Sequence[PlaceNow], pieces: Sequence[PieceNow], view: Vi
         line += ["Look at ", *joined_links(named), " before then."]
     else:
         line.append("No limit at that end is likely.")
-    return [Expected(at.astimezone(UTC), "near" if named else "clear", line, "place")]
+    return [Expected(at.astimezone(UTC), "near" if named else "clear", partial(list, line), "place")]
 
 
 # ---------------------------------------------------------------- what to ask for, what to look over
@@ -260,25 +285,31 @@ def readings_to_ask(pieces: Iterable[PieceNow], view: View) -> list[Any]:
             link = html.A(piece.name, href=address("piece", piece.id, "gap"))
             homes[piece.place.id, piece.place.name].append(link)
     rows = [
-        html.Li([html.A(html.B(name), href=address("place", place_id)), ": ", *joined_links(links), "."])
+        partial(_home_asked, place_id, name, links)
         for (place_id, name), links in sorted(homes.items(), key=lambda home: home[0][1])
     ]
     if not rows:
         return []
     why = "A letter read off the gap strip narrows when their next limit is reached."
-    return [aside(why), *_some(rows)]
+    return [aside(why), *_some(rows, "/places")]
+
+
+def _home_asked(place_id: int, name: str, links: Sequence[Child]) -> Child:
+    return html.Li([html.A(html.B(name), href=address("place", place_id)), ": ", *joined_links(links), "."])
 
 
 def to_look_over(pieces: Iterable[PieceNow], view: View) -> list[Child]:
     """Pieces that were past a limit that harms, within the year behind."""
     rows = [
-        html.Li(
-            [html.A(html.B(piece.name), href=address("piece", piece.id)), ". ", *prose(told)],
-        )
+        partial(_looked_over, piece, told)
         for piece in pieces
-        if (told := piece_words.history(piece, view.now, harms_only=True))
+        if piece.since and (told := piece_words.history(piece, view.now, harms_only=True))
     ]
-    return _some(rows)
+    return _some(rows, "/pieces?show=past")
+
+
+def _looked_over(piece: PieceNow, told: str) -> Child:
+    return html.Li([html.A(html.B(piece.name), href=address("piece", piece.id)), ". ", *prose(told)])
 
 
 def with_since(session: Session, pieces: Sequence[PieceNow], now: datetime) -> tuple[PieceNow, ...]:
@@ -288,13 +319,12 @@ def with_since(session: Session, pieces: Sequence[PieceNow], now: datetime) -> t
         .where(Fit.id.in_(select(Margin.fit_id).where(*_harmed(now))))
         .order_by(Fit.id)
     )
-    fits: dict[int, dict[int, str]] = defaultdict(dict)
-    for fit_id, piece_id, name in session.execute(wanted):
-        fits[piece_id][fit_id] = name
-    return tuple(
-        replace(piece, since=passed(session, fits[piece.id], now)) if piece.id in fits else piece
-        for piece in pieces
-    )
+    rows = session.execute(wanted).all()
+    spans = passed_by_fit(session, {row.id: row.name for row in rows}, now)
+    since: dict[int, list[PassedSpan]] = defaultdict(list)
+    for row in rows:
+        since[row.piece_id] += spans[row.id]
+    return tuple(replace(piece, since=in_order(since[piece.id])) for piece in pieces)
 
 
 def _harmed(now: datetime) -> tuple[Any, ...]:
@@ -331,7 +361,7 @@ def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) ->
     rows = []
     for one in likely[:STRIP]:
         when = html.Span(stretch(one.from_at, zone, view.now), className="soft small")
-        rows.append(html.Li([when, html.Br(), *one.line]))
+        rows.append(html.Li([when, html.Br(), *one.line()]))
     more = f"{len(likely) - STRIP} more, and all else that" if len(likely) > STRIP else "All that"
     return part(
         "Coming",

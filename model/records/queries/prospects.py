@@ -3,13 +3,14 @@
 `next` is read from the outlook that the watch stored, `since` from how each limit stood at every checkpoint.
 """
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from model.records.queries.answers import Coming, PassedSpan, PieceNow
@@ -80,31 +81,43 @@ def clearing(
 
 
 def passed(session: Session, fits: Mapping[int, str], now: datetime) -> tuple[PassedSpan, ...]:
-    """The stretches in which limits of some fits were passed, by name of the fit, first to last.
+    """The stretches in which limits of some fits were passed, by name of the fit, first to last."""
+    return in_order(span for spans in passed_by_fit(session, fits, now).values() for span in spans)
+
+
+def in_order(spans: Iterable[PassedSpan]) -> tuple[PassedSpan, ...]:
+    """Stretches of several fits, first to last."""
+    return tuple(sorted(spans, key=lambda one: (one.from_at, one.fit, one.limit)))
+
+
+def passed_by_fit(
+    session: Session, fits: Mapping[int, str], now: datetime
+) -> defaultdict[int, list[PassedSpan]]:
+    """The same by the fit's id, in two statements however many fits there are.
 
     A standing lasts a day at least, so that every stretch has a checkpoint in it.
     """
     key = Margin.fit_id, Margin.limit_name, Margin.standing_since_at
+    known = Margin.fit_id.in_(fits), Margin.at <= now
     rows = session.execute(
         select(*key, Margin.direction, Margin.severity, Margin.at, Margin.margin_mm)
-        .where(Margin.fit_id.in_(fits), Margin.standing == "past", Margin.at <= now)
+        .where(*known, Margin.standing == "past")
         .order_by(*key, Margin.at)
     ).all()
-    found = []
+    found: defaultdict[int, list[PassedSpan]] = defaultdict(list)
+    if not rows:
+        return found
+    harmed = {row.fit_id for row in rows}
+    begins: defaultdict[tuple[int, str], list[tuple[datetime, datetime]]] = defaultdict(list)
+    for fit_id, limit, since_at, at in session.execute(
+        select(*key, func.min(Margin.at)).where(Margin.fit_id.in_(harmed), Margin.at <= now).group_by(*key)
+    ):
+        begins[fit_id, limit].append((at, since_at))
     for (fit_id, limit, from_at), group in groupby(rows, key=lambda row: row[:3]):
         stretch = list(group)
         worst = min(stretch, key=lambda row: row.margin_mm)
-        after = session.scalar(
-            select(Margin.standing_since_at)
-            .where(
-                Margin.fit_id == fit_id,
-                Margin.limit_name == limit,
-                Margin.at > stretch[-1].at,
-                Margin.at <= now,
-            )
-            .order_by(Margin.at)
-            .limit(1)
-        )
+        after = min((one for one in begins[fit_id, limit] if one[0] > stretch[-1].at), default=(None, None))
         far = fits[fit_id], limit, worst.direction, worst.severity
-        found.append(PassedSpan(*far, from_at, after, max(-worst.margin_mm, 0.0), worst.at))
-    return tuple(sorted(found, key=lambda one: (one.from_at, one.fit, one.limit)))
+        span = PassedSpan(*far, from_at, after[1], max(-worst.margin_mm, 0.0), worst.at)
+        found[fit_id].append(span)
+    return found

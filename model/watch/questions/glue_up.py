@@ -7,16 +7,18 @@ minimum. The air that counts for the wood is the mean of five days; a damp hour 
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
+from sqlalchemy import select
 
 from model.answers.adhesives import LABEL, Adhesive, adhesive_named
 from model.answers.answer import Answer
 from model.records.queries.answers import Ready
 from model.records.queries.verdicts import judgements
+from model.records.schema.tables import AirHour, Place
 from model.records.store import Store
 from model.watch.air.climate import Climate
 from model.watch.state.snapshot import Followed, StackFollowed, emc_ahead, first_days, followed
@@ -64,6 +66,7 @@ class ShopAir:
     wood_measured: bool = False
     age_h: int = 0
     silent_after_h: int = 24
+    has_begun: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,8 @@ def judge(stock: GlueLot | None, air: ShopAir, adhesive: Adhesive) -> tuple[str,
     if air.age_h > air.silent_after_h or math.isnan(air.emc_five_days_pct):
         never = math.isnan(air.emc_five_days_pct) or air.age_h >= 1 << 30
         if never:
-            return WAIT, [against("no-reading-yet", age_h=None)]
+            key = "no-reading-first-hour" if air.has_begun else "no-reading-yet"
+            return WAIT, [against(key, age_h=None)]
         return WAIT, [against("no-reading", age_h=air.age_h)]
     reasons = _temperature(air, adhesive)
     verdict = NOT_TODAY if any(is_against(reason) for reason in reasons) else GO
@@ -218,9 +222,11 @@ def glue_up(
     with store.session() as session:
         glue = adhesive_named(session, adhesive)
         ready = {id_: Ready.of(judged) for id_, judged in judgements(session, "stack").items()}
+        begun = select(AirHour.hour_at).join(Place, AirHour.place_id == Place.id).where(Place.name == place)
+        has_begun = session.scalar(begun.limit(1)) is not None
     book = followed(store, now)
     where = book.place_named(place, "glue-up")
-    air = _shop_air(book.climate(where.id), book.hour, wood_temperature_c)
+    air = replace(_shop_air(book.climate(where.id), book.hour, wood_temperature_c), has_begun=has_begun)
     if stacks:
         chosen = [book.stack_named(name, "glue-up") for name in stacks]
         lots = [chosen]
@@ -324,7 +330,7 @@ def _when(
 ) -> tuple[tuple[int, int | None] | None, int | None]:
     """When it may be otherwise, and for how many days it holds, over the plausible air to come."""
     keys = {reason.key for reason in reasons if is_against(reason)}
-    if keys & {"no-reading", "no-reading-yet"}:
+    if any(key.startswith("no-reading") for key in keys):
         return None, None
     if keys == {"cold-wood"} and _is_warm(book, place_id, adhesive):
         return BRING_IN_DAYS, None
