@@ -44,6 +44,8 @@ HELP = {
     "stock": ("verdicts", "what ready means"),
     "place": ("home", "a client's home"),
     "places": ("home", "a client's home"),
+    "client": ("home", "a client's home"),
+    "clients": ("home", "a client's home"),
     "sensor": ("trouble", "when something is wrong with a sensor"),
     "sensors": ("broker", "letting a sensor talk"),
     "settings": ("phones", "these pages on your phone"),

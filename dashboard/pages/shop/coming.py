@@ -234,9 +234,9 @@ def glueing(places: Iterable[PlaceNow], board: dict[int, BoardLine], view: View)
         earliest = answer["earliest"]
         days = earliest["low_days"] if answer["verdict"] != "go" and earliest is not None else 0
         told = f" {glue.HEADS[answer['verdict']]} {glue.until(answer)}".rstrip()
-        line = [html.A(html.B(place.name), href=address("place", place.id)), ":", told]
+        said = [html.A(html.B(place.name), href=address("place", place.id)), ":", told]
         at, mark = view.now + timedelta(days=days), glue.MARKS[answer["verdict"]]
-        found.append(Expected(at, mark, partial(list, line), "glue-up"))
+        found.append(Expected(at, mark, partial(list, said), "glue-up"))
     return found
 
 
