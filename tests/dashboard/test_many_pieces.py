@@ -6,10 +6,15 @@ from types import SimpleNamespace
 
 import pytest
 
+from dashboard.pages.shop import today
 from dashboard.shell.app import build_app
+from dashboard.shell.static_html import text_of
+from dashboard.shell.view import Context, View
 from model.records.acts import book as records
+from model.records.queries import overview as queries
 from model.records.schema.tables import Piece, Place, Verdict
 from model.wood.piece import read_piece
+from model.words.display import Display
 
 PIECE = """
 [piece]
@@ -114,3 +119,18 @@ def test_fourteen_places_are_a_line_each(many, now):
 def test_sixty_pieces_are_told_of_in_few_lines_on_the_first_page(many, now):
     document = read(many, now, "/")
     assert document[document.index('class="note"') : document.index("Coming</h2>")].count("<li>") <= 16
+
+
+def test_many_silent_homes_take_four_lines_of_the_first_page(book, now):
+    def silent(n: int) -> queries.PieceNow:
+        nothing = queries.Judgement("unknown", {"key": "told", "text": f"nothing came from House {n % 12}"})
+        house = queries.PlaceNow(n % 12 + 1, f"House {n % 12}", "home", "UTC", judgement=nothing)
+        return queries.PieceNow(n, f"Case {n}", {}, house, None, judgement=nothing)
+
+    view = View(Context(book.store, lambda: now), Display(), now)
+    lines = today._not_known([silent(n) for n in range(60)], view)
+    assert len(lines) == today.SILENT + 1
+    told = text_of(lines[-1])
+    assert "45 more" in told
+    assert "at nine places that say nothing." in told
+    assert len(today._not_known([silent(n) for n in range(4)], view)) == 4

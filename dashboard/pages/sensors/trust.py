@@ -54,7 +54,7 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
         rows.append(html.Li([html.B("salt check"), f", {words}{undone}"]))
     return part(
         "Trust",
-        listed(rows, html.P("Nothing is doubted, nothing corrected."), "rows small"),
+        listed(rows, html.P("No readings excluded or corrected."), "rows small"),
         folded(
             "Salt check",
             aside(

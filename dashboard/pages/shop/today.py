@@ -58,6 +58,8 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
     )
 
 
+SILENT = 3
+"""So many places that say nothing are told of one by one; of more, the others together."""
 TOLD = 8
 """Of one verdict so many pieces are told of; of those that are well, so many are named."""
 
@@ -103,13 +105,27 @@ def _not_known(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
         silent = piece.place is not None and piece.place.judgement.verdict == "unknown"
         judged = piece.place.judgement if piece.place is not None and silent else piece.judgement
         by_reason[sentences.reason(judged, view.display)].append(piece)
-    for reason, those in by_reason.items():
+    # What is being worked out and what has fallen silent is news; where nothing ever hung is none.
+    reasons = sorted(
+        by_reason.items(), key=lambda one: (one[1][0].judgement.is_current, _never_heard(one[1][0]))
+    )
+    alone = reasons if len(reasons) <= SILENT + 1 else reasons[:SILENT]
+    for reason, those in alone:
         told = word("unknown")
         if not those[0].judgement.is_current:
             told = html.Span("no answer yet", className="word")
         why = f"{reason[:1].lower()}{reason[1:]}".rstrip(".")
         lines.append(noted("unknown", *_named(those, "not known"), ": ", told, f", {why}."))
+    rest = [piece for _, those in reasons[len(alone) :] for piece in those]
+    if rest:
+        more = html.A(f"{len(rest)} more", href=address("pieces", show="not known"))
+        places = sentences.counted(len({piece.place.name if piece.place else "" for piece in rest}), "place")
+        lines.append(noted("unknown", more, " ", word("unknown"), f", at {places} that say nothing."))
     return lines
+
+
+def _never_heard(piece: PieceNow) -> bool:
+    return piece.place is None or piece.place.last_reading_at is None
 
 
 def _well(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
@@ -156,7 +172,12 @@ def drawn_places(shop: ShopNow) -> tuple[list[PlaceNow], list[PlaceNow]]:
             standing[piece.place.id].append(order[piece_words.mark_of(piece)])
     by_need = sorted(
         shop.places,
-        key=lambda place: (place.kind != "shop", min(standing.get(place.id, [len(order)])), place.name),
+        key=lambda place: (
+            place.kind != "shop",
+            place.air is None,
+            min(standing.get(place.id, [len(order)])),
+            place.name,
+        ),
     )
     first = {place.id for place in by_need[:PLACES]}
     return (

@@ -50,7 +50,7 @@ def layout(view: View) -> html.Main:
         rows(unanswered),
         part("Answered, and still so", rows(answered_ones)),
         part("Past", rows(past)),
-        lead="A warning is told once. It closes when the wood or the sensor has answered, not when you have.",
+        lead="You are warned once. It closes when the problem is gone.",
     )
 
 
