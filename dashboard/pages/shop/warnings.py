@@ -65,7 +65,7 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
     if warning.closed_at is not None:
         dates += f", until {say.moment(warning.closed_at, zone, view.units, view.now)}"
     # What is over needs seeing to no more.
-    seen_to = "" if warning.closed_at else f" To be seen to {TIERS.get(warning.tier, warning.tier)}."
+    seen_to = "" if warning.closed_at else f" Check {TIERS.get(warning.tier, warning.tier)}."
     lines: list[Any] = [
         name,
         html.Div(prose(in_sentences(warning.reason, view.display))),
