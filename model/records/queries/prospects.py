@@ -108,15 +108,16 @@ def passed_by_fit(
     if not rows:
         return found
     harmed = {row.fit_id for row in rows}
-    begins: defaultdict[tuple[int, str], list[tuple[datetime, datetime]]] = defaultdict(list)
+    ends: defaultdict[tuple[int, str], list[tuple[datetime, datetime]]] = defaultdict(list)
     for fit_id, limit, since_at, at in session.execute(
-        select(*key, func.min(Margin.at)).where(Margin.fit_id.in_(harmed), Margin.at <= now).group_by(*key)
+        select(*key, func.max(Margin.at)).where(Margin.fit_id.in_(harmed), Margin.at <= now).group_by(*key)
     ):
-        begins[fit_id, limit].append((at, since_at))
+        ends[fit_id, limit].append((at, since_at))
     for (fit_id, limit, from_at), group in groupby(rows, key=lambda row: row[:3]):
         stretch = list(group)
         worst = min(stretch, key=lambda row: row.margin_mm)
-        after = min((one for one in begins[fit_id, limit] if one[0] > stretch[-1].at), default=(None, None))
+        # Of the standings that end later, the next one ends first.
+        after = min((one for one in ends[fit_id, limit] if one[0] > stretch[-1].at), default=(None, None))
         far = fits[fit_id], limit, worst.direction, worst.severity
         span = PassedSpan(*far, from_at, after[1], max(-worst.margin_mm, 0.0), worst.at)
         found[fit_id].append(span)
