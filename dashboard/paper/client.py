@@ -172,7 +172,7 @@ def _draw(
     y = _head(sheet, facts, display, points, picture)
     y = sheet.block(sheet.left, y, sheet.across, f"{words.WHY} {_room(facts)}", points, WORDS) + 2.4
     y = _range(sheet, facts, display, y, points)
-    y = _table(sheet, facts, rows, y, points)
+    y = _table(sheet, facts, display, rows, y, points)
     marks = [
         Marked(_short(sheet, row.what), *row.gap_mm)
         for row in rows
@@ -280,8 +280,12 @@ def _beyond(facts: ClientFacts) -> str:
     return f" {sentence('; '.join(told))}" if told else ""
 
 
-def _table(sheet: Paper, facts: ClientFacts, rows: Sequence[SeenRow], y: float, points: float) -> float:
-    sheet.line_of(sheet.left, y + 4.6, "What is normal", points + 3.0, WORDS, "B")
+def _table(
+    sheet: Paper, facts: ClientFacts, display: Display, rows: Sequence[SeenRow], y: float, points: float
+) -> float:
+    doubt_mm = max((row.doubt_mm for row in rows), default=0.0)
+    sure = f", give or take {display.doubt(doubt_mm)}" if doubt_mm else ""
+    sheet.line_of(sheet.left, y + 4.6, f"What is normal{sure}", points + 3.0, WORDS, "B")
     y += 6.6
     if not rows:
         told = "All that moves in it does so out of sight; you should see nothing change through the year."

@@ -12,7 +12,7 @@ from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.comfort import comfort_of
 from model.wood.design.cut_list import cut_list, drawer_openings
-from model.wood.design.cutting import cut_advice
+from model.wood.design.cutting import cut_document
 from model.wood.design.design_range import DesignRange, Governing, design_range
 from model.wood.design.gap_table import MONTHS, gap_table
 from model.wood.design.patterns.request import request_from_document
@@ -21,6 +21,7 @@ from model.wood.material.finish import BARE
 from model.wood.material.member import Member
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece
+from model.wood.reason import Reason
 from model.words.display import Display, day, humidity_range, mc, said, sentence
 from model.words.limits import comfort_range, comfort_reason
 from model.words.reasons import in_sentences
@@ -288,8 +289,8 @@ def _cuts(sheet: _Job, facts: JobFacts, display: Display) -> None:
     sheet.heading(f"Cut again for {facts.place or 'a usual home'}, {ends[0]:.1f} to {ends[1]:.1f} %")
     for name, fit in facts.piece.fits.items():
         stock = max(member.mc_pct for member in fit.members)
-        advice = cut_advice(facts.piece, name, stock, ends, steps=display.steps)
-        told = in_sentences(advice.reasons, display)
+        advice = cut_document(facts.piece, name, stock, ends, display.steps)
+        told = in_sentences(map(Reason.of, advice["reasons"]), display)
         # A name never stands alone at the foot of a page.
         sheet.room(6.0 + sheet.block(0.0, 0.0, sheet.across, told, POINTS, dry=True))
         sheet.says(sentence(said(name)).rstrip("."), "B")

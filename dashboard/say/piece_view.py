@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from dashboard.figures.place_rule import Bracket
 from dashboard.figures.tide import Shore
+from model.answers.doubts import PieceDoubts, piece_doubts
 from model.records.queries.overview import FitNow, MemberNow, PieceNow
 from model.watch.state.humidity import ceiling_ahead
 from model.wood.design.cautions import cautions
@@ -64,6 +65,12 @@ def cautions_of(piece: PieceNow, display: Display) -> list[str]:
     wood = wood_piece(piece)
     found = [] if wood is None else cautions(wood.members.values())
     return [in_sentences(caution, display) for caution in found]
+
+
+def doubts_of(piece: PieceNow) -> PieceDoubts | None:
+    """How sure its sizes are now; none when its record can't be read any more."""
+    wood = wood_piece(piece)
+    return None if wood is None else piece_doubts(wood, piece)
 
 
 def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None:

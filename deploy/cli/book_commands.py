@@ -15,12 +15,14 @@ from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_tab
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import open_book
+from model.answers.doubts import PieceDoubts
 from model.records.acts import book
 from model.records.acts.clients import client_named
 from model.records.acts.places import add_place
 from model.records.queries import overview as queries
 from model.records.queries.answers import Ready
 from model.records.schema.tables import Piece, Place
+from model.wood.doubt import doubt_document
 from model.wood.errors import BadInput
 from model.wood.material.species import named_here
 from model.wood.reason import Reason
@@ -213,7 +215,14 @@ def state_document(
                 "next": None if piece.next is None else [coming_document(one) for one in piece.next],
                 "next_reason": _said(piece.next_reason, display) if piece.next_reason else None,
                 "since": [asdict(one) for one in piece.since],
-                "parts": [{"name": member.name, **_moisture(member.moisture)} for member in piece.members],
+                "parts": [
+                    {
+                        "name": member.name,
+                        **_moisture(member.moisture),
+                        **_width_doubt(sure, member, display),
+                    }
+                    for member in piece.members
+                ],
                 "fits": [
                     {
                         "name": fit.name,
@@ -225,6 +234,7 @@ def state_document(
                                 "direction": margin.direction,
                                 "severity": margin.severity,
                                 "margin_mm": margin.margin_mm,
+                                "margin_doubt_mm": _total(sure, fit.name, margin.limit_name),
                                 "play_mm": margin.play_mm,
                                 "now": "unknown" if fit.judgement.verdict == "unknown" else margin.standing,
                                 "clears": None
@@ -237,7 +247,7 @@ def state_document(
                     for fit in piece.fits
                 ],
             }
-            for piece in pieces
+            for piece, sure in ((piece, _doubts(piece)) for piece in pieces)
         ],
         "warnings": [
             {
@@ -305,8 +315,31 @@ def _piece_row(piece: queries.PieceNow, now: datetime, display: Display) -> list
 
 
 def _moisture(moisture: queries.Moisture | None) -> dict[str, Any]:
-    names = ("at", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm", "estimated_hours")
+    names = (
+        *("at", "mc_mean_pct", "mc_doubt_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct"),
+        *("width_mm", "estimated_hours"),
+    )
     return {name: getattr(moisture, name) if moisture else None for name in names}
+
+
+def _doubts(piece: queries.PieceNow) -> PieceDoubts | None:
+    """How sure a piece's sizes are; None where its record can't be read."""
+    from dashboard.say.piece_view import doubts_of
+
+    return doubts_of(piece)
+
+
+def _width_doubt(sure: PieceDoubts | None, member: queries.MemberNow, display: Display) -> dict[str, Any]:
+    if sure is None or member.moisture is None:
+        return {"width_doubt_mm": None, "doubt": None}
+    doubt, shrink = sure.widths[member.name], sure.advice.get(member.name)
+    said = None if shrink is None else _said(shrink, display)
+    return {"width_doubt_mm": doubt.total, "doubt": doubt_document(doubt, shrink) | {"reason": said}}
+
+
+def _total(sure: PieceDoubts | None, fit: str, limit: str) -> float | None:
+    doubt = None if sure is None else sure.margins.get((fit, limit))
+    return None if doubt is None else doubt.total
 
 
 def _name(place: queries.PlaceNow | None) -> str | None:

@@ -70,13 +70,14 @@ def _spoken(document: dict[str, Any], display: Display) -> dict[str, Any]:
 
 def ready(
     stack: Annotated[str, typer.Argument(help="The stack's name.")],
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """Has this stack settled for the home it is meant for? If not, when. The answer that `state` has too."""
     store, now = open_book()
     with store.session() as session:
         found = queries.stack_named(session, now, stack)
-    answer, display = found.ready, display_of()
+    answer, display = found.ready, display_of(units)
     place, home = (None if one is None else one.name for one in (found.place, found.destination))
     if as_json:
         give_json(

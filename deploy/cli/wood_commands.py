@@ -28,14 +28,17 @@ from deploy.cli.answer import (
 )
 from deploy.settings import load_settings
 from model.wood.design.cautions import wood_provenance
-from model.wood.design.cutting import cut_document
+from model.wood.design.cutting import cut_document, doubt_given
 from model.wood.design.setting_out import METER_DOUBT_PCT
+from model.wood.doubt import Knowledge, advice_at_the_saw, doubt_document, width_doubt
 from model.wood.errors import BadInput
+from model.wood.material.member import Member
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.material.species import Species, all_species
 from model.wood.piece import Piece, read_piece
-from model.words.display import plain
+from model.words.display import mc_with_doubt, plain
 from model.words.limits import checked, cut_said
+from model.words.reasons import in_sentences
 
 
 def read_piece_file(path: Path) -> Piece:
@@ -119,10 +122,11 @@ def width(
         float | None,
         typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees."),
     ] = None,
+    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """How wide a part is at another moisture content."""
+    """How wide a part is at another moisture content, and how sure that is."""
     wood = wood_given(species_name, "--species")
     if (cut is None) == (ring_angle is None):
         got = "none" if cut is None else "both"
@@ -130,14 +134,27 @@ def width(
     angle_deg = ring_angle_of_cut(cut) if cut is not None else float(ring_angle or 0.0)
     start_mm = length_given(width_text, "--width")
     end_mm = float(width_at(start_mm, from_mc, to_mc, movement_of(wood, angle_deg)))
+    part = Member("part", wood, angle_deg, start_mm, from_mc, 20.0)
+    known = Knowledge(to_mc, doubt_given(mc_doubt), shared=1.0 if to_mc == from_mc else 0.0)
+    doubt = width_doubt(part, known)
+    shrink = advice_at_the_saw(doubt, known)
     if as_json:
+        sure = {
+            "width_doubt_mm": doubt.total,
+            "mc_doubt_pct": mc_doubt,
+            "doubt": doubt_document(doubt, shrink),
+        }
         change_mm = end_mm - start_mm
-        give_json({"width_mm": end_mm, "change_mm": change_mm, "provenance": wood_provenance(wood)})
+        known_from = {"provenance": wood_provenance(wood)}
+        give_json({"width_mm": end_mm, "change_mm": change_mm, **sure, **known_from})
         return
     display = display_of(units)
     word = "wider" if end_mm >= start_mm else "narrower"
     change = display.length(abs(end_mm - start_mm), finest=64)
-    say(f"{display.length(end_mm, finest=64)} at {to_mc:g} %, {change} {word} than at {from_mc:g} %.")
+    wide = display.with_doubt(end_mm, doubt.total, finest=64)
+    say(f"{wide} at {to_mc:g} %, {change} {word} than at {from_mc:g} %.")
+    if shrink is not None:
+        say(in_sentences(shrink, display))
     say_wood(wood, species_name)
 
 
@@ -173,8 +190,10 @@ def check(
                 name,
                 limit["says"],
                 limit["severity"],
-                display.margin(limit["margin_mm"]),
-                "none" if limit["mc_at_limit_pct"] is None else f"{limit['mc_at_limit_pct']:.1f} %",
+                display.margin(limit["margin_mm"], limit["margin_doubt_mm"]),
+                "none"
+                if limit["mc_at_limit_pct"] is None
+                else mc_with_doubt(limit["mc_at_limit_pct"], limit["mc_at_limit_doubt_pct"]),
             ]
             for name, fit in document["fits"].items()
             for limit in fit["limits"]

@@ -31,7 +31,7 @@ NEAR_ENOUGH = timedelta(hours=49)
 class Compared:
     """One measurement beside what was predicted for it.
 
-    `predicted`, `measured` and `uncertainty` (one standard deviation of the measurement) are in the unit of
+    `predicted`, `measured` and `uncertainty` (the ± of the measurement) are in the unit of
     the quantity; a prediction is none where the moisture was not followed then.
     """
 

@@ -92,15 +92,39 @@ class Display:
 
         return INCH_STEPS if self.units == "inch" else METRIC_STEPS
 
-    def margin(self, margin_mm: float | None) -> str:
-        """What is left before a limit, rounded down: a margin is never said to be larger than it is."""
+    def margin(self, margin_mm: float | None, doubt_mm: float | None = None) -> str:
+        """What is left before a limit, rounded down: a margin is never said to be larger than it is.
+
+        With its doubt behind it where that is given.
+        """
+        if margin_mm is not None and doubt_mm is not None:
+            return self.with_doubt(margin_mm, doubt_mm, "down", 64)
         if margin_mm is not None and 0.0 < margin_mm < (MM_PER_INCH / 64 if self.units == "inch" else 0.1):
             return f"under{NBSP}{self.length(margin_mm, 'up', 64)}"
         return self.length(margin_mm, "down", 64)
 
-    def overrun(self, margin_mm: float) -> str:
+    def overrun(self, margin_mm: float, doubt_mm: float | None = None) -> str:
         """How far past a limit, from a negative margin, as a positive length rounded up."""
+        if doubt_mm is not None:
+            return self.with_doubt(-margin_mm, doubt_mm, "up", 64)
         return self.length(-margin_mm, "up", 64)
+
+    def doubt(self, doubt_mm: float) -> str:
+        """How far a size may be out either way, rounded up and never to nothing: `1/32 in`, `0.8 mm`."""
+        return f"{self.bare_doubt(doubt_mm)}{NBSP}{self.length_unit}"
+
+    def bare_doubt(self, doubt_mm: float) -> str:
+        """As `doubt`, without the unit; the coarser, the larger it is."""
+        fine, coarse = (MM_PER_INCH / 64, MM_PER_INCH / 32) if self.units == "inch" else (0.1, 0.5)
+        step = fine if doubt_mm <= 4.0 * coarse else coarse
+        return self.bare_length(max(round_to(doubt_mm, step, "up"), fine), "up", 64)
+
+    def with_doubt(
+        self, size_mm: float, doubt_mm: float, toward: Toward = "nearest", finest: int = 32
+    ) -> str:
+        """A size and how far it may be out: `18-1/32 ± 1/32 in`, `458.0 ± 0.8 mm`."""
+        size = self.bare_length(size_mm, toward, finest)
+        return f"{size}{NBSP}±{NBSP}{self.doubt(doubt_mm)}"
 
     # ------------------------------------------------------------ wood by the piece
 
@@ -178,6 +202,12 @@ def rh(rh_pct: float | None, toward: Toward = "nearest") -> str:
 def mc(mc_pct: float | None, toward: Toward = "nearest") -> str:
     """Moisture content to 0.1 per cent."""
     return _percent(mc_pct, 0.1, 1, toward)
+
+
+def mc_with_doubt(mc_pct: float, doubt_pct: float) -> str:
+    """A moisture content and how far it may be out, never by nothing: `8.4 ± 0.7 %`."""
+    doubt = max(round_to(doubt_pct, 0.1, "up"), 0.1)
+    return f"{mc(mc_pct).removesuffix(f'{NBSP}%')}{NBSP}±{NBSP}{_percent(doubt, 0.1, 1, 'up')}"
 
 
 def _percent(value: float | None, step: float, decimals: int, toward: Toward) -> str:

@@ -120,9 +120,11 @@ def _days(days: float) -> str:
 def _length(slot: _Value, how: str) -> str:
     """`left` is a margin, rounded down, `over` and `hair` how far past and `up` a size needed, rounded up.
 
-    `fine` is to the nearest 64th; `mark` too, with its sign, and `bare` without its unit; `seen` goes up to
-    the next 32nd.
+    `doubt` is how far a size may be out, never nothing; `fine` is to the nearest 64th; `mark` too, with its
+    sign, and `bare` without its unit; `seen` goes up to the next 32nd.
     """
+    if how == "doubt":
+        return slot.display.doubt(slot.value)
     if how == "bare":
         return slot.display.bare_length(slot.value, "nearest", 64)
     if how == "seen":

@@ -161,3 +161,25 @@ def test_words():
     assert say.said("back_panel") == "back panel"
     assert say.sentence("the tongue leaves its groove") == "The tongue leaves its groove."
     assert say.sentence("") == ""
+
+
+@pytest.mark.parametrize(
+    ("doubt_mm", "inch", "metric"),
+    [
+        (0.0, "1/64 in", "0.1 mm"),  # never "± 0"
+        (0.41, "1/32 in", "0.5 mm"),  # a hair over a 64th
+        (0.79, "1/32 in", "0.8 mm"),
+        (1.38, "1/16 in", "1.4 mm"),
+        (5.0, "7/32 in", "5.0 mm"),  # by 32nds from an eighth on: 6.3 of them
+    ],
+)
+def test_a_doubt_is_rounded_up_and_is_never_nothing(doubt_mm, inch, metric):
+    assert plain(INCH.doubt(doubt_mm)) == inch
+    assert plain(METRIC.doubt(doubt_mm)) == metric
+
+
+def test_a_size_is_said_with_its_doubt_in_one_unit():
+    assert plain(INCH.with_doubt(458.0, 0.7)) == "18-1/32 ± 1/32 in"
+    assert plain(METRIC.with_doubt(458.0, 0.7)) == "458.0 ± 0.7 mm"
+    assert plain(INCH.margin(0.2, 0.7)) == "0 ± 1/32 in"
+    assert plain(INCH.overrun(-0.9, 0.7)) == "3/64 ± 1/32 in"

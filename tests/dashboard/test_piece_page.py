@@ -134,3 +134,12 @@ def test_of_two_humidities_for_one_end_the_stricter_is_what_to_do():
     damp, damper = coming("a", "swelling", 53.0), coming("b", "swelling", 60.0)
     dry, unprevented = coming("c", "shrinking", 30.0), coming("d", "shrinking", None)
     assert strictest([damper, damp, dry, unprevented]) == [damp, dry, unprevented]
+
+
+def test_every_width_and_what_is_left_is_said_with_how_sure_it_is(page, book):
+    document = re.sub(r"<[^>]+>", "", page(book.bench)).replace("\u00a0", " ")
+    fits, parts = document.split("Least sure")[0].rsplit("Parts", 1)
+    assert "14-1/2 ± 3/64 in" in parts
+    assert "8.0 ± 0.1 %" in parts
+    assert re.search(r"\d ± \d+/\d+ in", fits)
+    assert "measure its width today, and ± 3/64 in becomes ± 1/64 in." in document

@@ -134,3 +134,15 @@ def test_state_gives_its_reasons_in_the_units_of_the_settings(
     assert re.search(mine, told)
     assert not re.search(other, told.replace("8/4", ""))
     assert all(one["reason_key"] for one in [*fits, *state["stacks"], *state["places"], *state["warnings"]])
+
+
+def test_state_says_how_sure_every_width_and_margin_is(ask: Ask) -> None:
+    _, state = ask("state")
+    parts = [part for piece in state["pieces"] for part in piece["parts"] if part["width_mm"] is not None]
+    limits = [limit for piece in state["pieces"] for fit in piece["fits"] for limit in fit["limits"]]
+    assert parts
+    assert limits
+    assert all(part["width_doubt_mm"] >= 0.39 and part["mc_doubt_pct"] > 0.0 for part in parts)
+    assert all(part["doubt"]["largest"] in ("movement", "start", "moisture", "size") for part in parts)
+    assert any(part["doubt"]["reason"] for part in parts)
+    assert all(limit["margin_doubt_mm"] >= 0.39 for limit in limits)

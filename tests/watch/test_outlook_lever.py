@@ -245,8 +245,8 @@ def test_a_rate_moves_time_and_nothing_else():
 
 
 def test_the_years_drawn_scatter_in_movement_as_boards_of_one_wood_do():
-    # Boards scatter 20 % about their table at two standard deviations (common practice, no source), so the
-    # widths of the years must scatter by 10 % of what the air alone makes them move.
+    # Boards scatter 20 % about their table, from the middle to the 10th and 90th percentile as every ± here
+    # (987 pieces of spruce say 17 %, see `published/test_doubt.py`): 15.6 % is one standard deviation.
     request = replace(asked(CHERRY, 7.6, 20.0, 22.0), variances={"panel": 0.0})
     (season,) = seasons_of(surroundings_of(place()), request.airs[1], [HOUR])
     (ahead,) = look_ahead([request], [season], days=60)
@@ -257,7 +257,7 @@ def test_the_years_drawn_scatter_in_movement_as_boards_of_one_wood_do():
     assert away.sum() > 40
     low, high = panel.movement_band()
     assert (high - low) / 2.0 == pytest.approx(0.20)
-    assert np.std((moved / by_the_table)[away]) == pytest.approx(0.10, rel=0.1)
+    assert np.std((moved / by_the_table)[away]) == pytest.approx(0.156, rel=0.1)
 
 
 def test_the_years_drawn_differ_in_speed_by_the_doubt_that_is_stated(monkeypatch):

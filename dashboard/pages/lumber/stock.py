@@ -19,6 +19,7 @@ from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import StackNow
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.words import display as say
 from model.words.display import Display
 from model.words.reasons import in_sentences
@@ -52,7 +53,10 @@ def stack_row(stack: StackNow, display: Display) -> html.Li:
     moisture = stack.moisture
     standing = f", at {stack.place.name}" if stack.place else ""
     meant = f", meant for {stack.destination.name}" if stack.destination else ""
-    mean = [num(say.mc(moisture.mc_mean_pct)), html.Span("mean MC", className="small")] if moisture else None
+    mean = None
+    if moisture is not None:
+        holds = say.mc_with_doubt(moisture.mc_mean_pct, moisture.mc_doubt_pct)
+        mean = [num(holds), html.Span("mean MC", className="small")]
     return noted(
         stack.judgement.verdict,
         html.A(html.B(stack.name), href=address("stack", stack.id)),
@@ -172,6 +176,11 @@ def facts(stack: StackNow, view: View) -> list[Any]:
     )
     since = say.day(stack.start_at, stack.place.zone if stack.place else "UTC", view.units, view.now)
     told.append(f"Recorded at {say.mc(stack.start_mc_pct)} on {since}.")
+    if stack.moisture is not None and stack.judgement.is_current:
+        holds = say.mc_with_doubt(stack.moisture.mc_mean_pct, stack.moisture.mc_doubt_pct)
+        told.append(f" It holds {holds} now.")
+        if stack.moisture.mc_doubt_pct > METER_UNCERTAINTY_PCT:
+            told.append(f" Metering it today brings that to about ± {METER_UNCERTAINTY_PCT:g} %.")
     return told
 
 

@@ -168,18 +168,19 @@ def _gap_line(gap: GapNow, wood: Piece, is_trouble: bool, zone: str, view: View)
     where = wood.fits[gap.fit].called
     side = gap.what.removeprefix(say.said(gap.fit)).strip(", ")
     place = say.sentence(f"{where}, {side}" if side else where)[:-1]
-    size = view.display.length(max(gap.now_mm, 0.0), "up", 32)
+    now = view.display.length(max(gap.now_mm, 0.0), "up", 32)
+    size = f"{now}, give or take {view.display.doubt(gap.doubt_mm)}"
     most = view.display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
     letter = _letter(gap, view)
     strip = "" if letter in "–+" else f" The gap strip reads about {letter} there."
     if is_trouble:
-        return f"{place}: about {size} now. Watch it, and call us if it is more.{strip}"
+        return f"{place}: about {size}, now. Watch it, and call us if it is more.{strip}"
     if not gap.is_open:
         return f"{place}: closed now; up to {most} over the year is normal."
     closes = ""
     if gap.closes_at is not None:
         closes = f" It closes by itself by about {gap.closes_at.astimezone(say.zone_of(zone)):%B}."
-    return f"{place}: about {size} now, and up to {most} over the year. That is normal.{closes}{strip}"
+    return f"{place}: about {size}, now, and up to {most} over the year. That is normal.{closes}{strip}"
 
 
 def _letter(gap: GapNow, view: View) -> str:

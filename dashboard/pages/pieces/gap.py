@@ -1,7 +1,7 @@
 """A gap reported: was it expected, how big, when does it close; and the letter read off the gap strip."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +16,7 @@ from dashboard.pages.frame import num, part, prose, scrolling, sheet, under
 from dashboard.pages.pieces.predicted import foretold_part
 from dashboard.paper.gap_strip import LETTERS, letter_for
 from dashboard.paper.sheet import read_letter
+from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Context, Route, View, address
 from model.answers.annual_range import HomeYear, home_year, recorded_air, usual_year
@@ -52,6 +53,8 @@ class GapNow:
         When the middle of the years that may come has it back to what it was built with.
     narrowest_at : datetime or None
         When it is narrowest in that year.
+    doubt_mm : float
+        How far `now_mm` may be out, either way.
     """
 
     fit: str
@@ -62,6 +65,7 @@ class GapNow:
     damp_mm: float
     closes_at: datetime | None
     narrowest_at: datetime | None
+    doubt_mm: float = 0.0
 
     @property
     def opened_mm(self) -> float:
@@ -162,7 +166,7 @@ def rest_of(piece: PieceNow, now: datetime) -> str:
 def sentence_of(gap: GapNow, why: str, zone: str, view: View) -> str:
     """One gap: how big now, how wide it gets, when it closes; or `why` it can't be called normal."""
     display = view.display
-    size = display.length(gap.now_mm, finest=64)
+    size = display.with_doubt(gap.now_mm, gap.doubt_mm, finest=64)
     if not gap.is_open:
         wide = display.length(max(gap.dry_mm, gap.damp_mm), "up", 32)
         told = f"{say.sentence(gap.what)[:-1]}: no wider than it was built now; up to {wide} in a year."
@@ -231,6 +235,9 @@ def gaps_of(piece: PieceNow, session: Session, view: View) -> tuple[HomeYear, li
     }
     ahead = {member.name: series.outlook(session, "member", member.id, "mc_pct") for member in piece.members}
     found = [gap for fit in wood.fits.values() if (gap := _gap(fit, wood, year, now_pct, ahead)) is not None]
+    sure = woodwork.doubts_of(piece)
+    if sure is not None:
+        found = [replace(gap, doubt_mm=sure.of_fit(gap.fit)) for gap in found]
     return year, sorted(found, key=lambda gap: -gap.opened_mm)
 
 

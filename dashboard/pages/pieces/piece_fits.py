@@ -15,10 +15,13 @@ from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import View
+from model.answers.doubts import PieceDoubts
 from model.records.queries.overview import FitNow, MemberNow, PieceNow
+from model.wood.reason import Reason
 from model.words import display as say
 from model.words.display import Display
 from model.words.limits import limit_said
+from model.words.reasons import in_sentences
 
 Ahead = Mapping[tuple[int, str], dict[str, Any]]
 OWN = ("name", "role", "note")
@@ -106,14 +109,21 @@ def fits_part(piece: PieceNow, ahead: Ahead, view: View) -> html.Section:
         return part(
             "Fits", empty("No fits are recorded. Without them its width is followed, not its limits.")
         )
+    sure = woodwork.doubts_of(piece)
     rows = [
-        _fit_row(piece, fits, ahead, view, is_open=index == 0) for index, fits in enumerate(alike_fits(piece))
+        _fit_row(piece, fits, ahead, sure, view, is_open=index == 0)
+        for index, fits in enumerate(alike_fits(piece))
     ]
     return part("Fits", *rows)
 
 
 def _fit_row(
-    piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, view: View, is_open: bool
+    piece: PieceNow,
+    fits: Sequence[FitNow],
+    ahead: Ahead,
+    sure: PieceDoubts | None,
+    view: View,
+    is_open: bool,
 ) -> html.Details:
     fit = fits[0]
     alone = piece_words.of_fit(piece, fit)
@@ -130,7 +140,7 @@ def _fit_row(
             className="row",
         )
     )
-    inside = _fit_block(piece, fits, ahead, view)
+    inside = _fit_block(piece, fits, ahead, sure, view)
     return html.Details([head, inside], className="fit", open=is_open, **fold(fit.name))
 
 
@@ -153,7 +163,9 @@ def margin_said(margin_mm: float, display: Display) -> list[Any]:
     return [num(display.margin(margin_mm)), html.Span("left", className="small")]
 
 
-def _fit_block(piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, view: View) -> html.Div:
+def _fit_block(
+    piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, sure: PieceDoubts | None, view: View
+) -> html.Div:
     fit = fits[0]
     coming = {name: detail for (fit_id, name), detail in ahead.items() if fit_id == fit.id}
     wood = woodwork.wood_piece(piece)
@@ -178,7 +190,7 @@ def _fit_block(piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, view: View
                 [
                     html.P([f"{title}. ", *prose(why), alike]),
                     html.P(prose(sentences.ahead(coming)), className="soft") if coming else None,
-                    _limits_table(piece, fit, coming, view.display),
+                    _limits_table(piece, fit, coming, sure, view.display),
                 ]
             ),
             html.Div(drawing),
@@ -188,7 +200,11 @@ def _fit_block(piece: PieceNow, fits: Sequence[FitNow], ahead: Ahead, view: View
 
 
 def _limits_table(
-    piece: PieceNow, fit: FitNow, ahead: dict[str, dict[str, Any]], display: Display
+    piece: PieceNow,
+    fit: FitNow,
+    ahead: dict[str, dict[str, Any]],
+    sure: PieceDoubts | None,
+    display: Display,
 ) -> html.Div | None:
     """What is left before each limit: as built, now, and the moisture at which it would be reached."""
     limits = woodwork.limits_now(piece, fit)
@@ -201,7 +217,9 @@ def _limits_table(
                 html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
                 html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
                 html.Td(
-                    _left(now.margin_mm, display) if _is_known(piece, fit) else say.NOTHING,
+                    _left(now.margin_mm, sure, (fit.name, now.limit.name), display)
+                    if _is_known(piece, fit)
+                    else say.NOTHING,
                     className="right",
                     **under("Left now"),
                 ),
@@ -233,10 +251,12 @@ def _chance_of(detail: dict[str, Any] | None) -> Any:
     return num(sentences.chance(share)) if isinstance(share, int | float) else say.NOTHING
 
 
-def _left(margin_mm: float, display: Display) -> Any:
+def _left(margin_mm: float, sure: PieceDoubts | None, limit: tuple[str, str], display: Display) -> Any:
+    doubt = sure.margins.get(limit) if sure is not None else None
+    doubt_mm = None if doubt is None else doubt.total
     if margin_mm < 0:
-        return html.B([num(display.overrun(margin_mm)), " past"])
-    return num(display.margin(margin_mm))
+        return html.B([num(display.overrun(margin_mm, doubt_mm)), " past"])
+    return num(display.margin(margin_mm, doubt_mm))
 
 
 # ---------------------------------------------------------------- parts
@@ -250,7 +270,9 @@ def parts_part(piece: PieceNow, display: Display) -> html.Section:
     members = piece.members
     if not piece.judgement.is_current:
         members = tuple(replace(member, moisture=None, start_mc_pct=nan) for member in members)
-    rows = [_part_row(alike, display) for alike in alike_parts(members)]
+    sure = woodwork.doubts_of(piece)
+    groups = alike_parts(members)
+    rows = [_part_row(alike, sure, display) for alike in groups]
     head = html.Tr(
         [
             html.Th(text, scope="col", className="right" if text in RIGHT else "")
@@ -258,20 +280,47 @@ def parts_part(piece: PieceNow, display: Display) -> html.Section:
         ]
     )
     table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    return part("Parts", scrolling(table, "Parts"))
+    known = sure is not None and piece.judgement.is_current
+    shrink = _what_shrinks(groups, sure.advice, display) if sure is not None and known else None
+    return part("Parts", scrolling(table, "Parts"), shrink)
 
 
-def _part_row(alike: Sequence[MemberNow], display: Display) -> html.Tr:
+def _what_shrinks(
+    groups: Sequence[Sequence[MemberNow]], advice: Mapping[str, Reason], display: Display
+) -> html.P | None:
+    """What is least sure of the parts, and what measuring it brings."""
+    found = [(group, advice[group[0].name]) for group in groups if group[0].name in advice]
+    if not found:
+        return None
+    group, worst = max(found, key=lambda one: float(one[1].values["doubt_mm"]))
+    about = say.sentence(called_together([one.name for one in group]))[:-1]
+    least_sure = f"Least sure: {about[:1].lower()}{about[1:]}. {in_sentences(worst, display)}"
+    return html.P(prose(least_sure), className="small soft")
+
+
+def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Display) -> html.Tr:
     member = alike[0]
     moisture = member.moisture
     width_mm = member.document.get("width")
     change: Any = say.NOTHING
     if moisture and moisture.width_mm is not None and isinstance(width_mm, int | float):
         change = num(display.length(moisture.width_mm - width_mm, finest=64))
+    doubt = sure.widths.get(member.name) if sure is not None else None
+    wide = say.NOTHING
+    if moisture is not None and moisture.width_mm is not None:
+        wide = (
+            display.length(moisture.width_mm)
+            if doubt is None
+            else display.with_doubt(moisture.width_mm, doubt.total)
+        )
     contents = (
-        (moisture.mc_mean_pct, moisture.mc_face_pct, moisture.mc_core_pct)
+        (
+            say.mc_with_doubt(moisture.mc_mean_pct, moisture.mc_doubt_pct),
+            say.mc(moisture.mc_face_pct),
+            say.mc(moisture.mc_core_pct),
+        )
         if moisture
-        else (member.start_mc_pct, None, None)
+        else (say.mc(member.start_mc_pct), say.NOTHING, say.NOTHING)
     )
     cut = member.document.get("cut") or (
         f"rings at {member.document['ring_angle_deg']:g}°" if "ring_angle_deg" in member.document else ""
@@ -294,9 +343,9 @@ def _part_row(alike: Sequence[MemberNow], display: Display) -> html.Tr:
                 for name, value in zip(
                     RIGHT,
                     (
-                        num(display.length(moisture.width_mm)) if moisture else say.NOTHING,
+                        num(wide),
                         change,
-                        *(num(say.mc(value)) for value in contents),
+                        *map(num, contents),
                     ),
                     strict=True,
                 )

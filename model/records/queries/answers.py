@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass, field, fields
 from datetime import datetime
+from math import sqrt
 from typing import Any, TypeVar
 
 from model.records.schema.tables import Document
+from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.reason import Reason
 
 Kept = TypeVar("Kept")
@@ -114,7 +116,7 @@ class PlaceNow:
 
 @dataclass(frozen=True)
 class Moisture:
-    """A body's moisture at a checkpoint; `width_mm` is none for a stack."""
+    """A body's moisture at a checkpoint, and the variance of its mean; `width_mm` is none for a stack."""
 
     at: datetime
     mc_mean_pct: float
@@ -123,6 +125,12 @@ class Moisture:
     mc_back_pct: float
     width_mm: float | None
     estimated_hours: int
+    variance_pct2: float = 0.0
+
+    @property
+    def mc_doubt_pct(self) -> float:
+        """The ± of the mean moisture content [points]."""
+        return TEN_PERCENT_SD * sqrt(self.variance_pct2)
 
 
 @dataclass(frozen=True)
@@ -153,7 +161,8 @@ class FitNow:
 
 @dataclass(frozen=True)
 class MemberNow:
-    """One member of a piece and its moisture."""
+    """One member of a piece and its moisture; `re_measured` is its last width measured since it was built:
+    when, the width [mm], and its moisture then."""
 
     id: int
     name: str
@@ -162,6 +171,7 @@ class MemberNow:
     start_mc_pct: float
     start_basis: str
     moisture: Moisture | None = None
+    re_measured: tuple[datetime, float, Moisture] | None = None
 
 
 @dataclass(frozen=True)

@@ -176,6 +176,25 @@ def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
     )
 
 
+def _re_measured(
+    session: Session, ids: Iterable[int], now: datetime
+) -> dict[int, tuple[datetime, float, Moisture]]:
+    """The last width measured of each body, with what the body held in that hour."""
+    wanted = select(Measurement).where(
+        Measurement.body_id.in_(list(ids)),
+        Measurement.quantity == "width_mm",
+        Measurement.undone_at.is_(None),
+        Measurement.at <= now,
+    )
+    found = {}
+    for row in session.scalars(wanted.order_by(Measurement.at)):
+        hour = row.at.replace(minute=0, second=0, microsecond=0)
+        then = session.get(Checkpoint, (row.body_id, hour))
+        if then is not None:
+            found[row.body_id] = row.at, row.value, of_row(Moisture, then)
+    return found
+
+
 def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     """One piece with members, moisture and every margin; none when there is no such piece."""
     row = session.get(Piece, piece_id)
@@ -188,6 +207,7 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows], now)
     margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
     moist = _latest_moisture(session, [member.id for member in member_rows], now)
+    again = _re_measured(session, [member.id for member in member_rows], now)
     found = PieceNow(
         id=row.id,
         name=row.name,
@@ -200,7 +220,10 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
             for fit in fit_rows
         ),
         judgement=judgements(session, "piece", [piece_id], now)[piece_id],
-        members=tuple(of_row(MemberNow, member, moisture=moist.get(member.id)) for member in member_rows),
+        members=tuple(
+            of_row(MemberNow, member, moisture=moist.get(member.id), re_measured=again.get(member.id))
+            for member in member_rows
+        ),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
         since=passed(session, {fit.id: fit.name for fit in fit_rows}, now),

@@ -5,7 +5,7 @@ Every year carries its own share of the other doubts:
 * the speed of this wood and finish: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and 90 %;
 * the state now: its standard deviation, which holds sensor, meter and sorption hysteresis
   (`state.MODEL_SD_PCT`); one shift for the whole piece;
-* the movement of this wood: the scatter of its kind about the table, two standard deviations wide.
+* the movement of this wood: the scatter of its kind about the table, at 10 and 90 %.
 
 Where a gap or a width was read, the two last count from the reading on: it tightens the spread.
 
@@ -30,6 +30,7 @@ from model.watch.state.roster import Body
 from model.watch.state.states import LEAST_MC_PCT, MODEL_SD_PCT
 from model.wood.climate.seasonal_model import Air, Season
 from model.wood.design.rehearsal import DAY_S, simulate
+from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.fits import Fit, Limit
 from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import DOUBT_FACTOR
@@ -40,7 +41,6 @@ Floats = NDArray[np.float64]
 YEARS = 50
 DAYS = 365
 QUANTILES = (0.1, 0.5, 0.9)
-_TEN_PERCENT = 1.2816  # standard deviations from the middle to 10 and 90 %
 LANES_AT_ONCE = 4000
 """Members by years run at a time: some tens of megabytes."""
 
@@ -190,7 +190,7 @@ class Ahead:
         body = next(body for body in self.request.owner.bodies if body.name == name)
         chance = self._chance
         low, high = body.member.movement_band()
-        moves = 1.0 + chance.moves[name] * (high - low) / 4.0
+        moves = 1.0 + chance.moves[name] * (high - low) / (2.0 * TEN_PERCENT_SD)
         variance = max(self.request.variances.values(), default=0.0)
         if read_there:
             variance = max(variance - MODEL_SD_PCT**2, 0.0)
@@ -317,7 +317,7 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
             columns[key] = len(airs)
             airs.append(known.years(days, years, request.place_id))
         bodies = _there(request)
-        rate = DOUBT_FACTOR ** (_Chance.of(request, years).rate / _TEN_PERCENT)
+        rate = DOUBT_FACTOR ** (_Chance.of(request, years).rate / TEN_PERCENT_SD)
         batches.append(batch_of(bodies, request.hour, years).quicker(np.tile(rate, len(bodies))))
         profiles += [np.repeat(request.profiles[body.name][None, :], years, axis=0) for body in bodies]
         chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))

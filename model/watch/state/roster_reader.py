@@ -21,17 +21,18 @@ from model.watch.state.roster import (
     Raw,
     Roster,
 )
+from model.wood.doubt import ASSUMED_DOUBT_PCT, TEN_PERCENT_SD
 from model.wood.errors import BadInput
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.material.member import Member
 from model.wood.material.species import find_species
 from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import moisture_batch, piece_from_document
 
-# One standard deviation of the first moisture content: a hand meter is good to one point at two deviations
-# (Wood Handbook ch. 13); an assumed one may be a point and a half off (common practice, no source).
-MEASURED_SD_PCT = 0.5
-ASSUMED_SD_PCT = 1.5
+# One standard deviation of the first moisture content, from the ± of a meter or of a guess.
+MEASURED_SD_PCT = METER_UNCERTAINTY_PCT / TEN_PERCENT_SD
+ASSUMED_SD_PCT = ASSUMED_DOUBT_PCT / TEN_PERCENT_SD
 
 
 # A dead-piled stack takes up moisture at its outside only. Closed-shed storage gains about 0.3 % a month
@@ -190,7 +191,9 @@ def _body(
         start_variance_pct2=sd * sd,
         constants=constants,
         finished_hour=0 if finished is None else int(finished.timestamp()) // 3600,
-        moistures=tuple((at // HOUR_MS, v, u * u) for _, _, at, q, v, u in measured if q == "mc_pct"),
+        moistures=tuple(
+            (at // HOUR_MS, v, (u / TEN_PERCENT_SD) ** 2) for _, _, at, q, v, u in measured if q == "mc_pct"
+        ),
         widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _ in measured if q == "width_mm"),
     )
 

@@ -1,5 +1,6 @@
 """A piece's design range, and the humidity that may be said of it, as one JSON document."""
 
+from dataclasses import replace
 from typing import Any
 
 from model.wood.design.cautions import cautions, provenance
@@ -8,12 +9,15 @@ from model.wood.design.design_range import (
     DesignRange,
     FitRange,
     Governing,
+    LimitAt,
     Span,
     design_band,
     design_range,
     settled,
 )
+from model.wood.doubt import as_measured, margin_doubts
 from model.wood.errors import BadInput
+from model.wood.fits import Fit
 from model.wood.piece import Piece
 
 
@@ -42,6 +46,21 @@ def _ends(span: Span) -> dict[str, float | None]:
 
 def _levels(of: DesignRange | FitRange) -> dict[str, Any]:
     return {"shows": span_document(of.shows), "harms": span_document(of.harms)}
+
+
+def _limit_doubt(fit: Fit, at: LimitAt) -> float | None:
+    """The ± of the moisture content at a limit [points]: the margin's doubt there, over its slope."""
+    if at.mc_at_limit_pct is None:
+        return None
+    near = {member.name: as_measured(member, at.mc_at_limit_pct) for member in fit.members}
+    saturation = min(member.fibre_saturation_pct for member in fit.members)
+    low, high = max(at.mc_at_limit_pct - 0.5, 0.0), min(at.mc_at_limit_pct + 0.5, saturation)
+    margins = [
+        {limit.name: float(limit.margin_mm) for limit in fit.limits(settled(fit.members, mc))}
+        for mc in (low, high)
+    ]
+    slope = abs(margins[1][at.limit.name] - margins[0][at.limit.name]) / max(high - low, 1e-9)
+    return margin_doubts(fit, near)[at.limit.name].total / slope if slope else None
 
 
 def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | None = None) -> dict[str, Any]:
@@ -81,6 +100,10 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         fit_range = design.fits[name]
         moistures = fit.references() if mc_pct is None else settled(fit.members, mc_pct)
         now = {limit.name: float(limit.margin_mm) for limit in fit.limits(moistures)}
+        known = {member.name: as_measured(member, mc_pct) for member in fit.members}
+        if mc_pct is None:
+            known = {name: replace(one, mc_pct=moistures[name]) for name, one in known.items()}
+        sure = margin_doubts(fit, known)
         fits[name] = {
             "kind": fit.kind,
             **span_document(fit_range.span),
@@ -91,7 +114,9 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
                     "direction": at.limit.direction,
                     "severity": at.limit.severity,
                     "mc_at_limit_pct": at.mc_at_limit_pct,
+                    "mc_at_limit_doubt_pct": _limit_doubt(fit, at),
                     "margin_mm": now[at.limit.name],
+                    "margin_doubt_mm": sure[at.limit.name].total,
                     "play_mm": at.limit.play_mm,
                 }
                 for at in fit_range.limits

@@ -18,10 +18,12 @@ from model.wood.design.setting_out import (
     Increments,
     ServiceRange,
 )
+from model.wood.doubt import Knowledge, advice_at_the_saw, doubt_document, width_doubt
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.piece import Piece
 from model.wood.piece_table import near_matches
+from model.wood.reason import Reason
 
 MOST_DOUBT_PCT = 5.0
 
@@ -47,10 +49,21 @@ def _service_of(
         raise BadInput(
             "", "range", "must run from a dry to a wetter moisture content", f"{dry_pct:g}-{wet_pct:g}"
         )
+    return ServiceRange(stock_mc_pct, dry_pct, wet_pct, doubt_given(mc_doubt_pct))
+
+
+def doubt_given(mc_doubt_pct: float) -> float:
+    """How far a moisture content may be out, as somebody typed it [points].
+
+    Raises
+    ------
+    BadInput
+        If it isn't within 0 to 5.
+    """
     if not 0.0 <= mc_doubt_pct <= MOST_DOUBT_PCT:
         rule = f"must lie in 0 to {MOST_DOUBT_PCT:g} points of moisture content"
         raise BadInput("", "doubt", rule, mc_doubt_pct)
-    return ServiceRange(stock_mc_pct, dry_pct, wet_pct, mc_doubt_pct)
+    return mc_doubt_pct
 
 
 def cut_advice(
@@ -96,15 +109,38 @@ def cut_document(
     steps: Increments = INCH_STEPS,
     mc_doubt_pct: float = METER_DOUBT_PCT,
 ) -> dict[str, Any]:
-    """`cut_advice` as one JSON document, with what has to be said of its figures and of parts that cup."""
+    """`cut_advice` as one JSON document, with its doubt, what has to be said of its figures, and what cups.
+
+    `width_doubt_mm` is the ± of how wide the part will be through its home's year; of several parts, and of
+    both ends of the year, that of the least sure. None where nothing is built of this stock yet.
+    """
     advice = cut_advice(piece, fit_name, stock_mc_pct, range_mc_pct, mc_doubt_pct=mc_doubt_pct, steps=steps)
     members = piece.fits[fit_name].members
+    told, sure = _sure(piece.fits[fit_name], advice)
     return {
         "piece": piece.name,
         **asdict(advice),
         "range_mc_pct": list(advice.range_mc_pct),
         "figures": [list(figure) for figure in advice.figures if figure[1] is not None],
-        "reasons": [reason.document() for reason in advice.reasons],
+        "reasons": [reason.document() for reason in (*advice.reasons, *told)],
+        **sure,
         "cautions": [reason.document() for reason in cautions(members)],
         "provenance": provenance(members),
     }
+
+
+def _sure(fit: Fit, advice: Cut) -> tuple[list[Reason], dict[str, Any]]:
+    """How sure the least sure width of a fit's parts is through the year: as a reason, and as JSON."""
+    if not advice.build_now:
+        return [], {"width_doubt_mm": None, "doubt": None}
+    found = []
+    for member in fit.members:
+        cut = replace(member, width_mm=fit.built_width(member), mc_pct=advice.stock_mc_pct)
+        for end_pct in advice.range_mc_pct:
+            known = Knowledge(end_pct, advice.mc_doubt_pct)
+            found.append((width_doubt(cut, known), known, member.called))
+    doubt, known, called = max(found, key=lambda one: one[0].total)
+    shrink = advice_at_the_saw(doubt, known)
+    also = () if shrink is None else (shrink,)
+    told = Reason("width-doubt", {"part": called, "doubt_mm": doubt.total, "also": also})
+    return [told], {"width_doubt_mm": doubt.total, "doubt": doubt_document(doubt, shrink)}

@@ -1,6 +1,6 @@
 """A board that is weighed to tell what its stack or piece holds, and how sure that is.
 
-About two thirds of the truth lie within an uncertainty, and nearly all within twice as much.
+Every measured figure comes with an uncertainty, a ±: half of the way from its 10th to its 90th percentile.
 """
 
 import math
