@@ -113,7 +113,7 @@ def test_a_remembered_figure_is_marked_where_it_is_read(
     own = known["panel"] if command in ("check", "cut") else known
     assert own["movement"] == "memory"
     if command in ("check", "cut"):
-        assert "nothing is published of it; taken as 3 coats of tung oil" in " ".join(out.split())
+        assert "nothing is published of it; taken as three coats of tung oil" in " ".join(out.split())
         assert own["face"] == "assumed"
 
 
