@@ -184,3 +184,13 @@ def test_whatever_is_said_is_a_range_of_a_house_or_a_reason(
     span = design.span
     assert span.rh_low_pct is None or found.rh_low_pct >= span.rh_low_pct - 1e-6
     assert span.rh_high_pct is None or found.rh_high_pct <= span.rh_high_pct + 1e-6
+
+
+def test_a_gap_is_not_told_to_get_a_deeper_hold() -> None:
+    """A wide oak front fitted in damp weather: its gap looks too wide below the humidity a house may have."""
+    front = FRONT.format(gap="1/8in").replace("mc_pct = 8.0", "mc_pct = 12.5")
+    told = comfort_reason(comfort_of(piece(front), design_range(piece(front))))
+    assert "hold" not in told.replace("a house should be held at", "")
+    assert (
+        "frame the front of the bottom drawer, use quartered stock there, or let its gap show" in told.lower()
+    )

@@ -250,3 +250,21 @@ def test_a_part_too_small_to_frame_is_told_so() -> None:
 def test_a_home_that_cannot_be_is_refused() -> None:
     with pytest.raises(BadInput):
         HomeRange(9.0, 6.0)
+
+
+@pytest.mark.parametrize("mc_pct", [6.0, 8.0, 10.0])
+@pytest.mark.parametrize("species", ["white oak", "hard maple", "black cherry"])
+def test_the_gap_beside_a_planned_frame_is_the_one_it_is_held_to(species: str, mc_pct: float) -> None:
+    """In a home of 4.5 to 12 % a gap has to open past 1/8 in: the plan says so, and the piece it records is
+    neither past a limit on its first day nor without a humidity that suits it."""
+    home = HomeRange(4.5, 12.0)
+    found = compare(part("door", 24.0, species, length_mm=700.0, mc_pct=mc_pct), home).choice("framed")
+    assert found.piece is not None
+    opening = found.piece.fits["opening"]
+    assert min(limit.margin_mm for limit in opening.limits(opening.references())) >= 0.0
+    span = design_range(found.piece).fits["opening"].span
+    assert span.mc_low_pct is None or span.mc_low_pct <= home.mc_low_pct
+    assert span.mc_high_pct is None or span.mc_high_pct >= home.mc_high_pct
+    opens = any(reason.key == "gap-opens" for reason in found.reasons)
+    assert opens == (opening.widest_gap_mm > INCH / 8.0 or not found.layout.cuts[1]["enough"])
+    assert found.verdict != "suits" or not opens

@@ -64,7 +64,9 @@ def comfort_of(piece: Piece, design: DesignRange, ceiling_pct: float | None = No
     if low > HIGHEST_ROOM_RH_PCT and span.low is not None:
         (fit,) = _named(piece, [span.low.fit])
         sizes = {"fit": fit, "low_rh_pct": low, "house_rh_pct": HIGHEST_ROOM_RH_PCT}
-        return _nothing(Reason("comfort-too-damp", sizes), Reason("mend-deeper", sizes))
+        return _nothing(
+            Reason("comfort-too-damp", sizes), Reason("mend-dry", {"dry": _bears_dry(fit, span.low.limit)})
+        )
     if high < LOWEST_ROOM_RH_PCT and span.high is not None:
         (fit,) = _named(piece, [span.high.fit])
         sizes = {"fit": fit, "high_rh_pct": high, "house_rh_pct": LOWEST_ROOM_RH_PCT}
@@ -115,7 +117,13 @@ def _quarrel(piece: Piece, design: DesignRange) -> tuple[Reason, Reason]:
     dry, wet = _named(piece, [span.low.fit, span.high.fit])
     how = "damper" if low > 100.0 else ""
     sizes = {"how": how, "dry_fit": dry, "wet_fit": wet, "low_rh_pct": low, "high_rh_pct": high}
-    return Reason("comfort-quarrel", sizes), Reason("mend-both", sizes)
+    mend = {"wet_fit": wet, "dry": _bears_dry(dry, span.low.limit)}
+    return Reason("comfort-quarrel", sizes), Reason("mend-both", mend)
+
+
+def _bears_dry(fit: str, limit: str) -> Reason:
+    """What lets a fit bear drier air; by the limit it runs out at, as a gap has no hold."""
+    return Reason("bear-dry", {"how": limit, "fit": fit})
 
 
 def _named(piece: Piece, fits: Sequence[str]) -> list[str]:

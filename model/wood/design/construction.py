@@ -15,6 +15,7 @@ from model.wood.design.part_request import HomeRange as HomeRange
 from model.wood.design.part_request import PartWanted as PartWanted
 from model.wood.design.setting_out import INCH_STEPS, Increments
 from model.wood.errors import BadInput
+from model.wood.fits.front_in_opening import WIDEST_GAP_MM
 from model.wood.fits.limit import IGNORED_WIDTH_MM, INCH
 from model.wood.material.member import Member
 from model.wood.material.restraint import SplitRisk, split_risk
@@ -250,9 +251,10 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoi
         reasons.append(Reason("deep-groove", sizes))
     for cut in layout.cuts[1:]:
         # A gap that is too wide to look right harms nothing, and any other way to build it gapes more.
-        if not cut["enough"]:
+        widest = max(cut["gap_rounded_mm"], cut["gap_dry_mm"], cut["gap_wet_mm"])
+        if not cut["enough"] or widest > WIDEST_GAP_MM:
             verdict = verdict if against else "with care"
-            reasons.append(Reason("gap-opens", {"gap_mm": max(cut["gap_dry_mm"], cut["gap_wet_mm"])}))
+            reasons.append(Reason("gap-opens", {"gap_mm": widest}))
     reasons += layout.notes
     fixed = Reason("across-frame"), Reason("across-panel")
     # What is held fast in a frame is the panel, when glue or finish catches it.

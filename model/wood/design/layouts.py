@@ -11,6 +11,7 @@ from model.wood.design.setting_out import Increments
 from model.wood.design.stock import CLEAN_UP_MM, EDGE_TRIM_MM, board_feet, cubic_metres, resaw, weight_kg
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, fit_from_document
+from model.wood.fits.front_in_opening import WIDEST_GAP_MM
 from model.wood.fits.limit import INCH
 from model.wood.material.member import Member
 from model.wood.piece import Piece
@@ -263,10 +264,16 @@ def framed_layout(
     }
     more: dict[str, dict[str, Any]] = {}
     if part.role == "door":
-        table = {"kind": "front-in-opening", "parts": ["stile", "stile"], "construction": "frame"}
+        table: dict[str, Any] = {
+            "kind": "front-in-opening", "parts": ["stile", "stile"], "construction": "frame",
+        }  # fmt: skip
         probe = _piece(part, members, {"opening": table | {"gap": INCH / 16.0}})
-        gap = _cut(probe, "opening", part, mc_range, steps)["gap_rounded_mm"]
-        more["opening"] = table | {"gap": gap}
+        asked = _cut(probe, "opening", part, mc_range, steps)
+        # A gap that must open wider than looks right is accepted with the plan, and recorded as wide as that.
+        widest = max(asked["gap_rounded_mm"], asked["gap_dry_mm"], asked["gap_wet_mm"])
+        if widest > WIDEST_GAP_MM:
+            table["widest_gap"] = steps.gap_up(widest)
+        more["opening"] = table | {"gap": asked["gap_rounded_mm"]}
     piece, cut = _in_grooves(part, "panel", members, sight, USUAL_GROOVE_MM, mc_range, steps, more)
     cuts = [cut] + [_cut(piece, name, part, mc_range, steps) for name in more]
     groove, panel_width = cut["groove_depth_mm"], cut["width_best_rounded_mm"]

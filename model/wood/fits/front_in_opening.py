@@ -27,6 +27,9 @@ from model.wood.fits.seen import Seen, seen_gap
 from model.wood.material.member import Amount, Member
 from model.wood.reason import Reason
 
+WIDEST_GAP_MM = INCH / 8.0
+"""What still looks right beside a front (common practice, no source)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class FrontInOpening(Fit):
@@ -59,7 +62,7 @@ class FrontInOpening(Fit):
     )
     opening_size_mm: float | None = length("size of the opening across the front's grain", None)
     least_gap_mm: float = length("gap it needs to run freely", INCH / 64.0, zero=True, usual="1/64 in")
-    widest_gap_mm: float = length("widest gap that still looks right", INCH / 8.0, usual="1/8 in")
+    widest_gap_mm: float = length("widest gap that still looks right", WIDEST_GAP_MM, usual="1/8 in")
 
     def check(self) -> None:
         if self.construction == "frame" and len(self.members_across) < 2:

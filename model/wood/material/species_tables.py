@@ -34,10 +34,6 @@ _COEFFICIENT_ROW = {
     "water oak": "water, laurel and willow oak",
     "laurel oak": "water, laurel and willow oak",
     "willow oak": "water, laurel and willow oak",
-    "mockernut hickory": "true hickory",
-    "pignut hickory": "true hickory",
-    "shagbark hickory": "true hickory",
-    "shellbark hickory": "true hickory",
 }
 _NOT_A_WOOD_OF_ITS_OWN = {"commercial white oak", "commercial red oak"}
 _NOTES = {
