@@ -67,6 +67,13 @@ def cautions_of(piece: PieceNow, display: Display) -> list[str]:
     return [in_sentences(caution, display) for caution in found]
 
 
+def remembered_of(piece: PieceNow, display: Display) -> list[str]:
+    """Those of its figures that were read nowhere, as sentences."""
+    wood = wood_piece(piece)
+    found = [] if wood is None else cautions(wood.members.values())
+    return [in_sentences(one, display) for one in found if one.key.endswith("-remembered")]
+
+
 def doubts_of(piece: PieceNow) -> PieceDoubts | None:
     """How sure its sizes are now; none when its record can't be read any more."""
     wood = wood_piece(piece)

@@ -22,6 +22,7 @@ from model.records.acts.places import add_place
 from model.records.queries import overview as queries
 from model.records.queries.answers import Ready
 from model.records.schema.tables import Piece, Place
+from model.wood.design.cautions import provenance
 from model.wood.doubt import doubt_document
 from model.wood.errors import BadInput
 from model.wood.material.species import named_here
@@ -215,6 +216,7 @@ def state_document(
                 "next": None if piece.next is None else [coming_document(one) for one in piece.next],
                 "next_reason": _said(piece.next_reason, display) if piece.next_reason else None,
                 "since": [asdict(one) for one in piece.since],
+                "provenance": _provenance(piece),
                 "parts": [
                     {
                         "name": member.name,
@@ -327,6 +329,14 @@ def _doubts(piece: queries.PieceNow) -> PieceDoubts | None:
     from dashboard.say.piece_view import doubts_of
 
     return doubts_of(piece)
+
+
+def _provenance(piece: queries.PieceNow) -> dict[str, Any] | None:
+    """How the figures of its parts are known; None where its record can't be read."""
+    from dashboard.say.piece_view import wood_piece
+
+    wood = wood_piece(piece)
+    return None if wood is None else dict(provenance(wood.members.values()))
 
 
 def _width_doubt(sure: PieceDoubts | None, member: queries.MemberNow, display: Display) -> dict[str, Any]:

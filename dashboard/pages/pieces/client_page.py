@@ -71,6 +71,7 @@ def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
         _normal(piece, wood, *known, view) if known is not None and wood is not None else None,
         part("What is not normal", html.P(NOT_NORMAL.format(mark="is said above"))),
         _paper_and_call(contact, paper, letters, view),
+        *[html.P(line, className="soft small") for line in woodwork.remembered_of(piece, view.display)],
         html.P(
             "This page watches wood. It is no smoke, flood, frost or security alarm.",
             className="soft small",

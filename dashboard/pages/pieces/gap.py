@@ -117,6 +117,7 @@ def layout(view: View, piece_id: int) -> html.Main | None:
             ],
             className="soft",
         ),
+        *[html.P(line, className="soft") for line in woodwork.remembered_of(piece, view.display)],
         letter_part(piece, zone, view),
         foretold_part(found, zone, view),
         dateline=back,
