@@ -84,7 +84,9 @@ def test_what_would_become_of_a_file(either: Store, tmp_path: Path) -> None:
     file.write_bytes(gzip.compress(f"timestamp_utc,temperature_c,rh_pct\n{rows}".encode()))
 
     def count(keep: bool) -> tuple[int, int]:
-        report = import_readings(either, file, lambda: NOW, sensor="logger", create="Loft", keep=keep)
+        report = import_readings(
+            either, file, lambda: NOW, sensor="logger", create="Loft", place_kind="storage", keep=keep
+        )
         return report.accepted, report.duplicate
 
     assert [count(False), count(False), count(True), count(False), count(True)] == [
