@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from deploy.cli.answer import display_of, say, write_file
+from deploy.cli.answer import UnitsText, display_of, say, write_file
 from deploy.cli.book_commands import instant_of
 from deploy.wiring import open_book
 from model.records.clock import machine_now
@@ -51,13 +51,14 @@ def export_book(out: Annotated[Path, typer.Option("--out", help="A .zip file.")]
 def export_record(
     piece: Annotated[str, typer.Argument(help="A recorded piece's name.")],
     out: Annotated[Path, typer.Option("--out", help="A .json or a .txt file.")],
+    units: UnitsText = None,
 ) -> None:
     """Write a piece's record of fact: as built, the air it stood in, what was foretold, measured and said."""
     from dashboard.paper.sheet import piece_row
     from model.answers.record_of_fact import record_of_fact
     from model.words.record_text import record_text
 
-    (store, now), display = open_book(), display_of()
+    (store, now), display = open_book(), display_of(units)
     with store.session() as session:
         record = record_of_fact(session, piece_row(session, piece).id, now, display)
     text = record_text(record, display)

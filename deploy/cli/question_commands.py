@@ -26,6 +26,7 @@ def glue_up(
     wood: Annotated[
         str | None, typer.Option("--wood", help="The wood's temperature, as 18C or 64F; else from the air.")
     ] = None,
+    units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
     """Glue up here today? Answers go, wait or not today, and why."""
@@ -35,7 +36,7 @@ def glue_up(
     store, now = open_book()
     wood_c = temperature_given(wood, "--wood") if wood else None
     answer = ask(store, place, now, adhesive, tuple(stack or ()), wood_c)
-    display, lines = display_of(), answer.detail["stacks"]
+    display, lines = display_of(units), answer.detail["stacks"]
     if as_json:
         give_json(_spoken(answer.document(), display))
     else:

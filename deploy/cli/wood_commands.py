@@ -30,7 +30,7 @@ from deploy.settings import load_settings
 from model.wood.design.cautions import wood_provenance
 from model.wood.design.cutting import cut_document, doubt_given
 from model.wood.design.setting_out import METER_DOUBT_PCT
-from model.wood.doubt import Knowledge, advice_at_the_saw, doubt_document, width_doubt
+from model.wood.doubt import ASSUMED_DOUBT_PCT, Knowledge, advice_at_the_saw, doubt_document, width_doubt
 from model.wood.errors import BadInput
 from model.wood.material.member import Member
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
@@ -286,12 +286,31 @@ def gaps(
 
     display = display_of(units)
     wood = wood_given(species_name, "--species")
-    movement = movement_of(wood, ring_angle_of_cut(cut_name, "", "--cut"))
+    angle_deg = ring_angle_of_cut(cut_name, "", "--cut")
     year = home_given(mc_range, rh_range)
-    rows = gap_table(movement, [length_given(one, "--height") for one in height], year, south, display.steps)
+    rows = gap_table(
+        movement_of(wood, angle_deg),
+        [length_given(one, "--height") for one in height],
+        year,
+        south,
+        display.steps,
+    )
+    middle_pct = sum(shop_mc_pct(south)) / 12.0
+
+    def doubt_mm(height_mm: float, start_doubt_pct: float) -> float:
+        front = Member("front", wood, angle_deg, height_mm, middle_pct, 20.0)
+        return max(width_doubt(front, Knowledge(end_pct, start_doubt_pct)).total for end_pct in year)
+
+    doubts = [doubt_mm(row.height_mm, ASSUMED_DOUBT_PCT) for row in rows]
     if as_json:
         found = [
-            {"height_mm": row.height_mm, "gaps_mm": row.gaps_mm, "opens_mm": row.opens_mm} for row in rows
+            {
+                "height_mm": row.height_mm,
+                "gaps_mm": row.gaps_mm,
+                "opens_mm": row.opens_mm,
+                "gap_doubt_mm": doubt,
+            }
+            for row, doubt in zip(rows, doubts, strict=True)
         ]
         known = {"provenance": wood_provenance(wood)}
         give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found, **known})
@@ -307,11 +326,16 @@ def gaps(
                 display.bare_length(gap, "up", 64) + ("" if right else "*")
                 for gap, right in zip(row.gaps_mm, row.looks_right, strict=True)
             ),
+            display.bare_doubt(doubt),
         ]
-        for row in rows
+        for row, doubt in zip(rows, doubts, strict=True)
     ]
-    give_table(["height", *MONTHS], table)
+    give_table(["height", *MONTHS, "±"], table)
     if any(not right for row in rows for right in row.looks_right):
         say("* opens wider than looks right by the dry end: fit it in winter, or use quartered stock.")
     say_wood(wood, species_name)
     say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
+    widest = max(row.height_mm for row in rows)
+    before, then = (display.doubt(doubt_mm(widest, pct)) for pct in (ASSUMED_DOUBT_PCT, METER_DOUBT_PCT))
+    if then != before:
+        say(f"Meter the stock, and ± {before} at the highest becomes ± {then}.")

@@ -124,7 +124,7 @@ def _length(slot: _Value, how: str) -> str:
     sign, and `bare` without its unit; `seen` goes up to the next 32nd.
     """
     if how == "doubt":
-        return slot.display.doubt(slot.value)
+        return f"±{say.NBSP}{slot.display.doubt(slot.value)}"
     if how == "bare":
         return slot.display.bare_length(slot.value, "nearest", 64)
     if how == "seen":

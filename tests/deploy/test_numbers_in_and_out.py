@@ -146,3 +146,16 @@ def test_the_three_widths_of_a_door_from_the_command_line(
     assert document["width_best_mm"] / 25.4 == pytest.approx(18.03, abs=0.01)
     assert document["width_most_mm"] / 25.4 == pytest.approx(18.27, abs=0.02)
     assert "one of --range and --rh-range" in paneltide("cut", file, "--fit", "panel", "--mc", 9)[2]
+
+
+def test_the_gaps_of_a_bank_say_how_sure_they_are_and_that_a_meter_helps(
+    paneltide: Callable[..., Ran],
+) -> None:
+    """6 in of cherry, not metered: 2 points are 0.76 mm, a fifth of 2.8 points 0.21, a rule 0.40; in the
+    root of their squares 0.88 mm, 2.2 sixty-fourths. Metered, 0.38, 0.21 and 0.40 are 0.59 mm, 1.5."""
+    asked = ("gaps", "--species", "black cherry", "--height", "6in", "--range", "5.4-10.1")
+    _, out, _ = paneltide(*asked)
+    assert next(line for line in out.splitlines() if line.startswith("6 in")).split()[-1] == "3/64"
+    assert "Meter the stock, and ± 3/64 in at the highest becomes ± 1/32 in." in out
+    (row,) = json.loads(paneltide(*asked, "--json")[1])["rows"]
+    assert row["gap_doubt_mm"] == pytest.approx(0.88, abs=0.02)

@@ -38,7 +38,7 @@ def record_measurement(
         ``mc_pct`` re-anchors the moisture; ``width_mm`` makes a new pair of width and moisture;
         ``gap_mm`` is the play measured at one of the piece's fits.
     value, uncertainty : float
-        In the quantity's unit; the uncertainty is one standard deviation.
+        In the quantity's unit; the uncertainty is a ±, to the 10th and the 90th percentile.
     fit : Fit, optional
         Whose gap it is; required for ``gap_mm``.
     how : str

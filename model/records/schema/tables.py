@@ -282,7 +282,7 @@ class Measurement(Record):
     at: Mapped[datetime]
     quantity: Mapped[str]
     value: Mapped[float]
-    uncertainty: Mapped[float]  # one standard deviation, in the unit of the value
+    uncertainty: Mapped[float]  # a ±, to the 10th and 90th percentile, in the unit of the value
     how: Mapped[str] = mapped_column(default="")  # pin meter, oven, weighed board, caliper, feeler
     undone_at: Mapped[datetime | None]
 
