@@ -113,7 +113,7 @@ def well_formed(message: Any, known: Any) -> bool:
     return all(_all_as_declared(message.get(group, []), callback[kind]) for group, kind in GROUPS)
 
 
-NUMBERS = ("number", "piece", "place", "stack", "sensor", "row", "warning", "undo")
+NUMBERS = ("number", "piece", "client", "place", "stack", "sensor", "row", "warning", "undo")
 """The parts of our identities that are the number of a row; the others are words."""
 GROUPS = (("inputs", "inputs"), ("state", "state"))
 

@@ -82,6 +82,11 @@ PRESSES = [
     ({"act": "swap", "number": GONE}, {"by": "1", "at": SINCE}),
     ({"act": "doubt", "number": GONE}, {"from": SINCE, "until": SINCE}),
     ({"act": "answer", "warning": GONE}, {}),
+    ({"act": "client", "client": GONE}, {"name": "Dov", "reach": "", "note": ""}),
+    ({"act": "client-theirs", "client": GONE}, {"what": "piece:1"}),
+    ({"act": "client-archive", "client": GONE}, {}),
+    ({"act": "client-restore", "client": GONE}, {}),
+    ({"act": "client-erase", "client": GONE}, {}),
     ({"link": "give link", "piece": GONE}, {}),
     ({"undo": GONE}, {}),
 ]
