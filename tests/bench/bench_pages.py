@@ -63,6 +63,9 @@ PATHS = (
     "/sensor/2",
     "/sensor/2?span=year",
     "/pieces",
+    "/pieces?find=walnut",
+    "/clients",
+    "/coming",
     "/places",
     "/plan",
     "/settings",
@@ -82,8 +85,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("file", type=Path, nargs="?", help="a book by big_book; without one the sample shop")
     parser.add_argument("--runs", type=int, default=RUNS)
+    parser.add_argument("--path", action="append", help="a page to ask for, in place of all; several times")
     given = parsed(parser, runs=1)
-    paths = PATHS[:2] if given.smoke else PATHS
+    paths = PATHS[:2] if given.smoke else tuple(given.path or PATHS)
     shipped_s = fresh.KEPT_S
     with tempfile.TemporaryDirectory() as folder:
         large = given.file is not None

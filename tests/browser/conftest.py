@@ -341,6 +341,16 @@ def hands(browser, wait_for) -> Hands:
     return Hands(browser, wait_for)
 
 
+@pytest.fixture(params=["desk", "thumb"])
+def walking(request, wait_for) -> Iterator[Hands]:
+    """Hands at a desk, then on a phone that is touched: what is walked is walked on both."""
+    by_thumb = request.param == "thumb"
+    driver = request.getfixturevalue("phone" if by_thumb else "browser")
+    driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": by_thumb})
+    yield Hands(driver, wait_for)
+    driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+
+
 @pytest.fixture
 def hands_on(wait_for) -> Callable[..., Hands]:
     """Hands on another browser."""

@@ -36,9 +36,9 @@ def day_by_day(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     store.close()
 
 
-def test_at_the_saw(day_by_day, browser, hands):
+def test_at_the_saw(day_by_day, walking):
     """A panel for the dry flat, stock at 8.1 %: three ways side by side, framed is taken."""
-    shop = day_by_day
+    shop, hands, browser = day_by_day, walking, walking.browser
     hands.open(shop.address)
     hands.follow("Plan")
     hands.until(lambda: hands.heading == "How should it be built?")

@@ -51,7 +51,8 @@ def by_touch(phone):
     phone.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
 
 
-def test_a_day_and_a_time_are_typed_and_answered_in_a_sentence(shop, browser, hands):
+def test_a_day_and_a_time_are_typed_and_answered_in_a_sentence(shop, walking):
+    hands = walking
     open_place(shop, hands)
     hands.write("At a day and a time", "12 January, 3 pm")
     hands.press("Say it")

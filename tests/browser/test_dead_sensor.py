@@ -11,7 +11,8 @@ from model.records.store import Store
 from model.watch.run.evaluation import bring_up_to_date
 
 
-def test_the_dead_sensor(shop, hands, tmp_path):
+def test_the_dead_sensor(shop, walking, tmp_path):
+    hands = walking
     with shop.store.session() as session:
         piece = session.scalars(select(Piece.id).where(Piece.name == "Hall bench")).one()
         house = session.scalars(select(Place.id).where(Place.name == "Lake house")).one()

@@ -96,8 +96,9 @@ def test_a_piece_is_recorded_by_hand_from_empty_to_verdict(shop, hands):
     hands.until(lambda: hands.value("Name") == "")
 
 
-def test_a_wrong_cut_is_corrected_and_the_correction_taken_back(shop, hands):
+def test_a_wrong_cut_is_corrected_and_the_correction_taken_back(shop, walking):
     """The wrong move: entered as quarter-sawn, it is flat-sawn."""
+    hands = walking
     before = documents(shop)
     hands.open(f"{shop.address}/piece/{shop.piece}/edit")
     hands.until(lambda: hands.value("Part", 2) == "top_front")

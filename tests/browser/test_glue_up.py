@@ -67,7 +67,8 @@ def send(shop, temperature_c: float, minutes: int) -> None:
     watch_clamps(shop.store, shop.now)
 
 
-def test_monday_before_glue_up(warm_shop, hands):
+def test_monday_before_glue_up(warm_shop, walking):
+    hands = walking
     hands.open(warm_shop.address)
     # Today says go or wait, why, and until when it holds.
     hands.until(lambda: "Good to glue today." in hands.read("#page .note"))

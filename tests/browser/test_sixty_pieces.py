@@ -44,7 +44,8 @@ def sixty(shop):
     return shop
 
 
-def walk(driver, hands, shop) -> None:
+def test_sixty_pieces(sixty, walking):
+    shop, hands, driver = sixty, walking, walking.browser
     hands.open(f"{shop.address}/pieces")
     assert hands.heading == "67 pieces are followed."
     hands.write("Find", "case")
@@ -55,6 +56,21 @@ def walk(driver, hands, shop) -> None:
     assert (asked["find"], asked["wood"]) == (["case"], ["sugar maple"])
     assert hands.value("Find") == "case"
 
+    hands.open(f"{shop.address}/pieces")
+    hands.choose("Client", "Client 3")
+    hands.press("Show")
+    hands.until(lambda: hands.live and hands.heading == "Ten of 67 pieces.")
+    hands.follow("Clients")
+    hands.until(lambda: hands.heading == "Nine clients.")
+    hands.follow("Client 3")
+    hands.until(lambda: hands.heading == "Client 3")
+    assert len(hands.all("#page .rows .row")) == 10
+    hands.press("Archive")
+    hands.until(lambda: "Client 3 is archived." in hands.said and hands.heading == "Eight clients.")
+    hands.press("Undo")
+    hands.until(lambda: "Client 3 is listed again." in hands.said and hands.heading == "Nine clients.")
+
+    hands.open(f"{shop.address}/pieces?find=case")
     hands.follow("Case 02")
     hands.until(lambda: hands.heading == "Case 02")
     hands.click("#page .acts summary")
@@ -66,7 +82,7 @@ def walk(driver, hands, shop) -> None:
     hands.until(lambda: "Case 02 is followed again." in hands.said)
     hands.until(lambda: hands.heading == "Case 02")
 
-    for path in ("/", "/places", "/coming"):
+    for path in ("/", "/places", "/coming", "/clients"):
         hands.open(shop.address + path)
         wide, high = driver.execute_script(
             "return [document.documentElement.scrollWidth, document.documentElement.scrollHeight]"
@@ -76,15 +92,3 @@ def walk(driver, hands, shop) -> None:
     driver.get(shop.address)
     hands.until(lambda: hands.live)
     assert [entry["message"] for entry in driver.get_log("browser") if entry["level"] == "SEVERE"] == []
-
-
-def test_sixty_pieces_at_a_desk(sixty, browser, hands):
-    walk(browser, hands, sixty)
-
-
-def test_sixty_pieces_by_thumb(sixty, phone, hands_on):
-    phone.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
-    try:
-        walk(phone, hands_on(phone), sixty)
-    finally:
-        phone.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
