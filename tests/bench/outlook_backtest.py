@@ -23,6 +23,7 @@ BLOCK_DAYS = 84
 RESIDUAL_BLOCK_DAYS = 14
 SEASON_DAYS = 15
 THICKNESS_MM = 19.0
+COLDEST_ROOM_C = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,29 +76,44 @@ def varnished_part(n: int) -> moisture.Batch:
     return moisture.Batch(*(np.full(n, value) for value in values))
 
 
-def rooms_of(path: Path, sensors: Sequence[str] = (), least_days: int = 60) -> Iterator[Room]:
-    """Every sensor of a file with at least so many days of record."""
+def hours_of_file(path: Path) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Each sensor's whole days by the hour, NaN where nothing was measured."""
     frame = pd.read_csv(path, parse_dates=["timestamp_utc"])
-    names = frame["sensor"].unique().tolist()
-    for name in sensors:
-        if name not in names:
-            raise SystemExit(f"{path.name}: there is no sensor {name!r}; it has {', '.join(map(str, names))}")
-    for name in sensors or names:
+    for name in frame["sensor"].unique():
         rows = frame[frame["sensor"] == name].set_index("timestamp_utc").sort_index()
         hours = rows[["temperature_c", "rh_pct"]].resample("1h").mean()
         hours = hours[hours.index >= hours.index[0].ceil("D")]
-        hours = hours[: len(hours) // 24 * 24]
-        if len(hours) // 24 < least_days:
-            continue
-        measured = hours.notna().all(axis=1).to_numpy()
-        filled = hours.interpolate(limit_direction="both")
-        air = HourlyAir(
-            int(filled.index[0].timestamp()) // 3600,
-            filled["temperature_c"].to_numpy(),
-            filled["rh_pct"].to_numpy(),
-            measured.astype(np.int64),
-        )
-        yield Room(str(name), air, *followed(air), measured.reshape(-1, 24).mean(axis=1) >= 0.5)
+        yield str(name), hours[: len(hours) // 24 * 24]
+
+
+def is_outdoor(hours: pd.DataFrame) -> bool:
+    """Whether a sensor hangs outdoors: colder than any room one hour in twenty."""
+    return bool(hours["temperature_c"].quantile(0.05) < COLDEST_ROOM_C)
+
+
+def rooms_of(path: Path, sensors: Sequence[str] = (), least_days: int = 60) -> Iterator[Room]:
+    """Every indoor sensor of a file with at least so many days of record, or those named."""
+    found = dict(hours_of_file(path))
+    for name in sensors:
+        if name not in found:
+            raise SystemExit(f"{path.name}: there is no sensor {name!r}; it has {', '.join(found)}")
+    for name in sensors or found:
+        hours = found[name]
+        if len(hours) // 24 >= least_days and (sensors or not is_outdoor(hours)):
+            yield room_of(name, hours)
+
+
+def room_of(name: str, hours: pd.DataFrame) -> Room:
+    """A room from its hours of air, gaps filled by straight lines, with the part that stood in it."""
+    measured = hours.notna().all(axis=1).to_numpy()
+    filled = hours.interpolate(limit_direction="both")
+    air = HourlyAir(
+        int(filled.index[0].timestamp()) // 3600,
+        filled["temperature_c"].to_numpy(),
+        filled["rh_pct"].to_numpy(),
+        measured.astype(np.int64),
+    )
+    return Room(name, air, *followed(air), measured.reshape(-1, 24).mean(axis=1) >= 0.5)
 
 
 def followed(air: HourlyAir) -> tuple[Floats, Floats]:

@@ -1,12 +1,16 @@
 """How good the outlook is on any file of readings.
 
-    python -m tests.bench.outlook_skill FILE [--sensor S ...] [--outdoor T1,...,T12/RH1,...,RH12] [--smoke]
+    python -m tests.bench.outlook_skill FILE [--sensor S ...] [--outdoor T1,...,T12/RH1,...,RH12]
+    python -m tests.bench.outlook_skill [FILE] --unheated N
+    python -m tests.bench.outlook_skill --smoke
 
-FILE has the columns ``timestamp_utc,sensor,temperature_c,rh_pct`` (.csv or .csv.gz). Each sensor is one room.
-The truth is the moisture content of a varnished part 19 mm thick that the solver follows through the recorded
-hours. From every fourteenth day of the record the product's own seasonal model and solver forecast it, once
-for each length of history: the days before the cut are hidden, and without history only the outdoor climate
-is left. The state of the wood on the day and its rate are taken as known: the forecast of the air is judged.
+FILE has the columns ``timestamp_utc,sensor,temperature_c,rh_pct`` (.csv or .csv.gz). Each indoor sensor is
+one room. With `--unheated` the rooms are N unheated places simulated from each outdoor sensor of the file, or
+from the invented valley without one (`outlook_sheds`). The truth is the moisture content of a varnished part
+19 mm thick that the solver follows through the recorded hours. From every fourteenth day of the record the
+product's own seasonal model and solver forecast it, once for each length of history: the days before the cut
+are hidden, and without history only the outdoor climate is left, with which no outlook is given. The state of
+the wood on the day and its rate are taken as known: the forecast of the air is judged.
 
 Printed by history and horizon, with the 90 % interval of a block bootstrap (blocks of 84 days of one sensor):
 
@@ -22,7 +26,7 @@ moisture, the share of plausible years that pass it within the horizon against h
 
 import argparse
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -35,7 +39,8 @@ from model.watch.air.climate_prior import Surroundings, surroundings_of
 from model.watch.state.outlook import spread
 from model.watch.state.roster import PlaceOnBook
 from model.wood.climate.outdoor import TEMPERATE_C, TEMPERATE_RH_PCT
-from tests.bench.outlook_backtest import HORIZONS, Forecast, forecasts_of, rooms_of
+from tests.bench.outlook_backtest import HORIZONS, Forecast, Room, forecasts_of, rooms_of
+from tests.bench.outlook_sheds import sheds_of, surroundings_of_sheds
 from tests.bench.smoke import parsed
 
 Floats = NDArray[np.float64]
@@ -76,6 +81,7 @@ class Crossing:
     """The chance that a limit is passed within a horizon, beside whether it was."""
 
     block: str
+    history_days: int
     horizon_days: int
     chance_pct: float
     passed: bool
@@ -111,7 +117,9 @@ def crossings_of(forecast: Forecast) -> Iterator[Crossing]:
             sign = np.sign(limit)
             at = forecast.today_pct + limit
             chance = 100.0 * float((sign * years > sign * at).any(axis=0).mean())
-            yield Crossing(forecast.block, horizon, chance, bool((sign * truth > sign * at).any()))
+            yield Crossing(
+                forecast.block, forecast.history_days, horizon, chance, bool((sign * truth > sign * at).any())
+            )
 
 
 def interval(blocks: Sequence[str], values: Floats, weights: Floats | None = None) -> tuple[float, float]:
@@ -141,13 +149,15 @@ COLUMNS = (
 
 
 def print_scores(scores: Sequence[Score]) -> None:
+    """By history and horizon, then all histories together; an outlook is given from the first weeks on."""
     print("Wanted: coverage 70 to 90 %, CRPS below each of the others.\n")
     rows = []
-    for history in sorted({score.history_days for score in scores}):
+    histories = sorted({score.history_days for score in scores})
+    for named, kept in [*((f"{one} d", {one}) for one in histories), ("any", set(histories) - {0})]:
         for horizon in HORIZONS:
-            ones = [one for one in scores if (one.history_days, one.horizon_days) == (history, horizon)]
+            ones = [one for one in scores if one.history_days in kept and one.horizon_days == horizon]
             if ones:
-                rows.append([f"{history} d", f"{horizon} d", str(len(ones)), *row_of(ones)])
+                rows.append([named, f"{horizon} d", str(len(ones)), *row_of(ones)])
     print(pd.DataFrame(rows, columns=COLUMNS).to_string(index=False))
     print()
 
@@ -228,32 +238,35 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     parser.add_argument("--outdoor", help="twelve monthly temperatures / twelve humidities, comma-separated")
     parser.add_argument("--step-days", type=int, default=STEP_DAYS, help="days from one forecast to the next")
+    parser.add_argument("--unheated", type=int, metavar="N", help="unheated places, simulated")
     asked = parsed(parser, arguments)
     if asked.smoke:
         with tempfile.TemporaryDirectory() as folder:
-            report(smoke_file(Path(folder)), [], None, 21)
+            report(rooms_of(smoke_file(Path(folder))), surroundings(None), 21)
+    elif asked.unheated:
+        around = surroundings_of_sheds(valley=asked.file is None)
+        report(sheds_of(asked.file, asked.sensor, asked.unheated), around, asked.step_days)
     elif asked.file is None:
-        parser.error("give a file of readings, or --smoke")
+        parser.error("give a file of readings, --unheated or --smoke")
     else:
-        report(asked.file, asked.sensor, asked.outdoor, asked.step_days)
+        report(rooms_of(asked.file, asked.sensor), surroundings(asked.outdoor), asked.step_days)
 
 
-def report(path: Path, sensors: Sequence[str], outdoor: str | None, step_days: int) -> None:
-    """Run and print the whole evaluation of a file."""
-    around = surroundings(outdoor)
+def report(found: Iterable[Room], around: Surroundings, step_days: int) -> None:
+    """Run and print the whole evaluation of some rooms."""
     scores: list[Score] = []
     crossings: list[Crossing] = []
     rooms = 0
-    for room in rooms_of(path, sensors):
+    for room in found:
         rooms += 1
         for forecast in forecasts_of(room, around, HISTORIES, step_days):
             scores += scores_of(forecast)
             crossings += crossings_of(forecast)
     if not scores:
-        raise SystemExit(f"{path.name}: no sensor has 60 days of readings")
-    print(f"{path.name}: {rooms} sensors, a forecast every {step_days} days\n")
+        raise SystemExit("no sensor has 60 days of readings")
+    print(f"{rooms} rooms, a forecast every {step_days} days\n")
     print_scores(scores)
-    print_reliability(crossings)
+    print_reliability([one for one in crossings if one.history_days > 0])
 
 
 if __name__ == "__main__":

@@ -12,7 +12,15 @@ HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 NEEDS_A_BOOK = {"bench_viewers"}
 # Parts of other commands.
-PARTS = {"outlook_backtest", "publisher", "smoke", "soak_probes", "soak_report", "soak_world"}
+PARTS = {
+    "outlook_backtest",
+    "outlook_sheds",
+    "publisher",
+    "smoke",
+    "soak_probes",
+    "soak_report",
+    "soak_world",
+}
 PARTS |= {"year_counts", "year_world"}
 PARTS |= {"outlook_skill", "bench_outlook"}  # tests/watch/test_outlook_skill.py runs these two
 BROKER = {"bench_ingest", "bench_latency"}

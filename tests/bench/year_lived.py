@@ -1,13 +1,13 @@
 """A year lived: how often the product warns in time, too late, or of nothing, against a truth that is known.
 
-    python -m tests.bench.year_lived [FILE ...] [--homes N] [--days D] [--every H] [--processes P]
-                                     [--seed S] [--smoke]
+    python -m tests.bench.year_lived [FILE ...] [--sensor S ...] [--homes N] [--days D] [--every H]
+                                     [--processes P] [--seed S] [--smoke]
 
-FILE has the columns ``timestamp_utc,sensor,temperature_c,rh_pct``: each sensor with record enough is a
-home. N simulated homes come to them. In every home stands a chest, and stacks come and go. Their true wood
-moves and follows the air otherwise than the tables say (`year_world`). Messages go hour by hour through
-ingest's intake and writer; then the watch judges every hour, the outlook of the day is drawn, and notices are
-planned as in the service.
+FILE has the columns ``timestamp_utc,sensor,temperature_c,rh_pct``: each sensor with record enough, or each
+of those named, is a home. N simulated homes come to them. In every home stands a chest, and stacks come and
+go. Their true wood moves and follows the air otherwise than the tables say (`year_world`). Messages go hour
+by hour through ingest's intake and writer; then the watch judges every hour, the outlook of the day is drawn,
+and notices are planned as in the service.
 
 Counted (`year_counts`):
 
@@ -187,9 +187,11 @@ def live(homes: Sequence[tuple[int, Home]], days: int, every: int, seed: int) ->
     return counts
 
 
-def homes_asked(files: Sequence[Path], simulated: int, days: int, seed: int) -> tuple[list[Home], int]:
+def homes_asked(
+    files: Sequence[Path], sensors: Sequence[str], simulated: int, days: int, seed: int
+) -> tuple[list[Home], int]:
     """All homes, cut to one span, and how many of them are recorded."""
-    recorded = [home for file in files for home in homes_of_file(file, days)]
+    recorded = [home for file in files for home in homes_of_file(file, days, sensors)]
     start = max((home.start_at for home in recorded), default=datetime(2025, 7, 1, tzinfo=UTC))
     start = start.replace(hour=0, minute=0, second=0)
     homes = side_by_side(recorded, start + timedelta(days=1), days)
@@ -205,13 +207,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("files", nargs="*", type=Path, help="recorded rooms")
+    parser.add_argument(
+        "--sensor", action="append", default=[], help="one sensor of the files; may be repeated"
+    )
     parser.add_argument("--homes", type=int, default=10, help="simulated homes beside those of the files")
     parser.add_argument("--days", type=int, default=365, help="days that each chest lives")
     parser.add_argument("--every", type=int, default=24, help="hours between two looks of the watch")
     parser.add_argument("--processes", type=int, default=cores(), help="books lived side by side")
     parser.add_argument("--seed", type=int, default=1)
     asked = parsed(parser, arguments, homes=1, days=8, every=12, processes=1)
-    homes, real = homes_asked(asked.files, asked.homes, asked.days, asked.seed)
+    homes, real = homes_asked(asked.files, asked.sensor, asked.homes, asked.days, asked.seed)
     if not homes:
         raise SystemExit("no home: no file has a record long enough, and --homes is 0")
     numbered = list(enumerate(homes))

@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from model.watch.questions.ready import CASEWORK_MOST_PCT, fulfils, slopes, uneven_pct
@@ -23,6 +22,7 @@ from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import Piece, moisture_batch, read_piece
 from sample_readings.climate import hours_since_year_zero, outdoors
+from tests.bench.outlook_backtest import hours_of_file, is_outdoor
 
 Floats = NDArray[np.float64]
 HOUR = timedelta(hours=1)
@@ -35,7 +35,6 @@ SPELLS_A_YEAR, LONGEST_SPELL_DAYS = 6, 6
 BEFORE_DAYS = 42  # the sensor hangs there six weeks before the piece comes
 STACK_EVERY_DAYS = 91  # a stack comes and stays a day less
 FIVE_DAYS_H = 120
-COLDEST_ROOM_C = 5.0  # a recorded sensor that is colder one hour in twenty hangs outdoors
 
 CHEST = """
 [piece]
@@ -126,17 +125,15 @@ class Lot:
     for_home: bool
 
 
-def homes_of_file(path: Path, days: int) -> Iterator[Home]:
-    """Each sensor of a file whose record is long enough, gaps of the record filled by straight lines."""
-    frame = pd.read_csv(path, parse_dates=["timestamp_utc"])
-    for name, rows in frame.groupby("sensor"):
-        hours = rows.set_index("timestamp_utc")[["temperature_c", "rh_pct"]].resample("1h").mean()
-        outdoor = hours["temperature_c"].quantile(0.05) < COLDEST_ROOM_C
-        if outdoor or len(hours) < 24 * (days + BEFORE_DAYS + 1):
+def homes_of_file(path: Path, days: int, sensors: Sequence[str] = ()) -> Iterator[Home]:
+    """Each indoor sensor of a file whose record is long enough, gaps filled by straight lines."""
+    for name, hours in hours_of_file(path):
+        if sensors and name not in sensors:
             continue
-        filled = hours.interpolate(limit_direction="both")
-        air = filled["temperature_c"].to_numpy(), filled["rh_pct"].to_numpy()
-        yield Home(f"{path.stem.split('.')[0]} {name}", filled.index[0].to_pydatetime(), *air)
+        if len(hours) >= 24 * (days + BEFORE_DAYS + 1) and not is_outdoor(hours):
+            filled = hours.interpolate(limit_direction="both")
+            air = filled["temperature_c"].to_numpy(), filled["rh_pct"].to_numpy()
+            yield Home(f"{path.stem.split('.')[0]} {name}", filled.index[0].to_pydatetime(), *air)
 
 
 def side_by_side(homes: Sequence[Home], start: datetime, days: int) -> list[Home]:

@@ -261,13 +261,14 @@ def test_a_place_is_corrected_and_the_correction_taken_back(book, view):
         "zone": "Europe/Vienna",
         "offset": "-9",
         "latitude": "48.2",
+        "heating": "not at all",
     }
     act = place_edit.EDIT.save(book.flat, typed, view)
     place = row(book.store, Place, book.flat)
     assert place.name == "The flat"
     assert place.wood_offset_c == pytest.approx(-5.0)
     assert place.has_iron
-    assert place.climate == {"latitude_deg": 48.2}
+    assert place.climate == {"latitude_deg": 48.2, "heating": "not at all"}
     undo(act, view)
     place = row(book.store, Place, book.flat)
     assert (place.name, place.zone, place.wood_offset_c, place.climate, place.has_iron) == (

@@ -19,6 +19,8 @@ from model.watch.state.preventive_humidity import lever_for, lever_of, margins_i
 from model.watch.state.roster import FOREVER, Assembly, Body, FitOnBook, PlacedSpan, PlaceOnBook
 from model.watch.tell.verdicts import LATER, SOONER
 from model.wood.air.condensation import condensation_ceiling
+from model.wood.air.sorption import SETTLES_SD_PCT, equilibrium_moisture_content
+from model.wood.climate.outdoor import TEMPERATE_C
 from model.wood.design.rehearsal import DAY_S, simulate
 from model.wood.errors import BadInput
 from model.wood.fits import Limit
@@ -26,6 +28,7 @@ from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import DOUBT_FACTOR
 from model.wood.piece import moisture_batch, read_piece
 from model.wood.units import fahrenheit_to_celsius
+from tests.bench.outlook_sheds import sheds_of, surroundings_of_sheds
 from tests.said import said
 
 HOUR = int(datetime(2026, 1, 20, tzinfo=UTC).timestamp()) // 3600
@@ -278,6 +281,25 @@ def test_the_years_drawn_differ_in_speed_by_the_doubt_that_is_stated(monkeypatch
     assert (slow, middle, quick) == pytest.approx((0.5, 1.0, 2.0), rel=0.05)
 
 
+def test_the_years_drawn_differ_in_where_the_wood_settles():
+    # Held long in one air, wood lies off the equation by its kind and by whether it dried or got damper.
+    request = replace(asked(CHERRY, 9.0, 20.0, 45.0), variances={"panel": 0.0})
+    (season,) = seasons_of(surroundings_of(place()), request.airs[1], [HOUR])
+    (ahead,) = look_ahead([request], [season], days=365)
+    assert np.std(ahead.settles_pct) == pytest.approx(SETTLES_SD_PCT, rel=0.03)
+    low, middle, high = np.quantile(ahead.settles_pct, [0.1, 0.5, 0.9])
+    assert (low, middle, high) == pytest.approx(
+        (-1.28 * SETTLES_SD_PCT, 0.0, 1.28 * SETTLES_SD_PCT), abs=0.06
+    )
+    mc_pct = ahead.mc_pct["panel"]
+    # Today it is where it is; by the end it has gone to where it settles.
+    assert (
+        np.abs(np.corrcoef(mc_pct[0], ahead.settles_pct)[0, 1])
+        < np.corrcoef(mc_pct[-60:].mean(axis=0), ahead.settles_pct)[0, 1]
+    )
+    assert np.corrcoef(mc_pct[-60:].mean(axis=0), ahead.settles_pct)[0, 1] > 0.4
+
+
 def test_scores_are_even_and_mirrored():
     drawn = scores(50, np.random.SeedSequence(3))
     assert drawn[0::2] == pytest.approx(-drawn[1::2])
@@ -328,13 +350,62 @@ def test_years_of_a_drier_home_cross_more_often():
 
 def test_a_climate_is_brought_indoors_by_its_scheme():
     climate = {"temperature_c": [-10.0] * 6 + [20.0] * 6, "rh_pct": [80.0] * 12}
-    around = surroundings_of(place(climate))
+    around = surroundings_of(place({**climate, "scheme": "en-15026-normal"}))
     # EN 15026 normal load: 30 % at -10 °C outdoors, 60 % at 20.
     assert around.known
     assert around.expectation.rh_pct[60:120] == pytest.approx(np.full(60, 30.0), abs=3.0)
     assert around.expectation.rh_pct[240:300] == pytest.approx(np.full(60, 60.0), abs=3.0)
     dry = surroundings_of(place({**climate, "scheme": "dry-unhumidified"}))
     assert dry.expectation.rh_pct[60:120].max() < 20.0
+
+
+WAYS = {"shop": "by day", "storage": "not at all", "home": "steadily"}
+
+
+@pytest.mark.parametrize(("kind", "heating"), WAYS.items())
+def test_a_place_is_expected_to_be_heated_as_its_kind_is_or_as_recorded(kind, heating):
+    usual = surroundings_of(PlaceOnBook(1, "there", kind))
+    for other in WAYS:
+        told = surroundings_of(PlaceOnBook(1, "there", other, {"heating": heating}))
+        assert told.expectation.rh_pct == pytest.approx(usual.expectation.rh_pct)
+        assert told.expectation.heated is (heating != "not at all")
+
+
+def test_a_way_of_heating_there_is_not_never_breaks_the_watch():
+    told = surroundings_of(place({"heating": "with bears"}))
+    assert told.expectation.rh_pct == pytest.approx(surroundings_of(place()).expectation.rh_pct)
+
+
+def test_a_cold_shed_is_expected_to_follow_the_air_outdoors():
+    valley = surroundings_of_sheds(valley=True)
+    shed, home = (
+        surroundings_of(PlaceOnBook(1, "there", kind, {"temperature_c": TEMPERATE_C}))
+        for kind in ("storage", "home")
+    )
+    january = slice(0, 31)
+    assert shed.expectation.temperature_c[january].mean() == pytest.approx(TEMPERATE_C[0] + 1.0, abs=0.5)
+    assert home.expectation.temperature_c[january].mean() > 18.0
+    assert shed.expectation.rh_pct[january].mean() > 70.0 > 50.0 > home.expectation.rh_pct[january].mean()
+    assert valley.expectation.temperature_c.min() < 0.0
+
+
+def test_three_months_of_a_shed_lie_mostly_where_its_outlook_said():
+    # Sheds simulated from the invented valley's air, whose weather is another every year. Four days in five
+    # are wanted; heated rooms were expected of them before, and held fewer than half.
+    held = []
+    for room in sheds_of(None, (), 3):
+        truth = room.air.emc_pct(slice(None)).reshape(-1, 24).mean(axis=1)
+        for start in range(30, 700, 60):
+            seen = slice(24 * (start - 30), 24 * start)
+            first = room.air.first + 24 * (start - 30)
+            air = room.air
+            known = Air(first, air.temperature_c[seen], air.rh_pct[seen], air.n_readings[seen])
+            (season,) = seasons_of(surroundings_of_sheds(valley=True), known, [room.air.first + 24 * start])
+            drawn = season.years(90, 50, 1)
+            low, _, high = spread(np.asarray(equilibrium_moisture_content(drawn.temperature_c, drawn.rh_pct)))
+            came = truth[start : start + 90]
+            held.append(np.mean((low <= came) & (came <= high)))
+    assert 0.70 <= np.mean(held) <= 0.92
 
 
 def test_without_a_climate_a_temperate_one_is_taken_and_said():

@@ -49,18 +49,26 @@ def test_three_mornings_of_an_even_chance_or_more_warn_once(shop):
 
 @pytest.mark.parametrize(
     ("severity", "low_days", "warns"),
-    [("harms", 14, True), ("harms", 15, False), ("shows", 30, True), ("shows", 31, False)],
+    [("harms", 21, True), ("harms", 22, False), ("shows", 30, True), ("shows", 31, False)],
 )
-def test_harm_is_told_two_weeks_ahead_and_looks_a_month(shop, severity, low_days, warns):
+def test_harm_is_told_three_weeks_ahead_and_looks_a_month(shop, severity, low_days, warns):
     for day in (1, 2, 3):
         say(shop, day, said(80.0, low_days, 60, severity=severity))
     assert bool(coming(shop)) is warns
 
 
-def test_one_morning_below_an_even_chance_starts_the_count_again(shop):
-    for day, chance_pct in enumerate((60.0, 60.0, 45.0, 60.0, 60.0)):
-        say(shop, day, said(chance_pct))
+@pytest.mark.parametrize(("severity", "too_low"), [("harms", 25.0), ("shows", 45.0)])
+def test_one_morning_of_too_small_a_chance_starts_the_count_again(shop, severity, too_low):
+    for day, chance_pct in enumerate((60.0, 60.0, too_low, 60.0, 60.0)):
+        say(shop, day, said(chance_pct, severity=severity))
     assert coming(shop) == []
+
+
+def test_harm_is_warned_of_below_an_even_chance_and_the_chance_is_said(shop):
+    for day in (1, 2, 3):
+        say(shop, day, said(30.0), said(40.0, severity="shows") | {"fit": "back"})
+    (warning,) = coming(shop)
+    assert told(warning) == "In about 3 of 10 years, in 6 to 20 days: front binds."
 
 
 def test_mornings_of_last_month_do_not_count(shop):
@@ -69,13 +77,14 @@ def test_mornings_of_last_month_do_not_count(shop):
     assert coming(shop) == []
 
 
-def test_it_closes_after_three_mornings_below_thirty_in_a_hundred_and_no_sooner(shop):
+@pytest.mark.parametrize(("severity", "chances"), [("harms", (12, 18, 13, 5)), ("shows", (20, 35, 25, 5))])
+def test_it_closes_after_three_mornings_of_half_the_chance_and_no_sooner(shop, severity, chances):
     for day in (1, 2, 3):
-        say(shop, day, said(60.0))
-    for day, chance_pct in ((4, 20.0), (5, 35.0), (6, 25.0), (7, 5.0)):
-        say(shop, day, said(chance_pct))
+        say(shop, day, said(60.0, severity=severity))
+    for day, chance_pct in zip((4, 5, 6, 7), chances, strict=True):
+        say(shop, day, said(float(chance_pct), severity=severity))
         assert coming(shop)[0].closed_at is None
-    say(shop, 8, said(0.0, None, None))
+    say(shop, 8, said(0.0, None, None, severity=severity))
     assert coming(shop)[0].closed_at == shop.hour(8 * 24)
 
 

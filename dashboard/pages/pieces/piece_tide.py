@@ -17,7 +17,10 @@ from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import Event, MemberNow, PieceNow
 from model.records.schema.types import to_epoch_ms
+from model.wood.air.sorption import SETTLES_SD_PCT
+from model.wood.reason import Reason
 from model.words import display as say
+from model.words.reasons import in_sentences
 
 SPANS = ("month", "season", "year", "all")
 DAY_AND_HALF = timedelta(hours=36)
@@ -156,6 +159,7 @@ def legend(any_estimated: bool, any_ahead: bool) -> html.P:
         words.append("Dotted: air estimated across a gap.")
     if any_ahead:
         words.append("Ahead: the middle of the years that may come, and where four in five of them lie.")
+        words.append(in_sentences(Reason("settles-off", {"settles_pct": SETTLES_SD_PCT})))
     words.append("Hatched shore: it binds, bursts or splits. Dashed line: it begins to show.")
     return html.P(" ".join(words), className="small soft")
 

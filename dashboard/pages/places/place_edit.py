@@ -13,6 +13,7 @@ from model.records.acts import places
 from model.records.acts.clients import client_named
 from model.records.queries.clients import client_names
 from model.records.schema.tables import Place
+from model.wood.climate.indoor import HEATING
 from model.wood.errors import BadInput
 
 IRON = (("no", "no"), ("yes", "yes: warn when it may sweat and rust"))
@@ -27,6 +28,13 @@ FORM = Form(
             "choice",
             options=(("shop", "the shop"), ("storage", "a storage room"), ("home", "a client's home")),
             usual="home",
+        ),
+        Asked(
+            "heating",
+            "Heated",
+            "choice",
+            options=(("", "as is usual for it"), *((way, way) for way in HEATING)),
+            hint="usual: a home steadily, a shop by day, a store not at all",
         ),
         Asked("zone", "Time zone", hint="as Europe/Vienna", list="zones"),
         Asked(
@@ -75,18 +83,22 @@ def _change(session: Session, place: Place, values: dict[str, Any], _view: View)
 
 
 def _values(session: Session, values: dict[str, Any], before: Mapping[str, Any] | None) -> dict[str, Any]:
-    """What was typed by the columns of a place: its latitude is a part of its climate."""
-    latitude_deg = values.pop("latitude_deg")
+    """What was typed by the columns of a place: its latitude and heating are a part of its climate."""
+    about_air = {key: values.pop(key) for key in ("latitude_deg", "heating")}
     client = client_named(session, values["client"])
-    return {**values, "climate": _climate(before, latitude_deg), "client": client}
+    return {**values, "climate": _climate(before, **about_air), "client": client}
 
 
-def _climate(before: Mapping[str, Any] | None, latitude_deg: float | None) -> dict[str, Any] | None:
-    climate = {key: value for key, value in (before or {}).items() if key != "latitude_deg"}
+def _climate(
+    before: Mapping[str, Any] | None, latitude_deg: float | None, heating: str
+) -> dict[str, Any] | None:
+    climate = {key: value for key, value in (before or {}).items() if key not in ("latitude_deg", "heating")}
     if latitude_deg is not None:
         if not -90.0 <= latitude_deg <= 90.0:
             raise BadInput("", "latitude", "must lie in -90 to 90 degrees", latitude_deg)
         climate["latitude_deg"] = latitude_deg
+    if heating:
+        climate["heating"] = heating
     return climate or None
 
 

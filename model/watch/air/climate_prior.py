@@ -3,10 +3,11 @@
 The expected year comes from the place's `climate` document, brought indoors by a scheme of `wood.indoors`:
 
     {"name": "river valley", "temperature_c": [12 monthly means], "rh_pct": [12 monthly means],
-     "scheme": "en-15026-normal", "zone_h": 0.0, "latitude_deg": 50.1}
+     "heating": "steadily", "scheme": "en-15026-normal", "zone_h": 0.0, "latitude_deg": 50.1}
 
-`scheme`, `zone_h`, `name` and `latitude_deg` may be left out. Without a climate a general temperate one is
-taken, every page says so, and the place may lie further from it.
+All but the means may be left out. Then a home is heated steadily, a shop by day and a store not at all, and
+the scheme is that of its heating. Without a climate a general temperate one is taken, every page says so, and
+the place may lie further from it.
 """
 
 from collections.abc import Iterable, Mapping
@@ -18,13 +19,14 @@ import numpy as np
 from model.watch.air.gap_fill import HourlyAir
 from model.watch.state.roster import PlaceOnBook
 from model.wood.climate import seasonal_model as season
-from model.wood.climate.indoor import DEFAULT_SCHEME, indoor_air, scheme_named
+from model.wood.climate.indoor import HEATING, UNHEATED, IndoorScheme, indoor_air, scheme_named
 from model.wood.climate.outdoor import TEMPERATE_RH_PCT, OutdoorClimate, temperate
 from model.wood.climate.seasonal_model import Expectation, Season
 from model.wood.errors import BadInput
 
-UNSURE_WITHOUT_CLIMATE = 1.4
+UNSURE_WITHOUT_CLIMATE = 1.2
 """Factor on how far a place may lie from what is expected of it, where its climate is not known."""
+USUAL_HEATING = {"home": "steadily", "shop": "by day", "storage": "not at all"}
 COLD_SPELL_C = 6.0
 """By how much the coldest days of a month lie below its mean: common practice, no source."""
 AHEAD_DAYS = 30
@@ -75,9 +77,9 @@ def surroundings_of(place: PlaceOnBook) -> Surroundings:
     document = place.climate or {}
     try:
         outdoor = climate_of(document, f"place {place.name}")
-        scheme = scheme_named(str(document.get("scheme") or DEFAULT_SCHEME))
+        scheme = scheme_of(place)
     except (BadInput, TypeError, ValueError):
-        outdoor, scheme = None, scheme_named(DEFAULT_SCHEME)
+        outdoor, scheme = None, scheme_named(HEATING[USUAL_HEATING[place.kind]])
     known = outdoor is not None
     if outdoor is None:
         latitude = document.get("latitude_deg")
@@ -90,8 +92,24 @@ def surroundings_of(place: PlaceOnBook) -> Surroundings:
         humidity,
         f"{outdoor.name}, indoors by {scheme.title.lower()} ({scheme.name})",
         1.0 if known else UNSURE_WITHOUT_CLIMATE,
+        scheme.name != UNHEATED,
     )
     return Surroundings(outdoor, expectation, known)
+
+
+def scheme_of(place: PlaceOnBook) -> IndoorScheme:
+    """How a place's air follows from that outdoors: as recorded, else by how it is heated.
+
+    Raises
+    ------
+    BadInput
+        For a scheme or a way of heating that there isn't.
+    """
+    document = place.climate or {}
+    heating = str(document.get("heating") or USUAL_HEATING[place.kind])
+    if heating not in HEATING:
+        raise BadInput(f"place {place.name}", "heating", f"must be one of {', '.join(HEATING)}", heating)
+    return scheme_named(str(document.get("scheme") or HEATING[heating]))
 
 
 def seasons_of(surroundings: Surroundings, air: HourlyAir, hours: Iterable[int]) -> list[Season]:

@@ -27,6 +27,7 @@ from model.watch.tell.verdicts import (
     air_reason,
     known_age_h,
 )
+from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.reason import Reason
 
 Floats = NDArray[np.float64]
@@ -284,6 +285,8 @@ def judged_stack(
         never_here = not window.likely and abs(window.air_off_pct) > READY_WITHIN_PCT
         days = (window.low_days, window.high_days) if window.likely else None
         also.append(when_ready(last, where, window, never_here))
+        if days is not None:
+            also.append(Reason("settles-off", {"settles_pct": SETTLES_SD_PCT}))
     if standing.level != EASY and where.dead_piled:
         also.append(Reason("dead-piled"))
     if target.cap:

@@ -3,11 +3,13 @@
 Every year carries its own share of the other doubts:
 
 * the speed of this wood and finish: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and 90 %;
-* the state now: its standard deviation, which holds sensor, meter and sorption hysteresis
-  (`state.MODEL_SD_PCT`); one shift for the whole piece;
+* the state now: its standard deviation, which holds sensor and meter (`state.MODEL_SD_PCT`); one shift for
+  the whole piece;
+* the moisture this wood settles at: woods differ, and wood that dried lies above wood that took up moisture
+  (`SETTLES_SD_PCT`); one shift for the whole piece, reached at the pace of the wood;
 * the movement of this wood: the scatter of its kind about the table, at 10 and 90 %.
 
-Where a gap or a width was read, the two last count from the reading on: it tightens the spread.
+Where a gap or a width was read, state and movement count from the reading on: it tightens the spread.
 
 The last two are added to widths and margins, and so to the chance of crossing a limit. Moisture contents, and
 when a limit is crossed, are what the air leads to from where the wood is taken to be: a range of days means
@@ -28,6 +30,7 @@ from model.watch.state.margins import fit_then
 from model.watch.state.outlook_request import OutlookRequest
 from model.watch.state.roster import Body
 from model.watch.state.states import LEAST_MC_PCT, MODEL_SD_PCT
+from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.climate.seasonal_model import Air, Season
 from model.wood.design.rehearsal import DAY_S, simulate
 from model.wood.doubt import TEN_PERCENT_SD
@@ -121,6 +124,8 @@ class Ahead:
         The plausible air itself, (days, years).
     mc_pct, core_pct : mapping of member name to (days, years)
         Mean and core [%].
+    settles_pct : (years,)
+        How far above equation 4-5 the wood settles in each year [points]; `mc_pct` holds it.
     """
 
     request: OutlookRequest
@@ -128,6 +133,7 @@ class Ahead:
     air: Air
     mc_pct: Mapping[str, Floats]
     core_pct: Mapping[str, Floats]
+    settles_pct: Floats
 
     @property
     def years(self) -> int:
@@ -201,18 +207,20 @@ class Ahead:
 
 @dataclass(frozen=True, eq=False)
 class _Chance:
-    """Normal scores of a piece's years: of its rate, of its state, and of how each member moves."""
+    """Normal scores of a piece's years: of its rate, of its state, of where it settles, and of how each
+    member moves."""
 
     rate: Floats
     state: Floats
+    settles: Floats
     moves: Mapping[str, Floats]
 
     @classmethod
     def of(cls, request: OutlookRequest, years: int) -> "_Chance":
-        seeds = np.random.SeedSequence([request.owner.id, years]).spawn(2 + len(request.owner.bodies))
+        seeds = np.random.SeedSequence([request.owner.id, years]).spawn(3 + len(request.owner.bodies))
         drawn = [scores(years, seed) for seed in seeds]
         names = [body.name for body in request.owner.bodies]
-        return cls(drawn[0], drawn[1], dict(zip(names, drawn[2:], strict=True)))
+        return cls(*drawn[:3], dict(zip(names, drawn[3:], strict=True)))
 
 
 def scores(years: int, seed: np.random.SeedSequence) -> Floats:
@@ -310,16 +318,21 @@ def look_ahead(
 def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: int, years: int) -> list[Ahead]:
     columns: dict[tuple[int, int], int] = {}
     airs: list[Air] = []
-    batches, profiles, chosen = [], [], []
+    batches, profiles, chosen, settles = [], [], [], []
     for request, known in zip(requests, seasons, strict=True):
         key = request.place_id, request.hour
         if key not in columns:
             columns[key] = len(airs)
             airs.append(known.years(days, years, request.place_id))
         bodies = _there(request)
-        rate = DOUBT_FACTOR ** (_Chance.of(request, years).rate / TEN_PERCENT_SD)
+        chance = _Chance.of(request, years)
+        rate = DOUBT_FACTOR ** (chance.rate / TEN_PERCENT_SD)
+        # Wood that settles a point higher takes the course of other wood that starts a point lower.
+        settles.append(SETTLES_SD_PCT * chance.settles)
         batches.append(batch_of(bodies, request.hour, years).quicker(np.tile(rate, len(bodies))))
-        profiles += [np.repeat(request.profiles[body.name][None, :], years, axis=0) for body in bodies]
+        profiles += [
+            np.maximum(request.profiles[body.name] - settles[-1][:, None], LEAST_MC_PCT) for body in bodies
+        ]
         chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))
     done = simulate(
         moisture.Batch.of([one for batch in batches for one in batch.constants()]),
@@ -333,13 +346,14 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
     )
     found = []
     lane = 0
-    for request, known in zip(requests, seasons, strict=True):
+    for request, known, higher in zip(requests, seasons, settles, strict=True):
         mc, core = {}, {}
         for body in _there(request):
-            mc[body.name] = done.mc_mean_pct[1:, lane : lane + years]
-            core[body.name] = done.mc_core_pct[1:, lane : lane + years]
+            mc[body.name] = done.mc_mean_pct[1:, lane : lane + years] + higher
+            core[body.name] = done.mc_core_pct[1:, lane : lane + years] + higher
             lane += years
-        found.append(Ahead(request, known, airs[columns[request.place_id, request.hour]], mc, core))
+        air = airs[columns[request.place_id, request.hour]]
+        found.append(Ahead(request, known, air, mc, core, higher))
     return found
 
 

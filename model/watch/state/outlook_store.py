@@ -40,16 +40,15 @@ from model.watch.state.preventive_humidity import lever_of, stays_document
 from model.watch.state.roster import Assembly, PlaceOnBook
 from model.watch.state.roster_reader import RosterReader
 from model.watch.state.states import States
-from model.watch.tell.prospect_warnings import LIKELY_PCT, say_today
+from model.watch.tell.prospect_warnings import EVEN_PCT, LIKELY_PCT, say_today
 from model.watch.tell.verdicts import LATER, SOONER
 from model.wood.climate.seasonal_model import Season
 
 Floats = NDArray[np.float64]
 
 DIGITS = 4
-FORM = 4
+FORM = 5
 """Counted up when the rows come to hold something new, so that those stored before are computed again."""
-EVEN_PCT = 50.0
 
 
 class Outlooks:

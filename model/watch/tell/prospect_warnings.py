@@ -1,9 +1,10 @@
 """What is said each day of the coming year, kept, and the warnings that follow from three days of it.
 
-One opens when the last `DAYS_IN_A_ROW` statements have a limit passed in half of the years or more, each from
-within two weeks where it harms, or a month where it shows. It closes after as many below 30 %, or when the
-limit is passed: then the warning of how it stands has taken over. A statement of a day gone by is never
-changed, so that readings that come late change nothing that was said.
+One opens when the last `DAYS_IN_A_ROW` statements have a limit passed in so many of the years, each from
+within so many days: three years in ten within three weeks where it harms, half of them within a month where
+it shows. It closes after as many well below that, or when the limit is passed: then the warning of how it
+stands has taken over. A statement of a day gone by is never changed, so that readings that come late change
+nothing that was said. The figures warn of harm in time without crying wolf (`tests/bench/year_lived.py`).
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -18,9 +19,12 @@ from model.watch.state.hysteresis import EASY, NEAR, STANDINGS
 
 KEPT_DAYS = 400
 LIKELY_PCT = 10.0
-OPENS_AT_PCT, CLOSES_BELOW_PCT = 50.0, 30.0
-WITHIN_DAYS = {"harms": 14, "shows": 30}
+OPENS_AT_PCT = {"harms": 30.0, "shows": 50.0}
+CLOSES_BELOW_PCT = {"harms": 15.0, "shows": 30.0}
+WITHIN_DAYS = {"harms": 21, "shows": 30}
 TIERS = {"harms": "morning", "shows": "week"}
+EVEN_PCT = 50.0
+"""Below an even chance the chance is said with the warning."""
 DAYS_IN_A_ROW = 3
 OLDEST_DAYS = 7
 """Of the statements that a warning rests on: a watch that was off for a weekend goes on counting."""
@@ -92,14 +96,18 @@ def say_today(
         if warning is None:
             if _opens(latest, one["severity"]) and not _opened_at(session, fit_id, limit, at):
                 session.add(_warning(piece, fit_id, one, at))
-        elif len(latest) == DAYS_IN_A_ROW and all(s.chance_pct < CLOSES_BELOW_PCT for s in latest):
+        elif len(latest) == DAYS_IN_A_ROW and all(
+            s.chance_pct < CLOSES_BELOW_PCT[one["severity"]] for s in latest
+        ):
             warning.closed_at = max(at, warning.opened_at)
 
 
 def _opens(latest: Sequence[Statement], severity: str) -> bool:
     within = timedelta(days=WITHIN_DAYS[severity])
     return len(latest) == DAYS_IN_A_ROW and all(
-        one.chance_pct >= OPENS_AT_PCT and one.from_at is not None and one.from_at - one.said_at <= within
+        one.chance_pct >= OPENS_AT_PCT[severity]
+        and one.from_at is not None
+        and one.from_at - one.said_at <= within
         for one in latest
     )
 
@@ -127,6 +135,6 @@ def _warning(piece: str, fit_id: int, one: Mapping[str, Any], at: datetime) -> W
         tier=TIERS[one["severity"]],
         from_verdict=STANDINGS[EASY],
         to_verdict=STANDINGS[NEAR],
-        detail={"key": "next", "piece": piece, **one},
+        detail={"key": "next" if one["chance_pct"] >= EVEN_PCT else "coming", "piece": piece, **one},
         opened_at=at,
     )

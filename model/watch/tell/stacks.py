@@ -189,10 +189,11 @@ def stack_windows(
             ]
             target = air_pct = emc_ahead(ahead, np.array([pct for pct in known if pct == pct]))
         spell_pct = here.mean_emc_pct(midnight - FIVE_DAYS * DAY_H, max(midnight, here.air.first + 1))
+        # Its target is where this wood settles in such air, which may be higher or lower than the equation.
         windows[owner.id] = window_of(
             one.from_hour,
-            ahead.mc_pct[name],
-            ahead.core_pct[name],
+            ahead.mc_pct[name] - ahead.settles_pct,
+            ahead.core_pct[name] - ahead.settles_pct,
             target,
             one.week_before,
             air_pct,

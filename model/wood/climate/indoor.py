@@ -27,6 +27,7 @@ Points = tuple[tuple[float, float], ...]
 """Value by outdoor temperature [°C], straight between the points and level beyond them."""
 
 EN_15026_ROOM: Points = ((10.0, 20.0), (20.0, 25.0))
+LIVED_IN_ROOM: Points = ((-10.0, 21.0), (10.0, 21.0), (20.0, 24.0))
 ASHRAE_160_ROOM: Points = ((18.3, 21.1), (21.1, 23.9))
 
 _EN_15026 = (
@@ -39,6 +40,12 @@ _DWELLINGS = (
     "excess that one house in ten goes beyond, so rather damp than dry"
 )
 _ASHRAE = "ASHRAE 160 simplified method, from memory, unverified"
+_RECORDED = (
+    "a line through the recorded rooms of six lived-in houses of two countries: six points below the "
+    "design profile of EN 15026"
+)
+_BY_DAY = "warm by day, cool by night, with little moisture of its own: common practice, no source"
+_UNHEATED = "outdoor air, a degree warmer and hardly damper: common practice, no source"
 _DRY = "outdoor moisture warmed, with a small excess; size of the excess is common practice, no source"
 
 _CLASS_EXCESS_PA = {
@@ -165,11 +172,29 @@ SCHEMES: Mapping[str, IndoorScheme] = MappingProxyType(
                 70.0,
             ),
             _line("ashrae-160", "Design humidity, damp side", _ASHRAE, 40.0, 70.0, ASHRAE_160_ROOM),
+            _line("heated-steadily", "Heated house", _RECORDED, 24.0, 53.0, LIVED_IN_ROOM),
+            IndoorScheme(
+                "heated-by-day",
+                "Shop heated by day",
+                _BY_DAY,
+                ((-10.0, 14.0), (15.0, 19.0)),
+                excess_g_m3=((5.0, 0.8), (15.0, 0.3)),
+            ),
+            IndoorScheme(
+                "unheated",
+                "Unheated room",
+                _UNHEATED,
+                ((-60.0, -59.0), (60.0, 61.0)),
+                excess_g_m3=((0.0, 0.2),),
+            ),
         )
     }
 )
 """Every scheme by name."""
 DEFAULT_SCHEME = "en-15026-normal"
+UNHEATED = "unheated"
+HEATING = MappingProxyType({"steadily": "heated-steadily", "by day": "heated-by-day", "not at all": UNHEATED})
+"""What is expected of a place by how it is heated."""
 
 
 def scheme_named(name: str, where: str = "", what: str = "scheme") -> IndoorScheme:

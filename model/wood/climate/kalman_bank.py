@@ -30,6 +30,8 @@ class NoiseSpec:
         Sizes of the two departures that are tried.
     slow_days, fast_days : float, tuple of float
         How long they last; the fast one falls to 37 % in that time.
+    year_to_year : tuple of float
+        Shares of their first uncertainty by which level and waves may change within a year, that are tried.
     noise_sd : float
         Of a daily mean as measured.
     """
@@ -41,26 +43,56 @@ class NoiseSpec:
     fast_sd: tuple[float, ...]
     slow_days: float
     fast_days: tuple[float, ...]
+    year_to_year: tuple[float, ...]
     noise_sd: float
 
     @cached_property
     def bank(self) -> Floats:
-        """Every combination tried: slow sd, fast sd and fast days, one row each."""
-        grid = np.meshgrid(self.slow_sd, self.fast_sd, self.fast_days, indexing="ij")
-        return np.column_stack([axis.ravel() for axis in grid])
+        """Every combination tried: slow sd, fast sd, fast days and change from year to year, one row each."""
+        sizes = self.slow_sd, self.fast_sd, self.fast_days, self.year_to_year
+        return np.column_stack([axis.ravel() for axis in np.meshgrid(*sizes, indexing="ij")])
 
 
-# In logits of the humidity: 0.1 is 2.5 % RH at half saturation.
-HUMIDITY = NoiseSpec(
-    level_sd=0.35, yearly_sd=0.25, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
-    fast_sd=(0.07, 0.15, 0.30), slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.02,
+LEARNED_SHARE = 0.3
+"""What a day says of how restless a place is, as a share of a day independent of the days before: so far the
+sizes learned stay near all those tried, which is the prior."""
+YEAR_TO_YEAR = (0.1, 0.3)
+
+
+@dataclass(frozen=True)
+class NoisePair:
+    """How far temperature [°C] and humidity may depart from what is expected of a kind of place.
+
+    Humidity is in logits: 0.1 is 2.5 % RH at half saturation.
+    """
+
+    temperature: NoiseSpec
+    humidity: NoiseSpec
+
+
+HEATED = NoisePair(
+    NoiseSpec(
+        level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
+        slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR, noise_sd=0.1,
+    ),
+    NoiseSpec(
+        level_sd=0.30, yearly_sd=0.20, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
+        fast_sd=(0.07, 0.15, 0.30), slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR,
+        noise_sd=0.02,
+    ),
 )  # fmt: skip
-TEMPERATURE = NoiseSpec(
-    level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
-    slow_days=20.0, fast_days=(2.0, 6.0), noise_sd=0.1,
+# Weather itself: days that differ by some degrees and from fog to clear, mild and cold months.
+UNHEATED = NoisePair(
+    NoiseSpec(
+        level_sd=1.0, yearly_sd=0.8, half_yearly_sd=0.4, slow_sd=(0.5, 1.0, 2.0), fast_sd=(1.0, 2.0, 4.0),
+        slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR, noise_sd=0.1,
+    ),
+    NoiseSpec(
+        level_sd=0.20, yearly_sd=0.12, half_yearly_sd=0.06, slow_sd=(0.04, 0.08, 0.16),
+        fast_sd=(0.15, 0.30, 0.60), slow_days=20.0, fast_days=(1.5, 4.0), year_to_year=YEAR_TO_YEAR,
+        noise_sd=0.02,
+    ),
 )  # fmt: skip
-YEAR_TO_YEAR = 0.1
-"""Share of its first uncertainty by which a level or wave may change within a year."""
 _STEP_DAYS = 30
 
 
@@ -86,7 +118,7 @@ class FilterState:
     @property
     def weight(self) -> Floats:
         """Share of each filter; their sum is 1."""
-        share = np.exp(self.log_weight - self.log_weight.max())
+        share = np.exp(LEARNED_SHARE * (self.log_weight - self.log_weight.max()))
         return np.asarray(share / share.sum())
 
     def middle(self, day: int, days: Integers) -> Floats:
@@ -112,7 +144,7 @@ class FilterState:
         start = np.einsum("pij,pj->pi", _root(self.cover[chosen]), z)
         # Levels and waves change slowly: a step every thirty days is as good as one every day.
         steps = -(-len(days) // _STEP_DAYS)
-        step_sd = self.scale * np.sqrt(_STEP_DAYS * _drift(self.spec))
+        step_sd = self.scale * np.sqrt(_STEP_DAYS * _drift(self.spec)[chosen])
         walk = np.cumsum(change.standard_normal((steps, pairs, WAVES.stop)) * step_sd, axis=0)
         shape = start[:, : WAVES.stop] + np.repeat(walk, _STEP_DAYS, axis=0)[: len(days)]
         seen = _waves(days)
@@ -142,8 +174,8 @@ def _spread(spec: NoiseSpec) -> Floats:
 
 
 def _drift(spec: NoiseSpec) -> Floats:
-    """Variance that level and waves gain in a day."""
-    return (YEAR_TO_YEAR * _spread(spec)) ** 2 / DAYS_IN_YEAR
+    """Variance that level and waves gain in a day, (filters, level and waves)."""
+    return np.asarray((spec.bank[:, 3, None] * _spread(spec)) ** 2 / DAYS_IN_YEAR)
 
 
 def filtered(

@@ -11,8 +11,9 @@ A Kalman filter learns all of them together, day by day, with a hole in the reco
 nothing is learned. So a place without history is its expectation with all of its uncertainty, a place with
 some weeks of it knows its level and its weather but not yet its seasons, and a place with years knows
 itself; what lies between is weighted as far as it is known, without a rule of its own. How large the
-departures are is not known either: a bank of filters with different sizes runs side by side, and each
-counts as much as it predicted the days that came.
+departures are, and how far one year differs from the next, is not known either: a bank of filters with
+different sizes runs side by side, and each counts as much as it predicted the days that came. An unheated
+place has the weather outdoors, so other sizes are tried for it.
 
 Years to come are drawn from what the filters know on the last day, so the first days go on from its air.
 The sizes that are tried, and how far a house may lie from its typical year, are common practice, no source:
@@ -25,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from model.wood.climate.kalman_bank import HUMIDITY, TEMPERATURE, FilterState, filtered
+from model.wood.climate.kalman_bank import HEATED, UNHEATED, FilterState, filtered
 from model.wood.errors import BadInput
 
 Floats = NDArray[np.float64]
@@ -50,6 +51,8 @@ class Expectation:
         Where it comes from, for people.
     unsureness : float
         Factor on how far the place may lie from it: 1 for a house whose climate is known.
+    heated : bool
+        Whether heating steadies its air; else its weather is that outdoors.
 
     Raises
     ------
@@ -61,6 +64,7 @@ class Expectation:
     rh_pct: Floats
     source: str = ""
     unsureness: float = 1.0
+    heated: bool = True
 
     def __post_init__(self) -> None:
         for name, low, high in (
@@ -186,9 +190,10 @@ def learn(
     usual_c, usual_logit = expectation.on(days)
     wanted = np.clip(asked - first_day + 1, 0, len(days))
     scale = expectation.unsureness
-    temperature = filtered(TEMPERATURE, scale, days, warm - usual_c, wanted)
+    noise = HEATED if expectation.heated else UNHEATED
+    temperature = filtered(noise.temperature, scale, days, warm - usual_c, wanted)
     humidity = filtered(
-        HUMIDITY, scale, days, logit(np.clip(damp, LOWEST_RH_PCT, HIGHEST_RH_PCT)) - usual_logit, wanted
+        noise.humidity, scale, days, logit(np.clip(damp, LOWEST_RH_PCT, HIGHEST_RH_PCT)) - usual_logit, wanted
     )
     measured = np.isfinite(damp)
     rows = row_of_year(days)
