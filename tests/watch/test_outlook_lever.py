@@ -293,11 +293,8 @@ def test_the_years_drawn_differ_in_where_the_wood_settles():
     )
     mc_pct = ahead.mc_pct["panel"]
     # Today it is where it is; by the end it has gone to where it settles.
-    assert (
-        np.abs(np.corrcoef(mc_pct[0], ahead.settles_pct)[0, 1])
-        < np.corrcoef(mc_pct[-60:].mean(axis=0), ahead.settles_pct)[0, 1]
-    )
-    assert np.corrcoef(mc_pct[-60:].mean(axis=0), ahead.settles_pct)[0, 1] > 0.4
+    assert mc_pct[0].std() < 0.15
+    assert np.corrcoef(mc_pct[-60:].mean(axis=0), ahead.settles_pct)[0, 1] > 0.5
 
 
 def test_scores_are_even_and_mirrored():
