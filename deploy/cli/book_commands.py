@@ -78,11 +78,16 @@ def place_add(
         bool, typer.Option("--iron", help="Cast iron stands there: warn when water comes on it.")
     ] = False,
     client: Annotated[str, typer.Option("--client", help="Whose home it is, by name.")] = "",
+    heated: Annotated[
+        Literal["steadily", "by day", "not at all"] | None,
+        typer.Option("--heated", help="If not as usual: a home steadily, a shop by day, a store not at all."),
+    ] = None,
 ) -> None:
     """Record a place with air of its own."""
     store, _ = open_book(create=True)
     with store.session() as session:
-        add_place(session, name, kind, zone=zone, has_iron=iron, client=client_named(session, client))
+        owner, climate = client_named(session, client), {"heating": heated} if heated else None
+        add_place(session, name, kind, zone=zone, has_iron=iron, client=owner, climate=climate)
     say(f"{name} is recorded.")
 
 

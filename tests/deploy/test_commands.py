@@ -100,6 +100,7 @@ def test_check_answers_no_where_a_margin_is_gone(paneltide: Callable[..., Ran]) 
         (["move", "--to", "foo://bar"], ["database address", "sqlite or postgresql", "foo"]),
         (["move", "--to", "the cupboard"], ["database address", "sqlite:///file"]),
         (["place", "add", "attic", "--kind", "loft"], ["kind", "shop, storage, home", "loft"]),
+        (["place", "add", "den", "--kind", "home", "--heated", "by bears"], ["heated", "by day", "bears"]),
     ],
 )
 def test_bad_input_is_one_line_and_status_2(
