@@ -220,7 +220,7 @@ class _Chance:
         seeds = np.random.SeedSequence([request.owner.id, years]).spawn(3 + len(request.owner.bodies))
         drawn = [scores(years, seed) for seed in seeds]
         names = [body.name for body in request.owner.bodies]
-        return cls(*drawn[:3], dict(zip(names, drawn[3:], strict=True)))
+        return cls(drawn[0], drawn[1], drawn[2], dict(zip(names, drawn[3:], strict=True)))
 
 
 def scores(years: int, seed: np.random.SeedSequence) -> Floats:
