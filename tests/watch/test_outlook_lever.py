@@ -396,7 +396,7 @@ def test_three_months_of_a_shed_lie_mostly_where_its_outlook_said():
             seen = slice(24 * (start - 30), 24 * start)
             first = room.air.first + 24 * (start - 30)
             air = room.air
-            known = Air(first, air.temperature_c[seen], air.rh_pct[seen], air.n_readings[seen])
+            known = HourlyAir(first, air.temperature_c[seen], air.rh_pct[seen], air.n_readings[seen])
             (season,) = seasons_of(surroundings_of_sheds(valley=True), known, [room.air.first + 24 * start])
             drawn = season.years(90, 50, 1)
             low, _, high = spread(np.asarray(equilibrium_moisture_content(drawn.temperature_c, drawn.rh_pct)))
