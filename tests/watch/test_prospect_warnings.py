@@ -68,7 +68,7 @@ def test_harm_is_warned_of_below_an_even_chance_and_the_chance_is_said(shop):
     for day in (1, 2, 3):
         say(shop, day, said(30.0), said(40.0, severity="shows") | {"fit": "back"})
     (warning,) = coming(shop)
-    assert told(warning) == "In about 3 of 10 years, in 6 to 20 days: front binds."
+    assert told(warning) == "About one chance in three this year, in 6 to 20 days: front binds."
 
 
 def test_mornings_of_last_month_do_not_count(shop):
