@@ -11,11 +11,11 @@ Every year carries its own share of the other doubts:
 
 Where a gap or a width was read, state and movement count from the reading on: it tightens the spread.
 
-State and movement are added to widths and margins, and so to the chance of crossing a limit. Moisture contents, and
-when a limit is crossed, are what the air leads to from where the wood is taken to be: a range of days means
-something then, while half a point either way would make it "tomorrow to never". Chance comes in mirrored
-pairs, so that the middle of the spread is where it would be without. The same piece at the same place meets
-the same chance every day: what changes from one day to the next is what became known.
+State and movement are added to widths and margins, and so to the chance of crossing a limit. Moisture
+contents, and when a limit is crossed, are what the air leads to from where the wood is taken to be: a range
+of days means something then, while half a point either way would make it "tomorrow to never". Chance comes
+in mirrored pairs, so that the middle of the spread is where it would be without. The same piece at the same
+place meets the same chance every day: what changes from one day to the next is what became known.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
