@@ -18,9 +18,7 @@ END = START + timedelta(days=300)
 
 @pytest.fixture
 def chest(shop):
-    shop.place("home", "home")
-    shop.piece(CABINET)
-    return shop
+    return shop  # with its wall cabinet
 
 
 def warned(shop, opened_day, closed_day=None, until_day=40, limit="next binds", to="near"):
