@@ -1,10 +1,11 @@
 """How sure the sizes of a followed piece are: of each part's width, and of what is left before each limit."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from math import exp, sqrt
 
-from model.records.queries.answers import MemberNow, PieceNow
+from model.records.queries.answers import FitNow, MemberNow, Moisture, PieceNow
 from model.wood.doubt import Doubt, Knowledge, advice_now, as_measured, margin_doubts, width_doubt
 from model.wood.fits import Fit
 from model.wood.material.member import Member
@@ -29,29 +30,49 @@ class PieceDoubts:
 
 def piece_doubts(piece: Piece, now: PieceNow) -> PieceDoubts:
     """How sure the sizes of a piece are, as the book has it now."""
-    members, known = {}, {}
-    for row in now.members:
-        members[row.name], known[row.name] = _known(piece.members[row.name], row)
-    fits = {name: _measured_again(fit, members) for name, fit in piece.fits.items()}
+    found = {row.name: _known(piece.members[row.name], row, row.re_measured) for row in now.members}
+    members = {name: member for name, (member, _) in found.items()}
+    known = {name: knowledge for name, (_, knowledge) in found.items()}
     shrink = {name: advice_now(member, known[name]) for name, member in members.items()}
     return PieceDoubts(
         {name: width_doubt(member, known[name]) for name, member in members.items()},
         {
-            (name, limit): doubt
-            for name, fit in fits.items()
-            for limit, doubt in margin_doubts(fit, known).items()
+            (row.name, limit): doubt
+            for row in now.fits
+            for limit, doubt in _of_fit(piece.fits[row.name], row, now.members, found).items()
         },
         {name: reason for name, reason in shrink.items() if reason is not None},
     )
 
 
-def _known(member: Member, row: MemberNow) -> tuple[Member, Knowledge]:
+def _of_fit(
+    fit: Fit, row: FitNow, parts: Sequence[MemberNow], found: Mapping[str, tuple[Member, Knowledge]]
+) -> dict[str, Doubt]:
+    """The doubts of a fit's margins, its parts as last measured, or since its last gap was read."""
+    since = dict(found)
+    for part in parts:
+        if part.name in row.gap_read and part.name in {member.name for member in fit.members}:
+            at, _, then = row.gap_read[part.name]
+            if part.re_measured is None or part.re_measured[0] <= at:
+                member, _ = found[part.name]
+                width_mm = float(member.width_at(then.mc_mean_pct))
+                since[part.name] = _known(member, part, (at, width_mm, then))
+    for member in fit.members:
+        last, _ = since[member.name]
+        if (last.width_mm, last.mc_pct) != (member.width_mm, member.mc_pct):
+            fit = fit.re_measured(member.name, last.width_mm, last.mc_pct)
+    return margin_doubts(fit, {name: knowledge for name, (_, knowledge) in since.items()})
+
+
+def _known(
+    member: Member, row: MemberNow, measured: tuple[datetime, float, Moisture] | None
+) -> tuple[Member, Knowledge]:
     """A part as it was last measured, and how well its moisture is known now."""
     if row.moisture is None:
         return member, as_measured(member)
     measured_at, start_doubt_pct = row.start_at, as_measured(member).start_doubt_pct
-    if row.re_measured is not None:
-        measured_at, width_mm, then = row.re_measured
+    if measured is not None:
+        measured_at, width_mm, then = measured
         member = replace(member, width_mm=width_mm, mc_pct=then.mc_mean_pct)
         start_doubt_pct = then.mc_doubt_pct
     (constants,) = moisture_batch([member]).constants()
@@ -60,12 +81,3 @@ def _known(member: Member, row: MemberNow) -> tuple[Member, Knowledge]:
     shared = min(exp(-elapsed_h / time_constant_h(constants)), doubt_pct / max(start_doubt_pct, 1e-9))
     other = sqrt(max(doubt_pct**2 - (shared * start_doubt_pct) ** 2, 0.0))
     return member, Knowledge(row.moisture.mc_mean_pct, start_doubt_pct, shared, other)
-
-
-def _measured_again(fit: Fit, members: Mapping[str, Member]) -> Fit:
-    """The fit with its parts as they were last measured."""
-    for member in fit.members:
-        last = members[member.name]
-        if (last.width_mm, last.mc_pct) != (member.width_mm, member.mc_pct):
-            fit = fit.re_measured(member.name, last.width_mm, last.mc_pct)
-    return fit

@@ -245,13 +245,13 @@ def test_a_gap_is_told_with_its_size_and_whether_it_is_normal(book, now, drawer)
     # 290 mm of ash at 8 % is now at 6.3: 290 x 0.00274 x 1.7 is 1.34 mm wider than 1/16, 7/64 and a half.
     # The back panel is past its limit, so the answer to the client is not the front's alone.
     assert "Come and see: a gap at the back panel may not be normal." in told
-    assert "Front: about 7/64 in now, built with 1/16 in. That is normal;" in told
+    assert "Front: about 7/64 ± 3/64 in now, built with 1/16 in. That is normal;" in told
     # What else is wrong with the piece is not hidden behind it.
     assert "The whole piece: past a limit." in told
-    assert "about 7/64 in now, built with 1/16 in" in told
+    assert "about 7/64 ± 3/64 in now, built with 1/16 in" in told
     assert "It closes when the heating stops." in told
     metric = plain(gap.layout(view_of(book, now, units="metric"), drawer))
-    assert "about 2.9 mm now, built with 1.6 mm" in metric
+    assert "about 2.9 ± 1.0 mm now, built with 1.6 mm" in metric
 
 
 def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer):
@@ -273,12 +273,12 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     assert float(after.gap_now(now_pct)) == pytest.approx(3.175, abs=1e-6)
     assert float(before.gap_now(now_pct)) < 3.0
     told = plain(gap.layout(view, drawer))
-    assert "about 1/8 in now" in told
+    assert "about 1/8 ± 1/64 in now" in told
     assert "front, gap Feb 10" in told
     assert "gap strip" in told
     assert "1 measurement beside what was foretold." in plain(foretold.layout(view))
     acts.take_back(view, act.undo)
-    assert "about 7/64 in now" in plain(gap.layout(view, drawer))
+    assert "about 7/64 ± 3/64 in now" in plain(gap.layout(view, drawer))
 
 
 def test_a_line_beside_a_panel_is_read_as_the_panels_width(book, now):
@@ -295,7 +295,7 @@ def test_a_line_beside_a_panel_is_read_as_the_panels_width(book, now):
         # A line of 1 mm at each edge of a panel that was 290 mm wide when its frame was closed.
         assert (row.quantity, row.value) == ("width_mm", pytest.approx(288.0))
     told = plain(gap.layout(view, book.chest))
-    assert "back panel: about 3/64 in now" in told.replace("Back", "back")
+    assert "back panel: about 3/64 ± 1/64 in now" in told.replace("Back", "back")
 
 
 @pytest.mark.parametrize(

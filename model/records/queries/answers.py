@@ -1,5 +1,6 @@
 """What the book answers a page: plain frozen records in SI, made by `queries`, or by hand in a test."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from math import sqrt
@@ -149,7 +150,8 @@ class MarginNow:
 
 @dataclass(frozen=True)
 class FitNow:
-    """One fit of a piece and how it stands."""
+    """One fit of a piece and how it stands; `gap_read` is its last gap read since it was built, by part:
+    when, the gap [mm], and the part's moisture then."""
 
     id: int
     name: str
@@ -157,6 +159,7 @@ class FitNow:
     document: Document
     judgement: Judgement = Judgement()
     margins: tuple[MarginNow, ...] = ()
+    gap_read: Mapping[str, tuple[datetime, float, Moisture]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

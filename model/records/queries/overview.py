@@ -176,22 +176,23 @@ def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
     )
 
 
-def _re_measured(
-    session: Session, ids: Iterable[int], now: datetime
-) -> dict[int, tuple[datetime, float, Moisture]]:
-    """The last width measured of each body, with what the body held in that hour."""
+Readings = dict[tuple[int | None, int], tuple[datetime, float, Moisture]]
+
+
+def _measured_since(session: Session, ids: Sequence[int], now: datetime) -> Readings:
+    """The last width measured of each body, by no fit, and the last gap read of each fit by body: when, the
+    size, and what the body held then."""
     wanted = select(Measurement).where(
-        Measurement.body_id.in_(list(ids)),
-        Measurement.quantity == "width_mm",
+        Measurement.body_id.in_(ids),
+        Measurement.quantity.in_(("width_mm", "gap_mm")),
         Measurement.undone_at.is_(None),
         Measurement.at <= now,
     )
-    found = {}
+    found: Readings = {}
     for row in session.scalars(wanted.order_by(Measurement.at)):
-        hour = row.at.replace(minute=0, second=0, microsecond=0)
-        then = session.get(Checkpoint, (row.body_id, hour))
-        if then is not None:
-            found[row.body_id] = row.at, row.value, of_row(Moisture, then)
+        of_fit = row.fit_id if row.quantity == "gap_mm" else None
+        held = _latest_moisture(session, ids if of_fit is not None else [row.body_id], row.at)
+        found |= {(of_fit, body_id): (row.at, row.value, then) for body_id, then in held.items()}
     return found
 
 
@@ -207,7 +208,7 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows], now)
     margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
     moist = _latest_moisture(session, [member.id for member in member_rows], now)
-    again = _re_measured(session, [member.id for member in member_rows], now)
+    since = _measured_since(session, [member.id for member in member_rows], now)
     found = PieceNow(
         id=row.id,
         name=row.name,
@@ -216,12 +217,22 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
         place=standing[0] if standing else None,
         since_at=where[1] if where else None,
         fits=tuple(
-            of_row(FitNow, fit, judgement=judged_fits[fit.id], margins=tuple(margins.get(fit.id, ())))
+            of_row(
+                FitNow,
+                fit,
+                judgement=judged_fits[fit.id],
+                margins=tuple(margins.get(fit.id, ())),
+                gap_read={
+                    member.name: since[fit.id, member.id]
+                    for member in member_rows
+                    if (fit.id, member.id) in since
+                },
+            )
             for fit in fit_rows
         ),
         judgement=judgements(session, "piece", [piece_id], now)[piece_id],
         members=tuple(
-            of_row(MemberNow, member, moisture=moist.get(member.id), re_measured=again.get(member.id))
+            of_row(MemberNow, member, moisture=moist.get(member.id), re_measured=since.get((None, member.id)))
             for member in member_rows
         ),
         stays=stays(session, piece_id=piece_id),
