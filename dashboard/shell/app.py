@@ -278,7 +278,10 @@ def _register_router(app: Dash, context: Context, answered: Answered) -> None:
         view, path = _asked(context, href or "/")
         # A press can come in one message with a tick: then it's the press that is answered.
         asked_by = set(ctx.triggered_prop_ids.values())
-        only_time = asked_by == {TICK} and (shown or {}).get("path") == path
+        drawn, act = shown or {}, (acted or {}).get("nonce", "")
+        # A tick takes the place of a press whose answer is on its way: what that one asked is drawn now.
+        is_drawn = (drawn.get("path"), drawn.get("act", ""), drawn.get("units")) == (path, act, view.units)
+        only_time = asked_by == {TICK} and is_drawn
         if UNITS in asked_by:
             units: Units = "metric" if view.units == "inch" else "inch"
             view = View(context, Display(units), view.now, view.query)
@@ -288,8 +291,8 @@ def _register_router(app: Dash, context: Context, answered: Answered) -> None:
             return (no_update,) * 5
         # A page that reads the same is not sent again: most ticks change nothing.
         digest = hashlib.sha256(json.dumps(page, cls=PlotlyJSONEncoder).encode()).hexdigest()[:16]
-        said = {"units": view.units, "digest": digest, "path": path}
-        if only_time and shown and shown.get("digest") == digest:
+        said = {"units": view.units, "digest": digest, "path": path, "act": act}
+        if only_time and drawn.get("digest") == digest:
             return (no_update,) * 5
         # What was done is told until its page is left.
         told: Any = no_update if acted and acted.get("path") in (path, "") else []

@@ -21,7 +21,9 @@ def turn(book, now):
     """Turn the page as a browser asks for it; the components that come back, by their id."""
     client = build_app(book.store, lambda: now).server.test_client()
 
-    def ask(path: str, shown: dict[str, str], *changed: str) -> dict[str, dict[str, object]]:
+    def ask(
+        path: str, shown: dict[str, str], *changed: str, acted: dict[str, str] | None = None
+    ) -> dict[str, dict[str, object]]:
         answer = client.post(
             "/_dash-update-component",
             json={
@@ -31,7 +33,7 @@ def turn(book, now):
                     {"id": ADDRESS, "property": "href", "value": f"http://localhost{path}"},
                     {"id": UNITS, "property": "n_clicks", "value": 1},
                     {"id": TICK, "property": "n_intervals", "value": 1},
-                    {"id": ACTED, "property": "data", "value": {}},
+                    {"id": ACTED, "property": "data", "value": acted or {}},
                 ],
                 "changedPropIds": list(changed),
                 "state": [{"id": SHOWN, "property": "data", "value": shown}],
@@ -74,3 +76,18 @@ def test_a_page_that_reads_the_same_is_not_sent_again(turn):
     shown = turn("/", ON_TODAY, PASSING)[SHOWN]["data"]
     assert shown["path"] == "/"
     assert turn("/", shown, PASSING) == {}
+
+
+def test_what_an_act_changed_is_drawn_by_the_next_tick_when_that_overtook_it(turn):
+    """The browser drops an answer that is on its way once the same is asked again; a tick asks it every few
+    seconds, and a busy machine answers later than that."""
+    shown, done = {**ON_TODAY, "path": "/stock"}, {"nonce": "1f", "path": "/stock"}
+    drawn = turn("/stock", shown, PASSING, acted=done)
+    assert '"data-path": "/stock"' in shows(drawn)
+    assert turn("/stock", drawn[SHOWN]["data"], PASSING, acted=done) == {}
+
+
+def test_a_switch_of_units_that_a_tick_overtook_is_drawn(turn):
+    assert '"data-path": "/stock"' in shows(
+        turn("/stock", {**ON_TODAY, "units": "metric", "path": "/stock"}, PASSING)
+    )
