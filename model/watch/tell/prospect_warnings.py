@@ -1,7 +1,7 @@
 """What is said each day of the coming year, kept, and the warnings that follow from three days of it.
 
 One opens when the last `DAYS_IN_A_ROW` statements have a limit passed in so many of the years, each from
-within so many days: three years in ten within three weeks where it harms, half of them within a month where
+within so many days: a fifth of them within three weeks where it harms, half of them within a month where
 it shows. It closes after as many well below that, or when the limit is passed: then the warning of how it
 stands has taken over. A statement of a day gone by is never changed, so that readings that come late change
 nothing that was said. The figures warn of harm in time without crying wolf (`tests/bench/year_lived.py`).
@@ -19,8 +19,8 @@ from model.watch.state.hysteresis import EASY, NEAR, STANDINGS
 
 KEPT_DAYS = 400
 LIKELY_PCT = 10.0
-OPENS_AT_PCT = {"harms": 30.0, "shows": 50.0}
-CLOSES_BELOW_PCT = {"harms": 15.0, "shows": 30.0}
+OPENS_AT_PCT = {"harms": 20.0, "shows": 50.0}
+CLOSES_BELOW_PCT = {"harms": 10.0, "shows": 30.0}
 WITHIN_DAYS = {"harms": 21, "shows": 30}
 TIERS = {"harms": "morning", "shows": "week"}
 EVEN_PCT = 50.0
