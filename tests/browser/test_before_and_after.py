@@ -168,8 +168,9 @@ def test_the_february_call(day_by_day, browser, hands):
     bring_up_to_date(shop.store, tomorrow)
     Outlooks(shop.store).refresh(tomorrow)
     unread, week, month = outlook_of(shop, "back"), slice(0, 7), slice(0, 30)
+    # The middle of fifty years, whose movement scatters by 16 % at one standard deviation, is good to that.
     assert (read_so.p50 - unread.p50)[month] == pytest.approx(
-        foretold.measured - foretold.predicted, abs=0.06
+        foretold.measured - foretold.predicted, abs=0.08
     )
     assert (read_so.p90 - read_so.p10)[week].mean() < 0.7 * (unread.p90 - unread.p10)[week].mean()
     hands.follow("Wall cupboard")
