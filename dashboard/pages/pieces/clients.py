@@ -1,6 +1,7 @@
 """Clients: how to reach them, their pieces and homes; recorded, corrected, archived, saved and erased."""
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import flask
@@ -117,7 +118,7 @@ def layout(view: View, client_id: int) -> html.Main | None:
         ),
         part(
             "Pieces",
-            html.Ul([theirs(one, view) for one in client.pieces if not one.retired_at], className="rows"),
+            html.Ul([theirs(one, view) for one in worst_first(client.pieces)], className="rows"),
             html.P(["Archived: ", *joined_links(archived), "."], className="small") if archived else None,
             None if client.pieces else html.P("No piece names them yet.", className="soft"),
         ),
@@ -161,6 +162,13 @@ def acts_part(client: ClientNow) -> html.Div:
         ],
         className="acts buttons no-print",
     )
+
+
+def worst_first(pieces: Sequence[PieceNow]) -> list[PieceNow]:
+    """Those that are followed, the worst first."""
+    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
+    followed = [piece for piece in pieces if not piece.retired_at]
+    return sorted(followed, key=lambda piece: order[piece_words.mark_of(piece)])
 
 
 def theirs(piece: PieceNow, view: View) -> html.Li:
