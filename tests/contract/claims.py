@@ -259,9 +259,11 @@ class Size:
 
 
 def size(text: str) -> Size:
-    """A length with its unit: `14-1/2 in`, `under 1/64 in`, `1.2 mm`."""
+    """A length with its unit: `14-1/2 in`, `14-1/2 ± 1/32 in`, `under 1/64 in`, `1.2 mm`."""
     under = text.startswith("under ")
-    value, unit = re.fullmatch(r"(-?[\d./-]+) ?(in|mm)", text.removeprefix("under ")).groups()  # type: ignore[union-attr]
+    told = re.fullmatch(r"(-?[\d./-]+)(?: ± [\d./-]+)? ?(in|mm)", text.removeprefix("under "))
+    assert told is not None, text
+    value, unit = told.groups()
     sign, value = (-1.0, value[1:]) if value.startswith("-") else (1.0, value)
     whole, _, rest = value.rpartition("-") if "/" in value else (value, "", "")
     top, _, bottom = rest.partition("/")

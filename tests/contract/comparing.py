@@ -250,7 +250,7 @@ def _parts(told: Comparing, piece: StoredPiece, rows: list[list[str]]) -> None:
         )
         moisture = (("MC mean", wood.mc_mean_pct), ("face", wood.mc_face_pct), ("core", wood.mc_core_pct))
         for name, value in moisture:
-            said = float(cells[columns[name]].removesuffix(" %"))
+            said = float(cells[columns[name]].removesuffix(" %").split(" ± ")[0])
             told.say("moisture", said, round(value, 2), abs(said - value) <= 0.051)
 
 
