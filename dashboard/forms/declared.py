@@ -21,7 +21,10 @@ from dashboard.shell.view import Context, View
 from model.wood.errors import BadInput
 from model.words import display as say
 
-Kind = Literal["text", "number", "length", "temperature", "difference", "day", "choice", "flag", "place"]
+Kind = Literal[
+    "text", "number", "numbers", "length", "thickness", "temperature",
+    "difference", "day", "date", "choice", "flag", "place",
+]  # fmt: skip
 Options = Sequence[tuple[str, str]]
 
 
@@ -36,7 +39,9 @@ class Asked:
     label : str
     kind : str
         How it is read: a `difference` is one of temperature; a `day` begins at the place chosen in the same
-        form, else at the one the form is about; today is now.
+        form, else at the one the form is about; today is now. A `date` may be left out. `numbers` are one
+        or several, a `thickness` takes a yard's quarters too, and a `flag` whose first option is empty may
+        stay unsaid.
     hint : str
         ``{degrees}`` stands for the viewer's unit of temperature.
     stored : str
@@ -51,6 +56,8 @@ class Asked:
         Of a choice; those of a form that changes are given to `laid_out`.
     usual : any
         What stands there where nothing is on record.
+    folded : bool
+        Whether it stands under "Optional details", which are open where any is on record.
     """
 
     key: str
@@ -66,6 +73,7 @@ class Asked:
     list: str = ""
     placeholder: str = ""
     className: str = ""
+    folded: bool = False
 
     @property
     def into(self) -> str:
@@ -124,10 +132,13 @@ class Form:
             Of clients, to choose from while typing.
         """
         record, options = record or {}, options or {}
-        shown = [
+        laid = [
             self._field(one, record.get(one.into, one.usual), options.get(one.key, one.options), zone, view)
             for one in self.fields
         ]
+        shown = [field for one, field in zip(self.fields, laid, strict=True) if not one.folded]
+        more_shown = [field for one, field in zip(self.fields, laid, strict=True) if one.folded]
+        is_open = any(record.get(one.into) not in (None, "", one.usual) for one in self.fields if one.folded)
         lists = {one.list for one in self.fields}
         press = html.Button(
             button or self.button,
@@ -137,6 +148,11 @@ class Form:
         return html.Div(
             [
                 html.Div(shown, className="fields"),
+                html.Details(
+                    [html.Summary("Optional details"), html.Div(more_shown, className="fields")], open=is_open
+                )
+                if more_shown
+                else None,
                 forms.zone_names() if "zones" in lists else None,
                 forms.species_names() if "species-names" in lists else None,
                 forms.names_to_choose("client-names", names) if "client-names" in lists else None,
@@ -149,11 +165,15 @@ class Form:
         match one.kind:
             case "day":
                 shown = forms.day_field(one.label, id, value or view.now, zone)
+            case "date":
+                shown = forms.field(one.label, forms.Line(id, value or "", kind="date"), hint)
             case "choice" | "place" | "flag":
                 chosen = "" if value is None else ("yes" if value else "no") if one.kind == "flag" else value
                 first = options[0][0] if options and value is None else ""
                 shown = forms.choice_field(one.label, id, options, str(chosen) or first, hint, one.className)
             case _:
+                if one.kind == "thickness":
+                    hint = f"4/4, 5/4, or {'inches' if view.units == 'inch' else 'mm'}"
                 if one.kind == "length" and not hint:
                     hint = "inches: 1-3/16, 5/8" if view.units == "inch" else "mm"
                 more = {"list": one.list, "placeholder": one.placeholder}
@@ -224,7 +244,11 @@ def _text(kind: str, value: Any, view: View) -> str:
     if value is None or isinstance(value, str):
         return value or ""
     match kind:
-        case "length":
+        case "numbers" if isinstance(value, list | tuple):
+            return ", ".join(map(plain_number, value))
+        case "temperature":
+            return plain_number(round(value * 1.8 + 32.0 if view.units == "inch" else value, 2))
+        case "length" | "thickness":
             return length_text(value, view.display)
         case "difference":
             return plain_number(value * 1.8 if view.units == "inch" else value)
@@ -237,8 +261,14 @@ def _read(one: Asked, text: Any, view: View, session: Session | None, zone: str)
     match one.kind:
         case "number":
             return None if empty and not one.needed else forms.number_typed(text, one.said, one.unit)
-        case "length":
-            return forms.length_typed(text, view.units, one.said)
+        case "numbers":
+            return forms.numbers_typed(text, one.said, one.unit)
+        case "length" | "thickness":
+            return forms.length_typed(text, view.units, one.said, takes_quarters=one.kind == "thickness")
+        case "date":
+            return forms.date_typed(text, one.said)
+        case "temperature" if empty and not one.needed:
+            return None
         case "temperature":
             return forms.temperature_typed(text, view.units, one.said)
         case "difference":
@@ -251,6 +281,6 @@ def _read(one: Asked, text: Any, view: View, session: Session | None, zone: str)
             assert session is not None
             return None if empty and not one.needed else forms.chosen_place(session, text, one.said)
         case "flag":
-            return one.usual if text is None else text == "yes"
+            return one.usual if text is None else None if empty else text == "yes"
         case _:
             return str(text or "").strip()

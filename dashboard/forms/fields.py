@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from model.records.schema.tables import Place
 from model.wood.errors import BadInput
 from model.wood.material.species import all_species
-from model.wood.units import parse_length_mm, parse_temperature_c
+from model.wood.units import parse_length_mm, parse_temperature_c, parse_thickness_mm
 from model.words import display as say
 from model.words.display import Display
 
@@ -215,7 +215,7 @@ def with_unit(text: Any, units: str) -> Any:
     return f"{typed} {'in' if units == 'inch' else 'mm'}"
 
 
-def length_typed(text: Any, units: str, what: str) -> float:
+def length_typed(text: Any, units: str, what: str, takes_quarters: bool = False) -> float:
     """A length as typed [mm]; BadInput says which field and what was got."""
     if text in (None, ""):
         raise BadInput("", what, "must be given", "nothing")
@@ -223,7 +223,8 @@ def length_typed(text: Any, units: str, what: str) -> float:
     if two_ways is not None:
         whole, part = two_ways.groups()
         raise BadInput("", what, f"can be read two ways: is {whole}{part} meant, or {whole}.{part}?", text)
-    length_mm = parse_length_mm(text, what=what, bare="in" if units == "inch" else "mm")
+    parse = parse_thickness_mm if takes_quarters else parse_length_mm
+    length_mm = parse(text, what=what, bare="in" if units == "inch" else "mm")
     if length_mm > LONGEST_MM:
         meant_mm = length_mm
         while meant_mm > LONGEST_MM:
@@ -251,6 +252,29 @@ def number_typed(text: Any, what: str, unit: str = "%") -> float:
     if unit == "%" and 0.0 < number < 1.0:
         raise BadInput("", what, f"is under 1 %: was {number * 100.0:g} % meant?", text)
     return number
+
+
+def numbers_typed(text: Any, what: str, unit: str = "%") -> list[float]:
+    """One number as typed, or several, with commas, semicolons or spaces between.
+
+    >>> numbers_typed("8.1, 8.4, 9 %", "moisture content"), numbers_typed("8,1 8,4", "moisture content")
+    ([8.1, 8.4, 9.0], [8.1, 8.4])
+    """
+    found: list[str] = []
+    for one in re.split(r"(?:,|;|\band\b)?\s+|;", str(text if text is not None else "").replace(unit, " ")):
+        # Between digits a comma is a decimal one, unless there are more or a point beside it.
+        found += one.split(",") if one.count(",") > 1 or "." in one else [one.strip(",")]
+    typed = [one for one in found if one.strip()]
+    return [number_typed(one, what, unit) for one in typed] or [number_typed("", what, unit)]
+
+
+def date_typed(text: Any, what: str) -> str:
+    """A date as a date field gives it, `2026-03-12`; empty where none was chosen."""
+    typed = str(text or "").strip()
+    try:
+        return date.fromisoformat(typed).isoformat() if typed else ""
+    except ValueError:
+        raise BadInput("", what, "must be a date", text) from None
 
 
 def day_typed(text: Any, zone: str, what: str, now: datetime | None = None) -> datetime:

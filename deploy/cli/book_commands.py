@@ -11,7 +11,7 @@ import typer
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, length_given, say
+from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import open_book
@@ -25,8 +25,10 @@ from model.records.schema.tables import Piece, Place
 from model.wood.design.cautions import provenance
 from model.wood.doubt import doubt_document
 from model.wood.errors import BadInput
+from model.wood.material import metering
 from model.wood.material.species import named_here
 from model.wood.reason import Reason
+from model.wood.units import parse_thickness_mm
 from model.words.display import Display, plain
 from model.words.reasons import clause, in_sentences
 
@@ -127,21 +129,42 @@ def piece_move(
 def stack_add(
     name: Annotated[str, typer.Argument(help="What you call it.")],
     species: Annotated[str, typer.Option("--species", help="The wood.")],
-    thickness: Annotated[str, typer.Option("--thickness", help="Thickness of a board, as 1in or 27mm.")],
-    mc: Annotated[float, typer.Option("--mc", help="Mean moisture content [%].")],
+    thickness: Annotated[str, typer.Option("--thickness", help="Of a board, as 4/4, 1in or 27mm.")],
+    mc: Annotated[str, typer.Option("--mc", help="What the meter showed, one a board: 8.1, 8.4, 9 [%].")],
     place: PlaceName,
     since: SinceText = None,
     assumed: Annotated[bool, typer.Option("--assumed", help="The MC is assumed, not measured.")] = False,
     dead_piled: Annotated[bool, typer.Option("--dead-piled", help="No stickers between the boards.")] = False,
     home: Annotated[str | None, typer.Option("--for", help="The place it is meant for.")] = None,
+    how: Annotated[str, typer.Option("--how", help=f"{', '.join(metering.HOW)}.")] = "",
+    depth: Annotated[str, typer.Option("--depth", help='"pins in", a quarter deep, or surface.')] = "",
+    wood_temperature: Annotated[
+        str | None, typer.Option("--wood-temperature", help="If you left its correction to us, as 50F.")
+    ] = None,
+    set_for_wood: Annotated[
+        bool | None, typer.Option("--set-for-wood/--not-set-for-wood", help="Was the meter?")
+    ] = None,
+    sealed_ends: Annotated[bool, typer.Option("--sealed-ends", help="The ends are sealed.")] = False,
+    prongs: Annotated[str, typer.Option("--prongs", help="Prong test: straight, in or out.")] = "",
+    rest_until: Annotated[str, typer.Option("--rest-until", help="Rests until, as 2026-03-12.")] = "",
 ) -> None:
     """Record a stack of lumber."""
+    from dashboard.forms.fields import numbers_typed
+
+    wood_c = None if wood_temperature is None else temperature_given(wood_temperature, "--wood-temperature")
     document: dict[str, Any] = {
         "species": named_here(species, load_settings().wood_region),
-        "thickness_mm": length_given(thickness, "--thickness"),
-        "mc_pct": mc,
+        "thickness_mm": parse_thickness_mm(thickness, what="--thickness", bare=None),
+        "readings_pct": numbers_typed(mc, "--mc"),
         "mc_basis": "assumed" if assumed else "measured",
         "stickered": not dead_piled,
+        "how": how,
+        "depth": depth,
+        "wood_c": wood_c,
+        "set_for_wood": set_for_wood,
+        "sealed_ends": sealed_ends,
+        "prongs": prongs,
+        "rest_until": rest_until,
     }
     store, now = open_book()
     with store.session() as session:
@@ -210,6 +233,7 @@ def state_document(
                 "ready": ready_document(stack.ready, display),
                 **_judged(stack.judgement, display),
                 **_moisture(stack.moisture),
+                "intake": _intake(stack, display),
             }
             for stack in shop.stacks
         ],
@@ -270,6 +294,25 @@ def state_document(
             }
             for warning in shop.warnings
         ],
+    }
+
+
+def _intake(stack: queries.StackNow, display: Display) -> dict[str, Any] | None:
+    """What was metered and seen of a stack when it was recorded; None where the record can't be read."""
+    lumber = stack.lumber
+    if lumber is None:
+        return None
+    metered = lumber.metered
+    told = () if metered is None else metered.told(lumber.species)
+    return {
+        "mc_pct": lumber.mc_pct,
+        "mc_doubt_pct": lumber.mc_doubt_pct,
+        "doubt_by_pct": None if metered is None else dict(metered.doubt_by),
+        "correction_pct": None if metered is None else metered.correction_pct,
+        "readings_pct": None if metered is None else list(metered.readings_pct),
+        **{name: getattr(lumber, name) for name in ("wood_c", "set_for_wood", "sealed_ends")},
+        **{name: getattr(lumber, name) or None for name in ("how", "depth", "prongs", "rest_until")},
+        "reason": plain(in_sentences([*told, *lumber.cautions], display)),
     }
 
 

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.wood.fits import Fit
-from model.wood.material.instruments import METER_UNCERTAINTY_PCT
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT
 from model.wood.material.member import Member
 from model.wood.reason import Reason
 from model.wood.units import MM_PER_INCH
@@ -30,8 +30,6 @@ TEN_PERCENT_SD = 1.2816
 """Standard deviations from the middle of a normal distribution to its 10th and 90th percentile."""
 ASSUMED_DOUBT_PCT = 2.0
 """Of a moisture content that nobody metered [points] (common practice, no source)."""
-OVEN_DOUBT_PCT = 0.1
-"""Of an offcut dried in an oven and weighed [points] (common practice, no source)."""
 SIZE_DOUBT_MM = MM_PER_INCH / 64.0
 """Of a size read off a rule (common practice, no source)."""
 OFFCUT_SHARE = 0.25

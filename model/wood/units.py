@@ -227,6 +227,27 @@ def parse_length_mm(
     return _sound_length(round(amount * _MM_PER_UNIT[unit], 6), where, what, value)
 
 
+_QUARTERS = re.compile(r"\s*([4-9]|1\d|2[0-4])\s*/\s*4\s*")
+
+
+def parse_thickness_mm(
+    value: str | float, where: str = "", what: str = "thickness", bare: LengthUnit | None = "mm"
+) -> float:
+    """Thickness of rough lumber in mm: a length as in `parse_length_mm`, or quarters as a yard counts them.
+
+    Quarters are of an inch, rough, from 4/4 to 24/4, and need no unit.
+
+    Examples
+    --------
+    >>> parse_thickness_mm("5/4"), parse_thickness_mm("27")
+    (31.75, 27.0)
+    """
+    quarters = _QUARTERS.fullmatch(value) if isinstance(value, str) else None
+    if quarters is not None:
+        return int(quarters[1]) * MM_PER_INCH / 4.0
+    return parse_length_mm(value, where, what, bare)
+
+
 def _sound_length(length_mm: float, where: str, what: str, got: object) -> float:
     if not math.isfinite(length_mm):
         raise BadInput(where, what, "must be a finite length", got)

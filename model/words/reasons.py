@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any
 
@@ -82,6 +83,8 @@ class _Value:
             most = int(how or len(value))
             named = [f"{_Value('', one, self.display)}" for one in value[:most]]
             return say.joined([*named, f"{len(value) - most} more"] if len(value) > most else named)
+        if unit == "day":
+            return say.day(datetime.fromisoformat(value).replace(tzinfo=UTC), "UTC", self.display.units)
         if isinstance(value, str):
             return HERE.get(value, "this place") if how == "here" else value
         return _QUANTITIES.get(unit, _number)(self, how)

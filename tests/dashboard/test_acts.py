@@ -11,13 +11,14 @@ from sqlalchemy import select
 
 from dashboard.forms import acts, drafts
 from dashboard.forms.correcting import NEW
-from dashboard.pages.lumber import stack_acts, witness
+from dashboard.pages.lumber import stack_acts, stack_edit, stock, witness
 from dashboard.pages.pieces import piece_acts, record
 from dashboard.pages.places import place_edit
 from dashboard.pages.sensors import accepting, sensors, trust
 from dashboard.pages.shop import warnings
 from dashboard.shell.links import Links
 from dashboard.shell.ports import SensorDoor
+from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.records.queries import overview as queries
 from model.records.schema.tables import (
@@ -91,6 +92,39 @@ def test_a_stack_is_recorded_in_the_forms_unit_and_taken_out_again(book, view):
     assert row(book.store, Stack, stack.id) is None
     with book.store.session() as session:
         assert witness.board_of(session, stack.id) is None
+
+
+def test_a_stack_is_taken_in_as_the_yard_sells_and_meters_it(book, view):
+    asked = {
+        "name": "Ash, 8/4", "thickness": "8/4", "mc": "8.1, 8.4, 9.0", "how": "pin meter", "depth": "surface",
+        "wood_temperature": "50", "set_for_wood": "no", "sealed_ends": "yes", "prongs": "in",
+        "rest_until": "2026-03-12",
+    }  # fmt: skip
+    act = stack_acts.add(ASH | asked | {"place": str(book.shop)}, view)
+    stack_id = int(act.href.rsplit("/", 1)[1])
+    page = " ".join(text_of(stock.stack_layout(view, stack_id)).replace("\u00a0", " ").split())
+    # Half a point for each 10 °F below 70 °F: Wood Handbook ch. 13.
+    assert "Recorded at 9.5 ± 3.0 % on Feb 1 by pin meter." in page
+    assert "Three boards ran from 9.1 to 10.0 %." in page
+    assert "1 point added to each reading of a pin meter in wood at 50 °F (Wood Handbook)." in page
+    assert "The meter was not set for white ash, and no printed correction is at hand." in page
+    assert "The meter read the surface and not the inside of 2 in stock." in page
+    assert "Its ends are sealed." in page
+    assert "Prong test: they pinch in." in page
+    assert "Rests until Mar 12." in page
+    shown = str(stack_edit.EDIT.layout(view, stack_id))
+    for typed in ("8.1, 8.4, 9", "'50'", "2026-03-12"):
+        assert typed in shown
+
+
+def test_several_readings_of_a_stack_are_one_measurement(book, view):
+    typed = {"mc": "8,2 8,6", "how": "pinless meter", "at": "2026-02-09", "set_for_wood": "no"}
+    act = stack_acts.meter(book.stack, typed, view)
+    assert "is recorded" in act.says
+    assert "was not set for" in act.says
+    found = newest(book.store, Measurement)
+    assert found.value == pytest.approx(8.4)
+    assert found.uncertainty > 2.0
 
 
 def test_a_stack_metered_today_is_followed_from_now_and_not_from_midnight(book, view, now):

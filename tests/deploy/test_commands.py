@@ -127,8 +127,19 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
     added = paneltide("piece", "add", PIECES / "hall_bench.toml", "--place", "Shop", "--since", "2026-01-02")
     assert added[0] == 0, added[2]
     stacked = paneltide(
-        *("stack", "add", "Ash", "--species", "white ash", "--thickness", "1in"),
-        *("--mc", 9.5, "--place", "Shop", "--since", "2026-01-02"),
+        *("stack", "add", "Ash", "--species", "white ash", "--thickness", "5/4"),
+        *(
+            "--mc",
+            "9.2, 9.8",
+            "--depth",
+            "surface",
+            "--prongs",
+            "in",
+            "--place",
+            "Shop",
+            "--since",
+            "2026-01-02",
+        ),
     )
     assert stacked[0] == 0, stacked[2]
     answer(paneltide("watch", "--once", "--json"))
@@ -140,6 +151,9 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
     assert piece["verdict"] == "unknown"
     assert all(member["mc_mean_pct"] is not None for member in piece["parts"])
     (stack,) = document["stacks"]
+    assert stack["intake"]["mc_pct"] == pytest.approx(9.5)
+    assert stack["intake"]["doubt_by_pct"]["surface"] == pytest.approx(1.25)
+    assert "have it conditioned" in stack["intake"]["reason"]
     assert stack["mc_mean_pct"] is not None
     out = tmp_path / "out.csv"
     assert paneltide("export", "readings", "--out", out)[0] == 0

@@ -25,6 +25,7 @@ from model.watch.questions.ready import (
 )
 from model.watch.state.hysteresis import EASY, NEAR, PAST
 from model.watch.tell.verdicts import AirThen
+from model.wood.reason import Reason
 from tests.said import said
 
 COLD = {"temperature_c": [-14, -11, -4, 5, 12, 17, 20, 18, 12, 5, -3, -11], "rh_pct": [75] * 12}
@@ -172,6 +173,33 @@ def test_a_dead_pile_is_told_to_be_stickered():
     assert "dead-piled, so only its outside moves: sticker it" in told
 
 
+CUPS = (Reason("case-hardened", {"how": "in"}),)
+LEAVES = Where("shop", "shop", False, 0, "2026-03-12", CUPS)
+
+
+def test_case_hardened_stock_is_said_to_be_so_even_when_it_is_ready():
+    told = told_of(judged(day_at(10, 7.2), where=Where("shop", "shop", False, 0, cautions=CUPS)))
+    assert told["is_ready"]
+    assert "will cup when resawn or planed on one face; have it conditioned" in told["reason"]
+
+
+def test_resawn_leaves_are_not_ready_before_their_rest_is_over():
+    told = told_of(judged(day_at(10, 7.2, resting=True), where=LEAVES))
+    assert not told["is_ready"]
+    assert "It rests until 12 Mar before it is milled again." in told["reason"]
+    wet = told_of(judged(day_at(10, 10.0, resting=True), where=LEAVES))
+    assert "too wet" in wet["reason"]
+    assert "rests until 12 Mar" in wet["reason"]
+    assert levels(day_at(0, 7.2, resting=True), day_at(1, 7.2)) == [NEAR, EASY]
+
+
+def test_no_date_is_given_before_the_rest_is_over():
+    courses = np.column_stack([lag(14.0)] * 4)
+    air = np.full(courses.shape, 7.0)
+    rested = window_of(240, courses, courses, 7.0, [10.0] * 7, air, 7.0, rest_hour=240 + 24 * 90)
+    assert (rested.low_days, rested.high_days) == (90, 90)
+
+
 def test_ready_already_has_no_dates():
     told = told_of(judged(day_at(10, 7.2)))
     assert (told["is_ready"], told["from_at"], told["until_at"]) == (True, None, None)
@@ -235,6 +263,19 @@ def test_a_settled_stack_is_ready(bench: Any):
     assert answered(bench, 720) == Ready(
         True, False, stack_of(bench, 720).judgement.reason, None, None, pytest.approx(7.72, abs=0.06)
     )
+
+
+def test_a_surface_reading_makes_ready_less_sure_until_it_is_metered_again(bench: Any, few_years: None):
+    oak = {"species": "white oak", "thickness_mm": 76.2, "mc_pct": None, "readings_pct": [8.1, 8.5]}
+    bench.stack("maple", **oak, how="pin meter", depth="surface")
+    bench.send(bench.hourly(48, 20.0, 42.0))
+    told = said(answered(bench, 48))
+    assert stack_of(bench, 48).moisture.mc_doubt_pct > 2.0
+    assert "first readings are good to ± 3.2 points only, because the meter read the surface" in told
+    assert "not the inside of 76.0 mm stock; meter it again before you rely on this" in told
+    bench.act(lambda s: record_measurement(s, s.get_one(Stack, 1), "mc_pct", 9.0, bench.hour(24), how="oven"))
+    assert "first readings" not in said(answered(bench, 48))
+    assert stack_of(bench, 48).moisture.mc_doubt_pct < 1.0
 
 
 @pytest.mark.slow

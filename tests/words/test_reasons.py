@@ -70,6 +70,7 @@ VALUES: dict[str, Any] = {
     "likelihood": "likely",
     "quarters": "8/4",
     "leaves": 3,
+    "until_day": "2026-03-12",
     "window": Reason("mc-window", {"how": "between", "low_pct": 6.26, "high_pct": 10.4}),
     "is_inside": True,
     "low_days": 9,

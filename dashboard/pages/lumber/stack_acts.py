@@ -11,17 +11,57 @@ from dashboard.pages.frame import empty
 from dashboard.pages.pieces.piece_acts import MEASURED_BACK, moved, others_than, to_another_place
 from dashboard.shell.view import Context, View, address
 from model.records.acts import book, measured
+from model.records.acts.lumber import lumber_from_document
 from model.records.queries.overview import PlaceNow, StackNow
 from model.records.schema.tables import Stack
+from model.wood.material import metering
+from model.wood.material.metering import Metered
 from model.wood.material.species import named_here
 from model.words import display as say
+from model.words.reasons import in_sentences
 
 RETIRE = "stack-retire"
 NAME = Asked("name", "Name", placeholder="Ash, spring batch")
+MC = Asked(
+    "mc", "Moisture content", "numbers", "%, a reading a board: 8.1, 8.4, 9", "readings_pct",
+    placeholder="8.1, 8.4, 9",
+)  # fmt: skip
+READING = (
+    Asked(
+        "depth",
+        "Depth of the reading",
+        "choice",
+        options=(
+            ("", "not said"),
+            (metering.PINS_IN, "pins a quarter of the thickness in"),
+            (metering.SURFACE, "the surface only"),
+        ),
+        folded=True,
+    ),
+    Asked(
+        "wood_temperature",
+        "Wood temperature",
+        "temperature",
+        hint="{degrees}, if you left its correction to us",
+        stored="wood_c",
+        needed=False,
+        folded=True,
+    ),
+    Asked(
+        "set_for_wood",
+        "Meter set for this wood",
+        "flag",
+        options=(("", "not said"), ("yes", "yes, or its table applied"), ("no", "no")),
+        folded=True,
+    ),
+)
+"""How a meter was held to the boards."""
+HOW = tuple((how, how) for how in metering.HOW)
 LUMBER = (
     Asked("species", "Wood", hint="trade name", list="species-names"),
-    Asked("thickness", "Thickness", "length", stored="thickness_mm", placeholder="1"),
-    Asked("mc", "Moisture content", "number", hint="%, mean of several boards", stored="mc_pct"),
+    Asked("thickness", "Thickness", "thickness", stored="thickness_mm", placeholder="4/4"),
+    MC,
+    Asked("how", "How", "choice", options=(("", "not said"), *HOW)),
     Asked(
         "stickered",
         "Piled",
@@ -29,6 +69,28 @@ LUMBER = (
         options=(("yes", "stickered"), ("no", "dead-piled")),
         usual=True,
     ),
+    *READING,
+    Asked(
+        "sealed_ends",
+        "Ends",
+        "flag",
+        options=(("no", "open"), ("yes", "sealed")),
+        usual=False,
+        folded=True,
+    ),
+    Asked(
+        "prongs",
+        "Prong test",
+        "choice",
+        options=(
+            ("", "not done"),
+            ("straight", "prongs straight"),
+            ("in", "prongs pinch in"),
+            ("out", "prongs bend out"),
+        ),
+        folded=True,
+    ),
+    Asked("rest_until", "Resawn or rough-milled: rests until", "date", folded=True),
 )
 """What a stack's document holds of a form."""
 MEANT_FOR = Asked("destination", "Meant for", "place", needed=False)
@@ -44,14 +106,14 @@ NEW = Form(
     ),
     is_first=True,
 )
-HOW = ("pin meter", "pinless meter", "oven", "witness board")
 METER = Form(
     "meter",
     "Record the reading",
     (
-        Asked("mc", "Moisture content", "number", hint="%, corrected for temperature", stored="mc_pct"),
-        Asked("how", "How", "choice", options=tuple((how, how) for how in HOW)),
+        MC,
+        Asked("how", "How", "choice", options=HOW),
         Asked("at", "On", "day"),
+        *READING,
     ),
     whose="stack",
 )
@@ -100,7 +162,7 @@ def register(app: Dash, context: Context) -> None:
 
 def lumber_of(values: Mapping[str, Any], view: View) -> dict[str, Any]:
     """The keys of a stack's document read from a form, its wood as the book's region names it."""
-    found = {one.into: values[one.into] for one in LUMBER}
+    found = {one.into: values[one.into] for one in LUMBER if values[one.into] not in (None, "")}
     return found | {"species": named_here(str(found["species"]), view.context.region)}
 
 
@@ -126,9 +188,14 @@ def meter(stack_id: int, typed: dict[str, Any], view: View) -> Act:
     with doing(view, "measurement") as (session, revision):
         stack = session.get_one(Stack, stack_id)
         values = METER.read(typed, view, zone=zone_of_stack(stack))
-        mc_pct, how, at = values["mc_pct"], values["how"], max(values["at"], stack.start_at)
-        measured.record_measurement(session, stack, "mc_pct", mc_pct, at, how=how)
-        return done(revision, f"{say.mc(mc_pct)} by {how} is recorded.", MEASURED_BACK)
+        how, at = values["how"], max(values["at"], stack.start_at)
+        held = {key: values[key] for key in ("depth", "wood_c", "set_for_wood")}
+        lumber = lumber_from_document(stack.document, f"stack {stack.name}")
+        found = Metered(tuple(values["readings_pct"]), lumber.thickness_mm, how, **held)
+        told = in_sentences(found.told(lumber.species), view.display)
+        measured.record_measurement(session, stack, "mc_pct", found.mc_pct, at, found.doubt_pct, how=how)
+        said = f"{say.mc_with_doubt(found.mc_pct, found.doubt_pct)} by {how} is recorded. {told}"
+        return done(revision, said.strip(), MEASURED_BACK)
 
 
 def move(stack_id: int, typed: dict[str, Any], view: View) -> Act:

@@ -18,11 +18,14 @@ FIRST_MC = "%, when it was recorded"
 
 def _record(stack: Stack) -> dict[str, Any]:
     own = {"name": stack.name, "destination": stack.destination_id}
-    return {"stickered": True, **stack.document, **own}
+    read = {"readings_pct": [stack.start_mc_pct]}
+    return {"stickered": True, **read, **stack.document, **own}
 
 
 def _change(session: Session, stack: Stack, values: dict[str, Any], view: View) -> None:
-    document = {**stack.document, **lumber_of(values, view)}
+    asked = {*(one.into for one in LUMBER), "mc_pct"}
+    kept = {key: value for key, value in stack.document.items() if key not in asked}
+    document = {**kept, **lumber_of(values, view)}
     book.replace_stack(session, stack, document, values["destination"], name=values["name"])
 
 

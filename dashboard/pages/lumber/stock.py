@@ -20,11 +20,18 @@ from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import StackNow
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT
+from model.wood.reason import Reason
 from model.words import display as say
 from model.words.display import Display
-from model.words.reasons import in_sentences
+from model.words.reasons import clause, in_sentences
 
 DAY_AND_HALF = timedelta(hours=36)
+PRONGS_SAID = {
+    "": "",
+    "straight": "Prong test: straight, no stress from the kiln.",
+    "in": "Prong test: they pinch in.",
+    "out": "Prong test: they bend out.",
+}
 SPANS = ("month", "season", "year", "all")
 """Spans a stack's moisture is drawn over."""
 
@@ -175,13 +182,29 @@ def facts(stack: StackNow, view: View) -> list[Any]:
         "Stickered. " if stack.document.get("stickered", True) else "Dead-piled: air reaches two faces. "
     )
     since = say.day(stack.start_at, stack.place.zone if stack.place else "UTC", view.units, view.now)
-    told.append(f"Recorded at {say.mc(stack.start_mc_pct)} on {since}.")
+    told.append(_recorded(stack, since, view.display))
     if stack.moisture is not None and stack.judgement.is_current:
         holds = say.mc_with_doubt(stack.moisture.mc_mean_pct, stack.moisture.mc_doubt_pct)
         told.append(f" It holds {holds} now.")
         if stack.moisture.mc_doubt_pct > METER_UNCERTAINTY_PCT:
             told.append(f" Metering it today brings that to about ± {METER_UNCERTAINTY_PCT:g} %.")
     return told
+
+
+def _recorded(stack: StackNow, since: str, display: Display) -> str:
+    """What was metered and seen of it on its first day."""
+    lumber = stack.lumber
+    if lumber is None:
+        return f"Recorded at {say.mc(stack.start_mc_pct)} on {since}."
+    metered = lumber.metered
+    how = ", assumed" if metered is None else f" by {lumber.how}" if lumber.how else ""
+    told = [f"Recorded at {say.mc_with_doubt(lumber.mc_pct, lumber.mc_doubt_pct)} on {since}{how}."]
+    if metered is not None:
+        told.append(in_sentences(metered.told(lumber.species), display))
+    told += ["Its ends are sealed." if lumber.sealed_ends else "", PRONGS_SAID[lumber.prongs]]
+    if lumber.rest_until:
+        told.append(say.sentence(clause(Reason("rest", {"until_day": lumber.rest_until}), display)))
+    return " ".join(filter(None, told))
 
 
 def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View) -> Child:

@@ -13,7 +13,7 @@ from model.records.acts import measured
 from model.records.queries.overview import StackNow
 from model.records.schema.tables import Preference, Stack
 from model.wood.errors import BadInput
-from model.wood.material.instruments import METER_UNCERTAINTY_PCT, WitnessBoard
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT, WitnessBoard
 from model.words import display as say
 
 BEGIN = Form(
@@ -34,7 +34,6 @@ WEIGH = Form(
     (Asked("mass", "It weighs now", "number", "grams", stored="mass_g", what="its weight", unit="g"),),
     whose="stack",
 )
-OVEN_UNCERTAINTY_PCT = 0.1
 SCALE_G = 0.5
 """Of a kitchen scale that shows grams (common practice, no source)."""
 
@@ -82,7 +81,7 @@ def _page(stack_id: int) -> str:
 def begin(stack_id: int, typed: dict[str, Any], view: View) -> Act:
     """Keep a board whose weight and moisture are both known."""
     values = BEGIN.read(typed, view)
-    sure = OVEN_UNCERTAINTY_PCT if values["by"] == "oven" else METER_UNCERTAINTY_PCT
+    sure = OVEN_DOUBT_PCT if values["by"] == "oven" else METER_UNCERTAINTY_PCT
     board = WitnessBoard(values["mass_g"], values["mc_pct"], sure)
     value = {"mass_g": board.mass_g, "mc_pct": board.mc_pct, "mc_uncertainty_pct": sure}
     with doing(view, "change of the board") as (session, revision):

@@ -1,11 +1,18 @@
 """What a stack's document says, and the check of it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
+from model.wood.doubt import ASSUMED_DOUBT_PCT
 from model.wood.errors import BadInput
+from model.wood.material.metering import Metered
 from model.wood.material.species import find_species
+from model.wood.reason import Reason
+
+PRONGS = ("", "straight", "in", "out")
+"""How the prongs cut in a fresh section of a board stand: straight, pinched in, or bent out."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,20 @@ class Lumber:
         Mean board width.
     mc_low_pct, mc_high_pct : float, optional
         Driest and wettest board of the lot, as metered.
+    readings_pct : tuple of float
+        What the meter showed, one a board [%]; in place of `mc_pct`, which follows from them.
+    how, depth : str
+        As in `model.wood.material.metering`; empty when nobody said.
+    wood_c : float, optional
+        Temperature of the wood when it was metered [°C].
+    set_for_wood : bool, optional
+        Whether the meter was set for the wood.
+    sealed_ends : bool
+        A fact about the boards; moisture is followed through the thickness, where it changes nothing.
+    prongs : str
+        How the prongs of a fresh section stand: straight, in or out; empty when none was cut.
+    rest_until : str
+        The day up to which it rests before it is milled again, as 2026-03-12; empty when it doesn't.
     note : str
     """
 
@@ -39,7 +60,39 @@ class Lumber:
     width_mm: float | None = None
     mc_low_pct: float | None = None
     mc_high_pct: float | None = None
+    readings_pct: tuple[float, ...] = ()
+    how: str = ""
+    depth: str = ""
+    wood_c: float | None = None
+    set_for_wood: bool | None = None
+    sealed_ends: bool = False
+    prongs: str = ""
+    rest_until: str = ""
     note: str = ""
+
+    @property
+    def metered(self) -> Metered | None:
+        """What the meter said; none of a moisture content that nobody metered."""
+        if self.mc_basis != "measured":
+            return None
+        readings = self.readings_pct or (self.mc_pct,)
+        corrected = self.wood_c if self.readings_pct else None
+        return Metered(readings, self.thickness_mm, self.how, self.depth, corrected, self.set_for_wood)
+
+    @property
+    def mc_doubt_pct(self) -> float:
+        """The ± of its mean when recorded [points]."""
+        return ASSUMED_DOUBT_PCT if self.metered is None else self.metered.doubt_pct
+
+    @property
+    def rest_hour(self) -> int:
+        """The hour since 1970 at which its rest is over; 0 where it doesn't rest."""
+        return 24 * (date.fromisoformat(self.rest_until) - date(1970, 1, 1)).days if self.rest_until else 0
+
+    @property
+    def cautions(self) -> list[Reason]:
+        """What a maker has to know of these boards before they are milled."""
+        return [Reason("case-hardened", {"how": self.prongs})] if self.prongs in ("in", "out") else []
 
 
 def lumber_from_document(document: Mapping[str, Any], where: str) -> Lumber:
@@ -48,10 +101,11 @@ def lumber_from_document(document: Mapping[str, Any], where: str) -> Lumber:
     for key in document:
         if key not in known:
             raise BadInput(where, key, f"must be one of {', '.join(sorted(known))}", document[key])
-    for key in ("species", "thickness_mm", "mc_pct"):
+    needed = ("species", "thickness_mm", "readings_pct" if "readings_pct" in document else "mc_pct")
+    for key in needed:
         if document.get(key) is None:
             raise BadInput(where, key, "must be given", document.get(key))
-    lumber = Lumber(**document)
+    lumber = _with_readings(document, where) if "readings_pct" in document else Lumber(**document)
     try:
         find_species(lumber.species)
     except BadInput as problem:
@@ -68,8 +122,15 @@ def lumber_from_document(document: Mapping[str, Any], where: str) -> Lumber:
             continue
         if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
             raise BadInput(where, key, f"must be a number in {least:g} to {most:g} {unit}", value)
-    if not isinstance(lumber.stickered, bool):
-        raise BadInput(where, "stickered", "must be true or false", lumber.stickered)
+    for key in ("stickered", "sealed_ends"):
+        if not isinstance(getattr(lumber, key), bool):
+            raise BadInput(where, key, "must be true or false", getattr(lumber, key))
+    if lumber.prongs not in PRONGS:
+        raise BadInput(where, "prongs", f"must be one of {', '.join(filter(None, PRONGS))}", lumber.prongs)
+    try:
+        _ = lumber.rest_hour
+    except (TypeError, ValueError) as problem:
+        raise BadInput(where, "rest_until", "must be a day as 2026-03-12", lumber.rest_until) from problem
     if lumber.mc_basis not in ("measured", "assumed"):
         raise BadInput(where, "mc_basis", "must be measured or assumed", lumber.mc_basis)
     low, high = lumber.mc_low_pct, lumber.mc_high_pct
@@ -81,3 +142,28 @@ def lumber_from_document(document: Mapping[str, Any], where: str) -> Lumber:
             lumber.mc_pct,
         )
     return lumber
+
+
+def _with_readings(document: Mapping[str, Any], where: str) -> Lumber:
+    """The lumber of a document whose moisture content follows from the meter's readings."""
+    given = document["readings_pct"]
+    if document.get("mc_pct") is not None:
+        rule = "must be left out where the readings are given"
+        raise BadInput(where, "mc_pct", rule, document["mc_pct"])
+    readings = given if isinstance(given, list | tuple) and given else [given]
+    for reading in readings:
+        if isinstance(reading, bool) or not isinstance(reading, int | float) or not 0.0 <= reading <= 60.0:
+            raise BadInput(where, "moisture content", "must be numbers in 0 to 60 %", given)
+    wood_c = document.get("wood_c")
+    if wood_c is not None and not (isinstance(wood_c, int | float) and -30.0 <= wood_c <= 60.0):
+        raise BadInput(where, "wood_c", "must be a number in -30 to 60 °C", wood_c)
+    first = Lumber(**{**document, "mc_pct": readings[0], "readings_pct": tuple(readings)})
+    try:
+        metered = replace(first, mc_basis="measured").metered
+    except BadInput as problem:
+        raise BadInput(where, problem.what, problem.rule, problem.got) from problem
+    assert metered is not None
+    boards = metered.boards_pct
+    if len(boards) == 1:
+        return replace(first, mc_pct=metered.mc_pct)
+    return replace(first, mc_pct=metered.mc_pct, mc_low_pct=min(boards), mc_high_pct=max(boards))

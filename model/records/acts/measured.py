@@ -8,6 +8,7 @@ from model.records.acts.invalidation import aware, note_change, rewind
 from model.records.schema.tables import Body, Fit, Measurement, Member, Stack
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
+from model.wood.material.instruments import OVEN_DOUBT_PCT
 
 QUANTITIES = {"mc_pct": (0.0, 60.0, "%"), "width_mm": (1.0, 3000.0, "mm"), "gap_mm": (0.0, 100.0, "mm")}
 
@@ -15,7 +16,6 @@ QUANTITIES = {"mc_pct": (0.0, 60.0, "%"), "width_mm": (1.0, 3000.0, "mm"), "gap_
 # (Wood Handbook ch. 13), an oven and scale to a tenth; half a millimetre for a rule across a panel and two
 # tenths for feelers are common practice, no source.
 USUAL_UNCERTAINTY = {"mc_pct": 0.5, "width_mm": 0.25, "gap_mm": 0.1}
-OVEN_UNCERTAINTY_PCT = 0.1
 
 
 def record_measurement(
@@ -58,7 +58,7 @@ def record_measurement(
         raise BadInput(where, quantity, f"must be a number in {least:g} to {most:g} {unit}", value)
     if uncertainty is None:
         exact = quantity == "mc_pct" and "oven" in how.lower()
-        uncertainty = OVEN_UNCERTAINTY_PCT if exact else USUAL_UNCERTAINTY[quantity]
+        uncertainty = OVEN_DOUBT_PCT if exact else USUAL_UNCERTAINTY[quantity]
     if isinstance(uncertainty, bool) or not 0.0 < uncertainty <= most:
         raise BadInput(where, "uncertainty", f"must be more than 0 and at most {most:g} {unit}", uncertainty)
     if at < body.start_at:

@@ -6,8 +6,10 @@ from datetime import datetime
 from math import sqrt
 from typing import Any, TypeVar
 
+from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.schema.tables import Document
 from model.wood.doubt import TEN_PERCENT_SD
+from model.wood.errors import BadInput
 from model.wood.reason import Reason
 
 Kept = TypeVar("Kept")
@@ -264,6 +266,14 @@ class StackNow:
     @property
     def ready(self) -> Ready:
         return Ready.of(self.judgement)
+
+    @property
+    def lumber(self) -> Lumber | None:
+        """What its record says; none of one that can't be read."""
+        try:
+            return lumber_from_document(self.document, f"stack {self.name}")
+        except BadInput:
+            return None
 
 
 @dataclass(frozen=True)

@@ -90,6 +90,8 @@ class StackDay:
         Its mean a week before [%]; NaN where it wasn't followed then, or was metered since.
     heard : bool
         Whether the air where it stands was known.
+    resting : bool
+        Whether it rests before it is milled again.
     """
 
     hour: int
@@ -99,6 +101,7 @@ class StackDay:
     slope_pct_a_week: float = math.nan
     week_ago_pct: float = math.nan
     heard: bool = True
+    resting: bool = False
 
     @property
     def off_pct(self) -> float:
@@ -170,7 +173,7 @@ def stack_standings(
 
 def _level(day: StackDay, before: int | None) -> int:
     slack = CLEAR_BY_PCT if before == EASY else 0.0
-    if fulfils(day.off_pct, day.slope_pct_a_week, day.uneven_pct, slack):
+    if not day.resting and fulfils(day.off_pct, day.slope_pct_a_week, day.uneven_pct, slack):
         return EASY
     usable = USABLE_WITHIN_PCT - (CLEAR_BY_PCT if before == PAST else 0.0)
     return NEAR if abs(day.off_pct) <= usable else PAST
@@ -225,6 +228,7 @@ def window_of(
     week_before: Sequence[float],
     air_pct: Floats,
     spell_pct: float,
+    rest_hour: int = 0,
 ) -> Window:
     """When the rule is met first, in each of some plausible years.
 
@@ -237,10 +241,13 @@ def window_of(
         The mean at each of the seven midnights up to `from_hour`, oldest first [%]; NaN where not known.
     spell_pct : float
         EMC of the last five days [%].
+    rest_hour : int
+        It isn't ready before.
     """
     before = np.repeat(np.asarray(week_before, dtype=np.float64)[:, None], mc_pct.shape[1], axis=1)
     slope = slopes(np.concatenate([before, mc_pct]))[7:]
     good = fulfils(mc_pct - target_pct, slope, uneven_pct(mc_pct, core_pct))
+    good[: max(-(-(rest_hour - from_hour) // 24) - 1, 0)] = False
     first = np.sort(np.where(good.any(axis=0), np.argmax(good, axis=0) + 1.0, np.inf))
     low, high = (float(first[math.ceil(part * len(first)) - 1]) for part in (0.1, 0.9))
     target_then = target_pct if isinstance(target_pct, float) else float(np.mean(target_pct[0]))
@@ -259,12 +266,22 @@ def window_of(
 
 @dataclass(frozen=True)
 class Where:
-    """Where a stack stands and how it is piled: what an answer says beside its numbers."""
+    """Where a stack stands and how it is piled: what an answer says beside its numbers.
+
+    Attributes
+    ----------
+    rest_until : str
+        The day its rest is over, as 2026-03-12.
+    cautions : tuple of Reason
+        What a maker has to know of its boards, ready or not.
+    """
 
     place: str
     kind: str
     dead_piled: bool
     since_hour: int
+    rest_until: str = ""
+    cautions: tuple[Reason, ...] = ()
 
 
 def judged_stack(
@@ -277,6 +294,12 @@ def judged_stack(
     is_ready = standing.level == EASY and not air.unknown
     why = Reason("ready", stack_values(last, target)) if standing.level == EASY else why_not(last, target)
     also: list[Reason] = []
+    if last.resting:
+        rests = Reason("rests", {**stack_values(last, target), "until_day": where.rest_until})
+        if why.key == "not-a-day-yet":
+            why = rests
+        else:
+            also.append(rests)
     never_here, days = False, None
     if air.unknown:
         also.append(Reason("last-known", {"was": why}))
@@ -291,6 +314,7 @@ def judged_stack(
         also.append(Reason("dead-piled"))
     if target.cap:
         also.append(target.cap)
+    also += where.cautions
     from_at, until_at = (
         None if days is None or window is None or day is None else _instant(window.from_hour, day)
         for day in days or (None, None)

@@ -30,9 +30,8 @@ from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import moisture_batch, piece_from_document
 
-# One standard deviation of the first moisture content, from the ± of a meter or of a guess.
-MEASURED_SD_PCT = METER_UNCERTAINTY_PCT / TEN_PERCENT_SD
-ASSUMED_SD_PCT = ASSUMED_DOUBT_PCT / TEN_PERCENT_SD
+# The ± of a part's first moisture content [points], of a meter or of a guess.
+DOUBT_OF_BASIS = {"measured": METER_UNCERTAINTY_PCT, "assumed": ASSUMED_DOUBT_PCT}
 
 
 # A dead-piled stack takes up moisture at its outside only. Closed-shed storage gains about 0.3 % a month
@@ -134,7 +133,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
     except BadInput as problem:
         return Assembly("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
     bodies = tuple(
-        _body(row[0], piece.members[row[1]], row[3], row[4], row[5], one, own)
+        _body(row[0], piece.members[row[1]], row[3], row[4], DOUBT_OF_BASIS[row[5]], one, own)
         for row, one, own in zip(members, constants, measured, strict=True)
     )
     gaps: dict[int, list[tuple[int, float]]] = {}
@@ -149,7 +148,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
 
 
 def _stack_owner(stack_id: int, signature: Any) -> Assembly:
-    (_, name, document, start, start_mc, basis, destination, retired), stays, measured = signature
+    (_, name, document, start, start_mc, _, destination, retired), stays, measured = signature
     spans = _spans(stays)
     until = FOREVER if retired is None else retired // HOUR_MS
     try:
@@ -167,7 +166,7 @@ def _stack_owner(stack_id: int, signature: Any) -> Assembly:
         return Assembly("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
     between = STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE
     constants = constants._replace(face_permeance=between, back_permeance=between)
-    body = _body(stack_id, board, start, start_mc, basis, constants, measured)
+    body = _body(stack_id, board, start, start_mc, lumber.mc_doubt_pct, constants, measured)
     return Assembly("stack", stack_id, name, (body,), (), spans, until, destination, lumber=lumber)
 
 
@@ -176,11 +175,11 @@ def _body(
     member: Member,
     start_ms: int,
     start_mc_pct: float,
-    basis: str,
+    doubt_pct: float,
     constants: moisture.Constants,
     measured: Sequence[tuple[Any, ...]],
 ) -> Body:
-    sd = MEASURED_SD_PCT if basis == "measured" else ASSUMED_SD_PCT
+    sd = doubt_pct / TEN_PERCENT_SD
     finished = member.finished_at
     return Body(
         id=body_id,

@@ -40,6 +40,7 @@ from model.watch.state.snapshot import emc_ahead
 from model.watch.tell.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.tell.warnings import Episode
 from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.reason import Reason
 
 WEEK_H = 7 * DAY_H
@@ -104,12 +105,17 @@ def stack_history(
             wanted.mc_pct,
             *_moves(owner, mean_at, at),
             not air_then(owner, at, climates).unknown,
+            at < _rest_hour(owner),
         )
         for (at, mean, core, _), wanted in zip(rows, targets, strict=True)
     )
     standings = stack_standings(days)
     told = _episodes(owner, days, standings, targets, until)
     return StackHistory(until, days, standings[-1] if standings else None, target, tuple(told))
+
+
+def _rest_hour(owner: Assembly) -> int:
+    return 0 if owner.lumber is None else owner.lumber.rest_hour
 
 
 def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
@@ -150,7 +156,7 @@ def stack_as_it_is(
     mean_at = {day.hour: day.mc_pct for day in history.days}
     metered_since = any(metered > history.until for metered, _, _ in body.moistures)
     moves = (math.nan, math.nan) if metered_since else _moves(owner, mean_at, history.until)
-    now = StackDay(at, mean, core, target.mc_pct, *moves, heard)
+    now = StackDay(at, mean, core, target.mc_pct, *moves, heard, at < _rest_hour(owner))
     standing = history.standing
     if standing is None or metered_since:
         (standing,) = stack_standings([now], standing)
@@ -198,6 +204,7 @@ def stack_windows(
             one.week_before,
             air_pct,
             spell_pct,
+            _rest_hour(owner),
         )
     return windows
 
@@ -215,8 +222,16 @@ def stack_now(
             return unknown_stack(owner.start_hour, Reason("no-place"))
         return unknown_stack(owner.start_hour, Reason("no-air-yet", {"place": air.place}))
     place = climates[found.place_id].place
-    dead_piled = owner.lumber is not None and not owner.lumber.stickered
-    where = Where(place.name, place.kind, dead_piled, owner.start_hour)
+    lumber, (body,) = owner.lumber, owner.bodies
+    assert lumber is not None
+    left = math.exp(-max(found.day.hour - body.start_hour, 0) / body.time_constant_h)
+    cautions = [*lumber.cautions]
+    if lumber.metered and not body.moistures and left * lumber.mc_doubt_pct > METER_UNCERTAINTY_PCT:
+        why = lumber.metered.unsure(lumber.species)
+        cautions.append(Reason("start-unsure", {"mc_doubt_pct": lumber.mc_doubt_pct, "why": why}))
+    where = Where(
+        place.name, place.kind, not lumber.stickered, owner.start_hour, lumber.rest_until, tuple(cautions)
+    )
     return judged_stack(found.day, found.standing, found.target, where, window, air)
 
 

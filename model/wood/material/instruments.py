@@ -14,6 +14,8 @@ MASS = Range("mass_g", 0.001, 1e6, "g")
 
 METER_UNCERTAINTY_PCT = 1.0
 """Of a hand meter on the right species setting: Wood Handbook ch. 13 (as repeated elsewhere)."""
+OVEN_DOUBT_PCT = 0.1
+"""Of an offcut dried in an oven and weighed [points] (common practice, no source)."""
 
 
 @dataclass(frozen=True)
