@@ -6,7 +6,7 @@ from dashboard.figures.drawing import Shape, end_grain, picture, shape, ticks
 from dashboard.figures.scale import Scale, rule_graduations
 from model.words.display import Display
 
-TALLEST, PAD = 190.0, 8.0
+TALLEST, PAD, WIDTH = 190.0, 8.0, 300
 RULE_TOP = 34.0
 
 
@@ -41,9 +41,7 @@ class Front:
     panel_movement_mm: float | None = None
 
 
-def front_drawing(
-    front: Front, most_mm: float, display: Display, width: int = 300, uid: str = "front"
-) -> Shape:
+def front_drawing(front: Front, most_mm: float, display: Display, uid: str = "front") -> Shape:
     """A part from the front at true proportion, and its movement on a rule.
 
     Parameters
@@ -53,14 +51,12 @@ def front_drawing(
         The largest movement among those drawn beside each other: their rules have one scale.
     display : Display
         The viewer's units.
-    width : int
-        Width of the drawing in its own units.
     uid : str
         A name no other drawing on the page has.
     """
-    scale = min((width - 2 * PAD) / front.width_mm, TALLEST / front.length_mm)
+    scale = min((WIDTH - 2 * PAD) / front.width_mm, TALLEST / front.length_mm)
     across, tall = front.width_mm * scale, front.length_mm * scale
-    left, top = (width - across) / 2, PAD
+    left, top = (WIDTH - across) / 2, PAD
     drawn: list[Shape] = [end_grain(uid)]
     if front.kind == "framed":
         drawn += _framed(front, left, top, across, tall, scale)
@@ -82,14 +78,14 @@ def front_drawing(
     if shift > 0:
         drawn = [shape("g", *drawn, transform=f"translate(0 {shift:.1f})")]
     drawn += _dimension(front, left, base, across, display)
-    rule, height = _movement(front, most_mm, base + RULE_TOP, width, display)
+    rule, height = _movement(front, most_mm, base + RULE_TOP, display)
     label = (
         f"{front.title}, {display.length(front.width_mm)} wide and {display.length(front.length_mm)} long, "
         f"moves {display.length(front.movement_mm, finest=64)} across over the year"
     )
     if front.panel_movement_mm:
         label += f", its panel {display.length(front.panel_movement_mm, finest=64)} in its grooves"
-    return picture(width, height, *drawn, *rule, label=f"{label}.", class_="front")
+    return picture(WIDTH, height, *drawn, *rule, label=f"{label}.", class_="front")
 
 
 def _grain(left: float, top: float, across: float, tall: float) -> Shape:
@@ -134,13 +130,11 @@ def _dimension(front: Front, left: float, base: float, across: float, display: D
     ]
 
 
-def _movement(
-    front: Front, most_mm: float, top: float, width: int, display: Display
-) -> tuple[list[Shape], float]:
+def _movement(front: Front, most_mm: float, top: float, display: Display) -> tuple[list[Shape], float]:
     """The movement as a bar along a steel rule, much larger than life, of one scale with its neighbours."""
     step_mm = 25.4 / 32 if display.units == "inch" else 0.5
     end_mm = max((int(most_mm / (4 * step_mm)) + 1) * 4 * step_mm, 8 * step_mm)
-    x = Scale(0.0, end_mm, PAD, width - PAD)
+    x = Scale(0.0, end_mm, PAD, WIDTH - PAD)
     found: list[Shape] = []
     bars: list[tuple[str, float, str | None]] = [("moves", front.movement_mm, None)]
     if front.panel_movement_mm:

@@ -80,7 +80,6 @@ def answers(
     which: str = "number",
     field: str = "key",
     fields_of: str = "",
-    here: Callable[[Any], str] | None = None,
 ) -> None:
     """Let a form's button do an act, and answer with what it did or what is wrong.
 
@@ -94,22 +93,21 @@ def answers(
         their `field`; raises BadInput.
     fields_of : str, optional
         The form whose fields are read, where it is another's.
-    here : callable, optional
-        From `whose` to the page's address, for an act that leads nowhere else.
     """
 
     @app.callback(
         *OUTPUTS,
         Input({"act": form, which: ALL}, "n_clicks"),
         State({"form": fields_of or form, field: ALL}, "value"),
+        State(ADDRESS, "pathname"),
         prevent_initial_call=True,
     )
-    def answer(clicks: list[int | None], _values: list[Any]) -> tuple[Any, Any, Any]:
+    def answer(clicks: list[int | None], _values: list[Any], here: str | None) -> tuple[Any, Any, Any]:
         if not any(clicks) or not ctx.triggered_id:
             return NOTHING
         whose = ctx.triggered_id[which]
         typed = {item["id"][field]: item.get("value") for item in ctx.states_list[0]}
-        return answered(act(whose, typed, view_of(context)), here(whose) if here is not None else "")
+        return answered(act(whose, typed, view_of(context)), here or "")
 
 
 def register(app: Dash, context: Context) -> None:

@@ -214,7 +214,6 @@ class Form:
         app: Dash,
         context: Context,
         act: Callable[[Any, dict[Any, Any], View], Act],
-        here: Callable[[Any], str] | None = None,
     ) -> None:
         """Let the button do an act; see `dashboard.forms.acts.answers`."""
 
@@ -228,7 +227,7 @@ class Form:
                     set_props({"fault": self.name, "key": one.key}, {"children": said})
                 raise
 
-        answers(app, context, self.name, told, which=self.whose, here=here)
+        answers(app, context, self.name, told, which=self.whose)
 
     def faults(self, error: BadInput) -> dict[str, BadInput]:
         """What is wrong, by field."""

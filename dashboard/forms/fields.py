@@ -8,9 +8,9 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from dash import html
-from dash.development.base_component import Component
 from sqlalchemy.orm import Session
 
+from dashboard.figures.element import Element
 from model.records.schema.tables import Place
 from model.wood.errors import BadInput
 from model.wood.material.species import all_species
@@ -29,7 +29,7 @@ NARROW = 19
 """Letters of a choice that a field of usual width shows whole."""
 
 
-class Choice(Component):
+class Choice(Element):
     """A choice from a list: the browser's own select element.
 
     Parameters
@@ -43,14 +43,7 @@ class Choice(Component):
         What a plain form sends it as.
     """
 
-    _children_props: list[str] = []  # noqa: RUF012
-    _base_nodes = ["children"]  # noqa: RUF012
-    _namespace = "paneltide"
-    _type = "Choice"
-    _prop_names = ["id", "options", "value", "label", "name"]  # noqa: RUF012
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties = _prop_names
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
+    PROPS = ("id", "options", "value", "label", "name")
 
     def __init__(
         self,
@@ -65,7 +58,7 @@ class Choice(Component):
         super().__init__(id=id, options=listed, value=value, **more)
 
 
-class Line(Component):
+class Line(Element):
     """A line to type on, or several; its value is told when typing pauses.
 
     Parameters
@@ -86,22 +79,16 @@ class Line(Component):
         When Enter was pressed in it.
     """
 
-    _children_props: list[str] = []  # noqa: RUF012
-    _base_nodes = ["children"]  # noqa: RUF012
-    _namespace = "paneltide"
-    _type = "Line"
-    _prop_names = [  # noqa: RUF012
-        "id", "value", "kind", "list", "placeholder", "rows", "name", "mode", "entered",
-    ]  # fmt: skip
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties = _prop_names
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
+    PROPS = (
+        *("id", "value", "kind", "list", "placeholder"),
+        *("rows", "name", "mode", "entered"),
+    )
 
     def __init__(self, id: Id, value: str = "", **more: Any) -> None:
         super().__init__(id=id, value=value, **{key: given for key, given in more.items() if given})
 
 
-class Upload(Component):
+class Upload(Element):
     """A file to choose, sent to an address at once.
 
     Parameters
@@ -120,14 +107,7 @@ class Upload(Component):
         What the address answered: the value where it took the file, else the problem.
     """
 
-    _children_props: list[str] = []  # noqa: RUF012
-    _base_nodes = ["children"]  # noqa: RUF012
-    _namespace = "paneltide"
-    _type = "Upload"
-    _prop_names = ["id", "to", "accept", "most", "value", "problem", "name"]  # noqa: RUF012
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties = _prop_names
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
+    PROPS = ("id", "to", "accept", "most", "value", "problem", "name")
 
     def __init__(self, id: Id, to: str, accept: str, most: int) -> None:
         super().__init__(id=id, to=to, accept=accept, most=most, value="", problem="", name="")

@@ -1,6 +1,6 @@
 """The frame round every page, and the few elements all pages are made of."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -168,6 +168,12 @@ def part(title: Child, *children: Child, className: str = "") -> Child:
     if all(child is None for child in children):
         return None
     return html.Section([html.H2(title), *children], className=f"part {className}".strip())
+
+
+def facts_list(facts: Iterable[tuple[str, Child]], className: str = "facts") -> html.Dl:
+    """Facts under each other, each behind its name."""
+    told = [element for name, fact in facts for element in (html.Dt(name), html.Dd(fact))]
+    return html.Dl(told, className=className)
 
 
 def folded(title: Child, *children: Child, is_open: bool = False, **more: Any) -> html.Details:

@@ -191,11 +191,10 @@ class Paper(FPDF):
         room: float,
         size: float,
         least: float,
-        style: str = "B",
         family: str = WORDS,
     ) -> float:
-        """The largest type in which each text finds room on a line, from `size` down to `least` [points]."""
-        while size > least and any(self.width_of(text, size, family, style) > room for text in texts):
+        """The largest bold type in which each text finds room, from `size` down to `least` [points]."""
+        while size > least and any(self.width_of(text, size, family, "B") > room for text in texts):
             size = max(size - 0.5, least)
         return size
 

@@ -20,7 +20,6 @@ from dashboard.paper.job import JobFacts as JobFacts
 from dashboard.paper.job import job_sheet as job_sheet
 from dashboard.paper.page import PaperSize
 from dashboard.say import piece_words
-from dashboard.shell.files import file_name as file_name
 from dashboard.shell.links import reach
 from model.answers.annual_range import home_year, recorded_air, usual_year
 from model.records.acts.book import load_piece

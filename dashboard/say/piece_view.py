@@ -44,9 +44,9 @@ def document_of_row(piece: PieceNow) -> dict[str, object]:
     }
 
 
-def range_of(piece: PieceNow, temperature_c: float = 20.0) -> DesignRange | None:
-    """The piece's design range at a temperature, to a whole degree: finer moves no limit that is shown."""
-    return _range(json.dumps(document_of_row(piece), sort_keys=True), float(round(temperature_c)))
+def range_of(piece: PieceNow) -> DesignRange | None:
+    """The piece's design range at 20 °C; none when its record can't be read any more."""
+    return _range(json.dumps(document_of_row(piece), sort_keys=True))
 
 
 def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
@@ -119,9 +119,9 @@ def _read(document: str) -> Piece | None:
 
 
 @lru_cache(maxsize=2048)
-def _range(document: str, temperature_c: float) -> DesignRange | None:
+def _range(document: str) -> DesignRange | None:
     piece = _read(document)
-    return None if piece is None else design_range(piece, temperature_c)
+    return None if piece is None else design_range(piece)
 
 
 def moistures(piece: PieceNow) -> dict[str, float]:
@@ -133,7 +133,7 @@ def mean_mc(member: MemberNow) -> float:
     return member.moisture.mc_mean_pct if member.moisture else member.start_mc_pct
 
 
-def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> list[LimitStanding]:
+def limits_now(piece: PieceNow, fit: FitNow) -> list[LimitStanding]:
     """Each limit of a fit with what is left, the tightest first.
 
     The margin is the watch's, which has followed the members; where it has not come yet, it is worked out
@@ -143,7 +143,7 @@ def limits_now(piece: PieceNow, fit: FitNow, temperature_c: float = 20.0) -> lis
     if wood is None or fit.name not in wood.fits:
         return []
     stored = {margin.limit_name: margin.margin_mm for margin in fit.margins}
-    design = range_of(piece, temperature_c)
+    design = range_of(piece)
     at = {}
     if design is not None and fit.name in design.fits:
         at = {limit.limit.name: limit.mc_at_limit_pct for limit in design.fits[fit.name].limits}

@@ -14,7 +14,7 @@ from dashboard.forms.correcting import NEW
 from dashboard.pages.lumber import stack_acts, stack_edit, stock, witness
 from dashboard.pages.pieces import piece_acts, record
 from dashboard.pages.places import place_edit
-from dashboard.pages.sensors import accepting, sensors, trust
+from dashboard.pages.sensors import accepting, hanging, sensors, trust
 from dashboard.pages.shop import warnings
 from dashboard.shell.links import Links
 from dashboard.shell.ports import SensorDoor
@@ -391,7 +391,7 @@ def test_a_sensor_is_hung_elsewhere(book, view):
     with book.store.session() as session:
         sensor = session.scalars(select(Sensor).where(Sensor.name == "bench")).one()
         number = sensor.id
-    act = sensors.hung(number, {"place": str(book.flat), "at": "2026-02-09"}, view)
+    act = hanging.hung(number, {"place": str(book.flat), "at": "2026-02-09"}, view)
     assert act.says == "bench hangs at Dry flat."
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from dashboard.forms import acts
 from dashboard.pages.lumber import witness
-from dashboard.pages.sensors import sensors, swap
+from dashboard.pages.sensors import hanging
 from dashboard.shell.view import Context, View
 from model.records.queries.overview import measurements, stacks
 from model.records.queries.sensing import sensors as known
@@ -22,7 +22,7 @@ def view(book, now):
 
 def test_another_device_goes_on_where_the_old_one_hung(view, now):
     day = now.strftime("%Y-%m-%d")
-    done = swap.swap(1, {"name": "bench, new", "topics": "yes", "at": day}, view)
+    done = hanging.swap(1, {"name": "bench, new", "topics": "yes", "at": day}, view)
     with view.store.session() as session:
         found = {one.name: one for one in known(session, now)}
     assert "bench" not in found
@@ -30,11 +30,11 @@ def test_another_device_goes_on_where_the_old_one_hung(view, now):
     assert found["bench, new"].topics == ("valley/bench",)
     assert done.href == f"/sensor/{found['bench, new'].id}"
     with pytest.raises(BadInput, match="must not be a sensor's already"):
-        swap.swap(2, {"name": "bench, new", "at": day}, view)
+        hanging.swap(2, {"name": "bench, new", "at": day}, view)
 
 
 def test_a_hanging_is_taken_back(view, book, now):
-    act = sensors.hung(1, {"place": str(book.flat), "at": now.strftime("%Y-%m-%d")}, view)
+    act = hanging.hung(1, {"place": str(book.flat), "at": now.strftime("%Y-%m-%d")}, view)
     assert acts.take_back(view, act.undo).says == "bench hangs at Shop again."
     with view.store.session() as session:
         assert {one.name: one.place for one in known(session, now)}["bench"] == "Shop"

@@ -7,6 +7,7 @@ from html import unescape
 import pytest
 
 from dashboard.forms import acts
+from dashboard.forms.correcting import NEW
 from dashboard.pages.pieces import clients, record
 from dashboard.pages.places import place_edit
 from dashboard.shell.app import build_app
@@ -28,7 +29,7 @@ def view(book, now) -> View:
 
 @pytest.fixture
 def ottilie(view) -> int:
-    return number(clients.save(clients.NEW, OTTILIE, view))
+    return number(clients.EDIT.save(NEW, OTTILIE, view))
 
 
 def number(act: acts.Act) -> int:
@@ -91,7 +92,7 @@ def test_a_piece_recorded_for_somebody_new_records_them_and_undo_takes_both_out(
 
 def test_a_piece_file_names_the_client_who_is_renamed_everywhere_at_once(view, book, ottilie):
     give(view, ottilie, "piece", book.bench)
-    clients.save(ottilie, {"name": "Ottilie and Bram", "reach": "555-0142", "note": ""}, view)
+    clients.EDIT.save(ottilie, {"name": "Ottilie and Bram", "reach": "555-0142", "note": ""}, view)
     with view.store.session() as session:
         text = write_piece(load_piece(session, session.get_one(Piece, book.bench)))
     assert 'client = "Ottilie and Bram"' in text
@@ -158,8 +159,8 @@ def test_all_that_is_kept_of_a_client_is_saved_in_one_file(view, book, ottilie):
 
 def test_two_clients_of_one_name_are_refused_and_a_client_with_a_piece_is_not_undone(view, book, ottilie):
     with pytest.raises(BadInput, match="must not be taken yet"):
-        clients.save(clients.NEW, OTTILIE, view)
-    act = clients.save(clients.NEW, {**OTTILIE, "name": "Bram"}, view)
+        clients.EDIT.save(NEW, OTTILIE, view)
+    act = clients.EDIT.save(NEW, {**OTTILIE, "name": "Bram"}, view)
     give(view, number(act), "piece", book.bench)
     with pytest.raises(BadInput, match="has pieces since"):
         acts.take_back(view, act.undo)

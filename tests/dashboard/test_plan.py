@@ -12,7 +12,7 @@ from dashboard.figures.plan import Front, front_drawing
 from dashboard.forms import drafts
 from dashboard.forms.asking import asked_in_units
 from dashboard.pages.pieces import record
-from dashboard.pages.plans import plan, plan_asked, plan_record
+from dashboard.pages.plans import plan, plan_asked
 from dashboard.shell.app import build_app
 from dashboard.shell.static_html import still, text_of
 from dashboard.shell.view import Context, View, address
@@ -133,12 +133,12 @@ def test_a_sides_grain_is_told_round_the_case_and_across(book, now):
 def test_sheet_goods_that_do_not_move_have_nothing_to_cut_or_record(book, now):
     query = {**DOOR, "role": "back", "choose": "sheet"}
     assert "Nothing of it moves enough to follow" in plain(plan.layout(view_of(book, now, query)))
-    assert "nothing to record" in plain(plan_record.layout(view_of(book, now, query)))
+    assert "nothing to record" in plain(plan.record_layout(view_of(book, now, query)))
 
 
 def test_what_is_recorded_from_a_plan_is_the_plan(book, now):
     view = view_of(book, now, {**DOOR, "choose": "framed"})
-    page = plan_record.layout(view)
+    page = plan.record_layout(view)
     draft = next(part.data for part in page.children if getattr(part, "id", None) == record.DRAFT)
     checked = drafts.check(json.loads(json.dumps(draft)))
     assert checked.problems == []
@@ -150,7 +150,7 @@ def test_what_is_recorded_from_a_plan_is_the_plan(book, now):
 
 
 def test_a_plan_that_is_none_is_not_recorded(book, now):
-    assert "There is no plan at this address." in plain(plan_record.layout(view_of(book, now, {})))
+    assert "There is no plan at this address." in plain(plan.record_layout(view_of(book, now, {})))
 
 
 @pytest.mark.parametrize("units", ["inch", "metric"])

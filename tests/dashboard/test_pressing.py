@@ -42,8 +42,6 @@ def message(output: str, callback, inputs, state, changed) -> dict:
 def press(app, id: dict, typed: dict | None = None) -> dict:
     """The message for a press of the button with an id, beside the fields of its form as typed."""
     button = name_of({part: value if isinstance(value, str) else ["ALL"] for part, value in id.items()})
-    if "link" in id:
-        button = name_of({"link": ["ALL"], "piece": ["ALL"]})
     for output, callback in app.callback_map.items():
         if callback["inputs"][0] == {"id": button, "property": "n_clicks"}:
             fields = [
@@ -51,7 +49,9 @@ def press(app, id: dict, typed: dict | None = None) -> dict:
                 for key, value in (typed or {}).items()
             ]
             pressed = [[{"id": id, "property": "n_clicks", "value": 1}]]
-            state = [fields for _ in callback["state"]]
+            state = [
+                fields if one["id"].startswith("{") else {**one, "value": "/"} for one in callback["state"]
+            ]
             return message(output, callback, pressed, state, [f"{name_of(id)}.n_clicks"])
     raise AssertionError(f"no page has the button {button}")
 
@@ -87,7 +87,7 @@ PRESSES = [
     ({"act": "client-archive", "client": GONE}, {}),
     ({"act": "client-restore", "client": GONE}, {}),
     ({"act": "client-erase", "client": GONE}, {}),
-    ({"link": "give link", "piece": GONE}, {}),
+    ({"act": "give link", "piece": GONE}, {}),
     ({"undo": GONE}, {}),
 ]
 

@@ -6,8 +6,8 @@ from dashboard.forms import acts
 from dashboard.forms.correcting import NEW
 from dashboard.pages.lumber import glue, witness
 from dashboard.pages.places import place_edit
-from dashboard.pages.sensors import swap
-from dashboard.pages.shop import contact, settings
+from dashboard.pages.sensors import hanging
+from dashboard.pages.shop import settings
 from dashboard.paper.sheet import contact_of
 from dashboard.shell.static_html import still
 from dashboard.shell.view import Context, View
@@ -39,7 +39,7 @@ def undo(act, view):
 def test_who_the_client_calls_is_set_seen_and_taken_back(view):
     assert "Nobody is named on the client sheets yet" in still(settings.layout(view))
     typed = {"name": "The bench by the river", "line": "555 0100", "link": "tel:5550100"}
-    first = contact.keep(0, typed, view)
+    first = settings.name_contact(0, typed, view)
     assert first.says == "The bench by the river stands on the client sheets from now on."
     with view.store.session() as session:
         found = contact_of(session)
@@ -47,8 +47,8 @@ def test_who_the_client_calls_is_set_seen_and_taken_back(view):
     shown = still(settings.layout(view))
     assert "At the foot of every client sheet stands: The bench by the river, 555 0100." in shown
     with view.store.session() as session:
-        assert "value='tel:5550100'" in str(contact.contact_part(session, view))
-    second = contact.keep(0, typed | {"name": "Two benches"}, view)
+        assert "value='tel:5550100'" in str(settings.contact_part(session, view))
+    second = settings.name_contact(0, typed | {"name": "Two benches"}, view)
     assert undo(second, view).says == "The bench by the river stands on the client sheets again."
     with pytest.raises(BadInput, match="can't be taken back any more"):
         undo(second, view)
@@ -57,7 +57,7 @@ def test_who_the_client_calls_is_set_seen_and_taken_back(view):
 
 def test_the_first_contact_taken_back_leaves_none(view):
     before = preferences(view)
-    act = contact.keep(0, {"name": "Two benches", "line": "", "link": ""}, view)
+    act = settings.name_contact(0, {"name": "Two benches", "line": "", "link": ""}, view)
     assert undo(act, view).says == "Nobody stands on the client sheets again."
     assert preferences(view) == before
 
@@ -71,13 +71,13 @@ def test_the_first_contact_taken_back_leaves_none(view):
 )
 def test_a_contact_that_is_wrong_names_its_field(view, typed, named):
     with pytest.raises(BadInput) as refused:
-        contact.keep(0, typed, view)
+        settings.name_contact(0, typed, view)
     assert refused.value.what == named
     assert preferences(view) == {}
 
 
 def test_names_with_marks_in_them_stay_names(view):
-    contact.keep(0, {"name": "<b>Two</b> benches", "line": "", "link": ""}, view)
+    settings.name_contact(0, {"name": "<b>Two</b> benches", "line": "", "link": ""}, view)
     shown = still(settings.layout(view))
     assert "<b>Two</b>" not in shown
     assert "&lt;b&gt;Two&lt;/b&gt; benches" in shown
@@ -158,7 +158,7 @@ def test_a_place_where_a_piece_stands_now_stays(view, book, now):
 
 def test_a_swap_taken_back_leads_to_the_old_sensor(view, now):
     typed = {"name": "bench, new", "topics": "yes", "at": now.strftime("%Y-%m-%d")}
-    act = swap.swap(1, typed, view)
+    act = hanging.swap(1, typed, view)
     back = undo(act, view)
     assert (back.says, back.href) == ("bench hangs there again, with all that was sent since.", "/sensor/1")
     with view.store.session() as session:

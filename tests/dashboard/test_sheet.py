@@ -24,11 +24,11 @@ from dashboard.paper.sheet import (
     JobFacts,
     client_sheet,
     cut_card,
-    file_name,
     job_sheet,
     letter_for,
     read_letter,
 )
+from dashboard.shell.files import file_name
 from model.answers.annual_range import HomeYear, given_year, usual_year
 from model.wood.design.cutting import cut_document
 from model.wood.design.design_range import design_range

@@ -9,7 +9,6 @@ from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.forms.fields import choice_field
 from dashboard.pages.frame import aria, noted, part, prose, sheet
 from dashboard.shell.view import Context, Route, View, address
 from model.answers.adhesives import (
@@ -51,6 +50,7 @@ ADHESIVE = Form(
         Asked("clamp", "Clamps stay on", "number", "hours", stored="clamp_h", unit="hours", usual=1),
     ),
 )
+GLUE = Form(ON, "Clamping up now", (Asked("glue", "Glue", "choice"),), whose="place", is_first=True)
 CHANGE = "change of the adhesives"
 HEADS = {"go": "Good to glue today.", "wait": "Wait with the glue.", "not today": "Not a day to glue."}
 MARKS = {"go": "clear", "wait": "near", "not today": "past"}
@@ -187,9 +187,10 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
         on = open_glue_up(session, place, view.now)
         usual, known = adhesive_named(session).name, adhesives(session)
         name = place.name
+    body: list[Any]
     if on is not None:
         since = say.moment(on.clamps_on_at, place.zone, view.units, view.now)
-        body: list[Any] = [
+        body = [
             html.P(f"{on.adhesive['name']}, since {since}: {range_of(on.adhesive, view.display)}."),
             html.Button("Clamps come off", id={"act": OFF, "place": place_id}, className="first"),
         ]
@@ -199,11 +200,7 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
         ]
         body = [
             html.P("While they are on, the air is watched reading by reading against the glue's range."),
-            html.Div(
-                [choice_field("Glue", {"form": ON, "place": place_id}, options, usual)],
-                className="fields",
-            ),
-            html.Button("Clamping up now", id={"act": ON, "place": place_id}, className="first"),
+            GLUE.laid_out(view, place_id, {"glue": usual}, options={"glue": options}),
         ]
     title = f"Clamps are on at {name}." if on is not None else "Which glue are you using?"
     return sheet(title, *body, dateline=html.A("Today", href="/"))
@@ -219,15 +216,14 @@ def adhesives_part(session: Session, view: View) -> html.Section:
     for one in adhesives(session).values():
         told = f"{range_of(one.document(), view.display)}; wood at {say.mc(one.most_mc_pct)} or less"
         source = "from its label" if one.source == LABEL else "typical figures: enter the ones on your label"
-        button: Any = " The usual one."
-        if one.name != usual:
-            button = html.Button(
-                "Make it the usual one",
-                id={"act": USUAL, "name": one.name},
-                className="plain",
-                **aria(label=f"Make it the usual one: {one.name}"),
-            )
-        rows.append(html.Li([html.B(one.name), f": {told}; {source}. ", button]))
+        button = html.Button(
+            "Make it the usual one",
+            id={"act": USUAL, "name": one.name},
+            className="plain",
+            **aria(label=f"Make it the usual one: {one.name}"),
+        )
+        usual_one = " The usual one." if one.name == usual else button
+        rows.append(html.Li([html.B(one.name), f": {told}; {source}. ", usual_one]))
     return part("Adhesives", html.Ul(rows, className="rows small", id="adhesives"), ADHESIVE.laid_out(view))
 
 
@@ -237,24 +233,24 @@ def adhesives_part(session: Session, view: View) -> html.Section:
 def register(app: Dash, context: Context) -> None:
     """Clamps on, clamps off, and the labels."""
 
-    answers(app, context, ON, put_on, which="place", field="place")
-    answers(app, context, OFF, take_off, which="place", field="place", fields_of=ON)
+    GLUE.answers(app, context, put_on)
+    answers(app, context, OFF, take_off, which="place")
     ADHESIVE.answers(app, context, keep_label)
-    answers(app, context, USUAL, make_usual, which="name", fields_of=ADHESIVE.name)
+    answers(app, context, USUAL, make_usual, which="name")
 
 
-def put_on(place_id: int, typed: dict[int, Any], view: View) -> Act:
+def put_on(place_id: int, typed: dict[str, Any], view: View) -> Act:
     """The clamps go on at a place."""
     with doing(view, "glue-up") as (session, revision):
         place = session.get_one(Place, place_id)
-        adhesive = adhesive_named(session, typed.get(place_id) or None)
+        adhesive = adhesive_named(session, typed.get("glue") or None)
         clamps_on(session, place, adhesive, view.now)
         told = range_of(adhesive.document(), view.display)
         said = f"Clamps are on at {place.name}; its air is watched: {told} for {adhesive.name}."
         return done(revision, said, "No clamps went on.", "/")
 
 
-def take_off(place_id: int, _typed: dict[int, Any], view: View) -> Act:
+def take_off(place_id: int, _typed: dict[str, Any], view: View) -> Act:
     """The clamps come off at a place."""
     with doing(view, CLAMPS_OFF) as (session, revision):
         place = session.get_one(Place, place_id)

@@ -156,7 +156,7 @@ def register(app: Dash, context: Context) -> None:
     """The answers of this page's forms."""
     NEW.answers(app, context, lambda _none, typed, view: add(typed, view))
     for form, act in ((METER, meter), (MOVE, move)):
-        form.answers(app, context, act, here=lambda stack_id: address("stack", stack_id))
+        form.answers(app, context, act)
     answers(app, context, RETIRE, retire, which="stack")
 
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from dashboard.forms.acts import Act, doing, done
 from dashboard.forms.declared import Asked, Form
 from dashboard.pages.frame import folded, part
-from dashboard.shell.view import Context, View, address
+from dashboard.shell.view import Context, View
 from model.records.acts import measured
 from model.records.queries.overview import StackNow
 from model.records.schema.tables import Preference, Stack
@@ -71,11 +71,7 @@ def witness_part(session: Session, stack: StackNow, view: View) -> html.Section:
 def register(app: Dash, context: Context) -> None:
     """The forms' answers."""
     for form, act in ((BEGIN, begin), (WEIGH, weigh)):
-        form.answers(app, context, act, here=_page)
-
-
-def _page(stack_id: int) -> str:
-    return address("stack", stack_id)
+        form.answers(app, context, act)
 
 
 def begin(stack_id: int, typed: dict[str, Any], view: View) -> Act:

@@ -4,13 +4,14 @@ from typing import Any
 
 import flask
 import segno
-from dash import ALL, Dash, Input, ctx, html
+from dash import Dash, html
 
 from dashboard.figures.drawing import Drawing, Shape, picture, shape
-from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered
+from dashboard.forms.acts import Act, answers
 from dashboard.pages.frame import sheet
 from dashboard.pages.pieces.client_page import client_page
-from dashboard.paper.sheet import file_name, sheet_of_piece
+from dashboard.paper.sheet import sheet_of_piece
+from dashboard.shell.files import answer_file
 from dashboard.shell.links import reach
 from dashboard.shell.still_page import paper
 from dashboard.shell.view import Context, Route, View, address, view_of
@@ -45,10 +46,10 @@ def layout(view: View, piece_id: int) -> html.Main | None:
             html.P("A link shows this one piece in plain words and nothing else. It can be taken back."),
             html.P(NOWHERE)
             if here == "device"
-            else html.P(html.Button("Give a link", id={"link": GIVE, "piece": piece_id}, className="first")),
+            else html.P(html.Button("Give a link", id={"act": GIVE, "piece": piece_id}, className="first")),
             dateline=back,
         )
-    take = html.Button("Take the link back", id={"link": TAKE, "piece": piece_id})
+    take = html.Button("Take the link back", id={"act": TAKE, "piece": piece_id})
     if here == "device":
         return sheet(
             f"The link to {piece.name} can't be shown here.",
@@ -126,26 +127,29 @@ def register(app: Dash, context: Context) -> None:
             if piece_id is None or session.get(Piece, piece_id) is None:
                 return gone()
             written = sheet_of_piece(session, piece_id, view.now, view.display)
-            named = file_name(session.get_one(Piece, piece_id).name, "sheet")
-        response = flask.Response(written, mimetype="application/pdf")
-        response.headers["Content-Disposition"] = f'inline; filename="{named}"'
-        return response
+            return answer_file(written, session.get_one(Piece, piece_id).name, "sheet")
 
-    @app.callback(*OUTPUTS, Input({"link": ALL, "piece": ALL}, "n_clicks"), prevent_initial_call=True)
-    def change_link(clicks: list[int | None]) -> Any:
-        if not any(clicks) or context.links is None:
-            return NOTHING
-        piece_id = ctx.triggered_id["piece"]
-        here = address("piece", piece_id, "client")
-        with context.store.session() as session:
-            session.get_one(Piece, piece_id)
-            if ctx.triggered_id["link"] == GIVE:
-                if reach(base_url(context)) == "device":
-                    raise BadInput("", "link", f"can't be given here. {NOWHERE}", "nothing")
-                context.links.make(session, piece_id)
-                return answered(Act("The link is good from now on."), here)
-            context.links.take_back(session, piece_id)
-        return answered(Act("The link shows nothing any more."), here)
+    answers(app, context, GIVE, give, which="piece")
+    answers(app, context, TAKE, take_back, which="piece")
+
+
+def give(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """A link to the piece is good from now on."""
+    with view.store.session() as session:
+        piece = session.get_one(Piece, piece_id)
+        if reach(base_url(view.context)) == "device":
+            raise BadInput("", "link", f"can't be given here. {NOWHERE}", "nothing")
+        assert view.context.links is not None
+        view.context.links.make(session, piece.id)
+    return Act("The link is good from now on.", address("piece", piece_id, "client"))
+
+
+def take_back(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
+    """No link to the piece is good any more."""
+    with view.store.session() as session:
+        assert view.context.links is not None
+        view.context.links.take_back(session, session.get_one(Piece, piece_id).id)
+    return Act("The link shows nothing any more.", address("piece", piece_id, "client"))
 
 
 ROUTES = [Route("/piece/<piece_id>/client", layout, live=False)]

@@ -10,7 +10,7 @@ from dashboard.figures.drawing import Drawing
 from dashboard.figures.elevation import elevation
 from dashboard.figures.room_rule import room_rule
 from dashboard.figures.strip import strip_drawing
-from dashboard.pages.frame import drawn, part, prose, sheet
+from dashboard.pages.frame import aside, drawn, part, prose, sheet
 from dashboard.pages.pieces.gap import GapNow, gaps_of, trouble
 from dashboard.paper.client_words import NOT_NORMAL
 from dashboard.paper.gap_strip import letter_for
@@ -130,7 +130,7 @@ def _room(piece: PieceNow, view: View) -> list[Any]:
     if air is not None and piece.place is not None:
         heard = say.ago(piece.place.last_reading_at, view.now)
         reads = f"{say.rh(air.rh_pct)} and {view.display.temperature(air.temperature_c)}"
-        lines.append(html.P(f"The room reads {reads}, last heard {heard}.", className="small soft"))
+        lines.append(aside(f"The room reads {reads}, last heard {heard}."))
     return lines
 
 
@@ -144,7 +144,7 @@ def _picture(piece: PieceNow, wood: Piece | None) -> html.Div | None:
     return html.Div(
         [
             Drawing(elevation(wood, marked), className="elevation-drawing"),
-            html.P([FROM_CASE if wood.case else FROM_PARTS, told], className="small soft"),
+            aside(FROM_CASE if wood.case else FROM_PARTS, told),
         ]
     )
 

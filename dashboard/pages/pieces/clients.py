@@ -9,11 +9,24 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms.acts import Act, answers, doing, done
+from dashboard.forms.correcting import RecordPage
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import empty, joined_links, part, prose, sheet
+from dashboard.pages.frame import (
+    empty,
+    facts_list,
+    folded,
+    joined_links,
+    listed,
+    marked,
+    noted,
+    part,
+    prose,
+    sheet,
+)
 from dashboard.pages.pieces.pieces import piece_row
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
+from dashboard.shell.files import answer_file, answer_plainly
 from dashboard.shell.view import Context, Route, View, address, number_in
 from model.records.acts import book, clients
 from model.records.queries.clients import ClientNow, nobodys
@@ -24,7 +37,6 @@ from model.wood.errors import BadInput
 from model.wood.piece import document_of
 from model.words import display as say
 
-NEW = 0
 ARCHIVE, RESTORE, ERASE = "client-archive", "client-restore", "client-erase"
 FORM = Form(
     "client",
@@ -67,7 +79,7 @@ def list_layout(view: View) -> html.Main:
     return sheet(
         say.sentence(sentences.counted(len(shown), nouns[0])),
         None if archived else add,
-        html.Ul([client_row(one) for one in shown], className="rows"),
+        listed([client_row(one) for one in shown]),
         html.P(more, className="small") if len(known) > len(shown) else None,
         dateline=pieces,
     )
@@ -81,18 +93,11 @@ def client_row(client: ClientNow) -> html.Li:
         for theirs, noun in ((client.pieces, "piece"), (client.homes, "home"))
         if theirs
     ]
-    return html.Li(
-        [
-            verdict_mark(say.worst(marks)) if marks else html.Span(),
-            html.Div(
-                [
-                    html.A(html.B(client.name), href=address("client", client.id)),
-                    f", {say.joined(has) or 'no piece yet'}",
-                    html.Div(client.reach, className="soft small") if client.reach else None,
-                ]
-            ),
-        ],
-        className="row",
+    return marked(
+        verdict_mark(say.worst(marks)) if marks else html.Span(),
+        html.A(html.B(client.name), href=address("client", client.id)),
+        f", {say.joined(has) or 'no piece yet'}",
+        html.Div(client.reach, className="soft small") if client.reach else None,
     )
 
 
@@ -112,19 +117,14 @@ def layout(view: View, client_id: int) -> html.Main | None:
     return sheet(
         client.name,
         acts_part(client),
-        html.Dl(
-            [element for name, told in facts if told for element in (html.Dt(name), html.Dd(told))],
-            className="first-lines",
-        ),
+        facts_list([fact for fact in facts if fact[1]], "first-lines"),
         part(
             "Pieces",
-            html.Ul([theirs(one, view) for one in worst_first(client.pieces)], className="rows"),
+            listed([theirs(one, view) for one in worst_first(client.pieces)]),
             html.P(["Archived: ", *joined_links(archived), "."], className="small") if archived else None,
             None if client.pieces else html.P("No piece names them yet.", className="soft"),
         ),
-        part("Homes", html.Ul([home_row(one, view) for one in client.homes], className="rows"))
-        if client.homes
-        else None,
+        part("Homes", listed([home_row(one, view) for one in client.homes]) if client.homes else None),
         _more_of_theirs(client, free, view),
         dateline=[BACK, ", archived" if client.retired_at else ""],
     )
@@ -149,15 +149,13 @@ def acts_part(client: ClientNow) -> html.Div:
         [
             html.A("Correct the record", href=address(*here, "edit"), className="button"),
             html.Button(words, id={"act": act, "client": client.id}),
-            html.Details(
-                [
-                    html.Summary("More"),
-                    html.P(ERASING, className="small"),
-                    html.Div(
-                        [kept, html.Button("Erase", id={"act": ERASE, "client": client.id})],
-                        className="buttons",
-                    ),
-                ]
+            folded(
+                "More",
+                html.P(ERASING, className="small"),
+                html.Div(
+                    [kept, html.Button("Erase", id={"act": ERASE, "client": client.id})],
+                    className="buttons",
+                ),
             ),
         ],
         className="acts buttons no-print",
@@ -187,7 +185,7 @@ def home_row(home: PlaceNow, view: View) -> html.Li:
     """A home and its air."""
     line: list[Any] = [html.A(html.B(home.name), href=address("place", home.id)), ". "]
     line += prose(say.sentence(sentences.air(home, view.display)))
-    return html.Li([verdict_mark(home.judgement.verdict, "place"), html.Div(line)], className="row")
+    return noted(home.judgement.verdict, *line, kind="place")
 
 
 def kept_of(session: Session, client: Client) -> dict[str, Any]:
@@ -210,26 +208,9 @@ def kept_of(session: Session, client: Client) -> dict[str, Any]:
 # ---------------------------------------------------------------- the form
 
 
-def new_layout(view: View) -> html.Main:
-    """Where a new client is recorded."""
-    form = FORM.laid_out(view, NEW, button="Record the client")
-    return sheet("Record a client", form, dateline=BACK)
-
-
-def edit_layout(view: View, client_id: int) -> html.Main | None:
-    """Where a client's record is corrected."""
-    with view.store.session() as session:
-        client = session.get(Client, client_id)
-        if client is None:
-            return None
-        record = {one.into: getattr(client, one.into) for one in FORM.fields}
-    back = html.A(record["name"], href=address("client", client_id))
-    return sheet(f"Correct {record['name']}", FORM.laid_out(view, client_id, record), dateline=back)
-
-
 def register(app: Dash, context: Context) -> None:
     """The forms' answers, and the file of what is kept of a client."""
-    FORM.answers(app, context, save)
+    EDIT.register(app, context)
     THEIRS.answers(app, context, give)
     for name, act in ((ARCHIVE, archive), (RESTORE, restore), (ERASE, erase)):
         answers(app, context, name, act, which="client")
@@ -239,25 +220,9 @@ def register(app: Dash, context: Context) -> None:
         with context.store.session() as session:
             client = session.get(Client, client_id)
             if client is None:
-                return flask.Response("no such client", 404, mimetype="text/plain")
+                return answer_plainly("no such client")
             text = json.dumps(kept_of(session, client), indent=2, ensure_ascii=False)
-        response = flask.Response(text, mimetype="application/json")
-        response.headers["Content-Disposition"] = f'attachment; filename="client-{client_id}.json"'
-        return response
-
-
-def save(client_id: int, typed: dict[str, Any], view: View) -> Act:
-    """Record or correct a client as typed."""
-    values = FORM.read(typed, view)
-    with doing(view, "entry" if client_id == NEW else "correction") as (session, revision):
-        if client_id == NEW:
-            client = clients.add_client(session, **values)
-            said, back = f"{client.name} is recorded.", f"{client.name} is out of the book again."
-            return done(revision, said, back, address("client", client.id), "/clients")
-        client = session.get_one(Client, client_id)
-        back = f"{client.name} is as recorded before."
-        clients.change_client(session, client, **values)
-        return done(revision, f"{client.name} is corrected.", back, address("client", client_id))
+        return answer_file(text, "client", str(client_id), "json")
 
 
 def give(client_id: int, typed: dict[str, Any], view: View) -> Act:
@@ -301,9 +266,15 @@ def erase(client_id: int, _typed: dict[str, Any], view: View) -> Act:
         return done(revision, said, back, "/clients", address("client", client_id))
 
 
+EDIT = RecordPage(
+    Client,
+    FORM,
+    lambda client: {one.into: getattr(client, one.into) for one in FORM.fields},
+    lambda session, client, values, _view: clients.change_client(session, client, **values),
+    lambda session, values, _view: clients.add_client(session, **values),
+)
 ROUTES = [
     Route("/clients", list_layout, live=False),
-    Route("/clients/new", new_layout, live=False),
     Route("/client/<client_id>", layout, live=False),
-    Route("/client/<client_id>/edit", edit_layout, live=False),
+    *EDIT.routes,
 ]

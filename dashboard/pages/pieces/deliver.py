@@ -3,12 +3,13 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms import fields as forms
-from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.frame import ADDRESS, part, prose, sheet
+from dashboard.forms.asking import asked_part, leads
+from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import listed, part, prose, sheet
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Context, Route, View, address
 from model.answers.annual_range import HomeYear, given_year, home_year, moisture_now, recorded_air, usual_year
@@ -23,8 +24,18 @@ from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words.reasons import in_sentences
 
-GO, FIELD = "deliver-go", "deliver"
-KEYS = ("to", "low", "high", "garage", "days")
+FORM = Form(
+    "deliver",
+    "Check this home",
+    (
+        Asked("to", "To", "choice"),
+        Asked("low", "Driest humidity there", "number", "%, where typed in"),
+        Asked("high", "Dampest humidity there", "number", "%"),
+        Asked("garage", "Or stored in", "choice"),
+        Asked("days", "for so many days", "number", "nothing if it is not", unit="days"),
+    ),
+    is_first=True,
+)
 GIVEN, UNHEATED = "given", "unheated"
 MARKS = {
     "deliver": "clear", "hold": "past", "unknown": "unknown", "suits": "clear", "shows": "near",
@@ -129,7 +140,7 @@ def move_part(
 def rows(reasons: Iterable[Reason], view: View) -> html.Ul:
     """Reasons, a row each."""
     lines = (in_sentences(reason, view.display) for reason in reasons)
-    return html.Ul([html.Li(prose(line)) for line in lines], className="rows")
+    return listed([html.Li(prose(line)) for line in lines])
 
 
 def year_at(wood: Piece, place: PlaceNow | None, session: Session, view: View) -> HomeYear:
@@ -178,55 +189,20 @@ def form_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html
     others = [
         (str(place.id), place.name) for place in places if not piece.place or place.id != piece.place.id
     ]
-    query = view.query
-
-    def id(key: str) -> dict[str, str]:
-        return {"form": FIELD, "key": key}
-
     garages = [(UNHEATED, "an unheated garage, as is usual"), *[(str(p.id), p.name) for p in places]]
     homes = [("", "nowhere yet"), *others, (GIVEN, "humidities typed in")]
-    return html.Details(
-        [
-            html.Summary("Where to"),
-            html.Div(
-                [
-                    choice_field("To", id("to"), homes, query.get("to", "")),
-                    text_field(
-                        "Driest humidity there", id("low"), query.get("low", ""), hint="%, where typed in"
-                    ),
-                    text_field("Dampest humidity there", id("high"), query.get("high", ""), hint="%"),
-                    choice_field("Or stored in", id("garage"), garages, query.get("garage", UNHEATED)),
-                    text_field(
-                        "for so many days", id("days"), query.get("days", ""), hint="nothing if it is not"
-                    ),
-                ],
-                className="fields",
-            ),
-            html.Button("Check this home", id=GO, className="first"),
-        ],
-        open=True,
-        className="no-print",
-    )
+    return asked_part("Where to", FORM, view, options={"to": homes, "garage": garages})
 
 
 def register(app: Dash, context: Context) -> None:
     """What was typed becomes the page's address."""
 
-    @app.callback(
-        Output(ADDRESS, "href", allow_duplicate=True),
-        Input(GO, "n_clicks"),
-        State({"form": FIELD, "key": ALL}, "value"),
-        State(ADDRESS, "pathname"),
-        prevent_initial_call=True,
-    )
-    def say_what(clicks: int | None, _values: list[Any], path: str | None) -> Any:
-        if not clicks or not path:
-            return no_update
-        typed = {item["id"]["key"]: str(item.get("value") or "").strip() for item in ctx.states_list[0]}
-        asked = {key: typed[key] for key in KEYS if typed.get(key)}
-        if not asked.get("days"):
+    def onward(_view: View, path: str, asked: dict[str, str]) -> str:
+        if "days" not in asked:
             asked.pop("garage", None)
         return address(*path.strip("/").split("/"), **asked)
+
+    leads(app, context, FORM, onward)
 
 
 ROUTES = [Route("/piece/<piece_id>/deliver", layout, live=False)]

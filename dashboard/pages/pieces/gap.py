@@ -10,9 +10,9 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms import fields as forms
-from dashboard.forms.acts import Act, answers, doing, done
-from dashboard.forms.fields import choice_field, day_field, text_field
-from dashboard.pages.frame import num, part, prose, scrolling, sheet, under
+from dashboard.forms.acts import Act, doing, done
+from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import aside, listed, marked, num, part, prose, sheet, table
 from dashboard.pages.pieces.predicted import foretold_part
 from dashboard.paper.gap_strip import LETTERS, letter_for
 from dashboard.paper.sheet import read_letter
@@ -35,7 +35,18 @@ from model.wood.piece import Piece
 from model.words import display as say
 from model.words.display import Units
 
-FORM = "gap-letter"
+STRIPS = (("inch", "in sixty-fourths of an inch"), ("metric", "in millimetres"))
+FORM = Form(
+    "gap-letter",
+    "Record the letter",
+    (
+        Asked("fit", "Where", "choice"),
+        Asked("letter", "Letter", hint=f"{LETTERS[0]} to {LETTERS[-1]}"),
+        Asked("strip", "The strip is", "choice", options=STRIPS),
+        Asked("at", "Read on", "day"),
+    ),
+    whose="piece",
+)
 MONTH_DAYS = 365
 
 
@@ -98,15 +109,14 @@ def layout(view: View, piece_id: int) -> html.Main | None:
     troubles = [trouble(piece, gap, view) for gap in gaps]
     return sheet(
         headline(gaps, troubles),
-        html.Ul(
+        listed(
             [
-                html.Li([html.Span("·"), html.Div(prose(sentence_of(gap, why, zone, view)))])
+                marked(html.Span("·"), *prose(sentence_of(gap, why, zone, view)))
                 for gap, why in zip(gaps, troubles, strict=True)
             ],
-            className="note",
-        )
-        if gaps
-        else html.P("Nothing on it opens or closes where a client can see it."),
+            html.P("Nothing on it opens or closes where a client can see it."),
+            "note",
+        ),
         html.P(prose(whole)) if (whole := rest_of(piece, view.now)) else None,
         gap_table(gaps, view) if gaps else None,
         html.P(
@@ -194,31 +204,18 @@ def gap_table(gaps: list[GapNow], view: View) -> html.Div:
     """The same in numbers, with the letter a strip would show now."""
     display = view.display
     rows = [
-        html.Tr(
-            [
-                html.Th(gap.what, scope="row"),
-                *[
-                    html.Td(num(display.length(max(value, 0.0), finest=64)), className="right", **under(name))
-                    for name, value in (
-                        ("As built", gap.built_mm),
-                        ("Now", gap.now_mm),
-                        ("At the driest", gap.dry_mm),
-                        ("At the dampest", gap.damp_mm),
-                    )
-                ],
-                html.Td(letter_for(max(gap.now_mm, 0.0), view.units), **under("Letter now")),
-            ]
+        (
+            gap.what,
+            *(
+                num(display.length(max(value, 0.0), finest=64))
+                for value in (gap.built_mm, gap.now_mm, gap.dry_mm, gap.damp_mm)
+            ),
+            letter_for(max(gap.now_mm, 0.0), view.units),
         )
         for gap in gaps
     ]
-    names = ("Where", "As built", "Now", "At the driest", "At the dampest", "Letter now")
-    head = html.Tr(
-        [
-            html.Th(name, scope="col", className="right" if 0 < index < 5 else "")
-            for index, name in enumerate(names)
-        ]
-    )
-    return scrolling(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), "Gaps")
+    sizes = ("As built", "Now", "At the driest", "At the dampest")
+    return table("Gaps", ("Where", *sizes, "Letter now"), rows, right=sizes)
 
 
 # ---------------------------------------------------------------- what is foretold
@@ -294,27 +291,13 @@ def letter_part(piece: PieceNow, zone: str, view: View) -> html.Section | None:
     if not where:
         return None
 
-    def id(key: str) -> dict[str, str]:
-        return {"form": FORM, "key": key}
-
-    strips = [("inch", "in sixty-fourths of an inch"), ("metric", "in millimetres")]
     return part(
         "They read the gap strip",
-        html.P(
+        aside(
             "The strip lies at the foot of the client sheet. What it reads becomes the new reference: "
-            "everything after it is worked out from there.",
-            className="small soft",
+            "everything after it is worked out from there."
         ),
-        html.Div(
-            [
-                choice_field("Where", id("fit"), where, where[0][0]),
-                text_field("Letter", id("letter"), hint=f"{LETTERS[0]} to {LETTERS[-1]}"),
-                choice_field("The strip is", id("strip"), strips, view.units),
-                day_field("Read on", id("at"), view.now, zone),
-            ],
-            className="fields",
-        ),
-        html.Button("Record the letter", id={"act": FORM, "piece": piece.id}),
+        FORM.laid_out(view, piece.id, {"strip": view.units}, options={"fit": where}, zone=zone),
         className="no-print",
     )
 
@@ -348,7 +331,7 @@ def record_letter(piece_id: int, typed: Mapping[str, Any], view: View) -> Act:
 def register(app: Dash, context: Context) -> None:
     """The letter's answer."""
 
-    answers(app, context, FORM, record_letter, which="piece")
+    FORM.answers(app, context, record_letter)
 
 
 ROUTES = [Route("/piece/<piece_id>/gap", layout, live=False)]

@@ -9,7 +9,7 @@ from dashboard.figures.case_drawing import case_drawing, part_anchor
 from dashboard.figures.drawing import Drawing
 from dashboard.figures.elevation import parts_at
 from dashboard.figures.place_rule import place_rule
-from dashboard.pages.frame import drawn, num, prose, sheet
+from dashboard.pages.frame import aside, drawn, facts_list, folded, num, prose, sheet
 from dashboard.pages.pieces import piece_acts
 from dashboard.pages.pieces.piece_fits import Ahead, fits_part, parts_part
 from dashboard.pages.pieces.piece_tide import tide_part
@@ -62,10 +62,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                     [
                         *face(piece),
                         rule(piece, view),
-                        *[
-                            html.P(line, className="small soft")
-                            for line in comfortable(design, comfort, view.display)[1:]
-                        ],
+                        *[aside(line) for line in comfortable(design, comfort, view.display)[1:]],
                     ]
                 ),
             ],
@@ -257,23 +254,21 @@ def rule(piece: PieceNow, view: View) -> Any:
 
 def details_part(piece: PieceNow, view: View) -> html.Section | None:
     """What else the maker wrote down, and where it stood."""
-    facts: list[Any] = []
+    facts: list[tuple[str, Any]] = []
     for key, value in piece.document.items():
         if key != "name" and value:
             whose = key == "client" and piece.client_id
             told = html.A(value, href=address("client", piece.client_id)) if whose else str(value)
-            facts += [html.Dt(say.said(key)), html.Dd(told)]
+            facts.append((say.said(key), told))
     for stay in piece.stays:
         since = say.day(stay.since_at, stay.zone, view.units, view.now)
-        until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else ""
-        facts += [
-            html.Dt("goes to" if stay.since_at > view.now else "stood at"),
-            html.Dd([html.A(stay.place, href=address("place", stay.place_id)), f", {since}{until or ' on'}"]),
-        ]
+        until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else " on"
+        where = html.A(stay.place, href=address("place", stay.place_id))
+        name = "goes to" if stay.since_at > view.now else "stood at"
+        facts.append((name, [where, f", {since}{until}"]))
     if not facts:
         return None
-    folded = html.Details([html.Summary("As recorded"), html.Dl(facts, className="facts")])
-    return html.Section(folded, className="part")
+    return html.Section(folded("As recorded", facts_list(facts)), className="part")
 
 
 ROUTES = [Route("/piece/<piece_id>", layout)]

@@ -1,18 +1,16 @@
 """What a maker does to a piece on its page: moves it, measures it, retires it."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-import flask
 from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import sheet
-from dashboard.paper.sheet import file_name, job_sheet_of_piece, sheet_of_piece
-from dashboard.shell.view import NUMBER, Context, Route, View, address, view_of
+from dashboard.pages.frame import folded, sheet
+from dashboard.shell.view import Context, Route, View, address
 from model.records.acts import book, measured
 from model.records.queries import overview as queries
 from model.records.queries.overview import FitNow, PieceNow, PlaceNow
@@ -75,7 +73,7 @@ def acts_part(piece: PieceNow) -> html.Div:
             html.A("Client reports a gap", href=address(*here, "gap"), className="button"),
             html.A("Hold or deliver", href=address(*here, "deliver"), className="button"),
             html.A("Move", href=address(*here, "move"), className="button"),
-            html.Details([html.Summary("More"), html.Div(more, className="buttons")]),
+            folded("More", html.Div(more, className="buttons")),
         ],
         className="acts buttons no-print",
     )
@@ -146,26 +144,6 @@ def register(app: Dash, context: Context) -> None:
     MEASURE.answers(app, context, measure)
     answers(app, context, RETIRE, retire, which="piece")
     answers(app, context, RESTORE, restore, which="piece")
-
-    def papers(name: str, make: Callable[..., bytes]) -> None:
-        @app.server.get(f"/piece/{NUMBER}/{name}.pdf", endpoint=f"piece {name}")
-        def paper(piece_id: int) -> flask.Response:
-            view = view_of(context, flask.request.full_path)
-            with context.store.session() as session:
-                row = session.get(Piece, piece_id)
-                if row is None:
-                    return flask.Response("no such piece", 404, mimetype="text/plain")
-                try:
-                    written = make(session, piece_id, view.now, view.display)
-                except BadInput as error:
-                    return flask.Response(str(error), 422, mimetype="text/plain")
-                named = file_name(row.name, name)
-            response = flask.Response(written, mimetype="application/pdf")
-            response.headers["Content-Disposition"] = f'inline; filename="{named}"'
-            return response
-
-    papers("sheet", sheet_of_piece)
-    papers("job", job_sheet_of_piece)
 
 
 def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:

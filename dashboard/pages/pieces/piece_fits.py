@@ -10,7 +10,7 @@ from dash import html
 
 from dashboard.figures.case_drawing import part_anchor
 from dashboard.figures.section import section_drawing
-from dashboard.pages.frame import drawn, empty, fold, num, part, prose, scrolling, under
+from dashboard.pages.frame import Child, aside, drawn, empty, fold, num, part, prose, table
 from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
@@ -210,40 +210,23 @@ def _limits_table(
     limits = woodwork.limits_now(piece, fit)
     if not limits:
         return None
+    heads = ["What would be seen", "End", "Built with", "Left now", "At MC"]
+    heads += ["In a year"] if ahead else []
     rows = [
-        html.Tr(
-            [
-                html.Th(limit_said(now.limit), scope="row", style={"fontWeight": "400"}),
-                html.Td("wet" if now.limit.direction == "swelling" else "dry", **under("End")),
-                html.Td(num(display.margin(now.limit.play_mm)), className="right", **under("Built with")),
-                html.Td(
-                    _left(now.margin_mm, sure, (fit.name, now.limit.name), display)
-                    if _is_known(piece, fit)
-                    else say.NOTHING,
-                    className="right",
-                    **under("Left now"),
-                ),
-                html.Td(
-                    num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
-                    **under("At MC"),
-                ),
-                html.Td(_chance_of(ahead.get(now.limit.name)), **under("In a year")) if ahead else None,
-            ]
-        )
+        [
+            limit_said(now.limit),
+            "wet" if now.limit.direction == "swelling" else "dry",
+            num(display.margin(now.limit.play_mm)),
+            _left(now.margin_mm, sure, (fit.name, now.limit.name), display)
+            if _is_known(piece, fit)
+            else say.NOTHING,
+            num(say.mc(now.mc_at_limit_pct)) if now.mc_at_limit_pct is not None else "never",
+            *([_chance_of(ahead.get(now.limit.name))] if ahead else []),
+        ]
         for now in limits
     ]
-    head = html.Tr(
-        [
-            html.Th("What would be seen", scope="col"),
-            html.Th("End", scope="col"),
-            html.Th("Built with", scope="col", className="right"),
-            html.Th("Left now", scope="col", className="right"),
-            html.Th("At MC", scope="col"),
-            html.Th("In a year", scope="col") if ahead else None,
-        ]
-    )
-    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
-    return scrolling(table, f"What is left at {say.said(fit.name)}")
+    label = f"What is left at {say.said(fit.name)}"
+    return table(label, heads, rows, right=("Built with", "Left now"), className="limits seen")
 
 
 def _chance_of(detail: dict[str, Any] | None) -> Any:
@@ -273,16 +256,9 @@ def parts_part(piece: PieceNow, display: Display) -> html.Section:
     sure = woodwork.doubts_of(piece)
     groups = alike_parts(members)
     rows = [_part_row(alike, sure, display) for alike in groups]
-    head = html.Tr(
-        [
-            html.Th(text, scope="col", className="right" if text in RIGHT else "")
-            for text in ("Part", "Wood", *RIGHT)
-        ]
-    )
-    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
     known = sure is not None and piece.judgement.is_current
     shrink = _what_shrinks(groups, sure.advice, display) if sure is not None and known else None
-    return part("Parts", scrolling(table, "Parts"), shrink)
+    return part("Parts", table("Parts", ("Part", "Wood", *RIGHT), rows, right=RIGHT), shrink)
 
 
 def _what_shrinks(
@@ -295,10 +271,10 @@ def _what_shrinks(
     group, worst = max(found, key=lambda one: float(one[1].values["doubt_mm"]))
     about = say.sentence(called_together([one.name for one in group]))[:-1]
     least_sure = f"Least sure: {about[:1].lower()}{about[1:]}. {in_sentences(worst, display)}"
-    return html.P(prose(least_sure), className="small soft")
+    return aside(*prose(least_sure))
 
 
-def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Display) -> html.Tr:
+def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Display) -> list[Child]:
     member = alike[0]
     moisture = member.moisture
     width_mm = member.document.get("width")
@@ -327,28 +303,12 @@ def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Dis
     )
     count = sum(int(one.document.get("alike", 1)) for one in alike)
     many = f" × {count}" if count > len(alike) else ""
-    return html.Tr(
-        [
-            html.Th(
-                [
-                    # Each part of the row can be led to: a drawing of the case does.
-                    *[html.Span(id=part_anchor(one.name)) for one in alike],
-                    called_together([one.name for one in alike]) + many,
-                ],
-                scope="row",
-            ),
-            html.Td(", ".join(str(word) for word in (member.document.get("species"), cut) if word)),
-            *[
-                html.Td(value, className="right", **under(name))
-                for name, value in zip(
-                    RIGHT,
-                    (
-                        num(wide),
-                        change,
-                        *map(num, contents),
-                    ),
-                    strict=True,
-                )
-            ],
-        ]
-    )
+    # Each part of the row can be led to: a drawing of the case does.
+    anchors = [html.Span(id=part_anchor(one.name)) for one in alike]
+    return [
+        [*anchors, called_together([one.name for one in alike]) + many],
+        ", ".join(str(word) for word in (member.document.get("species"), cut) if word),
+        num(wide),
+        change,
+        *map(num, contents),
+    ]

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from dashboard.figures.tide import Fan, Flag, said_of, tide_chart
 from dashboard.pages.charted import charted, nearest
-from dashboard.pages.frame import aria, empty, num, part
+from dashboard.pages.frame import aria, aside, empty, num, part
 from dashboard.say import piece_view as woodwork
 from dashboard.shell.spans import NAMES, TimeSpan, span_of
 from dashboard.shell.view import View, address
@@ -161,7 +161,7 @@ def legend(any_estimated: bool, any_ahead: bool) -> html.P:
         words.append("Ahead: the middle of the years that may come, and where four in five of them lie.")
         words.append(in_sentences(Reason("settles-off", {"settles_pct": SETTLES_SD_PCT})))
     words.append("Hatched shore: it binds, bursts or splits. Dashed line: it begins to show.")
-    return html.P(" ".join(words), className="small soft")
+    return aside(" ".join(words))
 
 
 def flags_of(piece: PieceNow, member: MemberNow, measured: tuple[Event, ...], view: View) -> list[Flag]:

@@ -8,11 +8,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.frame import A_PAGE, empty, page_asked, pages, prose, sheet
+from dashboard.pages.frame import A_PAGE, empty, noted, page_asked, pages, prose, sheet
 from dashboard.pages.pieces.piece_acts import RESTORE
 from dashboard.pages.pieces.piece_fits import margin_said
 from dashboard.say import piece_words, sentences
-from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow
@@ -168,31 +167,17 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
     margin_mm = piece.judgement.detail.get("margin_mm")
     is_known = piece.judgement.is_current and sentences.piece_verdict(piece) != "unknown"
     left = margin_said(margin_mm, view.display) if is_known and isinstance(margin_mm, int | float) else []
-    return html.Li(
-        [
-            verdict_mark(piece_words.mark_of(piece)),
-            html.Div(
-                [
-                    html.A(html.B(piece.name), href=address("piece", piece.id)),
-                    ", ",
-                    html.Span(piece_words.stands(piece, view.now), className="word"),
-                    # Of one with which nothing is wrong its name and what is left say enough.
-                    html.Div(
-                        prose(say.sentence(sentences.piece_reason(piece, view.display))),
-                        className="soft small",
-                    )
-                    if piece_words.mark_of(piece) != "clear"
-                    else None,
-                ]
-            ),
-            html.Div(
-                html.Button("Follow it again", id={"act": RESTORE, "piece": piece.id})
-                if piece.retired_at is not None
-                else left,
-                className="right",
-            ),
-        ],
-        className="row",
+    again = html.Button("Follow it again", id={"act": RESTORE, "piece": piece.id})
+    mark = piece_words.mark_of(piece)
+    why = prose(say.sentence(sentences.piece_reason(piece, view.display)))
+    return noted(
+        mark,
+        html.A(html.B(piece.name), href=address("piece", piece.id)),
+        ", ",
+        html.Span(piece_words.stands(piece, view.now), className="word"),
+        # Of one with which nothing is wrong its name and what is left say enough.
+        html.Div(why, className="soft small") if mark != "clear" else None,
+        right=left if piece.retired_at is None else again,
     )
 
 

@@ -7,7 +7,7 @@ from dash import html
 
 from dashboard.figures import plot
 from dashboard.figures.compared import Off, compared_chart
-from dashboard.pages.frame import num, part, sheet, under
+from dashboard.pages.frame import num, part, sheet, table
 from dashboard.shell.view import Route, View
 from model.answers.validation import Agreement, Spread, agreement
 from model.records.schema.tables import Place
@@ -92,27 +92,19 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
             way = "too large" if error > 0 else "too small"
             off = f"{difference_said(one.quantity, abs(error), display)} {way}"
         rows.append(
-            html.Tr(
-                [
-                    html.Th(f"{title}, {NAMES[one.quantity]}", scope="row"),
-                    html.Td(say.day(one.at, zone, view.units, view.now), **under("On")),
-                    html.Td(num(value(one.predicted, one.quantity)), className="right", **under("Foretold")),
-                    html.Td(num(value(one.measured, one.quantity)), className="right", **under("Measured")),
-                    html.Td(off, **under("Forecast")),
-                    html.Td(one.how or "measured", **under("With")),
-                ]
+            (
+                f"{title}, {NAMES[one.quantity]}",
+                say.day(one.at, zone, view.units, view.now),
+                num(value(one.predicted, one.quantity)),
+                num(value(one.measured, one.quantity)),
+                off,
+                one.how or "measured",
             )
         )
-    names = ("What", "On", "Foretold", "Measured", "Forecast", "With")
-    head = html.Tr(
-        [
-            html.Th(name, scope="col", className="right" if name in ("Foretold", "Measured") else "")
-            for name in names
-        ]
-    )
-    table = html.Table([html.Thead(head), html.Tbody(rows)], className="limits")
+    heads = ("What", "On", "Foretold", "Measured", "Forecast", "With")
     summary = None if named else spreads_list(found.overall, display)
-    return part("Foretold, and measured", html.Div(table, className="scroll"), summary)
+    told = table("Foretold, and measured", heads, rows, right=("Foretold", "Measured"))
+    return part("Foretold, and measured", told, summary)
 
 
 ROUTES = [Route("/foretold", layout, live=False)]

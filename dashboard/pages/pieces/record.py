@@ -10,16 +10,16 @@ from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms.drafts import Draft
 from dashboard.forms.fields import Line, names_to_choose, species_names
-from dashboard.pages.frame import empty, sheet
+from dashboard.pages.frame import empty, folded, sheet
 from dashboard.pages.pieces.record_form import faults_said, form_of, live
-from dashboard.shell.view import NUMBER, Context, Route, View, address, view_of
+from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.clients import client_names
 from model.records.schema.tables import Piece
 from model.wood.errors import BadInput
 from model.wood.fits import kinds
-from model.wood.piece import document_of, read_piece, write_piece
+from model.wood.piece import document_of, read_piece
 
 FORM, LIVE, DRAFT, WHICH, GO = "record-form", "record-live", "record-draft", "record-which", "record-go"
 PASTE, READ = "record-paste", "record-read"
@@ -69,14 +69,12 @@ def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None 
             ],
             className="columns record",
         ),
-        html.Details(
-            [
-                html.Summary("From a piece file"),
-                html.P("Paste a piece file (TOML) to fill the form with it.", className="small"),
-                Line(PASTE, rows=12, placeholder='[piece]\nname = "Hall bench"\n…'),
-                html.P(html.Button("Read the file", id=READ)),
-                html.Div(id="record-read-says"),
-            ],
+        folded(
+            "From a piece file",
+            html.P("Paste a piece file (TOML) to fill the form with it.", className="small"),
+            Line(PASTE, rows=12, placeholder='[piece]\nname = "Hall bench"\n…'),
+            html.P(html.Button("Read the file", id=READ)),
+            html.Div(id="record-read-says"),
             className="part",
         ),
         species_names(),
@@ -213,17 +211,6 @@ def register(app: Dash, context: Context) -> None:
             form_of(read, places, view, which is None),
             forms.done("The form holds what the file says."),
         )
-
-    @app.server.get(f"/piece/{NUMBER}/piece.toml")
-    def piece_file(piece_id: int) -> Any:
-        with context.store.session() as session:
-            row = session.get(Piece, piece_id)
-            if row is None:
-                return app.server.response_class("no such piece", 404, mimetype="text/plain")
-            text = write_piece(book.load_piece(session, row))
-        response = app.server.response_class(text, mimetype="application/toml")
-        response.headers["Content-Disposition"] = f'attachment; filename="piece-{piece_id}.toml"'
-        return response
 
 
 def of_the_piece(error: BadInput) -> dict[drafts.Spot, BadInput]:

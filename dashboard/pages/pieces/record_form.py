@@ -10,8 +10,9 @@ from dashboard.forms import drafts
 from dashboard.forms import fields as forms
 from dashboard.forms.drafts import Checked, Draft
 from dashboard.forms.fields import Line, choice_field, field, text_field
-from dashboard.pages.frame import drawn, num, part, prose, scrolling, under
+from dashboard.pages.frame import aside, drawn, folded, num, part, prose, table
 from dashboard.pages.pieces.piece import comfortable
+from dashboard.say import sentences
 from dashboard.shell.view import View
 from model.records.queries.overview import PlaceNow
 from model.wood.design.cautions import cautions
@@ -32,16 +33,13 @@ def form_of(draft: Draft, places: tuple[PlaceNow, ...], view: View, is_new: bool
         part("The piece", fields_of(_piece_fields(draft["piece"], places, view, is_new))),
         part(
             "Its parts",
-            html.P(
-                "The parts whose width across the grain matters: panels, fronts, tops.",
-                className="small soft",
-            ),
+            aside("The parts whose width across the grain matters: panels, fronts, tops."),
             *[_member_fields(index, row, view) for index, row in enumerate(draft["members"])],
             html.Button("Another part", id={"shape": "add member", "row": 0}),
         ),
         part(
             "Its fits",
-            html.P("Where their movement has to go somewhere.", className="small soft"),
+            aside("Where their movement has to go somewhere."),
             *[_fit_fields(index, row, members, view) for index, row in enumerate(draft["fits"])],
             html.Div(
                 [
@@ -157,12 +155,10 @@ def _fit_fields(index: int, row: dict[str, Any], members: list[str], view: View)
                     *[_fit_field(index, own, row, members, view) for own in asked],
                 ]
             ),
-            html.Details(
-                [
-                    html.Summary("Optional details"),
-                    fields_of([_fit_field(index, own, row, members, view) for own in more]),
-                ],
-                open=open_already,
+            folded(
+                "Optional details",
+                fields_of([_fit_field(index, own, row, members, view) for own in more]),
+                is_open=open_already,
             ),
             html.Button("Remove this fit", id={"shape": "drop fit", "row": index}, className="plain"),
         ]
@@ -224,30 +220,13 @@ def live(checked: Checked, view: View) -> list[Any]:
 def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
     section = fit.section(fit.references())
     dry, wet = settled(fit.members, 6.0), settled(fit.members, 11.0)
-    rows = [
-        html.Tr(
-            [
-                html.Th(limit_said(limit), scope="row", style={"fontWeight": "400"}),
-                *[
-                    html.Td(num(_left(float(margin), view)), className="right", **under(name))
-                    for name, margin in (
-                        ("as built", limit.play_mm),
-                        ("at 6 %", at_dry.margin_mm),
-                        ("at 11 %", at_wet.margin_mm),
-                    )
-                ],
-            ]
-        )
-        for limit, at_dry, at_wet in zip(
-            fit.limits(fit.references()), fit.limits(dry), fit.limits(wet), strict=True
-        )
-    ]
-    head = html.Tr(
-        [
-            html.Th(text, scope="col", className="right" if index else "")
-            for index, text in enumerate(("Until", "as built", "at 6 %", "at 11 %"))
-        ]
-    )
+    limits = zip(fit.limits(fit.references()), fit.limits(dry), fit.limits(wet), strict=True)
+    heads = ("Until", "as built", "at 6 %", "at 11 %")
+    rows = []
+    for limit, at_dry, at_wet in limits:
+        margins = (limit.play_mm, at_dry.margin_mm, at_wet.margin_mm)
+        left = (num(sentences.margin_left(float(margin), view.display)) for margin in margins)
+        rows.append((limit_said(limit), *left))
     return html.Div(
         [
             html.H3(say.sentence(say.said(name)).rstrip(".")),
@@ -257,13 +236,7 @@ def _fit_so_far(name: str, fit: Fit, view: View) -> html.Div:
                     for width in (460, 350)
                 )
             ),
-            scrolling(html.Table([html.Thead(head), html.Tbody(rows)], className="limits"), say.said(name)),
+            table(say.said(name), heads, rows, right=heads[1:], className="limits seen"),
         ],
         className="so-far",
     )
-
-
-def _left(margin_mm: float, view: View) -> str:
-    if margin_mm < 0:
-        return f"{view.display.overrun(margin_mm)} past"
-    return view.display.margin(margin_mm)

@@ -28,7 +28,8 @@ from dashboard.pages.frame import (
     word,
 )
 from dashboard.pages.lumber.stock import stands
-from dashboard.pages.sensors.sensor import nowhere_part, two_rooms_part
+from dashboard.pages.sensors.hanging import nowhere_part
+from dashboard.pages.sensors.sensor import two_rooms_part
 from dashboard.say import piece_view, piece_words, sentences
 from dashboard.say.marks import verdict_mark, words_for
 from dashboard.shell.spans import TimeSpan, span_of

@@ -6,9 +6,11 @@ from typing import Any
 from dash import Dash, html
 
 from dashboard.figures.section import section_drawing
+from dashboard.forms import drafts
 from dashboard.forms import fields as forms
 from dashboard.forms.asking import asked_part, leads, with_usual
 from dashboard.pages.frame import Child, drawn, num, part, prose, sheet
+from dashboard.pages.pieces import record
 from dashboard.pages.plans import plan_asked
 from dashboard.pages.plans.plan_asked import Plan, plan_of
 from dashboard.pages.plans.plan_compared import grain_part, side_by_side
@@ -165,9 +167,27 @@ def _section(choice: PatternChoice, fit_name: str, view: View) -> html.Div:
     )
 
 
+def record_layout(view: View) -> html.Main:
+    """The form with the plan's document in it: what is left is to measure and to name."""
+    asked = plan_asked.asked_of(view.query)
+    back = html.A("Back to the plan", href=address("plan", **asked, choose=view.query.get("choose")))
+    try:
+        choice_of = plan_of(asked, view, view.query.get("choose", ""))
+    except BadInput as error:
+        return sheet("There is no plan at this address.", forms.problem(error), html.P(back))
+    document = choice_of.comparison.choice(choice_of.chosen).document
+    if document is None:
+        return sheet(
+            "Nothing of it moves, so there is nothing to record.",
+            html.P("A part of sheet goods without solid edging stays as wide as it was cut."),
+            html.P(back),
+        )
+    return record.form_page("Record it as built", None, view, drafts.draft_of(document, view.units))
+
+
 def register(app: Dash, context: Context) -> None:
     """What was typed becomes the page's address."""
     leads(app, context, plan_asked.FORM)
 
 
-ROUTES = [Route("/plan", layout, live=False)]
+ROUTES = [Route("/plan", layout, live=False), Route("/plan/record", record_layout, live=False)]

@@ -215,8 +215,8 @@ def register(app: Dash, context: Context) -> None:
             return forms.problem(error)
         return None if found is None else html.P(spoken(found, view))
 
-    answers(app, context, DISMISS, dismiss, which="topic", here=lambda _: "/sensors")
-    answers(app, context, BRING_BACK, bring_back, which="topic", here=lambda _: "/sensors")
+    answers(app, context, DISMISS, dismiss, which="topic")
+    answers(app, context, BRING_BACK, bring_back, which="topic")
 
 
 def read_by_hand(topic: str, typed: dict[str, Any], view: View) -> ReadByHand | None:

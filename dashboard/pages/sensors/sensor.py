@@ -9,47 +9,32 @@ from dash import html
 from sqlalchemy.orm import Session
 
 from dashboard.figures.air import air_chart, doubted_in, said_of
-from dashboard.forms.declared import Asked, Form
 from dashboard.pages.charted import charted, nearest
-from dashboard.pages.frame import Child, aside, folded, listed, part, sheet, word
-from dashboard.pages.sensors.swap import swap_form
+from dashboard.pages.frame import Child, aside, part, sheet, word
+from dashboard.pages.sensors.hanging import hanging_part, nowhere_part
 from dashboard.pages.sensors.trust import trust_part
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.spans import span_of
-from dashboard.shell.view import View, address
-from model.records.acts import hangings
+from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import sensing, traces
 from model.records.queries.sensing import SensorNow
 from model.records.queries.series import AirSeries
 from model.records.queries.traces import Trace
 from model.records.queries.two_rooms import TwoRooms, two_rooms
-from model.records.schema.tables import Sensor
 from model.words import display as say
 from model.words.reasons import in_sentences
 
-HANG = Form(
-    "hang",
-    "Hang it there",
-    (
-        Asked("place", "Hang it at", "place", what="where it hangs"),
-        Asked("at", "From", "day"),
-    ),
-    whose="sensor",
-)
-HUNG_SINCE = Form(
-    "hung since",
-    "Correct the day",
-    (
-        Asked("place", "It hung at", "place", what="where it hung"),
-        Asked("at", "Since", "day"),
-    ),
-    whose="sensor",
-)
-DATE_BACK = "date back"
 HOUR_MS = 3_600_000
 NEAR = timedelta(hours=1)
 SPANS = ("day", "week", "month", "season", "year")
+
+
+def layout(view: View, sensor_id: int) -> html.Main | None:
+    """The page of one sensor; none when there is no such sensor."""
+    with view.store.session() as session:
+        found = sensing.sensors(session, view.now, only=sensor_id)
+        return page(session, found[0], view) if found else None
 
 
 def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
@@ -137,67 +122,4 @@ def two_rooms_part(pairs: Sequence[TwoRooms]) -> Child:
     )
 
 
-def nowhere_part(session: Session, sensor_id: int, view: View) -> Child:
-    """How many readings belong to no place, and the act that mends it."""
-    row = session.get_one(Sensor, sensor_id)
-    left = hangings.readings_nowhere(session, row)
-    if not left.count or left.first_at is None:
-        return None
-    belong = "reading belongs" if left.count == 1 else "readings belong"
-    told = f"{left.count:,} {belong} to no place: "
-    if left.place is None:
-        return html.P(
-            [told, html.A(row.name, href=address("sensor", sensor_id)), " hangs nowhere yet. Hang it below."],
-            className="problem",
-        )
-    zone = left.place.zone
-    since = say.day(left.since_at, zone, view.units, view.now)
-    first = say.day(left.first_at, zone, view.units, view.now)
-    return html.Div(
-        [
-            html.P(f"{told}{row.name} hangs at {left.place.name} only since {since}."),
-            html.Button(
-                f"It hung there since {first}", id={"act": DATE_BACK, "sensor": sensor_id}, className="first"
-            ),
-        ],
-        className="problem",
-    )
-
-
-def hanging_part(
-    session: Session, sensor: SensorNow, places: tuple[queries.PlaceNow, ...], view: View
-) -> html.Section:
-    """Where it hung, and the form to hang it elsewhere."""
-    rows = []
-    for hanging in sensing.hangings_of(session, sensor.id):
-        since = say.day(hanging.since_at, hanging.zone, view.units, view.now)
-        until = say.day(hanging.until_at, hanging.zone, view.units, view.now) if hanging.until_at else "now"
-        link = html.A(hanging.place, href=address("place", hanging.place_id))
-        rows.append(html.Li([link, f", {since} to {until}"]))
-    others = [(str(place.id), place.name) for place in places if place.id != sensor.place_id]
-    return part(
-        "Where it hangs",
-        listed(rows, html.P("It hangs nowhere."), "rows small"),
-        _since_form(session, sensor, view),
-        HANG.laid_out(view, sensor.id, options={"place": others}, zone=sensor.zone) if others else None,
-        swap_form(sensor, view) if sensor.place_id is not None and sensor.retired_at is None else None,
-    )
-
-
-def _since_form(session: Session, sensor: SensorNow, view: View) -> Child:
-    """The form that corrects since when it hung at one of the places where it hung."""
-    known = sensing.hangings_of(session, sensor.id)
-    if not known:
-        return None
-    names = {str(hanging.place_id): hanging.place for hanging in known}
-    latest = known[0]
-    return folded(
-        "It was moved here on another day",
-        HUNG_SINCE.laid_out(
-            view,
-            sensor.id,
-            {"place": latest.place_id, "at": latest.since_at},
-            options={"place": list(names.items())},
-            zone=latest.zone,
-        ),
-    )
+ROUTES = [Route("/sensor/<sensor_id>", layout, live=False)]

@@ -1,31 +1,22 @@
 """Sensors: what is heard, what is not believed, and what speaks but is not known yet."""
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 from typing import Any
 
-from dash import Dash, html
-from sqlalchemy.orm import Session
+from dash import html
 
-from dashboard.forms.acts import Act, answers, doing, done
-from dashboard.pages.frame import empty, folded, listed, noted, num, part, sheet
-from dashboard.pages.sensors import broker_address, sensor
+from dashboard.pages.frame import empty, facts_list, folded, listed, noted, num, part, sheet
 from dashboard.pages.sensors.accepting import dismissed_part, shown_payload, waiting_part
-from dashboard.pages.sensors.sensor import DATE_BACK, HANG, HUNG_SINCE, two_rooms_part
+from dashboard.pages.sensors.sensor import two_rooms_part
 from dashboard.say import sentences
 from dashboard.shell.ports import UnboundTopic
-from dashboard.shell.view import Context, Route, View, address
-from model.records.acts import hangings
+from dashboard.shell.view import Route, View, address
 from model.records.acts.dismissed import dismissed_topics
 from model.records.queries import overview as queries
 from model.records.queries import sensing
 from model.records.queries.sensing import SensorNow
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
-from model.records.schema.tables import Place, Revision, Sensor
-from model.wood.errors import BadInput
 from model.words import display as say
-
-CORRECTION = "correction"
 
 
 def layout(view: View) -> html.Main:
@@ -50,7 +41,7 @@ def layout(view: View) -> html.Main:
             html.P("Let one publish to the broker; it is listed here as soon as it speaks."),
         ),
         dismissed_part(gone),
-        broker_address.block(view, opened=not sensors and not heard),
+        broker_part(view, opened=not sensors and not heard),
         _refused_part(refused_ones, counts, view),
     )
 
@@ -107,6 +98,39 @@ def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     )
 
 
+def broker_part(view: View, *, opened: bool) -> html.Details | None:
+    """The broker's address as a sensor on the network would type it; the password behind a press.
+
+    `opened` shows it at once, where no sensor has been heard yet. None where the broker isn't known.
+    """
+    if view.context.sensors is None or view.context.sensors.broker is None:
+        return None
+    address = view.context.sensors.broker()
+    facts: list[tuple[str, Any]] = []
+    if address.hosts:
+        first, *others = address.hosts
+        facts.append(("broker", [html.B(first), f" or {', '.join(others)}" if others else ""]))
+        facts.append(("port", html.B(str(address.port))))
+    if address.hosts and address.user:
+        facts.append(("user", html.B(address.user)))
+        facts.append(("password", folded("Show it", html.B(address.password))))
+    first_said = _with_commands(address.said[0])
+    return folded(
+        "Let a sensor talk",
+        html.P(["Type this into each sensor. ", *first_said]) if facts else html.P(first_said),
+        facts_list(facts) if facts else None,
+        html.P(address.heard) if address.heard else None,
+        *[html.P(_with_commands(sentence), className="soft small") for sentence in address.said[1:]],
+        is_open=opened,
+        className="part",
+    )
+
+
+def _with_commands(sentence: str) -> list[Any]:
+    """A sentence with what is to be typed, between back-ticks, set as such."""
+    return [html.Code(part) if odd % 2 else part for odd, part in enumerate(sentence.split("`"))]
+
+
 def _refused_part(
     rows: tuple[sensing.Refused, ...], counts: dict[str, int], view: View
 ) -> html.Details | None:
@@ -128,74 +152,4 @@ def _refused_part(
     return folded(told, listed(lines, className="rows small"), className="part")
 
 
-# ---------------------------------------------------------------- one sensor
-
-
-def sensor_layout(view: View, sensor_id: int) -> html.Main | None:
-    """The page of one sensor; none when there is no such sensor."""
-    with view.store.session() as session:
-        found = sensing.sensors(session, view.now, only=sensor_id)
-        if not found:
-            return None
-        return sensor.page(session, found[0], view)
-
-
-# ---------------------------------------------------------------- acts
-
-
-def register(app: Dash, context: Context) -> None:
-    """Hanging a sensor, and correcting since when it hung."""
-    HANG.answers(app, context, hung, here=_page)
-    HUNG_SINCE.answers(app, context, hung_since, here=_page)
-    answers(app, context, DATE_BACK, dated_back, which="sensor")
-
-
-def _page(sensor_id: int) -> str:
-    return address("sensor", sensor_id)
-
-
-def hung(number: int, typed: dict[str, Any], view: View) -> Act:
-    """Hang a sensor at another place, as typed."""
-    with doing(view, "hanging") as (session, revision):
-        row = session.get_one(Sensor, number)
-        values = HANG.read(typed, view, session)
-        place, at = values["place"], values["at"]
-        last = max(row.hangings, key=lambda hanging: hanging.since_at, default=None)
-        if last is not None and at <= last.since_at:
-            at = last.since_at + timedelta(minutes=1)
-        where = f"at {last.place.name} again" if last is not None and last.until_at is None else "nowhere"
-        hangings.hang_sensor(session, row, place, at)
-        return done(revision, f"{row.name} hangs at {place.name}.", f"{row.name} hangs {where}.")
-
-
-def hung_since(number: int, typed: dict[str, Any], view: View) -> Act:
-    """Correct since when a sensor hung at a place, as typed."""
-    with doing(view, CORRECTION) as (session, revision):
-        sensor = session.get_one(Sensor, number)
-        values = HUNG_SINCE.read(typed, view, session)
-        return _hung_since(session, revision, sensor, values["place"], values["at"], view)
-
-
-def dated_back(number: int, _typed: dict[str, Any], view: View) -> Act:
-    """A sensor hung where it was hung first since its first reading."""
-    with doing(view, CORRECTION) as (session, revision):
-        sensor = session.get_one(Sensor, number)
-        left = hangings.readings_nowhere(session, sensor)
-        if left.place is None or left.first_at is None:
-            raise BadInput("", sensor.name, "has no reading that belongs to no place", "nothing")
-        return _hung_since(session, revision, sensor, left.place, left.first_at, view)
-
-
-def _hung_since(
-    session: Session, revision: Revision, sensor: Sensor, place: Place, at: datetime, view: View
-) -> Act:
-    hangings.hang_since(session, sensor, place, at)
-    since = say.moment(at, place.zone, view.units, view.now)
-    said = f"{sensor.name} hangs at {place.name} since {since}."
-    return done(revision, said, f"{sensor.name} hangs as it was recorded before.")
-
-
-ROUTES = [
-    Route("/sensors", layout, live=False),
-    Route("/sensor/<sensor_id>", sensor_layout, live=False),
-]
+ROUTES = [Route("/sensors", layout, live=False)]

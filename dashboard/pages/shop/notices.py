@@ -104,13 +104,9 @@ def _address_row(number: int, mask: str, hours: Hours, trouble: Any) -> html.Li:
 def register(app: Dash, context: Context) -> None:
     """Testing an address, and keeping what it is told and when."""
 
-    answers(app, context, TEST, test, field="number", fields_of=TOLD, here=_page)
-    answers(app, context, TOLD, keep_told, field="number", here=_page)
-    WHEN.answers(app, context, keep_when, here=_page)
-
-
-def _page(_number: int) -> str:
-    return "/settings"
+    answers(app, context, TEST, test, field="number", fields_of=TOLD)
+    answers(app, context, TOLD, keep_told, field="number")
+    WHEN.answers(app, context, keep_when)
 
 
 def _mask(number: int, view: View) -> str:

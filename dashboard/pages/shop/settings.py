@@ -1,18 +1,32 @@
 """Settings: what is shown, who may look, and how the running parts are."""
 
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from dash import html
+from dash import Dash, html
+from sqlalchemy.orm import Session
 
-from dashboard.pages.frame import num, part, sheet
+from dashboard.forms.acts import Act, doing, done
+from dashboard.forms.declared import Asked, Form
+from dashboard.pages.frame import Child, facts_list, listed, num, part, sheet
 from dashboard.pages.lumber import glue
-from dashboard.pages.shop import contact, notices
-from dashboard.shell.view import Route, View
+from dashboard.pages.shop import notices
+from dashboard.paper.sheet import contact_of, keep_contact
+from dashboard.shell.view import Context, Route, View
 from model.records.queries import overview as queries
 from model.words import display as say
 
 WORDS = {"ingest": "listening to sensors", "watch": "working out wood", "supervisor": "keeping both running"}
+CONTACT = Form(
+    "contact",
+    "Keep this",
+    (
+        Asked("name", "Name", placeholder="The bench by the river"),
+        Asked("line", "Telephone or address"),
+        Asked("link", "Link", hint="https://, mailto: or tel:; becomes a square code to scan"),
+    ),
+)
 
 
 def layout(view: View) -> html.Main:
@@ -27,7 +41,7 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         labels = glue.adhesives_part(session, view)
         told = notices.notices_part(session, view)
-        called = contact.contact_part(session, view)
+        called = contact_part(session, view)
     return sheet(
         title,
         part(
@@ -64,30 +78,25 @@ def layout(view: View) -> html.Main:
 
 def health_facts(health: dict[str, Any], view: View) -> html.Div:
     """The health of every part in words."""
-    rows: list[Any] = []
+    facts: list[tuple[str, Any]] = []
     for name, told in sorted(health["parts"].items()):
         alive = "running" if told["alive"] else "stopped" if told.get("stopped") else "not heard of"
         restarts = told.get("restarts")
         more = f", restarted {restarts} times" if isinstance(restarts, int) and restarts else ""
         part_name, _, which = name.partition(" ")
-        title = f"{WORDS.get(part_name, part_name)} {which}".strip()
-        rows += [html.Dt(title), html.Dd(f"{alive}{more}")]
-    broker = {True: "connected", False: "not connected", None: "no ingest has run yet"}[
-        health["broker_connected"]
-    ]
-    writable = "yes" if health["database_writable"] else "no"
-    rows += [html.Dt("broker"), html.Dd(broker), html.Dt("book can be written"), html.Dd(writable)]
-    rows += [
-        html.Dt("last reading"),
-        html.Dd(num(told_at(health["last_reading_at"], view))),
-        html.Dt("last evaluation"),
-        html.Dd(num(told_at(health["last_evaluation_at"], view))),
+        facts.append((f"{WORDS.get(part_name, part_name)} {which}".strip(), f"{alive}{more}"))
+    broker = {True: "connected", False: "not connected", None: "no ingest has run yet"}
+    facts += [
+        ("broker", broker[health["broker_connected"]]),
+        ("book can be written", "yes" if health["database_writable"] else "no"),
+        ("last reading", num(told_at(health["last_reading_at"], view))),
+        ("last evaluation", num(told_at(health["last_evaluation_at"], view))),
     ]
     others = [html.Li(say.sentence(str(problem))) for problem in health["problems"][1:]]
     return html.Div(
         [
-            html.Dl(rows, className="facts"),
-            html.Ul(others) if others else None,
+            facts_list(facts),
+            listed(others, className=None),
             html.P(["The same as plain JSON: ", html.A("/healthz", href="/healthz", target="_blank"), "."]),
         ]
     )
@@ -133,6 +142,37 @@ def access(view: View) -> list[Any]:
             className="soft small",
         ),
     ]
+
+
+def contact_part(session: Session, view: View) -> Child:
+    """What stands on the sheets now, and the form."""
+    contact = contact_of(session)
+    named = ", ".join(bit for bit in (contact.name, contact.line) if bit)
+    told = f"At the foot of every client sheet stands: {named}." if named else None
+    return part(
+        "Who the client calls",
+        html.P(
+            told or "Nobody is named on the client sheets yet. They carry what stands here at their foot."
+        ),
+        CONTACT.laid_out(view, record=asdict(contact)),
+    )
+
+
+def register(app: Dash, context: Context) -> None:
+    """The form's answer."""
+    CONTACT.answers(app, context, name_contact)
+
+
+def name_contact(_number: int, typed: dict[str, Any], view: View) -> Act:
+    """Who to call, as typed; all of it empty names nobody."""
+    values = CONTACT.read(typed, view)
+    name, line = values["name"], values["line"]
+    with doing(view, "change of who the client calls") as (session, revision):
+        before = contact_of(session)
+        keep_contact(session, **values)
+        said = f"{name or line} stands on the client sheets from now on." if name or line else ""
+        back = f"{before.name or before.line or 'Nobody'} stands on the client sheets again."
+        return done(revision, said or "The client sheets name nobody to call.", back)
 
 
 ROUTES = [Route("/settings", layout, live=False)]

@@ -95,7 +95,7 @@ def subject_address(subject: Subject) -> str:
 def register(app: Dash, context: Context) -> None:
     """The answer to a warning."""
 
-    answers(app, context, ANSWER, acknowledged, which="warning", field="warning", here=lambda _: "/warnings")
+    answers(app, context, ANSWER, acknowledged, which="warning", field="warning")
 
 
 def acknowledged(number: int, typed: dict[Any, Any], view: View) -> Act:
