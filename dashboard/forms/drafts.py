@@ -22,10 +22,10 @@ Draft = dict[str, Any]
 
 KEPT = (
     "ring_angle_deg",
-    "figured",
     "mc_basis",
     "measured_at",
     "finished_at",
+    "rest_until",
     "role",
     "note",
     "movement_factor",
@@ -41,6 +41,8 @@ MEMBER_FIELDS = {
     "name": ("", "name"),
     "species": ("needed", "wood"),
     "cut": ("", "cut"),
+    "grain": ("", "grain"),
+    "rest_until": ("", "rest"),
     "width": ("mm", "width"),
     "mc_pct": ("%", "moisture content"),
     "thickness": ("mm", "thickness"),
@@ -51,6 +53,12 @@ MEMBER_FIELDS = {
 }
 """What the form asks of a part: how it is read, and what a refusal calls it."""
 
+GRAINS = {
+    "": "plain grain",
+    "figured": "crotch, burl or wild grain",
+    "on_sheet": "veneer on sheet goods",
+}
+"""What a part is made of, by the key that says so in its document."""
 EXACT_MM = 0.01
 USUAL_KIND = "panel-in-groove"
 """The kind of fit the form offers first."""
@@ -258,6 +266,8 @@ def _member_table(row: Mapping[str, Any], units: str) -> dict[str, Any]:
     for key in ("species", "cut"):
         if str(row.get(key) or "").strip():
             table[key] = str(row[key]).strip()
+    if row.get("grain"):
+        table[row["grain"]] = True
     if "ring_angle_deg" in table:
         table.pop("cut", None)
     for key in ("width", "thickness"):
@@ -334,6 +344,7 @@ def draft_of(document: Mapping[str, Any], units: Units) -> Draft:
 
 def _member_row(name: str, table: Mapping[str, Any], display: Display) -> dict[str, Any]:
     row: dict[str, Any] = {"name": name, **{key: table[key] for key in KEPT if key in table}}
+    row["grain"] = next((key for key in ("on_sheet", "figured") if table.get(key)), "")
     for key in ("species", "cut"):
         if key in table:
             row[key] = table[key]

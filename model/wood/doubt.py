@@ -13,7 +13,7 @@ References
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -172,9 +172,14 @@ def _by_source(
     )
 
 
+def _size_mm(members: Iterable[Member]) -> float:
+    """The ± of a size read off a rule, with how far sheet goods among the parts may be out [mm]."""
+    return math.hypot(SIZE_DOUBT_MM, *(member.sheet_doubt_mm for member in members))
+
+
 def width_doubt(member: Member, known: Knowledge) -> Doubt:
     """The doubt of a part's width now [mm]."""
-    return Doubt(_by_source(_width_effects(member, known), SIZE_DOUBT_MM, 1)[0])
+    return Doubt(_by_source(_width_effects(member, known), _size_mm([member]), 1)[0])
 
 
 def _width_effects(member: Member, known: Knowledge) -> dict[str, NDArray[np.float64]]:
@@ -197,7 +202,7 @@ def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, Doubt]:
 
     found = effects(margins, _inputs(fit.members))
     names = [way.name for way in fit.ways(fit.references())]
-    return dict(zip(names, map(Doubt, _by_source(found, SIZE_DOUBT_MM, len(names))), strict=True))
+    return dict(zip(names, map(Doubt, _by_source(found, _size_mm(fit.members), len(names))), strict=True))
 
 
 def advice_at_the_saw(doubt: Doubt, known: Knowledge) -> Reason | None:
@@ -212,7 +217,7 @@ def advice_now(member: Member, known: Knowledge) -> Reason | None:
     doubt = width_doubt(member, known)
     if doubt.largest == "moisture":
         return _advice(doubt, metered_now(member, known), "now")
-    return _advice(doubt, Doubt({"size": SIZE_DOUBT_MM}), "now")
+    return _advice(doubt, Doubt({"size": _size_mm([member])}), "now")
 
 
 def metered_now(member: Member, known: Knowledge) -> Doubt:

@@ -8,7 +8,7 @@ from dashboard.shell.app import build_app
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
 from model.records.queries import overview as queries
-from model.records.schema.tables import Margin, Outlook, Piece, Place, Stack, Verdict
+from model.records.schema.tables import Margin, Member, Outlook, Piece, Place, Stack, Verdict
 from model.words.display import Display
 from tests.dashboard.conftest import _piece as panelled
 
@@ -100,6 +100,19 @@ def test_a_stack_stands_in_the_week_it_is_ready(book, now):
         }
     page = read(book, now)
     assert "Maple, spring batch : ready in 9 to 16 days for Dry flat." in page[page.index("Next week") :]
+
+
+def test_leaves_and_stacks_that_rest_stand_in_the_week_their_rest_is_over(book, now):
+    with book.store.session() as session:
+        stack, panel = session.get_one(Stack, book.stack), session.get_one(Member, book.bench_panel)
+        for body, until in ((stack, 9), (panel, 20)):
+            rests = (now + timedelta(days=until)).date().isoformat()
+            body.document = {**body.document, "rest_until": rests}
+    page = read(book, now)
+    week, weeks = (page.index(words) for words in ("Next week", "Within four weeks"))
+    assert "Maple, spring batch : rests until Feb 19." in page[week:weeks]
+    assert "Hall bench : back rests until Mar 2." in page[weeks:]
+    assert "The back rests until Mar 2." in read(book, now, f"/piece/{book.bench}")
 
 
 def test_the_heating_season_ends_in_may_here_and_in_november_in_the_south(book, now):

@@ -25,6 +25,21 @@ def a_draft(**fit):
     return draft
 
 
+@pytest.mark.parametrize(("grain", "key"), [("figured", "figured"), ("on_sheet", "on_sheet"), ("", None)])
+def test_crotch_veneer_on_sheet_and_a_resawn_leaf_are_recorded_on_the_form(grain, key):
+    leaf = {
+        "name": "left leaf", "species": "black walnut", "cut": "flat-sawn", "width": "12", "mc_pct": "8",
+        "thickness": "5/16", "face": "none", "grain": grain, "rest_until": "2026-03-12",
+    }  # fmt: skip
+    checked = drafts.check({"units": "inch", "piece": {"name": "Door"}, "members": [leaf], "fits": []})
+    assert checked.piece is not None, checked.problems
+    member = checked.piece.members["left leaf"]
+    assert (member.figured, member.on_sheet) == (key == "figured", key == "on_sheet")
+    assert member.rest_until.isoformat() == "2026-03-12"
+    (shown,) = drafts.draft_of(document_of(checked.piece), "inch")["members"]
+    assert (shown["grain"], shown["rest_until"]) == (grain, "2026-03-12")
+
+
 def test_a_draft_is_a_piece_once_nothing_is_missing():
     checked = drafts.check(a_draft())
     assert checked.problems == []

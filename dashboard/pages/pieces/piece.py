@@ -1,6 +1,7 @@
 """One piece: how it stands, what to do, what comes, what was; its fits, its parts and their tide."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from dash import html
@@ -24,9 +25,11 @@ from model.records.queries.overview import PieceNow
 from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
 from model.wood.design.patterns.request import request_from_document
+from model.wood.reason import Reason
 from model.words import display as say
 from model.words.display import Display
 from model.words.limits import comfort_for_client, comfort_reason, limit_said
+from model.words.reasons import clause
 
 
 def layout(view: View, piece_id: int) -> html.Main | None:
@@ -106,7 +109,7 @@ def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tu
     lines = [
         ("Now", now),
         ("To do", prose(" ".join(to_do(piece, view)))),
-        ("Next", prose(coming(piece, view))),
+        ("Next", prose(" ".join(filter(None, (coming(piece, view), *rests(piece, view)))))),
         ("Since", prose(piece_words.history(piece, view.now))),
         ("Room", prose(room)),
         *[("Mind", prose(line)) for line in woodwork.cautions_of(piece, view.display)],
@@ -168,6 +171,16 @@ def coming(piece: PieceNow, view: View) -> str:
     if not likely:
         return "No limit is likely to be reached within the year."
     return " ".join(piece_words.said_of(one, view.now) for one in likely)
+
+
+def rests(piece: PieceNow, view: View) -> list[str]:
+    """Which parts rest yet, and until when: `The left leaf rests until Mar 12.`"""
+    return [
+        f"The {say.said(member.name)} {clause(Reason('rest', {'until_day': until}), view.display)}."
+        for member in piece.members
+        for until in [member.document.get("rest_until")]
+        if until and date.fromisoformat(until) > view.now.date()
+    ]
 
 
 def standing(piece: PieceNow, view: View) -> list[Any]:

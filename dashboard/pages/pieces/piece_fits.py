@@ -10,6 +10,7 @@ from dash import html
 
 from dashboard.figures.case_drawing import part_anchor
 from dashboard.figures.section import section_drawing
+from dashboard.forms.drafts import GRAINS
 from dashboard.pages.frame import Child, aside, drawn, empty, fold, num, part, prose, table
 from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
@@ -301,13 +302,14 @@ def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Dis
     cut = member.document.get("cut") or (
         f"rings at {member.document['ring_angle_deg']:g}°" if "ring_angle_deg" in member.document else ""
     )
+    grain = next((words for key, words in GRAINS.items() if key and member.document.get(key)), "")
     count = sum(int(one.document.get("alike", 1)) for one in alike)
     many = f" × {count}" if count > len(alike) else ""
     # Each part of the row can be led to: a drawing of the case does.
     anchors = [html.Span(id=part_anchor(one.name)) for one in alike]
     return [
         [*anchors, called_together([one.name for one in alike]) + many],
-        ", ".join(str(word) for word in (member.document.get("species"), cut) if word),
+        ", ".join(str(word) for word in (member.document.get("species"), grain or cut) if word),
         num(wide),
         change,
         *map(num, contents),

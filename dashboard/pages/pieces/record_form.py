@@ -112,6 +112,13 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
         text_field("Part", _id("members", index, "name"), row.get("name", "")),
         text_field("Wood", _id("members", index, "species"), row.get("species", ""), list="species-names"),
         choice_field("Cut", _id("members", index, "cut"), cuts, row.get("cut") or cuts[0][0]),
+        choice_field(
+            "Grain",
+            _id("members", index, "grain"),
+            list(drafts.GRAINS.items()),
+            row.get("grain", ""),
+            "crotch and burl move unevenly, veneer on plywood not at all",
+        ),
         text_field("Width across the grain", _id("members", index, "width"), row.get("width", ""), hint=unit),
         text_field(
             "at a moisture content of", _id("members", index, "mc_pct"), row.get("mc_pct", ""), hint="%"
@@ -130,6 +137,11 @@ def _member_fields(index: int, row: dict[str, Any], view: View) -> html.Fieldset
             _id("members", index, "back_coats"),
             row.get("back_coats", ""),
             mode="decimal",
+        ),
+        field(
+            "Rests until",
+            Line(_id("members", index, "rest_until"), row.get("rest_until", ""), kind="date"),
+            "of a resawn leaf, before it is milled again",
         ),
     ]
     return html.Fieldset(

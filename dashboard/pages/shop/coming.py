@@ -35,11 +35,12 @@ from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import Coming, PassedSpan, PieceNow, PlaceNow, StackNow
-from model.records.queries.prospects import in_order, passed_by_fit
+from model.records.queries.prospects import in_order, passed_by_fit, resting
 from model.records.schema.tables import Fit, Margin
 from model.watch.questions.glue_board import BoardLine, glue_board
+from model.wood.reason import Reason
 from model.words import display as say
-from model.words.reasons import in_sentences
+from model.words.reasons import clause, in_sentences
 
 TOLD = 6
 """So many of one stretch of time are told of; the others are folded."""
@@ -70,9 +71,11 @@ def layout(view: View) -> html.Main:
         pieces = queries.pieces(session, view.now, known=places, parts=False)
         pieces = with_since(session, pieces, view.now)
         board = glue_board(session)
+        rests = resting(session, view.now)
     expected = [
         *limits(pieces, view),
         *stacks_ready(stacks, view),
+        *rests_over(rests, view),
         *glueing(places, board, view),
         *season_turn(places, pieces, view),
     ]
@@ -220,6 +223,17 @@ def stacks_ready(stacks: Iterable[StackNow], view: View) -> list[Expected]:
             continue
         line = [html.A(html.B(stack.name), href=address("stack", stack.id)), f": {told}{where}."]
         found.append(Expected(at, stack.judgement.verdict, partial(list, line), "stack"))
+    return found
+
+
+def rests_over(rests: Iterable[tuple[str, int, str, str, str]], view: View) -> list[Expected]:
+    """Stacks and parts whose rest ends, so that they may be milled again."""
+    found = []
+    for kind, number, name, part_name, until in rests:
+        said = clause(Reason("rest", {"until_day": until}), view.display)
+        line = [html.A(html.B(name), href=address(kind, number)), f": {say.said(part_name)} {said}."]
+        at = datetime.fromisoformat(until).replace(tzinfo=UTC)
+        found.append(Expected(at, "near", partial(list, line), "glue-up"))
     return found
 
 

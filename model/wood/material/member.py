@@ -1,7 +1,7 @@
 """A piece of solid wood in a piece of furniture: what it is, how wide, at which moisture content."""
 
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
@@ -26,6 +26,9 @@ Amount = float | NDArray[np.float64]
 
 # Figured wood has no one ring angle; at 45 degrees the coefficient is the mean of the two.
 FIGURED_ANGLE_DEG = 45.0
+SHEET_DOUBT = 0.0027 / 2.0
+"""Of the width of plywood, as a ±: it grew by 0.18 to 0.27 % from 30 to 90 % RH (measured for a trade
+handbook of plywood, as repeated elsewhere)."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,8 @@ class Member:
     finish : Finish
     figured : bool
         Burl, crotch or wild grain: its grain runs every way, so its movement is a wide band.
+    on_sheet : bool
+        Veneer on sheet goods, which stand still: its width doesn't move, within `sheet_doubt_mm`.
     movement_factor : float
         This wood's own movement against its species' table, from a re-measured width; 1 as in the table.
     mc_basis : str
@@ -68,6 +73,8 @@ class Member:
         How many parts are just like this one: for words and stock, never for margins.
     measured_at, finished_at : datetime, optional
         When width and moisture were measured; when the finish went on. Aware UTC.
+    rest_until : date, optional
+        The day up to which it rests, as a resawn leaf does before it is milled again.
     """
 
     name: str
@@ -78,6 +85,7 @@ class Member:
     thickness_mm: float
     finish: Finish = field(default_factory=Finish)
     figured: bool = False
+    on_sheet: bool = False
     movement_factor: float = 1.0
     mc_basis: str = "measured"
     role: str = ""
@@ -86,6 +94,7 @@ class Member:
     alike: int = 1
     measured_at: datetime | None = None
     finished_at: datetime | None = None
+    rest_until: date | None = None
 
     @property
     def called(self) -> str:
@@ -98,13 +107,18 @@ class Member:
     def movement(self) -> Movement:
         """How the width moves with moisture; figured wood by the mean of its two coefficients."""
         angle = FIGURED_ANGLE_DEG if self.figured else self.ring_angle_deg
-        return movement_of(self.species, angle).scaled(self.movement_factor)
+        return movement_of(self.species, angle).scaled(0.0 if self.on_sheet else self.movement_factor)
 
     @cached_property
     def thickness_movement(self) -> Movement:
         """How the thickness moves: the rings stand the other way to it."""
         angle = FIGURED_ANGLE_DEG if self.figured else self.ring_angle_deg
         return thickness_movement_of(self.species, angle).scaled(self.movement_factor)
+
+    @property
+    def sheet_doubt_mm(self) -> float:
+        """How far the width of veneer on sheet goods may be out [mm], as a ±; 0 of solid wood."""
+        return SHEET_DOUBT * self.width_mm if self.on_sheet else 0.0
 
     @property
     def fibre_saturation_pct(self) -> float:
@@ -143,8 +157,8 @@ class Member:
         return replace(self, movement_factor=self.movement_factor * factor)
 
 
-def ring_angle_from(table: Table, figured: bool) -> float:
-    """Ring angle of a member's table, from its cut or given in degrees."""
+def ring_angle_from(table: Table, is_free: bool) -> float:
+    """Ring angle of a member's table, from its cut or in degrees; either may be left out where `is_free`."""
     both = table.has("cut") and table.has("ring_angle_deg")
     if both:
         raise table.bad(
@@ -157,7 +171,7 @@ def ring_angle_from(table: Table, figured: bool) -> float:
     if angle is not None:
         return float(angle)
     if cut is None:
-        if figured:
+        if is_free:
             return FIGURED_ANGLE_DEG
         raise table.bad(
             "cut", "must be given (flat-sawn, rift-sawn or quarter-sawn), or ring_angle_deg", NOTHING
@@ -214,7 +228,8 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
     wood = table.text("species", "the wood, by its trade name")
     species = find_species(wood, where, table.key("species"))
     figured = table.flag("figured", "burl, crotch or wild grain", False)
-    angle = ring_angle_from(table, figured)
+    on_sheet = table.flag("on_sheet", "veneer on sheet goods, which do not move", False)
+    angle = ring_angle_from(table, figured or on_sheet)
     width = table.length("width", "width across the grain")
     saturation = movement_of(species, angle).fibre_saturation_pct
     mc = table.number(
@@ -226,6 +241,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         why=f"fibre saturation of {species.name}",
     )
     thickness = table.length("thickness", "thickness")
+    rest_until = table.instant("rest_until", "the day its rest is over")
     finish = finish_from(table.take("finish", "finish of both faces", None), where, table.key("finish"))
     member = Member(
         name=name,
@@ -236,6 +252,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         thickness_mm=thickness,
         finish=finish,
         figured=figured,
+        on_sheet=on_sheet,
         movement_factor=table.number("movement_factor", "movement against the species' table", 0.1, 5.0, 1.0),
         mc_basis=table.choice("mc_basis", "how mc_pct is known", ("measured", "assumed"), "measured"),
         role=table.text("role", "what the part is", ""),
@@ -244,6 +261,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         alike=table.count("alike", "how many parts are just like this one", 1),
         measured_at=table.instant("measured_at", "when width and moisture were measured"),
         finished_at=table.instant("finished_at", "when the finish went on"),
+        rest_until=None if rest_until is None else rest_until.date(),
     )
     table.refuse_the_rest()
     return member
@@ -266,6 +284,7 @@ def member_document(member: Member) -> dict[str, Any]:
         document["finish"] = finish_document(member.finish)
     for key, value, usual in (
         ("figured", member.figured, False),
+        ("on_sheet", member.on_sheet, False),
         ("movement_factor", member.movement_factor, 1.0),
         ("mc_basis", member.mc_basis, "measured"),
         ("role", member.role, ""),
@@ -274,7 +293,8 @@ def member_document(member: Member) -> dict[str, Any]:
         ("alike", member.alike, 1),
         ("measured_at", member.measured_at, None),
         ("finished_at", member.finished_at, None),
+        ("rest_until", member.rest_until, None),
     ):
         if value != usual:
-            document[key] = value.isoformat() if isinstance(value, datetime) else value
+            document[key] = value.isoformat() if isinstance(value, date) else value
     return document

@@ -33,7 +33,7 @@ def cup_mm(member: Member) -> float:
     The part goes twice through the indoor year of a general temperate climate, so that it has forgotten
     where it began, and the lopsidedness of its moisture in the second year bends it.
     """
-    if not has_one_bare_face(member.finish):
+    if member.on_sheet or not has_one_bare_face(member.finish):
         return 0.0
     moment = _largest_moment(
         member.thickness_mm, member.species.specific_gravity_12pct, member.finish, member.ring_angle_deg
