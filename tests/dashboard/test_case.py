@@ -3,18 +3,21 @@
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from dashboard.figures.drawing import words_of
 from dashboard.pages.pieces import case, case_asked, client_page, piece
+from dashboard.pages.shop import today
 from dashboard.paper.job import JobFacts, job_sheet
 from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.answers.annual_range import HomeYear
 from model.records.acts import book as acts
 from model.records.queries import overview as queries
+from model.records.queries.answers import Judgement
 from model.records.schema.tables import Piece
 from model.wood.design import patterns
 from model.wood.design.cut_list import CutRow, board_feet_in_all
@@ -129,6 +132,20 @@ def test_a_case_drawn_is_recorded_and_is_the_piece_s_face(book, now):
     assert "Drawer bottom × 4" in told.replace("drawer bottom", "Drawer bottom")
     label = client_page._picture(found, recorded).children[0].tree[1]["aria-label"]
     assert label == "Valley chest from the front, to scale"
+
+
+def test_the_worst_piece_of_today_stands_on_the_first_page_with_its_case_drawn(book, now):
+    view = view_of(book, now)
+    case.save(patterns.pattern_named("chest of drawers"), typed(book), view)
+    with book.store.session() as session:
+        piece_id = session.query(Piece.id).filter_by(name="Valley chest").scalar()
+        found = queries.piece(session, piece_id, now)
+        shop = queries.shop(session, now)
+    past = Judgement("past", {"key": "told", "text": "it binds"})
+    worst = replace(found, judgement=past, fits=tuple(replace(fit, judgement=past) for fit in found.fits))
+    shown = str(today.note(replace(shop, pieces=(worst, replace(worst, name="Low chest"))), view))
+    assert shown.count("small-view") == 1
+    assert "small-view" not in str(today.note(replace(shop, pieces=()), view))
 
 
 def test_what_is_wrong_is_said_in_one_sentence(book, now):

@@ -23,7 +23,7 @@ from model.words.reasons import in_sentences
 RETIRE = "stack-retire"
 NAME = Asked("name", "Name", placeholder="Ash, spring batch")
 MC = Asked(
-    "mc", "Moisture content", "numbers", "%, a reading a board: 8.1, 8.4, 9", "readings_pct",
+    "mc", "Moisture content", "numbers", "%, one reading a board", "readings_pct",
     placeholder="8.1, 8.4, 9",
 )  # fmt: skip
 READING = (

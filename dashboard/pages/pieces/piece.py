@@ -79,20 +79,23 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     )
 
 
-def face(piece: PieceNow) -> list[Any]:
-    """The case it was made from, drawn: the place to watch marked, each part leading to its line below."""
+def face(piece: PieceNow, is_small: bool = False) -> list[Any]:
+    """The case it was made from, drawn, with the place to watch marked; small, its front alone.
+
+    Each part leads to its line below, but on a small one, which stands on another page.
+    """
     wood = woodwork.wood_piece(piece)
     if wood is None or not wood.case:
         return []
     governs = sentences.governing(piece)
     drawing = case_drawing(
         request_from_document(wood.case).case(),
-        with_side=True,
+        with_side=not is_small,
         name=piece.name,
         marked=parts_at(wood, governs.name) if governs is not None else set(),
-        href=lambda part: f"#{part_anchor(part)}" if part in wood.members else None,
+        href=lambda part: f"#{part_anchor(part)}" if part in wood.members and not is_small else None,
     )
-    return [Drawing(drawing, className="case-view")]
+    return [Drawing(drawing, className="case-view small-view" if is_small else "case-view")]
 
 
 def first_lines(piece: PieceNow, comfort: Comfort | None, view: View) -> list[tuple[str, list[Any]]]:

@@ -10,6 +10,7 @@ from dash import html
 from dashboard.pages.frame import empty, joined_links, listed, noted, num, part, prose, sheet, word
 from dashboard.pages.lumber import glue
 from dashboard.pages.lumber.stock import stack_row
+from dashboard.pages.pieces.piece import face
 from dashboard.pages.places.place import brackets_of, drawn_with_parts, pieces_at, rule
 from dashboard.pages.shop.coming import strip
 from dashboard.say import piece_words, sentences
@@ -72,7 +73,7 @@ def note(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> list[htm
         by_verdict[sentences.piece_verdict(piece)].append(piece)
     for verdict in ("past", "near"):
         found = sorted(by_verdict[verdict], key=sentences.share_left)
-        lines += [_piece_line(piece, view) for piece in found[:TOLD]]
+        lines += [_piece_line(piece, view, not lines and piece is found[0]) for piece in found[:TOLD]]
         if len(found) > TOLD:
             more = html.A(f"{len(found) - TOLD} more", href=address("pieces", show=verdict))
             lines.append(noted(verdict, more, " ", word(verdict), "."))
@@ -141,7 +142,8 @@ def _well(pieces: Sequence[PieceNow], view: View) -> list[html.Li]:
     return lines
 
 
-def _piece_line(piece: PieceNow, view: View) -> html.Li:
+def _piece_line(piece: PieceNow, view: View, is_worst: bool) -> html.Li:
+    """How a piece stands and why; the worst with the case it was made from, drawn."""
     coming = piece_words.likely(piece)
     why = [piece_words.prospect(piece, view.now)]
     if coming is not None:
@@ -154,6 +156,7 @@ def _piece_line(piece: PieceNow, view: View) -> html.Li:
         html.Span(piece_words.stands(piece, view.now), className="word"),
         ". ",
         html.Span(prose(" ".join(filter(None, why))), className="why"),
+        *(face(piece, is_small=True) if is_worst and piece.members else ()),
     )
 
 
