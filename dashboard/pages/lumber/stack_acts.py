@@ -61,7 +61,7 @@ LUMBER = (
     Asked("species", "Wood", hint="trade name", list="species-names"),
     Asked("thickness", "Thickness", "thickness", stored="thickness_mm", placeholder="4/4"),
     MC,
-    Asked("how", "How", "choice", options=(("", "not said"), *HOW)),
+    Asked("how", "Metered with", "choice", options=(("", "not said"), *HOW)),
     Asked(
         "stickered",
         "Piled",
