@@ -30,11 +30,19 @@ prepare_environment .venv ".[dev]"
 bin=.venv/bin
 "$bin/ruff" check .
 "$bin/ruff" format --check .
-"$bin/mypy"
 "$bin/lint-imports"
 if [ "${1:-}" = fast ]; then
     shift
     set -- -m "not (broker or browser or postgres or slow)" "$@"
 fi
-# Two at a time, a file's tests in one process: they share its servers and books.
-exec "$bin/python" -m pytest -n 2 --dist loadfile --no-loadscope-reorder "$@"
+# Types are checked while the tests run.
+"$bin/mypy" >.venv/types.txt 2>&1 &
+types=$!
+# One more at a time than there are cores, as many tests wait for a broker or a browser; a file's tests in one
+# process: they share its servers and books.
+workers=$(($(getconf _NPROCESSORS_ONLN) + 1))
+passed=0
+"$bin/python" -m pytest -n "$workers" --dist loadfile --no-loadscope-reorder "$@" || passed=$?
+wait "$types" || passed=1
+cat .venv/types.txt
+exit "$passed"
