@@ -262,6 +262,8 @@ def _read(one: Asked, text: Any, view: View, session: Session | None, zone: str)
             return None if empty and not one.needed else forms.number_typed(text, one.said, one.unit)
         case "numbers":
             return forms.numbers_typed(text, one.said, one.unit)
+        case "length" if empty and not one.needed:
+            return None
         case "length" | "thickness":
             return forms.length_typed(text, view.units, one.said, takes_quarters=one.kind == "thickness")
         case "date":

@@ -38,6 +38,7 @@ def paths_of(shop) -> tuple[str, ...]:
         f"/piece/{shop.piece}/deliver?to=1&days=90",
         "/record",
         "/case",
+        "/case/figures",
         "/case?pattern=chest+of+drawers&sides=slab&held.web+frame=glued",
         "/plan",
         f"/plan?{DOOR}&choose=framed",

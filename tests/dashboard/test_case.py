@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 from dashboard.figures.drawing import words_of
-from dashboard.pages.pieces import case, case_asked, client_page, piece
+from dashboard.pages.pieces import case, case_asked, client_page, piece, shop_figures
 from dashboard.pages.shop import today
 from dashboard.paper.job import JobFacts, job_sheet
 from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.answers.annual_range import HomeYear
 from model.records.acts import book as acts
+from model.records.acts.shop_figures import figures_of
 from model.records.queries import overview as queries
 from model.records.queries.answers import Judgement
 from model.records.schema.tables import Piece
@@ -199,3 +200,38 @@ def test_a_drawn_case_has_its_cut_list_and_its_drawer_gaps_on_the_job_sheet(book
     inch = 25.4
     row = CutRow("a", "a", 20, "ash", 12 * inch, 12 * inch, inch, None, None, None)
     assert board_feet_in_all((row,)) == pytest.approx(20.0)
+
+
+def test_a_single_part_may_differ_and_a_tight_opening_is_hatched(book, now):
+    differs = {
+        "part.front 3.cut": "quarter-sawn",
+        "part.side panel.width": "14 7/8",
+        "fit.front 1.gap": "0.001",
+    }
+    made = chest(book, now, drawers="3", depth="19", **differs)
+    assert made.piece.members["front 3"].ring_angle_deg == 90.0
+    assert made.piece.members["front 2"].ring_angle_deg == 0.0
+    assert made.piece.members["side panel"].width_mm == pytest.approx(14.875 * 25.4)
+    tight = next(fit for fit in made.fits if fit.name == "front 1")
+    assert tight.verdict == "past"
+    assert "at the dampest" in tight.said
+    told = plain(case.single_parts(made.request.pattern, typed(book), view_of(book, now))[0])
+    assert "Gap as built" in told
+    # A typed value survives a change of size.
+    assert chest(book, now, drawers="3", depth="19", width="34", **differs).piece.members[
+        "side panel"
+    ].width_mm == (made.piece.members["side panel"].width_mm)
+
+
+def test_a_shop_s_own_figures_are_kept_and_drawn_with(book, now):
+    view = view_of(book, now)
+    shop_figures.keep(0, {"stile": "2 1/2", "groove": ""}, view)
+    with book.store.session() as session:
+        assert figures_of(session) == {"stile": pytest.approx(63.5)}
+    made = chest(book, now, depth="19")
+    assert made.piece.fits["side panel"].document()["sight_width"] == pytest.approx(14 * 25.4)
+    assert "usual 2-1/4" in plain(shop_figures.layout(view))
+    shop_figures.keep(0, {"stile": ""}, view)
+    assert chest(book, now, depth="19").piece.fits["side panel"].document()["sight_width"] == pytest.approx(
+        14.5 * 25.4
+    )

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.figures.case_drawing import case_drawing, part_anchor
 from dashboard.figures.drawing import Drawing
@@ -24,9 +24,7 @@ from model.wood.material.finish import finish_names
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.words import display as say
 
-FIELD, LIVE, GO, LONG = "case", "case-live", "case-go", "case-long"
-FRAME = "case-frame"
-"""The name under which the fields of one part or fit carry their own."""
+FIELD, LIVE, GO, SINGLE, NAMES = "case", "case-live", "case-go", "case-single", "case-names"
 TIP = (
     "It is tall enough to tip: anchor it to the wall, as local rules and the wall's makers say, before the "
     "first drawer is filled."
@@ -63,7 +61,15 @@ def _choose(view: View) -> html.Main:
     return sheet(
         "Which piece?",
         html.Div(rows, className="case-choices"),
-        html.P(["None of these? ", html.A("Record it part by part", href="/record"), "."]),
+        html.P(
+            [
+                "None of these? ",
+                html.A("Record it part by part", href="/record"),
+                ". Stiles, thicknesses and grooves are ",
+                html.A("your shop's figures", href="/case/figures"),
+                ".",
+            ]
+        ),
         lead="Choose a case. Its parts and fits follow from a few sizes, as your shop builds it.",
     )
 
@@ -120,6 +126,7 @@ def _form(pattern: CasePattern, view: View) -> html.Main:
                     [
                         part("Its sizes", html.Div(first, className="fields")),
                         part("Its wood", html.Div(wood, className="fields")),
+                        html.Div(single_parts(pattern, dict(asked), view), id=SINGLE),
                         part("Where it goes", html.Div([one for one in goes if one], className="fields")),
                         html.Div(
                             [
@@ -137,6 +144,7 @@ def _form(pattern: CasePattern, view: View) -> html.Main:
         species_names(),
         names_to_choose("client-names", clients),
         html.Div(pattern.key, id="case-pattern", hidden=True),
+        dcc.Store(id=NAMES, data=names_of(pattern, dict(asked), view)),
         lead="Type what is yours; all else is as your shop usually builds it.",
     )
 
@@ -176,13 +184,6 @@ def live(pattern: CasePattern, typed: CaseTyped, view: View) -> list[Any]:
         html.P(TIP, className="small caution") if pattern.is_tall else None,
         _fits(made, view),
         _parts(made, view),
-        html.Details(
-            [
-                html.Summary("Change single parts"),
-                html.P("Record it first: every part and fit can be corrected on its own page afterwards."),
-            ],
-            **fold("single parts"),
-        ),
     ]
 
 
@@ -253,6 +254,39 @@ def _parts(made: Made, view: View) -> html.Section:
 # ---------------------------------------------------------------- callbacks
 
 
+def names_of(pattern: CasePattern, typed: CaseTyped, view: View) -> list[str]:
+    """The parts and fits of the case as typed so far; none where it can't be built."""
+    try:
+        made = make_case(pattern, typed, view)
+    except BadInput:
+        return []
+    return [*made.piece.members, *made.piece.fits]
+
+
+def single_parts(pattern: CasePattern, typed: CaseTyped, view: View) -> list[Any]:
+    """Fields for single parts: a wood, a cut or a measured width of their own; a gap of their own."""
+    try:
+        made = make_case(pattern, typed, view)
+    except BadInput:
+        return []
+    unit = "in" if view.units == "inch" else "mm"
+    cuts = [("", "as the rest"), *((cut, cut) for cut in RING_ANGLE_OF_CUT)]
+    rows = []
+    for name in made.piece.members:
+        key = f"part.{name}"
+        fields = [
+            _line("Wood", f"{key}.species", typed, list="species-names"),
+            choice_field("Cut", _id(f"{key}.cut"), cuts, typed.get(f"{key}.cut", "")),
+            _line("Measured width", f"{key}.width", typed, hint=unit),
+        ]
+        fit = made.piece.fits.get(name)
+        if fit is not None and fit.gap_attribute == "gap_mm":
+            fields.append(_line("Gap as built", f"fit.{name}.gap", typed, hint=unit))
+        called = say.sentence(say.said(name)).rstrip(".")
+        rows.append(html.Div([html.H3(called), html.Div(fields, className="fields")]))
+    return [html.Details([html.Summary("Single parts that differ"), *rows], **fold("single parts"))]
+
+
 def _typed() -> CaseTyped:
     items = [
         item for group in (*ctx.inputs_list, *ctx.states_list) if isinstance(group, list) for item in group
@@ -265,14 +299,23 @@ def register(app: Dash, context: Context) -> None:
 
     @app.callback(
         Output(LIVE, "children"),
+        Output(SINGLE, "children"),
+        Output(NAMES, "data"),
         Input({"form": FIELD, "key": ALL}, "value"),
         State("case-pattern", "children"),
+        State(NAMES, "data"),
         prevent_initial_call=True,
     )
-    def draw(_values: list[Any], pattern: str | None) -> Any:
+    def draw(_values: list[Any], pattern: str | None, known: list[str] | None) -> Any:
         if not pattern:
-            return no_update
-        return live(pattern_named(pattern), _typed(), view_of(context))
+            return no_update, no_update, no_update
+        chosen, typed, view = pattern_named(pattern), _typed(), view_of(context)
+        drawn = live(chosen, typed, view)
+        names = names_of(chosen, typed, view)
+        # Fields that somebody types in are left alone while the parts are the same.
+        if not names or names == known:
+            return drawn, no_update, no_update
+        return drawn, single_parts(chosen, typed, view), names
 
     @app.callback(
         *OUTPUTS,

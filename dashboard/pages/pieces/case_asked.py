@@ -9,6 +9,7 @@ from dashboard.forms import drafts
 from dashboard.forms import fields as forms
 from dashboard.pages.plans.plan_asked import USUAL, home_of
 from dashboard.shell.view import View
+from model.records.acts.shop_figures import figures_of
 from model.records.queries import overview as queries
 from model.wood.design.cut_list import CutRow, cut_list
 from model.wood.design.design_range import settled
@@ -62,6 +63,7 @@ class Made:
 
     request: CaseRequest
     piece: Piece
+    case: Case
     fits: tuple[FitThere, ...]
     home_says: str
     notes: tuple[str, ...]
@@ -69,10 +71,6 @@ class Made:
     @property
     def home_mc_pct(self) -> tuple[float, float]:
         return self.request.home_mc_pct
-
-    @cached_property
-    def case(self) -> Case:
-        return self.request.case()
 
     @cached_property
     def cuts(self) -> tuple[CutRow, ...]:
@@ -102,20 +100,39 @@ def make_case(pattern: CasePattern, typed: CaseTyped, view: View) -> Made:
     name = typed.get("name", "").strip() or pattern.key
     client = typed.get("client", "").strip()
     head = {"name": name, **({"client": client} if client else {})}
-    piece = piece_from_document(expanded({"piece": head, "case": table}))
+    piece = piece_from_document(expanded({"piece": head, "case": table, **_own_tables(typed, view)}))
     assert piece.case is not None
     request = request_from_document(piece.case)
-    made = request.case()
+    made = request.case(_own_tables(typed, view)["part"])
     judged = [_there(fit, request, made, view) for fit in piece.fits.values()]
     order = {"past": 0, "near": 1, "clear": 2}
     judged.sort(key=lambda one: (order[one.verdict], one.least_mm))
-    return Made(request, piece, tuple(judged), home_says, tuple(notes))
+    return Made(request, piece, made, tuple(judged), home_says, tuple(notes))
+
+
+def _own_tables(typed: CaseTyped, view: View) -> dict[str, dict[str, dict[str, Any]]]:
+    """What was typed of single parts and fits: tables to lay over the pattern's."""
+    found: dict[str, dict[str, dict[str, Any]]] = {"part": {}, "fit": {}}
+    for key, text in typed.items():
+        kind, _, rest = key.partition(".")
+        name, _, what = rest.rpartition(".")
+        if kind not in found or not name or not text.strip():
+            continue
+        value: Any = text.strip()
+        if what in ("width", "gap"):
+            value = forms.length_typed(text, view.units, f"{what} of {say.said(name)}")
+        found[kind].setdefault(name, {})[what] = value
+    return found
 
 
 def _table(pattern: CasePattern, typed: CaseTyped, view: View, notes: list[str]) -> dict[str, Any]:
     """The [case] table of what was typed."""
     shop = "inch" if view.units == "inch" else "metric"
     table: dict[str, Any] = {"pattern": pattern.key, "shop": shop}
+    with view.store.session() as session:
+        own = figures_of(session)
+    if own:
+        table["figures"] = own
     for size in pattern.sizes:
         text = typed.get(size.key, "").strip()
         if text:
