@@ -97,11 +97,15 @@ def sheet(
 
 
 def plan(
-    role: Annotated[str, typer.Argument(help="side, door, top, back or bottom.")],
-    species: Annotated[str, typer.Option("--species", help="The wood.")],
-    width: Annotated[str, typer.Option("--width", help='Across the grain, as 500mm or "19 1/2in".')],
-    length: Annotated[str, typer.Option("--length", help="Along the grain.")],
-    thickness: Annotated[str, typer.Option("--thickness", help="Of the part.")],
+    what: Annotated[
+        str, typer.Argument(help="side, door, top, back or bottom; or a piece file, a drawn case among them.")
+    ],
+    species: Annotated[str | None, typer.Option("--species", help="The wood.")] = None,
+    width: Annotated[
+        str | None, typer.Option("--width", help='Across the grain, as 500mm or "19 1/2in".')
+    ] = None,
+    length: Annotated[str | None, typer.Option("--length", help="Along the grain.")] = None,
+    thickness: Annotated[str | None, typer.Option("--thickness", help="Of the part.")] = None,
     rh: Annotated[
         str | None, typer.Option("--rh", help="Humidities of its home over the year, as 20-50.")
     ] = None,
@@ -113,12 +117,36 @@ def plan(
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """A part as slab, in a frame and of sheet goods side by side for a home, and which to build."""
+    """A part as slab, in a frame and of sheet goods side by side for a home; or a whole piece for it."""
+    if what.endswith(".toml"):
+        from deploy.cli.plan_piece import plan_piece
+
+        plan_piece(Path(what), rh, home, units, as_json)
+        return
+    needed = {"--species": species, "--width": width, "--length": length, "--thickness": thickness}
+    for option, given in needed.items():
+        if given is None:
+            raise BadInput("", option, "must be given to plan a part", "nothing")
+    wood, across, along, thick = (str(given) for given in needed.values())
+    _plan_part(what, (wood, across, along, thick), rh, home, cut, mc, units, as_json)
+
+
+def _plan_part(
+    role: str,
+    sizes: tuple[str, str, str, str],
+    rh: str | None,
+    home: str | None,
+    cut: str,
+    mc: float,
+    units: UnitsText,
+    as_json: bool,
+) -> None:
     from model.answers.annual_range import home_of_part
     from model.wood.design.construction import HomeRange, PartWanted, compare
     from model.wood.design.part_request import ROLES
     from model.wood.material.movement import ring_angle_of_cut
 
+    species, width, length, thickness = sizes
     known = {name: name for name in ROLES}
     if role not in known:
         raise BadInput("", "part", f"must be one of {', '.join(ROLES)}", role)

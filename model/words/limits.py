@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from model.wood.design.at_ends import AtEnds
 from model.wood.design.check import check_document
 from model.wood.design.comfort import Comfort
 from model.wood.fits import Way
@@ -10,6 +11,9 @@ from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words.display import Display, humidity_range
 from model.words.reasons import METRIC, clause, in_sentences
+
+SPARE_MM = 25.4 / 64.0
+"""Less is nothing to spare."""
 
 
 def limit_said(limit: Way) -> str:
@@ -19,6 +23,17 @@ def limit_said(limit: Way) -> str:
     'the door panel is loose in its grooves and rattles'
     """
     return clause(limit.reason)
+
+
+def ends_said(worst: AtEnds, display: Display) -> str:
+    """How a fit stands at the worse end of a home's year, as the rest of a sentence about it."""
+    if worst.limit is None:
+        return "has nothing that can run out."
+    if worst.margin_mm < 0.0:
+        return f"at the {worst.end}: {limit_said(worst.limit)}"
+    left = display.length(worst.margin_mm, "down", 64)
+    spare = f"with {left} to spare" if worst.margin_mm >= SPARE_MM else "with nothing to spare"
+    return f"stays free, {spare} at the {worst.end}."
 
 
 def checked(

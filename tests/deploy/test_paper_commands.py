@@ -139,3 +139,27 @@ def test_nothing_measured_is_said(recorded: Callable[..., Ran]) -> None:
     assert (status, said.strip()) == (0, "Nothing has been measured since it was built.")
     status, out, _ = recorded("foretold", "Hall bench", "--json")
     assert json.loads(out) == {"compared": [], "by_piece": {}, "overall": []}
+
+
+def test_a_drawn_case_is_planned_and_cut_from_its_file(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
+    """A runner glued across a slab side is past its limit in the plan; no width is told that won't do."""
+    file = tmp_path / "chest.toml"
+    asked = 'sides = "slab"\ninside = "runners"\nglued = ["runner"]'
+    wood = 'species = "black walnut"\ncut = "flat-sawn"\nmc_pct = 8.0'
+    head = '[piece]\nname = "Valley chest"\n[case]\npattern = "chest of drawers"'
+    file.write_text(f"{head}\n{wood}\n{asked}\n", "utf-8")
+    status, said, wrong = paneltide("plan", file, "--json")
+    assert (status, wrong) == (0, "")
+    plan = json.loads(said)
+    assert plan["mc_range_pct"] == [6.0, 11.0]
+    assert plan["fits"]["runner"]["verdict"] == "past"
+    assert plan["fits"]["back panel"]["verdict"] == "clear"
+    for row in plan["cuts"]:
+        if row["width_least_mm"] is not None:
+            assert row["width_least_mm"] <= row["width_best_mm"] <= row["width_most_mm"]
+    assert "drawer bottom × 4" in paneltide("plan", file, "--rh", "20-50")[1]
+    assert paneltide("cut", file, "--fit", "side panel", "--mc", "8")[0] == 2  # it has slab sides
+    assert paneltide("cut", file, "--fit", "back panel", "--mc", "8", "--range", "6-11")[0] == 0
+    status, _, wrong = paneltide("plan", "door", "--rh", "20-50")
+    assert status == 2
+    assert "--species must be given" in wrong

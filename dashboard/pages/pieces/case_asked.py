@@ -11,8 +11,8 @@ from dashboard.pages.plans.plan_asked import USUAL, home_of
 from dashboard.shell.view import View
 from model.records.acts.shop_figures import figures_of
 from model.records.queries import overview as queries
+from model.wood.design.at_ends import at_ends
 from model.wood.design.cut_list import CutRow, cut_list
-from model.wood.design.design_range import settled
 from model.wood.design.gap_table import shop_mc_pct
 from model.wood.design.part_request import PartWanted
 from model.wood.design.patterns import Case, CasePattern
@@ -23,10 +23,10 @@ from model.wood.design.patterns.request import (
     request_from_document,
 )
 from model.wood.errors import BadInput
-from model.wood.fits import Fit, Limit
+from model.wood.fits import Fit
 from model.wood.piece import Piece, piece_from_document
 from model.words import display as say
-from model.words.limits import limit_said
+from model.words.limits import ends_said
 
 INSTEAD = {
     "cross-grain-fixing": "Glue the front 3 in only, and slot what lies behind.",
@@ -38,7 +38,6 @@ INSTEAD = {
 """What to do in place of glueing across the grain, by kind of fit (common practice, no source)."""
 
 CaseTyped = Mapping[str, str]
-SPARE_MM = 25.4 / 64.0
 USUAL_WOOD = "black walnut"
 USUAL_INSIDE = "yellow-poplar"
 
@@ -213,40 +212,20 @@ def _home(typed: CaseTyped, request: CaseRequest, view: View) -> tuple[tuple[flo
 
 def _there(fit: Fit, request: CaseRequest, made: Case, view: View) -> FitThere:
     """How a fit stands at the ends of its home's year: what it has least of, and at which end."""
-    found: list[tuple[float, str, Limit]] = []
-    for end, mc_pct in zip(("driest", "dampest"), request.home_mc_pct, strict=True):
-        found += [(float(limit.margin_mm), end, limit) for limit in fit.limits(settled(fit.members, mc_pct))]
-    harms = [one for one in found if one[2].severity == "harms"]
-    shows = [one for one in found if one[2].severity == "shows"]
-    worst_harm = min(harms, key=lambda one: one[0], default=None)
-    worst_show = min(shows, key=lambda one: one[0], default=None)
-    verdict, worst = "clear", worst_harm or worst_show
-    if worst_harm is not None and worst_harm[0] < 0.0:
-        verdict, worst = "past", worst_harm
-    elif worst_show is not None and worst_show[0] < 0.0:
-        verdict, worst = "near", worst_show
+    worst = at_ends(fit, request.home_mc_pct)
     count = f" × {fit.alike}" if fit.alike > 1 else ""
     called = f"{say.sentence(say.said(fit.name)).rstrip('.')}{count}"
-    parts = tuple(member.name for member in fit.members)
-    said = "has nothing that can run out."
-    if worst is not None:
-        margin_mm, end, limit = worst
-        if margin_mm < 0.0:
-            said = f"at the {end}: {limit_said(limit)}"
-        else:
-            left = view.display.length(margin_mm, "down", 64)
-            spare = f"with {left} to spare" if margin_mm >= SPARE_MM else "with nothing to spare"
-            said = f"stays free, {spare} at the {end}."
+    said = ends_said(worst, view.display)
     made_fit = made.fits.get(fit.name)
     if made_fit is not None and fit.name in request.glued:
         said = f"{said.rstrip('.')}. {INSTEAD[made_fit.kind]}"
     return FitThere(
         fit.name,
         called,
-        parts,
-        verdict,
+        tuple(member.name for member in fit.members),
+        worst.verdict,
         said,
-        worst[0] if worst else 0.0,
+        worst.margin_mm,
         made_fit is not None and can_be_glued(made_fit),
         fit.name in request.glued,
     )

@@ -11,7 +11,7 @@ from model.wood.piece import Piece
 
 @dataclass(frozen=True)
 class CutRow:
-    """One part to cut, [mm]; the three widths are None where no fit asks for one."""
+    """One part to cut [mm]; the three widths are None where no fit asks for one, or none will do all year."""
 
     name: str
     role: str
@@ -47,9 +47,11 @@ def cut_list(
     for name, fit in piece.fits.items():
         stock = max(member.mc_pct for member in fit.members)
         advice = cut_advice(piece, name, stock, home_mc_pct, steps=steps)
-        if advice.width_best_mm is not None:
-            best = advice.width_best_rounded_mm or advice.width_best_mm
-            widths.setdefault(advice.member, (advice.width_least_mm, best, advice.width_most_mm))
+        least, most = advice.width_least_mm, advice.width_most_mm
+        if advice.width_best_mm is None or least is None or most is None or least > most:
+            continue
+        best = advice.width_best_rounded_mm or advice.width_best_mm
+        widths.setdefault(advice.member, (least, best, most))
     return tuple(
         CutRow(
             name,
