@@ -65,7 +65,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                     [
                         *face(piece),
                         rule(piece, view),
-                        *[aside(line) for line in comfortable(design, comfort, view.display)[1:]],
+                        *[aside(*line) for line in comfortable(design, comfort, view.display)[1:]],
                     ]
                 ),
             ],
