@@ -181,7 +181,9 @@ def test_a_network_server_hands_on_what_its_radio_sensors_said(
             say(number)
         heard = "SELECT count(*) FROM heard_message"
         until(lambda: world.scalar(store, heard) == 20, what="twenty uplinks")
-        done = accept(store, "sensors/lake-house/device/a1/up", now=machine_now, place="Lake house")
+        done = accept(
+            store, "sensors/lake-house/device/a1/up", now=machine_now, place="Lake house", place_kind="home"
+        )
         assert done.readings == 20
         shop.stop()
         for number in range(20, 200):

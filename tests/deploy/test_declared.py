@@ -14,9 +14,10 @@ from packaging.requirements import Requirement
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 OURS = {"model", "ingest", "dashboard", "deploy", "sample_readings", "tests"}
-# Programs that the checks call, and what pandas (time zones) and mypy (types) ask for.
+# Programs that the checks call, and what pandas (time zones), mypy (types), SQLAlchemy (PostgreSQL) ask for.
 CALLED = {"import-linter", "mypy", "ruff", "setuptools", "wheel", "pytest-timeout", "pytest-xdist"} | {
     "pandas-stubs",
+    "psycopg",
     "tzdata",
 }
 

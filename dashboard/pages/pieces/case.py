@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from dashboard.figures.case_drawing import case_drawing, part_anchor
 from dashboard.figures.drawing import Drawing
@@ -144,7 +144,7 @@ def _form(pattern: CasePattern, view: View) -> html.Main:
         species_names(),
         names_to_choose("client-names", clients),
         html.Div(pattern.key, id="case-pattern", hidden=True),
-        dcc.Store(id=NAMES, data=names_of(pattern, dict(asked), view)),
+        html.Div(names_of(pattern, dict(asked), view), id=NAMES, hidden=True),
         lead="Type what is yours; all else is as your shop usually builds it.",
     )
 
@@ -254,13 +254,13 @@ def _parts(made: Made, view: View) -> html.Section:
 # ---------------------------------------------------------------- callbacks
 
 
-def names_of(pattern: CasePattern, typed: CaseTyped, view: View) -> list[str]:
+def names_of(pattern: CasePattern, typed: CaseTyped, view: View) -> str:
     """The parts and fits of the case as typed so far; none where it can't be built."""
     try:
         made = make_case(pattern, typed, view)
     except BadInput:
-        return []
-    return [*made.piece.members, *made.piece.fits]
+        return ""
+    return "; ".join([*made.piece.members, *made.piece.fits])
 
 
 def single_parts(pattern: CasePattern, typed: CaseTyped, view: View) -> list[Any]:
@@ -300,13 +300,13 @@ def register(app: Dash, context: Context) -> None:
     @app.callback(
         Output(LIVE, "children"),
         Output(SINGLE, "children"),
-        Output(NAMES, "data"),
+        Output(NAMES, "children"),
         Input({"form": FIELD, "key": ALL}, "value"),
         State("case-pattern", "children"),
-        State(NAMES, "data"),
+        State(NAMES, "children"),
         prevent_initial_call=True,
     )
-    def draw(_values: list[Any], pattern: str | None, known: list[str] | None) -> Any:
+    def draw(_values: list[Any], pattern: str | None, known: str | None) -> Any:
         if not pattern:
             return no_update, no_update, no_update
         chosen, typed, view = pattern_named(pattern), _typed(), view_of(context)
