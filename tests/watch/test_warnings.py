@@ -1,14 +1,13 @@
 """Warnings as rows of change: told once, escalated once, kept through a changed past."""
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
 from model.records.acts import book
 from model.records.schema.tables import Notice, Piece, Place, Warning
-from model.watch.questions import clamps
 from model.watch.tell.warnings import Episode, Stored, reconcile
 from model.wood.piece import read_piece
 
@@ -226,14 +225,3 @@ def test_one_that_is_past_is_told_again_when_the_wood_goes_half_a_point_further(
         assert warning.to_verdict == "past"
         assert warning.escalated_at is not None
         assert warning.detail["margin_mm"] < warning.detail["opening"]["detail"]["margin_mm"]
-
-
-@pytest.mark.parametrize(
-    ("opened_h", "closed_h", "is_one"),
-    [(0, 9, False), (0, 10, True), (12, 15, True), (20, None, True), (21, None, False), (0, None, True)],
-)
-def test_what_clamps_were_told_of_from_ten_to_twenty_is_one_with_what_meets_it(opened_h, closed_h, is_one):
-    start = datetime(2026, 1, 5, tzinfo=UTC)
-    told = Warning(opened_at=start + timedelta(hours=10), closed_at=start + timedelta(hours=20))
-    closed = None if closed_h is None else start + timedelta(hours=closed_h)
-    assert clamps._overlap(told, start + timedelta(hours=opened_h), closed) is is_one
