@@ -89,7 +89,7 @@ def _outline(
         shapes.append(_grain(box, one, scale))
     if one.name in harmed:
         shapes.append(shape("rect", class_="would-harm", **box))
-    if one.name in marked:
+    elif one.name in marked:
         shapes.append(shape("rect", class_="marked", **box))
     leads = href(one.name) if href is not None and is_part else None
     return shape("a", *shapes, href=leads, aria_label=title) if leads else shape("g", *shapes)
