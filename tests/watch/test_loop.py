@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 import time
+from datetime import timedelta
 
 import pytest
 
@@ -237,6 +238,31 @@ def test_the_loop_wakes_for_readings_for_the_book_and_for_the_clock_and_gives_si
         stop.set()
         watch.join(DEADLINE_S)
     assert not watch.is_alive()
+
+
+def test_readings_that_come_right_after_an_evaluation_are_looked_at_too(shop):
+    """They may leave the same marks, with the same counts, as those just worked off."""
+    first, rest = shop.hourly(10, 20.0, 40.0)[:10], shop.hourly(10, 24.0, 60.0)
+    shop.send(first)
+    marks = [(row.sensor_id, row.hour_at, row.revision) for row in shop.rows(StaleHour)]
+    sent = []
+
+    def send_again(_at):
+        if not shop.rows(StaleHour) and not sent:
+            sent.append(True)
+            shop.send([(row[0] + timedelta(minutes=5), *row[1:]) for row in rest])
+            assert [(row.sensor_id, row.hour_at, row.revision) for row in shop.rows(StaleHour)] == marks
+
+    stop = threading.Event()
+    arguments = (shop.store, lambda: shop.hour(12), stop, 0.01, (send_again,))
+    watch = threading.Thread(target=loop.run, args=arguments)
+    watch.start()
+    try:
+        until(lambda: sent and not shop.rows(StaleHour), deadline_s=30.0)
+    finally:
+        stop.set()
+        watch.join(DEADLINE_S)
+    assert {round(row.n_readings) for row in shop.rows(AirHour) if row.basis == "measured"} == {2}
 
 
 def _stack_is_judged(shop):

@@ -92,9 +92,9 @@ def _run(
                 continue
             if before is False:
                 log.info("the other watch on %s has ended; this one works now", store.shown)
-            signs, moved = _signs(store, now(), watch)
+            signs, due = _signs(store, now(), watch)
             began = time.monotonic()
-            if signs != seen or moved:
+            if due or signs != seen:
                 last = watch.bring_up_to_date(now())
                 # What came in while it ran shows as other signs than before it ran.
                 if not was_read:
@@ -127,14 +127,13 @@ def _run(
 
 
 def _signs(store: Store, at: datetime, watch: Watch) -> tuple[tuple[Any, ...], bool]:
-    """Whatever tells that there is something to do: marks, changes of the book and the hour, each of which
-    may have become another; and whether another watch has written."""
+    """What may have become another since the last look, the changes of the book and the hour; and whether
+    there is something to do whatever it was then: marks, or another watch has written."""
     hour = to_epoch_ms(at) // HOUR_MS
     with ledger.reading(store) as bulk:
-        marks = ledger.marks_by_sensor(bulk)
         changes = bulk.rows("SELECT name, count FROM tally WHERE name LIKE ? ORDER BY name", (f"{BOOK}%",))
-        moved = watch.has_moved(ledger.read_counts(bulk))
-    return (tuple(marks), tuple(changes), hour), moved
+        due = ledger.any_marks(bulk, hour) or watch.has_moved(ledger.read_counts(bulk))
+    return (tuple(changes), hour), due
 
 
 def _pulse(store: Store, last: Evaluation | None) -> None:

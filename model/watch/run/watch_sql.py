@@ -155,12 +155,10 @@ def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
     ]
 
 
-def marks_by_sensor(bulk: Bulk) -> list[tuple[Any, ...]]:
-    """Sensor, how many marks it has, the sum of their revisions, the latest marked hour [ms]."""
-    return bulk.rows(
-        f"SELECT sensor_id, COUNT(*), SUM(revision), {bulk.instant_of('MAX(hour_at)')} FROM stale_hour "
-        "GROUP BY sensor_id ORDER BY sensor_id"
-    )
+def any_marks(bulk: Bulk, until: int) -> bool:
+    """Whether an hour up to this one, included, waits to be computed again."""
+    at = bulk.instant(until * HOUR_MS)
+    return bool(bulk.rows("SELECT 1 FROM stale_hour WHERE hour_at <= ? LIMIT 1", (at,)))
 
 
 def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:
