@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -16,6 +17,7 @@ from model.words.display import Display, plain
 from model.words.reasons import in_sentences
 
 if TYPE_CHECKING:
+    from model.answers.document import JsonDocument
     from model.wood.material.species import Species
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
@@ -96,9 +98,10 @@ def home_given(mc_range: str | None, rh_range: str | None) -> tuple[float, float
     raise BadInput("", "home", "must be one of --range and --rh-range", "both" if mc_range else "neither")
 
 
-def give_json(document: Any) -> None:
+def give_json(document: "JsonDocument | Mapping[str, Any] | Sequence[Any]") -> None:
     """Print one JSON document; what can't be computed is null."""
-    print(json.dumps(_plain(document), indent=2, ensure_ascii=False, allow_nan=False))
+    data = _plain(document) if isinstance(document, (Mapping, Sequence)) else document.json_data()
+    print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def give_table(columns: list[str], rows: list[list[str]], title: str | None = None) -> None:
@@ -139,17 +142,14 @@ def say(line: str) -> None:
     print(plain(line))
 
 
-def instant(at: datetime) -> str:
-    """An instant as RFC 3339 in UTC, to the second."""
-    return at.strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
 def _plain(value: Any) -> Any:
     if isinstance(value, dict):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
     if isinstance(value, datetime):
+        from model.answers.document import instant
+
         return instant(value)
     if hasattr(value, "item") and not isinstance(value, (str, bytes)):
         value = value.item()
