@@ -1,21 +1,16 @@
 """What the science says of a recorded piece, for a page: its classes, its design range, its limits now."""
 
-import json
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 
 from dashboard.figures.place_rule import Bracket
 from dashboard.figures.tide import Shore
-from model.answers.doubts import PieceDoubts, piece_doubts
 from model.records.queries.overview import FitNow, MemberNow, PieceNow
-from model.watch.state.humidity import ceiling_ahead
+from model.watch.questions.piece_wood import comfort_of_piece, range_of, wood_piece
 from model.wood.design.cautions import cautions
-from model.wood.design.comfort import Comfort, comfort_of
-from model.wood.design.design_range import DesignRange, design_range
-from model.wood.errors import BadInput
+from model.wood.design.design_range import DesignRange
 from model.wood.fits import Limit
-from model.wood.piece import Member, Piece, piece_from_document
+from model.wood.piece import Member, Piece
 from model.words.display import Display
 from model.words.limits import limit_said
 from model.words.reasons import in_sentences
@@ -30,36 +25,6 @@ class LimitStanding:
     mc_at_limit_pct: float | None
 
 
-def wood_piece(piece: PieceNow) -> Piece | None:
-    """The piece as the science knows it; none when its record can't be read any more."""
-    return _read(json.dumps(document_of_row(piece), sort_keys=True))
-
-
-def document_of_row(piece: PieceNow) -> dict[str, object]:
-    """The piece's document, put together from its rows."""
-    return {
-        "piece": piece.document,
-        "part": {member.name: member.document for member in piece.members},
-        "fit": {fit.name: fit.document for fit in piece.fits},
-    }
-
-
-def range_of(piece: PieceNow) -> DesignRange | None:
-    """The piece's design range at 20 °C; none when its record can't be read any more."""
-    return _range(json.dumps(document_of_row(piece), sort_keys=True))
-
-
-def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
-    """The humidity a piece is comfortable at, for the season where its place's climate is on the book.
-
-    At 20 °C, as its sheet says it: a room's own warmth moves it by a percent or so.
-    """
-    wood, design = wood_piece(piece), range_of(piece)
-    if wood is None or design is None:
-        return None
-    return comfort_of(wood, design, ceiling_ahead(piece.place.climate, now) if piece.place else None)
-
-
 def cautions_of(piece: PieceNow, display: Display) -> list[str]:
     """What the maker is to be told of its parts."""
     wood = wood_piece(piece)
@@ -72,12 +37,6 @@ def remembered_of(piece: PieceNow, display: Display) -> list[str]:
     wood = wood_piece(piece)
     found = [] if wood is None else cautions(wood.members.values())
     return [in_sentences(one, display) for one in found if one.key.endswith("-remembered")]
-
-
-def doubts_of(piece: PieceNow) -> PieceDoubts | None:
-    """How sure its sizes are now; none when its record can't be read any more."""
-    wood = wood_piece(piece)
-    return None if wood is None else piece_doubts(wood, piece)
 
 
 def bracket_of(piece: PieceNow, now: datetime, href: str = "") -> Bracket | None:
@@ -108,20 +67,6 @@ def shores_of(wood: Piece, design: DesignRange, part: str) -> list[Shore]:
 def moisture_marks(member: Member) -> list[tuple[float, float]]:
     """Whole moisture contents [%] and a part's width at each [mm]."""
     return [(float(mc_pct), float(member.width_at(float(mc_pct)))) for mc_pct in range(1, 29)]
-
-
-@lru_cache(maxsize=1024)
-def _read(document: str) -> Piece | None:
-    try:
-        return piece_from_document(json.loads(document))
-    except BadInput:
-        return None
-
-
-@lru_cache(maxsize=2048)
-def _range(document: str) -> DesignRange | None:
-    piece = _read(document)
-    return None if piece is None else design_range(piece)
 
 
 def moistures(piece: PieceNow) -> dict[str, float]:

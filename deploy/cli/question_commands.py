@@ -7,7 +7,7 @@ import typer
 
 from deploy.cli import NO
 from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
-from deploy.cli.book_commands import coming_document, ready_document, stands_as
+from deploy.cli.book_commands import stands_as
 from deploy.wiring import open_book
 from model.records.queries import overview as queries
 from model.records.store import Store
@@ -76,17 +76,18 @@ def ready(
 ) -> None:
     """Has this stack settled for the home it is meant for? If not, when. The answer that `state` has too."""
     store, now = open_book()
+    display = display_of(units)
     with store.session() as session:
         found = queries.stack_named(session, now, stack)
-    answer, display = found.ready, display_of(units)
+        answer = found.ready
+        if as_json:
+            from model.watch.questions.standings import Standings
+
+            give_json(Standings(session, now, display).stack_ready(found))
     place, home = (None if one is None else one.name for one in (found.place, found.destination))
-    if as_json:
-        give_json(
-            {"stack": found.name, "place": place, "for": home, "ready": ready_document(answer, display)}
-        )
-    else:
+    if not as_json:
         stands = (f" at {place}" if place else "") + (f", for {home}" if home else "")
-        say(f"{found.name}{stands}: {stands_as(vars(found.judgement), 'stack')}.")
+        say(f"{found.name}{stands}: {stands_as(found.judgement, 'stack')}.")
         say(f"  {in_sentences(answer.reason, display)}")
     if not answer.is_ready:
         raise typer.Exit(NO)
@@ -106,12 +107,15 @@ def outlook(
         is_silent = found.judgement.is_current and found.judgement.verdict == "unknown"
         raise BadInput("outlook", "piece", UNHEARD if is_silent else WORKING, piece)
     document = outlook_document(store, piece)
-    if found is not None:
-        document["next"] = [coming_document(one) for one in found.next or ()]
+    display = display_of(units)
     if as_json:
+        from model.watch.questions.standings import Standings
+
+        with store.session() as session:
+            told = Standings(session, now, display)
+            document["next"] = [told.next(one).json_data() for one in (found and found.next) or ()]
         give_json(document)
         return
-    display = display_of(units)
     if found is not None:
         _say_how_it_stands(found, now)
     rows = []

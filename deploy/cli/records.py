@@ -5,7 +5,10 @@ from typing import Any
 
 from model.answers.document import JsonDocument, schema_of
 
-RECORDS: dict[str, str] = {}
+RECORDS: dict[str, str] = {
+    "state": "model.answers.records:StateRecord",
+    "ready": "model.answers.records:StackReadyRecord",
+}
 """Each command, as it is typed, and its record's module and class; more than one are separated by blanks."""
 
 

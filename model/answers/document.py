@@ -7,13 +7,13 @@ that a program that can read one can read them all.
 import json
 from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, PlainSerializer, WithJsonSchema
 from pydantic.json_schema import GenerateJsonSchema, models_json_schema
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-VERSION = 1
+VERSION: Literal[1] = 1
 """Raised when a name goes or changes its meaning; names that are added leave it."""
 
 

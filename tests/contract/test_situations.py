@@ -339,7 +339,7 @@ def test_state_in_json_is_the_book(world: World, state: dict[str, Any]) -> None:
     for piece in world.pieces.values():
         entry, one = by_name[piece.name], Comparing("state --json", piece.name)
         verdict = "unknown" if piece.kind == "working" else piece.verdict
-        one.say("now", (entry["verdict"], entry["is_current"]), (verdict, piece.kind != "working"))
+        one.say("now", (entry["now"], entry["is_current"]), (verdict, piece.kind != "working"))
         coming = (
             None if piece.coming is None else [(c["fit"], c["limit"], c["chance_pct"]) for c in piece.coming]
         )
@@ -351,13 +351,13 @@ def test_state_in_json_is_the_book(world: World, state: dict[str, Any]) -> None:
             ends = [piece.said_at + timedelta(days=day) for day in days]
             right = same_instant(said_one["from_at"], ends[0]) and same_instant(said_one["until_at"], ends[1])
             one.say("next window", (said_one["from_at"], said_one["until_at"]), ends, right)
-        spans = sorted((p["fit"], p["limit"], round(p["worst_mm"], 3)) for p in piece.passed)
-        said_spans = sorted((p["fit"], p["limit"], round(p["worst_mm"], 3)) for p in entry["since"])
+        spans = sorted((p["fit"], p["limit"], round(p["worst_mm"], 2)) for p in piece.passed)
+        said_spans = sorted((p["fit"], p["limit"], round(p["worst_mm"], 2)) for p in entry["since"])
         if piece.kind != "working":
             one.say("since", said_spans, spans)
-            margins = {(x.fit, x.name): round(x.margin_mm, 6) for x in piece.limits}
+            margins = {(x.fit, x.name): round(x.margin_mm, 2) for x in piece.limits}
             said_margins = {
-                (fit["name"], limit["name"]): round(limit["margin_mm"], 6)
+                (fit["name"], limit["name"]): limit["margin_mm"]
                 for fit in entry["fits"]
                 for limit in fit["limits"]
             }
@@ -374,7 +374,7 @@ def test_state_in_json_is_the_book(world: World, state: dict[str, Any]) -> None:
             for end in ("from_at", "until_at"):
                 at = stack.ready[end] and datetime.fromisoformat(stack.ready[end])
                 one.say("ready window", entry["ready"][end], at, same_instant(entry["ready"][end], at))
-            one.say("target", entry["ready"]["target_mc_pct"], stack.ready["target_mc_pct"])
+            one.say("target", entry["ready"]["target_mc_pct"], round(stack.ready["target_mc_pct"], 2))
         told += one.claims
     assert agree(told, 4 * len(world.pieces))
 

@@ -146,9 +146,9 @@ def test_book_from_the_command_line_to_a_verdict(tmp_path: Path, paneltide: Call
     document = answer(paneltide("state", "--json"))
     assert [place["name"] for place in document["places"]] == ["Shop"]
     # The last reading is months old by the machine's clock, and nothing may say that all is well.
-    assert document["places"][0]["verdict"] == "unknown"
+    assert document["places"][0]["now"] == "unknown"
     (piece,) = document["pieces"]
-    assert piece["verdict"] == "unknown"
+    assert piece["now"] == "unknown"
     assert all(member["mc_mean_pct"] is not None for member in piece["parts"])
     (stack,) = document["stacks"]
     assert stack["intake"]["mc_pct"] == pytest.approx(9.5)

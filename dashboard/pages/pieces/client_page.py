@@ -21,6 +21,7 @@ from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import View
 from model.answers.annual_range import HomeYear
 from model.records.queries.overview import PieceNow
+from model.watch.questions import piece_wood
 from model.wood.piece import Piece
 from model.words import display as say
 from model.words.limits import comfort_for_client
@@ -41,7 +42,7 @@ def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
     paper : str, optional
         Where its sheet to print lies.
     """
-    wood = woodwork.wood_piece(piece)
+    wood = piece_wood.wood_piece(piece)
     first, *others = [
         *piece_words.to_client(replace(piece, since=()), view.now),
         *strained(piece, wood, view),
@@ -119,7 +120,7 @@ def one_thing(piece: PieceNow) -> str:
 
 def _room(piece: PieceNow, view: View) -> list[Any]:
     """The air the piece likes, and what the room reads."""
-    comfort = woodwork.comfort_of_piece(piece, view.now)
+    comfort = piece_wood.comfort_of_piece(piece, view.now)
     air = piece.place.air if piece.place else None
     if comfort is None:
         return []

@@ -28,6 +28,7 @@ from model.records.queries.overview import PieceNow
 from model.records.schema.tables import Fit as FitRow
 from model.records.schema.tables import Piece as PieceRow
 from model.records.schema.types import from_epoch_ms
+from model.watch.questions import piece_wood
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.fits.seen import NOTHING_MM
@@ -233,7 +234,7 @@ def gaps_of(piece: PieceNow, session: Session, view: View) -> tuple[HomeYear, li
     }
     ahead = {member.name: series.outlook(session, "member", member.id, "mc_pct") for member in piece.members}
     found = [gap for fit in wood.fits.values() if (gap := _gap(fit, wood, year, now_pct, ahead)) is not None]
-    sure = woodwork.doubts_of(piece)
+    sure = piece_wood.doubts_of(piece)
     if sure is not None:
         found = [replace(gap, doubt_mm=sure.of_fit(gap.fit)) for gap in found]
     return year, sorted(found, key=lambda gap: -gap.opened_mm)

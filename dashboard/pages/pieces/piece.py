@@ -22,6 +22,7 @@ from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.answers import Coming
 from model.records.queries.overview import PieceNow
+from model.watch.questions import piece_wood
 from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
 from model.wood.design.patterns.request import request_from_document
@@ -43,8 +44,8 @@ def layout(view: View, piece_id: int) -> html.Main | None:
 
 def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
-    design = woodwork.range_of(piece)
-    comfort = woodwork.comfort_of_piece(piece, view.now)
+    design = piece_wood.range_of(piece)
+    comfort = piece_wood.comfort_of_piece(piece, view.now)
     return sheet(
         piece.name,
         piece_acts.acts_part(piece),
@@ -84,7 +85,7 @@ def face(piece: PieceNow, is_small: bool = False) -> list[Any]:
 
     Each part leads to its line below, but on a small one, which stands on another page.
     """
-    wood = woodwork.wood_piece(piece)
+    wood = piece_wood.wood_piece(piece)
     if wood is None or not wood.case:
         return []
     governs = sentences.governing(piece)

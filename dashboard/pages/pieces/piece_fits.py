@@ -18,6 +18,7 @@ from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import View
 from model.answers.doubts import PieceDoubts
 from model.records.queries.overview import FitNow, MemberNow, PieceNow
+from model.watch.questions import piece_wood
 from model.wood.reason import Reason
 from model.words import display as say
 from model.words.display import Display
@@ -110,7 +111,7 @@ def fits_part(piece: PieceNow, ahead: Ahead, view: View) -> html.Section:
         return part(
             "Fits", empty("No fits are recorded. Without them its width is followed, not its limits.")
         )
-    sure = woodwork.doubts_of(piece)
+    sure = piece_wood.doubts_of(piece)
     rows = [
         _fit_row(piece, fits, ahead, sure, view, is_open=index == 0)
         for index, fits in enumerate(alike_fits(piece))
@@ -169,7 +170,7 @@ def _fit_block(
 ) -> html.Div:
     fit = fits[0]
     coming = {name: detail for (fit_id, name), detail in ahead.items() if fit_id == fit.id}
-    wood = woodwork.wood_piece(piece)
+    wood = piece_wood.wood_piece(piece)
     kind = wood.fits[fit.name] if wood is not None and fit.name in wood.fits else None
     drawing: Any = None
     if kind is not None:
@@ -254,7 +255,7 @@ def parts_part(piece: PieceNow, display: Display) -> html.Section:
     members = piece.members
     if not piece.judgement.is_current:
         members = tuple(replace(member, moisture=None, start_mc_pct=nan) for member in members)
-    sure = woodwork.doubts_of(piece)
+    sure = piece_wood.doubts_of(piece)
     groups = alike_parts(members)
     rows = [_part_row(alike, sure, display) for alike in groups]
     known = sure is not None and piece.judgement.is_current

@@ -17,6 +17,7 @@ from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import Event, MemberNow, PieceNow
 from model.records.schema.types import to_epoch_ms
+from model.watch.questions import piece_wood
 from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.reason import Reason
 from model.words import display as say
@@ -50,7 +51,7 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         fan = fan_of(ahead, view.now, until_at)
     flags = flags_of(piece, member, measured, view)
     shown = [flag for flag in flags if span.since_at <= flag.at <= span.until_at]
-    wood, design = woodwork.wood_piece(piece), woodwork.range_of(piece)
+    wood, design = piece_wood.wood_piece(piece), piece_wood.range_of(piece)
     chart = tide_chart(
         tide,
         woodwork.shores_of(wood, design, member.name) if wood and design else [],

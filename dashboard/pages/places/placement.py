@@ -9,10 +9,10 @@ from dashboard.forms import fields as forms
 from dashboard.forms.asking import asked_part, leads, with_usual
 from dashboard.forms.declared import Asked, Form
 from dashboard.pages.frame import Child, aside, drawn, num, part, prose, sheet, table
-from dashboard.say import piece_view
 from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow, PlaceNow
+from model.watch.questions import piece_wood
 from model.wood.air.placement import Room, spots_in
 from model.wood.errors import BadInput
 from model.wood.material.cup import curvature_of_faces, sagitta_of_curvature
@@ -160,7 +160,7 @@ def members_of(here: list[PieceNow]) -> dict[str, tuple[str, Member]]:
     """Every member of what stands in the room, by its id: its name and itself; the widest first."""
     found: dict[str, tuple[str, Member]] = {}
     for piece in here:
-        wood = piece_view.wood_piece(piece)
+        wood = piece_wood.wood_piece(piece)
         for row in piece.members if wood is not None else ():
             assert wood is not None
             found[str(row.id)] = (f"the {say.said(row.name)} of {piece.name}", wood.members[row.name])
