@@ -10,6 +10,8 @@ MIMETYPES = {
     "json": "application/json",
     "txt": "text/plain",
     "toml": "application/toml",
+    "ics": "text/calendar",
+    "atom": "application/atom+xml",
 }
 
 

@@ -1,7 +1,8 @@
-"""Links for clients: each shows one piece, read-only, and can be taken back.
+"""Secret links: each shows one thing, read-only, and can be taken back.
 
-A link carries the piece's id and a serial number, signed. The book keeps the serial that is good; taking a
-link back forgets it, and a new one has another.
+A client's shows one piece; the shop's own show what is coming, as a calendar or a feed. A link carries what
+it shows and a serial number, signed. The book keeps the serial that is good; taking a link back forgets it,
+and a new one has another.
 """
 
 import secrets
@@ -17,6 +18,8 @@ from model.records.acts.clients import LINK
 from model.records.schema.tables import Preference
 
 SALT = "client link"
+Shown = int | Literal["calendar", "feed"]
+"""What a link shows: a piece by its id, or what is coming."""
 LONGEST = 200  # a longer token is none of ours
 
 
@@ -44,36 +47,40 @@ class Links:
     def _signer(self) -> URLSafeSerializer:
         return URLSafeSerializer(self.key, salt=SALT)
 
-    def make(self, session: Session, piece_id: int) -> str:
+    def make(self, session: Session, shows: Shown) -> str:
         """A new link's token; one that was given before is good no more."""
         serial = secrets.token_hex(8)
-        session.merge(Preference(name=_name(piece_id), value={"serial": serial}))
-        return str(self._signer().dumps([piece_id, serial]))
+        session.merge(Preference(name=_name(shows), value={"serial": serial}))
+        return str(self._signer().dumps([shows, serial]))
 
-    def good(self, session: Session, piece_id: int) -> str | None:
-        """The token of the link that is good for a piece; none when there is none."""
-        kept = session.get(Preference, _name(piece_id))
-        return None if kept is None else str(self._signer().dumps([piece_id, kept.value["serial"]]))
+    def good(self, session: Session, shows: Shown) -> str | None:
+        """The token of the link that is good for a thing; none when there is none."""
+        kept = session.get(Preference, _name(shows))
+        return None if kept is None else str(self._signer().dumps([shows, kept.value["serial"]]))
 
-    def piece_of(self, session: Session, token: str) -> int | None:
-        """The piece a token shows; none when it is forged, taken back or no token."""
+    def shown(self, session: Session, token: str) -> Shown | None:
+        """What a token shows; none when it is forged, taken back or no token."""
         if len(token) > LONGEST:
             return None
         try:
-            piece_id, serial = self._signer().loads(token)
+            shows, serial = self._signer().loads(token)
         except (BadSignature, ValueError, TypeError):
             return None
-        kept = session.get(Preference, _name(piece_id))
-        if kept is None or not secrets.compare_digest(str(kept.value["serial"]), str(serial)):
-            return None
-        return int(piece_id)
+        kept = session.get(Preference, _name(shows))
+        good = kept is not None and secrets.compare_digest(str(kept.value["serial"]), str(serial))
+        return shows if good else None
 
-    def take_back(self, session: Session, piece_id: int) -> None:
-        """No link is good for a piece any more."""
-        kept = session.get(Preference, _name(piece_id))
+    def piece_of(self, session: Session, token: str) -> int | None:
+        """The piece a token shows; none when it shows none."""
+        shows = self.shown(session, token)
+        return shows if isinstance(shows, int) else None
+
+    def take_back(self, session: Session, shows: Shown) -> None:
+        """No link to a thing is good any more."""
+        kept = session.get(Preference, _name(shows))
         if kept is not None:
             session.delete(kept)
 
 
-def _name(piece_id: int) -> str:
-    return LINK.format(piece_id)
+def _name(shows: Shown) -> str:
+    return LINK.format(shows) if isinstance(shows, int) else f"shop link {shows}"

@@ -41,7 +41,7 @@ def message(output: str, callback, inputs, state, changed) -> dict:
 
 def press(app, id: dict, typed: dict | None = None) -> dict:
     """The message for a press of the button with an id, beside the fields of its form as typed."""
-    button = name_of({part: value if isinstance(value, str) else ["ALL"] for part, value in id.items()})
+    button = name_of({part: value if part == "act" else ["ALL"] for part, value in id.items()})
     for output, callback in app.callback_map.items():
         if callback["inputs"][0] == {"id": button, "property": "n_clicks"}:
             fields = [

@@ -6,8 +6,8 @@ to ask clients for, and what was passed and should be looked over.
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
 
@@ -30,17 +30,15 @@ from dashboard.pages.frame import (
     prose,
     sheet,
 )
-from dashboard.pages.lumber import glue
+from dashboard.pages.shop.expected import Expected, all_expected, limits, zone_of_shop
 from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
-from model.records.queries.overview import Coming, PassedSpan, PieceNow, PlaceNow, StackNow
-from model.records.queries.prospects import in_order, passed_by_fit, resting
+from model.records.queries.overview import PassedSpan, PieceNow, PlaceNow
+from model.records.queries.prospects import in_order, passed_by_fit
 from model.records.schema.tables import Fit, Margin
-from model.watch.questions.glue_board import BoardLine, glue_board
-from model.wood.reason import Reason
 from model.words import display as say
-from model.words.reasons import clause, in_sentences
+from model.words.reasons import in_sentences
 
 TOLD = 6
 """So many of one stretch of time are told of; the others are folded."""
@@ -48,38 +46,15 @@ FOLDED = 30
 """So many are folded; the rest of a stretch stands on a page of its own."""
 WIDE = timedelta(weeks=6)
 """A window wider than this is worth asking a client for a reading of the gap."""
-HEATING_MONTHS = (10, 5)
-"""First month of the heating season and of the rest of the year, north (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class Expected:
-    """One thing that is coming: from when, behind which mark, and its line, made where it is shown."""
-
-    from_at: datetime
-    verdict: str
-    line: Callable[[], list[Any]]
-    kind: str = ""
-    is_likely: bool = True
 
 
 def layout(view: View) -> html.Main:
     """The page of what is coming."""
     with view.store.session() as session:
         places = queries.places(session, view.now)
-        stacks = queries.stacks(session, view.now, known=places)
-        pieces = queries.pieces(session, view.now, known=places, parts=False)
-        pieces = with_since(session, pieces, view.now)
-        board = glue_board(session)
-        rests = resting(session, view.now)
-    expected = [
-        *limits(pieces, view),
-        *stacks_ready(stacks, view),
-        *rests_over(rests, view),
-        *glueing(places, board, view),
-        *season_turn(places, pieces, view),
-    ]
-    zone = _zone(places)
+        pieces = with_since(session, queries.pieces(session, view.now, known=places, parts=False), view.now)
+        expected = all_expected(session, places, pieces, view)
+    zone = zone_of_shop(places)
     when = view.query.get("when", "")
     if when:
         ones = [one for one in expected if stretch(one.from_at, zone, view.now) == when]
@@ -97,6 +72,7 @@ def layout(view: View) -> html.Main:
                         part("Look these over", *to_look_over(pieces, view)),
                         part("Ask for a reading", *readings_to_ask(pieces, view)),
                         part("Not known", _dark(pieces)),
+                        html.P(html.A("In your calendar or feed reader", href="/coming/links")),
                         aside(
                             "From what is known today; wood moves a fifth more or less than the tables say."
                         ),
@@ -180,111 +156,6 @@ def one_stretch(name: str, ones: Sequence[Expected], page: int) -> html.Main:
     )
 
 
-# ---------------------------------------------------------------- what comes
-
-
-def limits(pieces: Iterable[PieceNow], view: View) -> list[Expected]:
-    """Every limit that one year in ten or more reaches, with its window, its chance and what prevents it."""
-    return [
-        Expected(
-            max(one.from_at, view.now),
-            "near",
-            partial(_limit_line, piece, one, view),
-            is_likely=one.chance_pct >= piece_words.LIKELY_PCT,
-        )
-        for piece in pieces
-        for one in piece.next or ()
-        if one.until_at >= view.now
-    ]
-
-
-def _limit_line(piece: PieceNow, one: Coming, view: View) -> list[Any]:
-    return [
-        html.A(html.B(piece.name), href=address("piece", piece.id)),
-        f", {piece.place.name}. " if piece.place else ". ",
-        *prose(piece_words.said_of(one, view.now)),
-        html.Div(prose(sentences.advice({"lever": one.lever})), className="soft small"),
-    ]
-
-
-def stacks_ready(stacks: Iterable[StackNow], view: View) -> list[Expected]:
-    """Stacks that are ready, or will be within a window that is known."""
-    found = []
-    for stack in stacks:
-        ready = stack.ready
-        where = f" for {stack.destination.name}" if stack.destination else ""
-        if ready.is_ready:
-            at, told = view.now, "ready"
-        elif ready.from_at is not None and ready.until_at is not None:
-            at = max(ready.from_at, view.now)
-            days = [(end - view.now) / timedelta(days=1) for end in (ready.from_at, ready.until_at)]
-            told = f"ready {say.lead_time(*days)}"
-        else:
-            continue
-        line = [html.A(html.B(stack.name), href=address("stack", stack.id)), f": {told}{where}."]
-        found.append(Expected(at, stack.judgement.verdict, partial(list, line), "stack"))
-    return found
-
-
-def rests_over(rests: Iterable[tuple[str, int, str, str, str]], view: View) -> list[Expected]:
-    """Stacks and parts whose rest ends, so that they may be milled again."""
-    found = []
-    for kind, number, name, part_name, until in rests:
-        said = clause(Reason("rest", {"until_day": until}), view.display)
-        line = [html.A(html.B(name), href=address(kind, number)), f": {say.said(part_name)} {said}."]
-        at = datetime.fromisoformat(until).replace(tzinfo=UTC)
-        found.append(Expected(at, "near", partial(list, line), "glue-up"))
-    return found
-
-
-def glueing(places: Iterable[PlaceNow], board: dict[int, BoardLine], view: View) -> list[Expected]:
-    """Days to glue in each shop, as far as the season tells."""
-    found = []
-    for place in places:
-        line = board.get(place.id)
-        if place.kind != "shop" or line is None or view.now - line.as_of > glue.OLD:
-            continue
-        answer = line.answer
-        earliest = answer["earliest"]
-        days = earliest["low_days"] if answer["verdict"] != "go" and earliest is not None else 0
-        told = f" {glue.HEADS[answer['verdict']]} {glue.until(answer)}".rstrip()
-        said = [html.A(html.B(place.name), href=address("place", place.id)), ":", told]
-        at, mark = view.now + timedelta(days=days), glue.MARKS[answer["verdict"]]
-        found.append(Expected(at, mark, partial(list, said), "glue-up"))
-    return found
-
-
-def season_turn(places: Sequence[PlaceNow], pieces: Sequence[PieceNow], view: View) -> list[Expected]:
-    """When the heating next goes on or off, and whose limits lie in the season that begins."""
-    if not places:
-        return []
-    home = next((place for place in places if place.kind == "shop"), places[0])
-    zone, latitude = home.zone, (home.climate or {}).get("latitude_deg")
-    local = view.now.astimezone(say.zone_of(zone))
-    south = say.season(datetime(2000, 1, 15, 12, tzinfo=UTC), zone, latitude) == "summer"
-    on, off = ((month + 5) % 12 + 1 if south else month for month in HEATING_MONTHS)
-    turns = [
-        (local.replace(year=year, month=month, day=1, hour=0, minute=0, second=0, microsecond=0), direction)
-        for year in (local.year, local.year + 1)
-        for month, direction in ((on, "shrinking"), (off, "swelling"))
-    ]
-    at, direction = min((turn for turn in turns if turn[0] > local), key=lambda turn: turn[0])
-    named = [
-        html.A(piece.name, href=address("piece", piece.id))
-        for piece in pieces
-        if any(one.direction == direction for one in piece_words.all_likely(piece) or ())
-    ]
-    begins = direction == "shrinking"
-    told = f"The heating season {'begins' if begins else 'ends'} about {at:%B}"
-    air = "rooms turn dry" if begins else "rooms turn damp"
-    line: list[Any] = [html.B(told), f": {air}. "]
-    if named:
-        line += ["Look at ", *joined_links(named), " before then."]
-    else:
-        line.append("No limit at that end is likely.")
-    return [Expected(at.astimezone(UTC), "near" if named else "clear", partial(list, line), "place")]
-
-
 # ---------------------------------------------------------------- what to ask for, what to look over
 
 
@@ -358,10 +229,6 @@ def _dark(pieces: Sequence[PieceNow]) -> Child:
     )
 
 
-def _zone(places: Sequence[PlaceNow]) -> str:
-    return places[0].zone if places else "UTC"
-
-
 # ---------------------------------------------------------------- on the first page
 
 STRIP = 5
@@ -371,7 +238,7 @@ def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) ->
     """The first limits likely to come of pieces with which nothing is wrong today, and where the rest is."""
     well = [piece for piece in pieces if sentences.piece_verdict(piece) == "clear"]
     likely = sorted((one for one in limits(well, view) if one.is_likely), key=lambda one: one.from_at)
-    zone = _zone(places)
+    zone = zone_of_shop(places)
     rows = []
     for one in likely[:STRIP]:
         when = html.Span(stretch(one.from_at, zone, view.now), className="soft small")
