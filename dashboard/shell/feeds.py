@@ -44,7 +44,7 @@ def _uuid(book: str, key: str) -> UUID:
 
 def calendar(name: str, book: str, entries: Sequence[DatedEntry]) -> bytes:
     """A calendar of whole days; `book` tells its entries from another book's."""
-    from icalendar import Calendar, Event
+    from icalendar import TRANSP, Calendar, Event
 
     events = [
         Event.new(
@@ -56,7 +56,7 @@ def calendar(name: str, book: str, entries: Sequence[DatedEntry]) -> bytes:
             summary=one.title,
             description=one.text,
             url=one.url,
-            transparency="TRANSPARENT",
+            transparency=TRANSP.TRANSPARENT,
         )
         for one in entries
     ]

@@ -1,21 +1,27 @@
 """Notices: due by tier and hour, sent once, retried, shown; and what a crash in between does."""
 
 import json
+import re
 import signal
+import socket
 import subprocess
 import sys
 import threading
+import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
 
+import apprise
 import pytest
 from sqlalchemy import select
 
 from model.records.schema.tables import Notice, Warning
 from model.records.store import Store
+from model.watch.tell.notice_text import message
 from model.watch.tell.notice_times import Hours, keep_hours
 from model.watch.tell.notices import (
     LEASE,
@@ -23,7 +29,6 @@ from model.watch.tell.notices import (
     WAITS,
     failing,
     masked,
-    message,
     plan,
     run,
     send_by_apprise,
@@ -430,3 +435,90 @@ def test_two_processes_send_one_message(shop: Any):
     with other.session() as session:
         assert session.scalar(select(Notice.sent_at)) is not None
     other.close()
+
+
+# ---------------------------------------------------------------- the end of it, and digests
+
+
+def told(shop: Any, now: datetime, post: Post) -> list[tuple[str, str]]:
+    """What goes out at an instant, as title and body."""
+    before = len(post.sent)
+    plan(shop.store, now, [MAIL])
+    send_due(shop.store, now, [MAIL], post)
+    return [(title, body) for _, title, body in post.sent[before:]]
+
+
+@pytest.mark.parametrize("wanted", [True, False])
+def test_a_maker_who_asks_for_it_hears_once_that_it_is_clear_again(shop: Any, wanted: bool):
+    shop.change(lambda session: keep_hours(session, replace(ALL_DAY, clear_again=wanted)))
+    post, later = Post(), MONDAY + timedelta(days=3)
+    warning = warn(shop)
+    assert len(told(shop, MONDAY, post)) == 1
+    unheard = warn(shop, "rattles", at=MONDAY + timedelta(hours=1))
+    for one in (warning, unheard):
+        change(shop, one, closed_at=later)
+    heard = [told(shop, later + timedelta(minutes=minute), post) for minute in range(3)]
+    # Of the warning that came and went before it was told, there is no end to tell either.
+    if wanted:
+        assert [title for title, _ in heard[0]] == ["paneltide: Chest, top drawer, clear again"]
+        assert "Clear again. It was: the drawer binds." in heard[0][0][1]
+        assert not any(heard[1:])
+    else:
+        assert not any(heard)
+
+
+def test_a_digest_is_one_message_a_day_with_what_stands_open_still(shop: Any):
+    shop.change(lambda session: keep_hours(session, replace(ALL_DAY, digest="day")))
+    post, noon = Post(), MONDAY + timedelta(hours=12)
+    for limit, tier in (("binds", "week"), ("rattles", "morning")):
+        warn(shop, limit, tier, noon)
+    assert not told(shop, noon, post)
+    ((title, body),) = told(shop, MONDAY + timedelta(days=1, hours=7), post)
+    assert title == "paneltide: 2 things to look at"
+    assert "The drawer binds." in body
+    assert "The drawer rattles." in body
+    warn(shop, "gapes", "season", MONDAY + timedelta(days=1, hours=12))
+    urgent = MONDAY + timedelta(days=1, hours=13)
+    warn(shop, "bursts", "now", urgent)
+    ((_, body),) = told(shop, urgent, post)
+    assert "bursts" in body
+    assert "binds" not in body
+    ((_, body),) = told(shop, MONDAY + timedelta(days=2, hours=7), post)
+    assert "The drawer gapes." in body
+    assert "Open still. Chest, top drawer: The drawer binds." in body
+    assert not told(shop, MONDAY + timedelta(days=3, hours=7), post)
+
+
+# ---------------------------------------------------------------- the guide's examples
+
+
+def examples() -> list[str]:
+    return re.findall(r"```\w*\n(.*?)```", (ROOT / "deploy/guide/notices.md").read_text(), re.DOTALL)
+
+
+def test_the_guides_webhook_takes_a_notice_as_it_is_printed_there():
+    mail, hook, program = examples()
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    address = tomllib.loads(hook)["notify"].replace("1880", port)
+    taking = subprocess.Popen(
+        [sys.executable, "-c", program.replace("1880", port)], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        assert taking.stdout is not None
+        heard, pause = send_test(address), threading.Event()
+        for _ in range(600):
+            if heard is None:
+                break
+            pause.wait(0.1)  # until the program listens
+            heard = send_test(address)
+        assert taking.stdout.readline() == "paneltide: a test\n"
+        assert "notices reach you here" in taking.stdout.readline()
+    finally:
+        taking.terminate()
+        taking.communicate()
+    sent_by = apprise.Apprise.instantiate(tomllib.loads(mail)["notify"])
+    assert (sent_by.smtp_host, sent_by.port, sent_by.secure_mode) == ("mail.example.org", 587, "starttls")
+    assert (sent_by.user, sent_by.from_addr[1]) == ("maker", "shop@example.org")
+    assert sent_by.targets == [(False, "me@example.org")]

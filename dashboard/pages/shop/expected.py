@@ -51,7 +51,7 @@ class Expected:
 
 
 def all_expected(
-    session: Session, places: Sequence[PlaceNow], pieces: Sequence[PieceNow], view: View
+    session: Session, places: tuple[PlaceNow, ...], pieces: Sequence[PieceNow], view: View
 ) -> list[Expected]:
     """All that is coming, in no order."""
     return [

@@ -106,7 +106,8 @@ def _answer(token: str, kind: str, context: Context) -> flask.Response:
     response = answer_file(body, "coming", kind, ending)
     response.headers["Cache-Control"] = "private, no-cache"
     response.add_etag()
-    return response.make_conditional(flask.request)
+    response.make_conditional(flask.request)
+    return response
 
 
 def _entry(one: Expected, zone: str, base: str, view: View) -> feeds.DatedEntry:

@@ -19,6 +19,7 @@ PARTS = {
     "home": "A client's home",
     "phones": "Phones",
     "verdicts": "Reading a verdict",
+    "notices": "Notices and calendar",
     "trouble": "A sensor in trouble",
     "backups": "Backups, memory, disk",
     "safety": "Cautions",

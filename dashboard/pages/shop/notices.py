@@ -29,6 +29,8 @@ LEVELS = (
 )
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 NIGHT = (("no", "waits till morning"), ("yes", "comes at night"))
+DIGEST = (("single", "each at its hour"), ("day", "as one message a day"), ("week", "as one message a week"))
+OVER = (("no", "say nothing"), ("yes", "tell it, too"))
 WHEN = Form(
     "notice hours",
     "Keep these hours",
@@ -40,6 +42,8 @@ WHEN = Form(
         Asked("quiet_from", "Quiet from"),
         Asked("quiet_until", "until"),
         Asked("now_at_night", "What can't wait", "flag", options=NIGHT, usual=False),
+        Asked("digest", "What can wait", "choice", options=DIGEST),
+        Asked("clear_again", "When it is clear again", "flag", options=OVER, usual=False),
         Asked("zone", "Time zone", hint="as Europe/Vienna"),
     ),
 )
@@ -60,7 +64,9 @@ def notices_part(session: Session, view: View) -> Child:
         [
             "Nobody is told of warnings; they wait on the first page. Name addresses in ",
             html.Code("PANELTIDE_NOTIFY"),
-            " (mailto://, mqtt://, json:// or a push service's) and they are listed here.",
+            " (mailto://, mqtt://, json:// or a push service's) and they are listed here. ",
+            html.A("How", href="/help/notices"),
+            ".",
         ]
     )
     return part(

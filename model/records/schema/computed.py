@@ -179,7 +179,7 @@ class Notice(Record):
     id: Mapped[int] = mapped_column(primary_key=True)
     warning_id: Mapped[int] = mapped_column(ForeignKey("warning.id", ondelete="CASCADE"))
     address: Mapped[str]
-    stage: Mapped[str] = mapped_column(default="opened")  # opened, escalated or past
+    stage: Mapped[str] = mapped_column(default="opened")  # opened, escalated, past or cleared
     due_at: Mapped[datetime]
     tries: Mapped[int] = mapped_column(default=0)
     sent_at: Mapped[datetime | None]

@@ -14,6 +14,8 @@ from model.wood.errors import BadInput
 
 NAME = "notices"
 TIERS = ("now", "morning", "week", "season")
+DIGESTS = {"single": None, "day": "morning", "week": "week"}
+"""How what can wait comes: each tier at its own hour, or all of it at the hour of one of them."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,10 @@ class Hours:
         The night: nothing is sent in it.
     now_at_night : bool
         Whether what can't wait may come at night all the same.
+    clear_again : bool
+        Whether it is told, too, when a warning that was told is over.
+    digest : str
+        single, or one message a day or week of what can wait, with what stands open still.
     addresses : tuple of str
         Besides those of the settings.
     tiers : mapping of address to tiers
@@ -44,6 +50,8 @@ class Hours:
     quiet_from: str = "21:00"
     quiet_until: str = "06:30"
     now_at_night: bool = False
+    clear_again: bool = False
+    digest: str = "single"
     addresses: tuple[str, ...] = ()
     tiers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -56,6 +64,8 @@ class Hours:
             _time(key, getattr(self, key))
         if isinstance(self.week_day, bool) or self.week_day not in range(7):
             raise BadInput(NAME, "week_day", "must be 0 (Monday) to 6", self.week_day)
+        if self.digest not in DIGESTS:
+            raise BadInput(NAME, "digest", f"must be one of {', '.join(DIGESTS)}", self.digest)
         for address, tiers in self.tiers.items():
             for tier in tiers:
                 if tier not in TIERS:
@@ -78,6 +88,7 @@ class Hours:
         here = at.astimezone(ZoneInfo(self.zone))
         if tier == "now":
             return at if self.now_at_night else self._out_of_the_night(here).astimezone(UTC)
+        tier = DIGESTS[self.digest] or tier
         morning = _time("morning_at", self.morning_at)
         due = _on(here, morning)
         if due <= here:

@@ -1,11 +1,12 @@
 """Messages about warnings: planned, sent, retried, and shown when they can't be sent.
 
 Warning and sending are apart. `plan` writes a row for every warning and address that is to hear of it: once
-for its opening, once for its escalation, and once for going past its limit where it was told as worse before
-that; the table allows no second. No address hears of one warning twice within a day, and never of less than
-it was told. `send_due` takes rows that are due, says in the table that it tries, sends, and says that it has.
-What waits is told as it stands when it goes out. Notices of one address that are due together go as one
-message, but what can't wait goes at once by itself.
+for its opening, once for its escalation, once for going past its limit where it was told as worse before
+that, and once for its end where the maker wants to hear of that; the table allows no second. No address
+hears of one warning twice within a day, but of its end, and never of less than it was told. `send_due` takes
+rows that are due, says in the table that it tries, sends, and says that it has. What waits is told as it
+stands when it goes out. Notices of one address that are due together go as one message, but what can't wait
+goes at once by itself.
 
 A process that dies between sending and saying so leaves a row that was tried and has no answer. It is tried
 again after `LEASE`, and the message says that it may have come before: a maker would rather hear twice of a
@@ -19,25 +20,25 @@ import hashlib
 import logging
 import re
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import apprise
-from sqlalchemy import delete, exists, select, update
+from sqlalchemy import case, delete, exists, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from model.records.clock import Now
 from model.records.schema.tables import Notice, Warning
 from model.records.store import Store
 from model.watch.state import hysteresis as standing
-from model.watch.state.humidity import lever_reasons
 from model.watch.state.hysteresis import STANDINGS
+from model.watch.tell.notice_text import CLEARED, ESCALATED, OPENED, PAST, STAGES, message
 from model.watch.tell.notice_times import Hours, read_hours
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
-from model.words.display import Display, plain
+from model.words.display import Display
 from model.words.reasons import METRIC, in_sentences
 
 log = logging.getLogger(__name__)
@@ -45,12 +46,12 @@ log = logging.getLogger(__name__)
 Send = Callable[[str, str, str], str | None]
 """Sends a title and a body to an address; returns what went wrong, None when it went out."""
 
-OPENED, ESCALATED, PAST = STAGES = ("opened", "escalated", "past")
-WORSE = {ESCALATED: (Reason("notice-worse"),), PAST: (Reason("notice-past"),)}
 APART = timedelta(hours=24)
 """How long nothing more of a warning is told after a notice of it (common practice, no source)."""
 OLD_NEWS = timedelta(days=7)
 """What happened longer ago and only now became known is on the pages, and sent to nobody."""
+STANDS = Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None)
+NoticeOfEnd = aliased(Notice)
 TRYING = "being sent"
 LEASE = timedelta(minutes=2)
 WAITS = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360, 720))
@@ -140,25 +141,46 @@ def plan(store: Store, now: datetime, addresses: Sequence[str]) -> int:
             hours = read_hours(session)
             known = _by_mask([*addresses, *hours.addresses])
             _drop_stale(session)
-            open_now = session.scalars(
-                select(Warning).where(Warning.closed_at.is_(None), Warning.acknowledged_at.is_(None))
-            ).all()
-            return sum(
+            open_now = session.scalars(select(Warning).where(*STANDS)).all()
+            told = sum(
                 _add(session, warning, mask, hours, now)
                 for warning in open_now
                 for mask, address in known.items()
                 if hours.wants(address, warning.tier, mask)
                 and now - (warning.escalated_at or warning.opened_at) <= OLD_NEWS
             )
+            return told + (_plan_ends(session, known, hours, now) if hours.clear_again else 0)
     except IntegrityError:
         return 0
+
+
+def _plan_ends(session: Session, known: Mapping[str, str], hours: Hours, now: datetime) -> int:
+    """One row for each address that was told of a warning which has ended since."""
+    told = select(Notice.warning_id, Notice.address).where(Notice.sent_at.is_not(None)).distinct()
+    ended = told.join(Warning, Warning.id == Notice.warning_id).where(
+        Warning.closed_at >= now - OLD_NEWS,
+        ~exists().where(
+            NoticeOfEnd.warning_id == Notice.warning_id,
+            NoticeOfEnd.address == Notice.address,
+            NoticeOfEnd.stage == CLEARED,
+        ),
+    )
+    rows = [
+        Notice(warning_id=warning.id, address=mask, stage=CLEARED, due_at=hours.due_at(warning.tier, now))
+        for warning, mask in session.execute(ended.with_only_columns(Warning, Notice.address))
+        if mask in known and hours.wants(known[mask], warning.tier, mask)
+    ]
+    session.add_all(rows)
+    return len(rows)
 
 
 def _add(session: Session, warning: Warning, mask: str, hours: Hours, now: datetime) -> int:
     """One row; none where the address has heard as much, or one still waits."""
     stage = stage_of(warning)
     rows = session.scalars(
-        select(Notice).where(Notice.warning_id == warning.id, Notice.address == mask)
+        select(Notice).where(
+            Notice.warning_id == warning.id, Notice.address == mask, Notice.stage.in_(STAGES)
+        )
     ).all()
     told_at = max((row.sent_at for row in rows if row.sent_at is not None), default=None)
     due_at = hours.due_at(warning.tier, now, None if told_at is None else told_at + APART)
@@ -179,10 +201,13 @@ def _add(session: Session, warning: Warning, mask: str, hours: Hours, now: datet
 
 
 def _drop_stale(session: Session) -> None:
-    """Rows not yet tried whose warning was closed or acknowledged meanwhile."""
+    """Rows not yet tried whose warning was closed or acknowledged meanwhile, or whose end was none."""
     over = select(Warning.id).where(
         Warning.id == Notice.warning_id,
-        Warning.closed_at.is_not(None) | Warning.acknowledged_at.is_not(None),
+        case(
+            (Notice.stage == CLEARED, Warning.closed_at.is_(None)),
+            else_=Warning.closed_at.is_not(None) | Warning.acknowledged_at.is_not(None),
+        ),
     )
     session.execute(
         delete(Notice)
@@ -214,7 +239,8 @@ def send_due(
 ) -> int:
     """Send what is due; returns how many notices went out."""
     with store.session() as session:
-        known = _by_mask([*addresses, *read_hours(session).addresses])
+        hours = read_hours(session)
+        known = _by_mask([*addresses, *hours.addresses])
         due = session.execute(
             select(Notice.id, Notice.address, Notice.due_at, Warning.tier)
             .join(Warning, Warning.id == Notice.warning_id)
@@ -226,8 +252,9 @@ def send_due(
         if mask in known:
             parcels.setdefault((mask, id_ if tier == "now" else 0), []).append((id_, due_at))
     sent = 0
-    for (mask, _), rows in parcels.items():
-        sent += _send(store, now, known[mask], rows, send, display)
+    for (mask, alone), rows in parcels.items():
+        is_digest = hours.digest != "single" and not alone
+        sent += _send(store, now, known[mask], rows, send, display, is_digest)
     return sent
 
 
@@ -238,8 +265,12 @@ def _send(
     rows: Sequence[tuple[int, datetime]],
     send: Send,
     display: Display,
+    is_digest: bool,
 ) -> int:
-    """Send one message about some notices, taken so that no other process sends them too."""
+    """Send one message about some notices, taken so that no other process sends them too.
+
+    A digest also names what the address was told of before and stands open still.
+    """
     taken: list[int] = []
     again = False
     with store.session() as session:
@@ -261,8 +292,11 @@ def _send(
             select(Notice, Warning).join(Warning, Warning.id == Notice.warning_id).where(Notice.id.in_(taken))
         ).all()
         for notice, warning in found:
-            _worsen(session, notice, stage_of(warning))
-        title, body = message([(notice.stage, warning) for notice, warning in found], again, display)
+            if notice.stage != CLEARED:
+                _worsen(session, notice, stage_of(warning))
+        told = [(notice.stage, warning) for notice, warning in found]
+        open_still = _told_before(session, found[0][0].address, told) if is_digest else []
+        title, body = message(told, again, display, open_still)
     try:
         problem = send(address, title, body)
     except Exception as error:  # whatever a service does, the next address must hear
@@ -281,6 +315,13 @@ def _send(
     return len(taken)
 
 
+def _told_before(session: Session, mask: str, told: Sequence[tuple[str, Warning]]) -> list[Warning]:
+    """Open warnings that an address has heard of, but for those in this message; the oldest first."""
+    sent = select(Notice.warning_id).where(Notice.address == mask, Notice.sent_at.is_not(None))
+    wanted = select(Warning).where(*STANDS, Warning.id.in_(sent)).order_by(Warning.opened_at, Warning.id)
+    return [warning for warning in session.scalars(wanted) if warning not in [one for _, one in told]]
+
+
 def _worsen(session: Session, notice: Notice, stage: str) -> None:
     """Make a notice that goes out one of what its warning is by now, unless that has a row of its own."""
     if STAGES.index(stage) <= STAGES.index(notice.stage):
@@ -290,31 +331,6 @@ def _worsen(session: Session, notice: Notice, stage: str) -> None:
     )
     if stage not in set(session.scalars(others)):
         notice.stage = stage
-
-
-def message(
-    told: Sequence[tuple[str, Warning]], again: bool = False, display: Display = METRIC
-) -> tuple[str, str]:
-    """Title and body of one message about some warnings."""
-    lines = [f"{_subject(warning)}: {_line(stage, warning, display)}" for stage, warning in told]
-    if len(told) == 1:
-        title = f"paneltide: {_subject(told[0][1])}"
-    else:
-        title = f"paneltide: {len(told)} things to look at"
-    first = [in_sentences(Reason("notice-again"))] if again else []
-    return title, plain("\n\n".join([*first, *lines, in_sentences(Reason("notice-foot"))]))
-
-
-def _subject(warning: Warning) -> str:
-    detail = warning.detail
-    names = [detail.get(key) for key in ("piece", "fit", "place", "sensor", "stack")]
-    return ", ".join(str(name) for name in names if name) or warning.subject_kind
-
-
-def _line(stage: str, warning: Warning, display: Display) -> str:
-    lever = warning.detail.get("lever")
-    held = lever_reasons(lever) if lever else ()
-    return in_sentences([*WORSE.get(stage, ()), Reason.of(warning.detail), *held], display)
 
 
 # ---------------------------------------------------------------- showing and running
