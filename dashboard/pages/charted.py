@@ -21,7 +21,7 @@ from dashboard.shell.files import answer_file
 from dashboard.shell.spans import MINUTE, TimeSpan, instant, no_moment, span_links, typed_moment
 from dashboard.shell.view import HIGHEST_NUMBER, Context, View, address
 from model.records.queries import series, traces
-from model.records.schema.tables import Body, Member, Place, Sensor
+from model.records.schema.tables import BodyRow, MemberRow, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
 
@@ -97,7 +97,7 @@ def rows_of(
 
     Nothing in them was typed by anyone, so that no cell can be taken for a formula.
     """
-    table = {"place": Place, "sensor": Sensor, "body": Body}.get(kind)
+    table = {"place": Place, "sensor": Sensor, "body": BodyRow}.get(kind)
     found: Any = None if table is None else session.get(table, number)
     if found is None:
         return None
@@ -112,7 +112,7 @@ def rows_of(
     tide = series.tide(session, number, since_at, until_at)
     basis = np.where(tide.estimated, "estimated", "measured")
     columns = (tide.mc_mean_pct, tide.mc_face_pct, tide.mc_core_pct, tide.width_mm)
-    name = f"{found.piece.name} {found.name}" if isinstance(found, Member) else found.name
+    name = f"{found.piece.name} {found.name}" if isinstance(found, MemberRow) else found.name
     return name, WOOD, _rows(tide.at, columns, 3, basis)
 
 

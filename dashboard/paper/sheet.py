@@ -24,7 +24,7 @@ from dashboard.shell.links import reach
 from model.answers.annual_range import home_year, recorded_air, usual_year
 from model.records.acts.book import load_piece
 from model.records.queries import overview as queries
-from model.records.schema.tables import Piece, Place, Preference, Stay
+from model.records.schema.tables import PieceRow, Place, Preference, Stay
 from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.words.display import Display
@@ -64,7 +64,7 @@ def _leads_nowhere(link: str) -> bool:
     return link.startswith("http") and reach(link) == "device"
 
 
-def piece_row(session: Session, name_or_id: str | int) -> Piece:
+def piece_row(session: Session, name_or_id: str | int) -> PieceRow:
     """A recorded piece by its name or id.
 
     Raises
@@ -72,13 +72,13 @@ def piece_row(session: Session, name_or_id: str | int) -> Piece:
     BadInput
         With the names there are.
     """
-    found: Piece | None
+    found: PieceRow | None
     if isinstance(name_or_id, int):
-        found = session.get(Piece, name_or_id)
+        found = session.get(PieceRow, name_or_id)
     else:
-        found = session.scalar(select(Piece).where(Piece.name == name_or_id))
+        found = session.scalar(select(PieceRow).where(PieceRow.name == name_or_id))
     if found is None:
-        known = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name))) or "none yet"
+        known = ", ".join(session.scalars(select(PieceRow.name).order_by(PieceRow.name))) or "none yet"
         raise BadInput("", "piece", f"must be one that is recorded ({known})", name_or_id)
     return found
 

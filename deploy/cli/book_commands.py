@@ -17,7 +17,7 @@ from model.records.acts import book
 from model.records.acts.clients import client_named
 from model.records.acts.places import add_place
 from model.records.queries import overview as queries
-from model.records.schema.tables import Piece, Place
+from model.records.schema.tables import PieceRow, Place
 from model.wood.errors import BadInput
 from model.wood.material import metering
 from model.wood.material.species import named_here
@@ -111,7 +111,7 @@ def piece_move(
     store, now = open_book()
     with store.session() as session:
         row = place_named(session, place)
-        piece = session.scalar(select(Piece).where(Piece.name == name))
+        piece = session.scalar(select(PieceRow).where(PieceRow.name == name))
         if piece is None:
             raise BadInput("", "piece", "must be one that is recorded", name)
         book.move(session, piece, row, instant_of(since, row.zone, now))

@@ -14,7 +14,7 @@ from deploy import wiring
 from deploy.cli import NO
 from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say
 from deploy.settings import load_settings
-from model.records.schema.tables import Checkpoint, Fit, Piece, Stack
+from model.records.schema.tables import Checkpoint, FitRow, PieceRow, Stack
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.wood.errors import BadInput, ServiceMissing
 
@@ -113,9 +113,9 @@ def _client(workers: int, scheduler: str) -> Iterator["Client | None"]:
 
 
 def _names(session: Session) -> dict[tuple[str, int], str]:
-    names = {("piece", id_): name for id_, name in session.execute(select(Piece.id, Piece.name))}
+    names = {("piece", id_): name for id_, name in session.execute(select(PieceRow.id, PieceRow.name))}
     names |= {("stack", id_): name for id_, name in session.execute(select(Stack.id, Stack.name))}
-    return names | {("fit", id_): name for id_, name in session.execute(select(Fit.id, Fit.name))}
+    return names | {("fit", id_): name for id_, name in session.execute(select(FitRow.id, FitRow.name))}
 
 
 def _recorded(session: Session, course: "Course") -> dict[int, float]:

@@ -6,7 +6,7 @@ from datetime import datetime
 from math import exp, sqrt
 
 from model.records.queries.answers import FitNow, MemberNow, Moisture, PieceNow
-from model.wood.doubt import Doubt, Knowledge, advice_now, as_measured, margin_doubts, width_doubt
+from model.wood.doubt import DoubtBySource, Knowledge, advice_now, as_measured, margin_doubts, width_doubt
 from model.wood.fits import Fit
 from model.wood.material.member import Member
 from model.wood.moisture.time_constant import time_constant_h
@@ -19,8 +19,8 @@ class PieceDoubts:
     """The doubts of a piece's sizes now [mm]: of each part's width, of each limit's margin, and what would
     shrink each part's most."""
 
-    widths: Mapping[str, Doubt]
-    margins: Mapping[tuple[str, str], Doubt]
+    widths: Mapping[str, DoubtBySource]
+    margins: Mapping[tuple[str, str], DoubtBySource]
     advice: Mapping[str, Reason]
 
     def of_fit(self, fit: str) -> float:
@@ -47,7 +47,7 @@ def piece_doubts(piece: Piece, now: PieceNow) -> PieceDoubts:
 
 def _of_fit(
     fit: Fit, row: FitNow, parts: Sequence[MemberNow], found: Mapping[str, tuple[Member, Knowledge]]
-) -> dict[str, Doubt]:
+) -> dict[str, DoubtBySource]:
     """The doubts of a fit's margins, its parts as last measured, or since its last gap was read."""
     since = dict(found)
     for part in parts:

@@ -17,11 +17,11 @@ from model.records.acts.book import load_piece
 from model.records.acts.clients import piece_table_of
 from model.records.queries import series
 from model.records.schema.tables import (
-    Fit,
+    FitRow,
     Measurement,
     Notice,
     Outlook,
-    Piece,
+    PieceRow,
     Place,
     Stay,
     Verdict,
@@ -57,7 +57,7 @@ def record_of_fact(
     BadInput
         If there is no such piece or its record can't be read.
     """
-    row = session.get(Piece, piece_id)
+    row = session.get(PieceRow, piece_id)
     if row is None:
         raise BadInput("", "piece", "must be one that is recorded", piece_id)
     piece = load_piece(session, row)
@@ -198,7 +198,7 @@ def _ends(session: Session, body_id: int, now: datetime) -> dict[str, Any] | Non
 # ---------------------------------------------------------------- measured, foretold, said
 
 
-def _measurements(session: Session, row: Piece, now: datetime) -> Iterable[Measurement]:
+def _measurements(session: Session, row: PieceRow, now: datetime) -> Iterable[Measurement]:
     return session.scalars(
         select(Measurement)
         .where(Measurement.body_id.in_([member.id for member in row.members]), Measurement.at <= now)
@@ -217,7 +217,7 @@ def _measured(one: Measurement) -> dict[str, Any]:
     }
 
 
-def _warnings(session: Session, row: Piece, now: datetime) -> list[tuple[Warning, dict[int, str]]]:
+def _warnings(session: Session, row: PieceRow, now: datetime) -> list[tuple[Warning, dict[int, str]]]:
     names = {fit.id: fit.name for fit in row.fits}
     found = session.scalars(
         select(Warning)
@@ -246,10 +246,10 @@ def _warning(warning: Warning, names: dict[int, str], display: Display) -> dict[
     }
 
 
-def _standing(session: Session, row: Piece, display: Display) -> list[dict[str, Any]]:
+def _standing(session: Session, row: PieceRow, display: Display) -> list[dict[str, Any]]:
     """How each fit stands as last evaluated, with what its outlook foresaw."""
     found = []
-    for fit in session.scalars(select(Fit).where(Fit.piece_id == row.id).order_by(Fit.id)):
+    for fit in session.scalars(select(FitRow).where(FitRow.piece_id == row.id).order_by(FitRow.id)):
         verdict = session.get(Verdict, ("fit", fit.id))
         if verdict is not None:
             found.append(
@@ -266,7 +266,7 @@ def _standing(session: Session, row: Piece, display: Display) -> list[dict[str, 
     return found
 
 
-def _year_ahead(session: Session, row: Piece) -> list[dict[str, Any]]:
+def _year_ahead(session: Session, row: PieceRow) -> list[dict[str, Any]]:
     """What the last outlook said of each limit in the coming year, the likeliest first."""
     names = {fit.id: fit.name for fit in row.fits}
     found = [

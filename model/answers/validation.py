@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.book import load_piece
-from model.records.schema.tables import Checkpoint, Measurement, Member, Piece
+from model.records.schema.tables import Checkpoint, Measurement, MemberRow, PieceRow
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.material.member import Member as WoodMember
@@ -87,9 +87,9 @@ def agreement(session: Session, now: datetime, piece_id: int | None = None) -> A
     Agreement
         `compared` first to last; measurements undone are left out.
     """
-    wanted = select(Piece).order_by(Piece.name)
+    wanted = select(PieceRow).order_by(PieceRow.name)
     if piece_id is not None:
-        wanted = wanted.where(Piece.id == piece_id)
+        wanted = wanted.where(PieceRow.id == piece_id)
     found: list[Compared] = []
     for row in session.scalars(wanted):
         found += _through(session, row, now)[0]
@@ -114,7 +114,7 @@ def spreads(compared: Sequence[Compared]) -> tuple[Spread, ...]:
 class _Followed:
     """A member's mean moisture content at its checkpoints."""
 
-    def __init__(self, session: Session, member: Member) -> None:
+    def __init__(self, session: Session, member: MemberRow) -> None:
         rows = session.execute(
             select(Checkpoint.at, Checkpoint.mc_mean_pct)
             .where(Checkpoint.body_id == member.id)
@@ -149,7 +149,7 @@ def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
     BadInput
         If there is no such piece or its record can't be read.
     """
-    row = session.get(Piece, piece_id)
+    row = session.get(PieceRow, piece_id)
     if row is None:
         raise BadInput("", "piece", "must be one that is recorded", piece_id)
     piece = load_piece(session, row)
@@ -161,7 +161,7 @@ def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
     return replace(piece, members=members, fits=fits or piece.fits)
 
 
-def _through(session: Session, row: Piece, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:
+def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:
     """Each measurement predicted from those before it; then widths and fits with all of them taken up."""
     measured = session.scalars(
         select(Measurement)

@@ -42,7 +42,7 @@ _ORDER = ("movement", "start", "moisture", "size")
 
 
 @dataclass(frozen=True)
-class Doubt:
+class DoubtBySource:
     """The doubt of one figure, by source, each in the figure's own unit and as a ±."""
 
     by: Mapping[str, float]
@@ -177,9 +177,9 @@ def _size_mm(members: Iterable[Member]) -> float:
     return math.hypot(SIZE_DOUBT_MM, *(member.sheet_doubt_mm for member in members))
 
 
-def width_doubt(member: Member, known: Knowledge) -> Doubt:
+def width_doubt(member: Member, known: Knowledge) -> DoubtBySource:
     """The doubt of a part's width now [mm]."""
-    return Doubt(_by_source(_width_effects(member, known), _size_mm([member]), 1)[0])
+    return DoubtBySource(_by_source(_width_effects(member, known), _size_mm([member]), 1)[0])
 
 
 def _width_effects(member: Member, known: Knowledge) -> dict[str, NDArray[np.float64]]:
@@ -190,7 +190,7 @@ def _width_effects(member: Member, known: Knowledge) -> dict[str, NDArray[np.flo
     return effects(width, _inputs((member,)))
 
 
-def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, Doubt]:
+def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, DoubtBySource]:
     """The doubt of what is left before each limit of a fit [mm], by the limit's name."""
 
     def margins(x: Mapping[str, float]) -> NDArray[np.float64]:
@@ -202,14 +202,16 @@ def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, Doubt]:
 
     found = effects(margins, _inputs(fit.members))
     names = [way.name for way in fit.ways(fit.references())]
-    return dict(zip(names, map(Doubt, _by_source(found, _size_mm(fit.members), len(names))), strict=True))
+    return dict(
+        zip(names, map(DoubtBySource, _by_source(found, _size_mm(fit.members), len(names))), strict=True)
+    )
 
 
-def advice_at_the_saw(doubt: Doubt, known: Knowledge) -> Reason | None:
+def advice_at_the_saw(doubt: DoubtBySource, known: Knowledge) -> Reason | None:
     """Which doubt of a size not yet cut is the largest, and what measuring an offcut would bring."""
     share = {"movement": OFFCUT_SHARE, "start": OVEN_DOUBT_PCT / max(known.start_doubt_pct, OVEN_DOUBT_PCT)}
     kept = share.get(doubt.largest, 1.0)
-    return _advice(doubt, Doubt({**doubt.by, doubt.largest: doubt.by[doubt.largest] * kept}))
+    return _advice(doubt, DoubtBySource({**doubt.by, doubt.largest: doubt.by[doubt.largest] * kept}))
 
 
 def advice_now(member: Member, known: Knowledge) -> Reason | None:
@@ -217,10 +219,10 @@ def advice_now(member: Member, known: Knowledge) -> Reason | None:
     doubt = width_doubt(member, known)
     if doubt.largest == "moisture":
         return _advice(doubt, metered_now(member, known), "now")
-    return _advice(doubt, Doubt({"size": _size_mm([member])}), "now")
+    return _advice(doubt, DoubtBySource({"size": _size_mm([member])}), "now")
 
 
-def metered_now(member: Member, known: Knowledge) -> Doubt:
+def metered_now(member: Member, known: Knowledge) -> DoubtBySource:
     """The doubt of a part's width [mm] once a hand meter was put to it today.
 
     The meter tells of all that is not known of its moisture, and so of what it was measured at too:
@@ -232,17 +234,17 @@ def metered_now(member: Member, known: Knowledge) -> Doubt:
     told = float(found["start"]) * by_start + float(found["moisture"]) * by_other
     less = told**2 / (by_start**2 + by_other**2 + METER_UNCERTAINTY_PCT**2)
     total = width_doubt(member, known).total
-    return Doubt({"all": math.sqrt(max(total**2 - less, 0.0))})
+    return DoubtBySource({"all": math.sqrt(max(total**2 - less, 0.0))})
 
 
-def _advice(doubt: Doubt, then: Doubt, when: str = "") -> Reason | None:
+def _advice(doubt: DoubtBySource, then: DoubtBySource, when: str = "") -> Reason | None:
     if then.total > WORTH_SAYING * doubt.total:
         return None
     values = {"how": f"{doubt.largest} {when}".strip(), "doubt_mm": doubt.total, "then_mm": then.total}
     return Reason("doubt", values)
 
 
-def doubt_document(doubt: Doubt, shrink: Reason | None) -> dict[str, Any]:
+def doubt_document(doubt: DoubtBySource, shrink: Reason | None) -> dict[str, Any]:
     """A doubt as JSON: the share of each source, the largest, and what measuring it brings."""
     then_mm = None if shrink is None else shrink.values["then_mm"]
     return {"largest": doubt.largest, "by_source_mm": dict(doubt.by), "measured_better_mm": then_mm}

@@ -18,7 +18,7 @@ from model.records.schema.tables import (
     AirHour,
     Binding,
     Checkpoint,
-    Fit,
+    FitRow,
     Hanging,
     Margin,
     Outlook,
@@ -121,7 +121,7 @@ def _computed(store: Store, since: datetime, places: list[int], days: int) -> No
                 ],
             )
         profile = np.full(16, 8.0).tobytes()
-        bodies = [row[0] for row in session.execute(Fit.__table__.select().with_only_columns(Fit.id))]
+        bodies = [row[0] for row in session.execute(FitRow.__table__.select().with_only_columns(FitRow.id))]
         members = session.connection().exec_driver_sql("SELECT id FROM member").scalars().all()
         for body_id in members:
             session.execute(

@@ -8,7 +8,7 @@ import numpy as np
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from model.records.schema.tables import Fit, Notice, Piece, Statement, Warning
+from model.records.schema.tables import FitRow, Notice, PieceRow, Statement, Warning
 from model.records.store import Store
 from model.watch.state.hysteresis import PAST, STANDINGS
 from model.watch.tell.prospect_warnings import NEXT
@@ -72,7 +72,7 @@ def count(
     counts = Counts(chests=len(chests))
     with store.session() as session:
         for chest in chests:
-            named = select(Fit).join(Piece).where(Piece.name == chest.recorded.name)
+            named = select(FitRow).join(PieceRow).where(PieceRow.name == chest.recorded.name)
             fits = {fit.name: fit.id for fit in session.scalars(named)}
             for (fit, limit), hour in chest.past_hour.items():
                 past_at = None if hour is None else start + (hour + 1) * HOUR

@@ -144,7 +144,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
 
     from deploy.settings import Settings
     from deploy.wiring import sensor_door
-    from model.records.schema.tables import Piece, Place, Stack
+    from model.records.schema.tables import PieceRow, Place, Stack
     from model.records.store import Store
 
     path, start_at = sample_book
@@ -152,7 +152,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     shutil.copyfile(path, copy)
     store = Store(f"sqlite:///{copy}")
     with store.session() as session:
-        piece = session.scalars(select(Piece.id).where(Piece.name == "Chest of drawers")).one()
+        piece = session.scalars(select(PieceRow.id).where(PieceRow.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
         stack = session.scalars(select(Stack.id).where(Stack.name == "Ash, 4/4")).one()
     address = serve_book(store, lambda: start_at, sensors=sensor_door(Settings(), store, lambda: start_at))

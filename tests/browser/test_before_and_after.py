@@ -16,7 +16,7 @@ from sqlalchemy import select
 from model.answers.validation import agreement
 from model.records.acts.revisions import take_back
 from model.records.queries import series
-from model.records.schema.tables import Fit, Measurement, Piece, Revision
+from model.records.schema.tables import FitRow, Measurement, PieceRow, Revision
 from model.records.store import Store
 from model.watch.run.evaluation import bring_up_to_date
 from model.watch.state.outlook_store import Outlooks
@@ -93,7 +93,7 @@ def test_delivery(day_by_day, phone, hands_on):
     hands.until(lambda: hands.heading == "Linen cupboard")
     assert "Linen cupboard is recorded" in hands.said
     with shop.store.session() as session:
-        row = session.scalars(select(Piece).where(Piece.name == "Linen cupboard")).one()
+        row = session.scalars(select(PieceRow).where(PieceRow.name == "Linen cupboard")).one()
         panel = next(member for member in row.members if member.name == "panel")
         assert panel.document["width"] == pytest.approx((13 + 61 / 64) * 25.4)
         assert panel.start_mc_pct == 8.1
@@ -115,7 +115,7 @@ def test_delivery(day_by_day, phone, hands_on):
     bring_up_to_date(shop.store, SUNDAY)
     shop.now = SUNDAY
     with shop.store.session() as session:
-        row = session.scalars(select(Piece).where(Piece.name == "Linen cupboard")).one()
+        row = session.scalars(select(PieceRow).where(PieceRow.name == "Linen cupboard")).one()
         (home,) = [stay.place_id for stay in row.stays if stay.until_at is None]
     hands.open(f"{shop.address}/place/{home}")
     hands.until(lambda: hands.heading == "Lake house")
@@ -181,7 +181,7 @@ def outlook_of(shop, fit_name: str):
     """The spread of the coming year's margin at a fit of the wall cupboard, by day."""
     with shop.store.session() as session:
         fit = session.scalars(
-            select(Fit).join(Piece).where(Piece.name == "Wall cupboard", Fit.name == fit_name)
+            select(FitRow).join(PieceRow).where(PieceRow.name == "Wall cupboard", FitRow.name == fit_name)
         ).one()
         found = series.outlook(session, "fit", fit.id, "boards-touch")
         assert found is not None

@@ -6,7 +6,16 @@ from datetime import timedelta
 from sqlalchemy import func, select
 
 from model.records.acts.invalidation import mark_hours
-from model.records.schema.tables import Checkpoint, Fit, Hanging, Member, Piece, Place, Reading, Verdict
+from model.records.schema.tables import (
+    Checkpoint,
+    FitRow,
+    Hanging,
+    MemberRow,
+    PieceRow,
+    Place,
+    Reading,
+    Verdict,
+)
 from model.records.store import Store
 from model.watch.run.evaluation import bring_up_to_date
 
@@ -14,7 +23,7 @@ from model.watch.run.evaluation import bring_up_to_date
 def test_the_dead_sensor(shop, walking, tmp_path):
     hands = walking
     with shop.store.session() as session:
-        piece = session.scalars(select(Piece.id).where(Piece.name == "Hall bench")).one()
+        piece = session.scalars(select(PieceRow.id).where(PieceRow.name == "Hall bench")).one()
         house = session.scalars(select(Place.id).where(Place.name == "Lake house")).one()
         sensor = session.scalars(select(Hanging.sensor_id).where(Hanging.place_id == house)).one()
         last = session.scalar(select(func.max(Reading.observed_at)).where(Reading.sensor_id == sensor))
@@ -83,7 +92,9 @@ def late_air(store, sensor: int, last, hours) -> None:
 def spread(store, piece: int) -> list[float]:
     """How uncertain the moisture of the piece's first member is, at the last midnights and now [points]."""
     with store.session() as session:
-        body = session.scalars(select(Member.id).where(Member.piece_id == piece).order_by(Member.id)).first()
+        body = session.scalars(
+            select(MemberRow.id).where(MemberRow.piece_id == piece).order_by(MemberRow.id)
+        ).first()
         variances = session.scalars(
             select(Checkpoint.variance_pct2).where(Checkpoint.body_id == body).order_by(Checkpoint.at)
         ).all()
@@ -93,7 +104,7 @@ def spread(store, piece: int) -> list[float]:
 def verdicts(store, piece: int) -> list[tuple]:
     """How the piece and each of its fits stand, in every word."""
     with store.session() as session:
-        fits = session.scalars(select(Fit.id).where(Fit.piece_id == piece)).all()
+        fits = session.scalars(select(FitRow.id).where(FitRow.piece_id == piece)).all()
         return [
             (row.subject_kind, row.subject_id, row.verdict, row.since_at, row.detail)
             for row in session.scalars(select(Verdict).order_by(Verdict.subject_kind, Verdict.subject_id))

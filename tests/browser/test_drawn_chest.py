@@ -5,7 +5,7 @@ from selenium.webdriver.common.by import By
 from sqlalchemy import select
 
 from model.records.acts import book
-from model.records.schema.tables import Piece
+from model.records.schema.tables import PieceRow
 
 SCREENS = {"phone": (390, 844), "tablet": (820, 1180)}
 MOST_KEYS = 60
@@ -59,7 +59,7 @@ def test_a_chest_is_recorded_by_drawing_it(shop, phone, hands_on, screen):
     assert typing.keys <= MOST_KEYS
 
     with shop.store.session() as session:
-        row = session.scalars(select(Piece).where(Piece.name == "Flat chest")).one()
+        row = session.scalars(select(PieceRow).where(PieceRow.name == "Flat chest")).one()
         recorded, piece_id = book.load_piece(session, row), row.id
     assert {name: recorded.members[name].alike for name in ("side panel", "drawer bottom")} == {
         "side panel": 2,

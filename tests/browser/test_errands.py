@@ -7,7 +7,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from sqlalchemy import select
 
-from model.records.schema.tables import Binding, Hanging, HeardMessage, Member, Place, Sensor, Stay
+from model.records.schema.tables import Binding, Hanging, HeardMessage, MemberRow, Place, Sensor, Stay
 from model.watch.run.evaluation import bring_up_to_date
 
 
@@ -216,7 +216,7 @@ def test_everything_can_be_reached_without_a_mouse(shop, browser, hands):
 def documents(shop) -> dict[str, dict]:
     """What is recorded of the chest's members."""
     with shop.store.session() as session:
-        members = session.scalars(select(Member).where(Member.piece_id == shop.piece))
+        members = session.scalars(select(MemberRow).where(MemberRow.piece_id == shop.piece))
         return {member.name: member.document for member in members}
 
 

@@ -19,7 +19,7 @@ from deploy import sample_shop, wiring
 from model.records.acts import book, measured, trusted
 from model.records.acts.hangings import hang_sensor
 from model.records.acts.places import add_place
-from model.records.schema.tables import Piece, Place, Reading, Sensor, Stack
+from model.records.schema.tables import PieceRow, Place, Reading, Sensor, Stack
 from model.records.store import Store
 from model.wood.piece import read_piece
 from tests.wood.fit_examples import EXAMPLES
@@ -240,7 +240,7 @@ def write_book(store: Store) -> None:
     with store.session() as session:
         for sensor_id, rows in late.items():
             send(session, sensor_id, rows)
-        named = {row.name: row for row in session.scalars(select(Piece))}
+        named = {row.name: row for row in session.scalars(select(PieceRow))}
         changed = piece_text("Edited case", "panel centred", 3, mc_pct=9.5)
         book.replace_piece(session, named["Edited case"], read_piece(changed))
         (lid,) = named["Metered lid"].members

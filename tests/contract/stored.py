@@ -12,11 +12,11 @@ from model.records.acts.book import load_piece
 from model.records.schema.tables import (
     AirHour,
     Checkpoint,
-    Fit,
+    FitRow,
     Margin,
-    Member,
+    MemberRow,
     Outlook,
-    Piece,
+    PieceRow,
     Place,
     Stack,
     Stay,
@@ -136,7 +136,7 @@ def read_pieces(session: Session, now: datetime, working: frozenset[str]) -> tup
         )
     }
     found = []
-    for row in session.scalars(select(Piece).order_by(Piece.name)):
+    for row in session.scalars(select(PieceRow).order_by(PieceRow.name)):
         verdict, outlook = verdicts[row.id].verdict, outlooks.get(row.id)
         is_working = row.name in working
         is_known = not is_working and verdict != "unknown"
@@ -144,8 +144,10 @@ def read_pieces(session: Session, now: datetime, working: frozenset[str]) -> tup
         if is_known and outlook is not None and outlook.detail["place_id"] == where[row.id][0].id:
             coming = tuple(outlook.detail["next"])
         wood = load_piece(session, row)
-        fits = session.scalars(select(Fit).where(Fit.piece_id == row.id)).all()
-        members = session.scalars(select(Member).where(Member.piece_id == row.id).order_by(Member.id)).all()
+        fits = session.scalars(select(FitRow).where(FitRow.piece_id == row.id)).all()
+        members = session.scalars(
+            select(MemberRow).where(MemberRow.piece_id == row.id).order_by(MemberRow.id)
+        ).all()
         said = {
             (fit.name, limit.name): limit_said(limit).replace("_", " ").lower()
             for fit in wood.fits.values()
@@ -189,7 +191,7 @@ def _kind(verdict: str, coming: tuple[dict[str, Any], ...] | None) -> str:
     return "soon" if any(one["chance_pct"] >= LIKELY_PCT for one in coming) else "clear"
 
 
-def _limits(session: Session, fit: Fit, said: dict[tuple[str, str], str], now: datetime) -> list[Limit]:
+def _limits(session: Session, fit: FitRow, said: dict[tuple[str, str], str], now: datetime) -> list[Limit]:
     last = select(func.max(Margin.at)).where(Margin.fit_id == fit.id, Margin.at <= now).scalar_subquery()
     rows = session.scalars(select(Margin).where(Margin.fit_id == fit.id, Margin.at == last))
     return [
@@ -206,7 +208,7 @@ def _limits(session: Session, fit: Fit, said: dict[tuple[str, str], str], now: d
     ]
 
 
-def _passed(session: Session, fit: Fit, now: datetime) -> list[dict[str, Any]]:
+def _passed(session: Session, fit: FitRow, now: datetime) -> list[dict[str, Any]]:
     """Stretches of checkpoints in which a limit of a fit stood past, each with how far and until when."""
     rows = session.scalars(
         select(Margin).where(Margin.fit_id == fit.id, Margin.at <= now).order_by(Margin.limit_name, Margin.at)

@@ -22,7 +22,7 @@ from dashboard.paper.sheet import client_facts, sheet_of_piece
 from dashboard.shell.app import build_app
 from dashboard.shell.links import Links
 from dashboard.shell.signing import signing_key
-from model.records.schema.tables import Piece, Stack
+from model.records.schema.tables import PieceRow, Stack
 from model.watch.tell import notices
 from model.words.display import Display
 from tests.contract import claims as read
@@ -117,7 +117,7 @@ def test_the_first_page_says_of_each_what_the_book_holds(world: World) -> None:
         some = stacks[number::SHOPS]
         with world.copy(f"few-{number}") as store:
             with store.session() as session:
-                session.execute(update(Piece).where(Piece.id.not_in(few)).values(retired_at=NOW))
+                session.execute(update(PieceRow).where(PieceRow.id.not_in(few)).values(retired_at=NOW))
                 session.execute(update(Stack).where(Stack.id.not_in(some)).values(retired_at=NOW))
             client = build_app(store, lambda: NOW).server.test_client()
             page = read.page_of(client.get("/").get_data(as_text=True))

@@ -16,7 +16,7 @@ from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Margin,
-    Piece,
+    PieceRow,
     Place,
     Reading,
     Sensor,
@@ -157,7 +157,7 @@ def test_a_move_in_the_past_rewinds_on_both_alike(store: Store, postgres_store: 
         send(book_, readings())
         evaluation.bring_up_to_date(book_, end)
         with book_.session() as session:
-            piece = session.get_one(Piece, 1)
+            piece = session.get_one(PieceRow, 1)
             book.move(session, piece, session.get_one(Place, 2), START + 300 * HOUR)
         assert evaluation.bring_up_to_date(book_, end).counts["body_hours"] == DAYS * 24 - 288
     assert computed(postgres_store) == computed(store)

@@ -13,11 +13,11 @@ from model.records.schema.tables import (
     AirHour,
     Binding,
     Checkpoint,
-    Fit,
+    FitRow,
     Hanging,
     Margin,
-    Member,
-    Piece,
+    MemberRow,
+    PieceRow,
     Place,
     Pulse,
     Reading,
@@ -180,10 +180,10 @@ def _write(store: Store) -> dict[str, int]:
         }
 
 
-def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
-    piece = Piece(name=name, document={"name": name}, recorded_at=at)
+def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> PieceRow:
+    piece = PieceRow(name=name, document={"name": name}, recorded_at=at)
     piece.members.append(
-        Member(
+        MemberRow(
             name="back",
             document={
                 "species": "white ash",
@@ -198,7 +198,7 @@ def _piece(name: str, place_id: int, at: datetime, width_mm: float) -> Piece:
         )
     )
     piece.fits.append(
-        Fit(
+        FitRow(
             name="back_panel",
             kind="panel-in-groove",
             document={

@@ -24,9 +24,9 @@ from model.records.queries import overview as queries
 from model.records.schema.tables import (
     Correction,
     Doubt,
-    Fit,
+    FitRow,
     Measurement,
-    Piece,
+    PieceRow,
     Place,
     Sensor,
     Stack,
@@ -201,8 +201,8 @@ def test_what_was_measured_is_stored_in_si(book, view, what, value, quantity, st
 
 def test_a_gap_is_measured_at_a_fit_that_has_one(book, view):
     with book.store.session() as session:
-        piece = session.get(Piece, book.bench)
-        door = Fit(name="door", kind="front-in-opening", document={"parts": ["back"], "gap": 1.6})
+        piece = session.get(PieceRow, book.bench)
+        door = FitRow(name="door", kind="front-in-opening", document={"parts": ["back"], "gap": 1.6})
         piece.fits.append(door)
         session.flush()
         number = door.id
@@ -219,9 +219,9 @@ def test_measuring_something_on_another_piece_is_refused(book, view):
 
 def test_a_piece_followed_no_more_is_followed_again_when_undone(book, view):
     act = piece_acts.retire(book.bench, {}, view)
-    assert row(book.store, Piece, book.bench).retired_at == view.now
+    assert row(book.store, PieceRow, book.bench).retired_at == view.now
     undo(act, view)
-    assert row(book.store, Piece, book.bench).retired_at is None
+    assert row(book.store, PieceRow, book.bench).retired_at is None
 
 
 def a_draft(book):
@@ -241,14 +241,14 @@ def a_draft(book):
 
 def test_a_draft_is_recorded_and_taken_out_again(book, view):
     act = record.save(a_draft(book), None, view)
-    number = newest(book.store, Piece).id
-    assert row(book.store, Piece, number).name == "Coat rack"
+    number = newest(book.store, PieceRow).id
+    assert row(book.store, PieceRow, number).name == "Coat rack"
     assert act.href == f"/piece/{number}"
     links = Links("key")
     with book.store.session() as session:
         token = links.make(session, number)
     undo(act, view)
-    assert row(book.store, Piece, number) is None
+    assert row(book.store, PieceRow, number) is None
     with book.store.session() as session:
         assert links.piece_of(session, token) is None
 

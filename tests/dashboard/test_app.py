@@ -8,7 +8,7 @@ import re
 import pytest
 
 from dashboard.shell.app import build_app
-from model.records.schema.tables import Piece, Place, Stay, Verdict
+from model.records.schema.tables import PieceRow, Place, Stay, Verdict
 from model.records.store import Store
 
 
@@ -87,9 +87,11 @@ def test_another_site_gives_no_orders(client):
 
 def test_a_large_shop_is_told_of_in_few_lines(book, now):
     with book.store.session() as session:
-        bench = session.get_one(Piece, book.bench)
+        bench = session.get_one(PieceRow, book.bench)
         for number in range(40):
-            piece = Piece(name=f"Stool {number:02}", document={"name": f"Stool {number:02}"}, recorded_at=now)
+            piece = PieceRow(
+                name=f"Stool {number:02}", document={"name": f"Stool {number:02}"}, recorded_at=now
+            )
             piece.stays.append(Stay(place_id=bench.stays[0].place_id, since_at=bench.stays[0].since_at))
             session.add(piece)
             session.flush()

@@ -19,7 +19,7 @@ from model.records.acts import book as acts
 from model.records.acts.shop_figures import figures_of
 from model.records.queries import overview as queries
 from model.records.queries.answers import Judgement
-from model.records.schema.tables import Piece
+from model.records.schema.tables import PieceRow
 from model.wood.design import patterns
 from model.wood.design.cut_list import CutRow, board_feet_in_all
 from model.wood.errors import BadInput
@@ -123,7 +123,7 @@ def test_a_case_drawn_is_recorded_and_is_the_piece_s_face(book, now):
     view = view_of(book, now)
     case.save(patterns.pattern_named("chest of drawers"), typed(book), view)
     with book.store.session() as session:
-        row = session.query(Piece).filter_by(name="Valley chest").one()
+        row = session.query(PieceRow).filter_by(name="Valley chest").one()
         recorded, piece_id = acts.load_piece(session, row), row.id
         found = queries.piece(session, piece_id, now)
     assert recorded.case is not None
@@ -142,7 +142,7 @@ def test_the_worst_piece_of_today_stands_on_the_first_page_with_its_case_drawn(b
     view = view_of(book, now)
     case.save(patterns.pattern_named("chest of drawers"), typed(book), view)
     with book.store.session() as session:
-        piece_id = session.query(Piece.id).filter_by(name="Valley chest").scalar()
+        piece_id = session.query(PieceRow.id).filter_by(name="Valley chest").scalar()
         found = queries.piece(session, piece_id, now)
         shop = queries.shop(session, now)
     past = Judgement("past", {"key": "told", "text": "it binds"})

@@ -14,7 +14,7 @@ from dashboard.shell.app import build_app
 from dashboard.shell.view import Context, View
 from model.records.acts.book import load_piece
 from model.records.acts.clients import LINK, known_client
-from model.records.schema.tables import Client, Piece, Place, Preference
+from model.records.schema.tables import Client, PieceRow, Place, Preference
 from model.wood.errors import BadInput
 from model.wood.piece import write_piece
 from model.words.display import Display
@@ -76,14 +76,14 @@ def test_a_piece_recorded_for_somebody_new_records_them_and_undo_takes_both_out(
     act = record.save(draft("Stool", "  Bram ", book.flat), None, view)
     again = record.save(draft("Bench", "bram", book.flat), None, view)
     with view.store.session() as session:
-        bram = session.get_one(Piece, number(act)).client
+        bram = session.get_one(PieceRow, number(act)).client
         assert (bram.name, {piece.name for piece in bram.pieces}) == ("Bram", {"Stool", "Bench"})
     # The bench names him since: he stays when the stool goes, and goes with the bench.
     acts.take_back(view, act.undo)
     with view.store.session() as session:
         assert known_client(session, "Bram") is not None
     with view.store.session() as session:
-        session.delete(session.get_one(Piece, number(again)))
+        session.delete(session.get_one(PieceRow, number(again)))
     third = record.save(draft("Table", "Dov", book.flat), None, view)
     acts.take_back(view, third.undo)
     with view.store.session() as session:
@@ -94,7 +94,7 @@ def test_a_piece_file_names_the_client_who_is_renamed_everywhere_at_once(view, b
     give(view, ottilie, "piece", book.bench)
     clients.EDIT.save(ottilie, {"name": "Ottilie and Bram", "reach": "555-0142", "note": ""}, view)
     with view.store.session() as session:
-        text = write_piece(load_piece(session, session.get_one(Piece, book.bench)))
+        text = write_piece(load_piece(session, session.get_one(PieceRow, book.bench)))
     assert 'client = "Ottilie and Bram"' in text
 
 
@@ -117,7 +117,7 @@ def test_an_archived_client_comes_back_and_their_pieces_are_followed_meanwhile(v
     assert "See one archived client" in read(view, "/clients")
     assert "Ottilie" in read(view, "/clients?show=archived")
     with view.store.session() as session:
-        assert session.get_one(Piece, book.bench).retired_at is None
+        assert session.get_one(PieceRow, book.bench).retired_at is None
     act = clients.restore(ottilie, {}, view)
     assert "One client" in read(view, "/clients")
     acts.take_back(view, act.undo)
@@ -134,7 +134,7 @@ def test_erasing_leaves_nothing_of_them_and_can_be_undone(view, book, ottilie):
     with view.store.session() as session:
         assert session.get(Client, ottilie) is None
         assert session.get(Preference, link) is None
-        assert session.get_one(Piece, book.bench).client is None
+        assert session.get_one(PieceRow, book.bench).client is None
     assert "Ottilie" not in read(view, f"/piece/{book.bench}")
     assert acts.take_back(view, act.undo).says == "Ottilie is in the book again."
     with view.store.session() as session:

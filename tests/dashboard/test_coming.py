@@ -8,7 +8,7 @@ from dashboard.shell.app import build_app
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
 from model.records.queries import overview as queries
-from model.records.schema.tables import Margin, Member, Outlook, Piece, Place, Stack, Verdict
+from model.records.schema.tables import Margin, MemberRow, Outlook, PieceRow, Place, Stack, Verdict
 from model.words.display import Display
 from tests.dashboard.conftest import _piece as panelled
 
@@ -104,7 +104,7 @@ def test_a_stack_stands_in_the_week_it_is_ready(book, now):
 
 def test_leaves_and_stacks_that_rest_stand_in_the_week_their_rest_is_over(book, now):
     with book.store.session() as session:
-        stack, panel = session.get_one(Stack, book.stack), session.get_one(Member, book.bench_panel)
+        stack, panel = session.get_one(Stack, book.stack), session.get_one(MemberRow, book.bench_panel)
         for body, until in ((stack, 9), (panel, 20)):
             rests = (now + timedelta(days=until)).date().isoformat()
             body.document = {**body.document, "rest_until": rests}
@@ -125,7 +125,7 @@ def test_the_heating_season_ends_in_may_here_and_in_november_in_the_south(book, 
 
 def test_a_piece_that_was_past_a_limit_is_to_be_looked_over(book, now):
     with book.store.session() as session:
-        fit = session.get_one(Piece, book.bench).fits[0]
+        fit = session.get_one(PieceRow, book.bench).fits[0]
         for row in session.query(Margin).filter_by(fit_id=fit.id, limit_name="leaves-groove"):
             if now - timedelta(days=9) < row.at < now - timedelta(days=5):
                 row.standing, row.margin_mm = "past", -1.0
@@ -146,7 +146,7 @@ def test_a_client_is_asked_for_a_reading_where_the_window_is_wide(book, now):
 def test_the_first_page_leads_to_what_is_coming_and_says_each_piece_once(book, now):
     with book.store.session() as session:
         flat = session.get_one(Place, book.flat)
-        flat.name, session.get_one(Piece, book.bench).name = "Dry flat", "Hall bench"
+        flat.name, session.get_one(PieceRow, book.bench).name = "Dry flat", "Hall bench"
     likely(book, now, book.bench, {})
     document = build_app(book.store, lambda: now).server.test_client().get("/").get_data(as_text=True)
     own = document[document.index('<ul class="note"') : document.index("The air</h2>")]

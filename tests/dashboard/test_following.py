@@ -8,7 +8,7 @@ import pytest
 from icalendar import Calendar
 
 from dashboard.shell.app import build_app
-from model.records.schema.tables import Piece, Stack
+from model.records.schema.tables import PieceRow, Stack
 from tests.dashboard.test_coming import likely
 from tests.dashboard.test_pressing import UPDATE, press
 
@@ -22,7 +22,7 @@ def shop(book, now):
     """The small book with one limit ahead, a rest that ends, and a maker who has entered."""
     likely(book, now, book.bench, {}, {"limit": "rattle", "chance_pct": 20.0})
     with book.store.session() as session:
-        session.get_one(Piece, book.bench).name = NAME
+        session.get_one(PieceRow, book.bench).name = NAME
         stack = session.get_one(Stack, book.stack)
         stack.document = {**stack.document, "rest_until": "2026-03-12"}
     app = build_app(book.store, lambda: now, password=PASSWORD, public_url="https://shop.example")

@@ -5,7 +5,7 @@ import threading
 from dashboard.shell import page_cache as module
 from dashboard.shell.app import build_app
 from dashboard.shell.page_cache import Fresh
-from model.records.schema.tables import Piece, Preference
+from model.records.schema.tables import PieceRow, Preference
 
 
 def test_what_is_kept_is_made_anew_once_anybody_writes(book):
@@ -56,7 +56,7 @@ def test_a_change_of_the_book_is_on_the_next_page(book, now):
     client = build_app(book.store, lambda: now).server.test_client()
     assert "Hall bench" in client.get("/").get_data(as_text=True)
     with book.store.session() as session:
-        session.get_one(Piece, book.bench).name = "Boot bench"
+        session.get_one(PieceRow, book.bench).name = "Boot bench"
     assert "Boot bench" in client.get("/").get_data(as_text=True)
     assert "66\u00a0°F" in client.get("/").get_data(as_text=True)
     assert "19\u00a0°C" in client.get("/?units=metric").get_data(as_text=True)

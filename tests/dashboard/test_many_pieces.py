@@ -12,7 +12,7 @@ from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
 from model.records.queries import overview as queries
-from model.records.schema.tables import Piece, Place, Verdict
+from model.records.schema.tables import PieceRow, Place, Verdict
 from model.wood.piece import read_piece
 from model.words.display import Display
 
@@ -92,7 +92,7 @@ def test_the_form_needs_no_script_and_keeps_what_was_asked(many, now):
 
 def test_what_is_archived_is_found_apart_and_offered_back(many, now):
     with many.store.session() as session:
-        case = session.query(Piece).filter_by(name="Case 07").one()
+        case = session.query(PieceRow).filter_by(name="Case 07").one()
         records.retire(session, case, now)
     assert "Case 07" not in read(many, now, "/pieces?find=case")
     archived = read(many, now, "/pieces?show=archived")

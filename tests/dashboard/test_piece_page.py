@@ -12,7 +12,7 @@ from dashboard.shell.app import build_app
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
 from model.records.queries.answers import Coming
-from model.records.schema.tables import Piece, Place
+from model.records.schema.tables import PieceRow, Place
 from model.wood.piece import read_piece
 from model.wood.reason import Reason
 from model.words.display import Display
@@ -95,7 +95,7 @@ def test_three_drawer_bottoms_that_are_alike_are_one_row(page, map_chest):
 
 def test_a_drawer_bottom_cut_otherwise_has_a_row_of_its_own(page, map_chest, book):
     with book.store.session() as session:
-        fits = session.get_one(Piece, map_chest).fits
+        fits = session.get_one(PieceRow, map_chest).fits
         lower = next(fit for fit in fits if fit.name == "lower_drawer_bottom")
         lower.document = {**lower.document, "slot_length": 9.0}
     told = [one for one in summaries(page(map_chest)) if "drawer bottom" in one.lower()]
@@ -121,7 +121,7 @@ def test_a_piece_that_was_archived_is_followed_again(page, book, now):
     assert ">Archive<" not in document
     assert piece_acts.restore(book.bench, {}, view).says == "Hall bench is followed again."
     with book.store.session() as session:
-        assert session.get_one(Piece, book.bench).retired_at is None
+        assert session.get_one(PieceRow, book.bench).retired_at is None
     assert ">Archive<" in page(book.bench)
 
 

@@ -19,7 +19,7 @@ from dashboard.shell.static_html import still, text_of
 from dashboard.shell.view import Context, View
 from model.answers.annual_range import constant_air
 from model.answers.validation import as_measured
-from model.records.schema.tables import AirHour, Fit, Measurement, Outlook, Piece, Preference, Verdict
+from model.records.schema.tables import AirHour, FitRow, Measurement, Outlook, PieceRow, Preference, Verdict
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.errors import BadInput
 from model.wood.piece import piece_from_document
@@ -179,9 +179,9 @@ def test_what_is_wrong_with_a_rehearsal_is_one_sentence(book, now, query, says):
 def drawer(book, now) -> int:
     """A recorded piece with a gap: the chest's back, and a drawer front beside it, in the flat."""
     with book.store.session() as session:
-        chest = session.get_one(Piece, book.chest)
+        chest = session.get_one(PieceRow, book.chest)
         chest.fits.append(
-            Fit(
+            FitRow(
                 name="front",
                 kind="front-in-opening",
                 document={"kind": "front-in-opening", "part": "back", "gap": 1.5875, "widest_gap": 12.0},
@@ -191,12 +191,17 @@ def drawer(book, now) -> int:
         return chest.id
 
 
+def front_of(session, piece) -> int:
+    """The id of its fit named front."""
+    return session.scalars(select(FitRow.id).where(FitRow.piece_id == piece, FitRow.name == "front")).one()
+
+
 def watched(book, now, drawer, *coming, front="clear"):
     """How the watch has the drawer's front, and what the outlook of the day says of it."""
     seen = {"key": "told", "text": "front binds"}
     detail = {"key": {"clear": "clear"}.get(front, front), "seen": seen, "margin_mm": 2.0, "play_mm": 3.0}
     with book.store.session() as session:
-        (fit_id,) = session.scalars(select(Fit.id).where(Fit.piece_id == drawer, Fit.name == "front"))
+        fit_id = front_of(session, drawer)
         stated = {"since_at": now, "evaluated_at": now, "detail": detail}
         session.add(Verdict(subject_kind="fit", subject_id=fit_id, verdict=front, **stated))
         no_days = dict.fromkeys(("p10", "p50", "p90"), b"")
@@ -257,7 +262,7 @@ def test_a_gap_is_told_with_its_size_and_whether_it_is_normal(book, now, drawer)
 def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer):
     view = view_of(book, now)
     with book.store.session() as session:
-        (fit_id,) = session.scalars(select(Fit.id).where(Fit.piece_id == drawer, Fit.name == "front"))
+        fit_id = front_of(session, drawer)
         before = as_measured(session, drawer, now).fits["front"]
     typed = {"fit": str(fit_id), "letter": "h", "strip": "inch", "at": "2026-02-10"}
     act = gap.record_letter(drawer, typed, view)
@@ -283,7 +288,7 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
 
 def test_a_line_beside_a_panel_is_read_as_the_panels_width(book, now):
     with book.store.session() as session:
-        chest = session.get_one(Piece, book.chest)
+        chest = session.get_one(PieceRow, book.chest)
         chest.fits[0].document = {**chest.fits[0].document, "finished": "after assembly"}
         fit_id = chest.fits[0].id
     view = view_of(book, now)
@@ -309,7 +314,7 @@ def test_a_line_beside_a_panel_is_read_as_the_panels_width(book, now):
 )
 def test_a_letter_that_is_none_is_refused(book, now, drawer, change, says):
     with book.store.session() as session:
-        fit_id = session.scalars(select(Fit.id).where(Fit.piece_id == drawer, Fit.name == "front")).one()
+        fit_id = front_of(session, drawer)
     typed = {"fit": str(fit_id), "letter": "C", "strip": "inch", "at": "2026-02-10"}
     with pytest.raises(BadInput) as error:
         gap.record_letter(drawer, typed | change, view_of(book, now))

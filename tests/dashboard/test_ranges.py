@@ -20,7 +20,7 @@ from dashboard.shell.view import Context, View
 from model.answers.annual_range import given_year
 from model.answers.record_of_fact import record_of_fact
 from model.records.queries import overview as queries
-from model.records.schema.tables import Fit, Member, Piece, Place
+from model.records.schema.tables import FitRow, MemberRow, PieceRow, Place
 from model.wood.piece import document_of, read_piece
 from model.words.display import Display
 from model.words.record_text import record_text
@@ -53,19 +53,19 @@ def assert_no_wild_range(words: str) -> None:
 def make_impossible(book) -> None:
     """A drawer's front that binds before the panel, slid over, is held by its far groove."""
     with book.store.session() as session:
-        bench = session.get_one(Piece, book.bench)
-        fit = session.scalars(select(Fit).where(Fit.piece_id == book.bench)).one()
+        bench = session.get_one(PieceRow, book.bench)
+        fit = session.scalars(select(FitRow).where(FitRow.piece_id == book.bench)).one()
         width = 368.3
         fit.document = {**fit.document, "held": "free", "sight_width": width - 11.1125}
         front = {"species": "red oak", "cut": "flat-sawn", "width": 254.0, "mc_pct": 8.0, "thickness": 19.05}
         bench.members.append(
-            Member(
+            MemberRow(
                 name="low_front", document={**front, "role": "front of the low drawer"},
                 start_at=bench.recorded_at, start_mc_pct=8.0,
             )
         )  # fmt: skip
         opening = {"kind": "front-in-opening", "part": "low_front", "gap": 0.396875}
-        bench.fits.append(Fit(name="low_drawer", kind="front-in-opening", document=opening))
+        bench.fits.append(FitRow(name="low_drawer", kind="front-in-opening", document=opening))
 
 
 def test_a_client_is_told_what_a_house_should_be_held_at(book, now):

@@ -4,7 +4,7 @@ from dashboard.pages.pieces import client, gap
 from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.records.queries import overview as queries
-from model.records.schema.tables import Member
+from model.records.schema.tables import MemberRow
 from model.words.display import Display
 
 MEMORY = "How far Sitka spruce moves is from memory, unverified."
@@ -36,6 +36,6 @@ def test_a_remembered_figure_is_marked_where_a_client_or_maker_reads_its_gaps(bo
     )
     assert not any(MEMORY in plain(page()) for page in pages)
     with book.store.session() as session:
-        panel = session.get_one(Member, book.chest_panel)
+        panel = session.get_one(MemberRow, book.chest_panel)
         panel.document = {**panel.document, "species": "Sitka spruce"}
     assert all(MEMORY in plain(page()) for page in pages)

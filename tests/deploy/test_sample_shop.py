@@ -20,9 +20,9 @@ from model.records.acts.places import add_place
 from model.records.clock import Now
 from model.records.schema.tables import (
     Binding,
-    Fit,
+    FitRow,
     Hanging,
-    Piece,
+    PieceRow,
     Place,
     Pulse,
     Reading,
@@ -221,7 +221,7 @@ def test_every_piece_and_stack_stands_where_the_story_says(loaded: Store):
     shop = story.shop_story()
     with loaded.session() as session:
         names = {place.id: place.name for place in session.scalars(select(Place))}
-        by_name = {piece.name: piece for piece in session.scalars(select(Piece))}
+        by_name = {piece.name: piece for piece in session.scalars(select(PieceRow))}
         for told in shop.pieces:
             piece = read_piece(told.text(), told.file)
             row = by_name.pop(piece.name)
@@ -237,7 +237,7 @@ def test_every_piece_and_stack_stands_where_the_story_says(loaded: Store):
         assert session.scalar(select(func.count()).select_from(Stay)) == sum(
             len(told.stands) for told in shop.pieces
         ) + len(shop.stacks)
-        assert len(set(session.scalars(select(Fit.kind)))) >= 6
+        assert len(set(session.scalars(select(FitRow.kind)))) >= 6
 
 
 def test_the_bindings_read_what_the_sensors_send(loaded: Store):

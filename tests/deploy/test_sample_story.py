@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from deploy import sample_shop
 from ingest.files.import_file import import_readings
-from model.records.schema.tables import Piece, Verdict
+from model.records.schema.tables import PieceRow, Verdict
 from model.records.store import Store
 from model.watch.run.evaluation import bring_up_to_date
 from model.wood.moisture import solver as moisture
@@ -145,8 +145,8 @@ def test_the_watch_tells_the_story(store: Store, tmp_path: Path):
         bring_up_to_date(store, story.at_hour(hour))
         with store.session() as session:
             rows = session.execute(
-                select(Piece.name, Verdict.verdict)
-                .join(Verdict, Verdict.subject_id == Piece.id)
+                select(PieceRow.name, Verdict.verdict)
+                .join(Verdict, Verdict.subject_id == PieceRow.id)
                 .where(Verdict.subject_kind == "piece")
             )
             told[hour] = dict(rows.all())

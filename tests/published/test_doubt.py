@@ -14,7 +14,7 @@ from model.wood.doubt import (
     ASSUMED_DOUBT_PCT,
     SIZE_DOUBT_MM,
     TEN_PERCENT_SD,
-    Doubt,
+    DoubtBySource,
     Knowledge,
     as_measured,
     effects,
@@ -58,7 +58,7 @@ def test_the_end_gauge_of_the_guide_comes_out_as_printed():
     assert abs(found["dtheta"]) == pytest.approx(16.6, abs=0.1)
     assert found["theta"] == pytest.approx(0.0, abs=0.05)
     assert found["as"] == pytest.approx(0.0, abs=0.05)
-    assert Doubt(found).total == pytest.approx(32.0, abs=0.5)
+    assert DoubtBySource(found).total == pytest.approx(32.0, abs=0.5)
 
 
 def _half_of_p10_to_p90(values: np.ndarray) -> float:

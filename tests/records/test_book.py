@@ -12,11 +12,11 @@ from model.records.acts.revisions import recorded, take_back
 from model.records.schema.tables import (
     AirHour,
     Checkpoint,
-    Fit,
+    FitRow,
     Margin,
     Measurement,
-    Member,
-    Piece,
+    MemberRow,
+    PieceRow,
     Place,
     Reading,
     RunningCount,
@@ -193,7 +193,7 @@ def test_a_piece_recorded_by_mistake_leaves_nothing(session, places):
     fill(session, bench)
     _judge(session, bench.fits[0])
     take_back(session, revision.id, AT)
-    for table in (Piece, Member, Fit, Stay, Checkpoint, Margin, Verdict, Warning):
+    for table in (PieceRow, MemberRow, FitRow, Stay, Checkpoint, Margin, Verdict, Warning):
         assert session.scalar(select(func.count()).select_from(table)) == 0
 
 

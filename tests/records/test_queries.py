@@ -11,13 +11,13 @@ from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Doubt,
-    Fit,
+    FitRow,
     Hanging,
     HeardMessage,
     Margin,
     Measurement,
-    Member,
-    Piece,
+    MemberRow,
+    PieceRow,
     Place,
     Reading,
     Sensor,
@@ -44,9 +44,9 @@ def shop(session):
 @pytest.fixture
 def bench(session, shop):
     """A piece with one member and one fit, in the shop for thirty days."""
-    piece = Piece(name="Bench", document={"name": "Bench"}, recorded_at=NOW)
-    piece.members.append(Member(name="back", document={"width": 300.0}, start_at=NOW, start_mc_pct=8.0))
-    piece.fits.append(Fit(name="panel", kind="panel-in-groove", document={"part": "back"}))
+    piece = PieceRow(name="Bench", document={"name": "Bench"}, recorded_at=NOW)
+    piece.members.append(MemberRow(name="back", document={"width": 300.0}, start_at=NOW, start_mc_pct=8.0))
+    piece.fits.append(FitRow(name="panel", kind="panel-in-groove", document={"part": "back"}))
     piece.stays.append(Stay(place_id=shop.id, since_at=NOW - timedelta(days=30)))
     return add(session, piece)
 

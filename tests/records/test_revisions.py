@@ -11,10 +11,10 @@ from model.records.acts.revisions import KEPT, recorded, take_back
 from model.records.archives.archive import restore_archive, write_archive
 from model.records.schema.tables import (
     Checkpoint,
-    Fit,
+    FitRow,
     Measurement,
-    Member,
-    Piece,
+    MemberRow,
+    PieceRow,
     Place,
     Preference,
     Revision,
@@ -60,7 +60,7 @@ def everything(session):
     """Every recorded row, by table."""
     session.flush()
     session.expire_all()
-    tables = (Place, Sensor, Piece, Member, Fit, Stay, Measurement, Preference)
+    tables = (Place, Sensor, PieceRow, MemberRow, FitRow, Stay, Measurement, Preference)
     return {
         table.__tablename__: sorted(
             repr(tuple(row)) for row in session.execute(select(*table.__table__.columns))

@@ -8,12 +8,12 @@ from sqlalchemy.exc import IntegrityError, StatementError
 
 from model.records.schema.tables import (
     AirHour,
-    Body,
+    BodyRow,
     Checkpoint,
-    Fit,
+    FitRow,
     Hanging,
     Margin,
-    Piece,
+    PieceRow,
     Place,
     Reading,
     Record,
@@ -35,7 +35,7 @@ def session(store):
 
 
 def _piece():
-    return Piece(name="p", document={}, recorded_at=AT)
+    return PieceRow(name="p", document={}, recorded_at=AT)
 
 
 def reading(**change):
@@ -133,7 +133,7 @@ def test_what_hangs_on_a_row_that_is_gone_is_refused(session):
 
 
 def test_a_margin_s_standing_begins_with_itself(session):
-    session.add(Fit(piece_id=1, name="f", kind="panel-in-groove", document={}))
+    session.add(FitRow(piece_id=1, name="f", kind="panel-in-groove", document={}))
     session.flush()
     session.add(
         Margin(
@@ -169,4 +169,4 @@ def test_the_migrations_make_what_the_tables_say(store):
     for name, table in Record.metadata.tables.items():
         columns = {column["name"]: column["nullable"] for column in found.get_columns(name)}
         assert columns == {column.name: column.nullable for column in table.columns}, name
-    assert {Body.__tablename__, Checkpoint.__tablename__} <= set(found.get_table_names())
+    assert {BodyRow.__tablename__, Checkpoint.__tablename__} <= set(found.get_table_names())

@@ -19,7 +19,7 @@ from model.records.schema.tables import (
     Checkpoint,
     Client,
     Measurement,
-    Piece,
+    PieceRow,
     Place,
     Preference,
     Reading,
@@ -139,7 +139,7 @@ def test_who_a_piece_is_for_becomes_one_client_however_it_was_written(old: Store
         (client,) = session.scalars(select(Client))
         assert (client.name, client.reach, client.retired_at) == ("Ottilie ½", "", None)
         assert {piece.name for piece in client.pieces} == {"Hall bench", "Footstool"}
-        assert all("client" not in piece.document for piece in session.scalars(select(Piece)))
+        assert all("client" not in piece.document for piece in session.scalars(select(PieceRow)))
 
 
 def test_an_act_on_a_piece_is_taken_back_after_the_upgrade(tmp_path: Path) -> None:
@@ -164,7 +164,7 @@ def test_an_act_on_a_piece_is_taken_back_after_the_upgrade(tmp_path: Path) -> No
     with store.session() as session:
         take_back(session, 1, old_books.AT)
     with store.session() as session:
-        client = session.get_one(Piece, 1).client
+        client = session.get_one(PieceRow, 1).client
         assert client is not None
         assert client.name == "Bram"
     store.close()

@@ -17,7 +17,7 @@ from model.records.schema.tables import (
     AirHour,
     Checkpoint,
     Margin,
-    Piece,
+    PieceRow,
     Place,
     Reading,
     Record,
@@ -183,7 +183,7 @@ class Shop:
     def fit_verdicts(self) -> dict[str, Verdict]:
         """Verdicts of all fits, by fit name."""
         with self.store.session() as session:
-            names = {fit.id: fit.name for piece in session.scalars(select(Piece)) for fit in piece.fits}
+            names = {fit.id: fit.name for piece in session.scalars(select(PieceRow)) for fit in piece.fits}
             found = list(session.scalars(select(Verdict).where(Verdict.subject_kind == "fit")))
             session.expunge_all()
             return {names[verdict.subject_id]: verdict for verdict in found}

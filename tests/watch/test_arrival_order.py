@@ -11,7 +11,7 @@ from sqlalchemy import delete
 
 from model.records.acts import book, hangings, measured, places
 from model.records.queries import overview as queries
-from model.records.schema.tables import Fit, Member, Outlook, Piece, Place, Sensor, Stack, Statement
+from model.records.schema.tables import FitRow, MemberRow, Outlook, PieceRow, Place, Sensor, Stack, Statement
 from model.watch.run import tasks, writing
 from model.watch.run.evaluation import Watch
 from model.watch.state.outlook_store import Outlooks
@@ -213,15 +213,15 @@ def changes_of_the_book(shop, seed):
         ("gap_mm", 2, 0.9, at[3], 2),
     )
     return [
-        lambda session: book.move(session, session.get_one(Piece, 1), session.get_one(Place, 2), at[0]),
+        lambda session: book.move(session, session.get_one(PieceRow, 1), session.get_one(Place, 2), at[0]),
         *(
             lambda session, asked=asked: measured.record_measurement(
                 session,
-                session.get_one(Member, asked[1]),
+                session.get_one(MemberRow, asked[1]),
                 asked[0],
                 asked[2],
                 asked[3],
-                fit=session.get(Fit, asked[4] or 0),
+                fit=session.get(FitRow, asked[4] or 0),
             )
             for asked in quantities
         ),
@@ -230,7 +230,7 @@ def changes_of_the_book(shop, seed):
         ),
         lambda session: book.move(session, session.get_one(Stack, 5), session.get_one(Place, 2), at[1]),
         lambda session: places.change_place(session, session.get_one(Place, 1), wood_offset_c=-1.5),
-        lambda session: book.retire(session, session.get_one(Piece, 2), shop.hour(DAYS * 24 - 50)),
+        lambda session: book.retire(session, session.get_one(PieceRow, 2), shop.hour(DAYS * 24 - 50)),
     ]
 
 

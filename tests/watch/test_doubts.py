@@ -5,7 +5,7 @@ import pytest
 from model.answers.doubts import PieceDoubts, piece_doubts
 from model.records.acts import measured
 from model.records.queries import overview as queries
-from model.records.schema.tables import Member
+from model.records.schema.tables import MemberRow
 from model.wood.doubt import SIZE_DOUBT_MM
 from model.wood.piece import read_piece
 
@@ -58,7 +58,7 @@ def test_a_board_nobody_metered_is_surer_once_it_is_measured_as_the_page_asks(bo
     assert asked.values["then_mm"] == pytest.approx(SIZE_DOUBT_MM)
 
     def measure(session):
-        body = session.get_one(Member, 1)
+        body = session.get_one(MemberRow, 1)
         return measured.record_measurement(session, body, "width_mm", 396.0, board.hour(24 * DAYS), 0.4).id
 
     board.act(measure)

@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import select
 
 from model.records.acts import book
-from model.records.schema.tables import Checkpoint, Margin, Piece, Place
+from model.records.schema.tables import Checkpoint, Margin, PieceRow, Place
 from model.records.schema.types import to_epoch_ms
 from model.watch.run import watch_sql as ledger
 from model.watch.run.fleet import Course, portions, recompute
@@ -30,7 +30,7 @@ def homes(shop: Any) -> Any:
     shop.stack(place=2)
     shop.change(
         lambda session: book.move(
-            session, session.get_one(Piece, 1), session.get_one(Place, 4), shop.hour(7 * 24)
+            session, session.get_one(PieceRow, 1), session.get_one(Place, 4), shop.hour(7 * 24)
         )
     )
     shop.evaluate(shop.hour(HOURS))

@@ -13,7 +13,7 @@ from model.records.acts.measured import record_measurement
 from model.records.queries import overview as queries
 from model.records.queries.outlooks import outlook_document
 from model.records.queries.series import YearSpread
-from model.records.schema.tables import Checkpoint, Fit, Member, Outlook, Place, Reading
+from model.records.schema.tables import Checkpoint, FitRow, MemberRow, Outlook, Place, Reading
 from model.watch.state.outlook_store import Outlooks
 from model.wood.errors import BadInput
 
@@ -266,7 +266,7 @@ def test_a_gap_that_was_read_tightens_the_outlook(make_shop: Callable[[], Any]):
         shop.send([(AUTUMN + timedelta(hours=k + 0.5), 20.5, float(h)) for k, h in enumerate(air)])
         evaluated(shop, 59)
         with shop.store.session() as session:
-            body, fit = session.get_one(Member, 1), session.get_one(Fit, 1)
+            body, fit = session.get_one(MemberRow, 1), session.get_one(FitRow, 1)
             foreseen = float(
                 book.load_piece(session, fit.piece).fits["door"].gap_now({"door": mc_at(session)})
             )

@@ -16,7 +16,7 @@ from model.watch.state.humidity import lever_reasons
 from model.watch.state.outlook import LimitAhead, batch_of, look_ahead, scores, spread
 from model.watch.state.outlook_request import OutlookRequest
 from model.watch.state.preventive_humidity import lever_for, lever_of, margins_in, stays_document
-from model.watch.state.roster import FOREVER, Assembly, Body, FitOnBook, PlacedSpan, PlaceOnBook
+from model.watch.state.roster import FOREVER, Assembly, FitOnBook, PlacedSpan, PlaceOnBook, SolverMember
 from model.watch.tell.verdicts import LATER, SOONER
 from model.wood.air.condensation import condensation_ceiling
 from model.wood.air.sorption import SETTLES_SD_PCT, equilibrium_moisture_content
@@ -80,7 +80,7 @@ def asked(text: str, mc_pct: float, temperature_c: float, rh_pct: float, days: i
     members = list(piece.members.values())
     constants = moisture_batch(members).constants()
     bodies = tuple(
-        Body(
+        SolverMember(
             id=k + 1, name=member.name, member=member, start_hour=HOUR - 24 * days,
             start_mc_pct=mc_pct, start_variance_pct2=0.25, constants=constants[k], finished_hour=0,
         )

@@ -9,7 +9,7 @@ import pytest
 from model.answers.record_of_fact import record_of_fact
 from model.answers.validation import agreement, spreads
 from model.records.acts.measured import record_measurement
-from model.records.schema.tables import Body, Checkpoint, Fit, Measurement, Warning
+from model.records.schema.tables import BodyRow, Checkpoint, FitRow, Measurement, Warning
 from model.watch.state.outlook_store import Outlooks
 from model.wood.errors import BadInput
 from model.words.record_text import record_text
@@ -24,8 +24,8 @@ def followed(shop: Any) -> Any:
     return shop
 
 
-def _body(session: Any, name: str) -> Body:
-    return next(body for body in session.query(Body) if body.name == name)
+def _body(session: Any, name: str) -> BodyRow:
+    return next(body for body in session.query(BodyRow) if body.name == name)
 
 
 def test_a_width_is_foretold_without_itself_and_later_ones_with_it(followed: Any) -> None:
@@ -63,7 +63,7 @@ def test_a_gap_and_a_meter_reading_are_foretold(followed: Any) -> None:
     at = hour(30 * 24 + 5)
 
     def record(session: Any) -> None:
-        fit = next(fit for fit in session.query(Fit) if fit.name == "front")
+        fit = next(fit for fit in session.query(FitRow) if fit.name == "front")
         record_measurement(session, _body(session, "front"), "gap_mm", 2.0, at, fit=fit, how="gap strip")
         record_measurement(session, _body(session, "back"), "mc_pct", 6.4, at, how="pin meter")
 

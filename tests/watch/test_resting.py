@@ -3,7 +3,7 @@
 import pytest
 
 from model.records.acts import book
-from model.records.schema.tables import AirHour, Checkpoint, Piece, Place
+from model.records.schema.tables import AirHour, Checkpoint, PieceRow, Place
 from model.watch.run.evaluation import Watch
 from tests.said import said
 
@@ -84,7 +84,7 @@ def test_a_piece_that_moved_on_to_air_that_is_heard_is_followed_there(make_shop)
     shop.send(shop.hourly(1000, 20.0, 50.0), 2)
     moved_at = shop.hour(HEARD_H + 300)
     shop.change(
-        lambda session: book.move(session, session.get_one(Piece, 1), session.get_one(Place, 2), moved_at)
+        lambda session: book.move(session, session.get_one(PieceRow, 1), session.get_one(Place, 2), moved_at)
     )
     shop.evaluate(shop.hour(1000))
     assert last_followed(shop) == shop.hour(1000)
@@ -102,7 +102,7 @@ def test_warnings_stay_open_while_wood_rests_and_end_with_the_piece(make_shop):
     (warning,) = [one for one in shop.warnings() if one.limit_name == "binds"]
     assert warning.closed_at is None
     retired_at = shop.hour(HEARD_H + 400)
-    number = shop.act(lambda session: book.retire(session, session.get_one(Piece, 1), retired_at))
+    number = shop.act(lambda session: book.retire(session, session.get_one(PieceRow, 1), retired_at))
     shop.evaluate(shop.hour(HEARD_H + 500))
     (warning,) = [one for one in shop.warnings() if one.limit_name == "binds"]
     assert warning.closed_at == retired_at

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from model.records.acts import book, measured
-from model.records.schema.tables import Checkpoint, Member, Piece, Place, Stack
+from model.records.schema.tables import Checkpoint, MemberRow, PieceRow, Place, Stack
 from model.watch.state.states import MODEL_SD_PCT, widened_sd_pct
 from model.wood.moisture import solver as moisture
 from model.wood.piece import moisture_batch, read_piece
@@ -79,7 +79,7 @@ def test_a_move_counts_from_the_next_full_hour_and_can_be_taken_back(board):
     dry = board.computed()["checkpoint"]
 
     def move(session):
-        book.move(session, session.get_one(Piece, 1), session.get_one(Place, 2), board.hour(47.5))
+        book.move(session, session.get_one(PieceRow, 1), session.get_one(Place, 2), board.hour(47.5))
 
     number = board.act(move)
     board.evaluate(board.hour(96))
@@ -95,7 +95,7 @@ def test_a_metered_moisture_content_re_anchors_the_mean_by_both_uncertainties(bo
     free = at(board, 48)
 
     def meter(session):
-        body = session.get_one(Member, 1)
+        body = session.get_one(MemberRow, 1)
         return measured.record_measurement(session, body, "mc_pct", 10.0, board.hour(48), 0.5).id
 
     first = board.act(meter)
@@ -119,7 +119,7 @@ def test_an_oven_outweighs_the_model_and_a_rough_guess_does_not(board):
 
     def meter(how, uncertainty):
         def record(session):
-            body = session.get_one(Member, 1)
+            body = session.get_one(MemberRow, 1)
             return measured.record_measurement(
                 session, body, "mc_pct", 11.0, board.hour(24), uncertainty, how=how
             ).id
@@ -200,7 +200,7 @@ def test_a_dead_pile_gains_a_third_of_a_point_a_month_and_stickers_make_all_the_
 def test_a_retired_piece_stops_where_it_was_retired(board):
     board.send(board.hourly(96, 20.0, 30.0))
     board.evaluate(board.hour(96))
-    number = board.act(lambda session: book.retire(session, session.get_one(Piece, 1), board.hour(40)))
+    number = board.act(lambda session: book.retire(session, session.get_one(PieceRow, 1), board.hour(40)))
     board.evaluate(board.hour(96))
     assert last(board).at == board.hour(40)
     board.take_back(number)
@@ -213,7 +213,7 @@ def test_a_corrected_piece_is_computed_again_from_its_start(board):
     board.evaluate(board.hour(96))
     thin = board.computed()["checkpoint"]
     thick = read_piece(BARE.replace("12mm", "30mm"))
-    number = board.act(lambda session: book.replace_piece(session, session.get_one(Piece, 1), thick))
+    number = board.act(lambda session: book.replace_piece(session, session.get_one(PieceRow, 1), thick))
     board.evaluate(board.hour(96))
     assert board.computed()["checkpoint"] != thin
     board.take_back(number)

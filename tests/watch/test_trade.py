@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from model.records.acts import measured
-from model.records.schema.tables import Checkpoint, Margin, Member
+from model.records.schema.tables import Checkpoint, Margin, MemberRow
 from model.watch.run.evaluation import Watch
 from tests.said import said
 
@@ -163,7 +163,7 @@ def test_a_width_measured_again_moves_the_margins_from_then_on(make_shop):
     width = next(row.width_mm for row in shop.rows(Checkpoint) if row.at == shop.hour(72))
     shop.change(
         lambda session: measured.record_measurement(
-            session, session.get_one(Member, 1), "width_mm", width - 1.0, shop.hour(72)
+            session, session.get_one(MemberRow, 1), "width_mm", width - 1.0, shop.hour(72)
         )
     )
     shop.evaluate(shop.hour(96))

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from model.records.acts import book
-from model.records.schema.tables import Notice, Piece, Place, Warning
+from model.records.schema.tables import Notice, PieceRow, Place, Warning
 from model.watch.tell.warnings import Episode, Stored, reconcile
 from model.wood.piece import read_piece
 
@@ -176,7 +176,7 @@ def test_a_retired_piece_s_warnings_end_with_it_and_open_again_when_it_is_restor
     shop.send(dry_spell(shop, days=60))
     shop.evaluate(shop.hour(60 * 24))
     before = shop.computed()
-    number = shop.act(lambda session: book.retire(session, session.get_one(Piece, 1), shop.hour(50 * 24)))
+    number = shop.act(lambda session: book.retire(session, session.get_one(PieceRow, 1), shop.hour(50 * 24)))
     shop.evaluate(shop.hour(60 * 24))
     assert shop.warnings()
     assert {warning.closed_at for warning in shop.warnings()} <= {shop.hour(50 * 24)}

@@ -17,7 +17,7 @@ from dashboard.shell.still_page import paper
 from dashboard.shell.view import Context, View
 from model.records.acts import measured
 from model.records.queries import overview as queries
-from model.records.schema.tables import Member, Outlook, StaleHour
+from model.records.schema.tables import MemberRow, Outlook, StaleHour
 from model.records.store import Store
 from model.watch.state.outlook_store import Outlooks
 from model.words.display import Display
@@ -162,7 +162,7 @@ def test_while_a_measurement_is_worked_in_there_is_no_answer_yet(chest):
     shop, now = chest
     assert current(shop, now) == (True, "clear", "clear")
     with shop.store.session() as session:
-        body = session.get_one(Member, 1)
+        body = session.get_one(MemberRow, 1)
         measured.record_measurement(session, body, "mc_pct", 11.5, shop.hour(200))
     assert current(shop, now) == (False, "unknown", "unknown")
     assert "One piece is being worked out." in read(shop, now)

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import select
 
-from model.records.schema.tables import Fit, Notice, Statement, Warning
+from model.records.schema.tables import FitRow, Notice, Statement, Warning
 from model.wood.piece import read_piece
 from tests.bench.year_counts import Answer, count, table
 from tests.bench.year_world import HOUR, Chest, Lot
@@ -23,7 +23,7 @@ def chest(shop):
 
 def warned(shop, opened_day, closed_day=None, until_day=40, limit="next binds", to="near"):
     def write(session):
-        fit = session.scalars(select(Fit).where(Fit.name == FIT)).one()
+        fit = session.scalars(select(FitRow).where(FitRow.name == FIT)).one()
         at = START + timedelta(days=opened_day)
         session.add(
             Warning(

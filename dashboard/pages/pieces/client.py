@@ -16,7 +16,7 @@ from dashboard.shell.links import reach
 from dashboard.shell.still_page import paper
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.queries import overview as queries
-from model.records.schema.tables import Piece
+from model.records.schema.tables import PieceRow
 from model.wood.errors import BadInput
 
 SET = (
@@ -124,10 +124,10 @@ def register(app: Dash, context: Context) -> None:
         links = context.links
         with context.store.session() as session:
             piece_id = links.piece_of(session, token) if links else None
-            if piece_id is None or session.get(Piece, piece_id) is None:
+            if piece_id is None or session.get(PieceRow, piece_id) is None:
                 return gone()
             written = sheet_of_piece(session, piece_id, view.now, view.display)
-            return answer_file(written, session.get_one(Piece, piece_id).name, "sheet")
+            return answer_file(written, session.get_one(PieceRow, piece_id).name, "sheet")
 
     answers(app, context, GIVE, give, which="piece")
     answers(app, context, TAKE, take_back, which="piece")
@@ -136,7 +136,7 @@ def register(app: Dash, context: Context) -> None:
 def give(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """A link to the piece is good from now on."""
     with view.store.session() as session:
-        piece = session.get_one(Piece, piece_id)
+        piece = session.get_one(PieceRow, piece_id)
         if reach(base_url(view.context)) == "device":
             raise BadInput("", "link", f"can't be given here. {NOWHERE}", "nothing")
         assert view.context.links is not None
@@ -148,7 +148,7 @@ def take_back(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """No link to the piece is good any more."""
     with view.store.session() as session:
         assert view.context.links is not None
-        view.context.links.take_back(session, session.get_one(Piece, piece_id).id)
+        view.context.links.take_back(session, session.get_one(PieceRow, piece_id).id)
     return Act("The link shows nothing any more.", address("piece", piece_id, "client"))
 
 

@@ -32,7 +32,7 @@ from model.records.acts import book, clients
 from model.records.queries.clients import ClientNow, nobodys
 from model.records.queries.clients import clients as clients_now
 from model.records.queries.overview import PieceNow, PlaceNow
-from model.records.schema.tables import Client, Piece, Place
+from model.records.schema.tables import Client, PieceRow, Place
 from model.wood.errors import BadInput
 from model.wood.piece import document_of
 from model.words import display as say
@@ -230,8 +230,8 @@ def give(client_id: int, typed: dict[str, Any], view: View) -> Act:
     noun, _, number = str(typed.get("what") or "").partition(":")
     with doing(view, "change") as (session, revision):
         client = session.get_one(Client, client_id)
-        table: Any = Piece if noun == "piece" else Place
-        owned: Piece | Place | None = session.get(table, int(number)) if number.isdecimal() else None
+        table: Any = PieceRow if noun == "piece" else Place
+        owned: PieceRow | Place | None = session.get(table, int(number)) if number.isdecimal() else None
         if owned is None or owned.client_id is not None:
             raise BadInput("", "piece or home", "must be one that names no client", "nothing")
         owned.client = client

@@ -18,7 +18,7 @@ from model.answers.moving import moving_home, storage
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow, PlaceNow
-from model.records.schema.tables import Piece as PieceRow
+from model.records.schema.tables import PieceRow
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
 from model.wood.reason import Reason

@@ -25,8 +25,7 @@ from model.records.acts import measured
 from model.records.queries import overview as queries
 from model.records.queries import series
 from model.records.queries.overview import PieceNow
-from model.records.schema.tables import Fit as FitRow
-from model.records.schema.tables import Piece as PieceRow
+from model.records.schema.tables import FitRow, PieceRow
 from model.records.schema.types import from_epoch_ms
 from model.watch.questions import piece_wood
 from model.wood.errors import BadInput

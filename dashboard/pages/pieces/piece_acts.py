@@ -14,7 +14,7 @@ from dashboard.shell.view import Context, Route, View, address
 from model.records.acts import book, measured
 from model.records.queries import overview as queries
 from model.records.queries.overview import FitNow, PieceNow, PlaceNow
-from model.records.schema.tables import Fit, Member, Piece, Place, Revision, Stack
+from model.records.schema.tables import FitRow, MemberRow, PieceRow, Place, Revision, Stack
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
 from model.words import display as say
@@ -149,12 +149,12 @@ def register(app: Dash, context: Context) -> None:
 def move(piece_id: int, typed: dict[str, Any], view: View) -> Act:
     """The piece stands at another place."""
     with doing(view, "move") as (session, revision):
-        piece = session.get_one(Piece, piece_id)
+        piece = session.get_one(PieceRow, piece_id)
         return moved(session, revision, piece, MOVE.read(typed, view, session), address("piece", piece_id))
 
 
 def moved(
-    session: Session, revision: Revision, owner: Piece | Stack, values: Mapping[str, Any], href: str = ""
+    session: Session, revision: Revision, owner: PieceRow | Stack, values: Mapping[str, Any], href: str = ""
 ) -> Act:
     """A piece or a stack stands at another place, as read from its form."""
     last = max(owner.stays, key=lambda stay: stay.since_at, default=None)
@@ -169,9 +169,9 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
     what, _, number = str(typed.get("what") or "").partition(":")
     how = str(typed.get("how") or "")
     with doing(view, "measurement") as (session, revision):
-        piece = session.get_one(Piece, piece_id)
-        fit: Fit | None = None
-        member: Member | None = None
+        piece = session.get_one(PieceRow, piece_id)
+        fit: FitRow | None = None
+        member: MemberRow | None = None
         if what == "gap":
             fit = next((fit for fit in piece.fits if str(fit.id) == number), None)
             named = (fit.document.get("part") or fit.document.get("parts")) if fit else None
@@ -199,7 +199,7 @@ def measure(piece_id: int, typed: dict[str, Any], view: View) -> Act:
 def restore(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """An archived piece is followed again, as if it had never been archived."""
     with doing(view, "change") as (session, revision):
-        piece = session.get_one(Piece, piece_id)
+        piece = session.get_one(PieceRow, piece_id)
         book.restore(session, piece)
         said = f"{piece.name} is followed again."
         return done(revision, said, f"{piece.name} is archived.", address("piece", piece_id))
@@ -208,7 +208,7 @@ def restore(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
 def retire(piece_id: int, _typed: dict[str, Any], view: View) -> Act:
     """The piece is archived: its past is kept, and it is followed no more."""
     with doing(view, "change") as (session, revision):
-        piece = session.get_one(Piece, piece_id)
+        piece = session.get_one(PieceRow, piece_id)
         book.retire(session, piece, view.now)
         said = f"{piece.name} is archived."
         return done(revision, said, f"{piece.name} is followed again.", "/pieces")

@@ -15,7 +15,7 @@ from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow
-from model.records.schema.tables import Member
+from model.records.schema.tables import MemberRow
 from model.wood.errors import BadInput
 from model.wood.material.species import find_species
 from model.words import display as say
@@ -91,7 +91,7 @@ def woods_of(session: Session) -> dict[int, set[str]]:
     """The woods of each piece's parts."""
     found: dict[int, set[str]] = defaultdict(set)
     for piece_id, wood in session.execute(
-        select(Member.piece_id, Member.document["species"].as_string()).distinct()
+        select(MemberRow.piece_id, MemberRow.document["species"].as_string()).distinct()
     ):
         if wood:
             found[piece_id].add(wood)

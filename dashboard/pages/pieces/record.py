@@ -16,7 +16,7 @@ from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.clients import client_names
-from model.records.schema.tables import Piece
+from model.records.schema.tables import PieceRow
 from model.wood.errors import BadInput
 from model.wood.fits import kinds
 from model.wood.piece import document_of, read_piece
@@ -45,7 +45,7 @@ def layout(view: View) -> html.Main:
 def edit_layout(view: View, piece_id: int) -> html.Main | None:
     """The page on which a piece's record is corrected."""
     with view.store.session() as session:
-        row = session.get(Piece, piece_id)
+        row = session.get(PieceRow, piece_id)
         if row is None:
             return None
         name = row.name
@@ -280,7 +280,7 @@ def save(draft: Draft, which: int | None, view: View) -> Act:
             said = f"{row.name} is recorded; how it stands is worked out within a minute."
             back = f"{row.name} is out of the book again."
             return done(revision, said, back, address("piece", row.id), "/pieces")
-        row = session.get_one(Piece, which)
+        row = session.get_one(PieceRow, which)
         back = f"{row.name} is as it was recorded before."
         book.replace_piece(session, row, checked.piece)
         said = f"{row.name} is corrected; everything since it was built is worked out again."

@@ -15,17 +15,17 @@ from dashboard.shell.files import answer_file, answer_plainly
 from dashboard.shell.view import NUMBER, Context, View, view_of
 from model.answers.record_of_fact import record_of_fact
 from model.records.acts.book import load_piece
-from model.records.schema.tables import Piece
+from model.records.schema.tables import PieceRow
 from model.wood.errors import BadInput
 from model.wood.piece import write_piece
 from model.words.record_text import record_text
 
 
-def _record(session: Session, row: Piece, view: View) -> dict[str, Any]:
+def _record(session: Session, row: PieceRow, view: View) -> dict[str, Any]:
     return record_of_fact(session, row.id, view.now, view.display)
 
 
-OF_PIECE: dict[str, Callable[[Session, Piece, View], bytes | str]] = {
+OF_PIECE: dict[str, Callable[[Session, PieceRow, View], bytes | str]] = {
     "sheet.pdf": lambda session, row, view: sheet_of_piece(session, row.id, view.now, view.display),
     "job.pdf": lambda session, row, view: job_sheet_of_piece(session, row.id, view.now, view.display),
     "piece.toml": lambda session, row, _view: write_piece(load_piece(session, row)),
@@ -60,7 +60,7 @@ def register(app: Dash, context: Context) -> None:
             return answer_plainly(f"a piece has these files: {', '.join(OF_PIECE)}")
         view = view_of(context, flask.request.full_path)
         with context.store.session() as session:
-            row = session.get(Piece, piece_id)
+            row = session.get(PieceRow, piece_id)
             if row is None:
                 return answer_plainly("no such piece")
             try:

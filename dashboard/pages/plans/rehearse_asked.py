@@ -16,8 +16,7 @@ from dashboard.pages.plans import plan_asked
 from dashboard.shell.view import View
 from model.answers.annual_range import LEAST_DAYS, recorded_air
 from model.records.acts import book
-from model.records.schema.tables import Piece as PieceRow
-from model.records.schema.tables import Place, Preference
+from model.records.schema.tables import PieceRow, Place, Preference
 from model.wood.climate.epw import read_epw
 from model.wood.climate.indoor import DEFAULT_SCHEME, SCHEMES, scheme_named
 from model.wood.climate.outdoor import OutdoorClimate, calendar_year

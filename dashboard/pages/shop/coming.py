@@ -36,7 +36,7 @@ from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PassedSpan, PieceNow, PlaceNow
 from model.records.queries.prospects import in_order, passed_by_fit
-from model.records.schema.tables import Fit, Margin
+from model.records.schema.tables import FitRow, Margin
 from model.words import display as say
 from model.words.reasons import in_sentences
 
@@ -200,9 +200,9 @@ def _looked_over(piece: PieceNow, told: str) -> Child:
 def with_since(session: Session, pieces: Sequence[PieceNow], now: datetime) -> tuple[PieceNow, ...]:
     """The same pieces with the stretches in which a limit that harms was passed in the year behind."""
     wanted = (
-        select(Fit.id, Fit.piece_id, Fit.name)
-        .where(Fit.id.in_(select(Margin.fit_id).where(*_harmed(now))))
-        .order_by(Fit.id)
+        select(FitRow.id, FitRow.piece_id, FitRow.name)
+        .where(FitRow.id.in_(select(Margin.fit_id).where(*_harmed(now))))
+        .order_by(FitRow.id)
     )
     rows = session.execute(wanted).all()
     spans = passed_by_fit(session, {row.id: row.name for row in rows}, now)

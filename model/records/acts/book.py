@@ -18,9 +18,9 @@ from model.records.acts.invalidation import aware, forget_subject, note_change, 
 from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.acts.places import free_name
 from model.records.schema.tables import (
-    Fit,
-    Member,
-    Piece,
+    FitRow,
+    MemberRow,
+    PieceRow,
     Place,
     Stack,
     Stay,
@@ -30,7 +30,7 @@ from model.wood.errors import BadInput
 from model.wood.piece import Piece as WoodPiece
 from model.wood.piece import document_of, piece_from_document
 
-Owner = Piece | Stack
+Owner = PieceRow | Stack
 
 
 # ---------------------------------------------------------------- pieces
@@ -42,7 +42,7 @@ def add_piece(
     place: Place,
     since_at: datetime,
     recorded_at: datetime | None = None,
-) -> Piece:
+) -> PieceRow:
     """Record a piece that stands at a place since an instant.
 
     Each member starts from the moisture content of its document, at its own `measured_at` where that is
@@ -55,10 +55,10 @@ def add_piece(
     """
     where = f"piece {piece.name}"
     since_at = aware(since_at, where, "since_at")
-    name = free_name(session, Piece, piece.name, "piece")
+    name = free_name(session, PieceRow, piece.name, "piece")
     note_change(session)
     tables = document_of(piece)
-    row = Piece(name=name, recorded_at=recorded_at or since_at)
+    row = PieceRow(name=name, recorded_at=recorded_at or since_at)
     _write_piece(session, row, piece, tables)
     session.add(row)
     row.stays.append(Stay(place_id=place.id, since_at=since_at))
@@ -67,14 +67,14 @@ def add_piece(
     return row
 
 
-def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
+def replace_piece(session: Session, row: PieceRow, piece: WoodPiece) -> None:
     """Correct a piece's record: members and fits as given now, stays and measurements kept.
 
     All of it is computed again. A member or fit of the same name is the same one; one that is gone
     takes its measurements with it.
     """
     if piece.name != row.name:
-        row.name = free_name(session, Piece, piece.name, "piece")
+        row.name = free_name(session, PieceRow, piece.name, "piece")
     note_change(session)
     rewind(session, row)
     tables = document_of(piece)
@@ -89,7 +89,7 @@ def replace_piece(session: Session, row: Piece, piece: WoodPiece) -> None:
     session.flush()
 
 
-def load_piece(session: Session, row: Piece) -> WoodPiece:
+def load_piece(session: Session, row: PieceRow) -> WoodPiece:
     """The piece of a stored row, as the science knows it."""
     document = {
         "piece": piece_table_of(row),
@@ -99,19 +99,19 @@ def load_piece(session: Session, row: Piece) -> WoodPiece:
     return piece_from_document(document, f"piece {row.name}")
 
 
-def _write_piece(session: Session, row: Piece, piece: WoodPiece, tables: Mapping[str, Any]) -> None:
+def _write_piece(session: Session, row: PieceRow, piece: WoodPiece, tables: Mapping[str, Any]) -> None:
     """Set a piece's own table, its client as a row of their own."""
     row.client = client_named(session, piece.details.get("client", ""))
     row.document = {key: value for key, value in tables["piece"].items() if key != "client"}
 
 
-def _write_parts(row: Piece, piece: WoodPiece, tables: Mapping[str, Any], since_at: datetime) -> None:
+def _write_parts(row: PieceRow, piece: WoodPiece, tables: Mapping[str, Any], since_at: datetime) -> None:
     """Set the rows of members and fits to a piece's tables; rows of the same name are kept."""
     members = {member.name: member for member in row.members}
     for name, member in piece.members.items():
         stored = members.get(name)
         if stored is None:
-            stored = Member(name=name)
+            stored = MemberRow(name=name)
             row.members.append(stored)
         stored.document = tables["part"][name]
         stored.start_at = member.measured_at or since_at
@@ -121,7 +121,7 @@ def _write_parts(row: Piece, piece: WoodPiece, tables: Mapping[str, Any], since_
     for name, table in tables.get("fit", {}).items():
         fit_row = fits.get(name)
         if fit_row is None:
-            fit_row = Fit(name=name)
+            fit_row = FitRow(name=name)
             row.fits.append(fit_row)
         fit_row.kind = piece.fits[name].kind
         fit_row.document = table
@@ -244,4 +244,4 @@ def acknowledge(session: Session, warning: Warning, act: str, at: datetime) -> N
 
 
 def _says(owner: Owner) -> str:
-    return f"{'piece' if isinstance(owner, Piece) else 'stack'} {owner.name}"
+    return f"{'piece' if isinstance(owner, PieceRow) else 'stack'} {owner.name}"

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from model.records.acts.places import use_of
 from model.records.acts.recorded_rows import OTHERS_COLUMNS, TABLES, Key, Row, RowChange, children, read_row
 from model.records.acts.trusted import BY_HAND
-from model.records.schema.tables import Piece, Place
+from model.records.schema.tables import PieceRow, Place
 from model.wood.errors import BadInput
 
 SINCE = {
@@ -101,7 +101,7 @@ def named_by(session: Session, client_id: int) -> bool:
     """Whether a piece or a home names a client."""
     return any(
         session.scalar(select(table.id).where(table.client_id == client_id).limit(1)) is not None
-        for table in (Piece, Place)
+        for table in (PieceRow, Place)
     )
 
 

@@ -7,7 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from model.records.acts.places import free_name
-from model.records.schema.tables import Client, Document, Piece, Preference
+from model.records.schema.tables import Client, Document, PieceRow, Preference
 
 LINK = "client link {}"
 """Name of the preference that holds the link to a piece's page, by the piece's id."""
@@ -62,7 +62,7 @@ def erase_client(session: Session, client: Client) -> None:
     session.flush()
 
 
-def piece_table_of(piece: Piece) -> Document:
+def piece_table_of(piece: PieceRow) -> Document:
     """The [piece] table of a recorded piece's file."""
     return with_client(piece.document, piece.client.name if piece.client else None)
 

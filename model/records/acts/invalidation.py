@@ -13,13 +13,13 @@ from sqlalchemy.orm import Session
 
 from model.records.bulk import Bulk
 from model.records.schema.tables import (
-    Body,
+    BodyRow,
     Checkpoint,
-    Fit,
+    FitRow,
     Margin,
-    Member,
+    MemberRow,
     Outlook,
-    Piece,
+    PieceRow,
     Verdict,
     Warning,
 )
@@ -55,17 +55,17 @@ def hour_of(at: datetime) -> datetime:
     return EPOCH + (at - EPOCH) // HOUR * HOUR
 
 
-def rewind(session: Session, owner: Piece | Body, since_at: datetime = EPOCH) -> None:
+def rewind(session: Session, owner: PieceRow | BodyRow, since_at: datetime = EPOCH) -> None:
     """Take back what was computed for a stack or a piece, its outlook too, from an hour on."""
-    piece = owner.piece if isinstance(owner, Member) else owner
+    piece = owner.piece if isinstance(owner, MemberRow) else owner
     since_at = hour_of(since_at)
-    bodies = select(Member.id).where(Member.piece_id == piece.id)
-    if isinstance(piece, Piece):
-        fits = select(Fit.id).where(Fit.piece_id == piece.id)
+    bodies = select(MemberRow.id).where(MemberRow.piece_id == piece.id)
+    if isinstance(piece, PieceRow):
+        fits = select(FitRow.id).where(FitRow.piece_id == piece.id)
         erase(session, delete(Margin).where(Margin.fit_id.in_(fits), Margin.at >= since_at))
         erase(session, delete(Outlook).where(Outlook.piece_id == piece.id))
     else:
-        bodies = select(Body.id).where(Body.id == piece.id)
+        bodies = select(BodyRow.id).where(BodyRow.id == piece.id)
     erase(session, delete(Checkpoint).where(Checkpoint.body_id.in_(bodies), Checkpoint.at >= since_at))
 
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from model.records.acts.invalidation import aware, note_change, rewind
-from model.records.schema.tables import Body, Fit, Measurement, Member, Stack
+from model.records.schema.tables import BodyRow, FitRow, Measurement, MemberRow, Stack
 from model.wood.errors import BadInput
 from model.wood.fits import kind_named
 from model.wood.material.instruments import OVEN_DOUBT_PCT
@@ -20,12 +20,12 @@ USUAL_UNCERTAINTY = {"mc_pct": 0.5, "width_mm": 0.25, "gap_mm": 0.1}
 
 def record_measurement(
     session: Session,
-    body: Body,
+    body: BodyRow,
     quantity: str,
     value: float,
     at: datetime,
     uncertainty: float | None = None,
-    fit: Fit | None = None,
+    fit: FitRow | None = None,
     how: str = "",
 ) -> Measurement:
     """Record a measurement; what was computed for the wood from that hour on is computed again.
@@ -73,7 +73,7 @@ def record_measurement(
     if quantity == "gap_mm":
         if fit is None:
             raise BadInput(where, "fit", "must be given for a gap", fit)
-        if not isinstance(body, Member) or fit.piece_id != body.piece_id:
+        if not isinstance(body, MemberRow) or fit.piece_id != body.piece_id:
             raise BadInput(where, "fit", "must be a fit of the same piece", fit.name)
         if kind_named(fit.kind).gap_attribute is None:
             raise BadInput(

@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.acts.invalidation import mark_hours, note_change
-from model.records.schema.tables import Client, Document, GlueUp, Hanging, Piece, Place, Stack, Stay
+from model.records.schema.tables import Client, Document, GlueUp, Hanging, PieceRow, Place, Stack, Stay
 from model.wood.errors import BadInput
 
 PLACE_KINDS = ("shop", "storage", "home")
@@ -128,7 +128,9 @@ def check_zone(zone: str, where: str) -> None:
         raise BadInput(where, "zone", rule, zone) from problem
 
 
-def free_name(session: Session, table: type[Piece] | type[Place] | type[Client], name: str, noun: str) -> str:
+def free_name(
+    session: Session, table: type[PieceRow] | type[Place] | type[Client], name: str, noun: str
+) -> str:
     """A name that is given, and not yet that of another.
 
     Raises

@@ -17,7 +17,7 @@ from model.records.acts.invalidation import (
     rewind,
 )
 from model.records.acts.trusted import mark_correction
-from model.records.schema.tables import AirHour, Body, Hanging, Piece, Place, Sensor
+from model.records.schema.tables import AirHour, BodyRow, Hanging, PieceRow, Place, Sensor
 from model.records.schema.types import EPOCH, from_epoch_ms
 
 Row = Mapping[str, Any]
@@ -78,8 +78,8 @@ def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row |
                     for hanging in session.scalars(select(Hanging).where(Hanging.place_id == key)):
                         mark_hours(session, [hanging.sensor_id], hanging.since_at, hanging.until_at)
     for (kind, number), since_at in wood.items():
-        found: Piece | Body | None
-        found = session.get(Piece, number) if kind == "piece" else session.get(Body, number)
+        found: PieceRow | BodyRow | None
+        found = session.get(PieceRow, number) if kind == "piece" else session.get(BodyRow, number)
         if found is not None:
             rewind(session, found, since_at)
 

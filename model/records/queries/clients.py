@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from model.records.queries import overview
 from model.records.queries.answers import PieceNow, PlaceNow
-from model.records.schema.tables import Client, Piece, Place
+from model.records.schema.tables import Client, PieceRow, Place
 
 
 @dataclass(frozen=True)
@@ -56,9 +56,11 @@ def client_names(session: Session) -> list[str]:
 
 def nobodys(session: Session) -> list[tuple[str, int, str]]:
     """Pieces that are followed and homes that name no client: each what it is, its number and its name."""
-    pieces = select(Piece.id, Piece.name).where(Piece.client_id.is_(None), Piece.retired_at.is_(None))
+    pieces = select(PieceRow.id, PieceRow.name).where(
+        PieceRow.client_id.is_(None), PieceRow.retired_at.is_(None)
+    )
     homes = select(Place.id, Place.name).where(Place.client_id.is_(None), Place.kind == "home")
     return [
-        *(("piece", number, name) for number, name in session.execute(pieces.order_by(Piece.name))),
+        *(("piece", number, name) for number, name in session.execute(pieces.order_by(PieceRow.name))),
         *(("home", number, name) for number, name in session.execute(homes.order_by(Place.name))),
     ]

@@ -6,7 +6,7 @@ import numpy as np
 from sqlalchemy import select
 
 from model.records.queries.series import YearSpread
-from model.records.schema.tables import Fit, Member, Outlook, Piece
+from model.records.schema.tables import FitRow, MemberRow, Outlook, PieceRow
 from model.records.store import Store
 from model.wood.errors import BadInput
 
@@ -31,13 +31,13 @@ def outlook_document(store: Store, piece: str) -> dict[str, Any]:
         If there is no such piece, or nothing is known of it yet.
     """
     with store.session() as session:
-        found = session.scalar(select(Piece).where(Piece.name == piece))
+        found = session.scalar(select(PieceRow).where(PieceRow.name == piece))
         if found is None:
-            names = ", ".join(session.scalars(select(Piece.name).order_by(Piece.name)))
+            names = ", ".join(session.scalars(select(PieceRow.name).order_by(PieceRow.name)))
             raise BadInput("outlook", "piece", f"must be one on the book ({names or 'there is none'})", piece)
         rows = list(session.scalars(select(Outlook).where(Outlook.piece_id == found.id)))
-        members = {row.id: row.name for row in session.execute(select(Member.id, Member.name))}
-        fits = {row.id: row.name for row in session.execute(select(Fit.id, Fit.name))}
+        members = {row.id: row.name for row in session.execute(select(MemberRow.id, MemberRow.name))}
+        fits = {row.id: row.name for row in session.execute(select(FitRow.id, FitRow.name))}
         session.expunge_all()
     air = next((row for row in rows if row.quantity == "rh_pct"), None)
     if air is None:

@@ -43,12 +43,12 @@ from model.records.queries.verdicts import judgements
 from model.records.schema.tables import (
     Checkpoint,
     Client,
-    Fit,
+    FitRow,
     HeardMessage,
     Margin,
     Measurement,
-    Member,
-    Piece,
+    MemberRow,
+    PieceRow,
     Place,
     Sensor,
     Stack,
@@ -113,23 +113,23 @@ def pieces(
     """
     wanted = (
         select(
-            Piece.id,
-            Piece.name,
-            Piece.document,
-            Piece.retired_at,
-            Piece.client_id,
+            PieceRow.id,
+            PieceRow.name,
+            PieceRow.document,
+            PieceRow.retired_at,
+            PieceRow.client_id,
             Client.name.label("client"),
         )
         .outerjoin(Client)
-        .order_by(Piece.name)
+        .order_by(PieceRow.name)
     )
     if not retired:
-        wanted = wanted.where(Piece.retired_at.is_(None))
+        wanted = wanted.where(PieceRow.retired_at.is_(None))
     where = _standing(session, Stay.piece_id, now)
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
     if at is not None:
         wanted = wanted.where(
-            Piece.id.in_([number for number, (place_id, _) in where.items() if place_id == at])
+            PieceRow.id.in_([number for number, (place_id, _) in where.items() if place_id == at])
         )
     rows = session.execute(wanted).all()
     judged = judgements(session, "piece", [row.id for row in rows], now)
@@ -154,22 +154,24 @@ def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
     """The same pieces with their members and fits."""
     ids = [piece.id for piece in found]
     fits: dict[int, list[FitNow]] = defaultdict(list)
-    fit_rows = select(Fit.id, Fit.piece_id, Fit.name, Fit.kind, Fit.document).where(Fit.piece_id.in_(ids))
-    rows = session.execute(fit_rows.order_by(Fit.id)).all()
+    fit_rows = select(FitRow.id, FitRow.piece_id, FitRow.name, FitRow.kind, FitRow.document).where(
+        FitRow.piece_id.in_(ids)
+    )
+    rows = session.execute(fit_rows.order_by(FitRow.id)).all()
     judged = judgements(session, "fit", [row.id for row in rows], now)
     for row in rows:
         fits[row.piece_id].append(FitNow(row.id, row.name, row.kind, row.document, judged[row.id]))
     members: dict[int, list[MemberNow]] = defaultdict(list)
     member_rows = select(
-        Member.piece_id,
-        Member.id,
-        Member.name,
-        Member.document,
-        Member.start_at,
-        Member.start_mc_pct,
-        Member.start_basis,
+        MemberRow.piece_id,
+        MemberRow.id,
+        MemberRow.name,
+        MemberRow.document,
+        MemberRow.start_at,
+        MemberRow.start_mc_pct,
+        MemberRow.start_basis,
     )
-    for member in session.execute(member_rows.where(Member.piece_id.in_(ids)).order_by(Member.id)):
+    for member in session.execute(member_rows.where(MemberRow.piece_id.in_(ids)).order_by(MemberRow.id)):
         members[member.piece_id].append(of_row(MemberNow, member))
     return tuple(
         replace(piece, fits=tuple(fits[piece.id]), members=tuple(members[piece.id])) for piece in found
@@ -198,13 +200,15 @@ def _measured_since(session: Session, ids: Sequence[int], now: datetime) -> Read
 
 def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
     """One piece with members, moisture and every margin; none when there is no such piece."""
-    row = session.get(Piece, piece_id)
+    row = session.get(PieceRow, piece_id)
     if row is None:
         return None
     where = _standing(session, Stay.piece_id, now).get(piece_id)
     standing = places(session, now, only=where[0]) if where else ()
-    fit_rows = session.scalars(select(Fit).where(Fit.piece_id == piece_id).order_by(Fit.id)).all()
-    member_rows = session.scalars(select(Member).where(Member.piece_id == piece_id).order_by(Member.id)).all()
+    fit_rows = session.scalars(select(FitRow).where(FitRow.piece_id == piece_id).order_by(FitRow.id)).all()
+    member_rows = session.scalars(
+        select(MemberRow).where(MemberRow.piece_id == piece_id).order_by(MemberRow.id)
+    ).all()
     judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows], now)
     margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
     moist = _latest_moisture(session, [member.id for member in member_rows], now)

@@ -14,7 +14,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from model.records.queries.answers import Coming, PassedSpan, PieceNow
-from model.records.schema.tables import Margin, Member, Outlook, Piece, Stack
+from model.records.schema.tables import Margin, MemberRow, Outlook, PieceRow, Stack
 from model.wood.reason import Reason
 
 OUTLOOK_OLD = timedelta(hours=73)
@@ -28,16 +28,16 @@ def resting(session: Session, now: datetime) -> list[tuple[str, int, str, str, s
     Of a stack the part is empty.
     """
     stack_until = Stack.document["rest_until"].as_string()
-    part_until = Member.document["rest_until"].as_string()
+    part_until = MemberRow.document["rest_until"].as_string()
     today = now.date().isoformat()
     stacks = session.execute(
         select(Stack.id, Stack.name, stack_until).where(Stack.retired_at.is_(None), stack_until > today)
     )
     parts = session.execute(
-        select(Piece.id, Piece.name, Member.name, part_until)
-        .select_from(Member)
-        .join(Piece, Piece.id == Member.piece_id)
-        .where(Piece.retired_at.is_(None), part_until > today)
+        select(PieceRow.id, PieceRow.name, MemberRow.name, part_until)
+        .select_from(MemberRow)
+        .join(PieceRow, PieceRow.id == MemberRow.piece_id)
+        .where(PieceRow.retired_at.is_(None), part_until > today)
     )
     found = [("stack", number, name, "", until) for number, name, until in stacks]
     return found + [("piece", number, name, part, until) for number, name, part, until in parts]

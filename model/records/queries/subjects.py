@@ -4,7 +4,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from model.records.queries.answers import Subject
-from model.records.schema.tables import Fit, Hanging, Piece, Place, Sensor, Stack, Stay
+from model.records.schema.tables import FitRow, Hanging, PieceRow, Place, Sensor, Stack, Stay
 
 
 def subjects(session: Session) -> dict[tuple[str, int], Subject]:
@@ -18,10 +18,10 @@ def subjects(session: Session) -> dict[tuple[str, int], Subject]:
     hangings = select(Hanging.sensor_id, Hanging.place_id).where(Hanging.until_at.is_(None))
     hung = {hanging.sensor_id: hanging.place_id for hanging in session.execute(hangings)}
     found: dict[tuple[str, int], Subject] = {}
-    for piece_id, name in session.execute(select(Piece.id, Piece.name)):
+    for piece_id, name in session.execute(select(PieceRow.id, PieceRow.name)):
         zone = zones.get(standing.get(piece_id, 0), "UTC")
         found["piece", piece_id] = Subject(name, zone, "piece", piece_id)
-    for fit_id, name, piece_id in session.execute(select(Fit.id, Fit.name, Fit.piece_id)):
+    for fit_id, name, piece_id in session.execute(select(FitRow.id, FitRow.name, FitRow.piece_id)):
         piece = found["piece", piece_id]
         said = name.replace("_", " ")
         found["fit", fit_id] = Subject(f"{piece.name}, {said}", piece.zone, "piece", piece_id)

@@ -11,9 +11,9 @@ from model.records.acts.invalidation import FAR
 from model.records.queries.answers import NOT_YET, WORKING, Judgement
 from model.records.schema.tables import (
     Checkpoint,
-    Fit,
+    FitRow,
     Hanging,
-    Member,
+    MemberRow,
     Sensor,
     Stack,
     StaleHour,
@@ -85,10 +85,11 @@ def _stalled(age: timedelta) -> Judgement:
 def _taken_back(session: Session, kind: str) -> set[int]:
     """Pieces, fits or stacks of whose wood the state that their verdict was drawn from is not on record."""
     body, of_subject = {
-        "piece": (Member, Member.piece_id == Verdict.subject_id),
+        "piece": (MemberRow, MemberRow.piece_id == Verdict.subject_id),
         "fit": (
-            Member,
-            Member.piece_id == select(Fit.piece_id).where(Fit.id == Verdict.subject_id).scalar_subquery(),
+            MemberRow,
+            MemberRow.piece_id
+            == select(FitRow.piece_id).where(FitRow.id == Verdict.subject_id).scalar_subquery(),
         ),
         "stack": (Stack, Stack.id == Verdict.subject_id),
     }.get(kind, (None, None))
@@ -123,12 +124,12 @@ def _awaiting_late_readings(session: Session, kind: str, found: Mapping[int, Jud
     if kind == "place":
         where = [(place_id, place_id, None) for place_id in late]
     else:
-        owner = {"piece": Stay.piece_id, "fit": Fit.id, "stack": Stay.stack_id}.get(kind)
+        owner = {"piece": Stay.piece_id, "fit": FitRow.id, "stack": Stay.stack_id}.get(kind)
         if owner is None:
             return set()
         stood = select(owner, Stay.place_id, Stay.until_at).where(owner.is_not(None), Stay.place_id.in_(late))
         if kind == "fit":
-            stood = stood.join(Fit, Fit.piece_id == Stay.piece_id)
+            stood = stood.join(FitRow, FitRow.piece_id == Stay.piece_id)
         where = [(row[0] or 0, row[1], row[2]) for row in session.execute(stood)]
     return {
         number

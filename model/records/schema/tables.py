@@ -43,23 +43,23 @@ from model.records.schema.computed import (
 __all__ = [
     "AirHour",
     "Binding",
-    "Body",
+    "BodyRow",
     "Checkpoint",
     "Client",
     "Correction",
     "DismissedTopic",
     "Document",
     "Doubt",
-    "Fit",
+    "FitRow",
     "GlueUp",
     "Hanging",
     "HeardMessage",
     "Margin",
     "Measurement",
-    "Member",
+    "MemberRow",
     "Notice",
     "Outlook",
-    "Piece",
+    "PieceRow",
     "Place",
     "Preference",
     "Pulse",
@@ -91,7 +91,7 @@ class Client(Record):
     reach: Mapped[str] = mapped_column(default="")  # telephone, mail or street, as the maker wrote it
     note: Mapped[str] = mapped_column(default="")
     retired_at: Mapped[datetime | None]
-    pieces: Mapped[list["Piece"]] = relationship(back_populates="client")
+    pieces: Mapped[list["PieceRow"]] = relationship(back_populates="client")
     homes: Mapped[list["Place"]] = relationship(back_populates="client")
 
 
@@ -173,7 +173,7 @@ class Hanging(Record):
 # ---------------------------------------------------------------- what the maker recorded
 
 
-class Piece(Record):
+class PieceRow(Record):
     """One built object."""
 
     __tablename__ = "piece"
@@ -185,12 +185,12 @@ class Piece(Record):
     recorded_at: Mapped[datetime]
     retired_at: Mapped[datetime | None]
     client: Mapped[Client | None] = relationship(back_populates="pieces")
-    members: Mapped[list["Member"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
-    fits: Mapped[list["Fit"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
+    members: Mapped[list["MemberRow"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
+    fits: Mapped[list["FitRow"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
     stays: Mapped[list["Stay"]] = relationship(back_populates="piece", cascade="all, delete-orphan")
 
 
-class Body(Record):
+class BodyRow(Record):
     """A solid of wood whose moisture is followed: a member of a piece, or a stack of lumber."""
 
     __tablename__ = "body"
@@ -206,7 +206,7 @@ class Body(Record):
     start_basis: Mapped[str] = mapped_column(default="measured")  # measured or assumed
 
 
-class Member(Body):
+class MemberRow(BodyRow):
     """A part of a piece whose width matters."""
 
     __tablename__ = "member"
@@ -215,10 +215,10 @@ class Member(Body):
 
     id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id", ondelete="CASCADE"))
-    piece: Mapped[Piece] = relationship(back_populates="members")
+    piece: Mapped[PieceRow] = relationship(back_populates="members")
 
 
-class Stack(Body):
+class Stack(BodyRow):
     """Lumber of one species, thickness and batch."""
 
     __tablename__ = "stack"
@@ -230,7 +230,7 @@ class Stack(Body):
     stays: Mapped[list["Stay"]] = relationship(back_populates="stack", cascade="all, delete-orphan")
 
 
-class Fit(Record):
+class FitRow(Record):
     """A place in a piece where a member's movement has to go somewhere."""
 
     __tablename__ = "fit"
@@ -241,7 +241,7 @@ class Fit(Record):
     name: Mapped[str]
     kind: Mapped[str]
     document: Mapped[Document]  # the [fit.name] table of its piece file
-    piece: Mapped[Piece] = relationship(back_populates="fits")
+    piece: Mapped[PieceRow] = relationship(back_populates="fits")
 
 
 class Stay(Record):
@@ -262,7 +262,7 @@ class Stay(Record):
     place_id: Mapped[int] = mapped_column(ForeignKey("place.id"))
     since_at: Mapped[datetime]
     until_at: Mapped[datetime | None]
-    piece: Mapped[Piece | None] = relationship(back_populates="stays")
+    piece: Mapped[PieceRow | None] = relationship(back_populates="stays")
     stack: Mapped[Stack | None] = relationship(back_populates="stays")
     place: Mapped[Place] = relationship()
 

@@ -13,7 +13,7 @@ import numpy as np
 from model.watch.air.climate import Climate, Floats
 from model.watch.state.hysteresis import CLEAR_BY_PCT, Flags, History, Standing, near_below, standings
 from model.watch.state.piecewise_linear import Straight
-from model.watch.state.roster import Assembly, Body, FitOnBook
+from model.watch.state.roster import Assembly, FitOnBook, SolverMember
 from model.watch.state.states import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
@@ -211,10 +211,10 @@ def _part(
 
 
 def versions(
-    fit: FitOnBook, members: Sequence[Body], first: int, end: int, moisture_then: MoistureThen
+    fit: FitOnBook, members: Sequence[SolverMember], first: int, end: int, moisture_then: MoistureThen
 ) -> list[tuple[Fit, int, int]]:
     """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
-    changes: list[tuple[int, str, Body | None, float]] = []
+    changes: list[tuple[int, str, SolverMember | None, float]] = []
     for body in members:
         changes += [(hour, "width", body, value) for hour, value in body.widths]
     changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
@@ -237,12 +237,12 @@ def versions(
     return [*found, (now, since, end)]
 
 
-def fit_then(fit: FitOnBook, members: Sequence[Body], hour: int, moisture_then: MoistureThen) -> Fit:
+def fit_then(fit: FitOnBook, members: Sequence[SolverMember], hour: int, moisture_then: MoistureThen) -> Fit:
     """A fit as it was known at an hour."""
     return versions(fit, members, hour, hour + 1, moisture_then)[-1][0]
 
 
-def _measured(fit: Fit, body: Body | None, value_mm: float, mc: Mapping[str, float]) -> Fit:
+def _measured(fit: Fit, body: SolverMember | None, value_mm: float, mc: Mapping[str, float]) -> Fit:
     """A fit after the width of a member, or else its gap, was measured."""
     if body is not None:
         return fit.re_measured(body.name, value_mm, mc[body.name])

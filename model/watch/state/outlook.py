@@ -28,7 +28,7 @@ from scipy.special import ndtri
 
 from model.watch.state.margins import fit_then
 from model.watch.state.outlook_request import OutlookRequest
-from model.watch.state.roster import Body
+from model.watch.state.roster import SolverMember
 from model.watch.state.states import LEAST_MC_PCT, MODEL_SD_PCT
 from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.climate.seasonal_model import Air, Season
@@ -280,7 +280,7 @@ def read_at(request: OutlookRequest, fit_name: str) -> Mapping[str, float]:
     return found
 
 
-def batch_of(bodies: Sequence[Body], hour: int, times: int) -> moisture.Batch:
+def batch_of(bodies: Sequence[SolverMember], hour: int, times: int) -> moisture.Batch:
     """The constants of bodies, each so many times over, finished as they are at an hour."""
     batch = moisture.Batch.of([body.constants for body in bodies])
     batch = batch.finished_where(np.array([body.finished_hour <= hour for body in bodies], dtype=bool))
@@ -357,5 +357,5 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
     return found
 
 
-def _there(request: OutlookRequest) -> list[Body]:
+def _there(request: OutlookRequest) -> list[SolverMember]:
     return [body for body in request.owner.bodies if body.name in request.profiles]

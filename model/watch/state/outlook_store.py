@@ -17,7 +17,7 @@ from sqlalchemy import delete, insert
 
 from model.records.bulk import Bulk
 from model.records.queries.outlooks import NAMES
-from model.records.schema.tables import Outlook, Piece
+from model.records.schema.tables import Outlook, PieceRow
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
 from model.watch.air.air_hours import HOUR_MS
@@ -149,7 +149,7 @@ class Outlooks:
             said = [statement_of(limit, one) for limit, one in zip(ahead.limits, details, strict=True)]
             rows = rows_of(ahead, around, details, next_of(said), basis[owner.id])
             with self._store.session() as session:
-                if session.get(Piece, owner.id) is None:
+                if session.get(PieceRow, owner.id) is None:
                     continue
                 session.execute(delete(Outlook).where(Outlook.piece_id == owner.id))
                 session.execute(insert(Outlook), rows)

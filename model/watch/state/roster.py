@@ -26,7 +26,7 @@ Raw = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
-class Body:
+class SolverMember:
     """A member or stack as it is followed.
 
     Attributes
@@ -114,7 +114,7 @@ class Assembly:
     kind: str
     id: int
     name: str
-    bodies: tuple[Body, ...]
+    bodies: tuple[SolverMember, ...]
     fits: tuple[FitOnBook, ...]
     stays: tuple[PlacedSpan, ...]
     until: int = FOREVER

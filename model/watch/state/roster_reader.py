@@ -14,12 +14,12 @@ from model.watch.air.air_hours import HOUR_MS
 from model.watch.state.roster import (
     FOREVER,
     Assembly,
-    Body,
     FitOnBook,
     PlacedSpan,
     PlaceOnBook,
     Raw,
     Roster,
+    SolverMember,
 )
 from model.wood.doubt import ASSUMED_DOUBT_PCT, TEN_PERCENT_SD
 from model.wood.errors import BadInput
@@ -178,10 +178,10 @@ def _body(
     doubt_pct: float,
     constants: moisture.Constants,
     measured: Sequence[tuple[Any, ...]],
-) -> Body:
+) -> SolverMember:
     sd = doubt_pct / TEN_PERCENT_SD
     finished = member.finished_at
-    return Body(
+    return SolverMember(
         id=body_id,
         name=member.name,
         member=member,

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.air.gap_fill import COLDEST_C, WARMEST_C, HourlyAir
-from model.watch.state.roster import Assembly, Body
+from model.watch.state.roster import Assembly, SolverMember
 from model.wood.design.rehearsal import simulate
 from model.wood.moisture import solver as moisture
 
@@ -127,7 +127,7 @@ class Run:
         At the end.
     """
 
-    bodies: tuple[Body, ...]
+    bodies: tuple[SolverMember, ...]
     first: int
     mc_pct: Floats
     states: States
@@ -191,7 +191,7 @@ def run(
 
 
 def _events(
-    owners: Sequence[Assembly], bodies: Sequence[Body], states: States, ends: Ints, until: int
+    owners: Sequence[Assembly], bodies: Sequence[SolverMember], states: States, ends: Ints, until: int
 ) -> list[_Event]:
     """Starts, moves, finishes, measurements and kept hours, in an order that no other body changes."""
     events = []
@@ -222,7 +222,7 @@ class _Running:
     def __init__(
         self,
         owners: Sequence[Assembly],
-        bodies: Sequence[Body],
+        bodies: Sequence[SolverMember],
         states: States,
         airs: Mapping[int, HourlyAir],
         ends: Ints,
