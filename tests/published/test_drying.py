@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from model.watch.questions.ready import StackDay, fulfils
+from model.watch.questions.ready_rule import StackDay, fulfils
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.material.species import find_species
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA, transverse_diffusion

@@ -14,15 +14,14 @@ from model.records.queries import overview as queries
 from model.records.queries.overview import Ready
 from model.records.schema.tables import Place, Stack
 from model.watch.questions.ready import (
-    StackDay,
     StackStanding,
     Target,
     Where,
     judged_stack,
-    slopes,
     stack_standings,
     window_of,
 )
+from model.watch.questions.ready_rule import StackDay, chances, slopes
 from model.watch.state.hysteresis import EASY, NEAR, PAST
 from model.watch.tell.verdicts import AirThen
 from model.wood.reason import Reason
@@ -73,6 +72,25 @@ def test_ready_is_level_steady_and_even_through_the_thickness():
     uneven = told_of(judged(day_at(10, 7.5, 8.0)))
     assert not uneven["is_ready"]
     assert "core is still 1.5 points from the face" in uneven["reason"]
+
+
+def test_ready_waits_until_it_is_more_likely_than_not():
+    # Lumber of 11 % goes to a room of 7 %: the model comes there in 28 days, wood half as fast in 55.
+    day = np.arange(120.0)
+    mc_pct = 7.0 + 4.0 * np.exp(-day / 20.0)
+    chance = chances(day, mc_pct, mc_pct, np.full(120, 7.0), 20.0, 1.0)
+    assert chance[28] < 0.5 < chance[40]
+    assert chance[-1] > 0.9
+    # Metered at its target it is ready at once, and at the edge of the rule it is not.
+    today, target = np.zeros(1), np.array([7.0])
+    assert chances(today, np.array([7.2]), np.array([7.2]), target, 20.0, 1.0)[0] > 0.5
+    assert chances(today, np.array([7.95]), np.array([7.95]), target, 20.0, 1.0)[0] < 0.5
+
+    answer = told_of(judged(day_at(10, 7.8, chance=0.45)))
+    assert not answer["is_ready"]
+    assert "less than an even chance that it is there" in answer["reason"]
+    assert "Meter it again to be sure" in answer["reason"]
+    assert levels(day_at(9, 7.8, chance=0.55), day_at(10, 7.8, chance=0.45)) == [EASY, EASY]
 
 
 def test_ready_is_kept_until_it_is_clearly_off():

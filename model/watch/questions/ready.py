@@ -3,7 +3,8 @@
 The watch computes it and stores it with the stack's verdict; every page, command and glue-up reads it there.
 A stack is ready when its mean lies within a point of its target and moves less than 0.3 a week, and its core
 lies within a point of its face (common practice, no source). When it becomes so is asked of plausible years
-by the same rule.
+by the same rule (`ready_rule`). It isn't called ready before that is more likely than not, for what is not
+known of the wood.
 """
 
 import math
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from model.records.schema.types import from_epoch_ms
 from model.watch.air.air_hours import HOUR_MS
+from model.watch.questions.ready_rule import StackDay, fulfils, slopes, uneven_pct
 from model.watch.state.hysteresis import EASY, NEAR, PAST, STANDINGS
 from model.watch.tell.verdicts import (
     READY_WITHIN_PCT,
@@ -36,7 +38,6 @@ CLEAR_BY_PCT = 0.3
 """By how much clearer than it is entered a verdict is left."""
 CASEWORK_MOST_PCT = 9.0
 """Casework is built at no more: a house that is damp now may be heated later (common practice, no source)."""
-LEAST_SLOPE_DAYS = 2
 WIDE_FACTOR, WIDE_DAYS = 3.0, 42
 """A window whose end is so many times its beginning, and so many days away, is no date."""
 NEVER, LIKELY = 0.1, 0.5
@@ -74,74 +75,6 @@ class Target(NamedTuple):
         return cls(emc_pct, Reason("target-air", {"place": place, "target_pct": emc_pct}))
 
 
-@dataclass(frozen=True)
-class StackDay:
-    """A stack at an instant.
-
-    Attributes
-    ----------
-    mc_pct, core_pct : float
-        Mean and core [%].
-    target_pct : float
-        What it should have, as far as it was known then [%]; NaN where nothing was.
-    slope_pct_a_week : float
-        How its mean moves [points a week]; NaN in its first days.
-    week_ago_pct : float
-        Its mean a week before [%]; NaN where it wasn't followed then, or was metered since.
-    heard : bool
-        Whether the air where it stands was known.
-    resting : bool
-        Whether it rests before it is milled again.
-    """
-
-    hour: int
-    mc_pct: float
-    core_pct: float
-    target_pct: float
-    slope_pct_a_week: float = math.nan
-    week_ago_pct: float = math.nan
-    heard: bool = True
-    resting: bool = False
-
-    @property
-    def off_pct(self) -> float:
-        return self.mc_pct - self.target_pct
-
-    @property
-    def uneven_pct(self) -> float:
-        return float(uneven_pct(self.mc_pct, self.core_pct))
-
-
-def uneven_pct(mc_pct: Any, core_pct: Any) -> Any:
-    """Core to face, for a profile as drying makes it: a parabola, whose mean lies a third below its core.
-
-    The face itself follows each day's stove and each night's damp, which says nothing of the stack.
-    """
-    return 3.0 * np.abs(core_pct - mc_pct)
-
-
-def fulfils(off_pct: Any, slope_pct_a_week: Any, uneven: Any, slack_pct: float = 0.0) -> Any:
-    """Whether level, slope and core to face are what a maker accepts; an unknown slope decides nothing."""
-    steady = np.isnan(slope_pct_a_week) | (np.abs(slope_pct_a_week) < STEADY_PCT_A_WEEK + slack_pct)
-    level = np.abs(off_pct) <= READY_WITHIN_PCT + slack_pct
-    return level & steady & (uneven <= READY_WITHIN_PCT + slack_pct)
-
-
-def slopes(mc_pct: Floats) -> Floats:
-    """How a mean moves at each midnight, over the week before or as much of it as is known [points a week].
-
-    Parameters
-    ----------
-    mc_pct : (midnights, ...)
-        NaN before it was known; NaN comes back where fewer than `LEAST_SLOPE_DAYS` days lie before.
-    """
-    found = np.full_like(mc_pct, np.nan)
-    for back in range(LEAST_SLOPE_DAYS, 8):  # the longest stretch that is known counts
-        change = (mc_pct[back:] - mc_pct[:-back]) * 7.0 / back
-        found[back:] = np.where(np.isfinite(change), change, found[back:])
-    return found
-
-
 # ---------------------------------------------------------------- now
 
 
@@ -173,7 +106,8 @@ def stack_standings(
 
 def _level(day: StackDay, before: int | None) -> int:
     slack = CLEAR_BY_PCT if before == EASY else 0.0
-    if not day.resting and fulfils(day.off_pct, day.slope_pct_a_week, day.uneven_pct, slack):
+    sure = before == EASY or day.chance >= LIKELY
+    if sure and not day.resting and day.fulfils(slack):
         return EASY
     usable = USABLE_WITHIN_PCT - (CLEAR_BY_PCT if before == PAST else 0.0)
     return NEAR if abs(day.off_pct) <= usable else PAST
@@ -359,6 +293,7 @@ def stack_values(day: StackDay, target: Target) -> dict[str, Any]:
         "off_pct": day.off_pct,
         "slope_pct_a_week": None if math.isnan(day.slope_pct_a_week) else day.slope_pct_a_week,
         "core_to_face_pct": day.uneven_pct,
+        "chance_pct": 100.0 * day.chance,
         "target": target.whose,
     }
 
@@ -369,6 +304,8 @@ def why_not(day: StackDay, target: Target) -> Reason:
         key = "off-target"
     elif day.uneven_pct > READY_WITHIN_PCT:
         key = "uneven-core"
+    elif day.fulfils() and day.chance < LIKELY:
+        key = "not-sure-yet"
     else:
         key = "still-moving" if abs(day.slope_pct_a_week) >= STEADY_PCT_A_WEEK else "not-a-day-yet"
     return Reason(key, stack_values(day, target))

@@ -330,8 +330,12 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
         # Wood that settles a point higher takes the course of other wood that starts a point lower.
         settles.append(SETTLES_SD_PCT * chance.settles)
         batches.append(batch_of(bodies, request.hour, years).quicker(np.tile(rate, len(bodies))))
+        shift = -settles[-1]
+        # Lumber forgets what was metered wrong at the same pace; the sizes a piece was cut to don't.
+        if request.owner.lumber is not None:
+            shift = shift + chance.state * np.sqrt(max(request.variances.values(), default=0.0))
         profiles += [
-            np.maximum(request.profiles[body.name] - settles[-1][:, None], LEAST_MC_PCT) for body in bodies
+            np.maximum(request.profiles[body.name] + shift[:, None], LEAST_MC_PCT) for body in bodies
         ]
         chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))
     done = simulate(

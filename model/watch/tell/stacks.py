@@ -20,18 +20,17 @@ from model.watch.air.daily import DAY_H, Days
 from model.watch.air.places import air_then
 from model.watch.questions.ready import (
     CLEAR_BY_PCT,
-    StackDay,
     StackStanding,
     Target,
     Where,
     Window,
     judged_stack,
-    slopes,
     stack_standings,
     stack_values,
     unknown_stack,
     window_of,
 )
+from model.watch.questions.ready_rule import StackDay, chances, slopes
 from model.watch.state.hysteresis import EASY, STANDINGS
 from model.watch.state.outlook import DAYS, YEARS, look_ahead
 from model.watch.state.outlook_request import OutlookRequest
@@ -40,6 +39,7 @@ from model.watch.state.snapshot import emc_ahead
 from model.watch.tell.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.tell.warnings import Episode
 from model.wood.air.sorption import equilibrium_moisture_content
+from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.reason import Reason
 
@@ -48,6 +48,7 @@ FIVE_DAYS = 5
 DRIFTS_PCT_A_WEEK = 0.5
 """Farther from its target by this much than a week before is drifting (common practice, no source)."""
 NEWS_FOR_H = WEEK_H
+_Row = tuple[int, float, float, NDArray[np.float64]]
 """That a stack is ready stands open as news for a week."""
 
 
@@ -97,6 +98,7 @@ def stack_history(
     rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
     mean_at = {at: mean for at, mean, _, _ in rows}
     *targets, target = _targets(owner, [*(row[0] for row in rows), until], climates, days_of)
+    sure = _chances(owner, rows, [wanted.mc_pct for wanted in targets])
     days = tuple(
         StackDay(
             at,
@@ -106,8 +108,9 @@ def stack_history(
             *_moves(owner, mean_at, at),
             not air_then(owner, at, climates).unknown,
             at < _rest_hour(owner),
+            chance,
         )
-        for (at, mean, core, _), wanted in zip(rows, targets, strict=True)
+        for (at, mean, core, _), wanted, chance in zip(rows, targets, sure, strict=True)
     )
     standings = stack_standings(days)
     told = _episodes(owner, days, standings, targets, until)
@@ -116,6 +119,34 @@ def stack_history(
 
 def _rest_hour(owner: Assembly) -> int:
     return 0 if owner.lumber is None else owner.lumber.rest_hour
+
+
+def _chances(owner: Assembly, rows: Sequence[_Row], targets_pct: Sequence[float]) -> list[float]:
+    """How likely a stack was ready at some of its hours, in order, since it was metered last before each."""
+    (body,) = owner.bodies
+    hours = np.array([row[0] for row in rows])
+    mean, core = (np.array([row[k] for row in rows]) for k in (1, 2))
+    found = np.ones(len(rows))
+    metered = _metered(owner, hours[-1] if len(rows) else 0)
+    for (since, variance), (until, _) in zip(metered, [*metered[1:], (math.inf, 0.0)], strict=True):
+        span = np.flatnonzero((hours >= since) & (hours < until))
+        if len(span):
+            found[span] = chances(
+                (hours[span] - hours[span[0]]) / DAY_H,
+                mean[span],
+                core[span],
+                np.asarray(targets_pct)[span],
+                body.time_constant_h / DAY_H,
+                TEN_PERCENT_SD * math.sqrt(variance),
+            )
+    return found.tolist()
+
+
+def _metered(owner: Assembly, hour: float) -> list[tuple[int, float]]:
+    """When a stack came or was metered up to an hour, and the variance of what was read then [points²]."""
+    (body,) = owner.bodies
+    later = ((at, variance) for at, _, variance in body.moistures if at <= hour)
+    return [(body.start_hour, body.start_variance_pct2), *later]
 
 
 def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
@@ -156,7 +187,10 @@ def stack_as_it_is(
     mean_at = {day.hour: day.mc_pct for day in history.days}
     metered_since = any(metered > history.until for metered, _, _ in body.moistures)
     moves = (math.nan, math.nan) if metered_since else _moves(owner, mean_at, history.until)
-    now = StackDay(at, mean, core, target.mc_pct, *moves, heard, at < _rest_hour(owner))
+    (chance,) = _chances(owner, latest[-1:], [target.mc_pct])
+    if history.days and not metered_since:
+        chance = history.days[-1].chance
+    now = StackDay(at, mean, core, target.mc_pct, *moves, heard, at < _rest_hour(owner), chance)
     standing = history.standing
     if standing is None or metered_since:
         (standing,) = stack_standings([now], standing)
@@ -178,10 +212,13 @@ def stack_windows(
     asked = [(owner, one) for owner, one in found.values() if len(climates[one.place_id].air)]
     midnight = hour // DAY_H * DAY_H
     airs = {id_: climate.air for id_, climate in climates.items()}
-    requests = [
-        OutlookRequest(owner, one.from_hour, one.place_id, {owner.bodies[0].name: one.profile}, airs)
-        for owner, one in asked
-    ]
+    requests = []
+    for owner, one in asked:
+        (body,) = owner.bodies
+        since, variance = _metered(owner, one.from_hour)[-1]
+        left = math.exp(-2.0 * max(one.from_hour - since, 0) / body.time_constant_h)
+        profile, doubt = {body.name: one.profile}, {body.name: variance * left}
+        requests.append(OutlookRequest(owner, one.from_hour, one.place_id, profile, airs, doubt))
     seasons = [climates[one.place_id].season(midnight) for _, one in asked]
     windows = {}
     for (owner, one), ahead in zip(asked, look_ahead(requests, seasons, DAYS, YEARS), strict=True):
@@ -304,9 +341,7 @@ def _episode(
     )  # fmt: skip
 
 
-def _rows(
-    bulk: Bulk, body_id: int, since: int, until: int
-) -> list[tuple[int, float, float, NDArray[np.float64]]]:
+def _rows(bulk: Bulk, body_id: int, since: int, until: int) -> list[_Row]:
     """Hour, mean, core and profile of a body's records from one hour to another, both included."""
     return [
         (int(ms) // HOUR_MS, mean, core, np.frombuffer(profile, dtype="<f8").astype(np.float64))
