@@ -45,6 +45,7 @@
     for (const old of ["span", "at"]) url.searchParams.delete(old);
     url.searchParams.set("since", wall(from));
     url.searchParams.set("until", wall(Math.max(to, from + LEAST_MS)));
+    if (document.querySelector(".first-sight")) return location.assign(url); // nobody listens yet
     history.pushState({}, "", url.pathname + url.search);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
   }
@@ -118,102 +119,142 @@
     link.click();
   }
 
-  function Plot(props) {
-    const { useEffect, useRef, useState } = React;
-    const room = useRef(null), now = useRef(props), at = useRef(null), isPinching = useRef(null);
-    const [said, setSaid] = useState("");
-    now.current = props;
-    const reader = () => now.current.figure.data.at(-1);
+  /* A chart and the room it is drawn in: drawn anew as its figure, its room or the colours change. */
+  class Chart {
+    constructor(props) {
+      this.props = props;
+      this.tell = () => null;
+      this.at = null;
+      this.room = Object.assign(document.createElement("div"), { className: "plot-room", tabIndex: 0 });
+      this.room.setAttribute("role", "group");
+      this.room.setAttribute("aria-label", `${props.name}: left and right read its values`);
+      this.room.addEventListener("keydown", (event) => this.#key(event));
+      this.isPinching = fingered(this.room, (ms) => this.#readNearest(ms), (range) => this.#toAddress(range));
+      this.#follow();
+    }
 
-    async function draw(printed = false) {
+    async draw(printed = false) {
       const Plotly = window.Plotly || (await window.paneltide.plotly());
-      const here = room.current;
+      const here = this.room;
       // While the still page stands in its place it has no room, and waits for it.
-      if (!here || !here.clientWidth) return;
+      if (!here.clientWidth) return;
       const size = { width: printed ? PRINT_WIDTH : here.clientWidth, height: here.clientHeight };
-      const figure = fitted(inked(now.current.figure, printed), size.width, isTouched());
+      const figure = fitted(inked(this.props.figure, printed), size.width, isTouched());
       const isFirst = !here.on;
-      at.current = null;
-      const doubleClick = now.current.href ? false : "reset";
+      this.at = null;
+      const doubleClick = this.props.href ? false : "reset";
       await Plotly.react(here, figure.data, { ...figure.layout, ...size }, { ...CONFIG, doubleClick });
-      if (isFirst) listen(here);
+      if (isFirst) this.#listen();
     }
 
-    function toAddress(range) {
-      if (now.current.href) narrowed(now.current.href, range);
-    }
-
-    function listen(here) {
-      here.on("plotly_relayout", (change) => {
-        const range = [change["xaxis.range[0]"], change["xaxis.range[1]"]];
-        if (range[0] && !isPinching.current()) toAddress(range);
-      });
-      here.on("plotly_hover", (event) => {
-        const read = event.points.find((point) => point.data.name === "read");
-        if (read) tell(read.pointNumber);
-      });
-    }
-
-    function tell(point) {
-      at.current = point;
-      setSaid(reader().text[point].replace(/<br>/g, ", ").replace(/<[^>]+>/g, ""));
-    }
-
-    /* Plotly shows the label; asked by us it tells nobody of it. */
-    function readPoint(point) {
-      const last = now.current.figure.data.length - 1;
-      window.Plotly.Fx.hover(room.current, [{ curveNumber: last, pointNumber: point }]);
-      tell(point);
-    }
-
-    function readNearest(ms) {
-      const away = reader().x.map((x) => Math.abs((typeof x === "number" ? x : count(x)) - ms));
-      if (away.length) readPoint(away.indexOf(Math.min(...away)));
-    }
-
-    useEffect(() => {
-      const here = room.current;
-      isPinching.current = fingered(here, readNearest, toAddress);
+    /* Where its room, the colours or the paper change. */
+    #follow() {
       let width = 0;
       const sized = new ResizeObserver(() => {
-        if (here.clientWidth && here.clientWidth !== width) {
-          width = here.clientWidth;
-          draw();
+        if (this.room.clientWidth && this.room.clientWidth !== width) {
+          width = this.room.clientWidth;
+          this.draw();
         }
       });
-      sized.observe(here);
-      const again = () => draw(), print = () => draw(true);
+      sized.observe(this.room);
+      const again = () => this.draw(), print = () => this.draw(true);
       const night = window.matchMedia("(prefers-color-scheme: dark)");
       const theme = new MutationObserver(again);
       theme.observe(document.documentElement, { attributeFilter: ["data-theme"] });
       night.addEventListener("change", again);
       window.addEventListener("beforeprint", print);
       window.addEventListener("afterprint", again);
-      return () => {
+      this.stop = () => {
         sized.disconnect();
         theme.disconnect();
         night.removeEventListener("change", again);
         window.removeEventListener("beforeprint", print);
         window.removeEventListener("afterprint", again);
-        if (window.Plotly) window.Plotly.purge(here);
+        if (window.Plotly) window.Plotly.purge(this.room);
       };
-    }, []);
-    const first = useRef(true);
-    useEffect(() => {
-      if (first.current) first.current = false; else draw();
-    }, [props.figure]);
-
-    function onKeyDown(event) {
-      const step = STEPS[event.key], most = reader().x.length - 1;
-      if (!step || !window.Plotly || most < 0) return;
-      event.preventDefault();
-      readPoint(Math.max(0, Math.min(most, (at.current === null ? most : at.current) + step)));
     }
 
+    #listen() {
+      this.room.on("plotly_relayout", (change) => {
+        const range = [change["xaxis.range[0]"], change["xaxis.range[1]"]];
+        if (range[0] && !this.isPinching()) this.#toAddress(range);
+      });
+      this.room.on("plotly_hover", (event) => {
+        const read = event.points.find((point) => point.data.name === "read");
+        if (read) this.#say(read.pointNumber);
+      });
+    }
+
+    #toAddress(range) {
+      if (this.props.href) narrowed(this.props.href, range);
+    }
+
+    #reader() {
+      return this.props.figure.data.at(-1);
+    }
+
+    #say(point) {
+      this.at = point;
+      this.tell(this.#reader().text[point].replace(/<br>/g, ", ").replace(/<[^>]+>/g, ""));
+    }
+
+    /* Plotly shows the label; asked by us it tells nobody of it. */
+    #read(point) {
+      const last = this.props.figure.data.length - 1;
+      window.Plotly.Fx.hover(this.room, [{ curveNumber: last, pointNumber: point }]);
+      this.#say(point);
+    }
+
+    #readNearest(ms) {
+      const away = this.#reader().x.map((x) => Math.abs((typeof x === "number" ? x : count(x)) - ms));
+      if (away.length) this.#read(away.indexOf(Math.min(...away)));
+    }
+
+    #key(event) {
+      const step = STEPS[event.key], most = this.#reader().x.length - 1;
+      if (!step || !window.Plotly || most < 0) return;
+      event.preventDefault();
+      this.#read(Math.max(0, Math.min(most, (this.at === null ? most : this.at) + step)));
+    }
+  }
+
+  /* The charts of the page that came with the document, drawn before Dash stands; its page takes them over. */
+  const early = new Map();
+  function drawEarly() {
+    return Promise.all(Array.from(document.querySelectorAll(".first-sight .plot"), (place) => {
+      const props = JSON.parse(place.querySelector("script").textContent), chart = new Chart(props);
+      early.set(props.name, chart);
+      place.querySelector(".plot-room").replaceWith(chart.room);
+      return chart.draw();
+    }));
+  }
+
+  function Plot(props) {
+    const { useLayoutEffect, useRef, useState } = React;
+    const holder = useRef(null), chart = useRef(null);
+    const [said, setSaid] = useState("");
+
+    useLayoutEffect(() => {
+      const mine = early.get(props.name) || new Chart(props);
+      early.delete(props.name);
+      chart.current = mine;
+      mine.tell = setSaid;
+      holder.current.append(mine.room);
+      return () => mine.stop();
+    }, []);
+    // Drawn already: by the room it has got, or before Dash stood, unless a reading has come since.
+    const isFirst = useRef(true);
+    useLayoutEffect(() => {
+      const { props: before } = chart.current, isSame = JSON.stringify(before.figure) === JSON.stringify(props.figure);
+      chart.current.props = props;
+      if (!(isFirst.current && isSame)) chart.current.draw();
+      isFirst.current = false;
+    }, [props.figure]);
+
     const e = React.createElement;
-    const save = () => savedPicture(props, room.current.clientHeight / room.current.clientWidth);
+    const save = () => savedPicture(props, chart.current.room.clientHeight / chart.current.room.clientWidth);
     return e("div", { className: "plot" },
-      e("div", { ref: room, className: "plot-room", tabIndex: 0, role: "group", "aria-label": `${props.name}: left and right read its values`, onKeyDown }),
+      e("div", { ref: holder }),
       e("p", { className: "hidden-words", "aria-live": "polite" }, said),
       e("p", { className: "plot-tools no-print" },
         e("button", { className: "plain", onClick: save }, "Save picture"),
@@ -221,5 +262,5 @@
     );
   }
 
-  window.paneltide = Object.assign(window.paneltide || {}, { Plot });
+  window.paneltide = Object.assign(window.paneltide || {}, { Plot, drawEarly });
 })();

@@ -116,7 +116,9 @@
   /* A session that ended while the page stood open leads to the door, and back here from it. */
   const ask = window.fetch;
   window.fetch = async function (...given) {
-    const answer = await ask.apply(this, given);
+    const path = new URL(given[0].url || given[0], location.href).pathname;
+    const answer = await (begun.get(path) || ask.apply(this, given));
+    begun.delete(path);
     if (answer.status === 401) {
       location.assign("/enter?next=" + encodeURIComponent(location.pathname));
     }
@@ -138,25 +140,35 @@
   }
   window.paneltide = { plotly };
 
-  /* Dash's scripts wait until what came with the document is drawn: fetching and running them takes longer. */
-  function start() {
-    if (document.querySelector(".plot")) plotly().catch(() => null);
+  /* What Dash asks for once its scripts have come is asked for with them. */
+  const begun = new Map();
+  function askEarly() {
+    for (const path of ["/_dash-layout", "/_dash-dependencies"]) begun.set(path, ask(path));
+  }
+
+  /* Dash's scripts wait until what came with the document is drawn, charts with it: they take longer. */
+  async function start() {
     const held = Array.from(document.querySelectorAll("script[data-src]"));
-    const begun = held.map((holder) => new Promise((done) => {
+    if (!held.length) return; // a client's page is still: there is nothing to start
+    function begin(holder) {
       const script = document.createElement("script");
       script.src = holder.dataset.src;
       script.async = false;
-      script.onload = script.onerror = done;
+      const come = new Promise((done) => { script.onload = script.onerror = done; });
       holder.replaceWith(script);
-    }));
-    Promise.all(begun).then(() => {
-      const holder = document.getElementById("_dash-renderer");
-      if (!holder) return; // a client's page is still: there is nothing to start
-      const script = document.createElement("script");
-      script.id = holder.id;
-      script.textContent = holder.textContent;
-      holder.replaceWith(script);
-    });
+      return come;
+    }
+    if (document.querySelector(".first-sight .plot")) {
+      const [own] = held.splice(held.findIndex((holder) => holder.dataset.src.includes("/chart.js")), 1);
+      await Promise.all([plotly(), begin(own)]).then(() => window.paneltide.drawEarly()).catch(() => null);
+    }
+    askEarly();
+    await Promise.all(held.map(begin));
+    const holder = document.getElementById("_dash-renderer");
+    const script = document.createElement("script");
+    script.id = holder.id;
+    script.textContent = holder.textContent;
+    holder.replaceWith(script);
   }
   document.addEventListener("DOMContentLoaded", () => {
     // Nothing is drawn in a hidden window, and nobody waits for it.

@@ -4,11 +4,13 @@ The same components the live page is made of are written out as text, everything
 only live with scripts (charts that zoom, inputs that answer) leave their place empty.
 """
 
+import json
 from collections.abc import Iterable
 from html import escape
 from typing import Any
 
 from dash.development.base_component import Component
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.figures.drawing import Drawing, markup
 from dashboard.figures.plot import Plot
@@ -46,8 +48,7 @@ def still(node: Any) -> str:
         named = getattr(node, "className", "")
         return f'<div class="drawing {escape(named)}">{markup(node.tree)}</div>'
     if isinstance(node, Plot):
-        # Its room, so that nothing moves when it comes; what it says stands beside it as a sentence.
-        return '<div class="plot"><div class="plot-room"></div></div>'
+        return _plot(node)
     if isinstance(node, Component):
         return _element(node)
     if isinstance(node, Iterable):
@@ -90,6 +91,15 @@ def _element(node: Component) -> str:
     if node._type in VOID:
         return opening
     return f"{opening}{still(getattr(node, 'children', None))}</{tag}>"
+
+
+def _plot(node: Plot) -> str:
+    """A chart's room, so that nothing moves when it comes, and the figure that `chart.js` draws there."""
+    props = json.dumps({name: getattr(node, name) for name in node.PROPS}, cls=PlotlyJSONEncoder)
+    # Neither ends the script nor names a slot of the document.
+    data = props.replace("<", "\\u003c").replace("{%", "{\\u0025")
+    room = '<div class="plot-room"></div>'
+    return f'<div class="plot">{room}<script type="application/json">{data}</script></div>'
 
 
 def _field(node: Component) -> str:

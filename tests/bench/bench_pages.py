@@ -33,7 +33,7 @@ WATCH = """
 window.seen = {};
 const look = () => {
   for (const [name, selector] of [
-    ['read', 'h1'], ['live', '#page h1, #blank'], ['drawn', '#page .plot-room .trace'],
+    ['read', 'h1'], ['live', '#page h1, #blank'], ['drawn', '.plot-room .trace'],
   ]) {
     const there = document.querySelector(selector);
     if (there && !(name in window.seen)) {

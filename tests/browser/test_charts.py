@@ -144,6 +144,24 @@ def test_plotly_comes_with_the_first_chart_and_not_before(shop, browser, hands):
     assert browser.execute_script("return document.querySelectorAll('.modebar a, .plotlyjsicon').length") == 0
 
 
+def test_a_year_is_drawn_before_the_page_is_live_and_stays_as_it_was_drawn(shop, browser, hands):
+    early = (
+        "new MutationObserver(() => {"
+        "  window.early ??= document.querySelector('.first-sight .trace')?.closest('.plot-room')"
+        "}).observe(document, {childList: true, subtree: true})"
+    )
+    asked = "Page.addScriptToEvaluateOnNewDocument"
+    script = browser.execute_cdp_cmd(asked, {"source": early})
+    try:
+        open_place(shop, hands, "?span=year")
+    finally:
+        browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", script)
+    assert browser.execute_script("return document.querySelector('#page .plot-room') === window.early")
+    # It answers as any other.
+    browser.find_element("css selector", ROOM).send_keys(Keys.END)
+    hands.until(lambda: "wood settles at" in hands.read("#page .plot [aria-live]"))
+
+
 def test_a_chart_takes_the_night_and_the_printers_ink(shop, browser, hands):
     open_place(shop, hands)
     line = (
