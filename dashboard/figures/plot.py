@@ -25,6 +25,7 @@ TIDE, WOOD = "#2f6c8f", "#8a5a2b"
 FONT = "Alegreya Sans, Gill Sans, Trebuchet MS, sans-serif"
 SCREEN_POINTS = 500
 SEASONS_FROM_DAYS = 75
+MOST_SEASONS = 14  # of more in a stretch, their names would run into each other
 STRIP_GAP = 0.085
 
 Trace = dict[str, Any]
@@ -316,13 +317,15 @@ def _bands(seasons: Sequence[tuple[str, str, str]]) -> list[dict[str, Any]]:
 
 
 def _season_words(seasons: Sequence[tuple[str, str, str]]) -> list[dict[str, Any]]:
+    read = datetime.fromisoformat
+    spans = [(name, read(begin), read(end)) for name, begin, end in seasons]
     found = []
-    for name, begin, end in seasons:
-        first, last = (datetime.fromisoformat(text) for text in (begin, end))
-        if (last - first).days >= 21:
+    for name, first, last in spans:
+        if (last - first).days >= 21 and (last - first) * MOST_SEASONS > spans[-1][2] - spans[0][1]:
             middle = f"{first + (last - first) / 2:%Y-%m-%d %H:%M}"
             where = {"x": middle, "y": 0, "yref": "paper", "yanchor": "top", "yshift": -46}
-            found.append(word(name, font={"size": 13, "color": SOFT}, **where))
+            # Its name is what stands there on a phone.
+            found.append(word(name, name=name[:3], font={"size": 13, "color": SOFT}, **where))
     return found
 
 

@@ -13,7 +13,7 @@ from model.wood.fits.drawing import Part, Section, Space
 from model.words.display import Display
 
 BREAK, PAD, LARGEST = 22.0, 8.0, 6.5
-ROW = 20.0
+ROW = 24.0
 CHARACTER = 6.4
 
 

@@ -11,6 +11,7 @@ from dashboard.forms.declared import Asked, Form, Options
 from dashboard.forms.fields import with_unit
 from dashboard.pages.frame import ADDRESS, folded
 from dashboard.shell.view import Context, View, address, view_of
+from model.wood.errors import BadInput
 
 Onward = Callable[[View, str, dict[str, str]], str]
 
@@ -53,9 +54,10 @@ def asked_part(
     *more: Any,
     options: Mapping[str, Options] | None = None,
     is_open: bool = True,
+    error: BadInput | None = None,
 ) -> html.Details:
-    """The form with what the address asks in it, under a summary that folds it."""
-    fields = form.laid_out(view, record=view.query, options=options)
+    """The form with what the address asks in it, and what is wrong with it, under a summary that folds it."""
+    fields = form.laid_out(view, record=view.query, options=options, error=error)
     return folded(summary, fields, *more, is_open=is_open, className="no-print")
 
 

@@ -113,6 +113,7 @@ class Form:
         more: Sequence[Any] = (),
         button: str = "",
         names: Sequence[str] = (),
+        error: BadInput | None = None,
     ) -> html.Div:
         """The form.
 
@@ -130,10 +131,19 @@ class Form:
             Other buttons beside its own.
         names : sequence of str
             Of clients, to choose from while typing.
+        error : BadInput, optional
+            What was wrong when it was read last.
         """
         record, options = record or {}, options or {}
+        faults = self.faults(error) if error is not None else {}
         laid = [
-            self._field(one, record.get(one.into, one.usual), options.get(one.key, one.options), zone, view)
+            forms.with_fault(
+                self._field(
+                    one, record.get(one.into, one.usual), options.get(one.key, one.options), zone, view
+                ),
+                {"fault": self.name, "key": one.key},
+                faults.get(one.key),
+            )
             for one in self.fields
         ]
         shown = [field for one, field in zip(self.fields, laid, strict=True) if not one.folded]
@@ -179,7 +189,7 @@ class Form:
                 more = {"list": one.list, "placeholder": one.placeholder}
                 text = _text(one.kind, value, view)
                 shown = forms.text_field(one.label, id, text, hint, one.className, **more)
-        return forms.with_fault(shown, {"fault": self.name, "key": one.key})
+        return shown
 
     # ------------------------------------------------------------ reading
 

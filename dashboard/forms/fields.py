@@ -296,9 +296,10 @@ class Faulty(BadInput):
         self.faults = dict(faults)
 
 
-def with_fault(field: html.Div, id: Id) -> html.Div:
-    """The same field with room beside it for what is wrong there."""
-    field.children.append(html.Span(id=id, className="fault"))
+def with_fault(field: html.Div, id: Id, error: BadInput | None = None) -> html.Div:
+    """The same field with what is wrong there beside it, or room for it."""
+    said = None if error is None else say.sentence(in_words(error))
+    field.children.append(html.Span(said, id=id, className="fault"))
     return field
 
 

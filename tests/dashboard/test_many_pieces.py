@@ -6,13 +6,15 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboard.pages.shop import today
+from dashboard.pages.lumber import stock
+from dashboard.pages.sensors import sensors
+from dashboard.pages.shop import today, warnings
 from dashboard.shell.app import build_app
 from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
 from model.records.acts import book as records
 from model.records.queries import overview as queries
-from model.records.schema.tables import PieceRow, Place, Verdict
+from model.records.schema.tables import PieceRow, Place, Sensor, Stack, Verdict, Warning
 from model.wood.piece import read_piece
 from model.words.display import Display
 
@@ -134,3 +136,39 @@ def test_many_silent_homes_take_four_lines_of_the_first_page(book, now):
     assert "45 more" in told
     assert "at nine places that say nothing." in told
     assert len(today._not_known([silent(n) for n in range(4)], view)) == 4
+
+
+def test_the_worst_stands_first_on_sensors_stock_and_warnings(book, now):
+    view = View(Context(book.store, lambda: now), Display("inch"), now)
+    with view.store.session() as session:
+        silent = session.query(Sensor).filter_by(name="flat shelf").one()
+        heard = session.query(Sensor).filter_by(name="bench").one()
+        damp = Stack(name="Zebra pile", document={"species": "ash", "thickness_mm": 25.4}, start_at=view.now)
+        damp.start_mc_pct = 14.0
+        session.add(damp)
+        session.flush()
+        judged = (("sensor", silent, "unknown"), ("sensor", heard, "clear"), ("stack", damp, "past"))
+        for kind, one, verdict in judged:
+            detail = {"key": "told", "text": "so it is"}
+            more = {"since_at": view.now, "evaluated_at": view.now, "detail": detail}
+            session.add(Verdict(subject_kind=kind, subject_id=one.id, verdict=verdict, **more))
+        for days, tier, piece in ((9, "morning", book.chest), (1, "week", book.bench)):
+            session.add(
+                Warning(
+                    subject_kind="piece",
+                    subject_id=piece,
+                    tier=tier,
+                    from_verdict="clear",
+                    to_verdict="past",
+                    detail={},
+                    opened_at=view.now - timedelta(days=days),
+                )
+            )
+    for layout, first, then in (
+        (sensors.layout, "flat shelf", "bench"),
+        (stock.layout, "Zebra pile", "Maple, spring batch"),
+        # What harms has waited for longer, and still comes before what only shows.
+        (warnings.layout, "chest", "Hall bench"),
+    ):
+        told = text_of(layout(view)).split("Record a stack")[0]
+        assert told.rindex(first) < told.index(then)

@@ -1,5 +1,6 @@
 """Stock: every stack of lumber, how far it is from ready, and the record of a new one."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -50,9 +51,14 @@ def layout(view: View) -> html.Main:
         title = "No stack is ready yet."
     return sheet(
         title,
-        listed([stack_row(stack, view.display) for stack in stacks]),
+        listed([stack_row(stack, view.display) for stack in worst_first(stacks)]),
         part("Record a stack", new_form(places, view)),
     )
+
+
+def worst_first(stacks: Iterable[StackNow]) -> list[StackNow]:
+    """Stacks, the one furthest from ready first."""
+    return sorted(stacks, key=lambda stack: say.need(stack.judgement.verdict))
 
 
 def stack_row(stack: StackNow, display: Display) -> html.Li:

@@ -164,9 +164,8 @@ def acts_part(client: ClientNow) -> html.Div:
 
 def worst_first(pieces: Sequence[PieceNow]) -> list[PieceNow]:
     """Those that are followed, the worst first."""
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     followed = [piece for piece in pieces if not piece.retired_at]
-    return sorted(followed, key=lambda piece: order[piece_words.mark_of(piece)])
+    return sorted(followed, key=lambda piece: say.need(piece_words.mark_of(piece)))
 
 
 def theirs(piece: PieceNow, view: View) -> html.Li:

@@ -28,11 +28,18 @@ FORM = Form(
     "deliver",
     "Check this home",
     (
-        Asked("to", "To", "choice"),
-        Asked("low", "Driest humidity there", "number", "%, where typed in"),
-        Asked("high", "Dampest humidity there", "number", "%"),
-        Asked("garage", "Or stored in", "choice"),
-        Asked("days", "for so many days", "number", "nothing if it is not", unit="days"),
+        Asked("to", "Which home", "choice", what="where to"),
+        Asked("low", "Driest humidity there", "number", "%, for a home without a sensor"),
+        Asked("high", "Dampest humidity there", "number", "%, for a home without a sensor"),
+        Asked("garage", "Stored on the way in", "choice"),
+        Asked(
+            "days",
+            "For how many days",
+            "number",
+            "empty if it is not stored",
+            unit="days",
+            what="days in storage",
+        ),
     ),
     is_first=True,
 )
@@ -62,13 +69,14 @@ def layout(view: View, piece_id: int) -> html.Main | None:
                     form,
                     storage_part(wood, now_pct, piece, session, view),
                     dateline=back,
-                    lead="Name the home: from the air recorded there the piece is run on from what it holds "
-                    "now, before the van is loaded.",
+                    lead="Choose the home before you load the van. The piece is followed through the air "
+                    "recorded there, from the moisture it holds now.",
                 )
             note, place = note_of(wood, now_pct, to, session, view)
             move = move_part(wood, now_pct, piece, to, session, view)
             stored = storage_part(wood, now_pct, piece, session, view)
         except BadInput as error:
+            form = form_part(piece, places, view, error)
             return sheet(f"Where may {piece.name} go?", forms.problem(error), form, dateline=back)
     if note is None:
         return sheet(f"If {piece.name} moved", move, form, stored, dateline=back)
@@ -184,14 +192,16 @@ def storage_part(
 # ---------------------------------------------------------------- what is asked
 
 
-def form_part(piece: PieceNow, places: tuple[PlaceNow, ...], view: View) -> html.Details:
+def form_part(
+    piece: PieceNow, places: tuple[PlaceNow, ...], view: View, error: BadInput | None = None
+) -> html.Details:
     """Where to, and for how long."""
     others = [
         (str(place.id), place.name) for place in places if not piece.place or place.id != piece.place.id
     ]
     garages = [(UNHEATED, "an unheated garage, as is usual"), *[(str(p.id), p.name) for p in places]]
-    homes = [("", "nowhere yet"), *others, (GIVEN, "humidities typed in")]
-    return asked_part("Where to", FORM, view, options={"to": homes, "garage": garages})
+    homes = [("", "nowhere yet"), *others, (GIVEN, "another: type its humidity")]
+    return asked_part("Where to", FORM, view, options={"to": homes, "garage": garages}, error=error)
 
 
 def register(app: Dash, context: Context) -> None:

@@ -69,7 +69,6 @@ def alike_parts(members: Sequence[MemberNow]) -> list[list[MemberNow]]:
 def alike_fits(piece: PieceNow) -> list[list[FitNow]]:
     """Fits of one kind and size between parts that are alike, and that stand the same; the worst first."""
     parts = {member.name: (_plain(member.document), _moisture(member)) for member in piece.members}
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
 
     def like(fit: FitNow) -> Any:
         sizes = {
@@ -80,11 +79,11 @@ def alike_fits(piece: PieceNow) -> list[list[FitNow]]:
         margins = sorted((margin.limit_name, round(margin.margin_mm, 1)) for margin in fit.margins)
         return fit.kind, sizes, fit.judgement.verdict, margins
 
-    def need(fits: list[FitNow]) -> tuple[int, float]:
+    def needed(fits: list[FitNow]) -> tuple[int, float]:
         left = sentences.share_left(piece_words.of_fit(piece, fits[0]))
-        return order[piece_words.mark_of(piece_words.of_fit(piece, fits[0]))], left
+        return say.need(piece_words.mark_of(piece_words.of_fit(piece, fits[0]))), left
 
-    return sorted(_grouped(piece.fits, like), key=need)
+    return sorted(_grouped(piece.fits, like), key=needed)
 
 
 def _plain(document: Mapping[str, Any]) -> dict[str, Any]:

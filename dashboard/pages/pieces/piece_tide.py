@@ -115,8 +115,7 @@ def chosen_member(piece: PieceNow, view: View) -> MemberNow:
     for member in piece.members:
         if str(member.id) == wanted:
             return member
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    for fit in sorted(piece.fits, key=lambda fit: order[fit.judgement.verdict]):
+    for fit in sorted(piece.fits, key=lambda fit: say.need(fit.judgement.verdict)):
         for key in ("part", "parts"):
             named = fit.document.get(key)
             names = named if isinstance(named, list) else [named]

@@ -54,8 +54,7 @@ def layout(view: View) -> html.Main:
     found = [piece for piece in pieces if wanted(piece, asked, meant, woods)]
     followed = sum(piece.retired_at is None for piece in pieces)
     page = page_asked(view.query)
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    found.sort(key=lambda piece: order[piece_words.mark_of(piece)])
+    found.sort(key=lambda piece: say.need(piece_words.mark_of(piece)))
     shown = found[(page - 1) * A_PAGE : page * A_PAGE]
     return sheet(
         title(len(found), followed, asked),

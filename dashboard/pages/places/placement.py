@@ -30,9 +30,18 @@ FORM = Form(
     "corners",
     "Work it out",
     (
-        *(Asked(key, say.sentence(name).rstrip("."), "temperature") for key, name in SPOTS.items()),
-        Asked("room", "The room", "temperature", "{degrees}; as measured if left empty"),
-        Asked("rh", "Its humidity", "number", "%"),
+        *(
+            Asked(key, say.sentence(name).rstrip("."), "temperature", what=f"temperature {name}")
+            for key, name in SPOTS.items()
+        ),
+        Asked(
+            "room",
+            "The room",
+            "temperature",
+            "{degrees}; as measured if left empty",
+            what="temperature of the room",
+        ),
+        Asked("rh", "Its humidity", "number", "%", what="humidity of the room"),
         Asked("part", "A part that stands there", "choice"),
     ),
     is_first=True,
@@ -70,7 +79,10 @@ def layout(view: View, place_id: int) -> html.Main | None:
         room = spots_in(temperature_c, rh_pct, spots)
     except BadInput as error:
         return sheet(
-            "Where in the room should it stand?", forms.problem(error), form_part(here, view), dateline=back
+            "Where in the room should it stand?",
+            forms.problem(error),
+            form_part(here, view, error),
+            dateline=back,
         )
     return page(place, room, here, view)
 
@@ -170,13 +182,15 @@ def members_of(here: list[PieceNow]) -> dict[str, tuple[str, Member]]:
 # ---------------------------------------------------------------- what is asked
 
 
-def form_part(here: list[PieceNow], view: View) -> html.Details:
+def form_part(here: list[PieceNow], view: View, error: BadInput | None = None) -> html.Details:
     """The temperatures, to be typed in; those left empty are usual ones."""
     parts = [(key, name) for key, (name, _) in members_of(here).items()]
     form = with_usual(FORM, {key: USUAL_SPOTS_C[name] for key, name in SPOTS.items()}, view)
     if not parts:
         form = replace(form, fields=form.fields[:-1])
-    return asked_part("Temperatures, as measured or guessed", form, view, options={"part": parts})
+    return asked_part(
+        "Temperatures, as measured or guessed", form, view, options={"part": parts}, error=error
+    )
 
 
 def register(app: Dash, context: Context) -> None:

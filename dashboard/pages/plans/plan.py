@@ -45,7 +45,11 @@ def layout(view: View) -> html.Main:
     try:
         plan = plan_of(asked, view, view.query.get("choose", ""))
     except BadInput as error:
-        return sheet("How should it be built?", forms.problem(error), form_part(places, stacks, view, True))
+        return sheet(
+            "How should it be built?",
+            forms.problem(error),
+            form_part(places, stacks, view, True, error),
+        )
     return page(plan, asked, form_part(places, stacks, view, False), view)
 
 
@@ -89,15 +93,19 @@ def home_says(plan: Plan) -> str:
 
 
 def form_part(
-    places: Sequence[PlaceNow], stacks: Sequence[StackNow], view: View, is_open: bool
+    places: Sequence[PlaceNow],
+    stacks: Sequence[StackNow],
+    view: View,
+    is_open: bool,
+    error: BadInput | None = None,
 ) -> html.Details:
     """The fields, open until there is an answer."""
     homes = [(str(place.id), place.name) for place in sorted(places, key=lambda place: place.kind != "home")]
-    homes += [(plan_asked.USUAL, "most heated homes"), (plan_asked.GIVEN, "humidities typed in")]
+    homes += [(plan_asked.USUAL, "most heated homes"), (plan_asked.GIVEN, "another: type its humidity")]
     piles = [("", "one board"), *((str(stack.id), stack.name) for stack in stacks)]
     form = with_usual(plan_asked.FORM, plan_asked.USUAL_MM, view)
     options = {"home": homes, "stack": piles}
-    return asked_part("What is planned", form, view, options=options, is_open=is_open)
+    return asked_part("What is planned", form, view, options=options, is_open=is_open, error=error)
 
 
 # ---------------------------------------------------------------- the one chosen

@@ -44,18 +44,26 @@ FORM = Form(
         Asked("width", "Width across the grain", "length"),
         Asked("length", "Length along the grain", "length"),
         Asked("thickness", "Thickness", "length"),
-        Asked("stack", "Cut from", "choice", "a stack brings its wood and its moisture"),
+        Asked(
+            "stack",
+            "Cut from",
+            "choice",
+            "a stack brings its wood and its moisture",
+            what="the stack it is cut from",
+        ),
         Asked("species", "Wood", list="species-names"),
         Asked("cut", "Cut", "choice", options=tuple((cut, cut) for cut in RING_ANGLE_OF_CUT)),
-        Asked("mc", "Moisture of the stock today", "number", "%, metered"),
+        Asked(
+            "mc", "Moisture of the stock today", "number", "%, metered", what="moisture content of the stock"
+        ),
         Asked("home", "Home", "choice"),
-        Asked("low", "Driest humidity there", "number", "%, where humidities are typed in"),
-        Asked("high", "Dampest humidity there", "number", "%"),
-        Asked("face", "Finish, both faces", "choice", options=FILMS),
+        Asked("low", "Driest humidity there", "number", "%, for a home without a sensor"),
+        Asked("high", "Dampest humidity there", "number", "%, for a home without a sensor"),
+        Asked("face", "Finish, both faces", "choice", options=FILMS, what="finish"),
         Asked("coats", "Coats"),
-        Asked("panel", "Thickness of a panel, if framed", "length"),
-        Asked("stile", "Width of a stile, if framed", "length"),
-        Asked("board", "Boards at hand are wide", "length"),
+        Asked("panel", "Thickness of a panel, if framed", "length", what="thickness of a panel"),
+        Asked("stile", "Width of a stile, if framed", "length", what="width of a stile"),
+        Asked("board", "Boards at hand are wide", "length", what="width of the boards"),
     ),
     is_first=True,
 )
@@ -171,11 +179,11 @@ def home_of(
     wanted = asked.get("home", USUAL)
     if wanted == GIVEN:
         low, high = (
-            forms.number_typed(asked.get(key), f"{name} humidity")
+            forms.number_typed(asked.get(key), f"{name} humidity there")
             for key, name in (("low", "driest"), ("high", "dampest"))
         )
         if not 0.0 < low < high <= 95.0:
-            raise BadInput("", "humidity", "must run from a dry to a damper one", f"{low:g} to {high:g} %")
+            raise BadInput("", "dampest humidity there", "must be over the driest, and at most 95 %", high)
         exact = HomeRange.of_humidity(low, high)
         home = HomeRange(round(exact.mc_low_pct, 1), round(exact.mc_high_pct, 1))
         return home, f"{low:g} to {high:g} % RH as given, held long enough"

@@ -49,6 +49,7 @@ def layout(view: View) -> html.Main:
             keys = [asked["first"], *([asked["second"]] if "second" in asked else [])]
             designs = [rehearse_asked.design_of(key, view.query, session, view) for key in keys]
         except BadInput as error:
+            form = form_part(asked, places, session, view, error)
             return sheet("What would a year of air have done to it?", forms.problem(error), form)
     runs = [rehearse_asked.run(design, year, asked.get("begin", rehearse_asked.BUILT)) for design in designs]
     return page(runs, year, form, view)
@@ -115,7 +116,11 @@ def _day(at: Any, year: Year, view: View) -> str:
 
 
 def form_part(
-    asked: Mapping[str, str], places: Sequence[PlaceNow], session: Session, view: View
+    asked: Mapping[str, str],
+    places: Sequence[PlaceNow],
+    session: Session,
+    view: View,
+    error: BadInput | None = None,
 ) -> html.Details:
     """The fields, open until there is an answer."""
     designs = rehearse_asked.designs_known(view.query, session)
@@ -138,7 +143,8 @@ def form_part(
             "read once, kept for the next time",
         ),
         options=options,
-        is_open="first" not in asked or "air" not in asked,
+        is_open=error is not None or "first" not in asked or "air" not in asked,
+        error=error,
     )
 
 

@@ -33,12 +33,18 @@ FORM = Form(
     "rehearse",
     "Rehearse",
     (
-        Asked("first", "Design", "choice"),
+        Asked("first", "Design", "choice", what="a design"),
         Asked("second", "Beside", "choice"),
-        Asked("air", "Year of air", "choice"),
+        Asked("air", "Year of air", "choice", what="a year of air"),
         Asked("begin", "It begins", "choice", options=((BUILT, "as built"), (LIVED, "after a year there"))),
         Asked("scheme", "House, for outdoor air", "choice", "how outdoor air becomes the room's"),
-        Asked("months", "Monthly means outdoors", "temperature", "twelve, January first, {degrees}"),
+        Asked(
+            "months",
+            "Monthly means outdoors",
+            "temperature",
+            "twelve, January first, {degrees}",
+            what="monthly means",
+        ),
     ),
     is_first=True,
 )

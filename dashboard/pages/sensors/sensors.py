@@ -28,12 +28,16 @@ def layout(view: View) -> html.Main:
         counts = sensing.tallies(session)
         pairs = two_rooms(session, view.now)
         gone = dismissed_topics(session)
+    apart = by_sensor(pairs)
     heard = list(view.context.sensors.heard()) if view.context.sensors else []
     return sheet(
         headline(sensors, heard, pairs),
         two_rooms_part(pairs),
         waiting_part(heard, places, view),
-        part("Known", listed([_row(one, by_sensor(pairs), view) for one in sensors])),
+        part(
+            "Known",
+            listed([_row(one, apart, view) for one in sorted(sensors, key=lambda one: _need(one, apart))]),
+        ),
         None
         if sensors or heard
         else empty(
@@ -71,9 +75,19 @@ def headline(
     return "Every sensor is heard." if sensors else "No sensor is heard."
 
 
+def _verdict(one: SensorNow, apart: Mapping[int, TwoRooms]) -> str:
+    """How a sensor stands; one that may hang in another room than its like is doubted."""
+    return "near" if one.id in apart and one.judgement.verdict == "clear" else one.judgement.verdict
+
+
+def _need(one: SensorNow, apart: Mapping[int, TwoRooms]) -> tuple[bool, int]:
+    """What asks for a look first: a silent sensor, then a doubted one."""
+    verdict = _verdict(one, apart)
+    return verdict != "unknown", say.need(verdict)
+
+
 def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     where = f", at {one.place}" if one.place else ", hung nowhere"
-    verdict = "near" if one.id in apart and one.judgement.verdict == "clear" else one.judgement.verdict
     air = []
     if one.rh_pct is not None:
         air.append(say.rh(one.rh_pct))
@@ -88,7 +102,7 @@ def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
     if one.battery_pct is not None:
         facts.append(f"Battery {one.battery_pct:.0f}{say.NBSP}%.")
     return noted(
-        verdict,
+        _verdict(one, apart),
         html.A(html.B(one.name), href=address("sensor", one.id)),
         where,
         html.Div(" ".join(facts), className="soft small"),

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import groupby
 from typing import Any
 
 from dash import html
@@ -240,9 +241,9 @@ def strip(pieces: Sequence[PieceNow], places: Sequence[PlaceNow], view: View) ->
     likely = sorted((one for one in limits(well, view) if one.is_likely), key=lambda one: one.from_at)
     zone = zone_of_shop(places)
     rows = []
-    for one in likely[:STRIP]:
-        when = html.Span(stretch(one.from_at, zone, view.now), className="soft small")
-        rows.append(html.Li([when, html.Br(), *one.line()]))
+    for when, ones in groupby(likely[:STRIP], key=lambda one: stretch(one.from_at, zone, view.now)):
+        lines = [html.Div(one.line()) for one in ones]
+        rows.append(html.Li([html.Span(when, className="soft small"), *lines]))
     more = f"{len(likely) - STRIP} more, and all else that" if len(likely) > STRIP else "All that"
     return part(
         "Coming",

@@ -9,7 +9,7 @@ from dash import html
 
 from dashboard.pages.frame import empty, joined_links, listed, noted, num, part, prose, sheet, word
 from dashboard.pages.lumber import glue
-from dashboard.pages.lumber.stock import stack_row
+from dashboard.pages.lumber.stock import stack_row, worst_first
 from dashboard.pages.pieces.piece import face
 from dashboard.pages.places.place import brackets_of, drawn_with_parts, pieces_at, rule
 from dashboard.pages.shop.coming import strip
@@ -168,17 +168,16 @@ def drawn_places(shop: ShopNow) -> tuple[list[PlaceNow], list[PlaceNow]]:
     """The places whose rule is drawn, and the others: every one of a few, else the shop and the worst."""
     if len(shop.places) <= PLACES:
         return list(shop.places), []
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
     standing: dict[int, list[int]] = defaultdict(list)
     for piece in shop.pieces:
         if piece.place is not None:
-            standing[piece.place.id].append(order[piece_words.mark_of(piece)])
+            standing[piece.place.id].append(say.need(piece_words.mark_of(piece)))
     by_need = sorted(
         shop.places,
         key=lambda place: (
             place.kind != "shop",
             place.air is None,
-            min(standing.get(place.id, [len(order)])),
+            min(standing.get(place.id, [len(say.VERDICTS)])),
             place.name,
         ),
     )
@@ -221,12 +220,11 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
 
 
 def lumber(stacks: tuple[StackNow, ...], display: Display) -> list[Any]:
-    """Every stack with its moisture; of many, those that are not ready first."""
+    """Every stack with its moisture; the worst first."""
     if not stacks:
         link = html.A("Record one", href="/stock")
         return [empty("No stack is recorded. ", link, " to follow how it settles.")]
-    order = {verdict: index for index, verdict in enumerate(say.VERDICTS)}
-    first = sorted(stacks, key=lambda stack: order[stack.judgement.verdict])[:TOLD]
+    first = worst_first(stacks)[:TOLD]
     rows = listed([stack_row(stack, display) for stack in first])
     more = html.P(html.A(f"All {len(stacks)} stacks", href="/stock")) if len(stacks) > TOLD else None
     return [rows, more]

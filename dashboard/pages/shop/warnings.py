@@ -18,16 +18,20 @@ from model.words import display as say
 from model.words.reasons import in_sentences
 
 ANSWER = "answer"
-ACTS = (
-    "eased it",
-    "re-measured",
-    "moved it",
-    "client told",
-    "humidity seen to",
-    "sensor seen to",
-    "ignore this season",
-)
+ACTS = {
+    "eased it": "planed or sanded it",
+    "re-measured": "measured it again",
+    "moved it": "moved it",
+    "client told": "told the client",
+    "humidity seen to": "adjusted the humidity",
+    "sensor seen to": "saw to the sensor",
+    "ignore this season": "let it be this season",
+}
+"""What may be done about a warning, as the book keeps it and as it is said."""
+LIKELY = {"sensor": "sensor seen to", "place": "humidity seen to", "stack": "moved it"}
+"""What is done most about a warning of each kind; about any other, wood is taken off."""
 TIERS = {"now": "now", "morning": "this morning", "week": "this week", "season": "this season"}
+"""How soon each is to be seen to, the soonest first."""
 
 
 def layout(view: View) -> html.Main:
@@ -43,12 +47,16 @@ def layout(view: View) -> html.Main:
     def rows(those: Sequence[WarningNow]) -> Child:
         return listed([_row(one, subjects, view) for one in those])
 
+    def need(warning: WarningNow) -> tuple[int, int]:
+        # What harms is for this morning. Of those alike the newest comes first, as they come.
+        return list(TIERS).index(warning.tier), say.need(warning.to_verdict)
+
     return sheet(
         f"{sentences.counted(len(unanswered), 'warning').capitalize()} to answer."
         if unanswered
         else "No warning waits for an answer.",
-        rows(unanswered),
-        part("Answered, and still so", rows(answered_ones)),
+        rows(sorted(unanswered, key=need)),
+        part("Answered, still open", rows(sorted(answered_ones, key=need))),
         part("Past", rows(past)),
         lead="You are warned once. It closes when the problem is gone.",
     )
@@ -73,13 +81,15 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
     ]
     if warning.acknowledged_at is not None:
         when = say.day(warning.acknowledged_at, zone, view.units, view.now)
-        lines.append(html.Div(f"Answered on {when}: {warning.trade_act}.", className="small"))
+        act = warning.trade_act or ""
+        lines.append(html.Div(f"Answered on {when}: {ACTS.get(act, act)}.", className="small"))
     answer: Any = None
     if warning.closed_at is None and warning.acknowledged_at is None:
         label = f"How it was answered: {subject.name if subject else ''}"
+        usual = LIKELY.get(warning.subject_kind, "eased it")
         answer = html.Div(
             [
-                Choice({"form": ANSWER, "warning": warning.id}, [(act, act) for act in ACTS], ACTS[0], label),
+                Choice({"form": ANSWER, "warning": warning.id}, list(ACTS.items()), usual, label),
                 html.Button("Answered", id={"act": ANSWER, "warning": warning.id}),
             ],
             className="answer",
@@ -103,7 +113,7 @@ def acknowledged(number: int, typed: dict[Any, Any], view: View) -> Act:
     act = str(typed.get(number) or "")
     with doing(view, "answer") as (session, revision):
         book.acknowledge(session, session.get_one(Warning, number), act, view.now)
-        return done(revision, f"Answered: {act}.", "The warning waits for an answer again.")
+        return done(revision, f"Answered: {ACTS.get(act, act)}.", "The warning waits for an answer again.")
 
 
 ROUTES = [Route("/warnings", layout, live=False)]
