@@ -1,7 +1,5 @@
 """A chart over time on its page: its span, a moment that is asked of, and its values as a file."""
 
-import csv
-import io
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -24,6 +22,7 @@ from model.records.queries import series, traces
 from model.records.schema.tables import BodyRow, MemberRow, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words.cells import csv_text
 
 MOMENT = "moment"
 AIR = ("timestamp_utc", "temperature_c", "rh_pct", "emc_pct", "basis")
@@ -93,10 +92,7 @@ def nearest(at: Any, asked_at: datetime, within: timedelta) -> int | None:
 def rows_of(
     session: Session, kind: str, number: int, since_at: datetime, until_at: datetime
 ) -> tuple[str, tuple[str, ...], Iterable[tuple[Any, ...]]] | None:
-    """A chart's values within a span, none left out: whose they are, their columns, their rows in SI units.
-
-    Nothing in them was typed by anyone, so that no cell can be taken for a formula.
-    """
+    """All of a chart's values within a span: whose they are, their columns, their rows in SI units."""
     table = {"place": Place, "sensor": Sensor, "body": BodyRow}.get(kind)
     found: Any = None if table is None else session.get(table, number)
     if found is None:
@@ -136,11 +132,7 @@ def register(app: Dash, context: Context) -> None:
         if found is None:
             return flask.Response("that is not in the book", 404, mimetype="text/plain")
         name, columns, rows = found
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(columns)
-        writer.writerows(rows)
-        return answer_file(text.getvalue(), name, "values", "csv")
+        return answer_file(csv_text(columns, rows), name, "values", "csv")
 
     leads_typed(app, context, MOMENT, _moment_address, which="zone")
 

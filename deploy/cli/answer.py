@@ -2,6 +2,7 @@
 
 import json
 import math
+import sys
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -126,7 +127,14 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
 
 
 def write_file(out: Path, content: bytes, *endings: str, is_private: bool = False) -> None:
-    """Write what a command makes, if `is_private` for its owner alone; its name has one of the endings."""
+    """Write what a command makes, if `is_private` for its owner alone; its name has one of the endings.
+
+    A dash is standard output, which then holds nothing else.
+    """
+    if str(out) == "-":
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+        return
     if out.suffix.lower() not in endings:
         raise BadInput("", "--out", f"must name a {' or a '.join(endings)} file", str(out))
     try:

@@ -7,17 +7,17 @@ from zoneinfo import ZoneInfo
 
 import typer
 from sqlalchemy import select
-from sqlalchemy.orm import Session
 
 from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
+from deploy.cli.list_command import Keep, ListFile, take_list
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import open_book
 from model.records.acts import book
 from model.records.acts.clients import client_named
-from model.records.acts.places import add_place
+from model.records.acts.places import add_place, place_named
 from model.records.queries import overview as queries
-from model.records.schema.tables import PieceRow, Place
+from model.records.schema.tables import PieceRow
 from model.wood.errors import BadInput
 from model.wood.material import metering
 from model.wood.material.species import named_here
@@ -47,15 +47,6 @@ def instant_of(text: str | None, zone: str, now: datetime) -> datetime:
     if at.tzinfo is None:
         at = at.replace(tzinfo=ZoneInfo(zone))
     return at.astimezone(UTC)
-
-
-def place_named(session: Session, name: str) -> Place:
-    """A recorded place; an unknown name is answered with those there are."""
-    found = session.scalar(select(Place).where(Place.name == name))
-    if found is None:
-        known = ", ".join(session.scalars(select(Place.name).order_by(Place.name))) or "none yet"
-        raise BadInput("", "place", f"must be one that is recorded ({known})", name)
-    return found
 
 
 PlaceKind = Annotated[
@@ -116,6 +107,26 @@ def piece_move(
             raise BadInput("", "piece", "must be one that is recorded", name)
         book.move(session, piece, row, instant_of(since, row.zone, now))
     say(f"{name} stands at {place}.")
+
+
+@pieces.command("import")
+def piece_import(
+    file: ListFile, keep: Keep = False, units: UnitsText = None, as_json: AsJson = False
+) -> None:
+    """Record pieces from a spreadsheet, a drawn case a line."""
+    from dashboard.pages.pieces.piece_list import PIECES
+
+    take_list(PIECES, file, keep, units, as_json)
+
+
+@stacks.command("import")
+def stack_import(
+    file: ListFile, keep: Keep = False, units: UnitsText = None, as_json: AsJson = False
+) -> None:
+    """Record stacks from a spreadsheet, one a line."""
+    from dashboard.pages.lumber.stack_list import STACKS
+
+    take_list(STACKS, file, keep, units, as_json)
 
 
 @stacks.command("add")

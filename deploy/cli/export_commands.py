@@ -36,6 +36,19 @@ def export_readings(
     say(f"{count} readings written to {out}.")
 
 
+@exports.command("pieces")
+def export_pieces(
+    out: Annotated[Path, typer.Option("--out", help="A .csv file; - for standard output.")],
+) -> None:
+    """Write every piece with its fits, a limit a row: how it stands, and when the year may pass it."""
+    from dashboard.paper.piece_table import pieces_csv
+
+    store, now = open_book()
+    with store.session() as session:
+        table = pieces_csv(session, now)
+    write_file(out, table.encode(), ".csv", is_private=True)
+
+
 @exports.command("book")
 def export_book(out: Annotated[Path, typer.Option("--out", help="A .zip file.")]) -> None:
     """Write the whole book as one archive: a Parquet file a table, and a manifest."""

@@ -21,10 +21,10 @@ from deploy.cli.answer import (
     wood_given,
     write_file,
 )
-from deploy.cli.book_commands import place_named
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
 from deploy.wiring import clock_of, open_book
+from model.records.acts.places import place_named
 from model.records.store import Store
 from model.wood.design.cautions import wood_provenance
 from model.wood.errors import BadInput

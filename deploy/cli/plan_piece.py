@@ -5,10 +5,10 @@ from dataclasses import asdict
 from pathlib import Path
 
 from deploy.cli.answer import UnitsText, display_of, give_json, give_table, say, span_given
-from deploy.cli.book_commands import place_named
 from deploy.cli.wood_commands import read_piece_file
 from deploy.wiring import open_book
 from model.answers.annual_range import home_year, recorded_air
+from model.records.acts.places import place_named
 from model.wood.design.at_ends import at_ends
 from model.wood.design.cut_list import cut_list
 from model.wood.design.part_request import HomeRange

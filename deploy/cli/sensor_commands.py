@@ -8,11 +8,12 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from deploy.cli.answer import AsJson, give_json, give_table, say, temperature_given
-from deploy.cli.book_commands import PlaceKind, SinceText, instant_of, place_named
+from deploy.cli.book_commands import PlaceKind, SinceText, instant_of
 from deploy.cli.readings_commands import nowhere_line
 from deploy.wiring import open_book
 from model.records.acts import hangings
 from model.records.acts.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
+from model.records.acts.places import place_named
 from model.records.queries import sensing
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.records.schema.tables import RejectedMessage, Sensor

@@ -11,13 +11,13 @@ import pyarrow as pa
 import pyarrow.parquet as parquet
 from sqlalchemy import BigInteger, select, type_coerce
 
-from ingest.files.cells import harmless
 from ingest.payload.quantities import plain
 from model.records.private import private
 from model.records.schema.tables import Binding, Reading, Sensor
 from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
 from model.wood.errors import BadInput
+from model.words.cells import harmless
 
 PIECE_ROWS = 100_000
 COLUMNS = ("timestamp_utc", "sensor", "topic", "temperature_c", "rh_pct")

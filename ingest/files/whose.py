@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from ingest.files.cells import as_meant
 from ingest.files.columns import ColumnGuess
 from ingest.files.imported import FirstRow, ImportReport
 from ingest.payload.quantities import plain
@@ -19,6 +18,7 @@ from model.records.schema.tables import Binding, Place, Sensor
 from model.records.schema.types import from_epoch_ms
 from model.records.store import Store
 from model.wood.errors import BadInput
+from model.words.cells import as_meant
 
 FIRST_ROWS = 5
 UNMADE = 1 << 40  # numbers no sensor has, for those that are not made yet

@@ -37,6 +37,9 @@ SPANS = ("month", "season", "year", "all")
 """Spans a stack's moisture is drawn over."""
 
 
+LIST = html.A("Several from a spreadsheet", href="/stock/file")
+
+
 def layout(view: View) -> html.Main:
     """The page of all stacks."""
     with view.store.session() as session:
@@ -52,7 +55,7 @@ def layout(view: View) -> html.Main:
     return sheet(
         title,
         listed([stack_row(stack, view.display) for stack in worst_first(stacks)]),
-        part("Record a stack", new_form(places, view)),
+        part("Record a stack", new_form(places, view), html.P(LIST) if places else None),
     )
 
 

@@ -136,7 +136,7 @@ def _table(pattern: CasePattern, typed: CaseTyped, view: View, notes: list[str])
         text = typed.get(size.key, "").strip()
         if text:
             table[size.key] = (
-                int(text) if size.is_count else forms.length_typed(text, view.units, size.meaning)
+                drafts.whole(text) if size.is_count else forms.length_typed(text, view.units, size.meaning)
             )
     for choice in pattern.choices:
         if typed.get(choice.key):

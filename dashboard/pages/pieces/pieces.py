@@ -2,8 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import UTC
 
-from dash import html
+import flask
+from dash import Dash, html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -11,8 +13,10 @@ from dashboard.forms.fields import choice_field, text_field
 from dashboard.pages.frame import A_PAGE, empty, noted, page_asked, pages, prose, sheet
 from dashboard.pages.pieces.piece_acts import RESTORE
 from dashboard.pages.pieces.piece_fits import margin_said
+from dashboard.paper.piece_table import pieces_csv
 from dashboard.say import piece_words, sentences
-from dashboard.shell.view import Route, View, address
+from dashboard.shell.files import answer_file
+from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow
 from model.records.schema.tables import MemberRow
@@ -44,6 +48,8 @@ def layout(view: View) -> html.Main:
                 html.A("Record the first piece", href="/case"),
                 ", or ",
                 html.A("plan one", href="/plan"),
+                ", or ",
+                html.A("take several from a spreadsheet", href="/pieces/file"),
                 ".",
             ),
         )
@@ -62,6 +68,8 @@ def layout(view: View) -> html.Main:
             [
                 html.A("Record a piece", href="/case", className="button first"),
                 html.A("Clients", href="/clients", className="button"),
+                html.A("Several from a spreadsheet", href="/pieces/file", className="button"),
+                html.A("Save as a table", href="/pieces.csv", className="button"),
             ],
             className="buttons no-print",
         ),
@@ -203,6 +211,16 @@ def wanted(piece: PieceNow, asked: Mapping[str, str], meant: str, woods: Mapping
         return False
     verdict = {"not known": "unknown"}.get(asked["show"], asked["show"])
     return verdict in ("all", "archived") or piece_words.mark_of(piece) == verdict
+
+
+def register(app: Dash, context: Context) -> None:
+    """Every piece with its fits as a file."""
+
+    @app.server.get("/pieces.csv")
+    def pieces_file() -> flask.Response:
+        with context.store.session() as session:
+            table = pieces_csv(session, context.now().astimezone(UTC))
+        return answer_file(table, "pieces", "fits", "csv")
 
 
 ROUTES = [Route("/pieces", layout, live=False)]

@@ -1,21 +1,26 @@
 """Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
 
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import UTC, timedelta
 
-from dash import html
+import flask
+from dash import Dash, html
 
 from dashboard.figures import plot
 from dashboard.figures.compared import Off, compared_chart
 from dashboard.pages.frame import num, part, sheet, table
-from dashboard.shell.view import Route, View
+from dashboard.shell.files import answer_file
+from dashboard.shell.view import Context, Route, View
 from model.answers.validation import Agreement, Spread, agreement
 from model.records.schema.tables import Place
 from model.words import display as say
+from model.words.cells import csv_text
 from model.words.display import Display
 from model.words.record_text import NAMES, difference_said, spread_sentence
 
 MARGIN = timedelta(days=10)
+VALUES = "/values/foretold.csv"
+COLUMNS = ("timestamp_utc", "piece", "part_or_fit", "quantity", "foretold", "measured", "doubt", "with")
 WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
 
 
@@ -63,7 +68,9 @@ def chart_part(found: Agreement, zone: str, view: View) -> html.Section:
     stretch = plot.Stretch(min(times) - MARGIN, max(times) + MARGIN, zone, view.units)
     message = " ".join(spread_sentence(vars(spread), view.display) for spread in found.overall)
     chart = compared_chart(list(offs.items()), stretch, message)
-    return part("Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured"))
+    return part(
+        "Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured", csv=VALUES)
+    )
 
 
 def spreads_list(spreads: Iterable[Spread], display: Display) -> html.Ul:
@@ -105,6 +112,29 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
     summary = None if named else spreads_list(found.overall, display)
     told = table("Foretold, and measured", heads, rows, right=("Foretold", "Measured"))
     return part("Foretold, and measured", told, summary)
+
+
+def register(app: Dash, context: Context) -> None:
+    """The values of the chart as a file: each quantity in the unit that ends its name."""
+
+    @app.server.get(VALUES)
+    def foretold_values() -> flask.Response:
+        with context.store.session() as session:
+            compared = agreement(session, context.now()).compared
+        rows = [
+            (
+                f"{one.at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}",
+                one.piece,
+                one.fit or one.member,
+                one.quantity,
+                one.predicted,
+                one.measured,
+                one.uncertainty,
+                one.how or "measured",
+            )
+            for one in compared
+        ]
+        return answer_file(csv_text(COLUMNS, rows), "foretold", "values", "csv")
 
 
 ROUTES = [Route("/foretold", layout, live=False)]

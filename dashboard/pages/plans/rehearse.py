@@ -1,9 +1,11 @@
 """Rehearse: a design, or two, through a year of air before a board is cut: tide, worst days, margins."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 
+import flask
 import numpy as np
 from dash import ALL, Dash, Input, State, ctx, html, no_update
 from sqlalchemy.orm import Session
@@ -16,8 +18,9 @@ from dashboard.forms.asking import asked_in_units, asked_of, asked_part, leads
 from dashboard.forms.fields import Upload, field
 from dashboard.pages.frame import ADDRESS, Child, listed, noted, num, part, prose, sheet, table
 from dashboard.pages.plans import plan_asked, rehearse_asked
-from dashboard.pages.plans.rehearse_asked import MONTHS, MOST_WEATHER_BYTES, Came, Ran, Year
+from dashboard.pages.plans.rehearse_asked import MONTHS, MOST_WEATHER_BYTES, Came, Design, Ran, Year
 from dashboard.say import piece_view, sentences
+from dashboard.shell.files import answer_file, answer_plainly
 from dashboard.shell.uploads import UPLOADS, uploads
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.queries import overview as queries
@@ -26,9 +29,12 @@ from model.records.queries.series import Tide
 from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words.cells import csv_text
 
 FILE = "rehearse-file"
 EVERY_H = 6
+VALUES = "/values/rehearsed.csv"
+COLUMNS = ("timestamp_utc", "design", "part", "mc_mean_pct", "width_mm")
 
 
 def layout(view: View) -> html.Main:
@@ -45,14 +51,23 @@ def layout(view: View) -> html.Main:
                 "one of a weather file brought indoors, or one of twelve monthly means.",
             )
         try:
-            year = rehearse_asked.year_of(view.query, session, view)
-            keys = [asked["first"], *([asked["second"]] if "second" in asked else [])]
-            designs = [rehearse_asked.design_of(key, view.query, session, view) for key in keys]
+            designs, year = designs_asked(asked, session, view)
         except BadInput as error:
             form = form_part(asked, places, session, view, error)
             return sheet("What would a year of air have done to it?", forms.problem(error), form)
-    runs = [rehearse_asked.run(design, year, asked.get("begin", rehearse_asked.BUILT)) for design in designs]
+    runs = rehearsed(designs, year, asked)
     return page(runs, year, form, view)
+
+
+def designs_asked(asked: Mapping[str, str], session: Session, view: View) -> tuple[list[Design], Year]:
+    """What is rehearsed, and the year of air; BadInput for what isn't there."""
+    year = rehearse_asked.year_of(view.query, session, view)
+    keys = [asked["first"], *([asked["second"]] if "second" in asked else [])]
+    return [rehearse_asked.design_of(key, view.query, session, view) for key in keys], year
+
+
+def rehearsed(designs: Sequence[Design], year: Year, asked: Mapping[str, str]) -> list[Ran]:
+    return [rehearse_asked.run(design, year, asked.get("begin", rehearse_asked.BUILT)) for design in designs]
 
 
 def page(runs: Sequence[Ran], year: Year, form: Any, view: View) -> html.Main:
@@ -226,7 +241,8 @@ def tide_drawn(ran: Ran, name: str, year: Year, view: View) -> html.Figure:
         moisture_marks=piece_view.moisture_marks(member),
         name=say.said(name),
     )
-    return plot.placed(chart, f"{ran.design.name}, {say.said(name)}, in the year of {year.name}")
+    title = f"{ran.design.name}, {say.said(name)}, in the year of {year.name}"
+    return plot.placed(chart, title, csv=f"{VALUES}?{urlencode(view.query)}")
 
 
 def register(app: Dash, context: Context) -> None:
@@ -236,6 +252,20 @@ def register(app: Dash, context: Context) -> None:
         return address("rehearse", **plan_asked.asked_of(view.query), **asked)
 
     leads(app, context, rehearse_asked.FORM, onward)
+
+    @app.server.get(VALUES)
+    def rehearsed_values() -> flask.Response:
+        view = view_of(context, flask.request.full_path)
+        asked = asked_of(rehearse_asked.FORM, view.query)
+        if "first" not in asked or "air" not in asked:
+            return answer_plainly("Nothing is rehearsed at this address.")
+        try:
+            with context.store.session() as session:
+                designs, year = designs_asked(asked, session, view)
+        except BadInput as error:
+            return answer_plainly(forms.in_words(error))
+        runs = rehearsed(designs, year, asked)
+        return answer_file(csv_text(COLUMNS, values_of(runs)), "rehearsed", "values", "csv")
 
     @app.callback(
         *OUTPUTS,
@@ -255,6 +285,16 @@ def register(app: Dash, context: Context) -> None:
         asked = asked_in_units(rehearse_asked.FORM, typed, view.units)
         act = rehearse_asked.read_weather(uploads.path(token), view)
         return answered(replace(act, href=onward(view, "", {**asked, "air": act.href})))
+
+
+def values_of(runs: Sequence[Ran]) -> Iterator[tuple[Any, ...]]:
+    """Every hour of every part of the designs."""
+    for ran in runs:
+        at = ran.at.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M:%SZ")
+        for name, mc_pct in ran.mc_pct.items():
+            width_mm = ran.width_mm[name]
+            for moment, mc, width in zip(at, mc_pct.round(3), width_mm.round(3), strict=True):
+                yield moment, ran.design.name, name, float(mc), float(width)
 
 
 ROUTES = [Route("/rehearse", layout, live=False)]

@@ -144,3 +144,12 @@ def free_name(
     if session.scalar(select(table.id).where(table.name == name)) is not None:
         raise BadInput("", f"{noun} name", "must not be taken yet", name)
     return name
+
+
+def place_named(session: Session, name: str) -> Place:
+    """A recorded place; an unknown name is answered with those there are."""
+    found = session.scalar(select(Place).where(Place.name == name))
+    if found is None:
+        known = ", ".join(session.scalars(select(Place.name).order_by(Place.name))) or "none yet"
+        raise BadInput("", "place", f"must be one that is recorded ({known})", name)
+    return found
