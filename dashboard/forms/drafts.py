@@ -23,6 +23,7 @@ Draft = dict[str, Any]
 KEPT = (
     "ring_angle_deg",
     "mc_basis",
+    "mc_doubt_pct",
     "measured_at",
     "finished_at",
     "rest_until",

@@ -16,6 +16,7 @@ from model.wood.design.cutting import cut_document
 from model.wood.design.design_range import DesignRange, Governing, design_range
 from model.wood.design.gap_table import MONTHS, gap_table
 from model.wood.design.patterns.request import request_from_document
+from model.wood.doubt import start_doubt_pct
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.material.member import Member
@@ -273,8 +274,9 @@ def _drawer_gaps(sheet: _Job, facts: JobFacts, display: Display) -> None:
     shares = (0.16, *[0.07] * 12)
     sheet.row(("opening", *MONTHS), shares, "B")
     for name, height_mm in openings.items():
-        movement = facts.piece.fits[name].members[0].movement
-        (row,) = gap_table(movement, [height_mm], ends, steps=display.steps)
+        (front, *_) = facts.piece.fits[name].members
+        doubt_pct = start_doubt_pct(front)
+        (row,) = gap_table(front.movement, [height_mm], ends, steps=display.steps, doubt_pct=doubt_pct)
         gaps = tuple(display.bare_length(gap, finest=64) for gap in row.gaps_mm)
         sheet.row((display.length(height_mm), *gaps), shares)
     sheet.hairline(sheet.y_now)

@@ -32,6 +32,12 @@ MetersMc = Annotated[float, typer.Option("--mc", help="MC of the stock today [%]
 MeterDoubt = Annotated[
     float, typer.Option("--mc-doubt", help="How far that MC may be out, either way [points].")
 ]
+StockDoubt = Annotated[
+    float | None,
+    typer.Option(
+        "--mc-doubt", help="How far that MC may be out, either way [points]; else as the file says."
+    ),
+]
 OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
 McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
 RhRange = Annotated[

@@ -14,6 +14,7 @@ from deploy.cli.answer import (
     MetersMc,
     OutPdf,
     RhRange,
+    StockDoubt,
     UnitsText,
     display_of,
     give_json,
@@ -29,9 +30,9 @@ from deploy.cli.answer import (
 from deploy.settings import load_settings
 from model.wood.design.cautions import wood_provenance
 from model.wood.design.cutting import cut_document, doubt_given
-from model.wood.design.setting_out import METER_DOUBT_PCT
 from model.wood.doubt import ASSUMED_DOUBT_PCT, Knowledge, advice_at_the_saw, doubt_document, width_doubt
 from model.wood.errors import BadInput
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.material.member import Member
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.material.species import Species, all_species
@@ -122,7 +123,7 @@ def width(
         float | None,
         typer.Option("--ring-angle", help="Angle of the growth rings to the face, 0 to 90 degrees."),
     ] = None,
-    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    mc_doubt: MeterDoubt = METER_UNCERTAINTY_PCT,
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
@@ -232,7 +233,7 @@ def cut(
     mc: MetersMc,
     mc_range: McRange = None,
     rh_range: RhRange = None,
-    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    mc_doubt: StockDoubt = None,
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
@@ -256,7 +257,7 @@ def cut_card(
     out: OutPdf,
     mc_range: McRange = None,
     rh_range: RhRange = None,
-    mc_doubt: MeterDoubt = METER_DOUBT_PCT,
+    mc_doubt: StockDoubt = None,
     home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
     units: UnitsText = None,
 ) -> None:
@@ -336,6 +337,8 @@ def gaps(
     say_wood(wood, species_name)
     say("The month stands for stock that nobody metered, in a heated shop. Metered stock: paneltide cut.")
     widest = max(row.height_mm for row in rows)
-    before, then = (display.doubt(doubt_mm(widest, pct)) for pct in (ASSUMED_DOUBT_PCT, METER_DOUBT_PCT))
+    before, then = (
+        display.doubt(doubt_mm(widest, pct)) for pct in (ASSUMED_DOUBT_PCT, METER_UNCERTAINTY_PCT)
+    )
     if then != before:
         say(f"Meter the stock, and ± {before} at the highest becomes ± {then}.")

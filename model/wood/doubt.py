@@ -116,7 +116,9 @@ class Knowledge:
 
 
 def start_doubt_pct(member: Member) -> float:
-    """The doubt of the moisture content at which a part was measured [points]."""
+    """The doubt of the moisture content at which a part was measured [points]: as said, else by its basis."""
+    if member.mc_doubt_pct is not None:
+        return member.mc_doubt_pct
     return METER_UNCERTAINTY_PCT if member.mc_basis == "measured" else ASSUMED_DOUBT_PCT
 
 

@@ -21,9 +21,8 @@ from model.watch.state.roster import (
     Roster,
     SolverMember,
 )
-from model.wood.doubt import ASSUMED_DOUBT_PCT, TEN_PERCENT_SD
+from model.wood.doubt import TEN_PERCENT_SD, start_doubt_pct
 from model.wood.errors import BadInput
-from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.material.member import Member
 from model.wood.material.species import find_species
 from model.wood.moisture import solver as moisture
@@ -31,7 +30,6 @@ from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import moisture_batch, piece_from_document
 
 # The ± of a part's first moisture content [points], of a meter or of a guess.
-DOUBT_OF_BASIS = {"measured": METER_UNCERTAINTY_PCT, "assumed": ASSUMED_DOUBT_PCT}
 
 
 # A dead-piled stack takes up moisture at its outside only. Closed-shed storage gains about 0.3 % a month
@@ -133,7 +131,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
     except BadInput as problem:
         return Assembly("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
     bodies = tuple(
-        _body(row[0], piece.members[row[1]], row[3], row[4], DOUBT_OF_BASIS[row[5]], one, own)
+        _body(row[0], piece.members[row[1]], row[3], row[4], start_doubt_pct(piece.members[row[1]]), one, own)
         for row, one, own in zip(members, constants, measured, strict=True)
     )
     gaps: dict[int, list[tuple[int, float]]] = {}

@@ -13,19 +13,17 @@ from model.wood.design.cautions import cautions, provenance
 from model.wood.design.setting_out import (
     HOME_MC_PCT,
     INCH_STEPS,
-    METER_DOUBT_PCT,
     Cut,
     Increments,
     ServiceRange,
 )
-from model.wood.doubt import Knowledge, advice_at_the_saw, doubt_document, width_doubt
+from model.wood.doubt import Knowledge, advice_at_the_saw, doubt_document, start_doubt_pct, width_doubt
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
+from model.wood.material.member import MOST_DOUBT_PCT
 from model.wood.piece import Piece
 from model.wood.piece_table import near_matches
 from model.wood.reason import Reason
-
-MOST_DOUBT_PCT = 5.0
 
 
 def _fit_named(piece: Piece, fit_name: str) -> Fit:
@@ -72,7 +70,7 @@ def cut_advice(
     stock_mc_pct: float,
     range_mc_pct: tuple[float, float] = HOME_MC_PCT,
     *,
-    mc_doubt_pct: float = METER_DOUBT_PCT,
+    mc_doubt_pct: float | None = None,
     steps: Increments = INCH_STEPS,
 ) -> Cut:
     """How to cut, groove or slot for a fit today, for the home it will live in.
@@ -85,7 +83,8 @@ def cut_advice(
     range_mc_pct : (float, float)
         Dry and wet end of its home [%].
     mc_doubt_pct : float
-        How far today's moisture content may be out, either way [points], 0 to 5.
+        How far today's moisture content may be out, either way [points], 0 to 5; as the parts have it where
+        it isn't given.
 
     Raises
     ------
@@ -93,6 +92,8 @@ def cut_advice(
         For a fit that isn't there, and moisture contents that can't be.
     """
     fit = _fit_named(piece, fit_name)
+    if mc_doubt_pct is None:
+        mc_doubt_pct = max(map(start_doubt_pct, fit.members))
     service = _service_of(fit, stock_mc_pct, range_mc_pct, mc_doubt_pct)
     advice = fit.cut(service, steps)
     if not service.is_too_wet:
@@ -107,7 +108,7 @@ def cut_document(
     stock_mc_pct: float,
     range_mc_pct: tuple[float, float] = HOME_MC_PCT,
     steps: Increments = INCH_STEPS,
-    mc_doubt_pct: float = METER_DOUBT_PCT,
+    mc_doubt_pct: float | None = None,
 ) -> dict[str, Any]:
     """`cut_advice` as one JSON document, with its doubt, what has to be said of its figures, and what cups.
 

@@ -49,6 +49,7 @@ def gap_table(
     range_mc_pct: tuple[float, float],
     southern: bool = False,
     steps: Increments = INCH_STEPS,
+    doubt_pct: float = 0.0,
 ) -> tuple[GapRow, ...]:
     """The gap above a front of each height, fitted in each month.
 
@@ -63,6 +64,8 @@ def gap_table(
     southern : bool
         Whether the shop lies south of the equator.
     steps : Increments
+    doubt_pct : float
+        How far the month's moisture content may be out [points], counted in how much a front may swell.
 
     Raises
     ------
@@ -78,7 +81,7 @@ def gap_table(
             raise BadInput("", "height", "must lie in 20 to 600 mm", height)
         gaps, opens = [], []
         for mc_pct in shop_mc_pct(southern):
-            swells = max(float(width_at(height, mc_pct, wet_pct, movement)) - height, 0.0)
+            swells = max(float(width_at(height, mc_pct - doubt_pct, wet_pct, movement)) - height, 0.0)
             shrinks = max(height - float(width_at(height, mc_pct, dry_pct, movement)), 0.0)
             gap = steps.gap_up(max(RUN_MM + swells, LEAST_MM))
             gaps.append(gap)

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.material.member import Member
 from model.wood.material.movement import width_at
 from model.wood.reason import Reason
@@ -14,8 +15,6 @@ HOME_MC_PCT = (6.0, 11.0)
 ROUNDING_SLACK = 1e-9
 # Tongue kept in each groove at the driest (common practice, no source).
 ENGAGEMENT_MM = INCH / 8.0
-# What a hand meter may be out by, in points of moisture content (Wood Handbook ch. 13: plus or minus 1).
-METER_DOUBT_PCT = 1.0
 
 Harms = Literal["swelling", "shrinking", "both"]
 
@@ -101,7 +100,7 @@ class ServiceRange:
     today_pct: float
     dry_pct: float
     wet_pct: float
-    doubt_pct: float = METER_DOUBT_PCT
+    doubt_pct: float = METER_UNCERTAINTY_PCT
 
     @property
     def driest_pct(self) -> float:

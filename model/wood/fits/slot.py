@@ -161,7 +161,9 @@ class SlottedFit(Fit):
         if in_slot is not None:
             reasons.append(Reason("cut-slot-drawn", {"at_mm": in_slot}))
         if not enough:
-            reasons.append(Reason("cut-slot-short", {"travel_mm": steps.gap_down(travel)}))
+            sure = sum(self.travel_needed(dataclasses.replace(service, doubt_pct=0.0)))
+            how = {"how": "unsure"} if travel + ROUNDING_SLACK >= sure else {}
+            reasons.append(service.reason("cut-slot-short", travel_mm=steps.gap_down(travel), **how))
         return SlotCut(
             **self.cut_head(service, self.moving[0].name),
             enough=enough,

@@ -65,6 +65,8 @@ class Member:
         This wood's own movement against its species' table, from a re-measured width; 1 as in the table.
     mc_basis : str
         "measured", or "assumed" when nobody metered it.
+    mc_doubt_pct : float, optional
+        The ± of its moisture content [points], where more is known of it than its basis says.
     role, note : str
         The maker's own words.
     length_mm : float, optional
@@ -88,6 +90,7 @@ class Member:
     on_sheet: bool = False
     movement_factor: float = 1.0
     mc_basis: str = "measured"
+    mc_doubt_pct: float | None = None
     role: str = ""
     note: str = ""
     length_mm: float | None = None
@@ -181,6 +184,17 @@ def ring_angle_from(table: Table, is_free: bool) -> float:
     return ring_angle_of_cut(cut, table.where, table.key("cut"))
 
 
+MOST_DOUBT_PCT = 5.0
+
+
+def doubt_from(table: Table) -> float | None:
+    """How far the moisture content of a table may be out [points], where it says so."""
+    found: float | None = table.number(
+        "mc_doubt_pct", "how far mc_pct may be out", 0.0, MOST_DOUBT_PCT, None, "points"
+    )
+    return found
+
+
 def _one_face(table: Table, side: str, coats_key: str, name: str, coats: int | None) -> tuple[str, int]:
     try:
         if resolve(name) == BARE:
@@ -255,6 +269,7 @@ def member_from_document(name: str, values: object, where: str = "") -> Member:
         on_sheet=on_sheet,
         movement_factor=table.number("movement_factor", "movement against the species' table", 0.1, 5.0, 1.0),
         mc_basis=table.choice("mc_basis", "how mc_pct is known", ("measured", "assumed"), "measured"),
+        mc_doubt_pct=doubt_from(table),
         role=table.text("role", "what the part is", ""),
         note=table.text("note", "anything worth keeping", ""),
         length_mm=table.length("length", "length along the grain", None),
@@ -287,6 +302,7 @@ def member_document(member: Member) -> dict[str, Any]:
         ("on_sheet", member.on_sheet, False),
         ("movement_factor", member.movement_factor, 1.0),
         ("mc_basis", member.mc_basis, "measured"),
+        ("mc_doubt_pct", member.mc_doubt_pct, None),
         ("role", member.role, ""),
         ("note", member.note, ""),
         ("length", member.length_mm, None),

@@ -100,11 +100,12 @@ class Outline:
 
 @dataclass(frozen=True)
 class CaseWood:
-    """The wood of a case or of one of its parts: species, ring angle [°], moisture content today [%]."""
+    """The wood of a case or of one of its parts: species, ring angle [°], moisture today [%] and its ±."""
 
     species: Species
     ring_angle_deg: float
     mc_pct: float
+    mc_doubt_pct: float = 0.0
 
 
 @dataclass
@@ -154,7 +155,8 @@ class Case:
     def stock(self, name: str, wood: Wood = "show") -> Stock:
         """A part's wood as the rules ask for it."""
         own = self.wood_of(name, wood)
-        return Stock(movement_of(own.species, own.ring_angle_deg), own.mc_pct, *self.home_mc_pct)
+        movement = movement_of(own.species, own.ring_angle_deg)
+        return Stock(movement, own.mc_pct, *self.home_mc_pct, doubt_pct=own.mc_doubt_pct)
 
     def part(
         self,

@@ -14,7 +14,7 @@ from model.wood.design.patterns.base import Case, CasePattern, CaseWood, MadeFit
 from model.wood.design.patterns.shop_figures import FIGURES, ShopFigures, ShopUnits
 from model.wood.design.setting_out import HOME_MC_PCT
 from model.wood.errors import BadInput
-from model.wood.material.member import Finish, finish_document, finish_from, ring_angle_from
+from model.wood.material.member import Finish, doubt_from, finish_document, finish_from, ring_angle_from
 from model.wood.material.ring_angle import cut_document
 from model.wood.material.species import Species, find_species
 from model.wood.piece_table import Table, near_matches
@@ -45,6 +45,9 @@ class CaseRequest:
         Of what is seen; of backs, drawer bottoms and inside shelves.
     mc_pct : float
         Of the stock today [%], `mc_basis` measured or assumed.
+    mc_doubt_pct : float, optional
+        How far that may be out [points]: grooves, gaps and slots are made for it, and every advice on them
+        counts with it. Left out, the shop's own reserves stand for it.
     finish : Finish
         Of what is seen; what is inside stays bare.
     finished : str
@@ -67,6 +70,7 @@ class CaseRequest:
     inside: WoodAsked
     mc_pct: float
     mc_basis: str = "measured"
+    mc_doubt_pct: float | None = None
     finish: Finish = field(default_factory=Finish)
     finished: str = "before assembly"
     home_mc_pct: tuple[float, float] = HOME_MC_PCT
@@ -82,9 +86,10 @@ class CaseRequest:
         BadInput
             For what can't be built.
         """
+        doubt_pct = self.mc_doubt_pct or 0.0
         woods: dict[str, CaseWood] = {
-            "show": CaseWood(self.show.species, self.show.ring_angle_deg, self.mc_pct),
-            "inside": CaseWood(self.inside.species, self.inside.ring_angle_deg, self.mc_pct),
+            kind: CaseWood(wood.species, wood.ring_angle_deg, self.mc_pct, doubt_pct)
+            for kind, wood in (("show", self.show), ("inside", self.inside))
         }
         for name, values in (parts or {}).items():
             if not isinstance(values, Mapping):
@@ -95,8 +100,10 @@ class CaseRequest:
             own_cut = "cut" in values or "ring_angle_deg" in values
             angle = ring_angle_from(table, False) if own_cut else usual.ring_angle_deg
             mc_pct = table.number("mc_pct", "moisture content", 0.0, 30.0, usual.mc_pct, "%")
-            if own_cut or "species" in values or "mc_pct" in values:
-                woods[str(name)] = CaseWood(species, angle, mc_pct)
+            own_doubt = doubt_from(table)
+            if own_cut or not {"species", "mc_pct", "mc_doubt_pct"}.isdisjoint(values):
+                own_pct = doubt_pct if own_doubt is None else own_doubt
+                woods[str(name)] = CaseWood(species, angle, mc_pct, own_pct)
         shop = ShopFigures(self.shop, self.figures)
         made = Case(self.sizes, self.choices, woods, self.home_mc_pct, shop)
         self.pattern.make(made)
@@ -125,6 +132,8 @@ class CaseRequest:
                 table["finish"] = finish_document(self.finish)
             if self.mc_basis != "measured":
                 table["mc_basis"] = self.mc_basis
+            if self.mc_doubt_pct is not None:
+                table["mc_doubt_pct"] = self.mc_doubt_pct
             found["part"][name] = table
         for name, fit in made.fits.items():
             if name in self.without:
@@ -152,6 +161,8 @@ class CaseRequest:
                 **cut_document(self.inside.ring_angle_deg),
             }
         table |= {"mc_pct": self.mc_pct, "mc_basis": self.mc_basis, "finished": self.finished}
+        if self.mc_doubt_pct is not None:
+            table["mc_doubt_pct"] = self.mc_doubt_pct
         if self.finish != Finish():
             table["finish"] = finish_document(self.finish)
         table["home_mc_pct"] = list(self.home_mc_pct)
@@ -242,6 +253,7 @@ def request_from_document(values: object, where: str = "") -> CaseRequest:
         inside=inside,
         mc_pct=mc_pct,
         mc_basis=table.choice("mc_basis", "how mc_pct is known", ("measured", "assumed"), "measured"),
+        mc_doubt_pct=doubt_from(table),
         finish=finish_from(table.take("finish", "finish of what is seen", None), where, table.key("finish")),
         finished=table.choice(
             "finished",

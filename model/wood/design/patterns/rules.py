@@ -5,7 +5,7 @@ are those of the trade (common practice, no source) on this project's own defini
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from model.wood.design.patterns.shop_figures import ShopFigures
@@ -17,20 +17,35 @@ WET_STOCK_PCT = 9.5
 
 @dataclass(frozen=True)
 class Stock:
-    """Wood at today's moisture content that will live between a home's dry and wet end [%]."""
+    """Wood at today's moisture content that will live between a home's dry and wet end [%].
+
+    `doubt_pct` is how far today's may be out, as in `ServiceRange`. Where it is said, what the shop leaves
+    against it otherwise is left only as far as the doubt itself doesn't ask for as much: see `beyond_doubt`.
+    """
 
     movement: Movement
     mc_pct: float
     dry_pct: float
     wet_pct: float
+    doubt_pct: float = 0.0
 
     def up(self, width_mm: float) -> float:
-        """How much a width grows from today to the wet end [mm]; nought if it only shrinks."""
-        return max(float(width_at(width_mm, self.mc_pct, self.wet_pct, self.movement)) - width_mm, 0.0)
+        """How much a width grows from today to the wet end at most [mm]; nought if it only shrinks."""
+        driest = max(self.mc_pct - self.doubt_pct, 0.0)
+        return max(float(width_at(width_mm, driest, self.wet_pct, self.movement)) - width_mm, 0.0)
 
     def down(self, width_mm: float) -> float:
-        """How much it shrinks from today to the dry end [mm]; nought if it only grows."""
-        return max(width_mm - float(width_at(width_mm, self.mc_pct, self.dry_pct, self.movement)), 0.0)
+        """How much it shrinks from today to the dry end at most [mm]; nought if it only grows."""
+        wettest = self.mc_pct + self.doubt_pct
+        return max(width_mm - float(width_at(width_mm, wettest, self.dry_pct, self.movement)), 0.0)
+
+    def beyond_doubt(self, reserve_mm: float, width_mm: float, *, both_ways: bool) -> float:
+        """What is left of a shop's reserve [mm] once the doubt is counted in the movement of a width."""
+        sure = replace(self, doubt_pct=0.0)
+        counted = self.up(width_mm) - sure.up(width_mm)
+        if both_ways:
+            counted += self.down(width_mm) - sure.down(width_mm)
+        return max(reserve_mm - counted, 0.0)
 
 
 @dataclass(frozen=True)
@@ -51,7 +66,8 @@ def panel(shop: ShopFigures, stock: Stock, sight_mm: float, *, back: bool = Fals
         Where no groove of the shop's is deep enough.
     """
     steps = shop.steps
-    swelling = steps.gap_up((stock.up(sight_mm) + shop["hand"]) / 2.0)
+    hand = stock.beyond_doubt(shop["hand"], sight_mm, both_ways=False)
+    swelling = steps.gap_up((stock.up(sight_mm) + hand) / 2.0)
     floor = shop["clearance_wet" if stock.mc_pct >= WET_STOCK_PCT else "clearance"]
     clearance = max(swelling, floor)
     usual = shop["wide_groove" if back or sight_mm > shop["wide_panel"] + 1e-6 else "groove"]
@@ -80,7 +96,8 @@ def slot(
 ) -> dict[str, Any]:
     """Slot for a screw or pin so far from where the wood is fast, as the fields of a slotted fit."""
     up, down = stock.up(reach_mm), stock.down(reach_mm)
-    length = max(shop.steps.slot_up(thick_mm + up + down + shop["slot_spare"]), shop["least_slot"])
+    spare = stock.beyond_doubt(shop["slot_spare"], reach_mm, both_ways=True)
+    length = max(shop.steps.slot_up(thick_mm + up + down + spare), shop["least_slot"])
     near = up if moving_has_slot else down
     at = thick_mm / 2.0 + near + (length - thick_mm - up - down) / 2.0
     step = shop.steps.width_mm
