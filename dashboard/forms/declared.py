@@ -134,18 +134,8 @@ class Form:
         error : BadInput, optional
             What was wrong when it was read last.
         """
-        record, options = record or {}, options or {}
-        faults = self.faults(error) if error is not None else {}
-        laid = [
-            forms.with_fault(
-                self._field(
-                    one, record.get(one.into, one.usual), options.get(one.key, one.options), zone, view
-                ),
-                {"fault": self.name, "key": one.key},
-                faults.get(one.key),
-            )
-            for one in self.fields
-        ]
+        record = record or {}
+        laid = self.laid(view, record, options=options, zone=zone, error=error)
         shown = [field for one, field in zip(self.fields, laid, strict=True) if not one.folded]
         more_shown = [field for one, field in zip(self.fields, laid, strict=True) if one.folded]
         is_open = any(record.get(one.into) not in (None, "", one.usual) for one in self.fields if one.folded)
@@ -169,6 +159,29 @@ class Form:
                 html.Div([press, *more], className="buttons") if more else press,
             ]
         )
+
+    def laid(
+        self,
+        view: View,
+        record: Mapping[str, Any],
+        *,
+        options: Mapping[str, Options] | None = None,
+        zone: str = "UTC",
+        error: BadInput | None = None,
+    ) -> list[html.Div]:
+        """Its fields alone, for a form that is laid out in parts, with what is on record, or was typed."""
+        options = options or {}
+        faults = self.faults(error) if error is not None else {}
+        return [
+            forms.with_fault(
+                self._field(
+                    one, record.get(one.into, one.usual), options.get(one.key, one.options), zone, view
+                ),
+                {"fault": self.name, "key": one.key},
+                faults.get(one.key),
+            )
+            for one in self.fields
+        ]
 
     def _field(self, one: Asked, value: Any, options: Options, zone: str, view: View) -> html.Div:
         id, hint = {"form": self.name, "key": one.key}, one.hint.format(degrees=view.display.temperature_unit)
@@ -231,20 +244,26 @@ class Form:
             try:
                 return act(whose, typed, view)
             except BadInput as error:
-                faults = self.faults(error)
-                for one in self.fields:
-                    said = say.sentence(forms.in_words(faults[one.key])) if one.key in faults else ""
-                    set_props({"fault": self.name, "key": one.key}, {"children": said})
+                self.mark(error)
                 raise
 
         answers(app, context, self.name, told, which=self.whose)
+
+    def mark(self, error: BadInput) -> None:
+        """Say what is wrong beside each field that it is wrong with, and nothing beside the others."""
+        faults = self.faults(error)
+        for one in self.fields:
+            said = say.sentence(forms.in_words(faults[one.key])) if one.key in faults else ""
+            set_props({"fault": self.name, "key": one.key}, {"children": said})
 
     def faults(self, error: BadInput) -> dict[str, BadInput]:
         """What is wrong, by field."""
         if isinstance(error, forms.Faulty):
             return error.faults
         for one in self.fields:
-            if error.what in (one.key, one.into, one.said) or error.what.endswith(f" {one.key}"):
+            if error.what in (one.key, one.into, one.said) or error.what.endswith(
+                (f" {one.key}", f".{one.key}")
+            ):
                 return {one.key: error}
         return {}
 

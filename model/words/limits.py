@@ -30,7 +30,7 @@ def ends_said(worst: AtEnds, display: Display) -> str:
     if worst.limit is None:
         return "has nothing that can run out."
     if worst.margin_mm < 0.0:
-        return f"at the {worst.end}: {limit_said(worst.limit)}"
+        return f"at the {worst.end} {limit_said(worst.limit)}"
     left = display.length(worst.margin_mm, "down", 64)
     spare = f"with {left} to spare" if worst.margin_mm >= SPARE_MM else "with nothing to spare"
     return f"stays free, {spare} at the {worst.end}."

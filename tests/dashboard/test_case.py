@@ -25,6 +25,7 @@ from model.wood.design.cut_list import CutRow, board_feet_in_all
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece, write_piece
 from model.words.display import Display
+from model.words.display import plain as plain_text
 
 TOY = '''
 """A bread board."""
@@ -77,8 +78,8 @@ def test_every_case_can_be_chosen_by_its_drawing(book, now):
 
 def test_a_case_is_judged_for_its_home_while_it_is_typed(book, now):
     told = plain(case.layout(view_of(book, now, pattern="chest of drawers", **typed(book))))
-    assert "Drawer bottom × 4 stays free" in told
-    assert "Side panel × 2 stays free" in told
+    assert "Drawer bottom × 4: stays free" in told
+    assert "Side panel × 2: stays free" in told
     assert "board feet of solid wood" in told
     assert "anchor it to the wall" in told
 
@@ -91,14 +92,19 @@ def test_what_would_harm_is_drawn_before_it_is_recorded(book, now):
     worst = glued.fits[0]
     assert (worst.name, worst.verdict, worst.parts) == ("runner", "past", ("side",))
     assert "the side is held across its grain" in worst.said
-    assert worst.said.endswith("Glue the front 3 in only, and slot what lies behind.")
-    page = case.live(
+    assert plain_text(worst.said).endswith("Glue the front 3 in only, and slot what lies behind.")
+    drawn = case.drawn_anew(
         glued.request.pattern, typed(book, **free, **{"held.runner": "glued"}), view_of(book, now)
     )
-    drawing = str(page[0].to_plotly_json())
+    drawing = str(drawn[case.LIVE][0].to_plotly_json())
     assert "would-harm" in drawing
     # Nothing is drawn over it: the mark of a place to watch would hide it.
     assert "'marked'" not in drawing
+    # Said again where it is recorded, and nothing is said there of a case that bears its home.
+    told = " ".join(text_of(drawn[case.HARM]).split())
+    assert told.startswith("Built so, it comes to harm. Runner × 8: at the dampest the side is held")
+    assert told.endswith("Record it only if it is built so already.")
+    assert case.would_harm(chest(book, now, **free)) == []
     # It may have been built so: it can be recorded all the same.
     assert glued.piece.fits["runner"].document()["fixing"] == "tight"
 
@@ -155,7 +161,9 @@ def test_the_worst_piece_of_today_stands_on_the_first_page_with_its_case_drawn(b
 def test_what_is_wrong_is_said_in_one_sentence(book, now):
     view = view_of(book, now)
     pattern = patterns.pattern_named("chest of drawers")
-    assert "must be 12 to 26 in" in plain(case.live(pattern, typed(book, depth="60"), view)[0])
+    assert "must be 12 to 26 in" in plain(
+        case.drawn_anew(pattern, typed(book, depth="60"), view)[case.LIVE][0]
+    )
     with pytest.raises(BadInput, match="wood must be given"):
         case.save(pattern, typed(book, species=""), view)
     with pytest.raises(BadInput, match="name must be given"):
@@ -176,7 +184,7 @@ def test_a_new_pattern_is_one_new_file(book, now, toy):
     """It is chosen by its drawing, typed, judged and recorded, and a piece file may name it."""
     assert "Bread board" in plain(case.layout(view_of(book, now)))
     told = plain(case.layout(view_of(book, now, pattern="bread board", species="sycamore", mc_pct="8")))
-    assert "Board ends × 2 stays free" in told
+    assert "Board ends × 2: stays free" in told
     asked = 'pattern = "bread board"\nspecies = "hard maple"\ncut = "flat-sawn"\nmc_pct = 8'
     text = f'[piece]\nname = "Gift"\n[case]\n{asked}'
     assert read_piece(text).members["board"].width_mm == 254.0
@@ -218,7 +226,9 @@ def test_a_single_part_may_differ_and_a_tight_opening_is_hatched(book, now):
     tight = next(fit for fit in made.fits if fit.name == "front 1")
     assert tight.verdict == "past"
     assert "at the dampest" in tight.said
-    told = plain(case.single_parts(made.request.pattern, typed(book), view_of(book, now))[0])
+    # What to do instead is what the shop's rule would have left.
+    assert plain_text(tight.said).endswith("Leave 1/8 in.")
+    told = plain(case.single_parts(made, typed(book), view_of(book, now))[0])
     assert "Gap as built" in told
     # A typed value survives a change of size.
     assert chest(book, now, drawers="3", depth="19", width="34", **differs).piece.members[

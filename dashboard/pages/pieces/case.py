@@ -1,6 +1,6 @@
 """Draw a case: choose one, type its sizes and its wood; parts, fits and drawing follow, then record it."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
@@ -8,23 +8,33 @@ from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 from dashboard.figures.case_drawing import case_drawing, part_anchor
 from dashboard.figures.drawing import Drawing
 from dashboard.forms import fields as forms
-from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
-from dashboard.forms.fields import Line, choice_field, field, names_to_choose, species_names, text_field
+from dashboard.forms.acts import Act, answers, doing, done
+from dashboard.forms.declared import Asked, Form
+from dashboard.forms.fields import names_to_choose, species_names
 from dashboard.pages.frame import fold, noted, num, part, prose, scrolling, sheet, under
-from dashboard.pages.pieces.case_asked import CaseTyped, Made, make_case, usual_case
+from dashboard.pages.pieces.case_asked import (
+    FORM,
+    GOES,
+    WOOD,
+    CaseTyped,
+    Made,
+    case_form,
+    held_asked,
+    make_case,
+    part_asked,
+    sizes_asked,
+    usual_case,
+)
 from dashboard.paper.cut_list import widths_that_work, wood_in_all
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.clients import client_names
-from model.wood.design.patterns import CasePattern, CaseSize, pattern_named, patterns
-from model.wood.design.patterns.shop_figures import ShopFigures
+from model.wood.design.patterns import CasePattern, pattern_named, patterns
 from model.wood.errors import BadInput
-from model.wood.material.finish import finish_names
-from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.words import display as say
 
-FIELD, LIVE, GO, SINGLE, NAMES = "case", "case-live", "case-go", "case-single", "case-names"
+LIVE, HARM, CUT, SINGLE, NAMES = "case-live", "case-harm", "case-cut", "case-single", "case-names"
 TIP = (
     "It is tall enough to tip: anchor it to the wall, as local rules and the wall's makers say, before the "
     "first drawer is filled."
@@ -79,144 +89,120 @@ def _form(pattern: CasePattern, view: View) -> html.Main:
         places = queries.places(session, view.now)
         stacks = queries.stacks(session, view.now, known=places)
         clients = client_names(session)
-    asked = view.query
-    shop = ShopFigures("inch" if view.units == "inch" else "metric")
-    films = [(name, "bare" if name == "none" else name) for name in finish_names()]
+    typed = dict(view.query)
     homes = [(str(place.id), place.name) for place in places]
-    piles = [("", "one board"), *((str(stack.id), stack.name) for stack in stacks)]
-    cuts = [(cut, cut) for cut in RING_ANGLE_OF_CUT]
-    first = [
-        _line("Name", "name", asked, placeholder=f"Valley {pattern.key}"),
-        *[_size(size, shop, asked, view) for size in pattern.sizes],
-        *[
-            choice_field(
-                say.sentence(choice.meaning).rstrip("."),
-                _id(choice.key),
-                [(option, option) for option in choice.options],
-                asked.get(choice.key, choice.options[0]),
-            )
-            for choice in pattern.choices
-        ],
-    ]
-    wood = [
-        choice_field("Cut from", _id("stack"), piles, asked.get("stack", ""), "a stack brings its wood"),
-        _line("Wood", "species", asked, list="species-names"),
-        choice_field("Cut", _id("cut"), cuts, asked.get("cut", cuts[0][0])),
-        _line("Wood inside", "inside_species", asked, list="species-names", hint="backs and drawer bottoms"),
-        choice_field("Cut inside", _id("inside_cut"), cuts, asked.get("inside_cut", cuts[0][0])),
-        _line("Moisture today", "mc_pct", asked, hint="%, metered; left out, as is usual in this month"),
-        choice_field("Finish, both faces", _id("face"), films, asked.get("face", films[0][0])),
-        _line("Coats", "coats", asked, mode="numeric"),
-    ]
-    goes = [
-        choice_field("Its home", _id("home"), [("", "most heated homes"), *homes], asked.get("home", "")),
-        choice_field("It stands now at", _id("place"), homes, asked.get("place") or homes[0][0])
-        if homes
-        else None,
-        field("Since", Line(_id("since"), forms.day_value(view.now, view.context.zone), kind="date"))
-        if homes
-        else None,
-        _line("Client", "client", asked, list="client-names"),
-    ]
+    options = {
+        "stack": [("", "one board"), *((str(stack.id), stack.name) for stack in stacks)],
+        "home": [("", "most heated homes"), *homes],
+        "place": homes,
+    }
+    goes = GOES if homes else [one for one in GOES if one.key in ("home", "client")]
+
+    def fields(asked: Sequence[Asked]) -> html.Div:
+        given = {key: text for key, text in typed.items() if key != "since"}
+        form = Form(FORM, "", tuple(asked))
+        laid = form.laid(view, given, options=options, zone=view.context.zone)
+        return html.Div(laid, className="fields")
+
+    drawn = drawn_anew(pattern, typed, view)
     return sheet(
         f"Draw the {pattern.key}.",
         html.Div(
             [
                 html.Div(
                     [
-                        part("Its sizes", html.Div(first, className="fields")),
-                        part("Its wood", html.Div(wood, className="fields")),
-                        html.Div(single_parts(pattern, dict(asked), view), id=SINGLE),
-                        part("Where it goes", html.Div([one for one in goes if one], className="fields")),
+                        part("Its sizes", fields(sizes_asked(pattern, view))),
+                        part("Its wood", fields(WOOD)),
+                        html.Div(drawn[SINGLE], id=SINGLE),
+                        part("Where it goes", fields(goes)),
+                    ]
+                ),
+                html.Div(drawn[LIVE], id=LIVE, className="beside"),
+                html.Div(
+                    [
+                        html.Div(drawn[HARM], id=HARM, role="status"),
                         html.Div(
                             [
-                                html.Button("Record it", id=GO, className="first"),
+                                html.Button(
+                                    "Record it", id={"act": FORM, "pattern": pattern.key}, className="first"
+                                ),
                                 html.A("All cases", href="/case", className="button"),
                             ],
                             className="buttons",
                         ),
+                        html.Div(drawn[CUT], id=CUT),
                     ]
                 ),
-                html.Div(live(pattern, dict(asked), view), id=LIVE, role="status", className="beside"),
             ],
-            className="columns record",
+            className="columns record case-form",
         ),
         species_names(),
         names_to_choose("client-names", clients),
         html.Div(pattern.key, id="case-pattern", hidden=True),
-        html.Div(names_of(pattern, dict(asked), view), id=NAMES, hidden=True),
+        html.Div(drawn[NAMES], id=NAMES, hidden=True),
         lead="Type what is yours; all else is as your shop usually builds it.",
     )
-
-
-def _id(key: str) -> dict[str, str]:
-    return {"form": FIELD, "key": key}
-
-
-def _line(label: str, key: str, asked: Mapping[str, str], **more: Any) -> html.Div:
-    return text_field(label, _id(key), asked.get(key, ""), **more)
-
-
-def _size(size: CaseSize, shop: ShopFigures, asked: Mapping[str, str], view: View) -> html.Div:
-    usual, least, most = size.bounds(shop)
-    label = say.sentence(size.meaning).rstrip(".")
-    if size.is_count:
-        options = [(str(n), str(n)) for n in range(int(least), int(most) + 1)]
-        return choice_field(label, _id(size.key), options, asked.get(size.key, str(int(usual))))
-    bare = view.display.bare_length
-    unit = "in" if view.units == "inch" else "mm"
-    hint = f"{unit}; usual {bare(usual)}, {bare(least)} to {bare(most)}"
-    return text_field(label, _id(size.key), asked.get(size.key, ""), hint=hint)
 
 
 # ---------------------------------------------------------------- while typing
 
 
-def live(pattern: CasePattern, typed: CaseTyped, view: View) -> list[Any]:
-    """The drawing, what each fit stands to, and what can't be built."""
+def drawn_anew(pattern: CasePattern, typed: CaseTyped, view: View) -> dict[str, Any]:
+    """What follows from what is typed, by where it stands on the page; what can't be built is said there."""
     try:
         made = make_case(pattern, typed, view)
     except BadInput as error:
-        return [forms.problem(error)]
-    return [
-        *_drawings(pattern, made),
-        *[html.P(prose(line), className="small") for line in made.notes],
-        html.P(TIP, className="small caution") if pattern.is_tall else None,
-        _fits(made, view),
-        _parts(made, view),
+        return {LIVE: [forms.problem(error)], HARM: [], CUT: [], SINGLE: [], NAMES: ""}
+    return {
+        LIVE: [
+            _drawing(pattern, made),
+            *[html.P(prose(line), className="small") for line in made.notes],
+            html.P(TIP, className="small caution") if pattern.is_tall else None,
+            _fits(made, view),
+        ],
+        HARM: would_harm(made),
+        CUT: [_parts(made, view)],
+        SINGLE: single_parts(made, typed, view),
+        NAMES: "; ".join([*made.piece.members, *made.piece.fits]),
+    }
+
+
+def would_harm(made: Made) -> list[Any]:
+    """What would come to harm, said where it is recorded: the worst, and how many more."""
+    if not made.harmed:
+        return []
+    worst, *others = made.harmed
+    told = [
+        f"Built so, it comes to harm. {worst.called}: {worst.said}",
+        f"So do {len(others)} more." if len(others) > 1 else "So does one more." if others else "",
+        "Record it only if it is built so already.",
     ]
+    return [html.P(prose(" ".join(filter(None, told))), className="problem")]
 
 
-def _drawings(pattern: CasePattern, made: Made) -> list[Any]:
-    name = say.sentence(pattern.key).rstrip(".")
-    harmed = {part for fit in made.fits if fit.verdict == "past" for part in fit.parts}
+def _drawing(pattern: CasePattern, made: Made) -> Drawing:
+    harmed = {part for fit in made.harmed for part in fit.parts}
     marked = set(made.fits[0].parts) if made.fits and made.fits[0].verdict != "clear" else set()
     drawing = case_drawing(
         made.case,
         with_side=True,
-        name=name,
+        name=say.sentence(pattern.key).rstrip("."),
         marked=marked,
         harmed=harmed,
         href=lambda part: f"#{part_anchor(part)}",
     )
-    return [Drawing(drawing, className="case-view")]
+    return Drawing(drawing, className="case-view")
 
 
 def _fits(made: Made, view: View) -> html.Section:
     """Each fit with how it stands at both ends of the home's year, the worst first."""
     rows = []
     for fit in made.fits:
-        held = []
-        if fit.can_be_glued:
-            held = [
-                choice_field(
-                    "Held",
-                    _id(f"held.{fit.name}"),
-                    [("free", "free to move"), ("glued", "glued across")],
-                    "glued" if fit.is_glued else "free",
-                )
-            ]
-        rows.append(noted(fit.verdict, html.Strong(fit.called), html.Span(prose(f" {fit.said}")), *held))
+        how = {f"held.{fit.name}": "glued" if fit.is_glued else "free"}
+        held = held_asked(fit.name).laid(view, how) if fit.can_be_glued else []
+        rows.append(
+            noted(fit.verdict, html.Strong(f"{fit.called}:"), html.Span(prose(f" {fit.said}")), *held)
+        )
     low, high = made.home_mc_pct
     told = f"{made.home_says} It comes to {say.mc(low)} at the driest and {say.mc(high)} at the dampest."
     return part("How it will stand there", html.P(told, className="small"), html.Ul(rows, className="note"))
@@ -229,7 +215,7 @@ def _parts(made: Made, view: View) -> html.Section:
     rows = [
         html.Tr(
             [
-                html.Td(f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}"),
+                html.Th(f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}", scope="row"),
                 html.Td(num(length(row.width_mm, "nearest", 64)), **under("wide")),
                 html.Td(prose(widths_that_work(row, view.display)), **under("will work")),
                 html.Td(num(length(row.length_mm)), **under("long")),
@@ -242,7 +228,7 @@ def _parts(made: Made, view: View) -> html.Section:
     ]
     table = html.Table(
         [html.Thead(html.Tr([html.Th(word, scope="col") for word in words])), html.Tbody(rows)],
-        className="stacking",
+        className="limits",
     )
     return part(
         "What to cut",
@@ -254,94 +240,56 @@ def _parts(made: Made, view: View) -> html.Section:
 # ---------------------------------------------------------------- callbacks
 
 
-def names_of(pattern: CasePattern, typed: CaseTyped, view: View) -> str:
-    """The parts and fits of the case as typed so far; none where it can't be built."""
-    try:
-        made = make_case(pattern, typed, view)
-    except BadInput:
-        return ""
-    return "; ".join([*made.piece.members, *made.piece.fits])
-
-
-def single_parts(pattern: CasePattern, typed: CaseTyped, view: View) -> list[Any]:
+def single_parts(made: Made, typed: CaseTyped, view: View) -> list[Any]:
     """Fields for single parts: a wood, a cut or a measured width of their own; a gap of their own."""
-    try:
-        made = make_case(pattern, typed, view)
-    except BadInput:
-        return []
-    unit = "in" if view.units == "inch" else "mm"
-    cuts = [("", "as the rest"), *((cut, cut) for cut in RING_ANGLE_OF_CUT)]
     rows = []
     for name in made.piece.members:
-        key = f"part.{name}"
-        fields = [
-            _line("Wood", f"{key}.species", typed, list="species-names"),
-            choice_field("Cut", _id(f"{key}.cut"), cuts, typed.get(f"{key}.cut", "")),
-            _line("Measured width", f"{key}.width", typed, hint=unit),
-        ]
-        fit = made.piece.fits.get(name)
-        if fit is not None and fit.gap_attribute == "gap_mm":
-            fields.append(_line("Gap as built", f"fit.{name}.gap", typed, hint=unit))
-        called = say.sentence(say.said(name)).rstrip(".")
-        rows.append(html.Div([html.H3(called), html.Div(fields, className="fields")]))
+        fields = html.Div(part_asked(made.piece, name).laid(view, typed), className="fields")
+        rows.append(html.Div([html.H3(say.sentence(say.said(name)).rstrip(".")), fields]))
     return [html.Details([html.Summary("Single parts that differ"), *rows], **fold("single parts"))]
-
-
-def _typed() -> CaseTyped:
-    items = [
-        item for group in (*ctx.inputs_list, *ctx.states_list) if isinstance(group, list) for item in group
-    ]
-    return {item["id"]["key"]: str(item.get("value") or "") for item in items if isinstance(item["id"], dict)}
 
 
 def register(app: Dash, context: Context) -> None:
     """Drawn anew while typing; written when told to."""
 
     @app.callback(
-        Output(LIVE, "children"),
-        Output(SINGLE, "children"),
-        Output(NAMES, "children"),
-        Input({"form": FIELD, "key": ALL}, "value"),
+        *(Output(place, "children") for place in (LIVE, HARM, CUT, SINGLE, NAMES)),
+        Input({"form": FORM, "key": ALL}, "value"),
         State("case-pattern", "children"),
         State(NAMES, "children"),
         prevent_initial_call=True,
     )
     def draw(_values: list[Any], pattern: str | None, known: str | None) -> Any:
         if not pattern:
-            return no_update, no_update, no_update
-        chosen, typed, view = pattern_named(pattern), _typed(), view_of(context)
-        drawn = live(chosen, typed, view)
-        names = names_of(chosen, typed, view)
+            return [no_update] * 5
+        typed = {one["id"]["key"]: one.get("value") for one in ctx.inputs_list[0]}
+        drawn = drawn_anew(pattern_named(pattern), typed, view_of(context))
         # Fields that somebody types in are left alone while the parts are the same.
-        if not names or names == known:
-            return drawn, no_update, no_update
-        return drawn, single_parts(chosen, typed, view), names
+        if drawn[NAMES] in ("", known):
+            drawn |= {SINGLE: no_update, NAMES: no_update}
+        return [drawn[place] for place in (LIVE, HARM, CUT, SINGLE, NAMES)]
 
-    @app.callback(
-        *OUTPUTS,
-        Input(GO, "n_clicks"),
-        State({"form": FIELD, "key": ALL}, "value"),
-        State("case-pattern", "children"),
-        prevent_initial_call=True,
-    )
-    def record(clicks: int | None, _values: list[Any], pattern: str | None) -> Any:
-        if not clicks or not pattern:
-            return NOTHING
-        return answered(save(pattern_named(pattern), _typed(), view_of(context)))
+    def record(key: str, typed: CaseTyped, view: View) -> Act:
+        pattern = pattern_named(key)
+        try:
+            return save(pattern, typed, view)
+        except BadInput as error:
+            case_form(pattern, view).mark(error)
+            raise
+
+    answers(app, context, FORM, record, which="pattern")
 
 
 def save(pattern: CasePattern, typed: CaseTyped, view: View) -> Act:
     """Record the case as drawn; BadInput names what is still wrong."""
-    name = typed.get("name", "").strip()
-    if not name:
+    if not str(typed.get("name") or "").strip():
         raise BadInput("", "name", "must be given (what the piece is called)", "nothing")
-    if not typed.get("species", "").strip() and not typed.get("stack"):
+    if not str(typed.get("species") or "").strip() and not typed.get("stack"):
         raise BadInput("", "wood", "must be given", "nothing")
     made = make_case(pattern, typed, view)
     with doing(view, "entry") as (session, revision):
-        place = forms.chosen_place(session, typed.get("place"), "where it stands")
-        since_at = forms.day_typed(typed.get("since"), place.zone, "since")
-        row = book.add_piece(session, made.piece, place, since_at, view.now)
+        goes = Form(FORM, "", GOES).read(typed, view, session, view.context.zone)
+        row = book.add_piece(session, made.piece, goes["place"], goes["since"], view.now)
         said = f"{row.name} is recorded; how it stands is worked out within a minute."
         back = f"{row.name} is out of the book again."
         return done(revision, said, back, address("piece", row.id), "/pieces")
