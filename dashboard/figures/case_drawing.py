@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Mapping
 
 from dashboard.figures.drawing import Shape, picture, shape
 from model.wood.design.patterns import Case, Outline
+from model.wood.design.patterns.base import MadePart
 from model.words import display as say
 
 ROOM, EDGE, BETWEEN = 320.0, 8.0, 40.0
@@ -28,7 +29,7 @@ def case_drawing(
     harmed: Collection[str] = (),
     href: Href | None = None,
 ) -> Shape:
-    """A case from the front, and from the side beside it.
+    """A case from the front, and from the side beside it where that is wanted or shows what is marked.
 
     Parameters
     ----------
@@ -44,7 +45,7 @@ def case_drawing(
     href : function of a part's name, optional
         Where pressing the part leads.
     """
-    views = [case.front, case.side] if with_side and case.side else [case.front]
+    views = case.views(with_side, {*marked, *harmed})
     spans = [(min(one.x_mm for one in v), max(one.x_mm + one.w_mm for one in v)) for v in views]
     high = max(one.y_mm + one.h_mm for v in views for one in v)
     scale = ROOM / max(high, *(right - left for left, right in spans))
@@ -58,7 +59,7 @@ def case_drawing(
                 "width": one.w_mm * scale,
                 "height": one.h_mm * scale,
             }
-            shapes.append(_outline(one, box, one.name in case.parts, scale, marked, harmed, href))
+            shapes.append(_outline(one, box, case.parts.get(one.name), scale, marked, harmed, href))
         x += (right - left) * scale + BETWEEN
     seen = "from the front and from the side" if len(views) > 1 else "from the front"
     return picture(
@@ -73,17 +74,24 @@ def case_drawing(
 def _outline(
     one: Outline,
     box: Mapping[str, float],
-    is_part: bool,
+    made: MadePart | None,
     scale: float,
     marked: Collection[str],
     harmed: Collection[str],
     href: Href | None,
 ) -> Shape:
     """One rectangle: wood where it is a part that is followed, only drawn where it is not."""
+    is_part = made is not None
     class_ = "wood" if is_part else "cut-frame"
     if one.hidden:
         class_ += " hidden-line"
-    title = say.said(one.name) if is_part else f"{say.said(one.name)}: too narrow to matter"
+    title = say.said(one.name) if made is None or not made.role else made.role
+    if not is_part:
+        title += ": too narrow to matter"
+    elif one.name in harmed:
+        title += ": it would come to harm"
+    elif one.name in marked:
+        title += ": the one to watch"
     shapes = [shape("rect", shape("title", title), class_=class_, **box)]
     if is_part and not one.hidden:
         shapes.append(_grain(box, one, scale))

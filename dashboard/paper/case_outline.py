@@ -20,7 +20,7 @@ def draw_case(
     with_side: bool = False,
     marked: Collection[str] = (),
 ) -> float:
-    """Draw a case from the front, and from the side beside it, at the right of its room.
+    """Draw a case from the front, and from the side as `Case.views` has it, at the right of its room.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def draw_case(
     float
         The y below it [mm].
     """
-    views = [case.front, case.side] if with_side and case.side else [case.front]
+    views = case.views(with_side, marked)
     spans = [(min(one.x_mm for one in view), max(one.x_mm + one.w_mm for one in view)) for view in views]
     high = max(one.y_mm + one.h_mm for view in views for one in view)
     wide = sum(right - left for left, right in spans)

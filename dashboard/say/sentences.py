@@ -56,9 +56,12 @@ def piece_verdict(piece: PieceNow) -> str:
 
 
 def governing(piece: PieceNow) -> FitNow | None:
-    """The fit that matters most: of those with the piece's worst verdict, the one with least left."""
+    """The fit that matters most: as judged, else of those with the worst verdict the one with least left."""
     if not piece.fits:
         return None
+    for fit in piece.fits:
+        if fit.name == piece.judgement.detail.get("fit"):
+            return fit
     verdict = say.worst(fit_verdicts(piece))
     return min((fit for fit in piece.fits if fit.judgement.verdict == verdict), key=_left)
 

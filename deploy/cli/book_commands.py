@@ -148,6 +148,10 @@ def stack_add(
     set_for_wood: Annotated[
         bool | None, typer.Option("--set-for-wood/--not-set-for-wood", help="Was the meter?")
     ] = None,
+    set_for: Annotated[str, typer.Option("--set-for", help="Which wood it was set for instead.")] = "",
+    booklet: Annotated[
+        float | None, typer.Option("--booklet", help="The correction its booklet gives [points].")
+    ] = None,
     sealed_ends: Annotated[bool, typer.Option("--sealed-ends", help="The ends are sealed.")] = False,
     prongs: Annotated[str, typer.Option("--prongs", help="Prong test: straight, in or out.")] = "",
     rest_until: Annotated[str, typer.Option("--rest-until", help="Rests until, as 2026-03-12.")] = "",
@@ -166,6 +170,8 @@ def stack_add(
         "depth": depth,
         "wood_c": wood_c,
         "set_for_wood": set_for_wood,
+        "set_for": set_for,
+        "booklet_pct": booklet,
         "sealed_ends": sealed_ends,
         "prongs": prongs,
         "rest_until": rest_until,

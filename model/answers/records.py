@@ -101,9 +101,15 @@ class IntakeRecord(JsonDocument):
     mc_doubt_pct: McPct
     doubt_by_pct: dict[str, McPct] | None
     correction_pct: McPct | None
+    """Added to each reading for the wood's temperature."""
+    wood_correction_pct: McPct | None
+    """Added on average because the meter was set for another wood."""
     readings_pct: list[McPct] | None
     wood_c: DegreesC | None
     set_for_wood: bool | None
+    set_for: str | None
+    """The wood that the meter was set for instead."""
+    booklet_pct: McPct | None
     sealed_ends: bool
     how: str | None
     depth: str | None

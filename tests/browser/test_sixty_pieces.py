@@ -47,11 +47,11 @@ def sixty(shop):
 def test_sixty_pieces(sixty, walking):
     shop, hands, driver = sixty, walking, walking.browser
     hands.open(f"{shop.address}/pieces")
-    assert hands.heading == "67 pieces are followed."
+    assert hands.heading == "68 pieces are followed."
     hands.write("Find", "case")
     hands.choose("Wood", "sugar maple")
     hands.press("Show")
-    hands.until(lambda: hands.live and hands.heading == "20 of 67 pieces.")
+    hands.until(lambda: hands.live and hands.heading == "20 of 68 pieces.")
     asked = parse_qs(urlsplit(driver.current_url).query)
     assert (asked["find"], asked["wood"]) == (["case"], ["sugar maple"])
     assert hands.value("Find") == "case"
@@ -59,7 +59,7 @@ def test_sixty_pieces(sixty, walking):
     hands.open(f"{shop.address}/pieces")
     hands.choose("Client", "Client 3")
     hands.press("Show")
-    hands.until(lambda: hands.live and hands.heading == "Ten of 67 pieces.")
+    hands.until(lambda: hands.live and hands.heading == "Ten of 68 pieces.")
     hands.follow("Clients")
     hands.until(lambda: hands.heading == "Nine clients.")
     hands.follow("Client 3")

@@ -107,7 +107,7 @@ def test_a_stack_is_taken_in_as_the_yard_sells_and_meters_it(book, view):
     assert "Recorded at 9.5 ± 3.0 % on Feb 1 by pin meter." in page
     assert "Three boards ran from 9.1 to 10.0 %." in page
     assert "1 point added to each reading of a pin meter in wood at 50 °F (Wood Handbook)." in page
-    assert "The meter was not set for white ash, and no printed correction is at hand." in page
+    assert "The meter was not set for white ash, and nothing corrects its readings for that." in page
     assert "The meter read the surface and not the inside of 2 in stock." in page
     assert "Its ends are sealed." in page
     assert "Prong test: they pinch in." in page
@@ -115,6 +115,17 @@ def test_a_stack_is_taken_in_as_the_yard_sells_and_meters_it(book, view):
     shown = str(stack_edit.EDIT.layout(view, stack_id))
     for typed in ("8.1, 8.4, 9", "'50'", "2026-03-12"):
         assert typed in shown
+
+
+def test_a_stack_tells_which_wood_its_meter_was_set_for(book, view):
+    asked = {"name": "Ash", "thickness": "4/4", "mc": "9", "how": "pin meter", "set_for": "Douglas-fir"}
+    act = stack_acts.add(ASH | asked | {"place": str(book.shop)}, view)
+    page = " ".join(text_of(stock.stack_layout(view, int(act.href.rsplit("/", 1)[1]))).split())
+    page = page.replace("\u00a0", " ")
+    # By hand from FPL-GTR-6 table 1, from memory: ln(2190 / 1660) / ln(2190 / 690) = 0.24 above 8 %.
+    assert "Recorded at 8.2 ± 1.2 %" in page
+    assert "taken off the readings of a pin meter set for Douglas-fir (coast), in white ash" in page
+    assert "(from memory, unverified)" in page
 
 
 def test_several_readings_of_a_stack_are_one_measurement(book, view):

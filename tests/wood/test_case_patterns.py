@@ -277,7 +277,7 @@ def test_more_doubt_asks_for_more_room() -> None:
     assert slots == pytest.approx([inches("7/16"), inches("1/2"), inches("9/16")])
     reasons = cut_advice(piece_from_document(walnut()), "top", 8.0).reasons
     told = plain(in_sentences([one for one in reasons if one.key == "cut-slot-short"], INCHES))
-    assert told.endswith("enough if the wood is at 8 %, not if that is out by 1 point.")
+    assert told.endswith("enough for the wood as metered, not if that is out by 1 point.")
 
 
 def test_a_case_in_a_piece_file_comes_back_as_it_was() -> None:

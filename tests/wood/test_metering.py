@@ -55,11 +55,35 @@ def test_no_correction_is_invented_where_none_is_printed():
     pinless = Metered((8.0,), 25.4, PINLESS, wood_c=4.0)
     assert pinless.mc_pct == 8.0
     assert pinless.doubt_pct > Metered((8.0,), 25.4, PIN, wood_c=4.0).doubt_pct
-    assert "no correction is printed for its meter" in in_sentences(pinless.told("white oak"))
-    unset = Metered((8.0,), 25.4, PIN, set_for_wood=False)
+    assert "no correction is printed for its meter" in in_sentences(pinless.told())
+    unset = Metered((8.0,), 25.4, PIN, set_for_wood=False, wood="white oak")
     # Readings seldom are more than 2 points off the oven's: Wengert and Bois (1997), as quoted in `metering`.
     assert (unset.mc_pct, unset.doubt_pct) == (8.0, 2.0)
-    assert "was not set for white oak, and no printed correction" in in_sentences(unset.told("white oak"))
+    assert "was not set for white oak, and nothing corrects" in in_sentences(unset.told())
+
+
+def test_the_booklet_of_a_meter_or_the_wood_it_was_set_for_corrects_its_readings():
+    """What a maker knows of a meter is used, and what is from memory is said to be."""
+    asked = {"thickness_mm": 25.4, "how": PIN, "depth": PINS_IN}
+    booklet = Metered((8.0, 9.0), set_for_wood=False, wood="black cherry", booklet_pct=-0.5, **asked)
+    assert booklet.boards_pct == (7.5, 8.5)
+    assert booklet.doubt_by["meter"] == 1.0
+    assert "taken off each reading, by the meter's booklet" in in_sentences(booklet.told())
+    # FPL-GTR-6 table 1, from memory, unverified: Douglas-fir has 4780 MΩ at 8 %, hard maple 13,800 at 8 % and
+    # 3160 at 9 %: ln(13800 / 4780) / ln(13800 / 3160) = 0.719 of the way.
+    maple = Metered((8.0,), set_for="Douglas-fir (coast)", wood="sugar maple", **asked)
+    assert maple.mc_pct == pytest.approx(8.719, abs=0.001)
+    assert maple.doubt_pct == pytest.approx(math.hypot(1.0, 0.5))
+    assert "from memory, unverified" in in_sentences(maple.told())
+    # The wood's temperature comes first, as it changes what the meter shows of any wood.
+    cold = Metered((7.0,), set_for="Douglas-fir (coast)", wood="sugar maple", wood_c=10.0, **asked)
+    assert cold.mc_pct == pytest.approx(8.719, abs=0.05)
+    # Outside the table, and of a wood that isn't in it, nothing is invented: the doubt is the wider one.
+    for wood, reading in (("black cherry", 8.0), ("sugar maple", 6.0)):
+        found = Metered((reading,), set_for="Douglas-fir (coast)", wood=wood, **asked)
+        assert (found.mc_pct, found.doubt_pct) == (reading, 2.0)
+    with pytest.raises(BadInput, match="-5 to 5 points"):
+        Metered((8.0,), booklet_pct=70.0, **asked)
 
 
 def test_a_surface_reading_says_less_of_thick_stock():
@@ -67,4 +91,4 @@ def test_a_surface_reading_says_less_of_thick_stock():
     thin, thick = (Metered((8.5,), mm, PIN, SURFACE) for mm in (25.4, 76.2))
     assert thin.doubt_pct == pytest.approx(math.hypot(1.0, 1.0))
     assert thick.doubt_pct == pytest.approx(math.hypot(1.0, 3.0))
-    assert "surface and not the inside" in in_sentences(thick.unsure("white oak"))
+    assert "surface and not the inside" in in_sentences(thick.unsure())

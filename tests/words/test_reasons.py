@@ -61,6 +61,7 @@ VALUES: dict[str, Any] = {
     "seen": LIMIT,
     "sensor": "north wall",
     "severity": "harms",
+    "set_for": "Douglas-fir",
     "species": "white ash",
     "stack": "Red oak, 8/4",
     "target": Reason("target-home", {"place": "the mill flat", "target_pct": 7.68}),

@@ -15,7 +15,6 @@ from model.records.acts.lumber import lumber_from_document
 from model.records.queries.overview import PlaceNow, StackNow
 from model.records.schema.tables import Stack
 from model.wood.material import metering
-from model.wood.material.metering import Metered
 from model.wood.material.species import named_here
 from model.words import display as say
 from model.words.reasons import in_sentences
@@ -51,7 +50,25 @@ READING = (
         "set_for_wood",
         "Meter set for this wood",
         "flag",
-        options=(("", "not said"), ("yes", "yes, or its table applied"), ("no", "no")),
+        hint="if not, its readings are good to ± 2 points, not 1",
+        options=(("", "not said"), ("yes", "yes, or corrected already"), ("no", "no")),
+        folded=True,
+    ),
+    Asked(
+        "set_for",
+        "If not, set for which wood",
+        hint="many pin meters have one scale, for Douglas-fir",
+        list="species-names",
+        folded=True,
+    ),
+    Asked(
+        "booklet",
+        "Or its booklet's correction",
+        "number",
+        hint="points, as 0.7 or -0.5",
+        stored="booklet_pct",
+        unit="points",
+        needed=False,
         folded=True,
     ),
 )
@@ -189,10 +206,10 @@ def meter(stack_id: int, typed: dict[str, Any], view: View) -> Act:
         stack = session.get_one(Stack, stack_id)
         values = METER.read(typed, view, zone=zone_of_stack(stack))
         how, at = values["how"], max(values["at"], stack.start_at)
-        held = {key: values[key] for key in ("depth", "wood_c", "set_for_wood")}
+        held = {one.into: values[one.into] for one in READING}
         lumber = lumber_from_document(stack.document, f"stack {stack.name}")
-        found = Metered(tuple(values["readings_pct"]), lumber.thickness_mm, how, **held)
-        told = in_sentences(found.told(lumber.species), view.display)
+        found = lumber.metered_by(tuple(values["readings_pct"]), how=how, **held)
+        told = in_sentences(found.told(), view.display)
         measured.record_measurement(session, stack, "mc_pct", found.mc_pct, at, found.doubt_pct, how=how)
         said = f"{say.mc_with_doubt(found.mc_pct, found.doubt_pct)} by {how} is recorded. {told}"
         return done(revision, said.strip(), MEASURED_BACK)

@@ -209,7 +209,7 @@ def _recorded(stack: StackNow, since: str, display: Display) -> str:
     how = ", assumed" if metered is None else f" by {lumber.how}" if lumber.how else ""
     told = [f"Recorded at {say.mc_with_doubt(lumber.mc_pct, lumber.mc_doubt_pct)} on {since}{how}."]
     if metered is not None:
-        told.append(in_sentences(metered.told(lumber.species), display))
+        told.append(in_sentences(metered.told(), display))
     told += ["Its ends are sealed." if lumber.sealed_ends else "", PRONGS_SAID[lumber.prongs]]
     if lumber.rest_until:
         told.append(say.sentence(clause(Reason("rest", {"until_day": lumber.rest_until}), display)))

@@ -43,6 +43,10 @@ class Lumber:
         Temperature of the wood when it was metered [°C].
     set_for_wood : bool, optional
         Whether the meter was set for the wood.
+    set_for : str
+        Which wood it was set for instead, by its trade name.
+    booklet_pct : float, optional
+        The correction that its booklet gives [points].
     sealed_ends : bool
         A fact about the boards; moisture is followed through the thickness, where it changes nothing.
     prongs : str
@@ -65,6 +69,8 @@ class Lumber:
     depth: str = ""
     wood_c: float | None = None
     set_for_wood: bool | None = None
+    set_for: str = ""
+    booklet_pct: float | None = None
     sealed_ends: bool = False
     prongs: str = ""
     rest_until: str = ""
@@ -75,9 +81,16 @@ class Lumber:
         """What the meter said; none of a moisture content that nobody metered."""
         if self.mc_basis != "measured":
             return None
-        readings = self.readings_pct or (self.mc_pct,)
-        corrected = self.wood_c if self.readings_pct else None
-        return Metered(readings, self.thickness_mm, self.how, self.depth, corrected, self.set_for_wood)
+        if not self.readings_pct:  # what was found, with nothing to correct any more
+            return self.metered_by((self.mc_pct,), wood_c=None, set_for="", booklet_pct=None)
+        return self.metered_by(self.readings_pct)
+
+    def metered_by(self, readings_pct: tuple[float, ...], **held: Any) -> Metered:
+        """Readings of its boards; `held` is how, in place of how it was when it was recorded."""
+        keys = ("how", "depth", "wood_c", "set_for_wood", "set_for", "booklet_pct")
+        asked = {key: getattr(self, key) for key in keys} | held
+        asked["set_for"] = find_species(asked["set_for"], what="set_for").name if asked["set_for"] else ""
+        return Metered(readings_pct, self.thickness_mm, wood=find_species(self.species).name, **asked)
 
     @property
     def mc_doubt_pct(self) -> float:

@@ -186,16 +186,23 @@ class Standings:
         if lumber is None:
             return None
         metered = lumber.metered
-        told = () if metered is None else metered.told(lumber.species)
+        told = () if metered is None else metered.told()
         return _made(
             records.IntakeRecord,
             mc_pct=lumber.mc_pct,
             mc_doubt_pct=lumber.mc_doubt_pct,
             doubt_by_pct=None if metered is None else dict(metered.doubt_by),
             correction_pct=None if metered is None else metered.correction_pct,
+            wood_correction_pct=None if metered is None else metered.wood_correction_pct,
             readings_pct=None if metered is None else list(metered.readings_pct),
-            **{name: getattr(lumber, name) for name in ("wood_c", "set_for_wood", "sealed_ends")},
-            **{name: getattr(lumber, name) or None for name in ("how", "depth", "prongs", "rest_until")},
+            **{
+                name: getattr(lumber, name)
+                for name in ("wood_c", "set_for_wood", "booklet_pct", "sealed_ends")
+            },
+            **{
+                name: getattr(lumber, name) or None
+                for name in ("how", "depth", "set_for", "prongs", "rest_until")
+            },
             reason=self._said([*told, *lumber.cautions]),
         )
 

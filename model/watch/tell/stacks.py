@@ -264,7 +264,7 @@ def stack_now(
     left = math.exp(-max(found.day.hour - body.start_hour, 0) / body.time_constant_h)
     cautions = [*lumber.cautions]
     if lumber.metered and not body.moistures and left * lumber.mc_doubt_pct > METER_UNCERTAINTY_PCT:
-        why = lumber.metered.unsure(lumber.species)
+        why = lumber.metered.unsure()
         cautions.append(Reason("start-unsure", {"mc_doubt_pct": lumber.mc_doubt_pct, "why": why}))
     where = Where(
         place.name, place.kind, not lumber.stickered, owner.start_hour, lumber.rest_until, tuple(cautions)

@@ -19,6 +19,7 @@ from scipy.special import stdtrit
 
 from model.wood.errors import BadInput
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT
+from model.wood.material.meter_resistance import LEAST_DOUBT_PCT, moisture_in
 from model.wood.reason import Reason
 from model.wood.units import MM_PER_INCH
 
@@ -34,8 +35,9 @@ CORRECTION_DOUBT = 0.5
 """Of the correction, the share that may be wrong: a rule for every wood and meter (common practice, no
 source). One smooth fit to pine and spruce, from memory, is off it by a fifth to two fifths."""
 UNSET_DOUBT_PCT = 2.0
-"""Of a meter that isn't set for the wood, in place of `METER_UNCERTAINTY_PCT` [2]_. No printed table of the
-woods' own corrections is at hand, so that none is made."""
+"""Of a meter that isn't set for the wood, in place of `METER_UNCERTAINTY_PCT` [2]_, where neither its booklet
+nor `meter_resistance` gives a correction."""
+MOST_BOOKLET_PCT = 5.0
 SURFACE_DOUBT_PCT_PER_MM = 1.0 / MM_PER_INCH
 """What the shell leaves unsaid of the mean: a point for each inch of thickness (common practice,
 no source)."""
@@ -60,6 +62,12 @@ class Metered:
         Temperature of the wood [°C].
     set_for_wood : bool, optional
         Whether the meter was set for the wood, or its own table was applied.
+    wood : str
+        Of the boards, as `find_species` names it; empty when nobody said.
+    set_for : str
+        The wood that the meter was set for instead, named so too; a pin meter is corrected for it.
+    booklet_pct : float, optional
+        The correction that the meter's booklet gives for the wood at such a reading [points].
 
     Examples
     --------
@@ -74,8 +82,18 @@ class Metered:
     depth: str = ""
     wood_c: float | None = None
     set_for_wood: bool | None = None
+    wood: str = ""
+    set_for: str = ""
+    booklet_pct: float | None = None
 
     def __post_init__(self) -> None:
+        if self.booklet_pct is not None and not abs(self.booklet_pct) <= MOST_BOOKLET_PCT:
+            rule = f"must be a number in -{MOST_BOOKLET_PCT:g} to {MOST_BOOKLET_PCT:g} points"
+            raise BadInput("", "booklet_pct", rule, self.booklet_pct)
+        if self.set_for_wood and self.set_for not in ("", self.wood):
+            raise BadInput(
+                "", "set_for", "must be left out of a meter that was set for the wood", self.set_for
+            )
         for what, value, known in (("how", self.how, HOW), ("depth", self.depth, (PINS_IN, SURFACE))):
             if value and value not in known:
                 raise BadInput("", what, f"must be one of {', '.join(known)}", value)
@@ -91,8 +109,39 @@ class Metered:
 
     @property
     def boards_pct(self) -> tuple[float, ...]:
-        """Each board, corrected [%]."""
-        return tuple(max(reading + self.correction_pct, 0.0) for reading in self.readings_pct)
+        """Each board, corrected [%]: first for its temperature, then for its wood."""
+        warm = (max(reading + self.correction_pct, 0.0) for reading in self.readings_pct)
+        if self.is_by_booklet:
+            return tuple(max(reading + (self.booklet_pct or 0.0), 0.0) for reading in warm)
+        return self._by_resistance or tuple(warm)
+
+    @property
+    def is_by_booklet(self) -> bool:
+        """Whether its booklet's correction is made."""
+        return self.how != OVEN and self.booklet_pct is not None
+
+    @property
+    def _by_resistance(self) -> tuple[float, ...] | None:
+        """Each board by the resistance of its wood and of that which the meter was set for, if known."""
+        if self.how != PIN or not self.set_for or self.is_by_booklet:
+            return None
+        found = [
+            moisture_in(self.wood, self.set_for, reading + self.correction_pct)
+            for reading in self.readings_pct
+        ]
+        boards = tuple(one for one in found if one is not None)
+        return boards if len(boards) == len(found) else None
+
+    @property
+    def wood_correction_pct(self) -> float:
+        """What the wood's own correction adds to the mean of the readings [points]."""
+        return self.mc_pct - math.fsum(self.readings_pct) / len(self.readings_pct) - self.correction_pct
+
+    @property
+    def is_unset(self) -> bool:
+        """Whether the meter wasn't set for the wood, and nothing corrects it for that."""
+        was_set = self.set_for_wood if not self.set_for else self.set_for == self.wood
+        return was_set is False and not self.is_by_booklet and self._by_resistance is None
 
     @property
     def mc_pct(self) -> float:
@@ -101,7 +150,7 @@ class Metered:
 
     @property
     def doubt_by(self) -> Mapping[str, float]:
-        """The doubt of the mean by source [points]: meter, temperature, surface and boards.
+        """The doubt of the mean by source [points]: meter, wood, temperature, surface and boards.
 
         That of the boards is what their spread leaves of their mean's: Student's t at the 10th and 90th
         percentile, s / √n (JCGM 100:2008, 4.2.3 and G.3).
@@ -109,7 +158,9 @@ class Metered:
         if self.how == OVEN:
             found = {"meter": OVEN_DOUBT_PCT}
         else:
-            found = {"meter": UNSET_DOUBT_PCT if self.set_for_wood is False else METER_UNCERTAINTY_PCT}
+            found = {"meter": UNSET_DOUBT_PCT if self.is_unset else METER_UNCERTAINTY_PCT}
+            if self._by_resistance is not None and self.set_for != self.wood:
+                found["wood"] = max(LEAST_DOUBT_PCT, abs(self.wood_correction_pct) * CORRECTION_DOUBT)
             if self.how in (PIN, PINLESS):
                 found["temperature"] = abs(self._cold_pct) * (CORRECTION_DOUBT if self.how == PIN else 1.0)
             if self.depth == SURFACE:
@@ -126,19 +177,21 @@ class Metered:
         """The ± of the mean [points]."""
         return math.hypot(*self.doubt_by.values())
 
-    def unsure(self, species: str) -> Reason:
+    def unsure(self) -> Reason:
         """What makes most of the doubt."""
         by = self.doubt_by
         largest = max(by, key=by.__getitem__)
-        keys = {"temperature": ("metered-corrected", "metered-uncorrected"), "boards": ("metered-boards",)}
+        keys = {"temperature": ("metered-corrected", "metered-uncorrected"), "boards": ("metered-boards",),
+                "wood": ("metered-resistance",)}  # fmt: skip
         wanted = keys.get(largest, (f"metered-{'unset' if largest == 'meter' else largest}",))
-        found = [reason for reason in self.told(species) if reason.key in wanted]
+        found = [reason for reason in self.told() if reason.key in wanted]
         return found[0] if found else Reason("metered-by-hand")
 
-    def told(self, species: str) -> list[Reason]:
+    def told(self) -> list[Reason]:
         """What was done to the readings, and what makes their mean less sure than a meter's is."""
         values: dict[str, Any] = {
-            "wood_c": self.wood_c, "species": species, "thickness_mm": self.thickness_mm,
+            "wood_c": self.wood_c, "species": self.wood, "thickness_mm": self.thickness_mm,
+            "set_for": self.set_for, "wood_correction_pct": self.wood_correction_pct,
             "correction_pct": self.correction_pct, "low_pct": min(self.boards_pct),
             "high_pct": max(self.boards_pct), "readings_count": len(self.readings_pct),
         }  # fmt: skip
@@ -149,7 +202,11 @@ class Metered:
             found.append(Reason("metered-corrected", values))
         elif self.doubt_by.get("temperature", 0.0) >= 0.05:
             found.append(Reason("metered-uncorrected", values))
-        if self.set_for_wood is False and self.how != OVEN:
+        if "wood" in self.doubt_by:
+            found.append(Reason("metered-resistance", values))
+        elif self.is_by_booklet and self.booklet_pct:
+            found.append(Reason("metered-booklet", values))
+        elif self.is_unset and self.how != OVEN:
             found.append(Reason("metered-unset", values))
         if "surface" in self.doubt_by:
             found.append(Reason("metered-surface", values))

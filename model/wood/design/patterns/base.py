@@ -4,7 +4,7 @@ A pattern is one file in this folder. It names its sizes and choices, each with 
 be, and a function that makes the case: it asks for sizes and choices and adds parts, fits and outlines.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -201,6 +201,13 @@ class Case:
         nth = 1 + sum(outline.name == name for outline in view)
         x, y, w, h = (round(v, 6) for v in (x, y, w, h))
         view.append(Outline(name, nth, x, y, w, h, grain, hidden))
+
+    def views(self, with_side: bool, shown: Collection[str] = ()) -> list[list[Outline]]:
+        """The front, and the side beside it: where it is wanted, or it alone shows one of some parts."""
+        hidden = {*shown} - {one.name for one in self.front}
+        if self.side and (with_side or any(one.name in hidden for one in self.side)):
+            return [self.front, self.side]
+        return [self.front]
 
     def corner(self, name: str, stands: Literal["upright", "level"], depth_mm: float) -> None:
         """Add one side to the grain round the case."""

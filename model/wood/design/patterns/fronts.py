@@ -84,10 +84,11 @@ def drawer_stack(case: Case, heights_mm: list[float], x_mm: float, wide_mm: floa
     y = case.sizes.get("base", 0.0)
     dovetailed = blocks.sides_of(case) == "dovetailed"
     y += shop["slab_thick"] if dovetailed else shop["divider_thick"]
+    for nth, opening in enumerate(heights_mm, start=1):
+        drawer(case, nth, opening, deep, wide_mm, alike)
     for nth in range(len(heights_mm), 0, -1):
         opening = heights_mm[nth - 1]
         name = f"front {nth}"
-        drawer(case, nth, opening, deep, wide_mm, alike)
         gap = opening - case.parts[name].width_mm
         side_gap = shop["side_gap"]
         case.draw(case.front, name, x_mm + side_gap, y, wide_mm - 2.0 * side_gap, opening - gap, "across")
