@@ -141,7 +141,8 @@ def test_a_case_drawn_is_recorded_and_is_the_piece_s_face(book, now):
     told = plain(piece.layout(view, piece_id))
     assert "Drawer bottom × 4" in told.replace("drawer bottom", "Drawer bottom")
     label = client_page._picture(found, recorded).children[0].tree[1]["aria-label"]
-    assert label.startswith("Valley chest from the front") and label.endswith("to scale")
+    assert label.startswith("Valley chest from the front")
+    assert label.endswith("to scale")
 
 
 def test_the_worst_piece_of_today_stands_on_the_first_page_with_its_case_drawn(book, now):
