@@ -8,8 +8,9 @@ from dashboard.figures.scale import Scale, humidity_edge, steel_body
 from model.words import display as say
 from model.words.display import Display
 
-ROW = 30.0
-CHARACTER = 6.9
+ROW, TALL_ROW, LINE = 30.0, 42.0, 16.0
+NARROW = 500
+CHARACTER = 6.2
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,9 @@ def corners_drawing(pins: Sequence[Pin], display: Display, width: int = 720) -> 
     width : int
         Width of the drawing in its own units; a phone's is 360.
     """
-    edge, top = 14.0, 8.0 + ROW * len(pins)
+    # Where there is no room beside a pin for all its words, what it reads stands under its name.
+    row_height = TALL_ROW if width < NARROW else ROW
+    edge, top = 14.0, 8.0 + row_height * len(pins)
     x = Scale(0.0, 100.0, edge, width - edge)
     parts: list[Shape] = [
         steel_body(1, top, width - 2, 42),
@@ -44,25 +47,27 @@ def corners_drawing(pins: Sequence[Pin], display: Display, width: int = 720) -> 
     ]
     words_last: list[Shape] = []
     for row, pin in enumerate(sorted(pins, key=lambda pin: pin.rh_pct)):
-        y, at = 20.0 + ROW * row, x.held(pin.rh_pct)
-        words = f"{pin.name}, {display.temperature(pin.temperature_c)}: {say.rh(pin.rh_pct)}"
-        room = len(words) * CHARACTER
+        y, at = 20.0 + row_height * row, x.held(pin.rh_pct)
+        reads = f"{display.temperature(pin.temperature_c)}: {say.rh(pin.rh_pct)}"
+        lines = [pin.name, reads] if width < NARROW else [f"{pin.name}, {reads}"]
+        room = max(map(len, lines)) * CHARACTER
         leftward = at + room + 10 > width
         parts += [
             shape("line", x1=at, x2=at, y1=y - 10, y2=top + 15, class_="index-line"),
             shape("circle", cx=at, cy=y - 10, r=5 if pin.is_room else 3.5, class_="index-fill"),
         ]
-        words_last.append(
+        words_last += [
             shape(
                 "text",
                 words,
                 x=max(at - 8, room) if leftward else at + 8,
-                y=y - 4,
+                y=y - 4 + LINE * number,
                 text_anchor="end" if leftward else None,
                 font_size=14,
                 class_="strong on-land" if pin.is_room else "on-land",
             )
-        )
+            for number, words in enumerate(lines)
+        ]
     label = "; ".join(
         f"{pin.name} {say.rh(pin.rh_pct)} at {display.temperature(pin.temperature_c)}" for pin in pins
     )

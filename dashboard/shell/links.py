@@ -1,8 +1,8 @@
 """Secret links: each shows one thing, read-only, and can be taken back.
 
-A client's shows one piece; the shop's own show what is coming, as a calendar or a feed. A link carries what
-it shows and a serial number, signed. The book keeps the serial that is good; taking a link back forgets it,
-and a new one has another.
+A client's shows one piece, or all of theirs; the shop's own show what is coming, as a calendar or a feed. A
+link carries what it shows and a serial number, signed. The book keeps the serial that is good; taking a link
+back forgets it, and a new one has another.
 """
 
 import secrets
@@ -14,12 +14,13 @@ from urllib.parse import urlsplit
 from itsdangerous import BadSignature, URLSafeSerializer
 from sqlalchemy.orm import Session
 
-from model.records.acts.clients import LINK
+from model.records.acts.clients import CLIENTS_LINK, LINK
 from model.records.schema.tables import Preference
 
 SALT = "client link"
-Shown = int | Literal["calendar", "feed"]
-"""What a link shows: a piece by its id, or what is coming."""
+Shown = int | str
+"""A piece by its id, all pieces of a client (`of_client`), or what is coming ("calendar", "feed")."""
+THEIRS = "client "
 LONGEST = 200  # a longer token is none of ours
 
 
@@ -70,11 +71,6 @@ class Links:
         good = kept is not None and secrets.compare_digest(str(kept.value["serial"]), str(serial))
         return shows if good else None
 
-    def piece_of(self, session: Session, token: str) -> int | None:
-        """The piece a token shows; none when it shows none."""
-        shows = self.shown(session, token)
-        return shows if isinstance(shows, int) else None
-
     def take_back(self, session: Session, shows: Shown) -> None:
         """No link to a thing is good any more."""
         kept = session.get(Preference, _name(shows))
@@ -82,5 +78,19 @@ class Links:
             session.delete(kept)
 
 
+def of_client(client_id: int) -> Shown:
+    """All pieces of a client, as a link shows them."""
+    return f"{THEIRS}{client_id}"
+
+
+def client_of(shows: Shown | None) -> int | None:
+    """The client whose pieces a link shows; none where it shows something else."""
+    is_theirs = isinstance(shows, str) and shows.startswith(THEIRS)
+    return int(str(shows).removeprefix(THEIRS)) if is_theirs else None
+
+
 def _name(shows: Shown) -> str:
-    return LINK.format(shows) if isinstance(shows, int) else f"shop link {shows}"
+    if isinstance(shows, int):
+        return LINK.format(shows)
+    client_id = client_of(shows)
+    return f"shop link {shows}" if client_id is None else CLIENTS_LINK.format(client_id)

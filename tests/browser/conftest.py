@@ -143,7 +143,7 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
     from sqlalchemy import select
 
     from deploy.settings import Settings
-    from deploy.wiring import sensor_door
+    from deploy.wiring import GUIDE, sensor_door
     from model.records.schema.tables import PieceRow, Place, Stack
     from model.records.store import Store
 
@@ -155,7 +155,8 @@ def shop(sample_book, serve_book, tmp_path) -> Iterator[SimpleNamespace]:
         piece = session.scalars(select(PieceRow.id).where(PieceRow.name == "Chest of drawers")).one()
         place = session.scalars(select(Place.id).where(Place.name == "Dry flat")).one()
         stack = session.scalars(select(Stack.id).where(Stack.name == "Ash, 4/4")).one()
-    address = serve_book(store, lambda: start_at, sensors=sensor_door(Settings(), store, lambda: start_at))
+    door = sensor_door(Settings(), store, lambda: start_at)
+    address = serve_book(store, lambda: start_at, sensors=door, guide=GUIDE)
     yield SimpleNamespace(address=address, store=store, now=start_at, piece=piece, place=place, stack=stack)
     store.close()
 

@@ -261,7 +261,7 @@ def test_a_draft_is_recorded_and_taken_out_again(book, view):
     undo(act, view)
     assert row(book.store, PieceRow, number) is None
     with book.store.session() as session:
-        assert links.piece_of(session, token) is None
+        assert links.shown(session, token) is None
 
 
 def test_a_draft_with_something_missing_is_not_recorded(book, view):

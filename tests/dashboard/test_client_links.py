@@ -6,9 +6,10 @@ import pytest
 
 from dashboard.paper.sheet import contact_of, keep_contact
 from dashboard.shell.app import build_app
-from dashboard.shell.links import Links
+from dashboard.shell.links import Links, of_client
 from dashboard.shell.signing import signing_key
-from model.records.schema.tables import Preference
+from model.records.acts.clients import erase_client
+from model.records.schema.tables import Client, PieceRow, Preference
 from model.wood.errors import BadInput
 
 PASSWORD = "linseed and tung"
@@ -60,6 +61,37 @@ def test_a_link_taken_back_or_replaced_shows_nothing(guarded, links, book):
     with book.store.session() as session:
         links.take_back(session, book.bench)
     assert client.get(f"/for/{second}").status_code == 404
+
+
+def test_a_client_with_several_pieces_has_one_link_to_all_of_them(guarded, links, book):
+    with book.store.session() as session:
+        ottilie = Client(name="Ottilie")
+        session.add(ottilie)
+        session.get_one(PieceRow, book.bench).client = ottilie
+        session.flush()
+        token = links.make(session, of_client(ottilie.id))
+        ottilie_id = ottilie.id
+    client = guarded.test_client()
+
+    def read(path):
+        return client.get(f"/for/{token}{path}")
+
+    document = read("").get_data(as_text=True)
+    assert "Your pieces" in document
+    assert "Hall bench" in document
+    assert "chest" not in document
+    assert read(f"/{book.bench}/sheet.pdf").status_code == 200
+    assert read(f"/{book.chest}").status_code == 404
+    # A piece that comes later is seen too, and each leads back to the others.
+    with book.store.session() as session:
+        session.get_one(PieceRow, book.chest).client_id = ottilie_id
+    assert "chest" in read("").get_data(as_text=True)
+    assert f'href="/for/{token}">Your pieces' in read(f"/{book.chest}").get_data(as_text=True)
+    with book.store.session() as session:
+        erase_client(session, session.get_one(Client, ottilie_id))
+    assert [read(path).status_code for path in ("", f"/{book.bench}", f"/{book.bench}/sheet.pdf")] == [
+        404
+    ] * 3
 
 
 def test_a_link_can_not_be_turned_to_another_piece(guarded, links, book):

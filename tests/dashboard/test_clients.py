@@ -63,7 +63,7 @@ def test_a_client_has_several_pieces_and_homes_and_each_page_leads_to_the_other(
     page = read(view, f"/client/{ottilie}")
     assert "555-0142" in page
     assert "Hall bench" in page
-    assert "Client's link, client sheet" in page
+    assert "Link to this piece, client sheet" in page
     assert "Dry flat" in page[page.index("Homes") :]
     assert "For Ottilie, at " in read(view, f"/piece/{book.bench}")
     assert "For Ottilie" in read(view, f"/place/{book.flat}")

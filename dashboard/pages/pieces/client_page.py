@@ -10,7 +10,7 @@ from dashboard.figures.drawing import Drawing
 from dashboard.figures.elevation import elevation
 from dashboard.figures.room_rule import room_rule
 from dashboard.figures.strip import strip_drawing
-from dashboard.pages.frame import aside, drawn, part, prose, sheet
+from dashboard.pages.frame import aside, drawn, listed, noted, part, prose, sheet
 from dashboard.pages.pieces.gap import GapNow, gaps_of, trouble
 from dashboard.paper.client_words import NOT_NORMAL
 from dashboard.paper.gap_strip import letter_for
@@ -18,7 +18,7 @@ from dashboard.paper.sheet import Contact, contact_of
 from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
-from dashboard.shell.view import View
+from dashboard.shell.view import View, address
 from model.answers.annual_range import HomeYear
 from model.records.queries.overview import PieceNow
 from model.watch.questions import piece_wood
@@ -29,18 +29,21 @@ from model.words.limits import comfort_for_client
 SILENT = "Look whether the sensor in the room is switched on and its battery good."
 LEAVE = "Leave it as it is: never glue, fill or plane it in its season."
 LOOK = "Look it over, and send us a photo of anything that is open or cracked."
+ALARM = "This page watches wood. It is no smoke, flood, frost or security alarm."
 NOTHING = (
     "Nothing. Keep the room as steady as you can, and the piece off registers, radiators and direct sun."
 )
 
 
-def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
+def client_page(piece: PieceNow, view: View, paper: str = "", back: str = "") -> html.Main:
     """What the client sees: the piece, how it is, what to do, what is normal now, who to call.
 
     Parameters
     ----------
     paper : str, optional
         Where its sheet to print lies.
+    back : str, optional
+        Where all pieces of the same client are.
     """
     wood = piece_wood.wood_piece(piece)
     first, *others = [
@@ -51,6 +54,7 @@ def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
     with view.store.session() as session:
         known = gaps_of(piece, session, view) if at_home and wood is not None else None
         contact = contact_of(session)
+    where = piece.place.name if at_home and piece.place is not None else "Still with us in the workshop"
     letters = [_letter(gap, view) for gap in known[1]] if known is not None else []
     return sheet(
         piece.name,
@@ -73,11 +77,30 @@ def client_page(piece: PieceNow, view: View, paper: str = "") -> html.Main:
         part("What is not normal", html.P(NOT_NORMAL.format(mark="is said above"))),
         _paper_and_call(contact, paper, letters, view),
         *[html.P(line, className="soft small") for line in woodwork.remembered_of(piece, view.display)],
-        html.P(
-            "This page watches wood. It is no smoke, flood, frost or security alarm.",
-            className="soft small",
-        ),
-        dateline=piece.place.name if at_home and piece.place is not None else "Still with us in the workshop",
+        html.P(ALARM, className="soft small"),
+        dateline=[html.A("Your pieces", href=back), " · ", where] if back else where,
+    )
+
+
+def clients_page(pieces: Sequence[PieceNow], view: View, token: str) -> html.Main:
+    """What a client with several pieces sees first: each one, how it is and what to do, the worst first."""
+    with view.store.session() as session:
+        contact = contact_of(session)
+    rows = [
+        noted(
+            piece_words.mark_of(piece),
+            html.A(html.B(piece.name), href=address("for", token, piece.id)),
+            f", {piece.place.name}" if piece.place is not None and piece.place.kind == "home" else "",
+            html.Div(piece_words.to_client(replace(piece, since=()), view.now)[0]),
+            html.Div(prose(one_thing(piece)), className="soft small"),
+        )
+        for piece in sorted(pieces, key=lambda piece: say.need(piece_words.mark_of(piece)))
+    ]
+    return sheet(
+        "Your pieces",
+        listed(rows, html.P("No piece is followed for you at present."), "note"),
+        part("Who to call", html.P(_call(contact))),
+        html.P(ALARM, className="soft small"),
     )
 
 

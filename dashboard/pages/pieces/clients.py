@@ -148,6 +148,7 @@ def acts_part(client: ClientNow) -> html.Div:
     return html.Div(
         [
             html.A("Correct the record", href=address(*here, "edit"), className="button"),
+            html.A("Link for them", href=address(*here, "link"), className="button"),
             html.Button(words, id={"act": act, "client": client.id}),
             folded(
                 "More",
@@ -172,7 +173,7 @@ def theirs(piece: PieceNow, view: View) -> html.Li:
     """A piece's line, with what is given to the client under it."""
     row = piece_row(piece, view)
     links: list[Any] = [
-        html.A("Client's link", href=address("piece", piece.id, "client")),
+        html.A("Link to this piece", href=address("piece", piece.id, "client")),
         ", ",
         html.A("client sheet", href=address("piece", piece.id, "sheet.pdf"), target="_blank"),
     ]

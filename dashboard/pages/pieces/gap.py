@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, doing, done
 from dashboard.forms.declared import Asked, Form
-from dashboard.pages.frame import aside, listed, marked, num, part, prose, sheet, table
+from dashboard.pages.frame import aside, listed, noted, num, part, prose, sheet, table
 from dashboard.pages.pieces.predicted import foretold_part
 from dashboard.paper.gap_strip import LETTERS, letter_for
 from dashboard.paper.sheet import read_letter
@@ -111,7 +111,7 @@ def layout(view: View, piece_id: int) -> html.Main | None:
         headline(gaps, troubles),
         listed(
             [
-                marked(html.Span("·"), *prose(sentence_of(gap, why, zone, view)))
+                noted("near" if why else "clear", *prose(sentence_of(gap, why, zone, view)))
                 for gap, why in zip(gaps, troubles, strict=True)
             ],
             html.P("Nothing on it opens or closes where a client can see it."),

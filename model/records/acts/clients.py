@@ -11,6 +11,8 @@ from model.records.schema.tables import Client, Document, PieceRow, Preference
 
 LINK = "client link {}"
 """Name of the preference that holds the link to a piece's page, by the piece's id."""
+CLIENTS_LINK = "link of client {}"
+"""And of that to all pieces of a client, by the client's id."""
 
 
 def add_client(session: Session, name: str, reach: str = "", note: str = "") -> Client:
@@ -52,7 +54,7 @@ def erase_client(session: Session, client: Client) -> None:
 
     Their pieces and homes stay, and name nobody.
     """
-    links = [LINK.format(piece.id) for piece in client.pieces]
+    links = [CLIENTS_LINK.format(client.id), *(LINK.format(piece.id) for piece in client.pieces)]
     client.pieces.clear()
     client.homes.clear()
     session.flush()

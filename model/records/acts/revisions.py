@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, UOWTransaction
 
 from model.records.acts.built_on import named_by, refuse_if_built_on
-from model.records.acts.clients import LINK
+from model.records.acts.clients import CLIENTS_LINK, LINK
 from model.records.acts.invalidation import aware, note_change
 from model.records.acts.recompute import forget_computed, recompute
 from model.records.acts.recorded_rows import (
@@ -39,7 +39,7 @@ from model.wood.errors import BadInput
 KEPT = timedelta(days=7)
 """How long an act can be taken back."""
 
-KEPT_FOR = {"piece": LINK, "body": "witness board of stack {}"}
+KEPT_FOR = {"piece": LINK, "client": CLIENTS_LINK, "body": "witness board of stack {}"}
 """Preferences that belong to one row: its number may be given again, to another."""
 
 
