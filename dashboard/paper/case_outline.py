@@ -19,8 +19,9 @@ def draw_case(
     *,
     with_side: bool = False,
     marked: Collection[str] = (),
+    at_left: bool = False,
 ) -> float:
-    """Draw a case from the front, and from the side as `Case.views` has it, at the right of its room.
+    """Draw a case from the front, and from the side as `Case.views` has it, at the right or left of its room.
 
     Parameters
     ----------
@@ -40,7 +41,7 @@ def draw_case(
     wide = sum(right - left for left, right in spans)
     free = width_mm - BETWEEN_MM * (len(views) - 1)
     scale = min(free / wide, highest_mm / high)
-    at = x + width_mm - wide * scale - BETWEEN_MM * (len(views) - 1)
+    at = x + (0.0 if at_left else width_mm - wide * scale - BETWEEN_MM * (len(views) - 1))
     for view, (left, right) in zip(views, spans, strict=True):
         for heavy in (False, True):
             for one in view:
@@ -55,9 +56,9 @@ def draw_case(
 def _rectangle(
     sheet: Paper, one: Outline, at: float, floor: float, scale: float, case: Case, heavy: bool
 ) -> None:
-    sheet.set_line_width(0.7 if heavy else 0.15)
+    sheet.set_line_width(0.5 if heavy else 0.15)
     sheet.set_fill_color(*(WOOD_WASH if one.name in case.parts else PAPER_WHITE))
-    if one.hidden:
+    if one.hidden and not heavy:
         sheet.set_dash_pattern(dash=1.0, gap=0.8)
     sheet.rect(
         at + one.x_mm * scale,

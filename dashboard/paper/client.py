@@ -34,6 +34,7 @@ GUTTER_MM = 7.0
 MOST_MARKS = 3
 QR_MM = 15.0
 PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM = 58.0, 14.0
+CASE_LEAST_ROWS = 2
 
 
 @dataclass(frozen=True)
@@ -121,32 +122,34 @@ def client_sheet(facts: ClientFacts, display: Display, paper: PaperSize | None =
     bytes
         The PDF. Type is made as large as fits, never under 9.5 points; rows of the table that find no room
         at that size are left out, the least visible first. The fit that gives out first is shown cut through
-        where that costs no row.
+        where that costs no row; a case is drawn, and may cost rows, where two are left.
     """
     size: PaperSize = paper or ("letter" if display.units == "inch" else "a4")
     rows = seen_rows(facts.piece, facts.year, display)
 
-    picture = governing_fit(facts)
-
-    def at(points: float, some: Sequence[SeenRow]) -> tuple[Paper, bool]:
+    def at(points: float, some: Sequence[SeenRow], picture: Fit | None) -> tuple[Paper, bool]:
         sheet = Paper(size, f"{facts.piece.name}: how it lives", facts.made_at, facts.contact.name, 14.0)
         sheet.add_page()
         return sheet, _draw(sheet, facts, display, some, points, picture) >= 0.0
 
-    sheet, fits = at(SMALLEST_PT, rows)
-    if not fits and picture is not None:
-        picture = None
-        sheet, fits = at(SMALLEST_PT, rows)
-    while not fits and len(rows) > 1:
-        rows = rows[:-1]
-        sheet, fits = at(SMALLEST_PT, rows)
+    # A case drawn is the piece's face and may cost rows; a fit cut through may not.
+    ways = [(governing_fit(facts), CASE_LEAST_ROWS if facts.piece.case else len(rows)), (None, 1)]
+    tries = [
+        (rows[:count], shown)
+        for shown, fewest in ways
+        for count in range(len(rows), min(fewest, len(rows)) - 1, -1)
+    ]
+    for kept in tries:
+        sheet, fits = at(SMALLEST_PT, *kept)
+        if fits:
+            break
     if not fits:
         # Only a name or a contact line beyond all measure comes here; what is over runs into the strip.
         return sheet.bytes()
     small, large = 0, round((LARGEST_PT - SMALLEST_PT) / STEP_PT)
     while small < large:
         middle = (small + large + 1) // 2
-        tried, fits = at(SMALLEST_PT + middle * STEP_PT, rows)
+        tried, fits = at(SMALLEST_PT + middle * STEP_PT, *kept)
         if fits:
             sheet, small = tried, middle
         else:

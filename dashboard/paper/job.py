@@ -148,7 +148,12 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
         case = request_from_document(piece.case).case()
         sheet.room(CASE_HIGHEST_MM + 4.0)
         room = (sheet.left, sheet.y_now, sheet.across, CASE_HIGHEST_MM)
-        sheet.y_now = draw_case(sheet, case, *room, with_side=True) + 4.0
+        first = span.low or span.high
+        marked = {member.name for member in piece.fits[first.fit].members} if first is not None else set()
+        sheet.y_now = draw_case(sheet, case, *room, with_side=True, marked=marked, at_left=True) + 1.0
+        if first is not None:
+            sheet.says(f"Drawn heavy: {piece.fits[first.fit].called}, the first to run out of room.")
+        sheet.y_now += 3.0
 
 
 def _governs(governing: Governing) -> str:
@@ -177,7 +182,7 @@ def _members(sheet: _Job, piece: Piece, display: Display) -> None:
     for name, member in piece.members.items():
         sheet.row(
             (
-                said(name) + (f": {member.role}" if member.role else ""),
+                _named(name, member),
                 f"{member.species.name}, {_cut_words(member)}",
                 display.length(member.width_mm, "nearest", 64),
                 display.length(member.thickness_mm, "nearest", 64),
@@ -208,6 +213,14 @@ def fit_dimensions(fit: Fit, display: Display) -> str:
         else:
             told.append(f"{name} {value:g}" if isinstance(value, float) else f"{name} {said(str(value))}")
     return ", ".join(told)
+
+
+def _named(name: str, member: Member) -> str:
+    """A part by its name and role, and how many are alike; by its role alone where that holds its name."""
+    called, role = said(name), member.role
+    if role:
+        called = role if {*called.split()} <= {*role.split()} else f"{called}: {role}"
+    return f"{called} × {member.alike}" if member.alike > 1 else called
 
 
 def _fits(sheet: _Job, piece: Piece, design: DesignRange, display: Display) -> None:

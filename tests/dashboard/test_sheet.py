@@ -146,6 +146,9 @@ def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
             assert "cut through" not in words
             continue
         called = fit.called
+        if facts.piece.case:  # drawn whole, its place to watch in a heavy line
+            assert f"To watch: {called}" in words
+            continue
         assert f"{called[0].upper()}{called[1:]}, cut through as built" in words
         # It stands at the upper right and nowhere over the name: wood of the drawing's own colour is there.
         png = _poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")

@@ -30,6 +30,7 @@ from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.clients import client_names
+from model.wood.design.cut_list import CutRow
 from model.wood.design.patterns import CasePattern, pattern_named, patterns
 from model.wood.errors import BadInput
 from model.words import display as say
@@ -217,7 +218,7 @@ def _parts(made: Made, view: View) -> html.Section:
             [
                 html.Th(f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}", scope="row"),
                 html.Td(num(length(row.width_mm, "nearest", 64)), **under("wide")),
-                html.Td(prose(widths_that_work(row, view.display)), **under("will work")),
+                _works(row, view),
                 html.Td(num(length(row.length_mm)), **under("long")),
                 html.Td(num(length(row.thickness_mm)), **under("thick")),
                 html.Td(row.species, **under("of")),
@@ -235,6 +236,11 @@ def _parts(made: Made, view: View) -> html.Section:
         scrolling(table, "What to cut"),
         html.P(wood_in_all(made.cuts, view.display), className="small"),
     )
+
+
+def _works(row: CutRow, view: View) -> html.Td:
+    told = widths_that_work(row, view.display)
+    return html.Td(prose(told), **under("will work")) if told else html.Td()
 
 
 # ---------------------------------------------------------------- callbacks

@@ -104,7 +104,7 @@ def clients_page(pieces: Sequence[PieceNow], view: View, token: str) -> html.Mai
     )
 
 
-FROM_CASE, FROM_PARTS = "From the front. ", "From the front, not to scale. "
+FROM_CASE, FROM_PARTS = "To scale. ", "From the front, not to scale. "
 LOOK_FOR = {"shrinking": "a split or an opened joint", "swelling": "a joint pushed apart"}
 
 

@@ -11,6 +11,7 @@ from dashboard.figures.tide import Fan, Flag, said_of, tide_chart
 from dashboard.pages.charted import charted, nearest
 from dashboard.pages.frame import aria, aside, empty, num, part
 from dashboard.say import piece_view as woodwork
+from dashboard.say import sentences
 from dashboard.shell.spans import NAMES, TimeSpan, span_of
 from dashboard.shell.view import View, address
 from model.records.queries import overview as queries
@@ -115,7 +116,8 @@ def chosen_member(piece: PieceNow, view: View) -> MemberNow:
     for member in piece.members:
         if str(member.id) == wanted:
             return member
-    for fit in sorted(piece.fits, key=lambda fit: say.need(fit.judgement.verdict)):
+    governs = sentences.governing(piece)
+    for fit in sorted(piece.fits, key=lambda fit: (fit is not governs, say.need(fit.judgement.verdict))):
         for key in ("part", "parts"):
             named = fit.document.get(key)
             names = named if isinstance(named, list) else [named]
