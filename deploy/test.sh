@@ -28,9 +28,15 @@ fi
 
 prepare_environment .venv ".[dev]"
 bin=.venv/bin
+# The tests start many processes. Python's files and the solver are compiled once, by one test after all were
+# collected, and not again by each process.
+unset PYTHONDONTWRITEBYTECODE
+"$bin/python" -m pytest -q -k test_the_outlook_document_goes_month_by_month >/dev/null 2>&1 &
+compiled=$!
 "$bin/ruff" check .
 "$bin/ruff" format --check .
 "$bin/lint-imports"
+wait "$compiled" || true
 if [ "${1:-}" = fast ]; then
     shift
     set -- -m "not (broker or browser or postgres or slow)" "$@"
@@ -38,9 +44,9 @@ fi
 # Types are checked while the tests run.
 "$bin/mypy" >.venv/types.txt 2>&1 &
 types=$!
-# One more at a time than there are cores, as many tests wait for a broker or a browser; a file's tests in one
+# Two more at a time than there are cores, as many tests wait for a broker or a browser; a file's tests in one
 # process: they share its servers and books.
-workers=$(($(getconf _NPROCESSORS_ONLN) + 1))
+workers=$(($(getconf _NPROCESSORS_ONLN) + 2))
 passed=0
 "$bin/python" -m pytest -n "$workers" --dist loadfile --no-loadscope-reorder "$@" || passed=$?
 wait "$types" || passed=1

@@ -99,7 +99,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     parser.add_argument("--days", type=int, default=320)
     parser.add_argument("--silent-years", type=int, default=16)
-    asked = parsed(parser, arguments, days=20, silent_years=1)
+    asked = parsed(parser, arguments, days=6, silent_years=1)
     measure("warm-up", 1, 3, 3)
     measure("ten parts near their limits", 10, asked.days, asked.days)
     measure("one part in a silent house", 1, min(asked.days, 30), 365 * asked.silent_years)

@@ -10,7 +10,7 @@ pytestmark = pytest.mark.slow
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
-NEEDS_A_BOOK = {"bench_viewers"}
+ON_A_BOOK = {"bench_viewers", "bench_pages", "bench_browser_memory"}
 # Parts of other commands.
 PARTS = {
     "outlook_backtest",
@@ -56,4 +56,4 @@ def test_the_command_runs(name: str, small_book: Path, tmp_path: Path) -> None:
         assert run(name, tmp_path / "book.sqlite") == ""
         assert (tmp_path / "book.sqlite").stat().st_size > 0
     else:
-        assert run(name, *([small_book] if name in NEEDS_A_BOOK else []))
+        assert run(name, *([small_book] if name in ON_A_BOOK else []))

@@ -215,7 +215,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--every", type=int, default=24, help="hours between two looks of the watch")
     parser.add_argument("--processes", type=int, default=cores(), help="books lived side by side")
     parser.add_argument("--seed", type=int, default=1)
-    asked = parsed(parser, arguments, homes=1, days=8, every=12, processes=1)
+    asked = parsed(parser, arguments, homes=1, days=4, every=24, processes=1)
     homes, real = homes_asked(asked.files, asked.sensor, asked.homes, asked.days, asked.seed)
     if not homes:
         raise SystemExit("no home: no file has a record long enough, and --homes is 0")

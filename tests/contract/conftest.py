@@ -183,7 +183,7 @@ class Postgres:
         with log.open("ab") as out:
             self._server = subprocess.Popen(
                 [str(self._bin / "postgres"), "-D", str(self._folder / "data"), "-p", str(self.port),
-                 "-h", "127.0.0.1", "-k", str(self._folder), "-c", "fsync=off"],
+                 "-h", "127.0.0.1", "-k", str(self._folder), "-c", "fsync=off", "-c", "full_page_writes=off"],
                 stdout=out, stderr=out, cwd="/", **self._as_user(),
             )  # fmt: skip
         server = self._server
@@ -195,11 +195,11 @@ class Postgres:
         self._server.send_signal(2)  # SIGINT: fast shutdown, sessions are cut off
         self._server.wait(PATIENCE_S)
 
-    def create(self, database: str) -> None:
+    def create(self, database: str, template: str = "template1") -> None:
         import psycopg
 
         with psycopg.connect(self._admin, autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {database}")
+            connection.execute(f"CREATE DATABASE {database} TEMPLATE {template}")
 
     def _ready(self) -> bool:
         import psycopg
@@ -260,12 +260,23 @@ def postgres() -> Iterator[Postgres]:
         server.stop()
 
 
-@pytest.fixture
-def postgres_store(postgres: Postgres, request: pytest.FixtureRequest) -> Iterator[Store]:
-    name = f"book_{abs(hash(request.node.nodeid))}"
-    postgres.create(name)
-    book = Store(postgres.url(name))
+@pytest.fixture(scope="session")
+def empty_postgres_book(postgres: Postgres) -> str:
+    """A database that went through every migration, to copy."""
+    postgres.create("empty_book")
+    book = Store(postgres.url("empty_book"))
     book.bring_up_to_date()
+    book.close()
+    return "empty_book"
+
+
+@pytest.fixture
+def postgres_store(
+    postgres: Postgres, empty_postgres_book: str, request: pytest.FixtureRequest
+) -> Iterator[Store]:
+    name = f"book_{abs(hash(request.node.nodeid))}"
+    postgres.create(name, empty_postgres_book)
+    book = Store(postgres.url(name))
     yield book
     book.close()
 

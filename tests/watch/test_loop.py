@@ -23,10 +23,10 @@ pytestmark = pytest.mark.slow
 DEADLINE_S = 120.0
 
 
-def until(condition, deadline_s=DEADLINE_S):
+def until(condition):
     """Wait for a condition, or fail when the deadline is over."""
     gate = threading.Event()
-    end = time.monotonic() + deadline_s
+    end = time.monotonic() + DEADLINE_S
     while not condition():
         assert time.monotonic() < end, "what was waited for did not happen"
         gate.wait(0.02)
@@ -258,7 +258,7 @@ def test_readings_that_come_right_after_an_evaluation_are_looked_at_too(shop):
     watch = threading.Thread(target=loop.run, args=arguments)
     watch.start()
     try:
-        until(lambda: sent and not shop.rows(StaleHour), deadline_s=30.0)
+        until(lambda: sent and not shop.rows(StaleHour))
     finally:
         stop.set()
         watch.join(DEADLINE_S)
