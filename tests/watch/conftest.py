@@ -245,5 +245,6 @@ def shop(make_shop: Callable[[], Shop]) -> Shop:
 
 @pytest.fixture
 def few_years(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Stacks look ahead over four plausible years, not fifty: for tests that ask nothing of those years."""
+    """Stacks look two months ahead through four plausible years: for tests that ask little of those."""
     monkeypatch.setattr(stacks, "YEARS", 4)
+    monkeypatch.setattr(stacks, "DAYS", 60)
