@@ -22,6 +22,7 @@ from model.wood.errors import BadInput
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 PASSWORD_LENGTH = 10
+MASKED = ("password", "broker_password", "mqtt_publish_password", "notify")
 HASHED = ("scrypt:", "pbkdf2:")
 """How a password begins that is set as werkzeug hashes it, not in clear."""
 
@@ -64,6 +65,14 @@ class Settings(BaseSettings):
     mqtt_ca_file: str = Field(default="", description="CA certificate file that the broker's must chain to.")
     mqtt_cert_file: str = Field(default="", description="Our client certificate file, if the broker asks.")
     mqtt_key_file: str = Field(default="", description="Private key file of our client certificate.")
+    mqtt_publish: str = Field(
+        default="",
+        description="Topic prefix under which retained verdicts are published, as paneltide; empty is off.",
+    )
+    mqtt_publish_user: str = Field(
+        default="", description="Broker user that publishes; empty means the user in `mqtt_url`."
+    )
+    mqtt_publish_password: str = Field(default="", description="Password of that user.")
     bind: str = Field(default="127.0.0.1", description="Address that the dashboard listens on.")
     port: int = Field(default=8050, ge=0, le=65535, description="Port that the dashboard listens on.")
     password: str = Field(
@@ -144,6 +153,13 @@ class Settings(BaseSettings):
             raise ValueError("must be letters, figures, dots, dashes and underlines, 64 at most")
         if value == OWN_USER:
             raise ValueError(f"must not be {OWN_USER}, which is our own")
+        return value
+
+    @field_validator("mqtt_publish")
+    @classmethod
+    def _plain_prefix(cls, value: str) -> str:
+        if value and not re.fullmatch(r"[A-Za-z0-9._-]+(/[A-Za-z0-9._-]+)*", value[:200]):
+            raise ValueError("must be letters, figures, dots, dashes and underlines, with / between levels")
         return value
 
     @field_validator("broker_password")
@@ -254,13 +270,13 @@ def load_settings(**overrides: Any) -> Settings:
 
 def is_secret(name: str) -> bool:
     """Whether a setting's value is masked wherever it is shown."""
-    return name in ("password", "broker_password", "database_url", "mqtt_url", "notify")
+    return name in MASKED or name in ("database_url", "mqtt_url")
 
 
 def shown_value(settings: Settings, name: str) -> str:
     """A setting's value for people, secrets masked."""
     value = str(getattr(settings, name))
-    if name in ("password", "broker_password", "notify"):
+    if name in MASKED:
         return "***" if value else ""
     if name in ("database_url", "mqtt_url") and "@" in value:
         scheme, _, rest = value.partition("://")

@@ -5,6 +5,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -210,18 +211,20 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         daemon=True,
     )
     sender.start()
-    run(
-        store,
-        now,
-        stop,
-        interval_s=settings.watch_interval_s,
-        after=[
-            partial(watch_clamps, store),
-            GlueBoard(store).refresh,
-            Outlooks(store, at_once=OUTLOOKS_AT_ONCE).refresh,
-            Housekeeper(store, settings.retention_days),
-        ],
-    )
+    with publishing(settings, store) as publishes:
+        run(
+            store,
+            now,
+            stop,
+            interval_s=settings.watch_interval_s,
+            after=[
+                partial(watch_clamps, store),
+                GlueBoard(store).refresh,
+                Outlooks(store, at_once=OUTLOOKS_AT_ONCE).refresh,
+                Housekeeper(store, settings.retention_days),
+                *publishes,
+            ],
+        )
     sender.join(timeout=2.0)
 
 
@@ -261,7 +264,39 @@ def ingest_settings(settings: Settings, url: str = "") -> "IngestSettings":
         ca_file=file(settings.mqtt_ca_file),
         cert_file=file(settings.mqtt_cert_file),
         key_file=file(settings.mqtt_key_file),
+        publishes=settings.mqtt_publish,
     )
+
+
+@contextmanager
+def publishing(settings: Settings, store: Store) -> Iterator[list[Callable[[datetime], object]]]:
+    """What keeps the published topics up to date; nothing where none are, and none were."""
+    from ingest.out.topics import held_topics
+
+    if not settings.mqtt_publish and not held_topics(store):
+        yield []
+        return
+    if settings.mqtt_url == "embedded":
+        if not settings.mqtt_publish:
+            yield []
+            return
+        raise ServiceMissing(
+            "publishing needs a broker that is already there: "
+            "set PANELTIDE_MQTT_URL (`paneltide run` starts one)"
+        )
+    from ingest.out.publisher import Publisher
+    from model.words.display import Display
+
+    found = ingest_settings(settings)
+    if settings.mqtt_publish_user:
+        found = replace(
+            found, username=settings.mqtt_publish_user, password=settings.mqtt_publish_password or None
+        )
+    publisher = Publisher(store, found, Display(settings.units))
+    try:
+        yield [publisher.refresh]
+    finally:
+        publisher.close()
 
 
 def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":

@@ -35,7 +35,7 @@ class IngestSettings:
 
     `protocol` is "3.1.1" (measured faster) or "5"; a share group needs "5" and switches to it.
     `marks_redelivery` says whether the broker sets the duplicate flag on what it sends again, as the standard
-    demands.
+    demands. `publishes` is the prefix of what we publish ourselves, which is never read; empty for none.
     """
 
     host: str = "127.0.0.1"
@@ -50,6 +50,7 @@ class IngestSettings:
     client_id: str = "paneltide-ingest"
     protocol: str = "3.1.1"
     share_group: str | None = None
+    publishes: str = ""
     keep_alive_s: int = 60
     connect_timeout_s: float = 2.0
     batch_messages: int = 2_000

@@ -20,6 +20,7 @@ from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
 
+from dashboard.api import routes as api
 from dashboard.pages import frame
 from dashboard.pages.frame import ACTED, ADDRESS, PAGE, SAID, SHOWN, TICK, UNITS, missing, shell, top
 from dashboard.shell import answering, metrics, page_registry, security, signing
@@ -245,6 +246,7 @@ def build_app(
         return response
 
     metrics.register(server, store, now)
+    api.register(server, context)
     answering.register(app)
     security.protect(app, password, key, sessions, trusted_proxy)
     _warm(server)

@@ -18,6 +18,8 @@ from flask.sessions import SecureCookieSessionInterface
 from werkzeug.middleware.proxy_fix import ProxyFix
 from werkzeug.security import check_password_hash, generate_password_hash
 
+from dashboard.api.problems import is_api, problem
+from dashboard.api.tokens import is_good
 from dashboard.shell.metrics import METRICS
 from dashboard.shell.patience import patiently
 from dashboard.shell.sessions import LASTS, Sessions
@@ -186,6 +188,8 @@ def _ask_password(server: flask.Flask, password: str, key: str, sessions: Sessio
             return None
         if path in FOR_PROGRAMS:
             return by_program()
+        if is_api(path):
+            return by_token()
         if flask.request.method == "GET" and not path.startswith("/_"):
             return flask.redirect(f"{ENTER}?{_next(path)}")
         return _plain("the session has ended: open the page again", 401)
@@ -206,6 +210,18 @@ def _ask_password(server: flask.Flask, password: str, key: str, sessions: Sessio
             tries_of_programs.failed(who)
         refused = _plain("this asks for the password", 401)
         refused.headers["WWW-Authenticate"] = 'Basic realm="paneltide", charset="UTF-8"'
+        return refused
+
+    def by_token() -> flask.Response | None:
+        """A program names its token with each question (RFC 6750)."""
+        token = flask.request.authorization and flask.request.authorization.token
+        flask.g.known = bool(token) and is_good(sessions.store, str(token))
+        if flask.g.known:
+            return None
+        refused = _plain("this asks for a token: `paneltide token give NAME` makes one", 401)
+        refused.headers["WWW-Authenticate"] = 'Bearer realm="paneltide"' + (
+            ', error="invalid_token"' if token else ""
+        )
         return refused
 
     @server.route(ENTER, methods=["GET", "POST"])
@@ -298,4 +314,7 @@ def _door(problem: str) -> str:
 
 
 def _plain(text: str, status: int) -> flask.Response:
+    """Why who asks is sent away; a program is told in a document of its own."""
+    if is_api(flask.request.path):
+        return problem(status, text)
     return flask.Response(text, status, mimetype="text/plain")

@@ -51,6 +51,7 @@ COMMANDS = {
     "stack": "book_commands:stacks",
     "export": "export_commands:exports",
     "sensors": "sensor_commands:sensors_app",
+    "token": "token_command:token_app",
 }
 """Each command's file and function, or group of commands, in the order of --help."""
 

@@ -8,6 +8,9 @@ from model.answers.document import JsonDocument, schema_of
 RECORDS: dict[str, str] = {
     "state": "model.answers.records:StateRecord",
     "ready": "model.answers.records:StackReadyRecord",
+    "token give": "model.answers.records:NewTokenRecord",
+    "token list": "model.answers.records:TokensRecord",
+    "token take-back": "model.answers.records:TokensRecord",
 }
 """Each command, as it is typed, and its record's module and class; more than one are separated by blanks."""
 

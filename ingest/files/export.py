@@ -1,7 +1,7 @@
 """Writes readings to files: CSV, plain or gzipped, or Parquet, a piece at a time."""
 
 import gzip
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import IO, Any
@@ -9,17 +9,13 @@ from typing import IO, Any
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as parquet
-from sqlalchemy import BigInteger, select, type_coerce
 
-from ingest.payload.quantities import plain
 from model.records.private import private
-from model.records.schema.tables import Binding, Reading, Sensor
-from model.records.schema.types import from_epoch_ms
+from model.records.queries.readings import portions, sensor_spans
 from model.records.store import Store
 from model.wood.errors import BadInput
 from model.words.cells import harmless
 
-PIECE_ROWS = 100_000
 COLUMNS = ("timestamp_utc", "sensor", "topic", "temperature_c", "rh_pct")
 SCHEMA = pa.schema(
     [
@@ -62,17 +58,19 @@ def export_readings(
     out = Path(out)
     if not out.name.endswith((".csv", ".csv.gz", ".parquet")):
         raise BadInput(out.name, "file name", "must end in .csv, .csv.gz or .parquet", out.name)
+    spans = sensor_spans(store, sensor=sensor, since_at=since_at, until_at=until_at, where=out.name)
     unfinished = out.with_name(f".{out.name}.unfinished")
     count = 0
     try:
         unfinished.unlink(missing_ok=True)
         with open(unfinished, "wb", opener=private) as file:
             write, finish = _writer(out.name, file)
-            for piece in _pieces(store, sensor, since_at, until_at, out.name):
-                write(piece)
-                count += piece.num_rows
-                if progress is not None:
-                    progress(count)
+            for span in spans:
+                for rows in portions(store, span):
+                    write(_table(rows, span.sensor, span.topic))
+                    count += len(rows)
+                    if progress is not None:
+                        progress(count)
             finish()
         unfinished.replace(out)
     except OSError as error:
@@ -105,45 +103,6 @@ def _writer(name: str, file: IO[bytes]) -> tuple[Callable[[pa.Table], None], Cal
             text.close()
 
     return write, finish
-
-
-def _pieces(
-    store: Store, only: str | None, since_at: datetime | None, until_at: datetime | None, where: str
-) -> Iterator[pa.Table]:
-    with store.session() as session:
-        sensors = session.execute(select(Sensor.id, Sensor.name).order_by(Sensor.name)).all()
-        topics: dict[int, str] = {}
-        for number, topic in session.execute(select(Binding.sensor_id, Binding.topic).order_by(Binding.id)):
-            topics.setdefault(number, topic)
-    if only is not None:
-        sensors = [each for each in sensors if each[1] == only]
-        if not sensors:
-            raise BadInput(where, "sensor", "must be one that is known", plain(only))
-    # Whole milliseconds straight from SQLite: a million datetimes would be made only to be taken apart again.
-    instant = type_coerce(Reading.observed_at, BigInteger) if store.is_sqlite else Reading.observed_at
-    for number, name in sensors:
-        after: datetime | None = since_at
-        pair = -1
-        while True:
-            query = select(instant, Reading.temperature_c, Reading.rh_pct, Reading.pair).where(
-                Reading.sensor_id == number
-            )
-            if after is not None:
-                beyond = (Reading.observed_at > after) | (Reading.pair > pair)
-                query = query.where(Reading.observed_at >= after, beyond)
-            if until_at is not None:
-                query = query.where(Reading.observed_at < until_at)
-            # A short read for each piece, so that a long export holds no lock and no old snapshot.
-            with store.engine.connect() as connection:
-                rows = connection.execute(
-                    query.order_by(Reading.observed_at, Reading.pair).limit(PIECE_ROWS)
-                ).all()
-            if rows:
-                yield _table(rows, name, topics.get(number))
-                last: Any = rows[-1][0]
-                after, pair = from_epoch_ms(last) if isinstance(last, int) else last, rows[-1][3]
-            if len(rows) < PIECE_ROWS:
-                break
 
 
 def _table(rows: Any, name: str, topic: str | None) -> pa.Table:

@@ -9,6 +9,7 @@ import msgspec
 from ingest.mqtt.batch import RefusedMessage, UnboundMessage, WriteBatch
 from ingest.mqtt.redelivery import Remembered, checksum
 from ingest.mqtt.registry import Registry, Stream
+from ingest.out.topics import published_under
 from ingest.payload.presence import read_presence
 from ingest.payload.quantities import BadPayload, plain
 from ingest.payload.shapes import AnotherDevice, Observed
@@ -42,11 +43,20 @@ class Message(msgspec.Struct, frozen=True, gc=False):
 
 
 class Intake:
-    """Takes messages, one after another, into the batch that is being gathered. `take` never raises."""
+    """Takes messages, one after another, into the batch that is being gathered. `take` never raises.
+
+    What we publish ourselves under the prefix `publishes` is left alone.
+    """
 
     def __init__(
-        self, registry: Registry, limits: Limits, now: Now, remembered: Remembered | None = None
+        self,
+        registry: Registry,
+        limits: Limits,
+        now: Now,
+        remembered: Remembered | None = None,
+        publishes: str = "",
     ) -> None:
+        self._is_ours = published_under(publishes)
         self.batch = WriteBatch()
         self._registry, self._limits, self._now, self._remembered = registry, limits, now, remembered
         self._last_arrival_ms: dict[int, int] = {}
@@ -136,7 +146,9 @@ class Intake:
             if self._pace.first_refusal(topic):
                 rate = limits.topic_rate_per_s
                 self._refuse(message, f"topic sends more than {rate:g} messages a second; dropped")
-        elif len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY:
+        elif self._is_ours(topic) or (
+            len(payload) <= LONGEST_EMPTY and payload.translate(None, BLANKS) in EMPTY
+        ):
             self.batch.counts["ignored"] += 1
         elif streams := self._registry.route(topic):
             strangers: set[str] = set()

@@ -124,7 +124,7 @@ class Link:
                 self._settings.host, self._settings.port, self._settings.keep_alive_s, **self._version()
             )
         except (OSError, ValueError) as error:
-            self._lost(_words(error))
+            self._lost(broker_words(error))
             return
         self._client, self._answer_by = client, time.monotonic() + ANSWER_WAIT_S
 
@@ -163,7 +163,7 @@ class Link:
         if settings.username is not None:
             client.username_pw_set(settings.username, settings.password)
         if settings.tls:
-            client.tls_set_context(_tls_context(settings))
+            client.tls_set_context(tls_context(settings))
         client.on_connect = self._answered
         client.on_subscribe = self._subscribed
         client.on_disconnect = self._dropped
@@ -253,7 +253,7 @@ class Link:
                 [connection] if reading else [], [connection] if client.want_write() else [], [], seconds
             )
         except (OSError, ValueError) as error:
-            self._lost(_words(error), hang_up=client)
+            self._lost(broker_words(error), hang_up=client)
             return False
         if writable:
             client.loop_write()
@@ -301,7 +301,7 @@ class Link:
             if connection is not None:
                 _send_all(connection, data)
         except OSError as error:
-            self._lost(_words(error), hang_up=client)
+            self._lost(broker_words(error), hang_up=client)
 
     def _drain(self, client: mqtt.Client) -> None:
         """Let paho finish what it has begun to write, so that two packets never mix."""
@@ -335,14 +335,14 @@ def _send_all(connection: Any, data: bytes) -> None:
             raise TimeoutError("it takes nothing from us")
 
 
-def _tls_context(settings: IngestSettings) -> ssl.SSLContext:
+def tls_context(settings: IngestSettings) -> ssl.SSLContext:
     context = ssl.create_default_context(cafile=settings.ca_file)
     if settings.cert_file is not None:
         context.load_cert_chain(settings.cert_file, settings.key_file)
     return context
 
 
-def _words(error: Exception) -> str:
+def broker_words(error: Exception) -> str:
     """An operating system's or TLS's complaint in one line, without numbers."""
     if isinstance(error, ssl.SSLCertVerificationError):
         return f"its certificate can't be trusted: {error.verify_message}"

@@ -62,7 +62,7 @@ class Subscriber:
         self._settings, self._now = settings, now
         self._remembered = Remembered(settings.client_id, settings.marks_redelivery)
         self._registry = Registry()
-        self._intake = Intake(self._registry, settings.limits, now, self._remembered)
+        self._intake = Intake(self._registry, settings.limits, now, self._remembered, settings.publishes)
         self._writer = Writer(store, settings.limits, self._remembered)
         self._link = Link(settings, self._on_message, self._on_session, self._on_lost)
         self._to_acknowledge: list[int] = []

@@ -41,11 +41,17 @@ class ComfortRecord(JsonDocument):
     """Why there is no range; null where there is one, or where nothing stands there that asks for one."""
 
 
-class PlaceRecord(JudgedRecord):
-    """A place with its air in its latest hour."""
+class NamedRecord(JsonDocument):
+    """A place, a stack or a piece."""
 
     id: int
+    """Stays when it is given another name."""
     name: str
+
+
+class PlaceRecord(JudgedRecord, NamedRecord):
+    """A place with its air in its latest hour."""
+
     kind: Literal["shop", "storage", "home"]
     hour_at: Instant | None
     """When that hour begins; null before any air is known."""
@@ -119,11 +125,9 @@ class IntakeRecord(JsonDocument):
     """What is to be known of it, as sentences; empty when there is nothing."""
 
 
-class StackRecord(MoistureRecord, ReasonedRecord):
+class StackRecord(MoistureRecord, ReasonedRecord, NamedRecord):
     """A stack of lumber."""
 
-    id: int
-    name: str
     place: str | None
     for_: str | None = Field(alias="for")
     """The place it is meant for."""
@@ -226,11 +230,9 @@ class ProvenanceRecord(JsonDocument):
     back: str | None
 
 
-class PieceRecord(JudgedRecord):
+class PieceRecord(JudgedRecord, NamedRecord):
     """A built piece."""
 
-    id: int
-    name: str
     place: str | None
     next: list[NextRecord] | None
     """Limits that the coming year may pass, the worst first; empty when none is likely, null if not known."""
@@ -282,7 +284,7 @@ class PiecesRecord(AnswerRecord):
     pieces: list[PieceRecord]
 
 
-class StateRecord(PlacesRecord, StacksRecord, PiecesRecord):
+class StateRecord(PiecesRecord, StacksRecord, PlacesRecord):
     """How everything stands now."""
 
     warnings: list[WarningRecord]
@@ -337,3 +339,24 @@ class ProblemRecord(JsonDocument):
     title: str
     status: int
     detail: str
+
+
+class NewTokenRecord(JsonDocument):
+    """A token that was made."""
+
+    name: str
+    token: str
+    """Shown this once."""
+
+
+class GivenTokenRecord(JsonDocument):
+    """A token that is good; itself it is kept nowhere."""
+
+    name: str
+    given_at: Instant
+
+
+class TokensRecord(JsonDocument):
+    """Every token that is good, the oldest first."""
+
+    tokens: list[GivenTokenRecord]

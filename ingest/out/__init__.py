@@ -1,0 +1,1 @@
+"""What is published over MQTT, retained, for hubs and lamps; nothing of it is read back in."""
