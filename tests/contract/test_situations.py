@@ -15,6 +15,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 from sqlalchemy import update
 
 from dashboard.paper.client import _room
@@ -22,6 +23,8 @@ from dashboard.paper.sheet import client_facts, sheet_of_piece
 from dashboard.shell.app import build_app
 from dashboard.shell.links import Links
 from dashboard.shell.signing import signing_key
+from model.answers.document import schema_of
+from model.answers.records import ComingRecord, StateRecord
 from model.records.schema.tables import PieceRow, Stack
 from model.watch.tell import notices
 from model.words.display import Display
@@ -377,6 +380,34 @@ def test_state_in_json_is_the_book(world: World, state: dict[str, Any]) -> None:
             one.say("target", entry["ready"]["target_mc_pct"], round(stack.ready["target_mc_pct"], 2))
         told += one.claims
     assert agree(told, 4 * len(world.pieces))
+
+
+def test_a_program_is_told_what_state_says_and_each_answer_keeps_to_its_schema(
+    world: World, state: dict[str, Any]
+) -> None:
+    Draft202012Validator(schema_of(StateRecord)).validate(state)
+
+    def asked_of(path: str) -> dict[str, Any]:
+        told: dict[str, Any] = json.loads(world.get(f"/api/{path}"))
+        return told
+
+    for kind in ("places", "stacks", "pieces"):
+        assert asked_of(kind)[kind] == state[kind]
+        entry = state[kind][0]
+        assert asked_of(f"{kind}/{entry['id']}") == entry
+    coming = asked_of("next")
+    Draft202012Validator(schema_of(ComingRecord)).validate(coming)
+    assert len(coming["next"]) == sum(len(piece["next"] or ()) for piece in state["pieces"])
+    # Hardly a hub has use for fifteen figures.
+    assert (
+        max(
+            len(str(one["margin_mm"]))
+            for piece in state["pieces"]
+            for fit in piece["fits"]
+            for one in fit["limits"]
+        )
+        < 8
+    )
 
 
 def test_state_to_people_is_the_book(world: World) -> None:

@@ -20,6 +20,7 @@ PARTS = {
     "phones": "Phones",
     "verdicts": "Reading a verdict",
     "notices": "Notices and calendar",
+    "speaks": "It speaks to others",
     "trouble": "A sensor in trouble",
     "backups": "Backups, memory, disk",
     "safety": "Cautions",
