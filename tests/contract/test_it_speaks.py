@@ -112,16 +112,7 @@ def test_a_lamp_a_hub_and_a_program_are_told_how_the_shop_stands(
         ("place", "add", "Shop", "--kind", "shop"),
         ("import-readings", str(air(tmp_path / "air.csv")), "--sensor", "bench", "--place", "Shop"),
         ("piece", "add", str(BENCH), "--since", began, "--place", "Shop"),
-        (
-            "stack",
-            "add",
-            "Ash",
-            "--species",
-            "white ash",
-            "--thickness",
-            "4/4",
-            *("--mc", "9", "--place", "Shop"),
-        ),
+        ("stack", "add", "Ash", *"--species ash --thickness 4/4 --mc 9 --place Shop".split()),
     ):
         done = ours.ask(*words)
         assert done.returncode == 0, done.stderr
@@ -131,6 +122,7 @@ def test_a_lamp_a_hub_and_a_program_are_told_how_the_shop_stands(
     assert len(example.strip().splitlines()) < 30
     tower = subprocess.Popen([sys.executable, "-c", example.replace("1883", str(mosquitto.port))])
     try:
+        until(lambda: any("/stacks/" in topic for topic in list(hub.holds)), what="the stack")
         piece = until(lambda: _known(hub.holds.get("paneltide/pieces/1")), what="how the piece stands")
         color = {"clear": "green", "near": "amber", "past": "red"}[piece["now"]]
         place_and_piece = [hub.holds[f"paneltide/{one}/1"]["now"] for one in ("places", "pieces")]

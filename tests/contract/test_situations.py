@@ -398,16 +398,9 @@ def test_a_program_is_told_what_state_says_and_each_answer_keeps_to_its_schema(
     coming = asked_of("next")
     Draft202012Validator(schema_of(ComingRecord)).validate(coming)
     assert len(coming["next"]) == sum(len(piece["next"] or ()) for piece in state["pieces"])
-    # Hardly a hub has use for fifteen figures.
-    assert (
-        max(
-            len(str(one["margin_mm"]))
-            for piece in state["pieces"]
-            for fit in piece["fits"]
-            for one in fit["limits"]
-        )
-        < 8
-    )
+    # No hub has use for fifteen figures.
+    fits = [fit for piece in state["pieces"] for fit in piece["fits"]]
+    assert max(len(str(limit["margin_mm"])) for fit in fits for limit in fit["limits"]) < 8
 
 
 def test_state_to_people_is_the_book(world: World) -> None:
