@@ -112,7 +112,7 @@ def test_a_lamp_a_hub_and_a_program_are_told_how_the_shop_stands(
         ("place", "add", "Shop", "--kind", "shop"),
         ("import-readings", str(air(tmp_path / "air.csv")), "--sensor", "bench", "--place", "Shop"),
         ("piece", "add", str(BENCH), "--since", began, "--place", "Shop"),
-        ("stack", "add", "Ash", *"--species ash --thickness 4/4 --mc 9 --place Shop".split()),
+        ("stack", "add", "Ash", *["--species", "ash", "--thickness", "4/4", "--mc", "9", "--place", "Shop"]),
     ):
         done = ours.ask(*words)
         assert done.returncode == 0, done.stderr
@@ -171,8 +171,9 @@ def _known(said: dict[str, Any] | None) -> dict[str, Any] | None:
 
 
 def test_what_is_archived_is_cleared_even_if_it_was_while_nothing_ran(
-    mosquitto: EmbeddedBroker, store: Store, listen: Any, until: Any
+    mosquitto: EmbeddedBroker, store: Store, listen: Any, until: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("ingest.out.publisher.SHARE", 0.0)
     now = datetime(2026, 3, 2, 12, tzinfo=UTC)
     with store.session() as session:
         session.add_all(
