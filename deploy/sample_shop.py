@@ -36,13 +36,15 @@ LONGEST_NAP_S = 0.5
 # ---------------------------------------------------------------- the past year
 
 
-def load_history(store: Store) -> None:
+def load_history(store: Store, progress: Callable[[float, float | None], None] = lambda *_: None) -> None:
     """Record the sample shop and read its past year in, up to `STORY_START_AT`.
 
     Parameters
     ----------
     store : Store
         A book at the current schema that holds no place yet.
+    progress : callable, optional
+        Told how many sensors' readings are in, and of how many.
 
     Raises
     ------
@@ -64,13 +66,14 @@ def load_history(store: Store) -> None:
         for sensor in shop.sensors:
             if sensor.accepted:
                 _accept(session, sensor, places[sensor.place], shop.zone)
-    for sensor in shop.sensors:
-        if sensor.accepted:
-            with as_file(story.package_file("readings", sensor.file_name)) as path:
-                report = import_readings(store, path, lambda: STORY_START_AT)
-            if report.rejected:
-                line, reason = report.rejected[0]
-                raise BadInput(sensor.file_name, f"line {line}", "must be a reading", reason)
+    accepted = [sensor for sensor in shop.sensors if sensor.accepted]
+    for count, sensor in enumerate(accepted):
+        progress(count, len(accepted))
+        with as_file(story.package_file("readings", sensor.file_name)) as path:
+            report = import_readings(store, path, lambda: STORY_START_AT)
+        if report.rejected:
+            line, reason = report.rejected[0]
+            raise BadInput(sensor.file_name, f"line {line}", "must be a reading", reason)
     with store.session() as session:
         places = {place.name: place for place in session.scalars(select(Place))}
         for recorded in shop.pieces:

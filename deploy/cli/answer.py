@@ -3,9 +3,12 @@
 import json
 import math
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from shutil import copyfileobj
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -38,7 +41,7 @@ StockDoubt = Annotated[
         "--mc-doubt", help="How far that MC may be out, either way [points]; else as the file says."
     ),
 ]
-OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write.")]
+OutPdf = Annotated[Path, typer.Option("--out", help="The PDF file to write; - for standard output.")]
 McRange = Annotated[str | None, typer.Option("--range", help="MC range of its home, as 6-11.")]
 RhRange = Annotated[
     str | None, typer.Option("--rh-range", help="Or the humidities of its home over the year, as 25-55.")
@@ -132,12 +135,35 @@ def give_table(columns: list[str], rows: list[list[str]], title: str | None = No
     console.print(table)
 
 
-def write_file(out: Path, content: bytes, *endings: str, is_private: bool = False) -> None:
+@contextmanager
+def file_or_output(out: Path, ending: str, as_json: bool) -> Iterator[Path]:
+    """Where to write what goes into `out`; for a dash a file that is then given on standard output."""
+    if not is_output(out, as_json):
+        yield out
+        return
+    with TemporaryDirectory(prefix="paneltide-") as folder:
+        path = Path(folder) / f"out{ending}"
+        yield path
+        with path.open("rb") as file:
+            copyfileobj(file, sys.stdout.buffer)
+        sys.stdout.buffer.flush()
+
+
+def is_output(out: Path, as_json: bool = False) -> bool:
+    """Whether a file is to go to standard output, which then holds nothing else."""
+    if str(out) == "-" and as_json:
+        raise BadInput("", "--json", "can't be said beside a file on standard output", "--out -")
+    return str(out) == "-"
+
+
+def write_file(
+    out: Path, content: bytes, *endings: str, is_private: bool = False, as_json: bool = False
+) -> None:
     """Write what a command makes, if `is_private` for its owner alone; its name has one of the endings.
 
     A dash is standard output, which then holds nothing else.
     """
-    if str(out) == "-":
+    if is_output(out, as_json):
         sys.stdout.buffer.write(content)
         sys.stdout.buffer.flush()
         return
@@ -148,7 +174,15 @@ def write_file(out: Path, content: bytes, *endings: str, is_private: bool = Fals
             file.write(content)
     except OSError as error:
         raise BadInput("", "--out", "must be a file that can be written", error.strerror) from error
-    say(f"{out} is written.")
+    give_done(as_json, "file", str(out), f"{out} is written.")
+
+
+def give_done(as_json: bool, kind: str, name: str, says: str) -> None:
+    """What a command that records, changes or writes something has done, and to what."""
+    if as_json:
+        give_json({"kind": kind, "name": name, "says": plain(says)})
+    else:
+        say(says)
 
 
 def say(line: str) -> None:

@@ -8,7 +8,16 @@ from zoneinfo import ZoneInfo
 import typer
 from sqlalchemy import select
 
-from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say, temperature_given
+from deploy.cli.answer import (
+    AsJson,
+    UnitsText,
+    display_of,
+    give_done,
+    give_json,
+    give_table,
+    say,
+    temperature_given,
+)
 from deploy.cli.list_command import Keep, ListFile, take_list
 from deploy.cli.wood_commands import read_piece_file
 from deploy.settings import load_settings
@@ -68,13 +77,14 @@ def place_add(
         Literal["steadily", "by day", "not at all"] | None,
         typer.Option("--heated", help="If not as usual: a home steadily, a shop by day, a store not at all."),
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Record a place with air of its own."""
     store, _ = open_book(create=True)
     with store.session() as session:
         owner, climate = client_named(session, client), {"heating": heated} if heated else None
         add_place(session, name, kind, zone=zone, has_iron=iron, client=owner, climate=climate)
-    say(f"{name} is recorded.")
+    give_done(as_json, "place", name.strip(), f"{name} is recorded.")
 
 
 @pieces.command("add")
@@ -82,6 +92,7 @@ def piece_add(
     piece_file: Annotated[Path, typer.Argument(help="A piece file (TOML).")],
     place: PlaceName,
     since: SinceText = None,
+    as_json: AsJson = False,
 ) -> None:
     """Record a piece that stands at a place."""
     piece = read_piece_file(piece_file)
@@ -89,7 +100,8 @@ def piece_add(
     with store.session() as session:
         row = place_named(session, place)
         book.add_piece(session, piece, row, instant_of(since, row.zone, now), recorded_at=now)
-    say(f"{piece.name} is recorded with {len(piece.members)} parts and {len(piece.fits)} fits.")
+    said = f"{piece.name} is recorded with {len(piece.members)} parts and {len(piece.fits)} fits."
+    give_done(as_json, "piece", piece.name, said)
 
 
 @pieces.command("move")
@@ -97,6 +109,7 @@ def piece_move(
     name: Annotated[str, typer.Argument(help="The piece's name.")],
     place: PlaceName,
     since: SinceText = None,
+    as_json: AsJson = False,
 ) -> None:
     """Record that a piece stands at another place."""
     store, now = open_book()
@@ -106,7 +119,7 @@ def piece_move(
         if piece is None:
             raise BadInput("", "piece", "must be one that is recorded", name)
         book.move(session, piece, row, instant_of(since, row.zone, now))
-    say(f"{name} stands at {place}.")
+    give_done(as_json, "piece", name, f"{name} stands at {place}.")
 
 
 @pieces.command("import")
@@ -155,6 +168,7 @@ def stack_add(
     sealed_ends: Annotated[bool, typer.Option("--sealed-ends", help="The ends are sealed.")] = False,
     prongs: Annotated[str, typer.Option("--prongs", help="Prong test: straight, in or out.")] = "",
     rest_until: Annotated[str, typer.Option("--rest-until", help="Rests until, as 2026-03-12.")] = "",
+    as_json: AsJson = False,
 ) -> None:
     """Record a stack of lumber."""
     from dashboard.forms.fields import numbers_typed
@@ -181,7 +195,7 @@ def stack_add(
         row = place_named(session, place)
         destination = place_named(session, home) if home else None
         book.add_stack(session, name, document, row, instant_of(since, row.zone, now), destination)
-    say(f"{name} is recorded.")
+    give_done(as_json, "stack", name.strip(), f"{name} is recorded.")
 
 
 def state(units: UnitsText = None, as_json: AsJson = False) -> None:

@@ -7,7 +7,7 @@ from pkgutil import resolve_name
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
+from typer.core import CompletionItem, TyperGroup  # type: ignore[attr-defined]
 
 from deploy.cli import BAD_INPUT, INTERRUPTED, SERVICE_MISSING
 from model.wood.errors import BadInput, ServiceMissing
@@ -89,11 +89,16 @@ class _Group(TyperGroup):
     def list_commands(self, ctx: Any) -> list[str]:
         return list(COMMANDS)
 
+    def shell_complete(self, ctx: Any, incomplete: str) -> list[Any]:
+        """Names of commands need no command loaded."""
+        if incomplete.startswith("-"):
+            return super().shell_complete(ctx, incomplete)
+        return [CompletionItem(name) for name in COMMANDS if name.startswith(incomplete)]
+
 
 app = typer.Typer(
     cls=_Group,
     help="Follows the moisture inside solid-wood panels and warns a furniture maker in time.",
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )

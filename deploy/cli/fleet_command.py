@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from deploy import wiring
 from deploy.cli import NO
 from deploy.cli.answer import AsJson, UnitsText, display_of, give_json, give_table, say
+from deploy.cli.progress import progress
 from deploy.settings import load_settings
 from model.records.schema.tables import Checkpoint, FitRow, PieceRow, Stack
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
@@ -50,14 +51,20 @@ def fleet(
     store = wiring.open_store(settings, migrate=False)
     with store.session() as session:
         last_at = session.scalar(select(func.max(Checkpoint.at)))
+        bodies = sum(
+            session.scalar(select(func.count()).select_from(kind)) or 0 for kind in (PieceRow, Stack)
+        )
     if last_at is None:
         rule = "must have been followed for an hour at least: run `paneltide watch --once`"
         raise BadInput("", "the book", rule, "nothing computed")
     from model.watch.run.fleet import recompute
 
     began = time.perf_counter()
-    with _client(workers, scheduler) as client:
-        courses = list(recompute(store, to_epoch_ms(last_at) // HOUR_MS, client))
+    courses = []
+    with _client(workers, scheduler) as client, progress("Computing anew") as advance:
+        for course in recompute(store, to_epoch_ms(last_at) // HOUR_MS, client):
+            courses.append(course)
+            advance(len(courses), bodies)
     took_s = time.perf_counter() - began
     with store.session() as session:
         names = _names(session)

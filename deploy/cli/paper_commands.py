@@ -12,6 +12,7 @@ from deploy.cli.answer import (
     OutPdf,
     UnitsText,
     display_of,
+    give_done,
     give_json,
     give_table,
     length_given,
@@ -55,6 +56,7 @@ def sheet(
     job: Annotated[
         bool, typer.Option("--job", help="The maker's job sheet instead of the client's.")
     ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Write a piece's client sheet, or its job sheet, as a PDF."""
     from dataclasses import replace
@@ -93,7 +95,7 @@ def sheet(
         content = job_sheet(written, display, paper)
     else:
         content = client_sheet(facts, display, paper)
-    write_file(out, content, ".pdf")
+    write_file(out, content, ".pdf", as_json=as_json)
 
 
 def plan(
@@ -295,6 +297,7 @@ def contact(
     name: Annotated[str, typer.Argument(help="Who to call, as it stands on the client's sheet.")],
     line: Annotated[str, typer.Option("--line", help="How: a telephone number, an address.")] = "",
     link: Annotated[str, typer.Option("--link", help="An address that becomes a QR code.")] = "",
+    as_json: AsJson = False,
 ) -> None:
     """Set who the client calls, as printed on every client sheet."""
     from dashboard.paper.sheet import keep_contact
@@ -302,4 +305,4 @@ def contact(
     store, _ = open_book()
     with store.session() as session:
         keep_contact(session, name, line, link)
-    say(f"{name} stands on the client sheets from now on.")
+    give_done(as_json, "contact", name, f"{name} stands on the client sheets from now on.")

@@ -5,11 +5,10 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from deploy.cli.answer import AsJson, give_json, say
 from deploy.cli.book_commands import PlaceKind
+from deploy.cli.progress import progress
 from deploy.wiring import open_book
 from model.wood.errors import BadInput
 
@@ -60,10 +59,7 @@ def import_readings(
                 say(reason)
         return
     store, now = open_book(create=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    shown = Console(stderr=True)
-    with Progress(*columns, console=shown, transient=True, disable=not shown.is_terminal) as bar:
-        task = bar.add_task(file.name, total=None)
+    with progress(file.name) as advance:
         report = read_in(
             store,
             file,
@@ -74,7 +70,7 @@ def import_readings(
             place_kind=kind,
             columns=guess,
             from_line=from_line,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
+            progress=advance,
         )
     if as_json:
         give_json(

@@ -11,8 +11,9 @@ from typing import Annotated
 import typer
 
 from deploy import wiring
-from deploy.cli.answer import AsJson, give_json, say
+from deploy.cli.answer import AsJson, give_done, give_json, say
 from deploy.cli.broker_command import offer_to_open
+from deploy.cli.progress import progress
 from deploy.reach import address_words, broker_address
 from deploy.settings import Settings, load_settings
 from deploy.sources import PREFIX
@@ -79,8 +80,10 @@ def demo(
             raise ServiceMissing(f"{data_dir} already holds a book: give --folder an empty one")
         say("Loading the sample shop's past year (all of it invented) …")
         store = wiring.open_store(fresh, create=True)
-        sample_shop.load_history(store)
-        wiring.evaluate_once(store, sample_shop.STORY_START_AT)
+        with progress("Reading a year of air") as advance:
+            sample_shop.load_history(store, advance)
+        with progress("Working out the wood"):
+            wiring.evaluate_once(store, sample_shop.STORY_START_AT)
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
             start_at = sample_shop.STORY_START_AT
             brisk_s = sample_shop.BRISK_DAYS * 86400.0 / rate
@@ -192,8 +195,8 @@ def dashboard(bind: BindOption = None, port: PortOption = None) -> None:
     wiring.run_dashboard(settings, stop_on_signals())
 
 
-def migrate() -> None:
+def migrate(as_json: AsJson = False) -> None:
     """Create the book's database, or bring it to the schema this program needs."""
     settings = load_settings()
     store = wiring.open_store(settings, create=True)
-    say(f"{store.shown} is at schema {store.schema_revision()}.")
+    give_done(as_json, "book", store.shown, f"{store.shown} is at schema {store.schema_revision()}.")

@@ -2,13 +2,16 @@
 
 import re
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from deploy import wiring
+from deploy.cli import NO
 from deploy.cli.answer import AsJson, give_json, say
+from deploy.cli.progress import by_table, progress
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.private import take_from_others
@@ -37,8 +40,10 @@ def backup(
         path = folder / f"paneltide-{at:%Y%m%dT%H%M%SZ}.zip"
     else:
         path = out
-    counts = write_archive(store, path, at)
-    _prove(path)
+    with progress("Copying the book") as advance:
+        counts = write_archive(store, path, at, by_table(advance))
+    with progress("Proving the copy") as advance:
+        _prove(path, by_table(advance))
     dropped = _drop_old(path.parent, keep) if out is None else []
     if as_json:
         give_json({"archive": str(path), "rows": counts, "proven": True, "dropped": dropped})
@@ -48,14 +53,14 @@ def backup(
         say(f"  {name} was the oldest and is gone")
 
 
-def _prove(path: Path) -> None:
+def _prove(path: Path, step: Callable[[str, int], None]) -> None:
     """Restore an archive into a scratch book beside it and compare; nothing is left behind."""
     from model.records.archives.archive import compare, restore_archive
 
     with tempfile.TemporaryDirectory(prefix=".paneltide-proof-", dir=path.absolute().parent) as folder:
         scratch = Store(f"sqlite:///{Path(folder) / 'proof.sqlite'}")
         scratch.bring_up_to_date()
-        restore_archive(scratch, path)
+        restore_archive(scratch, path, step)
         differing = compare(scratch, path)
         scratch.close()
     if differing:
@@ -71,17 +76,24 @@ def _drop_old(folder: Path, keep: int) -> list[str]:
     return archives[:-keep]
 
 
-def restore(archive: Annotated[Path, typer.Argument(help="An archive made by backup.")]) -> None:
+def restore(
+    archive: Annotated[Path, typer.Argument(help="An archive made by backup.")], as_json: AsJson = False
+) -> None:
     """Bring an archive back into the book that settings name, which must be empty."""
     from model.records.archives.archive import restore_archive
 
     store = wiring.open_store(load_settings(), create=True)
-    counts = restore_archive(store, archive)
+    with progress("Bringing the book back") as advance:
+        counts = restore_archive(store, archive, by_table(advance))
+    if as_json:
+        give_json({"book": store.shown, "rows": counts, "proven": True})
+        return
     say(f"{sum(counts.values())} rows are back in {store.shown}, each table proven by count and checksum.")
 
 
 def move(
     to: Annotated[str, typer.Option("--to", help="Address of the new database, which must be empty.")],
+    as_json: AsJson = False,
 ) -> None:
     """Move the whole book to another database, proven by counts and checksums; the old one stays as it is."""
     from model.records.archives.archive import compare, restore_archive, write_archive
@@ -92,12 +104,24 @@ def move(
     new.bring_up_to_date()
     with tempfile.TemporaryDirectory(prefix="paneltide-move-") as folder:
         path = Path(folder) / "book.zip"
-        write_archive(old, path, machine_now())
-        counts = restore_archive(new, path)
+        with progress("Copying the book") as advance:
+            write_archive(old, path, machine_now(), by_table(advance))
+        with progress("Filling the new one") as advance:
+            counts = restore_archive(new, path, by_table(advance))
         changed = compare(old, path)
-    say(f"{sum(counts.values())} rows are in {new.shown}, each table proven by count and checksum.")
+    tables = [sentence.partition(":")[0] for sentence in changed]
+    if as_json:
+        give_json({"book": new.shown, "rows": counts, "proven": True, "changed_meanwhile": tables})
+    else:
+        say(f"{sum(counts.values())} rows are in {new.shown}, each table proven by count and checksum.")
+        _say_what_next(tables)
+    if tables:
+        raise typer.Exit(NO)
+
+
+def _say_what_next(changed: list[str]) -> None:
     if changed:
-        tables = ", ".join(sentence.partition(":")[0] for sentence in changed)
+        tables = ", ".join(changed)
         say(f"The old book changed meanwhile ({tables}): stop paneltide, empty the new one and move again.")
-        raise typer.Exit(1)
+        return
     say("Set PANELTIDE_DATABASE_URL to the new address; the old book stays as it is.")

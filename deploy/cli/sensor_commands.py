@@ -7,7 +7,7 @@ import typer
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from deploy.cli.answer import AsJson, give_json, give_table, say, temperature_given
+from deploy.cli.answer import AsJson, display_of, give_done, give_json, give_table, say, temperature_given
 from deploy.cli.book_commands import PlaceKind, SinceText, instant_of
 from deploy.cli.readings_commands import nowhere_line
 from deploy.wiring import open_book
@@ -19,6 +19,7 @@ from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.records.schema.tables import RejectedMessage, Sensor
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
+from model.words.display import Display
 from model.words.reasons import clause, in_sentences
 
 sensors_app = typer.Typer(help="Sensors known, and topics heard that nobody has accepted.")
@@ -76,7 +77,7 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                     sensor.name,
                     sensor.place or "hangs nowhere",
                     f"{sensor.last_at:%Y-%m-%d %H:%M}" if sensor.last_at else "never",
-                    _air(sensor.temperature_c, sensor.rh_pct),
+                    _air(sensor.temperature_c, sensor.rh_pct, display_of()),
                     "; ".join(
                         clause(one)
                         for one in (*doubts.get(sensor.id, ()), *_apart(by_sensor(pairs).get(sensor.id)))
@@ -135,8 +136,10 @@ def _recognised(heard: Any) -> str:
     return " ".join(heard.proposal.reasons)
 
 
-def _air(temperature_c: float | None, rh_pct: float | None) -> str:
-    parts = [f"{temperature_c:.1f} °C" if temperature_c is not None else ""]
+def _air(temperature_c: float | None, rh_pct: float | None, display: Display) -> str:
+    parts = [""]
+    if temperature_c is not None:
+        parts = [f"{display.temperature_value(temperature_c):.1f} {display.temperature_unit}"]
     parts.append(f"{rh_pct:.0f} %" if rh_pct is not None else "")
     return " ".join(part for part in parts if part) or "-"
 
@@ -190,7 +193,7 @@ def sensors_accept(
             give_json({"topic": topic, "reads": seen})
         elif not as_json:
             for read in found.seen:
-                air = _air(read.temperature_c, read.rh_pct)
+                air = _air(read.temperature_c, read.rh_pct, display_of())
                 say(f"The last message reads {air} at {read.observed_at:%Y-%m-%d %H:%M:%S} UTC.")
         asks = not as_json and sys.stdin.isatty()
         if show or (asks and not typer.confirm("Keep it so?")):
@@ -245,23 +248,26 @@ def sensors_accept(
 @sensors_app.command("dismiss")
 def sensors_dismiss(
     topic: Annotated[str, typer.Argument(help="One of the unknown topics.")],
+    as_json: AsJson = False,
 ) -> None:
     """List a topic no more, for good; `bring-back` is the way back."""
     store, now = open_book()
     with store.session() as session:
         dismiss_topic(session, topic, now)
-    say(f"{topic} is dismissed. List it again with `paneltide sensors bring-back`.")
+    said = f"{topic} is dismissed. List it again with `paneltide sensors bring-back`."
+    give_done(as_json, "topic", topic, said)
 
 
 @sensors_app.command("bring-back")
 def sensors_bring_back(
     topic: Annotated[str, typer.Argument(help="One of the dismissed topics.")],
+    as_json: AsJson = False,
 ) -> None:
     """List a dismissed topic again, with what was kept of it."""
     store, _ = open_book()
     with store.session() as session:
         bring_back_topic(session, topic)
-    say(f"{topic} waits to be accepted again.")
+    give_done(as_json, "topic", topic, f"{topic} waits to be accepted again.")
 
 
 @sensors_app.command("hang")
@@ -269,6 +275,7 @@ def sensors_hang(
     sensor: Annotated[str, typer.Argument(help="The sensor's name.")],
     place: Annotated[str, typer.Option("--place", help="Where it hangs.")],
     since: SinceText = None,
+    as_json: AsJson = False,
 ) -> None:
     """Hang a sensor at a place since an instant, now or long past; what it sent since then belongs there."""
     store, now = open_book()
@@ -281,8 +288,7 @@ def sensors_hang(
         said = [f"{row.name} hangs at {where.name} since {at:%Y-%m-%d %H:%M} UTC."]
         if left.count:
             said.append(nowhere_line(row.name, left.count, first, left.since_at))
-    for line in said:
-        say(line)
+    give_done(as_json, "sensor", sensor, "\n".join(said))
 
 
 def _sensor_named(session: Session, name: str) -> Sensor:

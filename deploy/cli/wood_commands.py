@@ -260,6 +260,7 @@ def cut_card(
     mc_doubt: StockDoubt = None,
     home: Annotated[str, typer.Option("--for", help="What the home is called.")] = "",
     units: UnitsText = None,
+    as_json: AsJson = False,
 ) -> None:
     """Write one card for the saw as a PDF: width to cut, groove, gap or slot, for today and a home."""
     from dashboard.paper.sheet import cut_card as card
@@ -269,7 +270,7 @@ def cut_card(
     display = display_of(units)
     year = home_given(mc_range, rh_range)
     document = cut_document(read_piece_file(piece_file), fit, mc, year, display.steps, mc_doubt)
-    write_file(out, card(document, display, clock_of(load_settings())(), home), ".pdf")
+    write_file(out, card(document, display, clock_of(load_settings())(), home), ".pdf", as_json=as_json)
 
 
 def gaps(

@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import insert, update
+from sqlalchemy import insert, select, update
+from sqlalchemy.orm import Session
 
 from model.records.acts import book, hangings, places
 from model.records.acts.invalidation import mark_hours
@@ -48,6 +49,20 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
     return opened
 
 
+def heard(session: Session, sensor: int, number: int, first: int, until: int) -> None:
+    """Readings of a home's sensor, one an hour."""
+    rows = []
+    for hour in range(first, until):
+        at = START + timedelta(hours=hour + 0.5)
+        rh_pct = 22.0 + 15.0 * number + 0.3 * (hour % 7)
+        rows.append(
+            {"sensor_id": sensor, "observed_at": at, "received_at": at, "temperature_c": 20.0,
+             "rh_pct": rh_pct}
+        )  # fmt: skip
+    session.execute(insert(Reading), rows)
+    mark_hours(session, [sensor], START + timedelta(hours=first))
+
+
 @pytest.fixture
 def homes(store: Store) -> Store:
     """Homes from dry to damp, a chest in each and lumber in the first, all followed to the same hour."""
@@ -59,16 +74,7 @@ def homes(store: Store) -> Store:
             session.flush()
             hangings.hang_sensor(session, sensor, place, START)
             book.add_piece(session, read_piece(PIECE.format(number=number)), place, START)
-            rows = []
-            for hour in range(HOURS):
-                at = START + timedelta(hours=hour + 0.5)
-                rh_pct = 22.0 + 15.0 * number + 0.3 * (hour % 7)
-                rows.append(
-                    {"sensor_id": sensor.id, "observed_at": at, "received_at": at, "temperature_c": 20.0,
-                     "rh_pct": rh_pct}
-                )  # fmt: skip
-            session.execute(insert(Reading), rows)
-            mark_hours(session, [sensor.id], START)
+            heard(session, sensor.id, number, 0, HOURS)
         lumber = {"species": "hard maple", "thickness_mm": 25.4, "mc_pct": 11.0}
         book.add_stack(session, "maple", lumber, session.get_one(Place, 1), START)
     bring_up_to_date(store, START + timedelta(hours=HOURS))
@@ -89,6 +95,21 @@ def test_a_few_homes_computed_anew_are_what_is_on_record(homes: Store, paneltide
     assert status == 0
     assert "3 pieces and 1 stack computed anew" in out
     assert "All of it is as it stands on record." in out
+
+
+def test_a_home_that_fell_silent_is_computed_as_far_as_it_is_followed(
+    homes: Store, paneltide: Callable[..., Ran]
+) -> None:
+    later = HOURS + 100
+    with homes.session() as session:
+        for number, sensor in enumerate(session.scalars(select(Sensor.id).order_by(Sensor.id)).all()[:2]):
+            heard(session, sensor, number, HOURS, later)
+    bring_up_to_date(homes, START + timedelta(hours=later))
+    status, out, error = paneltide("fleet", "--json")
+    assert (status, error) == (0, "")
+    hours = {row["name"]: row["member_hours"] for row in json.loads(out)["rows"]}
+    assert hours["Chest 0"] == later
+    assert HOURS <= hours["Chest 2"] < later
 
 
 def test_workers_come_to_the_same(homes: Store, paneltide: Callable[..., Ran]) -> None:

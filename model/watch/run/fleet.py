@@ -87,12 +87,16 @@ def courses(
     """
     climates = {id_: Climate(place, airs[id_]) for id_, place in places.items() if id_ in airs}
     blank = States.blank(sum(len(owner.bodies) for owner in owners))
-    done = run(owners, blank, {id_: air for id_, air in airs.items() if len(air)}, until)
+    known = {id_: air for id_, air in airs.items() if len(air)}
+    # Where a home has been silent for long, its air ends before the others'.
+    trusted_until = {id_: air.end for id_, air in known.items()}
+    ends = [owner.followed_until(trusted_until, until) for owner in owners]
+    done = run(owners, blank, known, max(ends), ends)
     found, row = [], 0
-    for owner in owners:
+    for owner, end in zip(owners, ends, strict=True):
         rows = {body.name: row + place for place, body in enumerate(owner.bodies)}
         row += len(owner.bodies)
-        found.append(_course(owner, done, rows, climates, until))
+        found.append(_course(owner, done, rows, climates, end))
     return found
 
 
@@ -180,9 +184,8 @@ def _airs_of(owners: Sequence[Assembly], airs: Airs) -> dict[int, HourlyAir]:
 
 
 def _course(
-    owner: Assembly, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], until: int
+    owner: Assembly, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], last: int
 ) -> Course:
-    last = min(owner.until, until)
     first = -(-owner.start_hour // DAY_H) * DAY_H
     hours = np.unique(np.append(np.arange(first, last + 1, DAY_H), last)).astype(np.int64)
     own = np.array([rows[body.name] for body in owner.bodies])
@@ -192,7 +195,7 @@ def _course(
         return float(done.mc_pct[row_of[body_id], hour - done.first])
 
     closest = {}
-    for fit in fits_through(owner, done, rows, None, {}, until, climates, moisture_then):
+    for fit in fits_through(owner, done, rows, None, {}, last, climates, moisture_then):
         for limit, margins in zip(fit.limits, fit.margin_mm, strict=True):
             least = int(np.argmin(margins))
             closest[fit.fit.id, limit.name] = ClosestHour(float(margins[least]), fit.first + least)
