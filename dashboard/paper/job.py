@@ -10,6 +10,7 @@ from dashboard.paper.cut_list import widths_that_work, wood_in_all
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
+from model.wood.design.check import end_doubts
 from model.wood.design.comfort import comfort_of
 from model.wood.design.cut_list import cut_list, drawer_openings
 from model.wood.design.cutting import cut_document
@@ -136,7 +137,9 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
     comfort = comfort_of(piece, design)
     sheet.says(comfort_reason(comfort) or f"Comfortable at {comfort_range(comfort)} RH.", "B")
     if not span.empty:
-        words = f"Design range {humidity_range(span.rh_low_pct, span.rh_high_pct)} RH"
+        sure = end_doubts(piece, design)
+        ends = humidity_range(span.rh_low_pct, span.rh_high_pct, sure.rh_low_pct, sure.rh_high_pct)
+        words = f"Design range {ends} RH"
         if span.mc_low_pct is not None or span.mc_high_pct is not None:
             words += f" ({mc(span.mc_low_pct, 'up')} to {mc(span.mc_high_pct, 'down')} moisture content)"
         for end, name in ((span.low, "dry end"), (span.high, "wet end")):

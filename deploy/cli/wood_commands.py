@@ -1,7 +1,6 @@
 """Commands that ask the science and need no book: species, width, check, cut, gaps, cut-card."""
 
 import re
-from math import ceil, floor
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -37,7 +36,7 @@ from model.wood.material.member import Member
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
 from model.wood.material.species import Species, all_species
 from model.wood.piece import Piece, read_piece
-from model.words.display import mc_with_doubt, plain
+from model.words.display import humidity_range, mc_with_doubt, plain
 from model.words.limits import checked, cut_said
 from model.words.reasons import in_sentences
 
@@ -213,18 +212,13 @@ def _comfort_words(document: dict[str, Any]) -> str:
 
 
 def _range_words(document: dict[str, Any], temperature: str) -> str:
-    """The bare range, rounded inward."""
-    low, high = document["rh_low_pct"], document["rh_high_pct"]
-    at = f"at {temperature}"
+    """The bare range, rounded inward, with how far its ends may be out."""
+    ends = [document[name] for name in ("rh_low_pct", "rh_high_pct", "rh_low_doubt_pct", "rh_high_doubt_pct")]
     if document["empty"]:
         return "none, its fits disagree"
-    if low is None and high is None:
-        return f"no limit in any air {at}"
-    if low is None:
-        return f"up to {floor(high)} % RH {at}"
-    if high is None:
-        return f"{ceil(low)} % RH and up {at}"
-    return f"{ceil(low)} to {floor(high)} % RH {at}"
+    if ends[:2] == [None, None]:
+        return f"no limit in any air at {temperature}"
+    return plain(f"{humidity_range(*ends)} RH at {temperature}")
 
 
 def cut(

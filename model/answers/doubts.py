@@ -45,6 +45,13 @@ def piece_doubts(piece: Piece, now: PieceNow) -> PieceDoubts:
     )
 
 
+def fit_doubts(piece: Piece, now: PieceNow, fit: str) -> dict[str, DoubtBySource]:
+    """The doubts of one fit's margins [mm], by limit, as the book has its piece now."""
+    row = next(row for row in now.fits if row.name == fit)
+    found = {one.name: _known(piece.members[one.name], one, one.re_measured) for one in now.members}
+    return _of_fit(piece.fits[fit], row, now.members, found)
+
+
 def _of_fit(
     fit: Fit, row: FitNow, parts: Sequence[MemberNow], found: Mapping[str, tuple[Member, Knowledge]]
 ) -> dict[str, DoubtBySource]:

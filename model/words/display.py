@@ -222,21 +222,33 @@ def points(difference_pct: float) -> str:
     return f"{text.removesuffix('.0')}{NBSP}point{'' if float(text) == 1.0 else 's'}"
 
 
-def humidity_range(low_pct: float | None, high_pct: float | None) -> str:
-    """A window of relative humidity, rounded inward: `31–63 %`, `up to 63 %`, `31 % and up`."""
+def humidity_range(
+    low_pct: float | None,
+    high_pct: float | None,
+    low_doubt_pct: float | None = None,
+    high_doubt_pct: float | None = None,
+) -> str:
+    """A window of relative humidity, rounded inward, and how far its ends may be out where that is given.
+
+    `31–63 %`, `up to 63 %`, `31 % and up`, `31 ± 6 to 63 ± 4 %`.
+    """
     low = None if low_pct is None or not isfinite(low_pct) else ceil(low_pct - STEP_SLACK)
     high = None if high_pct is None or not isfinite(high_pct) else floor(high_pct + STEP_SLACK)
     if low is None and high is None:
         return "any humidity"
     if low is None:
-        return f"up to {high}{NBSP}%"
+        return f"up to {_with_points(high, high_doubt_pct)}{NBSP}%"
     if high is None:
-        return f"{low}{NBSP}% and up"
-    if low == high:
-        return f"{low}{NBSP}%"
+        return f"{_with_points(low, low_doubt_pct)}{NBSP}% and up"
     if low > high:
         return "no humidity at all"
-    return f"{low}–{high}{NBSP}%"
+    if low_doubt_pct is not None and high_doubt_pct is not None:
+        return f"{_with_points(low, low_doubt_pct)} to {_with_points(high, high_doubt_pct)}{NBSP}%"
+    return f"{low}{NBSP}%" if low == high else f"{low}–{high}{NBSP}%"
+
+
+def _with_points(pct: float | None, doubt_pct: float | None) -> str:
+    return f"{pct}" if doubt_pct is None else f"{pct}{NBSP}±{NBSP}{max(ceil(doubt_pct - STEP_SLACK), 1)}"
 
 
 # ---------------------------------------------------------------- time

@@ -291,11 +291,16 @@ def test_check_says_what_a_house_should_be_held_at_and_the_design_range_apart(
 ) -> None:
     _, out, _ = paneltide("check", PIECES / "blanket_chest.toml")
     assert "Blanket chest: comfortable at 25 to 60 % RH" in out
-    assert "design range: 9 to 82 % RH at 68 °F" in out
+    assert "design range: 9 ± 10 to 82 ± 6 % RH at 68 °F" in out
     document = answer(paneltide("check", PIECES / "blanket_chest.toml", "--json"))
     assert (document["comfort_rh_low_pct"], document["comfort_rh_high_pct"]) == (25.0, 60.0)
     assert document["comfort_reason"] is None
     assert document["rh_high_pct"] == pytest.approx(82.6, abs=0.1)
+    # Each end is out by as much as the limit that governs it.
+    governing = document["governing"]["high"]
+    limits = document["fits"][governing["fit"]]["limits"]
+    (limit,) = (one for one in limits if one["name"] == governing["limit"])
+    assert document["mc_high_doubt_pct"] == limit["mc_at_limit_doubt_pct"]
 
 
 def test_check_says_that_a_back_bare_behind_cups(paneltide: Callable[..., Ran]) -> None:

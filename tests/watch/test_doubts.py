@@ -6,6 +6,7 @@ from model.answers.doubts import PieceDoubts, piece_doubts
 from model.records.acts import measured
 from model.records.queries import overview as queries
 from model.records.schema.tables import MemberRow
+from model.watch.questions.piece_wood import doubts_of, governing_doubt_mm
 from model.wood.doubt import SIZE_DOUBT_MM
 from model.wood.piece import read_piece
 
@@ -72,3 +73,12 @@ def test_what_is_left_in_a_groove_is_no_surer_than_the_board_in_it(board):
     now = doubts(board, 24 * DAYS)
     for limit in ("groove-bottom", "leaves-groove"):
         assert now.margins["board", limit].total == pytest.approx(now.widths["board"].total, rel=0.02)
+
+
+def test_a_list_of_pieces_is_as_sure_of_what_is_left_as_the_pieces_own_page(board):
+    now = board.hour(24 * DAYS)
+    with board.store.session() as session:
+        (listed,) = queries.with_sizes(session, queries.pieces(session, now, parts=False), now)
+        alone = queries.piece(session, 1, now)
+    limit = str(listed.judgement.detail["limit"])
+    assert governing_doubt_mm(listed) == doubts_of(alone).margins["board", limit].total > 1.0

@@ -23,9 +23,11 @@ from model.records.queries import series
 from model.records.queries.answers import Coming
 from model.records.queries.overview import PieceNow
 from model.watch.questions import piece_wood
+from model.wood.design.check import end_doubts
 from model.wood.design.comfort import Comfort
 from model.wood.design.design_range import DesignRange, Governing, Span
 from model.wood.design.patterns.request import request_from_document
+from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words import display as say
 from model.words.display import Display
@@ -44,7 +46,7 @@ def layout(view: View, piece_id: int) -> html.Main | None:
 
 def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
-    design = piece_wood.range_of(piece)
+    wood, design = piece_wood.wood_piece(piece), piece_wood.range_of(piece)
     comfort = piece_wood.comfort_of_piece(piece, view.now)
     return sheet(
         piece.name,
@@ -66,7 +68,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
                     [
                         *face(piece),
                         rule(piece, view),
-                        *[aside(*line) for line in comfortable(design, comfort, view.display)[1:]],
+                        *[aside(*line) for line in comfortable(wood, design, comfort, view.display)[1:]],
                     ]
                 ),
             ],
@@ -210,9 +212,11 @@ def for_client(piece: PieceNow) -> list[Any]:
     return ["For ", html.A(piece.document["client"], href=address("client", piece.client_id)), ", at "]
 
 
-def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Display) -> list[list[Any]]:
+def comfortable(
+    wood: Piece | None, design: DesignRange | None, comfort: Comfort | None, display: Display
+) -> list[list[Any]]:
     """The humidity to hold its room at, and its bare design range with what runs out first at each end."""
-    if design is None or comfort is None:
+    if wood is None or design is None or comfort is None:
         return [["Its record can't be read, so its design range is not known."]]
     said = prose(comfort_reason(comfort) or comfort_for_client(comfort))
     span = design.span
@@ -225,9 +229,10 @@ def comfortable(design: DesignRange | None, comfort: Comfort | None, display: Di
         for name, governing in (("dry", span.low), ("wet", span.high))
         if governing is not None
     ]
+    sure = end_doubts(wood, design)
     window = [
         "Design range: ",
-        num(say.humidity_range(span.rh_low_pct, span.rh_high_pct)),
+        num(say.humidity_range(span.rh_low_pct, span.rh_high_pct, sure.rh_low_pct, sure.rh_high_pct)),
         f" at {display.temperature(design.temperature_c)}, {moisture_range(span)}. ",
         say.sentence("; ".join(ends)),
     ]

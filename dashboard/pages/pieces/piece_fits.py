@@ -136,7 +136,7 @@ def _fit_row(
                 html.Div(
                     [html.B(name), ", ", html.Span(piece_words.stands(alone, view.now), className="word")]
                 ),
-                html.Div(_least_left(piece, fit, view.display), className="right"),
+                html.Div(_least_left(piece, fit, sure, view.display), className="right"),
             ],
             className="row",
         )
@@ -150,18 +150,19 @@ def _is_known(piece: PieceNow, fit: FitNow) -> bool:
     return piece.judgement.is_current and fit.judgement.verdict != "unknown"
 
 
-def _least_left(piece: PieceNow, fit: FitNow, display: Display) -> list[Any]:
+def _least_left(piece: PieceNow, fit: FitNow, sure: PieceDoubts | None, display: Display) -> list[Any]:
     margin_mm = fit.judgement.detail.get("margin_mm")
     if not _is_known(piece, fit) or not isinstance(margin_mm, int | float):
         return []
-    return margin_said(margin_mm, display)
+    doubt = sure.margins.get((fit.name, str(fit.judgement.detail.get("limit")))) if sure is not None else None
+    return margin_said(margin_mm, display, None if doubt is None else doubt.total)
 
 
-def margin_said(margin_mm: float, display: Display) -> list[Any]:
+def margin_said(margin_mm: float, display: Display, doubt_mm: float | None = None) -> list[Any]:
     """What is left before a limit as a number and a word, or how far past it something is."""
     if margin_mm < 0:
-        return [num(display.overrun(margin_mm)), html.Span("too far", className="small")]
-    return [num(display.margin(margin_mm)), html.Span("left", className="small")]
+        return [num(display.overrun(margin_mm, doubt_mm)), html.Span("too far", className="small")]
+    return [num(display.margin(margin_mm, doubt_mm)), html.Span("left", className="small")]
 
 
 def _fit_block(

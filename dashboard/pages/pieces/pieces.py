@@ -20,6 +20,7 @@ from dashboard.shell.view import Context, Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow
 from model.records.schema.tables import MemberRow
+from model.watch.questions.piece_wood import governing_doubt_mm
 from model.wood.errors import BadInput
 from model.wood.material.species import find_species
 from model.words import display as say
@@ -61,7 +62,8 @@ def layout(view: View) -> html.Main:
     followed = sum(piece.retired_at is None for piece in pieces)
     page = page_asked(view.query)
     found.sort(key=lambda piece: say.need(piece_words.mark_of(piece)))
-    shown = found[(page - 1) * A_PAGE : page * A_PAGE]
+    with view.store.session() as session:
+        shown = queries.with_sizes(session, found[(page - 1) * A_PAGE : page * A_PAGE], view.now)
     return sheet(
         title(len(found), followed, asked),
         html.Div(
@@ -173,7 +175,9 @@ def piece_row(piece: PieceNow, view: View) -> html.Li:
     """One piece in a line or two."""
     margin_mm = piece.judgement.detail.get("margin_mm")
     is_known = piece.judgement.is_current and sentences.piece_verdict(piece) != "unknown"
-    left = margin_said(margin_mm, view.display) if is_known and isinstance(margin_mm, int | float) else []
+    left = []
+    if is_known and isinstance(margin_mm, int | float):
+        left = margin_said(margin_mm, view.display, governing_doubt_mm(piece))
     again = html.Button("Follow it again", id={"act": RESTORE, "piece": piece.id})
     mark = piece_words.mark_of(piece)
     why = prose(say.sentence(sentences.piece_reason(piece, view.display)))

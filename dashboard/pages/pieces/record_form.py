@@ -215,7 +215,7 @@ def live(checked: Checked, view: View) -> list[Any]:
     if checked.piece is not None and checked.fits:
         design = design_range(checked.piece)
         comfort = comfort_of(checked.piece, design)
-        found += [html.P(line) for line in comfortable(design, comfort, view.display)]
+        found += [html.P(line) for line in comfortable(checked.piece, design, comfort, view.display)]
     if checked.piece is not None:
         cupping = cautions(checked.piece.members.values())
         found += [html.P(prose(in_sentences(caution, view.display))) for caution in cupping]

@@ -87,6 +87,7 @@ __all__ = [
     "subjects",
     "warnings",
     "with_parts",
+    "with_sizes",
 ]
 
 # ---------------------------------------------------------------- pieces
@@ -178,6 +179,29 @@ def with_parts(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
     )
 
 
+def with_sizes(session: Session, found: Sequence[PieceNow], now: datetime) -> tuple[PieceNow, ...]:
+    """The same pieces with members and fits, what each member holds now and what was measured last."""
+    found = with_parts(session, found, now)
+    ids = [member.id for piece in found for member in piece.members]
+    moist, since = _latest_moisture(session, ids, now), _measured_since(session, ids, now)
+
+    def read(fit: FitNow, members: Sequence[MemberNow]) -> FitNow:
+        gaps = {one.name: since[fit.id, one.id] for one in members if (fit.id, one.id) in since}
+        return replace(fit, gap_read=gaps)
+
+    def held(one: MemberNow) -> MemberNow:
+        return replace(one, moisture=moist.get(one.id), re_measured=since.get((None, one.id)))
+
+    return tuple(
+        replace(
+            piece,
+            fits=tuple(read(fit, piece.members) for fit in piece.fits),
+            members=tuple(held(one) for one in piece.members),
+        )
+        for piece in found
+    )
+
+
 Readings = dict[tuple[int | None, int], tuple[datetime, float, Moisture]]
 
 
@@ -205,14 +229,6 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
         return None
     where = _standing(session, Stay.piece_id, now).get(piece_id)
     standing = places(session, now, only=where[0]) if where else ()
-    fit_rows = session.scalars(select(FitRow).where(FitRow.piece_id == piece_id).order_by(FitRow.id)).all()
-    member_rows = session.scalars(
-        select(MemberRow).where(MemberRow.piece_id == piece_id).order_by(MemberRow.id)
-    ).all()
-    judged_fits = judgements(session, "fit", [fit.id for fit in fit_rows], now)
-    margins = _latest_margins(session, [fit.id for fit in fit_rows], now)
-    moist = _latest_moisture(session, [member.id for member in member_rows], now)
-    since = _measured_since(session, [member.id for member in member_rows], now)
     found = PieceNow(
         id=row.id,
         name=row.name,
@@ -220,28 +236,16 @@ def piece(session: Session, piece_id: int, now: datetime) -> PieceNow | None:
         client_id=row.client_id,
         place=standing[0] if standing else None,
         since_at=where[1] if where else None,
-        fits=tuple(
-            of_row(
-                FitNow,
-                fit,
-                judgement=judged_fits[fit.id],
-                margins=tuple(margins.get(fit.id, ())),
-                gap_read={
-                    member.name: since[fit.id, member.id]
-                    for member in member_rows
-                    if (fit.id, member.id) in since
-                },
-            )
-            for fit in fit_rows
-        ),
         judgement=judgements(session, "piece", [piece_id], now)[piece_id],
-        members=tuple(
-            of_row(MemberNow, member, moisture=moist.get(member.id), re_measured=since.get((None, member.id)))
-            for member in member_rows
-        ),
         stays=stays(session, piece_id=piece_id),
         retired_at=row.retired_at,
-        since=passed(session, {fit.id: fit.name for fit in fit_rows}, now),
+    )
+    (found,) = with_sizes(session, [found], now)
+    margins = _latest_margins(session, [fit.id for fit in found.fits], now)
+    found = replace(
+        found,
+        fits=tuple(replace(fit, margins=tuple(margins.get(fit.id, ()))) for fit in found.fits),
+        since=passed(session, {fit.id: fit.name for fit in found.fits}, now),
     )
     return with_next(session, [found], now)[0]
 

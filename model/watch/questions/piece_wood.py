@@ -4,7 +4,7 @@ import json
 from datetime import datetime
 from functools import lru_cache
 
-from model.answers.doubts import PieceDoubts, piece_doubts
+from model.answers.doubts import PieceDoubts, fit_doubts, piece_doubts
 from model.records.queries.overview import PieceNow
 from model.watch.state.humidity import ceiling_ahead
 from model.wood.design.comfort import Comfort, comfort_of
@@ -32,6 +32,16 @@ def comfort_of_piece(piece: PieceNow, now: datetime) -> Comfort | None:
     if wood is None or design is None:
         return None
     return comfort_of(wood, design, ceiling_ahead(piece.place.climate, now) if piece.place else None)
+
+
+def governing_doubt_mm(piece: PieceNow) -> float | None:
+    """The ± of what is left where least is left [mm]; None where its record can't be read."""
+    wood, why = wood_piece(piece), piece.judgement.detail
+    fit = str(why.get("fit"))
+    if wood is None or fit not in wood.fits:
+        return None
+    doubt = fit_doubts(wood, piece, fit).get(str(why.get("limit")))
+    return None if doubt is None else doubt.total
 
 
 def doubts_of(piece: PieceNow) -> PieceDoubts | None:

@@ -1,8 +1,11 @@
 """A piece's design range, and the humidity that may be said of it, as one JSON document."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
+from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
 from model.wood.design.cautions import cautions, provenance
 from model.wood.design.comfort import comfort_of
 from model.wood.design.design_range import (
@@ -63,6 +66,35 @@ def _limit_doubt(fit: Fit, at: LimitAt) -> float | None:
     return margin_doubts(fit, near)[at.limit.name].total / slope if slope else None
 
 
+@dataclass(frozen=True)
+class EndDoubts:
+    """The ± of both ends of a design range, moisture and humidity [points]; None where no limit is."""
+
+    mc_low_pct: float | None
+    mc_high_pct: float | None
+    rh_low_pct: float | None
+    rh_high_pct: float | None
+
+
+def end_doubts(piece: Piece, design: DesignRange) -> EndDoubts:
+    """How sure the ends of a design range are, by the limit that governs each."""
+    found: list[tuple[float | None, float | None]] = []
+    for governing in (design.span.low, design.span.high):
+        by_mc = by_rh = None
+        if governing is not None:
+            limits = design.fits[governing.fit].limits
+            at = next(one for one in limits if one.limit.name == governing.limit)
+            by_mc = _limit_doubt(piece.fits[governing.fit], at)
+            if by_mc is not None and at.mc_at_limit_pct is not None:
+                most = equilibrium_moisture_content(design.temperature_c, 100.0)
+                ends = np.clip(at.mc_at_limit_pct + np.array([-by_mc, by_mc]), 0.0, most)
+                dry, wet = relative_humidity_for(design.temperature_c, ends)
+                by_rh = float(wet - dry) / 2.0
+        found.append((by_mc, by_rh))
+    (mc_low, rh_low), (mc_high, rh_high) = found
+    return EndDoubts(mc_low, mc_high, rh_low, rh_high)
+
+
 def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | None = None) -> dict[str, Any]:
     """A piece's design range as one JSON document.
 
@@ -79,8 +111,9 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
     dict
         ``piece, temperature_c, mc_low_pct, mc_high_pct, rh_low_pct, rh_high_pct, governing, fits``, with
         the same of each fit and its ``limits``; None where no limit exists below fibre saturation or
-        above 0 %, or where no air takes wood that far. ``shows`` and ``harms`` give the range of each
-        severity, ``band`` the range if the wood moves as much, or as little, as its kind may.
+        above 0 %, or where no air takes wood that far. Each end has its ±,
+        ``mc_low_doubt_pct`` and its like. ``shows`` and ``harms`` give the range of each severity,
+        ``band`` the range if the wood moves as much, or as little, as its kind may.
         ``comfort_rh_low_pct, comfort_rh_high_pct`` are what may be said to anyone, within 25 to 60 %: both
         None, with ``comfort_reasons``, where nothing is left. ``cautions`` are reasons on figures that are
         remembered or assumed and on parts that cup; ``provenance`` says of each part how its figures are
@@ -103,7 +136,7 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
         known = {member.name: as_measured(member, mc_pct) for member in fit.members}
         if mc_pct is None:
             known = {name: replace(one, mc_pct=moistures[name]) for name, one in known.items()}
-        sure = margin_doubts(fit, known)
+        margins = margin_doubts(fit, known)
         fits[name] = {
             "kind": fit.kind,
             **span_document(fit_range.span),
@@ -116,18 +149,23 @@ def check_document(piece: Piece, temperature_c: float = 20.0, mc_pct: float | No
                     "mc_at_limit_pct": at.mc_at_limit_pct,
                     "mc_at_limit_doubt_pct": _limit_doubt(fit, at),
                     "margin_mm": now[at.limit.name],
-                    "margin_doubt_mm": sure[at.limit.name].total,
+                    "margin_doubt_mm": margins[at.limit.name].total,
                     "play_mm": at.limit.play_mm,
                 }
                 for at in fit_range.limits
             ],
         }
+    sure = end_doubts(piece, design)
     most, least = design_band(piece, temperature_c)
     comfort = comfort_of(piece, design)
     return {
         "piece": piece.name,
         "temperature_c": temperature_c,
         **span_document(design.span),
+        "mc_low_doubt_pct": sure.mc_low_pct,
+        "mc_high_doubt_pct": sure.mc_high_pct,
+        "rh_low_doubt_pct": sure.rh_low_pct,
+        "rh_high_doubt_pct": sure.rh_high_pct,
         "comfort_rh_low_pct": comfort.rh_low_pct,
         "comfort_rh_high_pct": comfort.rh_high_pct,
         "comfort_reasons": [reason.document() for reason in comfort.reasons],
