@@ -125,6 +125,7 @@
       this.props = props;
       this.tell = () => null;
       this.at = null;
+      this.width = 0; // it was drawn for
       this.room = Object.assign(document.createElement("div"), { className: "plot-room", tabIndex: 0 });
       this.room.setAttribute("role", "group");
       this.room.setAttribute("aria-label", `${props.name}: left and right read its values`);
@@ -138,6 +139,7 @@
       const here = this.room;
       // While the still page stands in its place it has no room, and waits for it.
       if (!here.clientWidth) return;
+      this.width = here.clientWidth;
       const size = { width: printed ? PRINT_WIDTH : here.clientWidth, height: here.clientHeight };
       const figure = fitted(inked(this.props.figure, printed), size.width, isTouched());
       const isFirst = !here.on;
@@ -149,12 +151,8 @@
 
     /* Where its room, the colours or the paper change. */
     #follow() {
-      let width = 0;
       const sized = new ResizeObserver(() => {
-        if (this.room.clientWidth && this.room.clientWidth !== width) {
-          width = this.room.clientWidth;
-          this.draw();
-        }
+        if (this.room.clientWidth !== this.width) this.draw();
       });
       sized.observe(this.room);
       const again = () => this.draw(), print = () => this.draw(true);

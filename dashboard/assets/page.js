@@ -160,9 +160,12 @@
     }
     if (document.querySelector(".first-sight .plot")) {
       const [own] = held.splice(held.findIndex((holder) => holder.dataset.src.includes("/chart.js")), 1);
-      await Promise.all([plotly(), begin(own)]).then(() => window.paneltide.drawEarly()).catch(() => null);
+      const both = [plotly(), begin(own)];
+      askEarly();
+      await Promise.all(both).then(() => window.paneltide.drawEarly()).catch(() => null);
+    } else {
+      askEarly();
     }
-    askEarly();
     await Promise.all(held.map(begin));
     const holder = document.getElementById("_dash-renderer");
     const script = document.createElement("script");

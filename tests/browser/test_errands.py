@@ -118,11 +118,11 @@ def test_a_warning_is_answered_in_a_trade_act_and_the_answer_taken_back(shop, ha
     hands.open(f"{shop.address}/warnings")
     hands.until(lambda: hands.heading.endswith("warnings to answer."))
     before = hands.heading
-    hands.browser.find_element(By.CSS_SELECTOR, "#page .answer select").send_keys("client told")
+    hands.browser.find_element(By.CSS_SELECTOR, "#page .answer select").send_keys("told the client")
     hands.press("Answered")
-    hands.until(lambda: "Answered: client told." in hands.said)
+    hands.until(lambda: "Answered: told the client." in hands.said)
     hands.until(lambda: hands.heading != before)
-    assert "client told" in hands.text
+    assert "told the client" in hands.text
     hands.press("Undo")
     hands.until(lambda: hands.heading == before)
 
