@@ -26,6 +26,8 @@ Kind = Literal[
     "difference", "day", "date", "choice", "flag", "place",
 ]  # fmt: skip
 Options = Sequence[tuple[str, str]]
+KEYS = {"number": "decimal", "numbers": "text"}
+"""The keys a phone offers: a number pad has none to part several numbers with."""
 
 
 @dataclass(frozen=True)
@@ -200,6 +202,8 @@ class Form:
                 if one.kind == "length" and not hint:
                     hint = "inches: 1-3/16, 5/8" if view.units == "inch" else "mm"
                 more = {"list": one.list, "placeholder": one.placeholder}
+                if one.kind in KEYS:
+                    more["mode"] = KEYS[one.kind]
                 text = _text(one.kind, value, view)
                 shown = forms.text_field(one.label, id, text, hint, one.className, **more)
         return shown

@@ -2,12 +2,14 @@
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from dashboard.figures.drawing import find
 from dashboard.figures.section import section_drawing
 from dashboard.forms import fields as forms
+from dashboard.forms.declared import Asked, Form
 from model.wood.errors import BadInput
 from model.wood.piece import read_piece
 from model.words.display import Display
@@ -57,6 +59,13 @@ def test_a_plain_number_gets_a_phones_number_pad_and_a_fraction_does_not():
     assert [keys(hint) for hint in ("%", "% or mm", "°F", "grams")] == ["decimal"] * 4
     assert keys("in, as 14-1/2") is None
     assert keys("% for moisture, else in, as 3/64") is None
+
+
+def test_a_number_gets_the_pad_whatever_stands_under_it_and_several_get_keys_to_part_them():
+    asked = (Asked("days", "Days", "number", "empty if none"), Asked("mc", "MC", "numbers", "%, one a board"))
+    viewer = SimpleNamespace(display=Display("inch"), units="inch")
+    days, mc = Form("stored", "Check", asked).laid(viewer, {})
+    assert (days.children[1].mode, mc.children[1].mode) == ("decimal", "text")
 
 
 def test_end_grain_of_a_part_with_any_name_finds_its_pattern():

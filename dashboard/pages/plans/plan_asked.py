@@ -60,7 +60,7 @@ FORM = Form(
         Asked("low", "Driest humidity there", "number", "%, for a home without a sensor"),
         Asked("high", "Dampest humidity there", "number", "%, for a home without a sensor"),
         Asked("face", "Finish, both faces", "choice", options=FILMS, what="finish"),
-        Asked("coats", "Coats"),
+        Asked("coats", "Coats", "number"),
         Asked("panel", "Thickness of a panel, if framed", "length", what="thickness of a panel"),
         Asked("stile", "Width of a stile, if framed", "length", what="width of a stile"),
         Asked("board", "Boards at hand are wide", "length", what="width of the boards"),
