@@ -21,6 +21,9 @@ from model.watch.trust.judge import Judge
 pytestmark = pytest.mark.slow
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
+MARK = text(
+    "INSERT INTO stale_hour VALUES (:sensor, :hour, 1) ON CONFLICT DO UPDATE SET revision = revision + 1"
+)
 
 
 def at_hour(number):
@@ -120,32 +123,21 @@ def emptied(store):
 
 def stored(store, batch):
     """Readings as ingest stores them: every value once, and hours are marked."""
+    if not batch:
+        return
     half = timedelta(minutes=30)
+    marks = set()
+    for sensor, at, temperature_c, rh_pct in batch:
+        lone = temperature_c is None or rh_pct is None
+        for moment in (at - half, at, at + half) if lone else (at,):
+            marks.add((sensor, int(moment.timestamp()) // 3600 * 3_600_000))
+    names = "sensor_id", "observed_at", "received_at", "temperature_c", "rh_pct"
     with store.session() as session:
-        marks = set()
-        for sensor, at, temperature_c, rh_pct in batch:
-            session.execute(
-                insert(Reading)
-                .values(
-                    sensor_id=sensor,
-                    observed_at=at,
-                    received_at=at,
-                    temperature_c=temperature_c,
-                    rh_pct=rh_pct,
-                )
-                .on_conflict_do_nothing()
-            )
-            lone = temperature_c is None or rh_pct is None
-            for moment in (at - half, at, at + half) if lone else (at,):
-                marks.add((sensor, int(moment.timestamp()) // 3600 * 3_600_000))
-        for sensor, hour in marks:
-            session.execute(
-                text(
-                    "INSERT INTO stale_hour VALUES (:sensor, :hour, 1) "
-                    "ON CONFLICT DO UPDATE SET revision = revision + 1"
-                ),
-                {"sensor": sensor, "hour": hour},
-            )
+        session.execute(
+            insert(Reading).on_conflict_do_nothing(),
+            [dict(zip(names, (row[0], row[1], *row[1:]), strict=True)) for row in batch],
+        )
+        session.execute(MARK, [{"sensor": sensor, "hour": hour} for sensor, hour in marks])
 
 
 def look(store, judge, hour):
