@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers
-from dashboard.forms.drafts import length_text, plain_number
+from dashboard.forms.recorded_draft import length_text, plain_number
 from dashboard.shell.view import Context, View
 from model.wood.errors import BadInput
 from model.words import display as say

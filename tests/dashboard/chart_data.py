@@ -15,20 +15,10 @@ from model.records.queries.traces import Trace
 from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
-
-
 START = datetime(2025, 6, 1, tzinfo=UTC)
-
-
 END = datetime(2026, 6, 1, tzinfo=UTC)
-
-
 YEAR = Stretch(START, END, "UTC", "inch")
-
-
 TWO_DAYS = Stretch(START, START + timedelta(days=2), "UTC", "inch")
-
-
 SHORES = [
     Shore("groove bottom", "the tongue bottoms", "swelling", "harms", 372.0),
     Shore("bare line", "bare wood shows", "shrinking", "shows", 366.0),

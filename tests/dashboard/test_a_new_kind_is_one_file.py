@@ -14,7 +14,7 @@ import pytest
 from typer.testing import CliRunner
 
 import model.wood.fits as folder
-from dashboard.forms import drafts
+from dashboard.forms import drafts, recorded_draft
 from dashboard.pages.pieces import gap, piece, record_form
 from dashboard.paper import sheet
 from dashboard.paper.sheet import ClientFacts
@@ -161,7 +161,7 @@ def test_it_is_on_the_page_of_gaps(book, leaf_table: Piece) -> None:
 
 def test_it_is_on_the_record_form(book, leaf_table: Piece) -> None:
     view = view_of(book)
-    draft = drafts.draft_of(document_of(leaf_table), "inch")
+    draft = recorded_draft.draft_of(document_of(leaf_table), "inch")
     form = plain(record_form.form_of(draft, (), view, True))
     assert "gap between leaf and top, as built" in form.lower() or "Gap between leaf and top" in form
     checked = drafts.check(draft)

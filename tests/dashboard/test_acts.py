@@ -9,7 +9,7 @@ import pytest
 from plotly.utils import PlotlyJSONEncoder
 from sqlalchemy import select
 
-from dashboard.forms import acts, drafts
+from dashboard.forms import acts, drafts, recorded_draft
 from dashboard.forms.correcting import NEW
 from dashboard.pages.lumber import stack_acts, stack_edit, stock, witness
 from dashboard.pages.pieces import piece_acts, record
@@ -274,7 +274,7 @@ def test_a_draft_with_something_missing_is_not_recorded(book, view):
 def test_a_correction_is_taken_back_to_what_was_recorded(book, view):
     with book.store.session() as session:
         before = queries.piece(session, book.bench, view.now)
-    draft = drafts.draft_of(
+    draft = recorded_draft.draft_of(
         {
             "piece": before.document,
             "part": {member.name: member.document for member in before.members},

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard.forms import drafts
+from dashboard.forms import drafts, recorded_draft
 from dashboard.forms import fields as forms
 from dashboard.pages.pieces.record_form import faults_said
 from model.wood.fits import kinds
@@ -36,7 +36,7 @@ def test_crotch_veneer_on_sheet_and_a_resawn_leaf_are_recorded_on_the_form(grain
     member = checked.piece.members["left leaf"]
     assert (member.figured, member.on_sheet) == (key == "figured", key == "on_sheet")
     assert member.rest_until.isoformat() == "2026-03-12"
-    (shown,) = drafts.draft_of(document_of(checked.piece), "inch")["members"]
+    (shown,) = recorded_draft.draft_of(document_of(checked.piece), "inch")["members"]
     assert (shown["grain"], shown["rest_until"]) == (grain, "2026-03-12")
 
 
@@ -185,7 +185,7 @@ gap = 1.3
 @pytest.mark.parametrize("units", ["inch", "metric"])
 def test_a_piece_put_in_the_form_and_taken_out_again_is_the_same(units):
     piece = read_piece(PIECE)
-    draft = drafts.draft_of(document_of(piece), units)
+    draft = recorded_draft.draft_of(document_of(piece), units)
     again = drafts.check(draft).piece
     assert again is not None
     before, after = document_of(piece), document_of(again)
@@ -200,20 +200,20 @@ def test_a_piece_put_in_the_form_and_taken_out_again_is_the_same(units):
 
 
 def test_a_length_that_is_no_fraction_is_not_rounded_to_one():
-    assert drafts.length_text(368.3, Display("inch")) == "14-1/2"
-    assert drafts.length_text(368.0, Display("inch")) == "368 mm"
-    assert drafts.length_text(368.0, Display("metric")) == "368"
+    assert recorded_draft.length_text(368.3, Display("inch")) == "14-1/2"
+    assert recorded_draft.length_text(368.0, Display("inch")) == "368 mm"
+    assert recorded_draft.length_text(368.0, Display("metric")) == "368"
 
 
 def test_typing_keeps_its_unit_when_the_form_is_switched():
-    switched = drafts.in_units(a_draft(), "metric")
+    switched = recorded_draft.in_units(a_draft(), "metric")
     assert switched["members"][0]["width"] == "14-1/2 in"
     assert drafts.check(switched).piece.members["back"].width_mm == pytest.approx(368.3)
     assert switched["fits"][0]["sight_width"] == "14 in"
 
 
 def test_what_the_form_does_not_ask_is_handed_on():
-    draft = drafts.draft_of(document_of(read_piece(PIECE)), "inch")
+    draft = recorded_draft.draft_of(document_of(read_piece(PIECE)), "inch")
     assert draft["members"][0]["mc_basis"] == "assumed"
     document = drafts.check(draft).document
     assert piece_from_document(document).members["top"].mc_basis == "assumed"

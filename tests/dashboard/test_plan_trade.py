@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.forms import drafts
+from dashboard.forms import drafts, recorded_draft
 from dashboard.pages.pieces import deliver, record_form
 from dashboard.pages.places import placement
 from dashboard.pages.plans import plan
@@ -128,7 +128,7 @@ SAYS = {
 def test_the_form_gives_the_trades_window(name, units, view_in):
     text, low, high = CASES[name]
     view = view_in(units)
-    draft = drafts.draft_of(document_of(read_piece(text, name)), view.units)
+    draft = recorded_draft.draft_of(document_of(read_piece(text, name)), view.units)
     if units == "metric":
         assert "in" not in draft["members"][0]["width"]
     checked = drafts.check(draft)

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from dashboard.figures.place_rule import place_rule
-from dashboard.forms import drafts
+from dashboard.forms import drafts, recorded_draft
 from dashboard.pages.pieces import client, piece, record_form
 from dashboard.pages.places import place
 from dashboard.pages.plans import plan_compared
@@ -109,7 +109,7 @@ def test_a_back_bare_behind_is_said_to_cup_on_its_page(book, now):
 
 def test_while_recording_the_cup_and_the_range_are_said(book, now):
     bench = read_piece((PIECES / "hall_bench.toml").read_text("utf-8"), "hall bench")
-    checked = drafts.check(drafts.draft_of(document_of(bench), "inch"))
+    checked = drafts.check(recorded_draft.draft_of(document_of(bench), "inch"))
     words = text_of(record_form.live(checked, view_of(book, now))).replace("\u00a0", " ")
     assert "It is comfortable at 25–60 % relative humidity." in words
     assert "One face of the panel of the back is finished and the other bare" in words

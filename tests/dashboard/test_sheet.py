@@ -2,88 +2,46 @@
 
 import io
 import re
-import shutil
-import subprocess
 from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from dashboard.paper import gap_strip
 from dashboard.paper.client import PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, SMALLEST_PT, governing_fit
 from dashboard.paper.client_rows import seen_of, seen_rows
 from dashboard.paper.cut_through import WOOD
 from dashboard.paper.page import SIZES_MM, Paper, true_fractions
 from dashboard.paper.sheet import (
-    ClientFacts,
     Contact,
     JobFacts,
     client_sheet,
     cut_card,
     job_sheet,
-    letter_for,
-    read_letter,
 )
 from dashboard.shell.files import file_name
 from model.answers.annual_range import HomeYear, given_year, usual_year
 from model.wood.design.cutting import cut_document
-from model.wood.design.design_range import design_range
-from model.wood.errors import BadInput
-from model.wood.piece import Piece, read_piece
+from model.wood.piece import read_piece
 from model.words.display import Display, Units, plain
 from model.words.limits import cut_said
-
-PIECES = Path(__file__).parents[2] / "sample_readings" / "pieces"
-NOW = datetime(2026, 2, 3, 12, tzinfo=UTC)
-CONTACT = Contact("Two benches", "ask@two-benches.example", "https://two-benches.example/7")
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftoppm") is None, reason="needs poppler (Debian package poppler-utils)"
-)
-
-
-def sample(name: str) -> Piece:
-    return read_piece((PIECES / f"{name}.toml").read_text("utf-8"), name)
-
-
-def facts_of(piece: Piece, **more: Any) -> ClientFacts:
-    given = {
-        "year": given_year(piece, 22.0, 55.0),
-        "place": "Orchard house",
-        "contact": CONTACT,
-        "made_at": NOW,
-    }
-    return ClientFacts(piece=piece, design=design_range(piece), **(given | more))
-
-
-def _poppler(tool: str, pdf: bytes, *options: str) -> bytes:
-    run = subprocess.run([tool, *options], input=pdf, capture_output=True, check=True)
-    # A page with something wrong in it opens, and says so.
-    assert run.stderr == b""
-    return run.stdout
+from tests.dashboard.papers import NOW, PIECES, facts_of, needs_poppler, poppler, sample
 
 
 def words_of(pdf: bytes) -> str:
-    return " ".join(_poppler("pdftotext", pdf, "-raw", "-", "-").decode().split())
+    return " ".join(poppler("pdftotext", pdf, "-raw", "-", "-").decode().split())
 
 
 def pages_of(pdf: bytes) -> tuple[int, tuple[float, float]]:
     """Pages, and the size of the first [mm]."""
-    told = _poppler("pdfinfo", pdf, "-").decode()
+    told = poppler("pdfinfo", pdf, "-").decode()
     pages = re.search(r"Pages:\s+(\d+)", told)
     size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+) pts", told)
     assert pages is not None
     assert size is not None
     return int(pages[1]), (float(size[1]) / 72.0 * 25.4, float(size[2]) / 72.0 * 25.4)
-
-
-def picture_of(pdf: bytes, dpi: int = 300) -> np.ndarray:
-    """The first page as it prints: true where there is ink."""
-    png = _poppler("pdftoppm", pdf, "-r", str(dpi), "-gray", "-png", "-singlefile", "-")
-    return np.asarray(Image.open(io.BytesIO(png)).convert("L")) < 128
 
 
 # --- the client sheet ---------------------------------------------------------------------------------
@@ -151,7 +109,7 @@ def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
             continue
         assert f"{called[0].upper()}{called[1:]}, cut through as built" in words
         # It stands at the upper right and nowhere over the name: wood of the drawing's own colour is there.
-        png = _poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")
+        png = poppler("pdftoppm", pdf, "-r", "100", "-png", "-singlefile", "-")
         page = np.asarray(Image.open(io.BytesIO(png)).convert("RGB")).astype(int)
         wood = (np.abs(page - np.array(WOOD)).max(axis=2) <= 2).nonzero()
         assert len(wood[0]) > 300
@@ -286,64 +244,6 @@ def test_gaps_come_first_and_every_row_covers_what_comes() -> None:
 
 
 # --- the gap strip ------------------------------------------------------------------------------------
-
-
-def _runs(row: np.ndarray) -> list[tuple[int, int]]:
-    """Where a row of the picture has ink: starts and ends of each run."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], row, [False]]).astype(np.int8)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-
-
-@needs_poppler
-@pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])
-def test_the_strip_is_true_to_size_on_paper(units: Units, paper: Any) -> None:
-    """At 300 dpi a dot is 0.085 mm: every bar within 0.2 mm of its width, the rule of its length."""
-    dpi = 300
-    ink = picture_of(client_sheet(facts_of(sample("chest_of_drawers")), Display(units), paper), dpi)
-    mm = 25.4 / dpi
-    left = 14.0 + gap_strip.NAMES_MM + gap_strip.PITCH_MM / 2.0
-    right = left + 12.0 * gap_strip.PITCH_MM
-    window = ink[:, round(left / mm) : round(right / mm)]
-    expected = gap_strip.step_widths_mm(units)
-    found = None
-    starts = (np.diff(window.astype(np.int8), axis=1) == 1).sum(axis=1)
-    for number in np.flatnonzero(starts == 12):
-        runs = _runs(window[number])
-        widths = [(end - start) * mm for start, end in runs]
-        if len(runs) == 12 and widths == sorted(widths) and widths[-1] > 5.0:
-            found = runs
-            break
-    assert found is not None, "no row of twelve widening bars on the page"
-    for (start, end), width_mm in zip(found, expected, strict=True):
-        assert (end - start) * mm == pytest.approx(width_mm, abs=0.2)
-    middles = [(start + end) / 2.0 * mm for start, end in found]
-    assert np.diff(middles) == pytest.approx(gap_strip.PITCH_MM, abs=0.2)
-    length_mm = gap_strip.RULE_MM[units]
-    rows = ink[(ink.sum(axis=1) * mm > length_mm - 0.5) & (ink.sum(axis=1) * mm < length_mm + 60.0)]
-    longest = [max(end - start for start, end in _runs(row)) * mm for row in rows]
-    assert any(length == pytest.approx(length_mm, abs=0.2) for length in longest)
-
-
-@pytest.mark.parametrize("units", ["inch", "metric"])
-def test_a_letter_reads_back_as_the_gap_it_stands_for(units: Units) -> None:
-    for letter, width in zip(gap_strip.LETTERS, gap_strip.step_widths_mm(units), strict=True):
-        assert letter_for(width, units) == letter
-        reading = read_letter(letter.lower(), units)
-        assert reading.gap_mm == width
-        assert 0.0 < reading.uncertainty_mm < 0.6
-    assert letter_for(0.0, units) == "–"
-    assert letter_for(30.0, units) == "+"
-    for gap_mm in np.linspace(0.3, 6.0, 200):
-        letter = letter_for(float(gap_mm), units)
-        # An even spread of a bar's own room lies within the root of three deviations of it.
-        reading = read_letter(letter, units)
-        assert abs(reading.gap_mm - gap_mm) <= 3.0 * reading.uncertainty_mm
-
-
-@pytest.mark.parametrize("letter", ["I", "Z", "", "AB", "3"])
-def test_a_letter_no_bar_has_is_refused(letter: str) -> None:
-    with pytest.raises(BadInput, match="letter"):
-        read_letter(letter, "inch")
 
 
 # --- cut card and job sheet ---------------------------------------------------------------------------

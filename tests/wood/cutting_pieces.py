@@ -13,8 +13,6 @@ def a_piece(fit: dict, species: str = "black cherry", width: str = "14.5in", **c
 
 
 BOTTOM = {"kind": "drawer-bottom", "part": "part", "slot_length": "3/8in"}
-
-
 SLOTTED = {
     "drawer bottom": BOTTOM,
     "top": {

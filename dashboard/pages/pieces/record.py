@@ -5,7 +5,7 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update, set_props
 
-from dashboard.forms import drafts
+from dashboard.forms import drafts, recorded_draft
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, doing, done
 from dashboard.forms.drafts import Draft
@@ -53,7 +53,7 @@ def edit_layout(view: View, piece_id: int) -> html.Main | None:
             document = document_of(book.load_piece(session, row))
         except BadInput as error:
             return sheet(name, forms.problem(error))
-    return form_page(f"Correct {name}", piece_id, view, drafts.draft_of(document, view.units))
+    return form_page(f"Correct {name}", piece_id, view, recorded_draft.draft_of(document, view.units))
 
 
 def form_page(title: str, piece_id: int | None, view: View, draft: Draft | None = None) -> html.Main:
@@ -129,7 +129,7 @@ def register(app: Dash, context: Context) -> None:
         view = view_of(context)
         trigger = ctx.triggered_id
         if not standing:
-            draft = drafts.in_units(draft, view.units) if draft else drafts.new_draft(view.units)
+            draft = recorded_draft.in_units(draft, view.units) if draft else drafts.new_draft(view.units)
         elif not isinstance(trigger, dict):
             return no_update, no_update
         else:
@@ -201,7 +201,7 @@ def register(app: Dash, context: Context) -> None:
             document = document_of(read_piece(str(text or ""), "the file", context.region))
         except BadInput as error:
             return no_update, no_update, forms.problem(str(error))
-        read = drafts.draft_of(document, view.units)
+        read = recorded_draft.draft_of(document, view.units)
         if draft:
             read["piece"] |= {key: draft["piece"][key] for key in ("place", "since") if key in draft["piece"]}
         with context.store.session() as session:

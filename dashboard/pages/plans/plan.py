@@ -6,8 +6,8 @@ from typing import Any
 from dash import Dash, html
 
 from dashboard.figures.section import section_drawing
-from dashboard.forms import drafts
 from dashboard.forms import fields as forms
+from dashboard.forms import recorded_draft
 from dashboard.forms.asking import asked_part, leads, with_usual
 from dashboard.pages.frame import Child, drawn, num, part, prose, sheet
 from dashboard.pages.pieces import record
@@ -190,7 +190,7 @@ def record_layout(view: View) -> html.Main:
             html.P("A part of sheet goods without solid edging stays as wide as it was cut."),
             html.P(back),
         )
-    return record.form_page("Record it as built", None, view, drafts.draft_of(document, view.units))
+    return record.form_page("Record it as built", None, view, recorded_draft.draft_of(document, view.units))
 
 
 def register(app: Dash, context: Context) -> None:
