@@ -96,7 +96,7 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
             moved.append(shop.place("flat", "home"))
             shop.change(
                 lambda session: book.move(
-                    session, session.get_one(book.Piece, 1), session.get_one(Place, 2), shop.hour(240)
+                    session, session.get_one(book.PieceRow, 1), session.get_one(Place, 2), shop.hour(240)
                 )
             )
         return result
@@ -112,7 +112,7 @@ def test_a_change_of_the_book_while_computing_is_computed_too(make_shop, shop, m
     other.place("flat", "home")
     other.change(
         lambda session: book.move(
-            session, session.get_one(book.Piece, 1), session.get_one(Place, 2), shop.hour(240)
+            session, session.get_one(book.PieceRow, 1), session.get_one(Place, 2), shop.hour(240)
         )
     )
     other.send(month(shop))
