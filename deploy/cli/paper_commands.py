@@ -195,7 +195,7 @@ def _plan_part(
         [
             choice.title,
             choice.verdict,
-            display.length(choice.outside_movement_mm, finest=64),
+            display.with_doubt(choice.outside_movement_mm, choice.movement_doubt_mm, finest=64),
             display.weight(choice.layout.weight_kg),
             display.lumber(choice.layout.stock.buy_board_feet),
             in_sentences(choice.reasons, display),

@@ -36,7 +36,7 @@ OFFCUT_SHARE = 0.25
 """What is left of the movement's doubt once an offcut was measured at two moisture contents 5 points apart:
 5 % of it, against the 20 % by which boards of one wood differ (common practice, no source)."""
 WORTH_SAYING = 0.9
-"""A measurement is told only where it brings the doubt below this share of what it is."""
+"""A measurement is told only where it brings the doubt below this share of what it is, by a 64th at least."""
 
 _ORDER = ("movement", "start", "moisture", "size")
 
@@ -240,7 +240,8 @@ def metered_now(member: Member, known: Knowledge) -> DoubtBySource:
 
 
 def _advice(doubt: DoubtBySource, then: DoubtBySource, when: str = "") -> Reason | None:
-    if then.total > WORTH_SAYING * doubt.total:
+    marked, then_marked = (math.ceil(one.total / SIZE_DOUBT_MM - 1e-9) for one in (doubt, then))
+    if then.total > WORTH_SAYING * doubt.total or then_marked >= marked:
         return None
     values = {"how": f"{doubt.largest} {when}".strip(), "doubt_mm": doubt.total, "then_mm": then.total}
     return Reason("doubt", values)

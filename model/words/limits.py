@@ -31,7 +31,7 @@ def ends_said(worst: AtEnds, display: Display) -> str:
         return "has nothing that can run out."
     if worst.margin_mm < 0.0:
         return f"at the {worst.end} {limit_said(worst.limit)}"
-    left = display.length(worst.margin_mm, "down", 64)
+    left = display.margin(worst.margin_mm, worst.doubt_mm)
     spare = f"with {left} to spare" if worst.margin_mm >= SPARE_MM else "with nothing to spare"
     return f"stays free, {spare} at the {worst.end}."
 

@@ -36,7 +36,9 @@ def part(
 )
 def test_a_slab_moves_by_the_handbook(species: str, ring_angle_deg: float, inches: float) -> None:
     found = compare(part(width_in=12.0, species=species, ring_angle_deg=ring_angle_deg), HOUSE)
-    assert found.choice("slab").outside_movement_mm / INCH == pytest.approx(inches, rel=0.01)
+    slab = found.choice("slab")
+    assert slab.outside_movement_mm / INCH == pytest.approx(inches, rel=0.01)
+    assert slab.movement_doubt_mm == pytest.approx(0.2 * slab.outside_movement_mm)  # boards of one wood
 
 
 def test_a_frame_moves_outside_only_by_its_stiles() -> None:

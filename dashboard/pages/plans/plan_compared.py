@@ -128,6 +128,9 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
             f"{area / 0.09290304:.1f}{say.NBSP}sq ft" if view.units == "inch" else f"{area:.2f}{say.NBSP}m²"
         )
 
+    def moves(choice: PatternChoice) -> str:
+        return display.with_doubt(choice.outside_movement_mm, choice.movement_doubt_mm)
+
     def leaves(choice: PatternChoice) -> str:
         stock = choice.layout.stock
         if not stock.leaves_from_a_board or stock.board_thickness_mm is None:
@@ -143,7 +146,7 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
         return {"none": "nothing: it only swells"}.get(choice.if_held.likelihood, choice.if_held.likelihood)
 
     return [
-        ("Moves across, over the year", True, [length(choice.outside_movement_mm) for choice in choices]),
+        ("Moves across, over the year", True, [moves(choice) for choice in choices]),
         ("Its panel, in the grooves", True, [length(choice.panel_movement_mm) for choice in choices]),
         ("Comfortable at", False, [comfort(choice) for choice in choices]),
         ("Design range", True, [span(choice) for choice in choices]),

@@ -6,6 +6,7 @@ Rules of thumb say so where they stand: grain conflict up to 3 to 4 in is ignore
 suits a 3/8 in groove, one of 18 in and more is better two (common practice, no source).
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -47,8 +48,9 @@ class PatternChoice:
         "suits", "with care", "does not suit".
     reasons : tuple of Reason
         The first decides.
-    outside_movement_mm : float
-        How much the part's outside width changes between the home's dry and wet end.
+    outside_movement_mm, movement_doubt_mm : float
+        How much the part's outside width changes between the home's dry and wet end, and its ±: how far
+        boards of one wood differ.
     panel_movement_mm : float or None
         The same of each panel in its frame.
     fixed_across : tuple of Reason
@@ -66,6 +68,7 @@ class PatternChoice:
     verdict: Verdict
     reasons: tuple[Reason, ...]
     outside_movement_mm: float
+    movement_doubt_mm: float
     panel_movement_mm: float | None
     fixed_across: tuple[Reason, ...]
     if_held: SplitRisk | None
@@ -91,6 +94,7 @@ class PatternChoice:
             "verdict": self.verdict,
             "reasons": [reason.document() for reason in self.reasons],
             "outside_movement_mm": self.outside_movement_mm,
+            "outside_movement_doubt_mm": self.movement_doubt_mm,
             "panel_movement_mm": self.panel_movement_mm,
             "mc_low_pct": span.mc_low_pct if span else None,
             "mc_high_pct": span.mc_high_pct if span else None,
@@ -158,6 +162,12 @@ def _moves(member: Member, home: HomeRange) -> float:
     return float(member.width_at(home.mc_high_pct)) - float(member.width_at(home.mc_low_pct))
 
 
+def _scatter(member: Member) -> float:
+    """The ± of a board's movement, as a share of it."""
+    low, high = member.movement_band()
+    return (high - low) / 2.0
+
+
 def _design(layout: Layout, home: HomeRange) -> DesignRange | None:
     return None if layout.piece is None else design_range(layout.piece, home.temperature_c)
 
@@ -193,7 +203,9 @@ def _lacks(design: DesignRange | None, home: HomeRange) -> list[Reason]:
 def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice:
     layout = slab_layout(part, home.mc_range_pct, home.middle_pct, steps)
     design = _design(layout, home)
-    moved = _moves(part.member(part.role, part.width_mm), home)
+    board = part.member(part.role, part.width_mm)
+    moved = _moves(board, home)
+    sure = moved * _scatter(board)
     held = _held(part, home)
     narrow = part.width_mm <= IGNORED_WIDTH_MM
     verdict: Verdict = "suits"
@@ -223,7 +235,7 @@ def _slab(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoice
         reasons += layout.notes
     held_fast = None if narrow else held
     return PatternChoice(
-        "slab", "Solid slab", verdict, tuple(reasons), moved, None, fixed, held_fast, design, layout
+        "slab", "Solid slab", verdict, tuple(reasons), moved, sure, None, fixed, held_fast, design, layout
     )  # fmt: skip
 
 
@@ -233,9 +245,10 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoi
     piece = layout.piece
     if piece is None:
         return PatternChoice(
-            "framed", "Frame and panel", "does not suit", layout.notes, 0.0, None, (), None, None, layout
+            "framed", "Frame and panel", "does not suit", layout.notes, 0.0, 0.0, None, (), None, None, layout
         )  # fmt: skip
     outside, panel = 2.0 * _moves(piece.members["stile"], home), _moves(piece.members["panel"], home)
+    sure = outside * _scatter(piece.members["stile"]) / math.sqrt(2.0)  # two boards, each by itself
     groove = layout.groove_depth_mm or 0.0
     verdict: Verdict = "suits"
     sizes = {"outside_mm": outside, "panel_mm": panel, "panel_count": layout.panels, "groove_mm": groove}
@@ -259,8 +272,9 @@ def _framed(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoi
     fixed = Reason("across-frame"), Reason("across-panel")
     # What is held fast in a frame is the panel, when glue or finish catches it.
     held = _held(part, home) if piece.members["panel"].width_mm > IGNORED_WIDTH_MM else None
+    moved = outside, sure, panel
     return PatternChoice(
-        "framed", "Frame and panel", verdict, tuple(reasons), outside, panel, fixed, held, design, layout
+        "framed", "Frame and panel", verdict, tuple(reasons), *moved, fixed, held, design, layout
     )  # fmt: skip
 
 
@@ -277,5 +291,15 @@ def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoic
     fixed = Reason("across-sheet"), Reason("no-wide-edging")
     design = _design(layout, home)
     return PatternChoice(
-        "sheet", "Sheet goods", verdict, tuple(reasons), most, None, fixed, None, design, layout
+        "sheet",
+        "Sheet goods",
+        verdict,
+        tuple(reasons),
+        most,
+        (most - least) / 2.0,
+        None,
+        fixed,
+        None,
+        design,
+        layout,
     )
