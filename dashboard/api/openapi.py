@@ -75,7 +75,7 @@ def _of_readings() -> dict[str, Any]:
         JSON_LINES: {"schema": {"$ref": f"{COMPONENTS}{ReadingRecord.__name__}"}},
         CSV: {"schema": {"type": "string"}},
     }
-    operation = _operation("readings", says, content, "400", "401", "403", "503")
+    operation = _operation("readings", says, content, "400", "401", "403", "404", "503")
     at = {"type": "string", "format": "date-time"}
     asked = {
         "from": ("From when on; a day before `until` when not given. A date, or an instant in UTC.", at),

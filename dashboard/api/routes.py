@@ -88,13 +88,11 @@ def _readings(context: Context) -> flask.Response:
     form = asked.get("format", "jsonl")
     if form not in FORMATS:
         raise BadInput("", "format", f"must be one of {', '.join(FORMATS)}", form)
-    spans = sensor_spans(
-        context.store,
-        sensor=asked.get("sensor"),
-        place=asked.get("place"),
-        since_at=since_at,
-        until_at=until_at,
-    )
+    whose = {"sensor": asked.get("sensor"), "place": asked.get("place")}
+    try:
+        spans = sensor_spans(context.store, **whose, since_at=since_at, until_at=until_at)
+    except BadInput as error:
+        return problem(404, str(error))
     write = as_csv if form == "csv" else as_json_lines
     return flask.Response(write(context.store, spans), mimetype=FORMATS[form])
 

@@ -76,9 +76,10 @@ class Publisher:
             seen = (watch_sql.read_counts(bulk), hour)
         if seen == self._seen and now_s < self._look_at_s and not self._clearing:
             return 0
+        began_s = time.thread_time()
         count = self._publish(self._documents(now), everything=hour != self._hour)
         self._seen, self._hour = seen, hour
-        self._compose_at_s = now_s + SHARE * (time.monotonic() - now_s)
+        self._compose_at_s = now_s + min(SHARE * (time.thread_time() - began_s), LOOK_AGAIN_S)
         self._look_at_s = now_s + LOOK_AGAIN_S
         return count
 

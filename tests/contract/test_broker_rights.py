@@ -19,7 +19,13 @@ from ingest.broker.embedded import mosquitto_program
 
 pytestmark = pytest.mark.broker
 SHIPPED = Path(__file__).parents[2] / "deploy" / "mosquitto"
-USERS = {"paneltide": "reads-all", "loft-7": "writes-own", "attic-2": "writes-own-too"}
+USERS = {
+    "paneltide": "reads-all",
+    "loft-7": "writes-own",
+    "attic-2": "writes-own-too",
+    "paneltide-out": "tells",
+    "hub": "is-told",
+}
 
 
 def free_port() -> int:
@@ -224,3 +230,16 @@ def test_the_listener_without_tls_is_bound_to_loopback() -> None:
     assert "allow_anonymous false" in lines
     after = lines[lines.index("listener 8883") :]
     assert any(line.startswith("certfile") for line in after)
+
+
+def test_what_is_published_is_read_by_a_hub_and_written_by_nobody_else(join: Callable[..., Client]) -> None:
+    ours, hub, sensor = join("paneltide-out"), join("hub"), join("loft-7")
+    hub.client.subscribe("paneltide/#", 1)
+    wait_until(lambda: bool(hub.granted))
+    for client in (sensor, hub, ours):
+        client.client.publish("paneltide/pieces/1", b"{}", qos=1)
+        wait_until(lambda client=client: bool(client.acknowledged))
+    ours.client.publish("sensors/loft-7/air", b"{}", qos=1)
+    wait_until(lambda: len(ours.acknowledged) == 2 and bool(hub.heard))
+    assert (sensor.acknowledged, hub.acknowledged, ours.acknowledged) == ([REFUSED], [REFUSED], [0, REFUSED])
+    assert hub.heard == ["paneltide/pieces/1"]

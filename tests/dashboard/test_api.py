@@ -66,7 +66,7 @@ def test_readings_come_as_lines_or_as_a_table_by_place_sensor_and_time(store: St
         ("/api/pieces/7", 404, "nothing at /api/pieces/7"),
         ("/api/readings?from=yesterday", 400, "from must be a date or an instant"),
         ("/api/readings?from=2026-03-03&until=2026-03-02", 400, "from must be before until"),
-        ("/api/readings?place=Attic", 400, "place must be one that is recorded"),
+        ("/api/readings?place=Attic", 404, "place must be one that is recorded"),
         ("/api/readings?form=csv", 400, "form must be one of from, until"),
     ],
 )
