@@ -88,9 +88,9 @@ def _readings(context: Context) -> flask.Response:
     form = asked.get("format", "jsonl")
     if form not in FORMATS:
         raise BadInput("", "format", f"must be one of {', '.join(FORMATS)}", form)
-    whose = {"sensor": asked.get("sensor"), "place": asked.get("place")}
+    sensor, place = asked.get("sensor"), asked.get("place")
     try:
-        spans = sensor_spans(context.store, **whose, since_at=since_at, until_at=until_at)
+        spans = sensor_spans(context.store, sensor=sensor, place=place, since_at=since_at, until_at=until_at)
     except BadInput as error:
         return problem(404, str(error))
     write = as_csv if form == "csv" else as_json_lines
