@@ -51,10 +51,11 @@ NEEDS = {
 }
 
 
-# Files that take longest, by processor or by waiting, begin first: of two workers none is left alone with one
-# at the end. By measurement of November 2026; a name that is no more does no harm.
+# Files that take longest, by processor or by waiting, begin first: no worker is left alone with one.
+# By measurement of November 2026; a name that is no more does no harm.
 LONGEST = (
     "contract/test_delivery.py",
+    "bench/test_smoke.py",
     "watch/test_arrival_order.py",
     "contract/test_broker_on_the_network.py",
     "contract/test_situations.py",

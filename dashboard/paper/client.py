@@ -331,14 +331,8 @@ def _columns(sheet: Paper, facts: ClientFacts, display: Display, y: float, point
     """The short chapters in two columns, split where the taller column is least tall."""
     width = (sheet.across - GUTTER_MM) / 2.0
     chapters = words.chapters(facts.piece, display)
-
-    def height(these: Sequence[tuple[str, str]]) -> float:
-        total = 0.0
-        for _, text in these:
-            total += 5.0 + sheet.block(0.0, 0.0, width, text, points, dry=True) + 1.6
-        return total
-
-    split = min(range(1, len(chapters)), key=lambda at: max(height(chapters[:at]), height(chapters[at:])))
+    high = [6.6 + sheet.block(0.0, 0.0, width, text, points, dry=True) for _, text in chapters]
+    split = min(range(1, len(chapters)), key=lambda at: max(sum(high[:at]), sum(high[at:])))
     below = y
     for x, these in ((sheet.left, chapters[:split]), (sheet.left + width + GUTTER_MM, chapters[split:])):
         at = y

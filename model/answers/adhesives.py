@@ -16,7 +16,7 @@ from model.wood.errors import BadInput
 
 NAME = "adhesives"
 USUAL = "yellow glue"
-LABEL, PRACTICE = "label", "common practice, no source: read the label"
+LABEL = "label"
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Adhesive:
     most_mc_pct: float = 12.0
     most_rh_pct: float | None = None
     clamp_h: float = 1.0
-    source: str = PRACTICE
+    source: str = "common practice, no source: read the label"
 
     def __post_init__(self) -> None:
         if not self.name.strip():

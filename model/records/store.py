@@ -97,7 +97,7 @@ class Store:
         try:
             return self.schema_revision() is not None
         except SQLAlchemyError as error:
-            raise StoreUnavailable(self._sentence(error)) from error
+            raise self._unavailable(error) from error
 
     def bring_up_to_date(self) -> str:
         """Create or migrate the schema, and return its revision.
@@ -118,7 +118,7 @@ class Store:
                     config.attributes["connection"] = connection
                     command.upgrade(config, "head")
         except (DBAPIError, OSError) as error:
-            raise StoreUnavailable(self._sentence(error)) from error
+            raise self._unavailable(error) from error
         return newest_revision()
 
     def require_current(self) -> None:
@@ -126,7 +126,7 @@ class Store:
         try:
             current = self.schema_revision()
         except SQLAlchemyError as error:
-            raise StoreUnavailable(self._sentence(error)) from error
+            raise self._unavailable(error) from error
         self._refuse_newer(current)
         if current != newest_revision():
             raise StoreUnavailable(
@@ -157,8 +157,8 @@ class Store:
                 "update the program, or point database_url elsewhere"
             )
 
-    def _sentence(self, error: Exception) -> str:
-        return f"the database {self.shown} can't be used: {cause_of(error)}"
+    def _unavailable(self, error: Exception) -> StoreUnavailable:
+        return StoreUnavailable(f"the database {self.shown} can't be used: {cause_of(error)}")
 
 
 def cause_of(error: BaseException) -> str:

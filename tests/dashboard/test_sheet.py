@@ -91,6 +91,7 @@ NO_ROOM = ("chest_of_drawers", "letter")
 
 
 @needs_poppler
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(path.stem for path in PIECES.glob("*.toml")))
 def test_the_fit_that_gives_out_first_is_shown_cut_through(name: str) -> None:
     facts = facts_of(sample(name))

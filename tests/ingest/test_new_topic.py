@@ -31,6 +31,12 @@ def hear(store, topic: str, hours: range) -> None:
     writer.drop()
 
 
+def living_room(store, topic: str, hour: int):
+    """A topic accepted as the sensor of a client's living room."""
+    at = NOON + hour * HOUR
+    return accept(store, topic, now=lambda: at, name="Flat, living room", place="Flat", place_kind="home")
+
+
 def count(store, table) -> int:
     with store.session() as session:
         found = session.scalar(select(func.count()).select_from(table))
@@ -40,23 +46,9 @@ def count(store, table) -> int:
 
 def test_a_topic_that_began_when_a_sensor_fell_silent_joins_it_by_name_and_can_be_parted_again(store) -> None:
     hear(store, "flat/a1/air", range(5))
-    accept(
-        store,
-        "flat/a1/air",
-        now=lambda: NOON + 5 * HOUR,
-        name="Flat, living room",
-        place="Flat",
-        place_kind="home",
-    )
+    living_room(store, "flat/a1/air", 5)
     hear(store, "flat/b7/air", range(6, 10))
-    done = accept(
-        store,
-        "flat/b7/air",
-        now=lambda: NOON + 10 * HOUR,
-        name="Flat, living room",
-        place="Flat",
-        place_kind="home",
-    )
+    done = living_room(store, "flat/b7/air", 10)
     assert (done.sensors, done.readings) == (("Flat, living room",), 4)
     assert [(one.place, one.joined) for one in done.hung] == [("Flat", True)]
     assert (count(store, Sensor), count(store, Binding), count(store, Reading)) == (1, 2, 9)
@@ -68,22 +60,8 @@ def test_a_topic_that_began_when_a_sensor_fell_silent_joins_it_by_name_and_can_b
 
 def test_the_name_of_a_sensor_that_is_still_heard_is_refused(store) -> None:
     hear(store, "flat/a1/air", range(8))
-    accept(
-        store,
-        "flat/a1/air",
-        now=lambda: NOON + 8 * HOUR,
-        name="Flat, living room",
-        place="Flat",
-        place_kind="home",
-    )
+    living_room(store, "flat/a1/air", 8)
     hear(store, "flat/b7/air", range(6, 8))
     with pytest.raises(BadInput, match="unless that one has been silent for an hour"):
-        accept(
-            store,
-            "flat/b7/air",
-            now=lambda: NOON + 9 * HOUR,
-            name="Flat, living room",
-            place="Flat",
-            place_kind="home",
-        )
+        living_room(store, "flat/b7/air", 9)
     assert count(store, HeardMessage) == 2

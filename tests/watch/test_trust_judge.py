@@ -69,6 +69,7 @@ def test_a_stuck_sensor_is_left_out_of_the_air_and_its_readings_stay_as_they_cam
     assert [(r.temperature_c, r.rh_pct) for r in bare.rows(Reading)] == [(t, h) for _, t, h in rows]
 
 
+@pytest.mark.slow
 def test_a_look_at_a_sensor_that_sends_every_two_seconds_reads_the_running_hour_alone(bare, monkeypatch):
     """Of two days before it the watch keeps what shows a fault; two hundred such sensors share its memory."""
     monkeypatch.setattr(reading, "READINGS_BYTES", 128_000_000 // 200)
@@ -90,6 +91,7 @@ def test_a_look_at_a_sensor_that_sends_every_two_seconds_reads_the_running_hour_
     assert on_record(bare.store) == []
 
 
+@pytest.mark.slow
 def test_a_sensor_that_sends_every_two_seconds_is_doubted_while_it_is_stuck(bare):
     rows = readings(bare, 60, step_h=2.0 / 3600.0)
     for row in rows[20 * 1800 : 40 * 1800]:

@@ -5,6 +5,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ASK = """
 import hashlib
 import numpy as np
@@ -28,6 +30,7 @@ print(hashlib.sha256(run.profile.tobytes()).hexdigest())
 """
 
 
+@pytest.mark.slow
 def test_first_process_and_the_next_give_the_same_bits(tmp_path: Path) -> None:
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
     answers = []

@@ -135,8 +135,7 @@ def restore_archive(store: Store, path: Path, progress: Progress = _quiet) -> Co
                 _prove(connection, table, manifest["tables"][table.name], where)
                 _set_counter(connection, table)
     except DBAPIError as error:
-        reason = f"the database {store.shown} can't be written: {cause_of(error)}"
-        raise StoreUnavailable(reason) from error
+        raise StoreUnavailable(f"the database {store.shown} can't be written: {cause_of(error)}") from error
     return {name: int(entry["rows"]) for name, entry in manifest["tables"].items()}
 
 

@@ -146,8 +146,12 @@ def _hours(lines: list[str], where: str, value_of: Callable[[list[str], str], fl
     if absent.size:
         month = int(np.searchsorted(FIRST_DAY_OF_MONTH, absent[0] // 24, side="right"))
         day = int(absent[0] // 24 - FIRST_DAY_OF_MONTH[month - 1]) + 1
-        first = f"none for month {month}, day {day}, hour {absent[0] % 24 + 1} ({absent.size} are absent)"
-        raise BadInput(where, "a weather file", "must have a line for every hour of the year", first)
+        raise BadInput(
+            where,
+            "a weather file",
+            "must have a line for every hour of the year",
+            f"none for month {month}, day {day}, hour {absent[0] % 24 + 1} ({absent.size} are absent)",
+        )
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(counts > 0, sums / counts, np.nan)
 
