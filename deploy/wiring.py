@@ -182,6 +182,7 @@ def broker_for(
         listen=settings.broker_bind,
         user=settings.broker_user,
         password=settings.broker_password,
+        publishes=settings.mqtt_publish,
     )
     broker.start()
     try:

@@ -107,6 +107,8 @@ class EmbeddedBroker:
     user, password : str
         What sensors log in with. They may send, and with mosquitto read nothing; our own parts log in with a
         password of their own. Without a password anyone on this computer may do anything.
+    publishes : str
+        Topic prefix of what we publish, which the sensors' user may read; empty for none.
     kind : str, optional
         "mosquitto" or "iotcore"; by default mosquitto when it is installed.
     save_every : int
@@ -123,11 +125,12 @@ class EmbeddedBroker:
         listen: str = LOOPBACK,
         user: str = "sensors",
         password: str = "",
+        publishes: str = "",
         kind: Kind | None = None,
         save_every: int = SAVE_EVERY,
     ) -> None:
         self.folder, self.listen, self.save_every = Path(folder), listen, save_every
-        self.port, self.user, self.password = port, user, password
+        self.port, self.user, self.password, self.publishes = port, user, password, publishes
         if listen != LOOPBACK and not password:
             raise BrokerUnavailable(f"the broker may listen on {listen} with a password only")
         self._program = mosquitto_program() if kind in (None, "mosquitto") else None
@@ -281,7 +284,7 @@ class EmbeddedBroker:
         folder = self.folder.resolve()
         lines = [f"{user}:{hashed(password)}\n" for user, password in logins.items()]
         write_private(folder / "passwords", "".join(lines))
-        write_private(folder / "rights", rights(self.user))
+        write_private(folder / "rights", rights(self.user, self.publishes))
         return f"allow_anonymous false\npassword_file {folder / 'passwords'}\nacl_file {folder / 'rights'}\n"
 
     def _last_words(self) -> str:

@@ -40,9 +40,10 @@ def hashed(password: str) -> str:
     return f"$7${ITERATIONS}${base64.b64encode(salt).decode()}${base64.b64encode(digest).decode()}"
 
 
-def rights(user: str) -> str:
-    """mosquitto's access list: sensors write and read nothing, we do both."""
-    return f"user {OWN_USER}\ntopic readwrite #\n\nuser {user}\ntopic write #\n"
+def rights(user: str, publishes: str = "") -> str:
+    """mosquitto's access list: sensors write and read nothing but what we publish, we do both."""
+    told = f"topic read {publishes}/#\n" if publishes else ""
+    return f"user {OWN_USER}\ntopic readwrite #\n\nuser {user}\ntopic write #\n{told}"
 
 
 def write_private(path: Path, text: str) -> None:

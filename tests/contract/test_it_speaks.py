@@ -23,6 +23,7 @@ from ingest.broker.embedded import EmbeddedBroker
 from ingest.out.publisher import Publisher
 from ingest.settings import IngestSettings
 from model.records.acts import book
+from model.records.acts.invalidation import note_change
 from model.records.schema.tables import PieceRow
 from model.records.store import Store
 from model.words.display import Display
@@ -38,13 +39,15 @@ PASSWORD = "four words in a row"
 class Listener:
     """A hub: every topic that holds something now, under a filter."""
 
-    def __init__(self, port: int, topics: str) -> None:
+    def __init__(self, port: int, topics: str, password: str = "") -> None:
         self.holds: dict[str, Any] = {}
         self.listens = threading.Event()
         self.client = mqtt.Client(CallbackAPIVersion.VERSION2)
         self.client.on_connect = lambda client, *_: client.subscribe(topics, 1)
         self.client.on_subscribe = lambda *_: self.listens.set()
         self.client.on_message = self._told
+        if password:
+            self.client.username_pw_set("sensors", password)
         self.client.connect("127.0.0.1", port)
         self.client.loop_start()
 
@@ -60,8 +63,8 @@ class Listener:
 def listen() -> Iterator[Callable[..., Listener]]:
     made: list[Listener] = []
 
-    def start(port: int, topics: str) -> Listener:
-        made.append(Listener(port, topics))
+    def start(port: int, topics: str, password: str = "") -> Listener:
+        made.append(Listener(port, topics, password))
         assert made[-1].listens.wait(60)
         return made[-1]
 
@@ -170,7 +173,7 @@ def _known(said: dict[str, Any] | None) -> dict[str, Any] | None:
     return said if said is not None and said["now"] != "unknown" and said["next"] is not None else None
 
 
-def test_what_is_archived_is_cleared_even_if_it_was_while_nothing_ran(
+def test_what_has_changed_is_told_anew_and_what_is_archived_cleared_even_if_nothing_ran_then(
     mosquitto: EmbeddedBroker, store: Store, listen: Any, until: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("ingest.out.publisher.SHARE", 0.0)
@@ -200,6 +203,14 @@ def test_what_is_archived_is_cleared_even_if_it_was_while_nothing_ran(
     with contextlib.closing(publisher("shop/out")) as first:
         holds(first, "shop/out/availability", *(f"shop/out/pieces/{number}" for number in (1, 2, 3)))
         assert hub.holds["shop/out/availability"] == {"version": 1, "is_online": True}
+        until(lambda: first.refresh(now) == 0, what="rest")
+        with store.session() as session:
+            session.scalars(select(PieceRow).where(PieceRow.name == "c")).one().name = "chest"
+            note_change(session)
+        assert first.refresh(now) == 1
+        until(lambda: hub.holds["shop/out/pieces/3"]["name"] == "chest", what="its new name")
+        assert first.refresh(now) == 0
+        assert first.refresh(now + timedelta(hours=1)) == 3
         archive("a")
         holds(first, "shop/out/availability", *(f"shop/out/pieces/{number}" for number in (2, 3)))
     archive("b")
@@ -209,3 +220,15 @@ def test_what_is_archived_is_cleared_even_if_it_was_while_nothing_ran(
         holds(third, "elsewhere/availability", "elsewhere/pieces/3")
     with contextlib.closing(publisher("")) as off:
         holds(off)
+
+
+def test_who_has_the_sensors_password_reads_what_is_published_and_nothing_else(
+    store: Store, listen: Any, until: Any, tmp_path: Path
+) -> None:
+    with EmbeddedBroker(tmp_path / "broker", password=PASSWORD, publishes="shop", kind="mosquitto") as broker:
+        hub = listen(broker.port, "#", PASSWORD)
+        hub.client.publish("sensors/bench", b"{}", qos=1, retain=True).wait_for_publish(60)
+        ours = Publisher(store, IngestSettings.from_url(broker.url, publishes="shop"), Display("inch"))
+        with contextlib.closing(ours):
+            until(lambda: ours.refresh(datetime.now(UTC)) or hub.holds, what="that it is online")
+        assert set(hub.holds) == {"shop/availability"}
