@@ -18,7 +18,7 @@ WAVES, SLOW, PACE, FAST = slice(1, 5), 5, 6, 7  # the level is 0
 STATES = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class NoiseSpec:
     """How far one quantity may depart from its expectation.
 
@@ -41,9 +41,9 @@ class NoiseSpec:
     half_yearly_sd: float
     slow_sd: tuple[float, ...]
     fast_sd: tuple[float, ...]
-    slow_days: float
+    slow_days: float = 20.0
     fast_days: tuple[float, ...]
-    year_to_year: tuple[float, ...]
+    year_to_year: tuple[float, ...] = (0.1, 0.3)
     noise_sd: float
 
     @cached_property
@@ -56,7 +56,6 @@ class NoiseSpec:
 LEARNED_SHARE = 0.3
 """What a day says of how restless a place is, as a share of a day independent of the days before: so far the
 sizes learned stay near all those tried, which is the prior."""
-YEAR_TO_YEAR = (0.1, 0.3)
 
 
 @dataclass(frozen=True)
@@ -73,24 +72,22 @@ class NoisePair:
 HEATED = NoisePair(
     NoiseSpec(
         level_sd=2.0, yearly_sd=1.5, half_yearly_sd=0.5, slow_sd=(0.3, 0.8, 2.0), fast_sd=(0.4, 1.0, 2.5),
-        slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR, noise_sd=0.1,
+        fast_days=(2.0, 6.0), noise_sd=0.1,
     ),
     NoiseSpec(
         level_sd=0.30, yearly_sd=0.20, half_yearly_sd=0.08, slow_sd=(0.04, 0.08, 0.16),
-        fast_sd=(0.07, 0.15, 0.30), slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR,
-        noise_sd=0.02,
+        fast_sd=(0.07, 0.15, 0.30), fast_days=(2.0, 6.0), noise_sd=0.02,
     ),
 )  # fmt: skip
 # Weather itself: days that differ by some degrees and from fog to clear, mild and cold months.
 UNHEATED = NoisePair(
     NoiseSpec(
         level_sd=1.0, yearly_sd=0.8, half_yearly_sd=0.4, slow_sd=(0.5, 1.0, 2.0), fast_sd=(1.0, 2.0, 4.0),
-        slow_days=20.0, fast_days=(2.0, 6.0), year_to_year=YEAR_TO_YEAR, noise_sd=0.1,
+        fast_days=(2.0, 6.0), noise_sd=0.1,
     ),
     NoiseSpec(
         level_sd=0.20, yearly_sd=0.12, half_yearly_sd=0.06, slow_sd=(0.04, 0.08, 0.16),
-        fast_sd=(0.15, 0.30, 0.60), slow_days=20.0, fast_days=(1.5, 4.0), year_to_year=YEAR_TO_YEAR,
-        noise_sd=0.02,
+        fast_sd=(0.15, 0.30, 0.60), fast_days=(1.5, 4.0), noise_sd=0.02,
     ),
 )  # fmt: skip
 _STEP_DAYS = 30
