@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from dashboard.shell.view import Context, View
 from model.records.schema.tables import (
     AirHour,
     Binding,
@@ -27,6 +28,7 @@ from model.records.schema.tables import (
     Verdict,
 )
 from model.records.store import Store
+from model.words.display import Display
 
 NOW = datetime(2026, 2, 10, 15, 0, tzinfo=UTC)
 DAYS = 14
@@ -58,6 +60,12 @@ def book(store: Store, small_book: tuple[Path, dict[str, int]]) -> SimpleNamespa
         session.add(Pulse(part="ingest", at=datetime.now(UTC), detail={"broker_connected": True}))
         session.add(Pulse(part="watch", at=datetime.now(UTC), detail={}))
     return SimpleNamespace(store=store, **ids)
+
+
+@pytest.fixture
+def view(book: SimpleNamespace, now: datetime) -> View:
+    """What a page is asked with, in inches."""
+    return View(Context(book.store, lambda: now), Display("inch"), now)
 
 
 def _write(store: Store) -> dict[str, int]:

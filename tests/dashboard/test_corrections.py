@@ -7,18 +7,11 @@ from dashboard.forms import acts
 from dashboard.pages.lumber import stack_acts, stack_edit
 from dashboard.pages.sensors import sensor_edit
 from dashboard.shell.static_html import still
-from dashboard.shell.view import Context, View
 from model.records.schema.tables import Checkpoint, Reading, Sensor, Stack
 from model.wood.errors import BadInput
-from model.words.display import Display
 
 ASH = {"name": "Ash, 4/4", "species": "white ash", "thickness": "1-1/4", "mc": "9", "stickered": "no"}
 BENCH = {"name": "By the window", "temperature_unit": "F", "zone": "Europe/Vienna"}
-
-
-@pytest.fixture
-def view(book, now):
-    return View(Context(book.store, lambda: now), Display("inch"), now)
 
 
 def rows(view, table):
