@@ -6,19 +6,17 @@ from datetime import datetime
 from math import ceil, floor
 
 from dashboard.paper.case_outline import draw_case
-from dashboard.paper.cut_list import widths_that_work, wood_in_all
+from dashboard.paper.cut_list import fit_dimensions, gaps_by_month, widths_that_work, wood_in_all
 from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.check import end_doubts
 from model.wood.design.comfort import comfort_of
-from model.wood.design.cut_list import cut_list, drawer_openings
+from model.wood.design.cut_list import cut_list, drawer_gaps
 from model.wood.design.cutting import cut_document
 from model.wood.design.design_range import DesignRange, Governing, design_range
-from model.wood.design.gap_table import MONTHS, gap_table
+from model.wood.design.gap_table import MONTHS
 from model.wood.design.patterns.request import request_from_document
-from model.wood.doubt import start_doubt_pct
-from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.material.member import Member
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
@@ -200,24 +198,6 @@ def _members(sheet: _Job, piece: Piece, display: Display) -> None:
     sheet.y_now += 2.5
 
 
-def fit_dimensions(fit: Fit, display: Display) -> str:
-    """The clearances a fit was recorded with: `sight width 14 in, groove depth 3/8 in, held centre`."""
-    told = []
-    recorded = fit.document()
-    for field in fit.fields():
-        value = recorded.get(field.key)
-        if value is None or field.unit in ("member", "members", "text", "count"):
-            continue
-        name = said(field.key)
-        if field.unit == "mm":
-            told.append(f"{name} {display.length(value, 'nearest', 64)}")
-        elif field.unit == "flag":
-            told.append(name if value else f"not {name}")
-        else:
-            told.append(f"{name} {value:g}" if isinstance(value, float) else f"{name} {said(str(value))}")
-    return ", ".join(told)
-
-
 def _named(name: str, member: Member) -> str:
     """A part by its name and role, and how many are alike; by its role alone where that holds its name."""
     called, role = said(name), member.role
@@ -283,18 +263,15 @@ def _cut_list(sheet: _Job, facts: JobFacts, display: Display) -> None:
 
 def _drawer_gaps(sheet: _Job, facts: JobFacts, display: Display) -> None:
     """The gap above each drawer front by the month it is fitted."""
-    openings, ends = drawer_openings(facts.piece), _ends(facts)
-    if not openings or ends[0] >= ends[1]:
+    ends = _ends(facts)
+    rows = drawer_gaps(facts.piece, ends, display.steps) if ends[0] < ends[1] else ()
+    if not rows:
         return
     sheet.heading("Gap above each front, by the month it is fitted")
     shares = (0.16, *[0.07] * 12)
     sheet.row(("opening", *MONTHS), shares, "B")
-    for name, height_mm in openings.items():
-        (front, *_) = facts.piece.fits[name].members
-        doubt_pct = start_doubt_pct(front)
-        (row,) = gap_table(front.movement, [height_mm], ends, steps=display.steps, doubt_pct=doubt_pct)
-        gaps = tuple(display.bare_length(gap, finest=64) for gap in row.gaps_mm)
-        sheet.row((display.length(height_mm), *gaps), shares)
+    for row in rows:
+        sheet.row(gaps_by_month(row, display), shares)
     sheet.hairline(sheet.y_now)
     sheet.y_now += 2.5
 

@@ -4,6 +4,7 @@ import math
 from dataclasses import asdict
 from pathlib import Path
 
+from dashboard.paper.cut_list import fit_dimensions
 from deploy.cli.answer import UnitsText, display_of, give_json, give_table, say, span_given
 from deploy.cli.wood_commands import read_piece_file
 from deploy.wiring import open_book
@@ -52,20 +53,31 @@ def plan_piece(file: Path, rh: str | None, home: str | None, units: UnitsText, a
     if cuts:
         say("")
         give_table(
-            ["cut", "of", "wide", "least", "most", "long", "thick"],
+            ["cut", "of", "wide", "least", "best", "most", "long", "thick"],
             [
                 [
                     f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}",
                     row.species,
                     *[
-                        "" if size is None else display.length(size, "nearest", 64)
-                        for size in (row.width_mm, row.width_least_mm, row.width_most_mm)
+                        "" if size is None else display.length(size, way, 64)
+                        for size, way in (
+                            (row.width_mm, "nearest"),
+                            (row.width_least_mm, "up"),
+                            (row.width_best_mm, "nearest"),
+                            (row.width_most_mm, "down"),
+                        )
                     ],
                     display.length(row.length_mm),
                     display.length(row.thickness_mm),
                 ]
                 for row in cuts
             ],
+        )
+    if piece.fits:
+        say("")
+        give_table(
+            ["fit", "grooves, slots and gaps"],
+            [[name, fit_dimensions(fit, display)] for name, fit in piece.fits.items()],
         )
 
 

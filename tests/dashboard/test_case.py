@@ -82,6 +82,11 @@ def test_a_case_is_judged_for_its_home_while_it_is_typed(book, now):
     assert "Side panel × 2: stays free" in told
     assert "board feet of solid wood" in told
     assert "anchor it to the wall" in told
+    assert "side panel × 2 14 in 13- 7/8 to 14- 3/32 in, best 13- 31/32" in told
+    # The top's slot and the gap above a front are set out too, that by the month it is fitted.
+    assert "fastener distance 15 in" in told
+    assert "slot length 7/16 in" in told
+    assert "Gap above each front, by the month it is fitted opening Jan Feb" in told
 
 
 def test_what_would_harm_is_drawn_before_it_is_recorded(book, now):
@@ -228,7 +233,7 @@ def test_a_single_part_may_differ_and_a_tight_opening_is_hatched(book, now):
     assert tight.verdict == "past"
     assert "at the dampest" in tight.said
     # What to do instead is what the shop's rule would have left.
-    assert plain_text(tight.said).endswith("Leave 1/8 in.")
+    assert plain_text(tight.said).endswith("Leave 7/64 in.")
     told = plain(case.single_parts(made, typed(book), view_of(book, now))[0])
     assert "Gap as built" in told
     # A typed value survives a change of size.

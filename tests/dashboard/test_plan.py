@@ -58,10 +58,15 @@ def test_the_plan_marks_a_remembered_wood_and_says_how_a_name_was_read(book, now
 
 def test_a_stack_brings_its_wood_and_its_moisture(book, now):
     asked = {key: value for key, value in DOOR.items() if key not in ("species", "mc")}
-    part = plan_asked.plan_of({**asked, "stack": str(book.stack)}, view_of(book, now)).comparison.part
+    comparison = plan_asked.plan_of({**asked, "stack": str(book.stack)}, view_of(book, now)).comparison
+    part = comparison.part
     assert part.species.name == "sugar maple"
     # Its last checkpoint: 8.0 less 0.05 a day for a fortnight.
     assert part.mc_pct == pytest.approx(7.3)
+    # How sure that is comes with it, to the saw: not a meter's point, as nobody metered it since.
+    cuts = [cut for choice in comparison.choices for cut in choice.layout.cuts]
+    assert {cut["mc_doubt_pct"] for cut in cuts} == {part.mc_doubt_pct}
+    assert part.mc_doubt_pct not in (None, 1.0)
 
 
 @pytest.mark.parametrize(

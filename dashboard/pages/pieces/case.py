@@ -11,7 +11,7 @@ from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
 from dashboard.forms.fields import names_to_choose, species_names
-from dashboard.pages.frame import fold, noted, num, part, prose, scrolling, sheet, under
+from dashboard.pages.frame import fold, noted, num, part, prose, scrolling, sheet, table, under
 from dashboard.pages.pieces.case_asked import (
     FORM,
     GOES,
@@ -25,12 +25,13 @@ from dashboard.pages.pieces.case_asked import (
     sizes_asked,
     usual_case,
 )
-from dashboard.paper.cut_list import widths_that_work, wood_in_all
+from dashboard.paper.cut_list import fit_dimensions, gaps_by_month, widths_that_work, wood_in_all
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.acts import book
 from model.records.queries import overview as queries
 from model.records.queries.clients import client_names
-from model.wood.design.cut_list import CutRow
+from model.wood.design.cut_list import CutRow, drawer_gaps
+from model.wood.design.gap_table import MONTHS
 from model.wood.design.patterns import CasePattern, pattern_named, patterns
 from model.wood.errors import BadInput
 from model.words import display as say
@@ -162,7 +163,7 @@ def drawn_anew(pattern: CasePattern, typed: CaseTyped, view: View) -> dict[str, 
             _fits(made, view),
         ],
         HARM: would_harm(made),
-        CUT: [_parts(made, view)],
+        CUT: [_parts(made, view), _set_out(made, view)],
         SINGLE: single_parts(made, typed, view),
         NAMES: "; ".join([*made.piece.members, *made.piece.fits]),
     }
@@ -227,14 +228,31 @@ def _parts(made: Made, view: View) -> html.Section:
         )
         for row in made.cuts
     ]
-    table = html.Table(
+    parts = html.Table(
         [html.Thead(html.Tr([html.Th(word, scope="col") for word in words])), html.Tbody(rows)],
         className="limits",
     )
     return part(
         "What to cut",
-        scrolling(table, "What to cut"),
+        scrolling(parts, "What to cut"),
         html.P(wood_in_all(made.cuts, view.display), className="small"),
+    )
+
+
+def _set_out(made: Made, view: View) -> html.Section:
+    """Grooves, slots and gaps of each fit; the gap above drawer fronts by the month they are fitted."""
+    rows = [
+        (say.said(name), prose(fit_dimensions(fit, view.display))) for name, fit in made.piece.fits.items()
+    ]
+    gaps = [
+        [*map(num, gaps_by_month(row, view.display))]
+        for row in drawer_gaps(made.piece, made.home_mc_pct, made.case.shop.steps)
+    ]
+    by_month = "Gap above each front, by the month it is fitted"
+    return part(
+        "Grooves, slots and gaps",
+        table("Grooves, slots and gaps", ("fit", "as drawn"), rows),
+        *((html.H3(by_month), table(by_month, ("opening", *MONTHS), gaps)) if gaps else ()),
     )
 
 

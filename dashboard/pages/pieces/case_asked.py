@@ -301,11 +301,7 @@ def _stack(number: str, view: View) -> dict[str, Any] | None:
     if not found:
         raise BadInput("", "the stack it is cut from", "must be one in the book", number)
     stack = found[0]
-    if stack.moisture is not None:
-        mc_pct, doubt_pct = stack.moisture.mc_mean_pct, stack.moisture.mc_doubt_pct
-    else:
-        mc_pct = stack.start_mc_pct
-        doubt_pct = ASSUMED_DOUBT_PCT if stack.lumber is None else stack.lumber.mc_doubt_pct
+    mc_pct, doubt_pct = stack.mc_known
     return {
         "species": str(stack.document.get("species", "")),
         "mc_pct": round(mc_pct, 1),

@@ -22,7 +22,7 @@ from model.wood.design.part_request import ROLES
 from model.wood.design.setting_out import HOME_MC_PCT
 from model.wood.errors import BadInput
 from model.wood.material.finish import finish_names, permeance_of
-from model.wood.material.member import Finish
+from model.wood.material.member import MOST_DOUBT_PCT, Finish
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT, ring_angle_of_cut
 from model.wood.material.species import find_species
 from model.words.display import said
@@ -129,10 +129,11 @@ def part_of(asked: Mapping[str, str], stack: StackNow | None, view: View) -> Par
     species = asked.get("species") or (str(stack.document.get("species", "")) if stack else "")
     if not species:
         raise BadInput("", "wood", "must be given", "nothing")
+    doubt_pct: float | None = None
     if asked.get("mc"):
         mc_pct = forms.number_typed(asked["mc"], "moisture content of the stock")
     elif stack is not None:
-        mc_pct = round(stack.moisture.mc_mean_pct if stack.moisture else stack.start_mc_pct, 1)
+        mc_pct, doubt_pct = (round(pct, 1) for pct in stack.mc_known)
     else:
         raise BadInput("", "moisture content of the stock", "must be given", "nothing")
 
@@ -157,6 +158,7 @@ def part_of(asked: Mapping[str, str], stack: StackNow | None, view: View) -> Par
         ring_angle_of_cut(asked.get("cut", next(iter(RING_ANGLE_OF_CUT))), what="cut"),
         mc_pct,
         _finish(asked),
+        mc_doubt_pct=None if doubt_pct is None else min(doubt_pct, MOST_DOUBT_PCT),
         **more,
     )
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.schema.tables import Document
-from model.wood.doubt import TEN_PERCENT_SD
+from model.wood.doubt import ASSUMED_DOUBT_PCT, TEN_PERCENT_SD
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
 
@@ -274,6 +274,14 @@ class StackNow:
             return lumber_from_document(self.document, f"stack {self.name}")
         except BadInput:
             return None
+
+    @property
+    def mc_known(self) -> tuple[float, float]:
+        """Its mean moisture content [%] and the ± of it [points]: now, else as it was recorded."""
+        if self.moisture is not None:
+            return self.moisture.mc_mean_pct, self.moisture.mc_doubt_pct
+        lumber = self.lumber
+        return self.start_mc_pct, ASSUMED_DOUBT_PCT if lumber is None else lumber.mc_doubt_pct
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 from model.wood.design.cutting import cut_advice
+from model.wood.design.gap_table import GapRow, gap_table
 from model.wood.design.setting_out import INCH_STEPS, Increments
 from model.wood.design.stock import CUBIC_M_PER_BOARD_FOOT, cubic_metres
+from model.wood.doubt import start_doubt_pct
 from model.wood.fits.front_in_opening import FrontInOpening
 from model.wood.piece import Piece
 
@@ -78,10 +80,17 @@ def litres_in_all(rows: tuple[CutRow, ...]) -> float:
     return sum(row.volume_m3 for row in rows) * 1000.0
 
 
-def drawer_openings(piece: Piece) -> dict[str, float]:
-    """Heights of the openings of slab drawer fronts, by fit [mm]."""
-    return {
-        name: fit.opening_size_mm
-        for name, fit in piece.fits.items()
-        if isinstance(fit, FrontInOpening) and fit.construction == "slab" and fit.opening_size_mm is not None
-    }
+def drawer_gaps(
+    piece: Piece, home_mc_pct: tuple[float, float], steps: Increments = INCH_STEPS
+) -> tuple[GapRow, ...]:
+    """The gap above each slab drawer front by the month it is fitted, by opening; none without such fronts.
+
+    How far the wood's moisture may be out counts as in the fronts' own gaps.
+    """
+    found = []
+    for fit in piece.fits.values():
+        if isinstance(fit, FrontInOpening) and fit.construction == "slab" and fit.opening_size_mm is not None:
+            (front, *_) = fit.members
+            heights_mm, doubt_pct = [fit.opening_size_mm], start_doubt_pct(front)
+            found += gap_table(front.movement, heights_mm, home_mc_pct, steps=steps, doubt_pct=doubt_pct)
+    return tuple(found)

@@ -65,7 +65,7 @@ def gap_table(
         Whether the shop lies south of the equator.
     steps : Increments
     doubt_pct : float
-        How far the month's moisture content may be out [points], counted in how much a front may swell.
+        How far the month's moisture content may be out [points]; it widens a gap only while that looks right.
 
     Raises
     ------
@@ -81,9 +81,12 @@ def gap_table(
             raise BadInput("", "height", "must lie in 20 to 600 mm", height)
         gaps, opens = [], []
         for mc_pct in shop_mc_pct(southern):
-            swells = max(float(width_at(height, mc_pct - doubt_pct, wet_pct, movement)) - height, 0.0)
+            swells = max(float(width_at(height, mc_pct, wet_pct, movement)) - height, 0.0)
             shrinks = max(height - float(width_at(height, mc_pct, dry_pct, movement)), 0.0)
             gap = steps.gap_up(max(RUN_MM + swells, LEAST_MM))
+            if doubt_pct:
+                driest = float(width_at(height, mc_pct - doubt_pct, wet_pct, movement)) - height
+                gap = max(gap, min(steps.gap_up(RUN_MM + driest), steps.gap_down(WIDEST_MM - shrinks)))
             gaps.append(gap)
             opens.append(gap + shrinks)
         rows.append(GapRow(height, tuple(gaps), tuple(opens)))

@@ -80,6 +80,8 @@ class PartWanted:
         Of the stock, 0 flat-sawn to 90 quarter-sawn.
     mc_pct : float
         Moisture content of the stock when it is fitted [%].
+    mc_doubt_pct : float, optional
+        The ± of that, where more is known of it than that a meter said so [points].
     finish : Finish
     panel_thickness_mm : float
         Of the panel, if it is framed.
@@ -100,6 +102,7 @@ class PartWanted:
     panel_thickness_mm: float = 3.0 * INCH / 8.0
     stile_mm: float = 2.25 * INCH
     board_width_mm: float = 6.0 * INCH
+    mc_doubt_pct: float | None = None
 
     def __post_init__(self) -> None:
         if self.role not in ROLES:
@@ -126,6 +129,7 @@ class PartWanted:
             # To a nanometre, as a document reads it back.
             width_mm=round(width_mm, 6),
             mc_pct=self.mc_pct,
+            mc_doubt_pct=self.mc_doubt_pct,
             thickness_mm=round(self.thickness_mm if thickness_mm is None else thickness_mm, 6),
             finish=self.finish,
             role=role,

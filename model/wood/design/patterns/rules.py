@@ -83,12 +83,23 @@ def panel(shop: ShopFigures, stock: Stock, sight_mm: float, *, back: bool = Fals
 
 def front_gap(shop: ShopFigures, stock: Stock, opening_mm: float) -> float:
     """Gap over a slab drawer front in an opening of this height."""
-    return max(shop.steps.gap_up(shop["run"] + stock.up(opening_mm)), shop["front_gap"])
+    return _gap(shop, stock, opening_mm, shop["front_gap"])
 
 
 def door_gap(shop: ShopFigures, stiles: Stock, count: int) -> float:
     """Gap beside a framed door, or between a pair, of so many stiles across."""
-    return max(shop.steps.gap_up(shop["run"] + stiles.up(count * shop["stile"])), shop["door_gap"])
+    return _gap(shop, stiles, count * shop["stile"], shop["door_gap"])
+
+
+def _gap(shop: ShopFigures, stock: Stock, width_mm: float, least_mm: float) -> float:
+    """A gap that still runs at the wet end; the doubt widens it only while it looks right at the dry end.
+
+    A tight front can be planed in its place, and one that was cut too low can't be mended.
+    """
+    sure = replace(stock, doubt_pct=0.0)
+    run, doubted = (shop.steps.gap_up(shop["run"] + one.up(width_mm)) for one in (sure, stock))
+    looks_right = shop.steps.gap_down(shop["widest_gap"] - sure.down(width_mm))
+    return max(run, min(doubted, looks_right), least_mm)
 
 
 def slot(
