@@ -11,10 +11,11 @@ from deploy.wiring import open_book
 from model.answers.annual_range import home_year, recorded_air
 from model.records.acts.places import place_named
 from model.wood.design.at_ends import at_ends
-from model.wood.design.cut_list import cut_list
+from model.wood.design.cut_list import CutRow, cut_list
 from model.wood.design.part_request import HomeRange
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
+from model.words.display import Display
 from model.words.limits import ends_said
 
 
@@ -58,15 +59,8 @@ def plan_piece(file: Path, rh: str | None, home: str | None, units: UnitsText, a
                 [
                     f"{row.role}{f' × {row.alike}' if row.alike > 1 else ''}",
                     row.species,
-                    *[
-                        "" if size is None else display.length(size, way, 64)
-                        for size, way in (
-                            (row.width_mm, "nearest"),
-                            (row.width_least_mm, "up"),
-                            (row.width_best_mm, "nearest"),
-                            (row.width_most_mm, "down"),
-                        )
-                    ],
+                    display.length(row.width_mm, "nearest", 64),
+                    *_widths(row, display),
                     display.length(row.length_mm),
                     display.length(row.thickness_mm),
                 ]
@@ -79,6 +73,14 @@ def plan_piece(file: Path, rh: str | None, home: str | None, units: UnitsText, a
             ["fit", "grooves, slots and gaps"],
             [[name, fit_dimensions(fit, display)] for name, fit in piece.fits.items()],
         )
+
+
+def _widths(row: CutRow, display: Display) -> tuple[str, str, str]:
+    """Least, best and most, each rounded toward caution; empty where no fit asks for one."""
+    least, best, most = row.width_least_mm, row.width_best_mm, row.width_most_mm
+    if least is None or best is None or most is None:
+        return "", "", ""
+    return display.length(least, "up", 64), display.length(best, finest=64), display.length(most, "down", 64)
 
 
 def _home(piece: Piece, rh: str | None, home: str | None) -> tuple[tuple[float, float], str]:

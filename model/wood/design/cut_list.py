@@ -87,7 +87,7 @@ def drawer_gaps(
 
     How far the wood's moisture may be out counts as in the fronts' own gaps.
     """
-    found = []
+    found: list[GapRow] = []
     for fit in piece.fits.values():
         if isinstance(fit, FrontInOpening) and fit.construction == "slab" and fit.opening_size_mm is not None:
             (front, *_) = fit.members
