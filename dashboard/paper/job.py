@@ -154,6 +154,9 @@ def _head(sheet: _Job, facts: JobFacts, design: DesignRange, display: Display) -
         sheet.y_now = draw_case(sheet, case, *room, with_side=True, marked=marked, at_left=True) + 1.0
         if first is not None:
             sheet.says(f"Drawn heavy: {piece.fits[first.fit].called}, the first to run out of room.")
+        grain = case.grain()
+        if grain is not None:
+            sheet.says(in_sentences(grain.reasons, display))
         sheet.y_now += 3.0
 
 

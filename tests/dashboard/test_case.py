@@ -114,6 +114,15 @@ def test_what_would_harm_is_drawn_before_it_is_recorded(book, now):
     assert glued.piece.fits["runner"].document()["fixing"] == "tight"
 
 
+def test_a_dovetailed_case_says_that_its_grain_runs_all_round(book, now):
+    told = " ".join(chest(book, now, sides="dovetailed").notes)
+    assert "Grain runs all round and moves together: join it any way." in told
+    # Another wood at one corner makes a step there.
+    told = " ".join(chest(book, now, sides="dovetailed", **{"part.top.species": "mahogany"}).notes)
+    assert "All round, but not alike: a step of up to" in told
+    assert "rain" not in " ".join(chest(book, now).notes)
+
+
 def test_metric_and_inch_shops_have_usual_figures_of_their_own(book, now):
     pattern = patterns.pattern_named("drawer")
     asked = {"species": "black walnut", "mc_pct": "8"}

@@ -33,6 +33,7 @@ from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece, piece_from_document
 from model.words import display as say
 from model.words.limits import ends_said
+from model.words.reasons import in_sentences
 
 FORM = "case"
 INSTEAD = {
@@ -208,6 +209,9 @@ def make_case(pattern: CasePattern, typed: CaseTyped, view: View) -> Made:
     judged = [_there(fit, request, made, view) for fit in piece.fits.values()]
     order = {"past": 0, "near": 1, "clear": 2}
     judged.sort(key=lambda one: (order[one.verdict], one.least_mm))
+    grain = made.grain()
+    if grain is not None:
+        notes.append(in_sentences(grain.reasons, view.display))
     return Made(request, piece, made, tuple(judged), home_says, tuple(notes))
 
 

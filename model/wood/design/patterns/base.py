@@ -8,7 +8,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from model.wood.design.case_grain import CaseSide
+from model.wood.design.case_grain import CaseGrain, CaseSide, grain_round_case
+from model.wood.design.part_request import HomeRange
 from model.wood.design.patterns.rules import Stock
 from model.wood.design.patterns.shop_figures import ShopFigures
 from model.wood.errors import BadInput
@@ -208,6 +209,12 @@ class Case:
         if self.side and (with_side or any(one.name in hidden for one in self.side)):
             return [self.front, self.side]
         return [self.front]
+
+    def grain(self) -> CaseGrain | None:
+        """What the direction of the grain does round the case, in its home; none of a framed one."""
+        if not self.corners:
+            return None
+        return grain_round_case(self.corners, HomeRange(*self.home_mc_pct), self.woods["show"].mc_pct)
 
     def corner(self, name: str, stands: Literal["upright", "level"], depth_mm: float) -> None:
         """Add one side to the grain round the case."""
