@@ -1,26 +1,116 @@
-"""The typed record that each command's `--json` prints, and its JSON Schema."""
+"""The typed record that each command's `--json` prints, and the JSON Schema of all of them.
 
+``python -m deploy.cli.records`` writes the schema into `deploy/docs/schemas.json`.
+"""
+
+import json
+from pathlib import Path
 from pkgutil import resolve_name
 from typing import Any
 
-from model.answers.document import JsonDocument, schema_of
+from model.answers.document import DIALECT, JsonDocument, schema_parts
+
+DOCUMENT = Path(__file__).parents[1] / "docs" / "schemas.json"
+PARTS = "#/$defs/"
+OF_ANSWERS, OF_WOOD, OF_BOOK = (
+    "model.answers.records:",
+    "deploy.cli.wood_records:",
+    "deploy.cli.book_records:",
+)
+DONE = f"{OF_BOOK}DoneRecord"
 
 RECORDS: dict[str, str] = {
-    "state": "model.answers.records:StateRecord",
-    "ready": "model.answers.records:StackReadyRecord",
-    "token give": "model.answers.records:NewTokenRecord",
-    "token list": "model.answers.records:TokensRecord",
-    "token take-back": "model.answers.records:TokensRecord",
+    "air": f"{OF_WOOD}AirAnswerRecord",
+    "species": f"{OF_WOOD}SpeciesRecord {OF_WOOD}SpeciesRecord[]",
+    "width": f"{OF_WOOD}WidthRecord",
+    "check": f"{OF_WOOD}CheckRecord",
+    "cut": f"{OF_WOOD}CutRecord",
+    "cut-card": DONE,
+    "gaps": f"{OF_WOOD}GapsRecord",
+    "rehearse": f"{OF_WOOD}RehearsalRecord",
+    "plan": f"{OF_WOOD}PartPlanRecord {OF_WOOD}PiecePlanRecord",
+    "state": f"{OF_ANSWERS}StateRecord",
+    "ready": f"{OF_ANSWERS}StackReadyRecord",
+    "glue-up": f"{OF_BOOK}GlueUpRecord",
+    "outlook": f"{OF_BOOK}OutlookRecord",
+    "deliver": f"{OF_BOOK}DeliverRecord",
+    "foretold": f"{OF_BOOK}ForetoldRecord",
+    "sheet": DONE,
+    "contact": DONE,
+    "place add": DONE,
+    "piece add": DONE,
+    "piece move": DONE,
+    "piece import": f"{OF_BOOK}ListRecord",
+    "stack add": DONE,
+    "stack import": f"{OF_BOOK}ListRecord",
+    "sensors": f"{OF_BOOK}SensorsRecord",
+    "sensors accept": f"{OF_BOOK}AcceptedRecord[] {OF_BOOK}MessageReadRecord",
+    "sensors dismiss": DONE,
+    "sensors bring-back": DONE,
+    "sensors hang": DONE,
+    "import-readings": f"{OF_BOOK}ImportRecord {OF_BOOK}ColumnsRecord",
+    "rejected": f"{OF_BOOK}RejectedMessagesRecord",
+    "salt-check": f"{OF_BOOK}SaltCheckRecord",
+    "export readings": DONE,
+    "export pieces": DONE,
+    "export book": DONE,
+    "export record": DONE,
+    "backup": f"{OF_BOOK}BackupRecord",
+    "restore": f"{OF_BOOK}RestoreRecord",
+    "move": f"{OF_BOOK}MoveRecord",
+    "migrate": DONE,
+    "watch": f"{OF_BOOK}WatchRecord",
+    "fleet": f"{OF_BOOK}FleetRecord",
+    "doctor": f"{OF_BOOK}DoctorRecord",
+    "open-broker": f"{OF_BOOK}OpenBrokerRecord",
+    "secure-broker": f"{OF_BOOK}SecureBrokerRecord",
+    "token give": f"{OF_ANSWERS}NewTokenRecord",
+    "token list": f"{OF_ANSWERS}TokensRecord",
+    "token take-back": f"{OF_ANSWERS}TokensRecord",
 }
-"""Each command, as it is typed, and its record's module and class; more than one are separated by blanks."""
+"""Each command, as it is typed, and its record's module and class; several are separated by blanks, and one
+with brackets after it is a list of such."""
 
 
-def records_of(command: str) -> list[type[JsonDocument]]:
-    """What a command may print: one record, or one of several."""
-    return [resolve_name(name) for name in RECORDS[command].split()]
+def _record(name: str) -> type[JsonDocument]:
+    found: type[JsonDocument] = resolve_name(name.removesuffix("[]"))
+    return found
 
 
-def schema_of_command(command: str) -> dict[str, Any]:
-    """The JSON Schema of what a command prints."""
-    found = [schema_of(record) for record in records_of(command)]
+def schemas() -> dict[str, Any]:
+    """The JSON Schema of what every command prints, and of all the records within."""
+    names = {name for told in RECORDS.values() for name in told.split()}
+    parts = schema_parts(sorted({_record(name) for name in names}, key=lambda one: one.__name__), PARTS)
+    return {
+        "$schema": DIALECT,
+        "description": "What each command prints with --json.",
+        "commands": {command: _schema(told.split()) for command, told in RECORDS.items()},
+        "$defs": {name: parts[name] for name in sorted(parts)},
+    }
+
+
+def _schema(names: list[str]) -> dict[str, Any]:
+    found = []
+    for name in names:
+        one: dict[str, Any] = {"$ref": f"{PARTS}{_record(name).__name__}"}
+        found.append({"type": "array", "items": one} if name.endswith("[]") else one)
     return found[0] if len(found) == 1 else {"anyOf": found}
+
+
+def written() -> str:
+    """The schema as its document has it, a command or a record a line."""
+
+    def line(name: str, value: Any) -> str:
+        return f"{json.dumps(name)}: {json.dumps(value, ensure_ascii=False)}"
+
+    def lines(name: str, found: dict[str, Any]) -> str:
+        return f"{json.dumps(name)}: {{\n" + ",\n".join(line(*one) for one in found.items()) + "\n}"
+
+    document = schemas()
+    heads = [line(name, document[name]) for name in ("$schema", "description")]
+    tables = [lines(name, document[name]) for name in ("commands", "$defs")]
+    return "{\n" + ",\n".join([*heads, *tables]) + "\n}\n"
+
+
+if __name__ == "__main__":
+    DOCUMENT.write_text(written(), "utf-8")

@@ -14,6 +14,7 @@ from deploy import sample_shop, wiring
 from deploy.cli.commands import main
 from deploy.settings import load_settings
 from model.records.clock import SampleClock, machine_now
+from tests.deploy.conftest import keeps_to_its_schema
 
 pytestmark = pytest.mark.slow
 
@@ -41,7 +42,9 @@ def ask(shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixtu
     def run(*arguments: str) -> tuple[int, Any]:
         with pytest.raises(SystemExit) as ended:
             main([*arguments, "--json"])
-        return int(str(ended.value.code)), json.loads(capsys.readouterr().out)
+        printed = capsys.readouterr().out
+        keeps_to_its_schema(list(arguments), printed)
+        return int(str(ended.value.code)), json.loads(printed)
 
     return run
 

@@ -1,0 +1,459 @@
+"""The records that commands which ask or write the book print with `--json`."""
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from deploy.cli.wood_records import OpenDocument
+from model.answers.document import Instant, JsonDocument
+from model.answers.records import Direction, NextRecord, Severity
+
+
+class DoneRecord(JsonDocument):
+    """What a command has recorded, changed or written."""
+
+    kind: Literal["place", "piece", "stack", "sensor", "topic", "contact", "book", "file"]
+    name: str
+    """Of a file its path."""
+    says: str
+
+
+class ListFaultRecord(JsonDocument):
+    """What is wrong in a list."""
+
+    line: int
+    column: str
+    rule: str
+    got: str
+
+
+class ListRowRecord(JsonDocument):
+    """A line of a list, as it is read."""
+
+    line: int
+    cells: dict[str, str]
+
+
+class ListRecord(JsonDocument):
+    """Of `stack import` and `piece import`."""
+
+    kept: bool
+    """False where it was only shown, or has a fault: then nothing of it is recorded."""
+    rows: list[ListRowRecord]
+    faults: list[ListFaultRecord]
+
+
+class CopiedRecord(JsonDocument):
+    """How many rows of each table came over, each proven by count and checksum."""
+
+    rows: dict[str, int]
+    proven: bool
+
+
+class BackupRecord(CopiedRecord):
+    """Of `backup`."""
+
+    archive: str
+    dropped: list[str]
+    """Older archives that went."""
+
+
+class RestoreRecord(CopiedRecord):
+    """Of `restore`."""
+
+    book: str
+
+
+class MoveRecord(RestoreRecord):
+    """Of `move`."""
+
+    changed_meanwhile: list[str]
+    """Tables of the old book that changed while it was copied: move again."""
+
+
+class HungRecord(JsonDocument):
+    """Where a sensor hangs since when."""
+
+    sensor: str
+    place: str | None
+    since_at: Instant | None
+
+
+class NowhereRecord(JsonDocument):
+    """Readings that belong to no place."""
+
+    sensor: str
+    readings: int
+    place: str | None
+    since_at: Instant | None
+
+
+class RejectedLineRecord(JsonDocument):
+    """A line that was left out."""
+
+    line: int
+    reason: str
+
+
+class ImportRecord(JsonDocument):
+    """Of `import-readings`."""
+
+    accepted: int
+    duplicate: int
+    rejected: int
+    rejected_lines: list[RejectedLineRecord]
+    lines: int
+    sensors: dict[str, int]
+    created: list[str]
+    columns: list[str]
+    notes: list[str]
+    hung: list[HungRecord]
+    belong_to_no_place: list[NowhereRecord]
+
+
+class ColumnsRecord(JsonDocument):
+    """Of `import-readings --show-columns`."""
+
+    file: str
+    reasons: list[str]
+
+
+class ListedSensorRecord(JsonDocument):
+    """A sensor that was accepted."""
+
+    name: str
+    place: str | None
+    topics: list[str]
+    last_observed_at: Instant | None
+    temperature_c: float | None
+    rh_pct: float | None
+    presence: str | None
+    battery_pct: float | None
+    doubts: list[str]
+
+
+class TwoRoomsRecord(JsonDocument):
+    """Two sensors of one place that stand in different air."""
+
+    place: str
+    sensors: list[str]
+    apart_pct: float
+
+
+class SeenFieldRecord(JsonDocument):
+    """A number in a message: where it stands, and how it is written."""
+
+    at: str
+    value: Any
+
+
+class ProposedSensorRecord(JsonDocument):
+    """What would become a sensor."""
+
+    part: str | None
+    name: str
+    quantities: list[str]
+
+
+class ProposalRecord(JsonDocument):
+    """What a topic is taken for."""
+
+    sensors: list[ProposedSensorRecord]
+    presence: bool
+    confidence: Any
+    reasons: list[str]
+
+
+class UnknownTopicRecord(JsonDocument):
+    """A topic that nobody has accepted."""
+
+    topic: str
+    messages_kept: int
+    last_at: Instant
+    last_payload: str
+    fields: list[SeenFieldRecord]
+    proposal: ProposalRecord | None
+
+
+class SensorsRecord(JsonDocument):
+    """Of `sensors`."""
+
+    sensors: list[ListedSensorRecord]
+    two_rooms: list[TwoRoomsRecord]
+    unknown_topics: list[UnknownTopicRecord]
+    is_full: bool
+    dismissed_topics: list[str]
+
+
+class AcceptedRecord(JsonDocument):
+    """Of `sensors accept`, one for each topic."""
+
+    sensors: list[str]
+    topics: list[str]
+    readings: int
+    rejected: int
+    hung: list[HungRecord]
+
+
+class RejectedMessageRecord(JsonDocument):
+    """A message that could not become a reading."""
+
+    received_at: Instant
+    topic: str
+    reason: str
+    size: int
+
+
+class RejectedMessagesRecord(JsonDocument):
+    """Of `rejected`."""
+
+    kept: int
+    messages: list[RejectedMessageRecord]
+
+
+class SaltCheckRecord(JsonDocument):
+    """Of `salt-check`: true humidity is intercept + slope × reading."""
+
+    sensor: str
+    since_at: Instant
+    intercept_pct: float
+    slope: float
+    uncertainty_pct: float
+    evidence: dict[str, Any]
+
+
+class GlueReasonRecord(OpenDocument):
+    """A reason, with its numbers, each with its unit."""
+
+    key: str
+    against: bool
+    says: str
+
+
+class GlueStackRecord(JsonDocument):
+    """A stack in the glue-up."""
+
+    name: str
+    verdict: Literal["go", "wait", "not today"]
+    is_ready: bool
+    why: list[str]
+    reasons: list[str]
+    says: str
+
+
+class GlueUpRecord(OpenDocument):
+    """Of `glue-up`."""
+
+    question: str
+    subject: str
+    verdict: Literal["go", "wait", "not today"]
+    reasons: list[GlueReasonRecord]
+    earliest: dict[str, int] | None
+    """In how many days from now it may be otherwise."""
+    holds_until: dict[str, int] | None
+    stacks: list[GlueStackRecord]
+
+
+class DeliveryLimitRecord(JsonDocument):
+    """How near a limit comes once it is there."""
+
+    fit: str
+    limit: str
+    direction: Direction
+    severity: Severity
+    says: str
+    margin_mm: float
+    after_days: float | None
+
+
+class DeliverRecord(JsonDocument):
+    """Of `deliver`."""
+
+    piece: str
+    place: str
+    answer: Literal["deliver", "hold", "unknown"]
+    reasons: list[str]
+    reason_keys: list[str]
+    advice: list[str]
+    recorded_days: float
+    there_pct: float | None
+    now_pct: float | None
+    mc_low_pct: float | None
+    mc_high_pct: float | None
+    rh_low_pct: float | None
+    rh_high_pct: float | None
+    closest: list[DeliveryLimitRecord]
+    year_may_harm: bool
+
+
+class ComparedRecord(JsonDocument):
+    """A measurement beside what was foretold, in the unit that ends its quantity's name."""
+
+    piece: str
+    member: str
+    fit: str | None
+    quantity: str
+    at: Instant
+    predicted: float | None
+    measured: float
+    uncertainty: float
+    how: str
+    error: float | None
+
+
+class AgreementSpreadRecord(OpenDocument):
+    """Bias and spread of one quantity."""
+
+    quantity: str
+    count: int
+
+
+class ForetoldRecord(JsonDocument):
+    """Of `foretold`."""
+
+    compared: list[ComparedRecord]
+    by_piece: dict[str, list[AgreementSpreadRecord]]
+    overall: list[AgreementSpreadRecord]
+
+
+class PercentilesRecord(JsonDocument):
+    """Of plausible years."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class OutlookMarginRecord(JsonDocument):
+    """What is left before a limit."""
+
+    margin_mm: PercentilesRecord
+
+
+class OutlookMonthRecord(JsonDocument):
+    """The means of a month."""
+
+    month: str
+    air: dict[str, PercentilesRecord]
+    members: dict[str, dict[str, PercentilesRecord]]
+    fits: dict[str, dict[str, OutlookMarginRecord]]
+
+
+class OutlookLimitRecord(OpenDocument):
+    """A limit over the coming year."""
+
+    fit: str
+    limit: str
+    direction: Direction
+    severity: Severity
+    chance: float
+    """Of being passed, 0 to 1."""
+
+
+class OutlookRecord(JsonDocument):
+    """Of `outlook`."""
+
+    piece: str
+    at: Instant
+    years: int
+    known_from: str
+    climate_known: bool
+    seen_share: float
+    next: list[NextRecord]
+    months: list[OutlookMonthRecord]
+    limits: list[OutlookLimitRecord]
+
+
+class FindingRecord(JsonDocument):
+    """What was looked at."""
+
+    what: str
+    state: Literal["well", "look", "amiss"]
+    found: str
+    remedy: str
+
+
+class SettingRecord(JsonDocument):
+    """A setting, secrets masked, and where its value came from."""
+
+    name: str
+    value: str
+    from_: str = Field(alias="from")
+    meaning: str
+
+
+class DoctorRecord(JsonDocument):
+    """Of `doctor`."""
+
+    well: bool
+    findings: list[FindingRecord]
+    settings: list[SettingRecord]
+
+
+class FleetRowRecord(JsonDocument):
+    """A piece or a stack, computed anew."""
+
+    kind: Literal["piece", "stack"]
+    name: str
+    mc_low_pct: float
+    mc_high_pct: float
+    fit: str | None
+    limit: str | None
+    least_mm: float | None
+    least_at: Instant | None
+    member_hours: int
+    differs_pct: float
+
+
+class FleetRecord(JsonDocument):
+    """Of `fleet`."""
+
+    until: Instant
+    pieces: int
+    stacks: int
+    member_hours: int
+    seconds: float
+    differ: int
+    rows: list[FleetRowRecord]
+
+
+class WatchRecord(JsonDocument):
+    """Of `watch --once`."""
+
+    as_of: Instant
+    counts: dict[str, int]
+    durations_s: dict[str, float]
+
+
+class OpenBrokerRecord(JsonDocument):
+    """Of `open-broker`: what is typed into a sensor."""
+
+    hosts: list[str]
+    port: int
+    user: str
+    password: str
+
+
+class SecureBrokerRecord(JsonDocument):
+    """Of `secure-broker`."""
+
+    folder: str
+    homes: dict[str, str]
+    """The folder of each home."""
+    mqtt_url: str | None
+    """Null where that user was there already."""
+
+
+class ReadingSeenRecord(JsonDocument):
+    """One observation in a message."""
+
+    observed_at: Instant | None
+    temperature_c: float | None
+    rh_pct: float | None
+
+
+class MessageReadRecord(JsonDocument):
+    """Of `sensors accept --show`: how the last message would be read."""
+
+    topic: str
+    reads: list[ReadingSeenRecord]
