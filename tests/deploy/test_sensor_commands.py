@@ -44,7 +44,7 @@ def test_a_field_said_by_hand_is_shown_and_then_kept(paneltide, heard: None) -> 
     ]
     status, out, _ = paneltide("sensors", "accept", "loft/box", *fields, "--place", "Loft", "--kind", "home")
     assert status == 0
-    assert "The last message reads 21.5 °C 41 %" in out
+    assert "The last message reads 70.7 °F 41 %" in out  # as the settings have it
     assert "loft box hangs at Loft, a new place, since" in out
 
 
