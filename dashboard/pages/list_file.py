@@ -47,8 +47,8 @@ class ListPage:
     def layout(self, view: View) -> html.Main:
         """Where the file is chosen, and which columns it may have."""
         kind = self.kind
-        needed = [f"{key}: {kind.columns[key]}" for key in kind.needed]
-        others = [f"{key}: {told}" for key, told in kind.columns.items() if key not in kind.needed]
+        needed = [self._column(key) for key in kind.needed]
+        others = [self._column(key) for key in kind.columns if key not in kind.needed]
         bare = "inches and °F" if view.units == "inch" else "mm and °C"
         return sheet(
             self.title,
@@ -68,6 +68,10 @@ class ListPage:
             dateline=html.A(self.back, href=kind.href),
             lead="Nothing is kept before you have seen how it is read, and nothing of a list with a fault.",
         )
+
+    def _column(self, key: str) -> list[Child]:
+        name, told = key.replace("_", " "), self.kind.columns[key]
+        return [html.B(name), "" if told == name else f" ({told})"]
 
     @property
     def _file(self) -> dict[str, str]:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
+from dashboard.forms.declared import Asked
 from dashboard.forms.lists import Cells, ListKind, as_typed
 from dashboard.pages.list_file import ListPage
 from dashboard.pages.lumber.stack_acts import NEW, lumber_of
@@ -30,9 +31,15 @@ def _keep(session: Session, cells: Cells, view: View) -> Sequence[str]:
     )
 
 
+def _told(one: Asked) -> str:
+    """What a column holds, with what there is to choose from."""
+    choices = [words for _value, words in one.options]
+    return f"{one.said}: {', '.join(choices)}" if choices else one.said
+
+
 STACKS = ListKind(
     "stack",
-    {one.key: one.label.lower() for one in NEW.fields},
+    {one.key: _told(one) for one in NEW.fields},
     ("name", "species", "thickness", "mc", "place"),
     ("name", "wood", "thickness", "moisture content", "where it stands", "meant for", "since"),
     _keep,
