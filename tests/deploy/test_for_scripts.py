@@ -86,6 +86,20 @@ def test_a_terminal_sees_how_far_it_is_and_a_pipe_sees_nothing(
     assert paneltide("backup", "--out", tmp_path / "again.zip")[2] == ""
 
 
+def test_a_topic_can_be_copied_from_a_narrow_screen_without_colours() -> None:
+    script = (
+        f"from deploy.cli.answer import give_table; give_table(['topic', 'place'], [[{TOPIC!r}, 'Shop']])"
+    )
+    terminal, end = pty.openpty()
+    narrow = {**os.environ, "TERM": "xterm", "COLUMNS": "80", "NO_COLOR": "1"}
+    subprocess.run([sys.executable, "-c", script], stdout=end, env=narrow, check=True)
+    os.close(end)
+    shown = os.read(terminal, 4096).decode()
+    os.close(terminal)
+    assert TOPIC in shown
+    assert "\x1b[3" not in shown
+
+
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
 def test_a_shell_completes_commands_and_their_options(
     shell: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
