@@ -2,4 +2,5 @@
 
 from deploy.cli.commands import main
 
-main()
+if __name__ == "__main__":
+    main()

@@ -14,7 +14,7 @@ from model.wood.errors import BadInput
 
 PREFIX = "PANELTIDE_"
 FILE_NAME = "paneltide.toml"
-NOT_SETTINGS = frozenset({f"{PREFIX}NO_SKIPS", f"{PREFIX}LIFELINE"})
+NOT_SETTINGS = frozenset({f"{PREFIX}NO_SKIPS"})
 """Variables with our prefix that are the test suite's and the supervisor's own."""
 
 

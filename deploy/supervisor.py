@@ -1,14 +1,24 @@
-"""Runs the parts as processes of their own, restarts one that dies, and stops them all together."""
+"""Runs the parts as processes of their own, restarts one that dies, and stops them all together.
 
+Parts are forked from the supervisor, which has imported them all: what they don't change they share, so that
+together they take the memory of little more than one, and a part that died is back in a moment. For that the
+supervisor keeps to one thread, and to arithmetic that starts none.
+"""
+
+import gc
+import importlib
 import logging
+import multiprocessing
 import os
 import signal
-import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from multiprocessing.process import BaseProcess
+from pathlib import Path
 
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -22,10 +32,24 @@ FIRST_PAUSE_S = 0.5
 LONGEST_PAUSE_S = 30.0
 STEADY_AFTER_S = 60.0  # a part that ran this long starts its next pauses afresh
 STOP_WITHIN_S = 4.0
-PULSE_EVERY_S = 2.0
+PULSE_EVERY_S = 30.0
+"""While nothing changes; each one is a page written to the disk."""
 
-# Tells a child that its standard input is our lifeline: when it closes, we are gone and so must it be.
-LIFELINE = "PANELTIDE_LIFELINE"
+NEEDED = (
+    "dashboard.shell.app",
+    "deploy.notice_door",
+    "ingest.mqtt.subscriber",
+    "model.records.acts.retention",
+    "model.watch.questions.clamps",
+    "model.watch.questions.glue_board",
+    "model.watch.run.loop",
+    "model.watch.state.outlook_store",
+    "model.watch.tell.notices",
+)
+"""What `wiring` imports to run the parts."""
+
+# macOS' own libraries don't survive a fork; there each part imports for itself.
+PROCESSES = multiprocessing.get_context("spawn" if sys.platform == "darwin" else "fork")
 
 
 @dataclass
@@ -34,7 +58,7 @@ class KeptProcess:
 
     name: str
     arguments: list[str]
-    process: "subprocess.Popen[bytes] | None" = None
+    process: BaseProcess | None = None
     started_s: float = 0.0
     pause_s: float = FIRST_PAUSE_S
     due_s: float = 0.0
@@ -83,9 +107,10 @@ class Supervisor:
 
     def _look_after(self, part: KeptProcess, now_s: float) -> bool:
         if part.process is not None:
-            code = part.process.poll()
+            code = part.process.exitcode
             if code is None:
                 return False
+            part.process.close()
             part.process = None
             part.last_exit = code
             part.restarts += 1
@@ -97,13 +122,9 @@ class Supervisor:
             return True
         if now_s < part.due_s:
             return False
-        part.process = subprocess.Popen(
-            # -P: a model.py in the folder we were started from is not taken for ours.
-            [sys.executable, "-P", "-m", "deploy", *part.arguments],
-            env={**self.environment, LIFELINE: "1"},
-            stdin=subprocess.PIPE,
-            start_new_session=True,
-        )
+        self.store.close()  # SQLite's connections must not be carried into another process
+        part.process = PROCESSES.Process(target=_be, args=(part.arguments, self.environment), name=part.name)
+        part.process.start()
         part.started_s = now_s
         return True
 
@@ -126,17 +147,44 @@ class Supervisor:
     def _stop_all(self) -> None:
         running = [part.process for part in self.parts if part.process is not None]
         for process in running:
-            process.send_signal(signal.SIGTERM)
+            process.terminate()
         until_s = time.monotonic() + STOP_WITHIN_S
         for process in running:
-            try:
-                process.wait(max(0.05, until_s - time.monotonic()))
-            except subprocess.TimeoutExpired:
+            process.join(max(0.05, until_s - time.monotonic()))
+            if process.exitcode is None:
                 process.kill()
-                process.wait()
-        for process in running:
-            if process.stdin is not None:
-                process.stdin.close()
+                process.join()
+
+
+def import_parts() -> None:
+    """Import everything the parts need, once for all of them."""
+    for name in NEEDED:
+        importlib.import_module(name)
+    # It lives as long as any part: a collection that looked through it would write to every page of it, and
+    # so give each part a copy of its own.
+    gc.collect()
+    gc.freeze()
+
+
+def begin_process(name: str, environment: Mapping[str, str] | None = None) -> None:
+    """Make a forked process one of its own: Ctrl-C and logging are not its parent's."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, signal.SIG_DFL)
+    os.setsid()
+    logging.getLogger().handlers.clear()
+    if environment is not None:
+        os.environ.clear()
+        os.environ.update(environment)
+    with suppress(OSError):  # for `ps` and `top`, on Linux
+        Path("/proc/self/comm").write_text(name[:15])
+
+
+def _be(arguments: list[str], environment: Mapping[str, str]) -> None:
+    """Be one part, from here to its end."""
+    from deploy.cli.commands import main
+
+    begin_process(arguments[0], environment)
+    main(arguments)
 
 
 def stop_on_signals() -> threading.Event:
@@ -148,12 +196,7 @@ def stop_on_signals() -> threading.Event:
 
     signal.signal(signal.SIGINT, ask_to_stop)
     signal.signal(signal.SIGTERM, ask_to_stop)
-    if os.environ.pop(LIFELINE, None):
-        threading.Thread(target=_wait_for_end_of_input, args=(stop,), daemon=True).start()
+    supervisor = multiprocessing.parent_process()
+    if supervisor is not None:
+        threading.Thread(target=lambda: (supervisor.join(), stop.set()), daemon=True).start()
     return stop
-
-
-def _wait_for_end_of_input(stop: threading.Event) -> None:
-    while os.read(sys.stdin.fileno(), 1024):
-        pass
-    stop.set()

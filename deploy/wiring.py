@@ -20,6 +20,7 @@ from model.wood.errors import BadInput, ServiceMissing
 
 if TYPE_CHECKING:
     from dashboard.shell.ports import SensorDoor
+    from ingest.files.imported import ImportReport
     from ingest.settings import IngestSettings
     from model.watch.run.evaluation import Evaluation
 
@@ -304,9 +305,6 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
     """What the Sensors page asks of ingest."""
     from dashboard.shell.ports import SensorDoor
     from deploy.reach import broker_address
-    from ingest.files.columns import guess_columns
-    from ingest.files.import_file import import_readings
-    from ingest.files.imported import ImportReport
     from ingest.recognise.accept import accept
     from ingest.recognise.listing import read_by_hand, unbound_topics
     from ingest.settings import Limits
@@ -319,7 +317,10 @@ def sensor_door(settings: Settings, store: Store, now: Now) -> "SensorDoor":
         zone: str = "UTC",
         temperature_unit: str | None = None,
         day_first: bool | None = None,
-    ) -> ImportReport:
+    ) -> "ImportReport":
+        from ingest.files.columns import guess_columns  # here: they bring pandas, 75 MB of it
+        from ingest.files.import_file import import_readings
+
         columns = guess_columns(path, day_first=day_first, temperature_unit=temperature_unit)
         return import_readings(
             store, path, now, sensor=sensor, create=place, zone=zone, columns=columns, keep=keep

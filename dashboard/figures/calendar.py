@@ -4,7 +4,6 @@ import calendar
 from datetime import datetime, timedelta
 
 import numpy as np
-import pandas as pd
 from dash import html
 
 from dashboard.figures import plot
@@ -24,6 +23,8 @@ KEY = (
 
 def year_of_days(air: AirSeries, display: Display, zone: str, href: str) -> html.Div:
     """The months of a year of air, a cell for each day; a day leads to that day's chart at `href`."""
+    import pandas as pd
+
     at = pd.DatetimeIndex(plot.wall_ms(air.at, zone).astype("datetime64[ms]"))
     table = pd.DataFrame({"day": at.date, "rh_pct": air.rh_pct, "estimated": air.estimated})
     by_day = table.groupby("day")

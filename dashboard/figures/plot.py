@@ -7,11 +7,10 @@ Plotly's axes know no time zones, so a figure's instants are the wall clock of i
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from dash import html
 
 from dashboard.figures.element import Element
@@ -26,6 +25,7 @@ FONT = "Alegreya Sans, Gill Sans, Trebuchet MS, sans-serif"
 SCREEN_POINTS = 500
 SEASONS_FROM_DAYS = 75
 MOST_SEASONS = 14  # of more in a stretch, their names would run into each other
+MS, QUARTER_MS = timedelta(milliseconds=1), 900_000
 STRIP_GAP = 0.085
 
 Trace = dict[str, Any]
@@ -67,8 +67,15 @@ class Stretch:
 
 def wall_ms(at: np.ndarray, zone: str) -> np.ndarray:
     """A place's wall clock at instants (UTC), in milliseconds as Plotly counts them."""
-    there = pd.DatetimeIndex(at).tz_localize("UTC").tz_convert(say.zone_of(zone)).tz_localize(None)
-    return there.to_numpy().astype("datetime64[ms]").astype(np.int64)
+    ms = at.astype("datetime64[ms]").astype(np.int64)
+    # A zone changes its offset at a quarter of an hour, if at all: each quarter is asked once.
+    quarters, which = np.unique(ms // QUARTER_MS, return_inverse=True)
+    local = say.zone_of(zone)
+    offsets_s = [
+        datetime.fromtimestamp(quarter * QUARTER_MS / 1000, local).utcoffset()
+        for quarter in quarters.tolist()
+    ]
+    return ms + np.array([offset // MS for offset in offsets_s if offset is not None], dtype=np.int64)[which]
 
 
 def instant_of(at: np.datetime64) -> datetime:
@@ -88,9 +95,11 @@ def season_spans(stretch: Stretch) -> list[tuple[str, str, str]]:
     local = say.zone_of(stretch.zone)
     first, last = stretch.since_at.astimezone(local), stretch.until_at.astimezone(local)
     spans: list[tuple[str, str, str]] = []
-    for month in pd.period_range(first.date(), last.date(), freq="M"):
-        begin = max(datetime(month.year, month.month, 1, tzinfo=local), first)
-        end = min(datetime(*_after(month.year, month.month), 1, tzinfo=local), last)
+    month = first.year, first.month
+    while month <= (last.year, last.month):
+        begin = max(datetime(*month, 1, tzinfo=local), first)
+        month = _after(*month)
+        end = min(datetime(*month, 1, tzinfo=local), last)
         name = say.season(begin, stretch.zone, stretch.latitude_deg)
         if spans and spans[-1][0] == name:
             spans[-1] = name, spans[-1][1], wall(end, stretch.zone)

@@ -17,7 +17,7 @@ from deploy.cli.progress import progress
 from deploy.reach import address_words, broker_address
 from deploy.settings import Settings, load_settings
 from deploy.sources import PREFIX
-from deploy.supervisor import Supervisor, stop_on_signals
+from deploy.supervisor import PROCESSES, Supervisor, begin_process, import_parts, stop_on_signals
 from model.records.clock import SampleClock, machine_now
 from model.wood.errors import ServiceMissing
 
@@ -79,11 +79,12 @@ def demo(
         if Path(fresh.database.removeprefix("sqlite:///")).exists():
             raise ServiceMissing(f"{data_dir} already holds a book: give --folder an empty one")
         say("Loading the sample shop's past year (all of it invented) …")
-        store = wiring.open_store(fresh, create=True)
-        with progress("Reading a year of air") as advance:
-            sample_shop.load_history(store, advance)
-        with progress("Working out the wood"):
-            wiring.evaluate_once(store, sample_shop.STORY_START_AT)
+        # In a process of its own, which gives back what memory it took.
+        loading = PROCESSES.Process(target=_load_sample, args=(fresh,))
+        loading.start()
+        loading.join()
+        if loading.exitcode:
+            raise ServiceMissing("the sample shop could not be loaded")
         with wiring.broker_for(fresh, data_dir / "broker", port=0) as (broker_url, keep_broker):
             start_at = sample_shop.STORY_START_AT
             brisk_s = sample_shop.BRISK_DAYS * 86400.0 / rate
@@ -93,11 +94,7 @@ def demo(
                 "SAMPLE_CLOCK": wiring.clock_words(clock),
                 "WATCH_INTERVAL_S": "0.25",
             }
-            replay = threading.Thread(
-                target=sample_shop.replay,
-                args=(broker_url, clock, stop, lambda: sample_shop.ingest_listens(store)),
-                daemon=True,
-            )
+            replay = PROCESSES.Process(target=_replay_sample, args=(fresh, broker_url, clock), daemon=True)
             replay.start()
             address = f"http://127.0.0.1:{chosen_port}/"
             announce = _once_answering(
@@ -109,8 +106,27 @@ def demo(
                 ),
             )
             _supervise(fresh, extra, stop, lambda: (keep_broker(), announce()))
+            replay.terminate()
             replay.join(timeout=2.0)
-        store.close()
+
+
+def _load_sample(settings: Settings) -> None:
+    from deploy import sample_shop
+
+    store = wiring.open_store(settings, create=True)
+    with progress("Reading a year of air") as advance:
+        sample_shop.load_history(store, advance)
+    with progress("Working out the wood"):
+        wiring.evaluate_once(store, sample_shop.STORY_START_AT)
+    store.close()
+
+
+def _replay_sample(settings: Settings, broker_url: str, clock: SampleClock) -> None:
+    from deploy import sample_shop
+
+    begin_process("sample-sensors")
+    store = wiring.open_store(settings)
+    sample_shop.replay(broker_url, clock, stop_on_signals(), lambda: sample_shop.ingest_listens(store))
 
 
 def _supervise(
@@ -126,6 +142,7 @@ def _supervise(
         **extra,
     }
     environment = {**os.environ, **{f"{PREFIX}{name}": value for name, value in fixed.items()}}
+    import_parts()
     Supervisor(PARTS, environment, wiring.open_store(settings)).run(stop, idle)
 
 

@@ -29,6 +29,7 @@ from ingest.mqtt.registry import Registry
 from ingest.settings import IngestSettings, Limits
 from ingest.storage.writer import PulseToWrite, Writer
 from model.records.clock import Now, machine_now
+from model.records.queries.health import PULSE_EVERY_S
 from model.records.schema.types import to_epoch_ms
 from model.records.store import Store, cause_of
 
@@ -40,7 +41,11 @@ IDLE_WAIT_S = 0.25
 ARRIVAL_STEP_S = 0.001  # the clock is asked once a millisecond: that is as fine as instants are kept
 QUIET_S = 0.002  # a broker silent for so long waits for acknowledgements, or has nothing more
 BATCH_BYTES = 4_194_304
-PULSE_S = 1.0
+LOOK_S = 1.0  # between looks at the registry
+CALM_AFTER_S = 600.0
+"""After the start, or a change of what is listened to, somebody looks on: every message is stored at once."""
+CALM_TICK_S, CALM_MESSAGES = 10.0, 8
+"""Later, few messages are gathered for so long: each commit writes three pages, whatever it stores."""
 FIRST_RETRY_S = 0.05
 LONGEST_RETRY_S = 1.0
 FAREWELL_S = 1.5
@@ -74,7 +79,9 @@ class Subscriber:
         self._retry_at = 0.0
         self._away: str | None = None  # why the database can't be written
         self._ready = False  # whether registry and memory of the last run are loaded
-        self._next_pulse = 0.0
+        self._next_look = self._next_pulse = 0.0
+        self._pulse_of: object = None  # what the last sign of life told of the broker
+        self._calm_from = time.monotonic() + CALM_AFTER_S
         self._last_second = time.monotonic()
         self._totals = {"received": 0, "stored": 0, "rejected": 0}
         self._since = machine_now()
@@ -119,7 +126,7 @@ class Subscriber:
                 count = self._intake.batch.messages
                 self._window, self._last_quiet = count if count == self._last_quiet else 0, count
             self._commit()
-        if time.monotonic() >= self._next_pulse:
+        if time.monotonic() >= self._next_look:
             self._every_second()
 
     def _patience(self, batch: WriteBatch) -> float:
@@ -127,7 +134,9 @@ class Subscriber:
         if self._away:
             return max(0.0, min(self._retry_at - time.monotonic(), IDLE_WAIT_S))
         if batch.messages == 0:
-            return max(0.0, min(self._next_pulse - time.monotonic(), IDLE_WAIT_S))
+            return max(0.0, min(self._next_look - time.monotonic(), IDLE_WAIT_S))
+        if self._is_calm(batch):
+            return IDLE_WAIT_S
         if batch.messages == self._window:
             return 0.0
         # The slower the disk, the longer it pays to gather: at most half the time goes into commits.
@@ -141,12 +150,18 @@ class Subscriber:
         now_s = time.monotonic()
         if self._away:
             return now_s >= self._retry_at
+        if self._is_calm(batch):
+            return now_s >= self._batch_since + CALM_TICK_S
         return (
             quiet
             or batch.messages >= self._settings.batch_messages
             or batch.size_bytes >= BATCH_BYTES
             or now_s >= self._batch_since + self._settings.tick_s
         )
+
+    def _is_calm(self, batch: WriteBatch) -> bool:
+        few = batch.messages < CALM_MESSAGES and not batch.unbound
+        return few and time.monotonic() >= self._calm_from
 
     def _commit(self) -> bool:
         """Write the batch and acknowledge it; whether that could be done."""
@@ -173,21 +188,22 @@ class Subscriber:
         now_s = time.monotonic()
         self._intake.every_second(now_s - self._last_second)
         self._last_second = now_s
+        self._next_look = now_s + LOOK_S
         if self._away:
-            self._next_pulse = now_s + PULSE_S
             return
         try:
             self._look_at_registry()
-            if now_s >= self._next_pulse:
-                self._writer.write(WriteBatch(), self._pulse(now_s, self._intake.batch.messages))
+            pulse = self._pulse(now_s, self._intake.batch.messages)
+            if pulse is not None:
+                self._writer.write(WriteBatch(), pulse)
         except DBAPIError as error:
             self._note_away(cause_of(error))
-            self._next_pulse = now_s + PULSE_S
 
     def _look_at_registry(self, *, thorough: bool = True) -> None:
         """Take over bindings that changed, with the messages that came before they were known."""
         if not self._registry.refresh(self._writer.bulk, thorough=thorough):
             return
+        self._calm_from = time.monotonic() + CALM_AFTER_S
         bulk = self._writer.bulk
         topics = self._registry.bound(self._intake.unbound_topics)
         if topics:
@@ -260,10 +276,11 @@ class Subscriber:
         self._away, self._retry_s = None, FIRST_RETRY_S
 
     def _pulse(self, now_s: float, backlog: int) -> PulseToWrite | None:
-        """The sign of life, when one is due; it counts what was committed before."""
-        if now_s < self._next_pulse:
+        """The sign of life, when one is due or the broker came or went; it counts what was committed before."""
+        told = self._link.connected, self._link.reason
+        if now_s < self._next_pulse and told == self._pulse_of:
             return None
-        self._next_pulse = now_s + PULSE_S
+        self._next_pulse, self._pulse_of = now_s + PULSE_EVERY_S, told
         return self._sign(backlog)
 
     def _sign(self, backlog: int, *, stopped: bool = False) -> PulseToWrite:

@@ -4,10 +4,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
@@ -20,6 +19,9 @@ from model.wood.design.setting_out import HOME_MC_PCT
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
 from model.words.limits import limit_said
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 Start = Mapping[str, float]
@@ -46,7 +48,7 @@ class YearRun:
     """A piece's members through hours of air: their mean moisture contents, and how near each limit came."""
 
     mc_pct: Mapping[str, Floats]
-    at: pd.DatetimeIndex
+    at: "pd.DatetimeIndex"
     profile: Floats
     smallest: tuple[Closest, ...]
 
@@ -55,7 +57,7 @@ class YearRun:
         return {name: float(values[-1]) for name, values in self.mc_pct.items()}
 
 
-def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearRun:
+def run_through(piece: Piece, start: Start | Floats, air: "pd.DataFrame") -> YearRun:
     """Rehearse a piece, with each limit in words.
 
     Parameters
@@ -88,17 +90,21 @@ def run_through(piece: Piece, start: Start | Floats, air: pd.DataFrame) -> YearR
 
 def constant_air(
     temperature_c: float, rh_pct: float, days: float, since_at: datetime = datetime(2001, 1, 1, tzinfo=UTC)
-) -> pd.DataFrame:
+) -> "pd.DataFrame":
     """Air that holds, hour by hour, for some days."""
+    import pandas as pd
+
     hours = pd.date_range(since_at, periods=max(round(days * 24), 1) + 1, freq="h")
     return pd.DataFrame({"temperature_c": temperature_c, "rh_pct": rh_pct}, index=hours)
 
 
-def recorded_air(session: Session, place_id: int, until_at: datetime, days: float = 366.0) -> pd.DataFrame:
+def recorded_air(session: Session, place_id: int, until_at: datetime, days: float = 366.0) -> "pd.DataFrame":
     """A place's air hours of the last days, measured and filled; empty where there are none.
 
     Columns temperature_c, rh_pct and measured (bool).
     """
+    import pandas as pd
+
     air = series.air(session, place_id, until_at - timedelta(days=days), until_at)
     index = pd.DatetimeIndex(air.at).tz_localize("UTC")
     return pd.DataFrame(
@@ -179,7 +185,7 @@ def given_year(
     )  # fmt: skip
 
 
-def home_year(piece: Piece, air: pd.DataFrame, place: str = "") -> HomeYear:
+def home_year(piece: Piece, air: "pd.DataFrame", place: str = "") -> HomeYear:
     """What a piece comes to in recorded air over its year, its own lag counted.
 
     A record of a year is run twice, so that the piece has forgotten where it began. A shorter one is joined
@@ -218,7 +224,7 @@ def home_year(piece: Piece, air: pd.DataFrame, place: str = "") -> HomeYear:
     )
 
 
-def emc_pct(air: pd.DataFrame) -> Floats:
+def emc_pct(air: "pd.DataFrame") -> Floats:
     """What wood would settle to in each hour of air [%]; colder air is taken at the curve's end."""
     temperature = np.clip(air["temperature_c"].to_numpy(dtype=float), -1.0, 55.0)
     return np.asarray(equilibrium_moisture_content(temperature, air["rh_pct"].to_numpy(dtype=float)))

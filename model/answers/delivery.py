@@ -7,16 +7,18 @@ storage, is in `moving`.
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-import pandas as pd
 
 from model.answers.annual_range import LEAST_DAYS, Closest, Start, emc_pct, home_year, run_through
 from model.answers.moving import UNWRAP, passed_in
 from model.wood.design.design_range import Span, design_range
 from model.wood.piece import Piece
 from model.wood.reason import Reason
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 GOOD_DAYS = 28.0
 """From four weeks of air a destination is known well enough to deliver by: the trade hangs a sensor there
@@ -89,7 +91,9 @@ class DeliveryNote:
 HANG_A_SENSOR = Reason("hang-a-sensor")
 
 
-def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, now: datetime) -> DeliveryNote:
+def delivery_note(
+    piece: Piece, mc_now: Start, air: "pd.DataFrame", place: str, now: datetime
+) -> DeliveryNote:
     """Whether to deliver a piece to a home now, from the air recorded there.
 
     Parameters
@@ -104,6 +108,8 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
     now : datetime
         Aware UTC.
     """
+    import pandas as pd
+
     span = design_range(piece).span
     now_pct = float(np.mean(list(mc_now.values())))
     measured = air[air["measured"]] if "measured" in air else air
@@ -152,12 +158,14 @@ def delivery_note(piece: Piece, mc_now: Start, air: pd.DataFrame, place: str, no
 
 def _reasons(
     closest: tuple[Closest, ...],
-    recent: pd.DataFrame,
+    recent: "pd.DataFrame",
     there_pct: float,
     now_pct: float,
     span: Span,
     place: str,
 ) -> tuple[bool, list[Reason], list[Reason]]:
+    import pandas as pd
+
     holds, reasons, advice = False, list[Reason](), list[Reason]()
     for limit in closest:
         if limit.margin_mm >= 0.0:

@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-import pandas as pd
 
 from model.answers.annual_range import Closest, HomeYear, Start, constant_air, run_through
 from model.wood.air.sorption import equilibrium_moisture_content, relative_humidity_for
@@ -14,6 +13,9 @@ from model.wood.errors import BadInput
 from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words.limits import limit_said
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 GARAGE_C, GARAGE_RH_PCT = 5.0, 70.0
 """An unheated garage where nothing is recorded: 65 to 75 % (common practice, no source)."""
@@ -173,7 +175,7 @@ def storage(
     days: float,
     home_temperature_c: float = 20.0,
     home_rh_pct: float = 35.0,
-    garage: pd.DataFrame | None = None,
+    garage: "pd.DataFrame | None" = None,
     weeks_after: float = 8.0,
 ) -> Storage:
     """What storage in a garage does to a piece, and what its return does.

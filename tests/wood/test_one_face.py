@@ -79,9 +79,7 @@ def test_the_size_is_what_a_strip_bent_by_its_own_strain_shows() -> None:
     top = ONE.members["desk_top"]
     batch = moisture_batch([top])
     outdoors = temperate().daily
-    air = indoor_air(
-        outdoors["temperature_c"].to_numpy(), outdoors["rh_pct"].to_numpy(), scheme_named(DEFAULT_SCHEME)
-    )
+    air = indoor_air(outdoors["temperature_c"], outdoors["rh_pct"], scheme_named(DEFAULT_SCHEME))
     temperature_c, rh_pct = (np.asarray(one)[:, None] for one in (air.temperature_c, air.rh_pct))
     faces = np.zeros(1, dtype=np.intp)
     run = moisture.advance(

@@ -137,8 +137,8 @@ def test_a_year_of_another_length_is_refused():
 
 
 def test_daily_means_keep_the_water_in_the_air(valley):
-    assert len(valley.daily) == 365
-    assert valley.daily.temperature_c.mean() == pytest.approx(valley.temperature_c.mean())
+    assert len(valley.daily["rh_pct"]) == 365
+    assert valley.daily["temperature_c"].mean() == pytest.approx(valley.temperature_c.mean())
 
 
 # --- weather files -------------------------------------------------------------------------------

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -26,6 +26,9 @@ from model.wood.piece import Piece
 from model.wood.units import fahrenheit_to_celsius
 from model.words import display as say
 from model.words.limits import limit_said
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BUILT, LIVED = "built", "lived"
 MONTHS = "months"
@@ -68,7 +71,7 @@ class Year:
 
     name: str
     zone: str
-    air: pd.DataFrame
+    air: "pd.DataFrame"
     says: str
 
 
@@ -90,7 +93,7 @@ class Came:
     severity: str
     says: str
     least_mm: float
-    at: pd.Timestamp
+    at: "pd.Timestamp"
     days_past: float
 
 
@@ -107,7 +110,7 @@ class Ran:
     """
 
     design: Design
-    at: pd.DatetimeIndex
+    at: "pd.DatetimeIndex"
     mc_pct: Mapping[str, np.ndarray]
     width_mm: Mapping[str, np.ndarray]
     came: tuple[Came, ...]
@@ -126,7 +129,7 @@ class Ran:
         """How the year went: past where something harmful was, near where something showed, else clear."""
         return "past" if self.harms_days else "near" if self.shows_days else "clear"
 
-    def day(self, way: str) -> tuple[pd.Timestamp, float]:
+    def day(self, way: str) -> "tuple[pd.Timestamp, float]":
         """The day when its wood was driest or dampest, and its mean moisture content then [%]."""
         mean = np.mean(list(self.mc_pct.values()), axis=0)
         at = int(np.argmin(mean) if way == "dry" else np.argmax(mean))
@@ -270,6 +273,8 @@ def weathers_known(session: Session) -> list[tuple[str, str]]:
 
 def run(design: Design, year: Year, begin: str = BUILT) -> Ran:
     """A design through a year, from as it is built or from as it would be after a year there."""
+    import pandas as pd
+
     air = year.air
     if begin == LIVED:
         hours, _ = hourly_air(air)

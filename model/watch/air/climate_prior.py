@@ -51,7 +51,7 @@ class Surroundings:
     def coldest_ahead_c(self, day: int, days: int = AHEAD_DAYS) -> float:
         """The coldest day to be reckoned with outdoors within so many days after a day since 1970."""
         rows = season.row_of_year(day + 1 + np.arange(days))
-        return float(self.outdoor.daily["temperature_c"].to_numpy()[rows].min()) - COLD_SPELL_C
+        return float(self.outdoor.daily["temperature_c"][rows].min()) - COLD_SPELL_C
 
 
 def climate_of(document: Mapping[str, Any] | None, where: str = "climate") -> OutdoorClimate | None:
@@ -85,7 +85,7 @@ def surroundings_of(place: PlaceOnBook) -> Surroundings:
         latitude = document.get("latitude_deg")
         outdoor = temperate(isinstance(latitude, int | float) and latitude < 0.0)
     daily = outdoor.daily
-    room = indoor_air(daily["temperature_c"].to_numpy(), daily["rh_pct"].to_numpy(), scheme)
+    room = indoor_air(daily["temperature_c"], daily["rh_pct"], scheme)
     humidity = np.clip(room.rh_pct, season.LOWEST_RH_PCT, season.HIGHEST_RH_PCT)
     expectation = Expectation(
         room.temperature_c,

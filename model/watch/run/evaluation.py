@@ -6,7 +6,7 @@ outside any transaction; results are written in short ones, each whole in itself
 """
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -55,12 +55,19 @@ class Evaluation:
 
 
 class Watch:
-    """Evaluates a book again and again."""
+    """Evaluates a book again and again.
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    Parameters
+    ----------
+    store : Store
+    beat : callable
+        Called every few seconds from within an evaluation, outside every transaction that writes.
+    """
+
+    def __init__(self, store: Store, beat: Callable[[], object] = lambda: None) -> None:
+        self._store, self._beat = store, beat
         self._reader = RosterReader()
-        self._judge = Judge(store)
+        self._judge = Judge(store, beat)
         self._forget()
 
     def has_moved(self, counts: Counts) -> bool:
@@ -126,6 +133,7 @@ class Watch:
                 if task.goes_back and rewind is not None and task.owner.stood_at(place_id):
                     writer.rows.rewinds.append((task.owner, rewind))
             writer.flush_if_full()
+            self._beat()
         known: dict[tuple[str, int], Known] = {}
         airs_then: AirsThen = {}
         for portion in portions(tasks):
@@ -136,6 +144,8 @@ class Watch:
                 owner = one.task.owner
                 known[owner.key] = add_computed(writer.rows, one, hour, climates, stored, airs_then)
                 writer.flush_if_full()
+                self._beat()
+            self._beat()
         writer.flush()
         begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
         self._around.changed_from(min(begins, default=hour))
@@ -232,7 +242,8 @@ class Watch:
         tasks += [
             Task(owner, stored.get(owner.key), owner.followed_until(self._trusted, hour)) for owner, _ in back
         ]
-        return sorted(tasks, key=lambda task: (task.begin, task.owner.key))
+        # The newest first: an hour more of everything else doesn't wait for years of one piece.
+        return sorted(tasks, key=lambda task: (-task.begin, task.owner.key))
 
     def _read_known(self, bulk: Bulk, owners: Sequence[Assembly]) -> None:
         """Find where owners were last, from what is stored."""

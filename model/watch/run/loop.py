@@ -2,9 +2,11 @@
 
 import gc
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +14,7 @@ from sqlalchemy.exc import DBAPIError
 
 from model.records.acts.invalidation import BOOK
 from model.records.clock import Now, machine_now
+from model.records.queries.health import PULSE_EVERY_S
 from model.records.schema.tables import Pulse
 from model.records.schema.types import to_epoch_ms
 from model.records.store import Store
@@ -25,7 +28,10 @@ log = logging.getLogger(__name__)
 
 PART = "watch"
 """Name of its sign of life."""
-PULSE_EVERY_S = 5.0
+BUSY_PULSE_EVERY_S = 3.0
+"""Between signs of life while it computes, where nothing else shows that it is at work."""
+CALM_AFTER_S, GATHER_S = 600.0, 300.0
+"""So long after the last change of the book nobody looks on: readings of an hour under way are gathered."""
 LONGEST_WAIT_S = 60.0
 LONGEST_REST_S = 5.0
 
@@ -59,10 +65,11 @@ def run(
     lock : Lock, optional
         Says whether this watch is the one at work; one of its own is made if not given.
     """
-    watch = Watch(store)
+    heart = Heart(store)
+    watch = Watch(store, heart.beat)
     lock = lock or lock_of(store)
     try:
-        _run(store, now, stop, interval_s, watch, lock, after)
+        _run(store, now, stop, interval_s, watch, lock, after, heart)
     finally:
         lock.close()
 
@@ -75,13 +82,13 @@ def _run(
     watch: Watch,
     lock: Lock,
     after: Sequence[Callable[[datetime], object]],
+    heart: "Heart",
 ) -> None:
     seen: tuple[Any, ...] | None = None
-    pulse_at = 0.0
     wait_s = interval_s
-    last: Evaluation | None = None
     at_work: bool | None = None
     was_read = False
+    looked_s = changed_s = -math.inf  # when it last evaluated, and last found the book changed
     while not stop.is_set():
         try:
             before, at_work = at_work, lock.look()
@@ -92,10 +99,12 @@ def _run(
                 continue
             if before is False:
                 log.info("the other watch on %s has ended; this one works now", store.shown)
-            signs, due = _signs(store, now(), watch)
             began = time.monotonic()
+            is_calm = began >= changed_s + CALM_AFTER_S and began < looked_s + GATHER_S
+            signs, due = _signs(store, now(), watch, is_calm)
             if due or signs != seen:
-                last = watch.bring_up_to_date(now())
+                heart.begin()
+                heart.end(watch.bring_up_to_date(now()))
                 # What came in while it ran shows as other signs than before it ran.
                 if not was_read:
                     # What was read now lives as long as the process; looking through it again at every
@@ -103,13 +112,14 @@ def _run(
                     gc.collect()
                     gc.freeze()
                     was_read = True
+                looked_s = time.monotonic()
+                if seen is None or signs[0] != seen[0]:
+                    changed_s = looked_s
                 seen = signs
-                pulse_at = 0.0
-            if time.monotonic() - pulse_at >= PULSE_EVERY_S:
-                _pulse(store, last)
-                pulse_at = time.monotonic()
+            heart.rest()
             for more in after:
                 more(now())
+                heart.rest()
             # Sensors that send every second keep it busy half of the time at most.
             wait_s = max(interval_s, min(time.monotonic() - began, LONGEST_REST_S))
         except Overtaken:
@@ -126,24 +136,63 @@ def _run(
         stop.wait(wait_s)
 
 
-def _signs(store: Store, at: datetime, watch: Watch) -> tuple[tuple[Any, ...], bool]:
+def _signs(store: Store, at: datetime, watch: Watch, is_calm: bool) -> tuple[tuple[Any, ...], bool]:
     """What may have become another since the last look, the changes of the book and the hour; and whether
-    there is something to do whatever it was then: marks, or another watch has written."""
+    there is something to do whatever it was then: marks, or another watch has written.
+
+    While it is calm, marks of the hour under way and the one before, which its readings bear on, can wait.
+    """
     hour = to_epoch_ms(at) // HOUR_MS
     with ledger.reading(store) as bulk:
         changes = bulk.rows("SELECT name, count FROM tally WHERE name LIKE ? ORDER BY name", (f"{BOOK}%",))
-        due = ledger.any_marks(bulk, hour) or watch.has_moved(ledger.read_counts(bulk))
+        due = ledger.any_marks(bulk, hour - 2 if is_calm else hour) or watch.has_moved(
+            ledger.read_counts(bulk)
+        )
     return (tuple(changes), hour), due
 
 
-def _pulse(store: Store, last: Evaluation | None) -> None:
-    """A sign of life for /healthz, with what the last evaluation did."""
-    detail: dict[str, Any] = {}
-    if last is not None:
-        detail = {
-            "as_of": last.as_of.isoformat(),
-            "counts": dict(last.counts),
-            "durations_s": {name: round(value, 4) for name, value in last.durations_s.items()},
-        }
-    with store.session() as session:
-        session.merge(Pulse(part=PART, at=machine_now(), detail=detail))
+class Heart:
+    """The watch's sign of life, with what its last evaluation did.
+
+    Attributes
+    ----------
+    last : Evaluation or None
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._beat_s = -math.inf
+        self._computing_since: datetime | None = None
+        self.last: Evaluation | None = None
+
+    def begin(self) -> None:
+        """An evaluation begins."""
+        self._computing_since = machine_now()
+
+    def end(self, done: Evaluation) -> None:
+        """An evaluation has ended; what took long, or did something, is told at once."""
+        self.last, self._computing_since = done, None
+        self.rest(BUSY_PULSE_EVERY_S if any(done.counts.values()) else PULSE_EVERY_S)
+
+    def beat(self) -> None:
+        """Give one if the last is some seconds ago; an evaluation calls this between its portions."""
+        # What is computed must not be lost for a sign of life that could not be written.
+        with suppress(DBAPIError):
+            self.rest(BUSY_PULSE_EVERY_S)
+
+    def rest(self, every_s: float = PULSE_EVERY_S) -> None:
+        """Give one if the last is so long ago."""
+        if time.monotonic() - self._beat_s < every_s:
+            return
+        detail: dict[str, Any] = {}
+        if self._computing_since is not None:
+            detail["computing_since"] = self._computing_since.isoformat()
+        if self.last is not None:
+            detail |= {
+                "as_of": self.last.as_of.isoformat(),
+                "counts": dict(self.last.counts),
+                "durations_s": {name: round(value, 4) for name, value in self.last.durations_s.items()},
+            }
+        with self._store.session() as session:
+            session.merge(Pulse(part=PART, at=machine_now(), detail=detail))
+        self._beat_s = time.monotonic()

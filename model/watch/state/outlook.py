@@ -24,7 +24,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from model.watch.state.margins import fit_then
 from model.watch.state.outlook_request import OutlookRequest
@@ -225,6 +224,8 @@ class _Chance:
 
 def scores(years: int, seed: np.random.SeedSequence) -> Floats:
     """Standard normal scores as even as so many can be, shuffled; each odd one mirrors the one before."""
+    from scipy.special import ndtri  # here: half a second of every start otherwise
+
     pairs = years // 2
     half = ndtri(0.5 + (np.arange(pairs) + 0.5) / (2 * pairs))
     rng = np.random.default_rng(seed)

@@ -24,7 +24,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import apprise
 from sqlalchemy import case, delete, exists, select, update
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session, aliased
@@ -81,6 +80,8 @@ def masked(address: str) -> str:
     BadInput
         If it is no address that can be notified.
     """
+    import apprise
+
     service = apprise.Apprise.instantiate(address, suppress_exceptions=True)
     if service is None:
         shown = re.sub(r"//[^@/]*@", "//****@", address)
@@ -92,6 +93,8 @@ def masked(address: str) -> str:
 
 def send_by_apprise(address: str, title: str, body: str) -> str | None:
     """Send one message; returns what went wrong, None when it went out."""
+    import apprise
+
     service = apprise.Apprise()
     if not service.add(address):
         return "the address is not understood"

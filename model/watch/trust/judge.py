@@ -8,7 +8,7 @@ The judge returns the marks of hours it has seen, and only those may be computed
 comes while it looks marks its hour again, and is judged the next time.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sqlalchemy import text
@@ -65,11 +65,14 @@ class Judge:
 
     Attributes
     ----------
+    beat : callable
+        Called after each sensor.
     caches : Caches
         Whoever else deletes marks has to make the judge `forget`.
     """
 
     store: Store
+    beat: Callable[[], object] = lambda: None
     caches: Caches = field(default_factory=Caches)
     _hour: int | None = None
     _waiting: dict[int, set[int]] = field(default_factory=dict)
@@ -129,7 +132,10 @@ class Judge:
         for sensor_id, at in fresh:
             hours.setdefault(sensor_id, set()).add(at)
         touched = _with_company(library, hours)
-        found = [_quick(library, sensor_id, own, hour) for sensor_id, own in sorted(touched.items())]
+        found = []
+        for sensor_id, own in sorted(touched.items()):
+            found.append(_quick(library, sensor_id, own, hour))
+            self.beat()
         late = {at for _, at in fresh if at < hour - LATE_H}
         for sensor_id, own in touched.items():
             self._waiting.setdefault(sensor_id, set()).update(own)
@@ -147,6 +153,7 @@ class Judge:
             for sensor_id, own in sorted(waiting.items()):
                 if sensor_id in names:
                     found += _slow(library, sensor_id, own)
+                    self.beat()
         return found
 
     # ------------------------------------------------------------ writing

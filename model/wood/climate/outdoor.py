@@ -4,12 +4,12 @@ The year is an ordinary one of 365 days in local standard time, hour after hour;
 the day before it. It stands for a typical year and is laid over any calendar year by month, day and hour.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from model.wood.air.psychrometrics import (
     relative_humidity_from_pressure,
@@ -18,6 +18,9 @@ from model.wood.air.psychrometrics import (
 from model.wood.climate.indoor import OUTDOOR_TEMPERATURE, IndoorScheme, indoor_air, scheme_named
 from model.wood.errors import BadInput
 from model.wood.units import Floats, Range
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 HOURS, DAYS = 8760, 365
 DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -115,13 +118,13 @@ class OutdoorClimate:
         return cls(name, temperature, humidity, zone_h, source)
 
     @cached_property
-    def daily(self) -> pd.DataFrame:
-        """Daily means: temperature_c, rh_pct (of the mean vapour pressure), 365 rows."""
+    def daily(self) -> Mapping[str, Floats]:
+        """Daily means: temperature_c, rh_pct (of the mean vapour pressure), 365 each."""
         temperature = self.temperature_c.reshape(DAYS, 24).mean(axis=1)
         pressure = vapour_pressure(self.temperature_c, self.rh_pct).reshape(DAYS, 24).mean(axis=1)
-        return pd.DataFrame({"temperature_c": temperature, "rh_pct": _humidity(temperature, pressure)})
+        return {"temperature_c": temperature, "rh_pct": _humidity(temperature, pressure)}
 
-    def indoors(self, scheme: IndoorScheme | str, at: pd.DatetimeIndex) -> pd.DataFrame:
+    def indoors(self, scheme: IndoorScheme | str, at: "pd.DatetimeIndex") -> "pd.DataFrame":
         """Air of a room in this climate at each instant, by a scheme of `indoors`.
 
         The outdoor air of each hour is the mean of the 24 hours about it, as the schemes want a daily mean.
@@ -137,6 +140,8 @@ class OutdoorClimate:
         DataFrame
             Index `at`; columns temperature_c, rh_pct.
         """
+        import pandas as pd
+
         way = scheme_named(scheme) if isinstance(scheme, str) else scheme
         room = indoor_air(*self._day_about, way)
         rows = hour_of_year(at, self.zone_h)
@@ -163,7 +168,7 @@ def temperate(southern: bool = False) -> OutdoorClimate:
     )
 
 
-def hour_of_year(at: pd.DatetimeIndex, zone_h: float = 0.0) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def hour_of_year(at: "pd.DatetimeIndex", zone_h: float = 0.0) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """Row 0 to 8759 of a typical year for each instant; 29 February takes the rows of the 28th.
 
     Raises
@@ -171,6 +176,8 @@ def hour_of_year(at: pd.DatetimeIndex, zone_h: float = 0.0) -> np.ndarray[tuple[
     BadInput
         If the instants carry no zone.
     """
+    import pandas as pd
+
     if at.tz is None:
         raise BadInput("", "at", "must hold instants with a time zone", str(at[:1].tolist()))
     local = at.tz_convert("UTC") + pd.Timedelta(hours=zone_h)
@@ -179,8 +186,10 @@ def hour_of_year(at: pd.DatetimeIndex, zone_h: float = 0.0) -> np.ndarray[tuple[
     return np.asarray(day * 24 + local.hour, dtype=np.int64)
 
 
-def calendar_year(year: int) -> pd.DatetimeIndex:
+def calendar_year(year: int) -> "pd.DatetimeIndex":
     """Every hour of a calendar year in UTC."""
+    import pandas as pd
+
     return pd.date_range(f"{year}-01-01", f"{year + 1}-01-01", freq="h", tz="UTC", inclusive="left")
 
 

@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from model.wood.air.psychrometrics import relative_humidity_from_pressure, vapour_pressure
@@ -13,6 +12,9 @@ from model.wood.errors import BadInput
 from model.wood.fits import Limit
 from model.wood.moisture import solver as moisture
 from model.wood.piece import Piece, moisture_batch
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
 
@@ -81,7 +83,7 @@ class SmallestMargin:
 
     limit: Limit
     margin_mm: float
-    at: pd.Timestamp
+    at: "pd.Timestamp"
 
 
 @dataclass(frozen=True)
@@ -104,15 +106,15 @@ class Rehearsal:
         Moisture through the thickness at the end [%].
     """
 
-    at: pd.DatetimeIndex
-    members: Mapping[str, pd.DataFrame]
+    at: "pd.DatetimeIndex"
+    members: "Mapping[str, pd.DataFrame]"
     smallest: Mapping[str, list[SmallestMargin]]
     filled_hours: int
     batch: moisture.Batch
     profile: Floats
 
 
-def hourly_air(air: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+def hourly_air(air: "pd.DataFrame") -> "tuple[pd.DataFrame, int]":
     """Readings brought to one row an hour at constant vapour pressure, gaps filled in a straight line.
 
     Parameters
@@ -126,6 +128,8 @@ def hourly_air(air: pd.DataFrame) -> tuple[pd.DataFrame, int]:
         Hourly temperature_c and rh_pct, each row holding for the hour that begins at it, and how many
         hours had no reading. Where every reading falls on a full hour the values are kept as they are.
     """
+    import pandas as pd
+
     if len(air) == 0:
         raise BadInput("", "air", "must hold at least one reading", "none")
     instants = pd.DatetimeIndex(air.index)
@@ -156,7 +160,7 @@ def hourly_air(air: pd.DataFrame) -> tuple[pd.DataFrame, int]:
 
 
 def rehearse(
-    piece: Piece, air: pd.DataFrame, start: float | ArrayLike | None = None, every_h: int = 1
+    piece: Piece, air: "pd.DataFrame", start: float | ArrayLike | None = None, every_h: int = 1
 ) -> Rehearsal:
     """Run every member of a piece through recorded air.
 
@@ -171,6 +175,8 @@ def rehearse(
     every_h : int
         Hours between the rows returned.
     """
+    import pandas as pd
+
     if every_h < 1:
         raise BadInput("", "every", "must be at least one hour", every_h)
     hours, filled = hourly_air(air)
@@ -194,7 +200,7 @@ def rehearse(
     return Rehearsal(at[rows], tables, smallest, filled, batch, run.profile)
 
 
-def _smallest(limit: Limit, at: pd.DatetimeIndex) -> SmallestMargin:
+def _smallest(limit: Limit, at: "pd.DatetimeIndex") -> SmallestMargin:
     margins = np.broadcast_to(np.asarray(limit.margin_mm, dtype=float), (len(at),))
     where = int(np.argmin(margins))
     return SmallestMargin(limit, float(margins[where]), at[where])

@@ -15,8 +15,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from scipy.special import stdtrit
-
 from model.wood.errors import BadInput
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT
 from model.wood.material.meter_resistance import LEAST_DOUBT_PCT, moisture_in
@@ -167,6 +165,8 @@ class Metered:
                 found["surface"] = SURFACE_DOUBT_PCT_PER_MM * self.thickness_mm
         count = len(self.readings_pct)
         if count > 1:
+            from scipy.special import stdtrit  # here: half a second of every start otherwise
+
             off = math.fsum((board - self.mc_pct) ** 2 for board in self.boards_pct)
             deviation = math.sqrt(off / (count - 1))
             found["boards"] = float(stdtrit(count - 1, TENTH)) * deviation / math.sqrt(count)

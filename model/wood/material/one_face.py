@@ -51,9 +51,7 @@ def _largest_moment(
 
     batch = moisture.Batch.of([solver_constants(thickness_mm, specific_gravity, finish, ring_angle_deg)])
     outdoors = temperate().daily
-    room = indoor_air(
-        outdoors["temperature_c"].to_numpy(), outdoors["rh_pct"].to_numpy(), scheme_named(DEFAULT_SCHEME)
-    )
+    room = indoor_air(outdoors["temperature_c"], outdoors["rh_pct"], scheme_named(DEFAULT_SCHEME))
     temperature_c, rh_pct = np.asarray(room.temperature_c), np.asarray(room.rh_pct)
     profile = simulate(batch, (temperature_c, rh_pct), [8.0], step_s=DAY_S).profile
     largest = 0.0
