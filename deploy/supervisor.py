@@ -49,7 +49,10 @@ NEEDED = (
 """What `wiring` imports to run the parts."""
 
 # macOS' own libraries don't survive a fork; there each part imports for itself.
-PROCESSES = multiprocessing.get_context("spawn" if sys.platform == "darwin" else "fork")
+if sys.platform == "darwin":
+    PROCESSES = multiprocessing.get_context("spawn")
+else:
+    PROCESSES = multiprocessing.get_context("fork")
 
 
 @dataclass
@@ -198,5 +201,10 @@ def stop_on_signals() -> threading.Event:
     signal.signal(signal.SIGTERM, ask_to_stop)
     supervisor = multiprocessing.parent_process()
     if supervisor is not None:
-        threading.Thread(target=lambda: (supervisor.join(), stop.set()), daemon=True).start()
+        threading.Thread(target=_wait_for_end_of, args=(supervisor, stop), daemon=True).start()
     return stop
+
+
+def _wait_for_end_of(supervisor: BaseProcess, stop: threading.Event) -> None:
+    supervisor.join()
+    stop.set()

@@ -276,7 +276,7 @@ class Subscriber:
         self._away, self._retry_s = None, FIRST_RETRY_S
 
     def _pulse(self, now_s: float, backlog: int) -> PulseToWrite | None:
-        """The sign of life, when one is due or the broker came or went; it counts what was committed before."""
+        """The sign of life, when one is due or the broker came or went; it counts what was committed."""
         told = self._link.connected, self._link.reason
         if now_s < self._next_pulse and told == self._pulse_of:
             return None
