@@ -17,7 +17,7 @@ from deploy.reach import address_words, broker_address, span_words
 from deploy.settings import Settings, shown_value
 from deploy.sources import origin_words
 from model.records.clock import machine_now
-from model.records.queries.health import INGEST, is_ingest, writable
+from model.records.queries.health import INGEST, SILENT_AFTER, is_ingest, writable
 from model.records.schema.tables import Pulse, Reading, RejectedMessage
 from model.records.store import Store, newest_revision
 from model.wood.errors import BadInput, ServiceMissing
@@ -25,7 +25,6 @@ from model.wood.errors import BadInput, ServiceMissing
 State = Literal["well", "look", "amiss"]
 
 LOW_DISK_MB = 500
-PULSE_FRESH_S = 30.0
 
 
 @dataclass(frozen=True)
@@ -205,7 +204,7 @@ def _runs(store: Store) -> bool:
     """Whether `paneltide run` runs on this book, by its last sign of life."""
     with store.session() as session:
         at = session.scalar(select(Pulse.at).where(Pulse.part == "supervisor"))
-    return at is not None and (machine_now() - at).total_seconds() < PULSE_FRESH_S
+    return at is not None and machine_now() - at < SILENT_AFTER
 
 
 def _page(settings: Settings) -> Diagnosis:
@@ -252,6 +251,7 @@ def _parts(store: Store) -> list[Diagnosis]:
     pulses: dict[str, datetime] = {
         part: at for part, at, told in rows if part in PARTS or (is_ingest(part) and not told.get("stopped"))
     }
+    computing = {part: told.get("computing_since") for part, _, told in rows}
     if any(part != INGEST and is_ingest(part) for part in pulses):
         pulses.pop(INGEST, None)  # from before the messages were shared
     for part in PARTS:
@@ -260,13 +260,16 @@ def _parts(store: Store) -> list[Diagnosis]:
                 Diagnosis(part, "look", "has never run on this book", "start it: `paneltide run`")
             )
     for part, pulse_at in sorted(pulses.items()):
-        age_s = (machine_now() - pulse_at).total_seconds()
-        if age_s > PULSE_FRESH_S:
-            found = f"last sign of life {span_words(age_s)} ago"
+        age = machine_now() - pulse_at
+        if age > SILENT_AFTER:
+            found = f"last sign of life {span_words(age.total_seconds())} ago"
             findings.append(Diagnosis(part, "look", found, "start it: `paneltide run`"))
-        else:
-            found = standby_in_words(store) if part == "watch" else ""
-            findings.append(Diagnosis(part, "well", found or "running"))
+            continue
+        found = (standby_in_words(store) if part == "watch" else "") or "running"
+        if since := computing.get(part):
+            busy_s = (machine_now() - datetime.fromisoformat(since)).total_seconds()
+            found += f"; it has been computing for {span_words(busy_s)}, the newest first"
+        findings.append(Diagnosis(part, "well", found))
     return findings
 
 

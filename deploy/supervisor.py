@@ -20,9 +20,11 @@ from dataclasses import dataclass
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 
+from sqlalchemy import delete
 from sqlalchemy.exc import SQLAlchemyError
 
 from model.records.clock import machine_now
+from model.records.queries.health import PULSE_EVERY_S
 from model.records.schema.tables import Pulse
 from model.records.store import Store
 
@@ -32,8 +34,6 @@ FIRST_PAUSE_S = 0.5
 LONGEST_PAUSE_S = 30.0
 STEADY_AFTER_S = 60.0  # a part that ran this long starts its next pauses afresh
 STOP_WITHIN_S = 4.0
-PULSE_EVERY_S = 30.0
-"""While nothing changes; each one is a page written to the disk."""
 
 NEEDED = (
     "dashboard.shell.app",
@@ -107,6 +107,8 @@ class Supervisor:
                 stop.wait(0.25)
         finally:
             self._stop_all()
+            with suppress(SQLAlchemyError), self.store.session() as session:
+                session.execute(delete(Pulse).where(Pulse.part == "supervisor"))
 
     def _look_after(self, part: KeptProcess, now_s: float) -> bool:
         if part.process is not None:

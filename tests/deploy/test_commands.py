@@ -308,3 +308,19 @@ def test_check_says_that_a_back_bare_behind_cups(paneltide: Callable[..., Ran]) 
     told = " ".join(out.split())
     assert "One face of the panel of the back is finished and the other bare" in told
     assert "cups by up to 3/64 in" in told
+
+
+def test_doctor_does_not_tell_a_watch_that_computes_to_start(
+    paneltide: Callable[..., Ran], tmp_path: Path
+) -> None:
+    assert paneltide("migrate")[0] == 0
+    store = Store(f"sqlite:///{tmp_path / 'data' / 'paneltide.sqlite'}")
+    now = machine_now()
+    with store.session() as session:
+        told = {"computing_since": (now - timedelta(minutes=14)).isoformat()}
+        session.add(Pulse(part="watch", at=now - timedelta(seconds=40), detail=told))
+    store.close()
+    findings = json.loads(paneltide("doctor", "--json")[1])["findings"]
+    (watch,) = [row for row in findings if row["what"] == "watch"]
+    assert watch["state"] == "well"
+    assert watch["found"] == "running; it has been computing for 14 minutes, the newest first"

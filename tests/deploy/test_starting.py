@@ -48,3 +48,12 @@ def test_a_plain_question_loads_neither_tables_nor_pages_nor_the_book(
     said, _, loaded = ran.stdout.rstrip().rpartition("\n")
     assert answer in said
     assert set(loaded.split()) & set(never) == set()
+
+
+def test_the_parts_at_rest_hold_no_tables_science_or_migrations_in_memory() -> None:
+    asked = (
+        "import sys\nfrom deploy.supervisor import import_parts\nimport_parts()\n"
+        'print(*{name.partition(".")[0] for name in sys.modules})'
+    )
+    ran = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert set(ran.stdout.split()) & {"pandas", "pyarrow", "scipy", "alembic", "apprise", "fpdf"} == set()

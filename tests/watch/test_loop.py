@@ -13,7 +13,7 @@ import pytest
 from model.records.acts import book
 from model.records.schema.tables import AirHour, Place, Pulse, RunningCount, StaleHour, Verdict
 from model.records.store import Store
-from model.watch.run import evaluation, loop, writing
+from model.watch.run import evaluation, loop, tasks, writing
 from model.watch.run import watch_sql as ledger
 from model.watch.run.evaluation import Watch
 from model.watch.tell.place_stack_verdicts import Around
@@ -291,3 +291,30 @@ def test_a_database_that_fails_is_waited_for(shop, monkeypatch, caplog):
         stop.set()
         watch.join(DEADLINE_S)
     assert "the disk is asleep" in caplog.text
+
+
+def test_while_it_computes_it_says_so_between_one_piece_and_the_next(shop, monkeypatch):
+    """A year imported for sixty pieces takes minutes; silence would read as a watch that has ended."""
+    shop.send(month(shop))
+    shop.piece()
+    monkeypatch.setattr(tasks, "BODY_HOURS_AT_ONCE", 1)
+    monkeypatch.setattr(loop, "BUSY_PULSE_EVERY_S", 0.0)
+    compute, told = evaluation.compute, []
+
+    def look_first(*arguments):
+        told.extend("computing_since" in pulse.detail for pulse in shop.rows(Pulse))
+        return compute(*arguments)
+
+    monkeypatch.setattr(evaluation, "compute", look_first)
+    stop = threading.Event()
+    watch = threading.Thread(target=loop.run, args=(shop.store, lambda: shop.hour(500), stop, 0.01))
+    watch.start()
+    try:
+        until(lambda: any("as_of" in pulse.detail for pulse in shop.rows(Pulse)))
+    finally:
+        stop.set()
+        watch.join(DEADLINE_S)
+    assert len(told) > 1
+    assert all(told)
+    (pulse,) = shop.rows(Pulse)
+    assert "computing_since" not in pulse.detail
