@@ -18,9 +18,11 @@ def keep_private(book: Path) -> None:
 
     SQLite gives its log and its index the rights of the book; those of a book from before are mended with it.
     """
-    # What can't be made is told by SQLite, which names the book.
+    # A book that is there is not opened: closing it again would give up the locks of every connection that
+    # this process has to it, and another process that ends would take the log away under them
+    # (sqlite.org/howtocorrupt.html, 2.2). What can't be made is told by SQLite, which names the book.
     with suppress(OSError):
-        os.close(os.open(book, os.O_CREAT | os.O_RDWR, FILE_MODE))
+        os.close(os.open(book, os.O_CREAT | os.O_EXCL | os.O_RDWR, FILE_MODE))
     for path in (book, Path(f"{book}-wal"), Path(f"{book}-shm")):
         take_from_others(path)
 

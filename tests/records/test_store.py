@@ -1,11 +1,15 @@
 """Opening a book: made, brought up to date, or refused in one sentence."""
 
 import sqlite3
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from sqlalchemy import select, text
 
-from model.records.schema.tables import Place
+from model.records.schema.tables import Place, Pulse
 from model.records.store import Store, StoreUnavailable, newest_revision
 from model.wood.errors import BadInput
 
@@ -95,3 +99,21 @@ def test_a_reader_is_not_kept_waiting_by_a_writer(store, tmp_path):
         other = sqlite3.connect(str(store.url.database), timeout=0.0)
         assert other.execute("SELECT COUNT(*) FROM place").fetchone() == (0,)
         other.close()
+
+
+def test_a_process_that_ends_does_not_take_the_log_away_under_another(tmp_path):
+    """What is written later would go into a file that nobody else reads any more, and be lost."""
+    book = tmp_path / "book.sqlite"
+    store = Store(f"sqlite:///{book}")
+    store.bring_up_to_date()
+    store.bring_up_to_date()  # as each part does when it starts, with its first connection at rest
+    program = "import sqlite3, sys; sqlite3.connect(sys.argv[1]).execute('SELECT * FROM pulse').fetchall()"
+    subprocess.run([sys.executable, "-c", program, str(book)], check=True)
+    assert Path(f"{book}-wal").exists()
+    with store.session() as session:
+        session.add(Pulse(part="watch", at=datetime.now(UTC), detail={}))
+    program = "import sqlite3, sys; print(*sqlite3.connect(sys.argv[1]).execute('SELECT part FROM pulse'))"
+    told = subprocess.run(
+        [sys.executable, "-c", program, str(book)], check=True, capture_output=True, text=True
+    )
+    assert "watch" in told.stdout

@@ -162,23 +162,27 @@ class Heart:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._beat_s = -math.inf
+        self._begun_s = -math.inf
         self._computing_since: datetime | None = None
+        self._told_computing = False
         self.last: Evaluation | None = None
 
     def begin(self) -> None:
         """An evaluation begins."""
-        self._computing_since = machine_now()
+        self._begun_s, self._computing_since = time.monotonic(), machine_now()
 
     def end(self, done: Evaluation) -> None:
-        """An evaluation has ended; what took long, or did something, is told at once."""
+        """An evaluation has ended; the first, and one that took long, is told at once."""
+        is_told = self.last is not None and not self._told_computing
         self.last, self._computing_since = done, None
-        self.rest(BUSY_PULSE_EVERY_S if any(done.counts.values()) else PULSE_EVERY_S)
+        self.rest(PULSE_EVERY_S if is_told else 0.0)
 
     def beat(self) -> None:
         """Give one if the last is some seconds ago; an evaluation calls this between its portions."""
-        # What is computed must not be lost for a sign of life that could not be written.
-        with suppress(DBAPIError):
-            self.rest(BUSY_PULSE_EVERY_S)
+        if time.monotonic() - self._begun_s >= BUSY_PULSE_EVERY_S:
+            # What is computed must not be lost for a sign of life that could not be written.
+            with suppress(DBAPIError):
+                self.rest(BUSY_PULSE_EVERY_S)
 
     def rest(self, every_s: float = PULSE_EVERY_S) -> None:
         """Give one if the last is so long ago."""
@@ -195,4 +199,4 @@ class Heart:
             }
         with self._store.session() as session:
             session.merge(Pulse(part=PART, at=machine_now(), detail=detail))
-        self._beat_s = time.monotonic()
+        self._beat_s, self._told_computing = time.monotonic(), self._computing_since is not None
