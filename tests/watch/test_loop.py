@@ -296,7 +296,7 @@ def test_a_database_that_fails_is_waited_for(shop, monkeypatch, caplog):
 def test_while_it_computes_it_says_so_between_one_piece_and_the_next(shop, monkeypatch):
     """A year imported for sixty pieces takes minutes; silence would read as a watch that has ended."""
     shop.send(month(shop))
-    shop.piece()
+    shop.piece(shop.cabinet.replace("Wall cabinet", "Its neighbour"))
     monkeypatch.setattr(tasks, "BODY_HOURS_AT_ONCE", 1)
     monkeypatch.setattr(loop, "BUSY_PULSE_EVERY_S", 0.0)
     compute, told = evaluation.compute, []
