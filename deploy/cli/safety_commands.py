@@ -30,6 +30,7 @@ def backup(
 ) -> None:
     """Copy the whole book into an archive while everything runs, and prove the copy by restoring it."""
     from model.records.archives.archive import write_archive
+    from model.records.queries.service import note_proven
 
     settings = load_settings()
     store = wiring.open_store(settings)
@@ -44,6 +45,7 @@ def backup(
         counts = write_archive(store, path, at, by_table(advance))
     with progress("Proving the copy") as advance:
         _prove(path, by_table(advance))
+    note_proven(store, at, path)
     dropped = _drop_old(path.parent, keep) if out is None else []
     if as_json:
         give_json({"archive": str(path), "rows": counts, "proven": True, "dropped": dropped})

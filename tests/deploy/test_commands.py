@@ -13,7 +13,7 @@ from werkzeug.serving import make_server
 
 from dashboard.shell.app import build_app
 from model.records.clock import machine_now
-from model.records.schema.tables import Pulse
+from model.records.schema.tables import Doubt, Pulse, Reading, Sensor
 from model.records.store import Store
 from tests.ran import Ran, answer
 
@@ -324,3 +324,38 @@ def test_doctor_does_not_tell_a_watch_that_computes_to_start(
     (watch,) = [row for row in findings if row["what"] == "watch"]
     assert watch["state"] == "well"
     assert watch["found"] == "running; it has been computing for 14 minutes, the newest first"
+
+
+def test_five_lines_say_how_the_service_is(paneltide: Callable[..., Ran], tmp_path: Path) -> None:
+    """Whoever looks after the box reads one answer: the same lines stand on the Settings page."""
+    assert paneltide("migrate")[0] == 0
+    store = Store(f"sqlite:///{tmp_path / 'data' / 'paneltide.sqlite'}")
+    now = machine_now()
+    with store.session() as session:
+        sensor = Sensor(name="bench", accepted_at=now - timedelta(days=30))
+        session.add(sensor)
+        session.flush()
+        for minute in (10, 40):
+            at = now - timedelta(minutes=minute)
+            session.add(
+                Reading(
+                    sensor_id=sensor.id, observed_at=at, received_at=at, temperature_c=20.0, rh_pct=45.0,
+                    clock="device",
+                )
+            )  # fmt: skip
+        since = now - timedelta(hours=50)
+        session.add(Doubt(sensor_id=sensor.id, kind="stuck", since_at=since, reason="", raised_at=now))
+        session.add(Pulse(part="watch", at=now - timedelta(hours=3), detail={}))
+    assert paneltide("backup")[0] == 0
+    status, out, _ = paneltide("status")
+    trouble, *lines = out.strip().splitlines()
+    assert status == 1
+    assert trouble.startswith("✗ Watch has not been heard of since")
+    assert lines[0] == "Readings: 2 in the last hour; sensors heard: 1 of 1."
+    assert lines[1] == "Doubts: the oldest is bench, stuck for 2 days."
+    assert lines[2].startswith("Disk: ")
+    assert "enough for" in lines[2]
+    assert lines[3].startswith("Backup: the last proven one was made")
+    assert lines[4].startswith("Version: paneltide ")
+    assert len(lines) == 5
+    store.close()

@@ -13,8 +13,10 @@ from dashboard.pages.frame import Child, facts_list, listed, num, part, sheet
 from dashboard.pages.lumber import glue
 from dashboard.pages.shop import notices
 from dashboard.paper.sheet import contact_of, keep_contact
+from dashboard.say.service_words import five_lines
 from dashboard.shell.view import Context, Route, View
 from model.records.queries import overview as queries
+from model.records.queries.service import service_now
 from model.words import display as say
 
 WORDS = {"ingest": "listening to sensors", "watch": "working out wood", "supervisor": "keeping both running"}
@@ -32,6 +34,7 @@ CONTACT = Form(
 def layout(view: View) -> html.Main:
     """The page of settings."""
     health = queries.health(view.store, view.context.now)
+    lines = five_lines(service_now(view.store, view.context.now), view.now)
     problems = health["problems"]
     units = "inches and °F" if view.units == "inch" else "millimetres and °C"
     if problems:
@@ -59,7 +62,7 @@ def layout(view: View) -> html.Main:
         told,
         labels,
         called,
-        part("Running", health_facts(health, view)),
+        part("Running", listed(lines, className=None), health_facts(health, view)),
         part("Who may look", *access(view)),
         part(
             "Kept",
