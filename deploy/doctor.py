@@ -18,6 +18,7 @@ from deploy.settings import Settings, shown_value
 from deploy.sources import origin_words
 from model.records.clock import machine_now
 from model.records.queries.health import INGEST, SILENT_AFTER, is_ingest, writable
+from model.records.queries.service import proven_at
 from model.records.schema.tables import Pulse, Reading, RejectedMessage
 from model.records.store import Store, newest_revision
 from model.wood.errors import BadInput, ServiceMissing
@@ -54,6 +55,7 @@ def examine(settings: Settings, show_password: bool = False) -> list[Diagnosis]:
     if store is not None:
         findings += _parts(store)
         findings += _readings(store)
+        findings.append(_backup(store))
         store.close()
     return findings
 
@@ -282,6 +284,15 @@ def standby_in_words(store: Store) -> str:
     with store.engine.connect() as connection:
         number = standing_by(connection)
     return f"running; {number} more standing by" if number else ""
+
+
+def _backup(store: Store) -> Diagnosis:
+    with store.session() as session:
+        at = proven_at(session)
+    if at is None:
+        found = "none was made and proven yet; a copy of the .sqlite file without its log is no backup"
+        return Diagnosis("backup", "look", found, "`paneltide backup`")
+    return Diagnosis("backup", "well", f"the last proven one is of {at:%Y-%m-%d %H:%M} UTC")
 
 
 def _readings(store: Store) -> list[Diagnosis]:

@@ -21,7 +21,7 @@ from ingest.broker.login import OWN_USER
 from model.wood.errors import BadInput
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
-PASSWORD_LENGTH = 10
+PASSWORD_LENGTH = 12
 MASKED = ("password", "broker_password", "mqtt_publish_password", "notify")
 HASHED = ("scrypt:", "pbkdf2:")
 """How a password begins that is set as werkzeug hashes it, not in clear."""
@@ -77,7 +77,7 @@ class Settings(BaseSettings):
     port: int = Field(default=8050, ge=0, le=65535, description="Port that the dashboard listens on.")
     password: str = Field(
         default="",
-        description="Dashboard password, 10 characters or more; required when `bind` is not loopback.",
+        description="Dashboard password, 12 characters or more; required when `bind` is not loopback.",
     )
     public_url: str = Field(
         default="", description="Address under which clients reach the pages, as https://shop.example."

@@ -359,3 +359,6 @@ def test_five_lines_say_how_the_service_is(paneltide: Callable[..., Ran], tmp_pa
     assert lines[4].startswith("Version: paneltide ")
     assert len(lines) == 5
     store.close()
+    findings = json.loads(paneltide("doctor", "--json")[1])["findings"]
+    (backup,) = [row for row in findings if row["what"] == "backup"]
+    assert (backup["state"], backup["found"][:19]) == ("well", "the last proven one")

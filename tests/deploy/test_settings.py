@@ -42,8 +42,8 @@ def test_option_wins_over_all(monkeypatch: pytest.MonkeyPatch) -> None:
         ("PORT", "70000", ["environment", "port", "65535", "70000"]),
         ("UNITS", "cubits", ["environment", "units", "inch", "cubits"]),
         ("MQTT_URL", "http://broker", ["mqtt_url", "mqtt://"]),
-        ("PASSWORD", "shellac", ["environment", "password", "10 characters or more"]),
-        ("PASSWORD", "ninechars", ["password", "10 characters or more"]),
+        ("PASSWORD", "shellac", ["environment", "password", "12 characters or more"]),
+        ("PASSWORD", "elevenchars", ["password", "12 characters or more"]),
         ("PUBLIC_URL", "https://shop.example", ["password", "must be set", "public_url"]),
         ("PUBLIC_URL", "http://127.0.0.1:8050", ["public_url", "no client could follow it"]),
         ("PUBLIC_URL", "http://localhost:8050", ["public_url", "no client could follow it"]),
@@ -80,7 +80,7 @@ def test_password_too_short_is_never_repeated(monkeypatch: pytest.MonkeyPatch) -
     assert "shellac" not in str(caught.value)
 
 
-@pytest.mark.parametrize("password", ["", "linseed oil", "scrypt:32768:8:1$a$b"])
+@pytest.mark.parametrize("password", ["", "linseed oil, boiled", "scrypt:32768:8:1$a$b"])
 def test_password_long_enough_hashed_or_none_at_home_is_taken(
     password: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

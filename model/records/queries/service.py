@@ -73,8 +73,7 @@ def service_now(store: Store, now: Now) -> ServiceNow:
             sensors = session.scalar(select(func.count()).select_from(Sensor).where(accepted)) or 0
             doubt = _oldest_doubt(session)
             begun_at = session.scalar(select(func.min(Sensor.accepted_at)))
-            proven = session.get(Preference, PROVEN)
-            backup_at = None if proven is None else datetime.fromisoformat(proven.value["at"])
+            backup_at = proven_at(session)
         free_mb, days_left = _disk(store, begun_at)
     return ServiceNow(
         problems, readings, heard, sensors, doubt, free_mb, days_left, backup_at,
@@ -86,6 +85,12 @@ def note_proven(store: Store, at: datetime, archive: Path) -> None:
     """Remember that an archive came back whole."""
     with store.session() as session:
         session.merge(Preference(name=PROVEN, value={"at": at.isoformat(), "archive": archive.name}))
+
+
+def proven_at(session: Session) -> datetime | None:
+    """When a copy of the book last came back whole."""
+    proven = session.get(Preference, PROVEN)
+    return None if proven is None else datetime.fromisoformat(proven.value["at"])
 
 
 def _oldest_doubt(session: Session) -> OpenDoubt | None:
