@@ -1,5 +1,6 @@
 """The supervisor restarts what dies, says so, and leaves nothing behind."""
 
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from deploy import supervisor
 from deploy.supervisor import Supervisor
 from model.records.schema.tables import Pulse
 from model.records.store import Store
@@ -39,6 +41,12 @@ def pulse(store: Store) -> dict[str, dict[str, object]]:
         return dict(row.detail) if row else {}
 
 
+@pytest.fixture(autouse=True)
+def _from_a_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here the supervisor is a thread among others, beside which nothing may be forked."""
+    monkeypatch.setattr(supervisor, "PROCESSES", multiprocessing.get_context("spawn"))
+
+
 @pytest.fixture
 def environment(tmp_path: Path, store: Store) -> dict[str, str]:
     kept = {k: v for k, v in os.environ.items() if not k.startswith("PANELTIDE_")}
@@ -49,9 +57,9 @@ def environment(tmp_path: Path, store: Store) -> dict[str, str]:
 
 
 def test_part_that_dies_is_started_again_and_said(store: Store, environment: dict[str, str]) -> None:
-    supervisor = Supervisor({"watch": ["watch"]}, environment, store)
+    keeper = Supervisor({"watch": ["watch"]}, environment, store)
     stop = threading.Event()
-    runner = threading.Thread(target=supervisor.run, args=(stop,))
+    runner = threading.Thread(target=keeper.run, args=(stop,))
     runner.start()
     try:
         wait_until(lambda: bool(pulse(store).get("watch", {}).get("pid")))
@@ -94,9 +102,9 @@ def test_a_model_py_where_it_is_started_does_not_stop_the_parts(
     elsewhere.mkdir()
     (elsewhere / "model.py").write_text("raise SystemExit('this is a drawing of a bench, not the program')\n")
     monkeypatch.chdir(elsewhere)
-    supervisor = Supervisor({"watch": ["watch"]}, environment, store)
+    keeper = Supervisor({"watch": ["watch"]}, environment, store)
     stop = threading.Event()
-    runner = threading.Thread(target=supervisor.run, args=(stop,))
+    runner = threading.Thread(target=keeper.run, args=(stop,))
     runner.start()
 
     def watch_beats() -> bool:
