@@ -15,7 +15,7 @@ import numpy as np
 from model.records.bulk import Bulk
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
-from model.watch.air.air_hours import HOUR_MS, hours_to_compute, measured_hours, read_trust
+from model.watch.air.air_hours import HOUR_MS, Readings, hours_to_compute, measured_hours, read_trust
 from model.watch.air.climate import SILENT_AFTER_H, Climate
 from model.watch.air.gap_fill import NO_AIR, HourlyAir, Hours, Measured, filled, measured_of, merged
 from model.watch.run import watch_sql as ledger
@@ -188,7 +188,7 @@ class Watch:
             trust = read_trust(bulk)
             asked = hours_to_compute(bulk, trust, [(sensor, at) for sensor, at, _ in marks])
             asked = {place: hours[hours <= hour] for place, hours in asked.items()}
-            found = measured_hours(bulk, trust, asked, self._judge.caches.around)
+            found = measured_hours(bulk, trust, asked, self._around_hours)
         first_needed = self._roster.first_needed()
         old_airs, self._trusted = self._airs, {}
         known = {}
@@ -219,6 +219,10 @@ class Watch:
             if len(hours):
                 changed[place_id] = hours
         return airs, changed
+
+    def _around_hours(self, bulk: Bulk, sensor_id: int, first: int, until: int) -> Readings:
+        self._beat()
+        return self._judge.caches.around(bulk, sensor_id, first, until)
 
     # ------------------------------------------------------------ who has to be computed, from where
 

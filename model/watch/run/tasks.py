@@ -13,8 +13,8 @@ from model.watch.state.states import States
 
 Hours = NDArray[np.int64]
 
-BODY_HOURS_AT_ONCE = 2_000_000
-"""Hours of bodies computed before they are written: some tens of megabytes."""
+BODY_HOURS_AT_ONCE = 500_000
+"""Hours of bodies computed before they are written: some seconds, between two signs of life."""
 
 
 @dataclass

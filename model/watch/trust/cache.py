@@ -4,6 +4,7 @@ A mark names each hour that changed, so a chunk without a mark is as it was read
 elsewhere, or changes the book, makes the holder `forget`.
 """
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
@@ -28,7 +29,8 @@ class HistoryCache(Generic[Chunk]):
 
     def __init__(self, chunk_h: int, limit_bytes: int) -> None:
         self._chunk_h, self._limit = chunk_h, limit_bytes
-        self._chunks: dict[tuple[int, int], Chunk] = {}
+        # Of a plain dict the first key is found by going past every one that was taken out before it.
+        self._chunks: OrderedDict[tuple[int, int], Chunk] = OrderedDict()
         self.size_bytes = 0
 
     def changed(self, sensor_id: int, hour: int) -> None:
@@ -36,7 +38,7 @@ class HistoryCache(Generic[Chunk]):
         self._drop((sensor_id, hour // self._chunk_h))
 
     def forget(self) -> None:
-        self._chunks, self.size_bytes = {}, 0
+        self._chunks, self.size_bytes = OrderedDict(), 0
 
     def get(
         self,
