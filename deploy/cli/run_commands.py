@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from deploy import wiring
+from deploy.caretaker import Caretaker, send_to_all, troubles_of
 from deploy.cli.answer import AsJson, give_done, give_json, say
 from deploy.cli.broker_command import offer_to_open
 from deploy.cli.progress import progress
@@ -19,6 +20,7 @@ from deploy.settings import Settings, load_settings
 from deploy.sources import PREFIX
 from deploy.supervisor import PROCESSES, Supervisor, begin_process, import_parts, stop_on_signals
 from model.records.clock import SampleClock, machine_now
+from model.records.store import Store
 from model.wood.errors import ServiceMissing
 
 PARTS = {"ingest": ["ingest"], "watch": ["watch"], "dashboard": ["dashboard"]}
@@ -143,7 +145,21 @@ def _supervise(
     }
     environment = {**os.environ, **{f"{PREFIX}{name}": value for name, value in fixed.items()}}
     import_parts()
-    Supervisor(PARTS, environment, wiring.open_store(settings)).run(stop, idle)
+    store, now = wiring.open_store(settings), wiring.clock_of(settings)
+
+    def tell(title: str, body: str) -> None:
+        store.close()  # SQLite's connections must not be carried into another process
+        told = Store(settings.database), settings.notice_addresses, title, body
+        PROCESSES.Process(target=send_to_all, args=told, daemon=True).start()
+
+    look_after = Caretaker(lambda: troubles_of(store, now), tell)
+
+    def beside() -> None:
+        idle()
+        if "SAMPLE_CLOCK" not in extra:  # the sample shop's troubles are nobody's
+            look_after()
+
+    Supervisor(PARTS, environment, store).run(stop, beside)
 
 
 def _once_answering(address: str, announce: Callable[[], None]) -> Callable[[], None]:
