@@ -13,7 +13,7 @@ from model.watch.state.states import States
 
 Hours = NDArray[np.int64]
 
-BODY_HOURS_AT_ONCE = 500_000
+BODY_HOURS_AT_ONCE = 250_000
 """Hours of bodies computed before they are written: some seconds, between two signs of life."""
 
 
