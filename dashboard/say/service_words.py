@@ -69,7 +69,7 @@ def _backup(service: ServiceNow, now: datetime) -> str:
 
 
 def _version(service: ServiceNow) -> str:
-    return f"Version: paneltide {service.version}, schema {service.schema}."
+    return f"Version: paneltide {service.version}, schema {service.schema_revision}."
 
 
 def _is_low(service: ServiceNow) -> bool:

@@ -390,6 +390,31 @@ class DoctorRecord(JsonDocument):
     settings: list[SettingRecord]
 
 
+class OpenDoubtRecord(JsonDocument):
+    """The oldest doubt that still holds."""
+
+    sensor: str
+    kind: str
+    since_at: Instant
+
+
+class StatusRecord(JsonDocument):
+    """Of `status`."""
+
+    well: bool
+    troubles: list[str]
+    readings: int | None
+    """Of the last hour, from `heard` of `sensors` sensors."""
+    heard: int
+    sensors: int
+    oldest_doubt: OpenDoubtRecord | None
+    free_mb: float | None
+    days_left: float | None
+    backup_at: Instant | None
+    version: str
+    schema_revision: str
+
+
 class FleetRowRecord(JsonDocument):
     """A piece or a stack, computed anew."""
 

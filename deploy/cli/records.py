@@ -62,6 +62,7 @@ RECORDS: dict[str, str] = {
     "watch": f"{OF_BOOK}WatchRecord",
     "fleet": f"{OF_BOOK}FleetRecord",
     "doctor": f"{OF_BOOK}DoctorRecord",
+    "status": f"{OF_BOOK}StatusRecord",
     "open-broker": f"{OF_BOOK}OpenBrokerRecord",
     "secure-broker": f"{OF_BOOK}SecureBrokerRecord",
     "token give": f"{OF_ANSWERS}NewTokenRecord",

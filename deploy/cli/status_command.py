@@ -19,7 +19,9 @@ def status(as_json: AsJson = False) -> None:
     service = service_now(store, now)
     amiss = troubles(service, now())
     if as_json:
-        give_json({"well": not amiss, "troubles": amiss, **asdict(service)})
+        told = asdict(service)
+        del told["problems"]  # they are among the troubles
+        give_json({"well": not amiss, "troubles": amiss, **told})
     else:
         for trouble in amiss:
             say(f"✗ {trouble[0].upper()}{trouble[1:]}.")

@@ -358,6 +358,7 @@ def test_five_lines_say_how_the_service_is(paneltide: Callable[..., Ran], tmp_pa
     assert lines[3].startswith("Backup: the last proven one was made")
     assert lines[4].startswith("Version: paneltide ")
     assert len(lines) == 5
+    assert json.loads(paneltide("status", "--json")[1])["heard"] == 1
     store.close()
     findings = json.loads(paneltide("doctor", "--json")[1])["findings"]
     (backup,) = [row for row in findings if row["what"] == "backup"]

@@ -44,7 +44,7 @@ class ServiceNow:
         book is on a server.
     backup_at : datetime or None
         When a copy of the book last came back whole.
-    version, schema : str
+    version, schema_revision : str
     """
 
     problems: tuple[str, ...]
@@ -56,7 +56,7 @@ class ServiceNow:
     days_left: float | None
     backup_at: datetime | None
     version: str
-    schema: str
+    schema_revision: str
 
 
 def service_now(store: Store, now: Now) -> ServiceNow:

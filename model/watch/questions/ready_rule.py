@@ -8,11 +8,11 @@ stack's own course: wood half as fast stands now where ours stood at half its ti
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from model.watch.tell.verdicts import READY_WITHIN_PCT, STEADY_PCT_A_WEEK
 from model.wood.air.sorption import SETTLES_SD_PCT
@@ -21,11 +21,17 @@ from model.wood.moisture.diffusion import DOUBT_FACTOR
 
 Floats = NDArray[np.float64]
 
+
+def _even_scores(count: int) -> Floats:
+    normal = NormalDist()
+    return np.array([normal.inv_cdf((place + 0.5) / count) for place in range(count)])
+
+
 LEAST_SLOPE_DAYS = 2
 AIR_SD_PCT = 0.3
 """Of the moisture content that a sensor of 2 % humidity leads wood and target to [points]."""
-_RATES = DOUBT_FACTOR ** (ndtri((np.arange(8) + 0.5) / 8) / TEN_PERCENT_SD)
-_SHIFTS = ndtri((np.arange(16) + 0.5) / 16)
+_RATES = DOUBT_FACTOR ** (_even_scores(8) / TEN_PERCENT_SD)
+_SHIFTS = _even_scores(16)
 """Equally likely rates, and scores of where the wood starts and settles."""
 
 
