@@ -164,6 +164,11 @@ class CheckRecord(RangeRecord):
 
     piece: str
     temperature_c: float
+    mc_low_doubt_pct: float | None
+    """Half of p10 to p90 of the end, as of each that follows."""
+    mc_high_doubt_pct: float | None
+    rh_low_doubt_pct: float | None
+    rh_high_doubt_pct: float | None
     comfort_rh_low_pct: float | None
     """What may be said to anyone: within 25 to 60 %."""
     comfort_rh_high_pct: float | None

@@ -129,7 +129,7 @@ def table_rows(choices: Sequence[PatternChoice], view: View) -> list[tuple[str, 
         )
 
     def moves(choice: PatternChoice) -> str:
-        return display.with_doubt(choice.outside_movement_mm, choice.movement_doubt_mm)
+        return display.with_doubt(choice.outside_movement_mm, choice.movement_doubt_mm, finest=64)
 
     def leaves(choice: PatternChoice) -> str:
         stock = choice.layout.stock
