@@ -290,6 +290,7 @@ class PlanChoiceRecord(JsonDocument):
     fixed_across: list[str]
     split_if_held: str | None
     outside_movement_mm: float
+    outside_movement_doubt_mm: float
     panel_movement_mm: float | None
     mc_low_pct: float | None
     mc_high_pct: float | None

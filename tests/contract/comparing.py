@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from model.words import display as say
 from tests.contract import claims as read
@@ -137,6 +138,13 @@ def of_page(
             number, name = links[0]
             found += of_piece(surface, pieces[number], text.replace(name, "", 1), now)
             continue
+        starts: list[int] = []
+        for _, name in links:
+            starts.append(text.find(name, starts[-1] + 1 if starts else 0))
+        if all(". " in text[start:end] for start, end in pairwise([*starts, len(text)])):  # of each by itself
+            for (number, name), (start, end) in zip(links, pairwise([*starts, len(text)]), strict=True):
+                found += of_piece(surface, pieces[number], text[start + len(name) : end], now)
+            continue
         for number, name in links:
             told = Comparing(surface, name)
             before, _, after = text.partition(":")
@@ -238,7 +246,7 @@ def _parts(told: Comparing, piece: StoredPiece, rows: list[list[str]]) -> None:
     stored = {say.said(one.name): one for one in piece.parts}
     columns = {name: rows[0].index(name) for name in NUMBERS}
     for cells in rows[1:]:
-        wood = stored.get(cells[0])
+        wood = stored.get(cells[0].partition(" × ")[0])
         if piece.kind == "working" or wood is None:
             told.say("width", [cells[at] for at in columns.values()], [say.NOTHING] * len(columns))
             continue

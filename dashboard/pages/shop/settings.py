@@ -62,7 +62,9 @@ def layout(view: View) -> html.Main:
         told,
         labels,
         called,
-        part("Running", listed(lines, className=None), health_facts(health, view)),
+        part(
+            "Running", listed([html.Li(line) for line in lines], className=None), health_facts(health, view)
+        ),
         part("Who may look", *access(view)),
         part(
             "Kept",
