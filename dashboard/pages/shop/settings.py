@@ -34,7 +34,7 @@ CONTACT = Form(
 def layout(view: View) -> html.Main:
     """The page of settings."""
     health = queries.health(view.store, view.context.now)
-    lines = five_lines(service_now(view.store, view.context.now), view.now)
+    lines = [html.Li(one) for one in five_lines(service_now(view.store, view.context.now), view.now)]
     problems = health["problems"]
     units = "inches and °F" if view.units == "inch" else "millimetres and °C"
     if problems:
@@ -62,9 +62,7 @@ def layout(view: View) -> html.Main:
         told,
         labels,
         called,
-        part(
-            "Running", listed([html.Li(line) for line in lines], className=None), health_facts(health, view)
-        ),
+        part("Running", listed(lines, className=None), health_facts(health, view)),
         part("Who may look", *access(view)),
         part(
             "Kept",
