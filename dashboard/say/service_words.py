@@ -64,7 +64,7 @@ def _disk(service: ServiceNow) -> str:
 
 def _backup(service: ServiceNow, now: datetime) -> str:
     if service.backup_at is None:
-        return "Backup: none was made and proven yet; run `paneltide backup`."
+        return "Backup: none was made and proven yet; `paneltide backup` makes one."
     return f"Backup: the last proven one was made {say.ago(service.backup_at, now)}."
 
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 UnitsText = Annotated[
-    Literal["inch", "metric"] | None, typer.Option("--units", help="None means as in the settings.")
+    Literal["inch", "metric"] | None, typer.Option("--units", help="Left out: as in the settings.")
 ]
 
 ANY_WIDTH = 100_000  # characters; wider than a table's widest row

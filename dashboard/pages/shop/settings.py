@@ -34,7 +34,8 @@ CONTACT = Form(
 def layout(view: View) -> html.Main:
     """The page of settings."""
     health = queries.health(view.store, view.context.now)
-    lines = [html.Li(one) for one in five_lines(service_now(view.store, view.context.now), view.now)]
+    service = five_lines(service_now(view.store, view.context.now), view.now)
+    lines = [html.Li(one.replace("`", "")) for one in service]
     problems = health["problems"]
     units = "inches and °F" if view.units == "inch" else "millimetres and °C"
     if problems:
