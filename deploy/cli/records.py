@@ -12,9 +12,10 @@ from model.answers.document import DIALECT, JsonDocument, schema_parts
 
 DOCUMENT = Path(__file__).parents[1] / "docs" / "schemas.json"
 PARTS = "#/$defs/"
-OF_ANSWERS, OF_WOOD, OF_BOOK = (
+OF_ANSWERS, OF_WOOD, OF_SENSORS, OF_BOOK = (
     "model.answers.records:",
     "deploy.cli.wood_records:",
+    "deploy.cli.sensor_records:",
     "deploy.cli.book_records:",
 )
 DONE = f"{OF_BOOK}DoneRecord"
@@ -43,14 +44,14 @@ RECORDS: dict[str, str] = {
     "piece import": f"{OF_BOOK}ListRecord",
     "stack add": DONE,
     "stack import": f"{OF_BOOK}ListRecord",
-    "sensors": f"{OF_BOOK}SensorsRecord",
-    "sensors accept": f"{OF_BOOK}AcceptedRecord[] {OF_BOOK}MessageReadRecord",
+    "sensors": f"{OF_SENSORS}SensorsRecord",
+    "sensors accept": f"{OF_SENSORS}AcceptedRecord[] {OF_SENSORS}MessageReadRecord",
     "sensors dismiss": DONE,
     "sensors bring-back": DONE,
     "sensors hang": DONE,
-    "import-readings": f"{OF_BOOK}ImportRecord {OF_BOOK}ColumnsRecord",
-    "rejected": f"{OF_BOOK}RejectedMessagesRecord",
-    "salt-check": f"{OF_BOOK}SaltCheckRecord",
+    "import-readings": f"{OF_SENSORS}ImportRecord {OF_SENSORS}ColumnsRecord",
+    "rejected": f"{OF_SENSORS}RejectedMessagesRecord",
+    "salt-check": f"{OF_SENSORS}SaltCheckRecord",
     "export readings": DONE,
     "export pieces": DONE,
     "export book": DONE,
