@@ -17,6 +17,7 @@ SINCE = {
     "doubt": "was doubted by hand since",
     "binding": "has other topics since",
     "stay": "was moved since",
+    "mount": "carries a sensor since",
     "measurement": "was measured since",
     "reading": "has readings of its own",
     "piece": "has pieces since",

@@ -23,6 +23,7 @@ OTHERS_COLUMNS = {
     "stack": (),
     "fit": (),
     "stay": (),
+    "mount": (),
     "measurement": (),
     "glue_up": (),
     "doubt": (),

@@ -76,6 +76,22 @@ class Reading(Record):
         return cls.temperature_c.is_(None), cls.temperature_c, cls.rh_pct.is_(None), cls.rh_pct
 
 
+class WoodReading(Record):
+    """One observation of a sensor on wood, as it came, in grams, percent, ohms or millimetres.
+
+    A redelivery is the same row; two different values for one instant are two rows.
+    """
+
+    __tablename__ = "wood_reading"
+
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"), primary_key=True)
+    observed_at: Mapped[datetime] = mapped_column(primary_key=True)
+    value: Mapped[float] = mapped_column(primary_key=True)
+    received_at: Mapped[datetime]
+    wood_c: Mapped[float | None]  # the wood's temperature, where the message tells it
+    clock: Mapped[str] = mapped_column(default="device")
+
+
 class StaleHour(Record):
     """A sensor's hour whose readings, trust or place changed and whose air is to be computed again.
 

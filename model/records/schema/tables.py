@@ -27,6 +27,7 @@ from model.records.schema.arrived import (
     RunningCount,
     StaleHour,
     Unacknowledged,
+    WoodReading,
 )
 from model.records.schema.base import Document, Record
 from model.records.schema.computed import (
@@ -57,6 +58,7 @@ __all__ = [
     "Margin",
     "Measurement",
     "MemberRow",
+    "Mount",
     "Notice",
     "Outlook",
     "PieceRow",
@@ -76,6 +78,7 @@ __all__ = [
     "Unacknowledged",
     "Verdict",
     "Warning",
+    "WoodReading",
 ]
 
 # ---------------------------------------------------------------- clients, places and sensors
@@ -115,7 +118,7 @@ class Place(Record):
 
 
 class Sensor(Record):
-    """A device that reports air temperature, relative humidity or both."""
+    """A device that reports the air of a place, or, where it has a mount, one quantity of wood."""
 
     __tablename__ = "sensor"
     __table_args__ = (CheckConstraint("temperature_unit IN ('C', 'F', 'K')", name="temperature_unit"),)
@@ -131,6 +134,7 @@ class Sensor(Record):
     battery_pct: Mapped[float | None]
     bindings: Mapped[list["Binding"]] = relationship(back_populates="sensor", cascade="all, delete-orphan")
     hangings: Mapped[list["Hanging"]] = relationship(back_populates="sensor", cascade="all, delete-orphan")
+    mounts: Mapped[list["Mount"]] = relationship(back_populates="sensor", cascade="all, delete-orphan")
 
 
 class Binding(Record):
@@ -267,6 +271,32 @@ class Stay(Record):
     place: Mapped[Place] = relationship()
 
 
+class Mount(Record):
+    """A sensor bound to wood from an instant on: a scale, a probe or a gauge.
+
+    A new zero is a new row: what the old one says of its span stays.
+    """
+
+    __tablename__ = "mount"
+    __table_args__ = (
+        CheckConstraint("quantity IN ('weight', 'moisture', 'resistance', 'length')", name="quantity"),
+        CheckConstraint("until_at IS NULL OR until_at > since_at", name="order"),
+        UniqueConstraint("sensor_id", "since_at"),
+        Index(None, "body_id"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    sensor_id: Mapped[int] = mapped_column(ForeignKey("sensor.id", ondelete="CASCADE"))
+    body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"))
+    fit_id: Mapped[int | None] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"))
+    quantity: Mapped[str]  # what it sends: weight, moisture, resistance, length
+    since_at: Mapped[datetime]
+    until_at: Mapped[datetime | None]
+    terms: Mapped[Document]  # what ties its values to the wood: see model.wood.material.wood_sensor
+    sensor: Mapped[Sensor] = relationship(back_populates="mounts")
+    body: Mapped[BodyRow] = relationship()
+
+
 class Measurement(Record):
     """Something measured on a body: its moisture content, or its width, or the gap of one of its fits."""
 
@@ -279,6 +309,7 @@ class Measurement(Record):
     id: Mapped[int] = mapped_column(primary_key=True)
     body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"))
     fit_id: Mapped[int | None] = mapped_column(ForeignKey("fit.id", ondelete="CASCADE"))
+    sensor_id: Mapped[int | None] = mapped_column(ForeignKey("sensor.id"))  # none: by hand
     at: Mapped[datetime]
     quantity: Mapped[str]
     value: Mapped[float]
