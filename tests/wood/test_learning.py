@@ -1,0 +1,66 @@
+"""What the measurements of a part teach of it, on invented parts whose truth is known."""
+
+import numpy as np
+import pytest
+
+from model.wood.learning import RATE_SD, RATES, learn
+from tests.wood.learning_cases import SIZE_SD_MM, START_PCT, course_of, lanes, true_parts
+
+DAYS = tuple(range(30, 361, 30))
+SCATTER_SD = 0.156
+
+
+@pytest.fixture(scope="module")
+def course():
+    return course_of(lanes(RATES, np.full(len(RATES), START_PCT)), DAYS)
+
+
+def learned(course, measured):
+    return learn(course, measured, SCATTER_SD, {"width": SIZE_SD_MM})
+
+
+def test_four_parts_in_five_are_what_was_learned_of_them_within_its_doubt(course):
+    # Invented parts: movement by the scatter of a species, speed by a factor of two, meters half a point off.
+    rng = np.random.default_rng(11)
+    movement = 1.0 + rng.normal(0.0, SCATTER_SD, 60)
+    rate = np.exp(rng.normal(0.0, RATE_SD, 60))
+    held = np.zeros((2, 3))
+    for part, moves, speed in zip(true_parts(rng, movement, rate, DAYS), movement, rate, strict=True):
+        found = learned(course, part.measured)
+        for column, at in enumerate((1, 5, 11)):
+            one = found[at].learned
+            held[0, column] += abs(one.movement_factor - moves) <= one.movement_doubt
+            held[1, column] += abs(np.log(one.rate_factor / speed)) <= np.log(one.rate_doubt)
+    # 80 % of 60 is 48, with a standard deviation of 3.1.
+    assert held.min() >= 41
+    assert held.max() <= 55
+
+
+def test_a_lively_and_slow_panel_is_known_as_one_after_a_year(course):
+    rng = np.random.default_rng(12)
+    parts = true_parts(rng, np.full(12, 1.3), np.full(12, 0.5), DAYS)
+    last = [learned(course, part.measured)[-1].learned for part in parts]
+    assert 1.12 < np.mean([one.movement_factor for one in last]) < 1.3
+    assert np.mean([one.movement_doubt for one in last]) < 0.12
+    assert 0.5 < np.exp(np.mean([np.log(one.rate_factor) for one in last])) < 0.9
+    assert np.mean([one.rate_doubt for one in last]) < 1.8
+
+
+def test_the_order_in_which_measurements_arrived_changes_no_bit_and_later_ones_nothing_before(course):
+    (part,) = true_parts(np.random.default_rng(13), np.array([1.3]), np.array([0.5]), DAYS)
+    found = learned(course, part.measured)
+    shuffled = [part.measured[k] for k in np.random.default_rng(14).permutation(len(part.measured))]
+    assert repr(learned(course, shuffled)) == repr(found)
+    half = [one for one in part.measured if one.hour <= 24 * DAYS[5]]
+    until = course_of(lanes(RATES, np.full(len(RATES), START_PCT)), DAYS[:6])
+    assert [one.learned for one in learned(until, half)] == [one.learned for one in found[:6]]
+
+
+def test_a_meter_tells_of_speed_and_moisture_and_nothing_of_movement(course):
+    (part,) = true_parts(np.random.default_rng(15), np.array([1.0]), np.array([0.5]), DAYS)
+    metered = [one for one in part.measured if one.figure is None]
+    last = learned(course, metered)[-1]
+    assert (last.learned.movement_factor, last.learned.movement_doubt) == (None, None)
+    assert last.learned.moves == 1.0
+    assert last.learned.rate_doubt < 2.0
+    assert last.variance_pct2 < 0.5**2
