@@ -63,7 +63,10 @@ def _of_fit(
             if part.re_measured is None or part.re_measured[0] <= at:
                 member, _ = found[part.name]
                 width_mm = float(member.width_at(then.mc_mean_pct))
-                since[part.name] = _known(member, part, (at, width_mm, then))
+                since[part.name] = _known(fit.member_named(part.name), part, (at, width_mm, then))
+    moves = {part.name: part.learned.moves for part in parts if part.learned is not None}
+    if moves:
+        fit = fit.with_members(lambda member: member.moving_by(moves.get(member.name, 1.0)))
     for member in fit.members:
         last, _ = since[member.name]
         if (last.width_mm, last.mc_pct) != (member.width_mm, member.mc_pct):
@@ -82,9 +85,12 @@ def _known(
         measured_at, width_mm, then = measured
         member = replace(member, width_mm=width_mm, mc_pct=then.mc_mean_pct)
         start_doubt_pct = then.mc_doubt_pct
-    (constants,) = moisture_batch([member]).constants()
+    constant_h, movement_doubt = time_constant_h(moisture_batch([member]).constants()[0]), None
+    if row.learned is not None:
+        member, movement_doubt = member.moving_by(row.learned.moves), row.learned.moves_doubt_share
+        constant_h /= row.learned.rate_factor
     elapsed_h = max((row.moisture.at - measured_at).total_seconds() / 3600.0, 0.0)
     doubt_pct = row.moisture.mc_doubt_pct
-    shared = min(exp(-elapsed_h / time_constant_h(constants)), doubt_pct / max(start_doubt_pct, 1e-9))
+    shared = min(exp(-elapsed_h / constant_h), doubt_pct / max(start_doubt_pct, 1e-9))
     other = sqrt(max(doubt_pct**2 - (shared * start_doubt_pct) ** 2, 0.0))
-    return member, Knowledge(row.moisture.mc_mean_pct, start_doubt_pct, shared, other)
+    return member, Knowledge(row.moisture.mc_mean_pct, start_doubt_pct, shared, other, movement_doubt)

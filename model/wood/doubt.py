@@ -5,7 +5,8 @@ read the same way. Doubts go through a formula as standard uncertainties do: eac
 then all in the root of the sum of their squares [1]_.
 
 Sources: `start`, the moisture content at which a part was measured; `moisture`, what it holds now beyond
-that; `movement`, how far boards of one wood differ; `size`, the rule it was measured with.
+that; `movement`, how far boards of one wood differ, or what is left of that once it was learned; `size`, the
+rule it was measured with.
 
 References
 ----------
@@ -102,12 +103,15 @@ class Knowledge:
         How much of that is still in `mc_pct`: 1 when it was just measured, 0 once it has settled since.
     other_doubt_pct : float
         Of `mc_pct`, by all else: air, sensors, sorption [points].
+    movement_doubt : float, optional
+        Of its movement, as a share of it, where more is known than the scatter of its wood.
     """
 
     mc_pct: float
     start_doubt_pct: float
     shared: float = 0.0
     other_doubt_pct: float = 0.0
+    movement_doubt: float | None = None
 
     @property
     def mc_doubt_pct(self) -> float:
@@ -154,12 +158,13 @@ def _now(
     }
 
 
-def _inputs(members: tuple[Member, ...]) -> dict[str, tuple[float, float]]:
+def _inputs(members: tuple[Member, ...], known: Mapping[str, Knowledge]) -> dict[str, tuple[float, float]]:
     """Shifts in doubts: parts of a piece share meter and air, and each board has its own movement."""
     scatter = {}
     for member in members:
         low, high = member.movement_band()
-        scatter[f"movement of {member.name}"] = (0.0, (high - low) / 2.0)
+        learned = known[member.name].movement_doubt
+        scatter[f"movement of {member.name}"] = (0.0, (high - low) / 2.0 if learned is None else learned)
     return {"start": (0.0, 1.0), "moisture": (0.0, 1.0), **scatter}
 
 
@@ -189,7 +194,7 @@ def _width_effects(member: Member, known: Knowledge) -> dict[str, NDArray[np.flo
         mc = _now({member.name: known}, (member,), x)[member.name]
         return float(_shifted(member, known, x).width_at(mc))
 
-    return effects(width, _inputs((member,)))
+    return effects(width, _inputs((member,), {member.name: known}))
 
 
 def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, DoubtBySource]:
@@ -202,7 +207,7 @@ def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, DoubtBy
             object.__setattr__(changed, "mc_pct", max(fit.mc_pct + x["start"] * worst, 0.0))
         return np.array([float(way.margin_mm) for way in changed.ways(_now(known, fit.members, x))])
 
-    found = effects(margins, _inputs(fit.members))
+    found = effects(margins, _inputs(fit.members, known))
     names = [way.name for way in fit.ways(fit.references())]
     return dict(
         zip(names, map(DoubtBySource, _by_source(found, _size_mm(fit.members), len(names))), strict=True)

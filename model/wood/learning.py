@@ -278,6 +278,8 @@ class _Filter:
         holds = mc[:, None] + self._mean[..., _OFFSET]
         mean = float((weight * holds).sum())
         variance = float((weight * (self._cov[..., _OFFSET, _OFFSET] + (holds - mean) ** 2)).sum())
+        # The watch leaves out of it where this wood settles; a measurement never makes it less sure.
+        variance = min(variance, float(by_rate @ self._variance[self._at]))
         return Posterior(learned, by_rate @ self._between, mean - float(by_rate @ mc), variance)
 
 

@@ -16,6 +16,7 @@ from model.records.acts.revisions import recorded, take_back
 from model.records.schema.tables import (
     AirHour,
     Checkpoint,
+    LearnedRow,
     Margin,
     PieceRow,
     Place,
@@ -33,7 +34,7 @@ from model.wood.piece import read_piece
 
 START = datetime(2026, 1, 5, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-COMPUTED = (AirHour, Checkpoint, Margin, Verdict, Warning)
+COMPUTED = (AirHour, Checkpoint, LearnedRow, Margin, Verdict, Warning)
 
 # A bare quarter-inch back is quick, a varnished slab is slow, and both have limits within a winter's reach.
 CABINET = """

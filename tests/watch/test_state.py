@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from model.records.acts import book, measured
+from model.records.acts.learning_switch import set_learning
 from model.records.schema.tables import Checkpoint, MemberRow, PieceRow, Place, Stack
 from model.watch.state.states import MODEL_SD_PCT, widened_sd_pct
 from model.wood.moisture import solver as moisture
@@ -90,6 +91,7 @@ def test_a_move_counts_from_the_next_full_hour_and_can_be_taken_back(board):
 
 
 def test_a_metered_moisture_content_re_anchors_the_mean_by_both_uncertainties(board):
+    board.change(lambda session: set_learning(session, False))  # what is learned as well: `test_learn`
     board.send(board.hourly(72, 20.0, 40.0))
     board.evaluate(board.hour(72))
     free = at(board, 48)

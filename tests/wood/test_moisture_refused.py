@@ -74,8 +74,8 @@ def test_bad_input_to_a_run_is_refused_in_a_sentence(options, sentence):
 @pytest.mark.parametrize(
     ("row", "sentence"),
     [
-        ([0.0, 0.5, BARE, BARE], "member 0: thickness_mm must lie in 0 to 500, got 0.0"),
-        ([np.nan, 0.5, BARE, BARE], "member 0: thickness_mm must lie in 0 to 500, got nan"),
+        ([0.0, 0.5, BARE, BARE], "member 0: thickness_mm must lie in 0 to 1000, got 0.0"),
+        ([np.nan, 0.5, BARE, BARE], "member 0: thickness_mm must lie in 0 to 1000, got nan"),
         ([19.0, 0.05, BARE, BARE], "member 0: specific_gravity must lie in 0.1 to 1.4, got 0.05"),
         (
             [19.0, 0.5, -1e-9, BARE],

@@ -16,6 +16,7 @@ from model.records.schema.tables import (
     BodyRow,
     Checkpoint,
     FitRow,
+    LearnedRow,
     Margin,
     MemberRow,
     Outlook,
@@ -66,7 +67,8 @@ def rewind(session: Session, owner: PieceRow | BodyRow, since_at: datetime = EPO
         erase(session, delete(Outlook).where(Outlook.piece_id == piece.id))
     else:
         bodies = select(BodyRow.id).where(BodyRow.id == piece.id)
-    erase(session, delete(Checkpoint).where(Checkpoint.body_id.in_(bodies), Checkpoint.at >= since_at))
+    for table in (Checkpoint, LearnedRow):
+        erase(session, delete(table).where(table.body_id.in_(bodies), table.at >= since_at))
 
 
 def erase(session: Session, statement: Delete | Update) -> int:

@@ -10,6 +10,7 @@ from model.records.acts.lumber import Lumber, lumber_from_document
 from model.records.schema.tables import Document
 from model.wood.doubt import ASSUMED_DOUBT_PCT, TEN_PERCENT_SD
 from model.wood.errors import BadInput
+from model.wood.learning import Learned
 from model.wood.reason import Reason
 
 Kept = TypeVar("Kept")
@@ -167,7 +168,7 @@ class FitNow:
 @dataclass(frozen=True)
 class MemberNow:
     """One member of a piece and its moisture; `re_measured` is its last width measured since it was built:
-    when, the width [mm], and its moisture then."""
+    when, the width [mm], and its moisture then; `learned` is what was measured on it has taught of it."""
 
     id: int
     name: str
@@ -177,6 +178,7 @@ class MemberNow:
     start_basis: str
     moisture: Moisture | None = None
     re_measured: tuple[datetime, float, Moisture] | None = None
+    learned: Learned | None = None
 
 
 @dataclass(frozen=True)
@@ -262,6 +264,7 @@ class StackNow:
     moisture: Moisture | None = None
     judgement: Judgement = Judgement()
     retired_at: datetime | None = None
+    learned: Learned | None = None
 
     @property
     def ready(self) -> Ready:

@@ -36,6 +36,7 @@ from model.records.queries.answers import (
     of_row,
 )
 from model.records.queries.health import health
+from model.records.queries.learned import learned_now
 from model.records.queries.places_now import places
 from model.records.queries.prospects import clearing, passed, with_next
 from model.records.queries.subjects import subjects
@@ -184,13 +185,19 @@ def with_sizes(session: Session, found: Sequence[PieceNow], now: datetime) -> tu
     found = with_parts(session, found, now)
     ids = [member.id for piece in found for member in piece.members]
     moist, since = _latest_moisture(session, ids, now), _measured_since(session, ids, now)
+    taught = learned_now(session, ids, now)
 
     def read(fit: FitNow, members: Sequence[MemberNow]) -> FitNow:
         gaps = {one.name: since[fit.id, one.id] for one in members if (fit.id, one.id) in since}
         return replace(fit, gap_read=gaps)
 
     def held(one: MemberNow) -> MemberNow:
-        return replace(one, moisture=moist.get(one.id), re_measured=since.get((None, one.id)))
+        return replace(
+            one,
+            moisture=moist.get(one.id),
+            re_measured=since.get((None, one.id)),
+            learned=taught.get(one.id),
+        )
 
     return tuple(
         replace(
@@ -324,6 +331,7 @@ def stacks(
     standing_places = {place.id: place for place in (places(session, now) if known is None else known)}
     judged = judgements(session, "stack", [row.id for row in rows], now)
     moist = _latest_moisture(session, [row.id for row in rows], now)
+    taught = learned_now(session, [row.id for row in rows], now)
     return tuple(
         StackNow(
             id=row.id,
@@ -334,6 +342,7 @@ def stacks(
             start_at=row.start_at,
             start_mc_pct=row.start_mc_pct,
             moisture=moist.get(row.id),
+            learned=taught.get(row.id),
             judgement=judged[row.id],
             retired_at=row.retired_at,
         )

@@ -45,6 +45,21 @@ class Checkpoint(Record):
     variance_pct2: Mapped[float] = mapped_column(default=0.0)  # of the mean moisture content
 
 
+class LearnedRow(Record):
+    """What a body's measurements up to an hour have taught of it, as `model.wood.learning.Learned` has it."""
+
+    __tablename__ = "learned"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    body_id: Mapped[int] = mapped_column(ForeignKey("body.id", ondelete="CASCADE"), primary_key=True)
+    at: Mapped[datetime] = mapped_column(primary_key=True)
+    movement_factor: Mapped[float | None]  # none before a width or a gap was measured
+    movement_doubt: Mapped[float | None]
+    rate_factor: Mapped[float]
+    rate_doubt: Mapped[float]
+    count: Mapped[int]
+
+
 def _own_instant(context: Any) -> datetime:
     instant: datetime = context.get_current_parameters()["at"]
     return instant

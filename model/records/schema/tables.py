@@ -33,6 +33,7 @@ from model.records.schema.base import Document, Record
 from model.records.schema.computed import (
     AirHour,
     Checkpoint,
+    LearnedRow,
     Margin,
     Notice,
     Outlook,
@@ -55,6 +56,7 @@ __all__ = [
     "GlueUp",
     "Hanging",
     "HeardMessage",
+    "LearnedRow",
     "Margin",
     "Measurement",
     "MemberRow",

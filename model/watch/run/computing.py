@@ -3,7 +3,7 @@
 import math
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from model.watch.run import watch_sql as ledger
 from model.watch.run.rows import Row, checkpoint_rows
 from model.watch.run.tasks import Tally, Task
 from model.watch.state import read_back as resume
+from model.watch.state.learn import with_steps
 from model.watch.state.margins import FitHours, MoistureThen, fits_through, settle
 from model.watch.state.states import Run, States, run
 
@@ -36,15 +37,18 @@ def compute(
     tally: Tally,
 ) -> list[Computed]:
     """Take the owners of some tasks to where they end, and their fits with them; all rest, or none does."""
+    clock = time.perf_counter()
+    heard = {place: air for place, air in airs.items() if len(air)}
+    tasks = [_learned(task, heard) for task in tasks]
+    clock = tally.took("learned", clock)
     if tasks[0].rests:
         return [_resting(store, task, climates) for task in tasks]
-    clock = time.perf_counter()
     owners = [task.owner for task in tasks]
     states = States.joined(
         [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
     )
     ends = [task.end for task in tasks]
-    done = run(owners, states, {place: air for place, air in airs.items() if len(air)}, max(ends), ends)
+    done = run(owners, states, heard, max(ends), ends)
     clock = tally.took("states", clock)
     tally.add("bodies", len(done.bodies))
     tally.add("body_hours", int(np.isfinite(done.mc_pct).sum()))
@@ -81,6 +85,12 @@ def compute(
         )
         for task, own, fits in found
     ]
+
+
+def _learned(task: Task, airs: Mapping[int, HourlyAir]) -> Task:
+    """A task whose owner carries what was learned of it on the way."""
+    known = task.known.learned if task.known else {}
+    return replace(task, owner=with_steps(task.owner, known, task.hour, task.end, airs))
 
 
 def _resting(store: Store, task: Task, climates: Mapping[int, Climate]) -> Computed:

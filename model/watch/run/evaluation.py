@@ -273,16 +273,18 @@ class Watch:
             fits.setdefault(hour, []).extend(owner.fits)
         stored = resume.read_states(bulk, bodies)
         standing = resume.read_resumed(bulk, fits)
+        learned = resume.read_learned(bulk, [owner for owner, _ in wanted])
         found = {}
         for owner, hour in wanted:
             states = resume.states_at(owner, hour, stored)
-            if states is not None:
+            taught = resume.learned_at(owner, hour, learned)
+            if states is not None and taught is not None:
                 resumed = {}
                 for fit in owner.fits:
                     one = resume.resumed_from(fit.limit_names, standing.get(fit.id))
                     if one is not None:
                         resumed[fit.id] = one
-                found[owner.key] = Known(hour, states, resumed)
+                found[owner.key] = Known(hour, states, resumed, taught)
         return found
 
     # ------------------------------------------------------------ the rest

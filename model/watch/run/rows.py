@@ -1,6 +1,7 @@
 """Computed results as rows of their tables; instants still in milliseconds since 1970."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import astuple
 from typing import Any
 
 import msgspec
@@ -9,6 +10,7 @@ import numpy as np
 from model.watch.air.air_hours import HOUR_MS
 from model.watch.state.hysteresis import STANDINGS
 from model.watch.state.margins import FitHours
+from model.watch.state.roster import Assembly
 from model.watch.state.states import Run
 from model.watch.tell.verdicts import Judged
 from model.wood.material.movement import Movement, width_at
@@ -36,9 +38,13 @@ def checkpoint_rows(done: Run, re_measured: Widths, is_stack: Sequence[bool]) ->
         for name in ("coefficient_per_pct", "shrinkage_slope_per_pct", "fibre_saturation_pct")
     )
     rows: list[Row] = []
+    is_learned = any(body.steps for body in done.bodies)
     for record in done.records:
         at = record.rows
         movement: Any = Movement(coefficient[at], slope[at], saturation[at])  # type: ignore[arg-type]
+        if is_learned:
+            known = [done.bodies[row].learned_by(record.hour) for row in at.tolist()]
+            movement = movement.scaled(np.array([1.0 if one is None else one.moves for one in known]))
         pair_width, pair_mc = width_mm[at], mc_pct[at]
         if re_measured:
             for k, row in enumerate(at.tolist()):
@@ -59,6 +65,16 @@ def checkpoint_rows(done: Run, re_measured: Widths, is_stack: Sequence[bool]) ->
             for row, profile, mean, face, core, back, width, estimated, variance in columns
         ]  # fmt: skip
     return rows
+
+
+def learned_rows(owner: Assembly, since: int) -> list[Row]:
+    """Rows of `learned` of an owner's bodies from an hour on, in the order of `ledger.LEARNED`."""
+    return [
+        (body.id, step.hour * HOUR_MS, *astuple(step.learned))
+        for body in owner.bodies
+        for step in body.steps
+        if step.hour >= since
+    ]
 
 
 def margin_rows(fit: FitHours, kept_hours: Iterable[int]) -> list[Row]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.state.margins import Resumed
-from model.watch.state.roster import Assembly
+from model.watch.state.roster import Assembly, LearnedStep
 from model.watch.state.states import States
 
 Hours = NDArray[np.int64]
@@ -19,7 +19,7 @@ BODY_HOURS_AT_ONCE = 250_000
 
 @dataclass
 class Known:
-    """Where an owner is: its states and how its limits stand, at one hour.
+    """Where an owner is: its states, how its limits stand and what was learned of it, at one hour.
 
     `is_last` where this watch has written that hour itself, so that nothing later can be on record;
     `judged_hour` is the hour it was judged for then.
@@ -28,6 +28,7 @@ class Known:
     hour: int
     states: States
     resumed: dict[int, Resumed]
+    learned: Mapping[int, LearnedStep] = field(default_factory=dict)
     is_last: bool = False
     judged_hour: int = -1
 

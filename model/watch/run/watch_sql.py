@@ -179,13 +179,17 @@ def delete_from(bulk: Bulk, owners: Iterable[tuple[Assembly, int]]) -> None:
         at = bulk.instant(max(hour, 0) * HOUR_MS)
         bodies += [(body.id, at) for body in owner.bodies]
         fits += [(fit, at) for fit in owner.fit_ids]
-    bulk.each("DELETE FROM checkpoint WHERE body_id = ? AND at >= ?", bodies)
+    for table in ("checkpoint", "learned"):
+        bulk.each(f"DELETE FROM {table} WHERE body_id = ? AND at >= ?", bodies)
     bulk.each("DELETE FROM margin WHERE fit_id = ? AND at >= ?", fits)
 
 
 CHECKPOINT = (
     "body_id", "at", "profile_pct", "mc_mean_pct", "mc_face_pct", "mc_core_pct", "mc_back_pct", "width_mm",
     "estimated_hours", "variance_pct2",
+)  # fmt: skip
+LEARNED = (
+    "body_id", "at", "movement_factor", "movement_doubt", "rate_factor", "rate_doubt", "count",
 )  # fmt: skip
 MARGIN = (
     "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",

@@ -11,7 +11,7 @@ from model.watch.air.gap_fill import HourlyAir
 from model.watch.air.places import air_then
 from model.watch.run import watch_sql as ledger
 from model.watch.run.computing import Computed
-from model.watch.run.rows import Row, margin_rows, verdict_row
+from model.watch.run.rows import Row, learned_rows, margin_rows, verdict_row
 from model.watch.run.tasks import Known, Tally
 from model.watch.run.watch_sql import Counts
 from model.watch.state.margins import Resumed
@@ -34,6 +34,7 @@ class Results:
     airs: list[tuple[int, HourlyAir, list[int]]] = field(default_factory=list)
     rewinds: list[tuple[Assembly, int]] = field(default_factory=list)
     checkpoints: list[Row] = field(default_factory=list)
+    learned: list[Row] = field(default_factory=list)
     margins: list[Row] = field(default_factory=list)
     verdicts: list[Row] = field(default_factory=list)
     changes: list[Changes] = field(default_factory=list)
@@ -42,7 +43,13 @@ class Results:
 
     def count(self) -> int:
         """How many rows are to be written, about."""
-        own = len(self.checkpoints) + len(self.margins) + len(self.verdicts) + len(self.marks)
+        own = (
+            len(self.checkpoints)
+            + len(self.learned)
+            + len(self.margins)
+            + len(self.verdicts)
+            + len(self.marks)
+        )
         return own + len(self.rewinds) + sum(len(hours) for _, _, hours in self.airs)
 
     def write(self, bulk: Bulk) -> None:
@@ -50,6 +57,7 @@ class Results:
             ledger.write_air(bulk, place_id, air, hours)
         ledger.delete_from(bulk, self.rewinds)
         bulk.insert("checkpoint", ledger.CHECKPOINT, instants(bulk, self.checkpoints, 1))
+        bulk.insert("learned", ledger.LEARNED, instants(bulk, self.learned, 1))
         bulk.insert("margin", ledger.MARGIN, instants(bulk, self.margins, 2, 8))
         write_changes(bulk, self.changes)
         ledger.put_verdicts(bulk, instants(bulk, self.verdicts, 3, 4, 5))
@@ -124,6 +132,7 @@ def add_computed(
         assert task.known is not None
         return replace(task.known, judged_hour=hour)
     rows.checkpoints += one.checkpoints
+    rows.learned += learned_rows(owner, task.begin + 1 if rewind is None else rewind)
     resumed = dict(task.known.resumed) if task.known else {}
     for fit in one.fits:
         rows.margins += margin_rows(fit, owner.kept_hours)
@@ -131,7 +140,8 @@ def add_computed(
         if episodes or replaced:
             rows.changes.append(reconcile(replaced, episodes))
         resumed[fit.fit.id] = Resumed(fit.fit.limit_names, fit.standing)
-    return Known(task.end, one.states, resumed, is_last=True, judged_hour=hour)
+    learned = {body.id: body.steps[-1] for body in owner.bodies if body.steps}
+    return Known(task.end, one.states, resumed, learned, is_last=True, judged_hour=hour)
 
 
 def _verdicts(one: Computed, hour: int, climates: Mapping[int, Climate], airs_then: AirsThen) -> list[Row]:

@@ -2,10 +2,11 @@
 
 Margins come from the fit's own arithmetic at the members' moisture. A re-measured width is a new pair of
 width and moisture from its hour on; a re-measured gap is the fit's new gap at the moisture its members had
-then.
+then. What was learned of a member's movement holds from its hour on, back to what the fit was measured at.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +18,14 @@ from model.watch.state.roster import Assembly, FitOnBook, SolverMember
 from model.watch.state.states import Run
 from model.wood.errors import BadInput
 from model.wood.fits import Fit, Limit
+from model.wood.material.member import Member
 
 MoistureThen = Callable[[int, int], float]
 """Mean moisture content of a body (by id) at a kept hour."""
+
+
+_Change = tuple[int, str, SolverMember | None, float]
+"""A measurement on a fit: its hour, width or gap, whose width, and how much [mm]."""
 
 
 @dataclass
@@ -213,28 +219,58 @@ def _part(
 def versions(
     fit: FitOnBook, members: Sequence[SolverMember], first: int, end: int, moisture_then: MoistureThen
 ) -> list[tuple[Fit, int, int]]:
-    """A fit as it was known over spans of hours, each measurement of width or gap making it new."""
-    changes: list[tuple[int, str, SolverMember | None, float]] = []
+    """A fit as it was known over spans of hours, each measurement of its parts making it new."""
+    changes: list[_Change] = []
     for body in members:
         changes += [(hour, "width", body, value) for hour, value in body.widths]
     changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
+    changes.sort(key=lambda change: change[:2])
+    learned = {step.hour for body in members for step in body.steps}
     found: list[tuple[Fit, int, int]] = []
     now, since = fit.fit, first
-    for hour, _, measured, value in sorted(changes, key=lambda change: (change[0], change[1])):
+    for hour in sorted({change[0] for change in changes} | learned):
         if hour >= end:
             break
-        mc = {
-            body.name: moisture_then(body.id, hour) for body in (members if measured is None else [measured])
-        }
-        try:
-            new = _measured(now, measured, value, mc)
-        except BadInput:
-            continue  # a fit without a gap that can be measured stays as it was
+        if hour in learned:  # from its beginning, as it moves
+            new = _taken_up(
+                _moving(fit.fit, members, hour),
+                [change for change in changes if change[0] <= hour],
+                members,
+                moisture_then,
+            )
+        else:
+            new = _taken_up(now, [change for change in changes if change[0] == hour], members, moisture_then)
+        if new is now:
+            continue
         if hour > since:
             found.append((now, since, hour))
             since = hour
         now = new
     return [*found, (now, since, end)]
+
+
+def _moving(fit: Fit, members: Sequence[SolverMember], hour: int) -> Fit:
+    """A fit whose parts move as was learned of each up to an hour."""
+    learned = {body.name: body.learned_by(hour) for body in members}
+
+    def moved(member: Member) -> Member:
+        known = learned[member.name]
+        return member if known is None else member.moving_by(known.moves)
+
+    return fit.with_members(moved)
+
+
+def _taken_up(
+    fit: Fit, changes: Sequence[_Change], members: Sequence[SolverMember], moisture_then: MoistureThen
+) -> Fit:
+    """A fit after some measurements of width or gap, in order."""
+    for hour, _, measured, value in changes:
+        mc = {
+            body.name: moisture_then(body.id, hour) for body in (members if measured is None else [measured])
+        }
+        with suppress(BadInput):  # a fit without a gap that can be measured stays as it was
+            fit = _measured(fit, measured, value, mc)
+    return fit
 
 
 def fit_then(fit: FitOnBook, members: Sequence[SolverMember], hour: int, moisture_then: MoistureThen) -> Fit:

@@ -2,12 +2,14 @@
 
 Every year carries its own share of the other doubts:
 
-* the speed of this wood and finish: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and 90 %;
+* the speed of this wood and finish: their time scale, to a factor of two (`DOUBT_FACTOR`) at 10 and 90 %, or
+  to what was learned of it;
 * the state now: its standard deviation, which holds sensor and meter (`state.MODEL_SD_PCT`); one shift for
   the whole piece;
 * the moisture this wood settles at: woods differ, and wood that dried lies above wood that took up moisture
   (`SETTLES_SD_PCT`); one shift for the whole piece, reached at the pace of the wood;
-* the movement of this wood: the scatter of its kind about the table, at 10 and 90 %.
+* the movement of this wood: the scatter of its kind about the table, or about what was learned of it, at 10
+  and 90 %.
 
 Where a gap or a width was read, state and movement count from the reading on: it tightens the spread.
 
@@ -194,14 +196,27 @@ class Ahead:
         """
         body = next(body for body in self.request.owner.bodies if body.name == name)
         chance = self._chance
-        low, high = body.member.movement_band()
-        moves = 1.0 + chance.moves[name] * (high - low) / (2.0 * TEN_PERCENT_SD)
+        moves = 1.0 + chance.moves[name] * _moves_doubt(body) / TEN_PERCENT_SD
         variance = max(self.request.variances.values(), default=0.0)
         if read_there:
             variance = max(variance - MODEL_SD_PCT**2, 0.0)
         mc = self.mc_pct[name] + chance.state * np.sqrt(variance)
         felt = reference_pct + np.maximum(moves, 0.1) * (mc - reference_pct)
         return np.asarray(np.maximum(felt, LEAST_MC_PCT))
+
+
+def _moves_doubt(body: SolverMember) -> float:
+    """The ± of a body's movement, as a share of what is computed for it."""
+    learned = None if body.learned is None else body.learned.moves_doubt_share
+    if learned is not None:
+        return learned
+    low, high = body.member.movement_band()
+    return (high - low) / 2.0
+
+
+def _rate_doubt(body: SolverMember) -> float:
+    """The factor by which a body may be quicker or slower than computed."""
+    return DOUBT_FACTOR if body.learned is None else body.learned.rate_doubt
 
 
 @dataclass(frozen=True, eq=False)
@@ -327,10 +342,10 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
             airs.append(known.years(days, years, request.place_id))
         bodies = _there(request)
         chance = _Chance.of(request, years)
-        rate = DOUBT_FACTOR ** (chance.rate / TEN_PERCENT_SD)
+        rate = np.concatenate([_rate_doubt(body) ** (chance.rate / TEN_PERCENT_SD) for body in bodies])
         # Wood that settles a point higher takes the course of other wood that starts a point lower.
         settles.append(SETTLES_SD_PCT * chance.settles)
-        batches.append(batch_of(bodies, request.hour, years).quicker(np.tile(rate, len(bodies))))
+        batches.append(batch_of(bodies, request.hour, years).quicker(rate))
         shift = -settles[-1]
         # Lumber forgets what was metered wrong at the same pace; the sizes a piece was cut to don't.
         if request.owner.lumber is not None:

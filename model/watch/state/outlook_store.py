@@ -114,6 +114,7 @@ class Outlooks:
             )
         }
         roster = self._reader.read(bulk)
+        learned = resume.read_learned(bulk, roster.owners)
         due, waiting = [], False
         for owner in roster.owners:
             hour = max(midnight, owner.start_hour)
@@ -128,6 +129,7 @@ class Outlooks:
             if states is None:
                 waiting = True
                 continue
+            owner = resume.as_learned(owner, hour, learned)
             basis = _basis(owner, hour, states, (roster.places[place_id], air))
             if stored.get(owner.id) != basis:
                 due.append(_Due(owner, hour, place_id, states, basis))
@@ -180,6 +182,7 @@ def _basis(owner: Assembly, hour: int, states: States, air: object) -> str:
     hashed.update(states.profile.tobytes() + states.variance_pct2.tobytes())
     fits = [(fit.name, fit.fit, fit.gaps) for fit in owner.fits]
     hashed.update(repr((FORM, hour, air, owner.bodies, fits)).encode())
+    hashed.update(b"".join(repr(body.learned).encode() for body in owner.bodies if body.learned))
     return hashed.hexdigest()
 
 

@@ -1,6 +1,7 @@
 """Reads back what the watch stored of bodies and fits, to go on from: states, and how limits stood."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,8 +11,9 @@ from model.watch.air.air_hours import HOUR_MS
 from model.watch.run import watch_sql as ledger
 from model.watch.state.hysteresis import STANDINGS, Standing
 from model.watch.state.margins import Resumed
-from model.watch.state.roster import Assembly, FitOnBook
+from model.watch.state.roster import Assembly, FitOnBook, LearnedStep
 from model.watch.state.states import NOT_STARTED, States
+from model.wood.learning import Learned
 from model.wood.moisture import solver as moisture
 
 
@@ -60,6 +62,45 @@ def states_at(owner: Assembly, hour: int, stored: Mapping[tuple[int, int], tuple
         states.profile[row], states.variance_pct2[row], states.estimated_hours[row] = found[:3]
         states.outline[row] = found[3:]
     return states if (states.hour != NOT_STARTED).any() else None
+
+
+def read_learned(bulk: Bulk, owners: Sequence[Assembly]) -> dict[int, list[LearnedStep]]:
+    """What was learned of the bodies of some owners, by body id and in order; of those measured on."""
+    found: dict[int, list[LearnedStep]] = {}
+    measured = [body.id for owner in owners for body in owner.bodies if body.on_wood]
+    at = bulk.instant_of("at")
+    for ids in ledger.in_portions(measured):
+        for body, ms, *learned in bulk.rows(
+            f"SELECT body_id, {at}, movement_factor, movement_doubt, rate_factor, rate_doubt, count "
+            f"FROM learned WHERE body_id IN ({', '.join('?' * len(ids))}) ORDER BY body_id, {at}",
+            tuple(ids),
+        ):
+            found.setdefault(body, []).append(LearnedStep(ms // HOUR_MS, Learned(*learned)))
+    return found
+
+
+def as_learned(owner: Assembly, hour: int, stored: Mapping[int, Sequence[LearnedStep]]) -> Assembly:
+    """An owner as what was measured up to an hour has taught of it."""
+    known = {}
+    for body in (body for body in owner.bodies if body.id in stored):
+        taught = replace(body, steps=tuple(stored[body.id])).learned_by(hour)
+        if taught is not None:
+            known[body.id] = taught
+    return owner.as_learned(known)
+
+
+def learned_at(
+    owner: Assembly, hour: int, stored: Mapping[int, Sequence[LearnedStep]]
+) -> dict[int, LearnedStep] | None:
+    """What was learned of an owner's bodies last up to an hour; none when a measurement isn't on record."""
+    found = {}
+    for body in owner.bodies:
+        steps = [step for step in stored.get(body.id, ()) if step.hour <= hour]
+        if {one.hour for one in body.on_wood if one.hour <= hour} - {step.hour for step in steps}:
+            return None
+        if steps:
+            found[body.id] = steps[-1]
+    return found
 
 
 def read_resumed(bulk: Bulk, at: Mapping[int, Sequence[FitOnBook]]) -> dict[int, dict[str, tuple[Any, ...]]]:

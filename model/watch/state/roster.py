@@ -4,7 +4,7 @@ Instants are whole hours since 1970 UTC.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from model.records.acts.lumber import Lumber
 from model.watch.state.piecewise_linear import Straight, straight_of
 from model.wood.fits import Fit, Limit
+from model.wood.learning import Learned
 from model.wood.material.member import Member
 from model.wood.moisture import solver as moisture
 from model.wood.moisture.time_constant import time_constant_h
@@ -23,6 +24,29 @@ FOREVER = 1 << 40
 
 
 Raw = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class OnWood:
+    """One measurement to learn from: a quantity, as `measured.QUANTITIES` names it, and its standard
+    deviation in the same unit; `fit_id` is whose gap it is."""
+
+    hour: int
+    quantity: str
+    fit_id: int | None
+    value: float
+    sd: float
+
+
+@dataclass(frozen=True, eq=False)
+class LearnedStep:
+    """What is known of a body from an hour on; with the state to go on from, where it was worked out now."""
+
+    hour: int
+    learned: Learned
+    profile: NDArray[np.float64] | None = None
+    outline: NDArray[np.float64] | None = None
+    variance_pct2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,6 +63,12 @@ class SolverMember:
         From when the finish is on; bare before.
     moistures, widths : (hour, mc_pct, variance), (hour, width_mm)
         Metered moisture contents and re-measured widths, in order.
+    on_wood : tuple of OnWood
+        All of these with its gaps, to learn from; none where nothing is to be learned.
+    steps : tuple of LearnedStep
+        What was learned of it, in order: the last before a run goes on, and those on its way.
+    learned : Learned or None
+        What `member` and `constants` hold of it already; see `as_learned`.
     """
 
     id: int
@@ -51,6 +81,19 @@ class SolverMember:
     finished_hour: int
     moistures: tuple[tuple[int, float, float], ...] = ()
     widths: tuple[tuple[int, float], ...] = ()
+    on_wood: tuple[OnWood, ...] = field(default=(), repr=False)
+    steps: tuple[LearnedStep, ...] = field(default=(), compare=False, repr=False)
+    learned: Learned | None = field(default=None, repr=False)
+
+    def learned_by(self, hour: int) -> Learned | None:
+        """What of its steps is known at an hour."""
+        return next((step.learned for step in reversed(self.steps) if step.hour <= hour), None)
+
+    def as_learned(self, learned: Learned) -> "SolverMember":
+        """The same body moving and following its air as was learned of it."""
+        (quicker,) = moisture.Batch.of([self.constants]).quicker(np.array([learned.rate_factor])).constants()
+        member = self.member.moving_by(learned.moves)
+        return replace(self, member=member, constants=quicker, steps=(), learned=learned)
 
     @cached_property
     def time_constant_h(self) -> float:
@@ -126,6 +169,17 @@ class Assembly:
     @property
     def key(self) -> tuple[str, int]:
         return self.kind, self.id
+
+    def as_learned(self, known: Mapping[int, Learned]) -> "Assembly":
+        """The same, its bodies as was learned of each (by id); itself where nothing was."""
+        if not any(body.id in known for body in self.bodies):
+            return self
+        bodies = [body.as_learned(known[body.id]) if body.id in known else body for body in self.bodies]
+        members = {body.name: body.member for body in bodies}
+        fits = [
+            replace(fit, fit=fit.fit.with_members(lambda member: members[member.name])) for fit in self.fits
+        ]
+        return replace(self, bodies=tuple(bodies), fits=tuple(fits))
 
     @cached_property
     def kept_hours(self) -> frozenset[int]:

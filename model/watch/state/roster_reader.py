@@ -5,9 +5,10 @@ own hour.
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
+from model.records.acts.learning_switch import KEPT_AS as LEARNING
 from model.records.acts.lumber import lumber_from_document
 from model.records.bulk import Bulk
 from model.watch.air.air_hours import HOUR_MS
@@ -15,6 +16,7 @@ from model.watch.state.roster import (
     FOREVER,
     Assembly,
     FitOnBook,
+    OnWood,
     PlacedSpan,
     PlaceOnBook,
     Raw,
@@ -28,9 +30,6 @@ from model.wood.material.species import find_species
 from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import moisture_batch, piece_from_document
-
-# The ± of a part's first moisture content [points], of a meter or of a guess.
-
 
 # A dead-piled stack takes up moisture at its outside only. Closed-shed storage gains about 0.3 % a month
 # (Wood Handbook ch. 13, from memory, unverified); a 25.4 mm board of 500 kg/m3 at 8 % in air of 20 °C
@@ -83,16 +82,18 @@ class RosterReader:
                 f"WHERE undone_at IS NULL ORDER BY {ms('at')}, id"
             )
         )
+        chosen = bulk.rows("SELECT value FROM preference WHERE name = ?", (LEARNING,))
+        learns = not chosen or bool(_loaded(chosen[0][0])["on"])
         owners = []
         for id_, name, document, retired in pieces:
             own = members.get(id_, [])
             of_piece = (
                 name, document, retired, own, fits.get(id_, []), stays.get(("piece", id_), []),
-                [measured.get(row[0], []) for row in own],
+                [measured.get(row[0], []) for row in own], learns,
             )  # fmt: skip
             owners.append(self._known(("piece", id_), of_piece, _piece_owner))
         for row in stacks:
-            of_stack = (row, stays.get(("stack", row[0]), []), measured.get(row[0], []))
+            of_stack = (row, stays.get(("stack", row[0]), []), measured.get(row[0], []), learns)
             owners.append(self._known(("stack", row[0]), of_stack, _stack_owner))
         return Roster(places, tuple(owners))
 
@@ -114,7 +115,7 @@ def _grouped(rows: Sequence[tuple[Any, ...]]) -> dict[int, list[tuple[Any, ...]]
 
 
 def _piece_owner(piece_id: int, signature: Any) -> Assembly:
-    name, document, retired, members, fits, stays, measured = signature
+    name, document, retired, members, fits, stays, measured, learns = signature
     spans = _spans(stays)
     until = FOREVER if retired is None else retired // HOUR_MS
     fit_ids = tuple(row[0] for row in fits)
@@ -130,8 +131,24 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
         constants = moisture_batch(list(piece.members.values())).constants()
     except BadInput as problem:
         return Assembly("piece", piece_id, name, (), (), spans, until, fit_ids=fit_ids, problem=str(problem))
+    with_gap = {
+        (row[0], member.name)
+        for row in fits
+        if piece.fits[row[1]].takes_strip
+        for member in piece.fits[row[1]].members
+    }
     bodies = tuple(
-        _body(row[0], piece.members[row[1]], row[3], row[4], start_doubt_pct(piece.members[row[1]]), one, own)
+        _body(
+            row[0],
+            piece.members[row[1]],
+            row[3],
+            row[4],
+            start_doubt_pct(piece.members[row[1]]),
+            one,
+            own,
+            learns,
+            with_gap,
+        )
         for row, one, own in zip(members, constants, measured, strict=True)
     )
     gaps: dict[int, list[tuple[int, float]]] = {}
@@ -146,7 +163,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
 
 
 def _stack_owner(stack_id: int, signature: Any) -> Assembly:
-    (_, name, document, start, start_mc, _, destination, retired), stays, measured = signature
+    (_, name, document, start, start_mc, _, destination, retired), stays, measured, learns = signature
     spans = _spans(stays)
     until = FOREVER if retired is None else retired // HOUR_MS
     try:
@@ -164,7 +181,7 @@ def _stack_owner(stack_id: int, signature: Any) -> Assembly:
         return Assembly("stack", stack_id, name, (), (), spans, until, destination, problem=str(problem))
     between = STICKERED_PERMEANCE_KG_M2_S_PA if lumber.stickered else DEAD_PILED_PERMEANCE
     constants = constants._replace(face_permeance=between, back_permeance=between)
-    body = _body(stack_id, board, start, start_mc, lumber.mc_doubt_pct, constants, measured)
+    body = _body(stack_id, board, start, start_mc, lumber.mc_doubt_pct, constants, measured, learns)
     return Assembly("stack", stack_id, name, (body,), (), spans, until, destination, lumber=lumber)
 
 
@@ -176,6 +193,8 @@ def _body(
     doubt_pct: float,
     constants: moisture.Constants,
     measured: Sequence[tuple[Any, ...]],
+    learns: bool,
+    with_gap: Collection[tuple[int, str]] = (),
 ) -> SolverMember:
     sd = doubt_pct / TEN_PERCENT_SD
     finished = member.finished_at
@@ -192,6 +211,13 @@ def _body(
             (at // HOUR_MS, v, (u / TEN_PERCENT_SD) ** 2) for _, _, at, q, v, u in measured if q == "mc_pct"
         ),
         widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _ in measured if q == "width_mm"),
+        on_wood=tuple(
+            OnWood(at // HOUR_MS, q, fit_id, v, u / TEN_PERCENT_SD)
+            for _, fit_id, at, q, v, u in measured
+            if learns
+            and at // HOUR_MS >= start_ms // HOUR_MS
+            and (q != "gap_mm" or (fit_id, member.name) in with_gap)
+        ),
     )
 
 

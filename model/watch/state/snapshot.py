@@ -102,8 +102,9 @@ def followed(store: Store, now: datetime) -> Followed:
             if body_id in last:
                 asked.setdefault(last[body_id], []).append(body_id)
         stored = resume.read_states(bulk, asked)
+        learned = resume.read_learned(bulk, owners)
     stacks = [
-        _stack(owner, hour, stored[body.id, hour])
+        _stack(resume.as_learned(owner, hour, learned), hour, stored[body.id, hour])
         for owner in owners
         for body in owner.bodies
         for hour in [last.get(body.id)]

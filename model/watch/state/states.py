@@ -4,9 +4,10 @@ One run takes any number of bodies from their own states to the present. Steps a
 fall on the same hours, so a state is the same to the last bit however often the run was interrupted and
 whichever bodies share it.
 
-A metered moisture content re-anchors the mean: a scalar Kalman update that shifts the whole profile. The
-variance of the mean settles toward `MODEL_SD_PCT` at the pace of the wood while air is measured, and grows
-while it is estimated.
+A measurement puts the state right, and the speed of the wood with it, as was learned of it up to then
+(`learn`). Where nothing is to be learned a metered moisture content re-anchors the mean: a scalar Kalman
+update that shifts the whole profile. The variance of the mean settles toward `MODEL_SD_PCT` at the pace of
+the wood while air is measured, and grows while it is estimated.
 """
 
 import math
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.air.gap_fill import COLDEST_C, WARMEST_C, HourlyAir
-from model.watch.state.roster import Assembly, SolverMember
+from model.watch.state.roster import Assembly, LearnedStep, SolverMember
 from model.wood.design.rehearsal import simulate
 from model.wood.moisture import solver as moisture
 
@@ -137,8 +138,8 @@ class Run:
 class _Event(NamedTuple):
     hour: int
     row: int
-    what: str  # start, place, finish, metered, kept or end
-    value: tuple[float, float] | int | None
+    what: str  # start, place, finish, metered, learned, kept or end
+    value: tuple[float, float] | LearnedStep | None
 
 
 def run(
@@ -208,7 +209,10 @@ def _events(
             events += [_Event(s.until, row, "place", None) for s in owner.stays if s.until > at]
             if body.finished_hour > at:
                 events.append(_Event(body.finished_hour, row, "finish", None))
-            events += [_Event(h, row, "metered", (mc, v)) for h, mc, v in body.moistures if h > at]
+            steps = {step.hour: step for step in body.steps if step.profile is not None}
+            events += [_Event(h, row, "learned", step) for h, step in steps.items() if h > at]
+            metered = [one for one in body.moistures if one[0] > at and one[0] not in steps]
+            events += [_Event(h, row, "metered", (mc, v)) for h, mc, v in metered]
             events += [_Event(h, row, "kept", None) for h in sorted(kept) if h > at]
             if ends[row] < until and ends[row] > at:
                 events.append(_Event(int(ends[row]), row, "end", None))
@@ -229,8 +233,10 @@ class _Running:
     ) -> None:
         self._owner_of = [owner for owner in owners for _ in owner.bodies]
         self._bodies, self._states, self._airs, self._ends = bodies, states, airs, ends
-        self._batch = moisture.Batch.of([body.constants for body in bodies])
-        self._settling = np.exp(-2.0 / np.array([body.time_constant_h for body in bodies]))
+        self._as_computed = moisture.Batch.of([body.constants for body in bodies])
+        known = [body.learned_by(int(hour)) for body, hour in zip(bodies, states.hour, strict=True)]
+        self._rate = np.array([1.0 if learned is None else learned.rate_factor for learned in known])
+        self._take_rates()
         self._place = np.array(
             [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
              for row, hour in enumerate(states.hour)], dtype=np.int64,
@@ -238,6 +244,12 @@ class _Running:
         finished = np.array([body.finished_hour for body in bodies], dtype=np.int64)
         self._is_finished = finished <= states.hour
         self._resumed = states.hour.copy()  # that hour is on record already
+
+    def _take_rates(self) -> None:
+        """The bodies at the speed that is known of each."""
+        self._batch = self._as_computed.quicker(self._rate)
+        constants_h = np.array([body.time_constant_h for body in self._bodies])
+        self._settling = np.exp(-2.0 / (constants_h / self._rate))
 
     def _place_of(self, row: int, hour: int) -> int:
         """The place whose air a body meets from an hour on; -1 where there is none."""
@@ -307,7 +319,10 @@ class _Running:
             if event.what == "metered" and states.hour[event.row] == hour:
                 assert isinstance(event.value, tuple)
                 self._anchor(event.row, *event.value)
-        for row in {event.row for event in events if event.what in ("start", "metered")}:
+            elif event.what == "learned" and states.hour[event.row] == hour:
+                assert isinstance(event.value, LearnedStep)
+                self._learn(event.row, event.value)
+        for row in {event.row for event in events if event.what in ("start", "metered", "learned")}:
             if states.hour[row] == hour:
                 result.mc_pct[row, hour - result.first] = states.outline[row, 0]
         for event in events:
@@ -326,6 +341,14 @@ class _Running:
         kept = kept[self._resumed[kept] != hour]
         if len(kept):
             result.records.append(KeptState(hour, kept, states.part(kept)))
+
+    def _learn(self, row: int, step: LearnedStep) -> None:
+        """Go on from what was learned."""
+        states = self._states
+        states.profile[row], states.outline[row] = step.profile, step.outline
+        states.variance_pct2[row] = step.variance_pct2
+        self._rate[row] = step.learned.rate_factor
+        self._take_rates()
 
     def _anchor(self, row: int, metered_pct: float, variance_pct2: float) -> None:
         """Scalar Kalman update of the mean by a metered value; the profile keeps its shape."""

@@ -31,6 +31,7 @@ from model.watch.questions.ready import (
     window_of,
 )
 from model.watch.questions.ready_rule import StackDay, chances, slopes
+from model.watch.state import read_back as resume
 from model.watch.state.hysteresis import EASY, STANDINGS
 from model.watch.state.outlook import DAYS, YEARS, look_ahead
 from model.watch.state.outlook_request import OutlookRequest
@@ -73,6 +74,8 @@ class StackAsIs:
         The hour that its coming days are counted from, and its moisture through the thickness then [%].
     week_before : seven floats
         Its mean at each of the seven midnights up to then [%]; NaN where not known.
+    as_learned : Assembly
+        The stack as what was measured on it has taught of it up to then.
     """
 
     day: StackDay
@@ -82,6 +85,7 @@ class StackAsIs:
     from_hour: int
     profile: NDArray[np.float64]
     week_before: tuple[float, ...]
+    as_learned: Assembly
 
 
 def stack_history(
@@ -199,7 +203,8 @@ def stack_as_it_is(
     if latest[0][0] == history.until and not metered_since:  # the days ahead follow from whole days as well
         from_hour, profile = history.until, latest[0][3]
         week_before = _week(owner, mean_at, from_hour, 6).tolist()
-    return StackAsIs(now, standing, target, place_id, from_hour, profile, tuple(week_before))
+    taught = resume.as_learned(owner, from_hour, resume.read_learned(bulk, [owner]))
+    return StackAsIs(now, standing, target, place_id, from_hour, profile, tuple(week_before), taught)
 
 
 def stack_windows(
@@ -214,11 +219,11 @@ def stack_windows(
     airs = {id_: climate.air for id_, climate in climates.items()}
     requests = []
     for owner, one in asked:
-        (body,) = owner.bodies
+        (body,) = one.as_learned.bodies
         since, variance = _metered(owner, one.from_hour)[-1]
         left = math.exp(-2.0 * max(one.from_hour - since, 0) / body.time_constant_h)
         profile, doubt = {body.name: one.profile}, {body.name: variance * left}
-        requests.append(OutlookRequest(owner, one.from_hour, one.place_id, profile, airs, doubt))
+        requests.append(OutlookRequest(one.as_learned, one.from_hour, one.place_id, profile, airs, doubt))
     seasons = [climates[one.place_id].season(midnight) for _, one in asked]
     windows = {}
     for (owner, one), ahead in zip(asked, look_ahead(requests, seasons, DAYS, YEARS), strict=True):
