@@ -26,6 +26,8 @@ from model.wood.errors import BadInput, ServiceMissing
 State = Literal["well", "look", "amiss"]
 
 LOW_DISK_MB = 500
+MANY_CUTS = 10
+"""Ends of the connection to the broker in an hour; a restart or a bad night has fewer."""
 
 
 @dataclass(frozen=True)
@@ -122,9 +124,15 @@ def _database(settings: Settings) -> tuple[Store | None, Diagnosis]:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         remedy = "check that the server runs, and the folder's and file's permissions"
         return None, Diagnosis("database", "amiss", f"can't be read and written: {reason}", remedy)
-    return store, Diagnosis(
-        "database", "well", f"{store.shown}, schema {newest_revision()}, readable and writable"
-    )
+    found = f"{store.shown}, schema {newest_revision()}, readable and writable"
+    if store.is_sqlite and _size(Path(f"{store.url.database}-wal")):
+        found += ". Its newest part is in the log beside it: the file alone is no backup"
+    return store, Diagnosis("database", "well", found)
+
+
+def _size(path: Path) -> int:
+    """Bytes of a file; none of one that isn't there."""
+    return path.stat().st_size if path.exists() else 0
 
 
 def _broker(settings: Settings, store: Store | None) -> Diagnosis:
@@ -254,6 +262,7 @@ def _parts(store: Store) -> list[Diagnosis]:
         part: at for part, at, told in rows if part in PARTS or (is_ingest(part) and not told.get("stopped"))
     }
     computing = {part: told.get("computing_since") for part, _, told in rows}
+    cuts = {part: told.get("broker", {}).get("cuts", 0) for part, _, told in rows}
     if any(part != INGEST and is_ingest(part) for part in pulses):
         pulses.pop(INGEST, None)  # from before the messages were shared
     for part in PARTS:
@@ -271,6 +280,13 @@ def _parts(store: Store) -> list[Diagnosis]:
         if since := computing.get(part):
             busy_s = (machine_now() - datetime.fromisoformat(since)).total_seconds()
             found += f"; it has been computing for {span_words(busy_s)}, the newest first"
+        if cuts[part] >= MANY_CUTS:
+            found += (
+                f"; its connection to the broker ended {cuts[part]} times in the last hour, nothing is lost"
+            )
+            remedy = "look at the network between them, and in the broker's own log"
+            findings.append(Diagnosis(part, "look", found, remedy))
+            continue
         findings.append(Diagnosis(part, "well", found))
     return findings
 

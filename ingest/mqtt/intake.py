@@ -215,8 +215,8 @@ class Intake:
             self._checked = (message, known)
             if known:
                 self.batch.counts["duplicate"] += 1
-            else:
-                self.batch.clockless.append((message.packet_id, crc))
+            # Also one that is known: its second acknowledgement may be lost as well.
+            self.batch.clockless.append((message.packet_id, crc))
         return self._checked[1]
 
     def _presence(self, message: Message, stream: Stream) -> None:

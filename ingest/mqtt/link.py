@@ -8,6 +8,7 @@ import socket
 import ssl
 import struct
 import time
+from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
@@ -27,6 +28,7 @@ LONGEST_WAIT_S = 15.0
 SETTLED_S = 5.0  # a connection that lived so long was a good one: begin again with short waits
 SESSION_EXPIRY_S = 30 * 86_400
 WRITE_WAIT_S = 5.0
+REMEMBERED_S, MOST_REMEMBERED = 3_600.0, 1_000
 ANSWER_WAIT_S = 10.0
 READ_AHEAD_BYTES = 65_536
 ACK = struct.Struct(">BBH")
@@ -108,6 +110,7 @@ class Link:
         self._connected_since = 0.0
         self._last_ping = self._answer_by = 0.0
         self._said: str | None = None
+        self._cuts_s: deque[float] = deque(maxlen=MOST_REMEMBERED)
         self._let_in = False  # the broker knows us, though perhaps not yet our topics
         self.connected = False
         self.reason = "not tried yet"
@@ -209,6 +212,8 @@ class Link:
         if hang_up is not None:
             self._hang_up(hang_up)
         self._client = None
+        if self._let_in:
+            self._cuts_s.append(time.monotonic())
         if self._let_in and time.monotonic() - self._connected_since > SETTLED_S:
             self._wait_s = FIRST_WAIT_S
         self._let_in, self.connected, self.reason = False, False, reason
@@ -229,6 +234,12 @@ class Link:
         if connection is not None:
             with contextlib.suppress(OSError):
                 connection.close()
+
+    @property
+    def cuts(self) -> int:
+        """How often in the last hour a connection ended on us after the broker had let us in."""
+        since_s = time.monotonic() - REMEMBERED_S
+        return sum(at_s > since_s for at_s in self._cuts_s)
 
     @property
     def trying(self) -> bool:

@@ -7,13 +7,16 @@ as their readings.
 """
 
 import struct
-from collections import Counter, deque
+from collections import deque
+from itertools import chain
 from zlib import crc32
 
 from model.records.bulk import Bulk
 
 ENTRY = struct.Struct("<HI")
 BATCHES = 3  # acknowledgements of more than the last can be lost when a connection breaks
+ENTRIES = 300
+"""However small the batches are, so many are remembered: 2 kB, which the same page of a database holds."""
 
 
 def checksum(topic: str, payload: bytes) -> int:
@@ -36,9 +39,10 @@ class Remembered:
     def __init__(self, client_id: str, marked: bool) -> None:
         self.client_id = client_id
         self._marked = marked
-        self._batches: deque[list[tuple[int, int]]] = deque(maxlen=BATCHES)
-        self._by_entry: Counter[tuple[int, int]] = Counter()
+        self._batches: list[list[tuple[int, int]]] = []
+        self._again: set[tuple[int, int]] = set()
         self._in_order: deque[int] = deque()
+        self._resending = False  # whether nothing new has come yet on this connection
 
     def load(self, bulk: Bulk) -> None:
         """Take up what an earlier process left."""
@@ -47,18 +51,23 @@ class Remembered:
 
     def committed(self, entries: list[tuple[int, int]]) -> None:
         """Remember a batch, which is now in the database."""
-        self._batches.append(entries)
+        self._batches = _newest([*self._batches, entries])
 
     def blob(self, entries: list[tuple[int, int]]) -> bytes:
-        """What to write with a batch: its entries and those of the batches before."""
-        kept = [entry for batch in list(self._batches)[-(BATCHES - 1) :] for entry in batch] + entries
+        """What to write with a batch: its entries and those that may still come again."""
+        kept = [*self._unsent(), *chain(*_newest([*self._batches, entries]))]
         return b"".join(ENTRY.pack(*entry) for entry in kept)
 
     def resumed(self, waiting: list[tuple[int, int]], session_present: bool) -> None:
         """A connection begins: what may come again is what was committed, and what still waits to be."""
-        entries = [entry for batch in self._batches for entry in batch] + waiting if session_present else []
-        self._by_entry = Counter(entries) if self._marked else Counter()
+        entries = [*chain(*self._batches), *self._unsent(), *waiting] if session_present else []
+        self._again = set(entries) if self._marked else set()
         self._in_order = deque() if self._marked else deque(crc for _, crc in entries)
+        self._resending = session_present
+
+    def _unsent(self) -> list[tuple[int, int]]:
+        """What a connection that has brought nothing new yet may still bring again."""
+        return [*self._again, *((0, crc) for crc in self._in_order)] if self._resending else []
 
     def is_known(self, packet_id: int, flagged: bool, crc: int) -> bool:
         """Whether this message is stored already; each is told once.
@@ -66,9 +75,11 @@ class Remembered:
         Before: the broker sends packet 7, we commit it, the connection breaks before our acknowledgement.
         After: it sends packet 7 again, flagged; `is_known(7, True, crc)` is True, and no second row is made.
         """
-        if self._by_entry:
-            if flagged and self._by_entry[(packet_id, crc)] > 0:
-                self._by_entry[(packet_id, crc)] -= 1
+        if self._marked:
+            if not flagged:
+                self._resending = False
+            elif (packet_id, crc) in self._again:
+                self._again.remove((packet_id, crc))
                 return True
         elif self._in_order:
             if crc in self._in_order:
@@ -77,6 +88,13 @@ class Remembered:
                 return True
             self._in_order.clear()
         return False
+
+
+def _newest(batches: list[list[tuple[int, int]]]) -> list[list[tuple[int, int]]]:
+    """The newest batches, as many as are remembered."""
+    while len(batches) > BATCHES and sum(map(len, batches[1:])) >= ENTRIES:
+        batches = batches[1:]
+    return batches
 
 
 def unpack(stored: bytes) -> list[tuple[int, int]]:

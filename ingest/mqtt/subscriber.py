@@ -277,7 +277,7 @@ class Subscriber:
 
     def _pulse(self, now_s: float, backlog: int) -> PulseToWrite | None:
         """The sign of life, when one is due or the broker came or went; it counts what was committed."""
-        told = self._link.connected, self._link.reason
+        told = self._link.connected, self._link.reason, self._link.cuts
         if now_s < self._next_pulse and told == self._pulse_of:
             return None
         self._next_pulse, self._pulse_of = now_s + PULSE_EVERY_S, told
@@ -294,6 +294,7 @@ class Subscriber:
                     "connected": link.connected,
                     "since": self._since.isoformat(),
                     "reason": link.reason,
+                    "cuts": link.cuts,
                 },
                 "received": self._totals["received"],
                 "stored": self._totals["stored"],

@@ -301,7 +301,7 @@ class Wire:
     """Stands where the connection to the broker is, and notes what is acknowledged."""
 
     def __init__(self, events: list[str]) -> None:
-        self.events, self.connected, self.reason = events, True, ""
+        self.events, self.connected, self.reason, self.cuts = events, True, "", 0
 
     def acknowledge(self, packet_ids: list[int]) -> None:
         self.events.append(f"acknowledged {packet_ids}")
