@@ -17,7 +17,7 @@ from dashboard.pages.frame import SAID, missing, sheet
 from dashboard.pages.pieces.record import DRAFT, WHICH
 from dashboard.shell.still_page import paper
 from dashboard.shell.view import HIGHEST_NUMBER
-from model.records.store import is_busy
+from model.records.store import is_busy, is_unwritable
 from model.wood.errors import BadInput
 
 log = logging.getLogger("paneltide.dashboard")
@@ -27,6 +27,10 @@ GONE = "That is not in the book any more: it was taken out meanwhile. Open the p
 BUSY = (
     "Not saved: the book is busy with another program, such as an import. "
     "What you typed is still here; press again in a minute."
+)
+UNWRITABLE = (
+    "Not saved: the disk of the book takes nothing, it is full or read-only. "
+    "What you typed is still here; mend the disk, then press again."
 )
 AWAY = "The book did not answer, so this may not be saved. Look before you press again."
 STRANGE = "Not saved: something went wrong that should not. The program's log says what."
@@ -49,7 +53,7 @@ def sentence_of(error: Exception) -> tuple[str, int] | None:
     if isinstance(error, NoResultFound):
         return GONE, 404
     if isinstance(error, SQLAlchemyError):
-        return (BUSY if is_busy(error) else AWAY), 503
+        return (BUSY if is_busy(error) else UNWRITABLE if is_unwritable(error) else AWAY), 503
     return None
 
 

@@ -141,6 +141,11 @@ def main(arguments: list[str] | None = None) -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    except Exception as error:
+        sentence = _database_words(error)
+        if sentence is None:
+            raise
+        _fail(sentence, SERVICE_MISSING)
     else:
         sys.exit(status if isinstance(status, int) else 0)
 
@@ -148,6 +153,21 @@ def main(arguments: list[str] | None = None) -> None:
 def _usage_words(error: typer.TyperException) -> str:
     format_message = getattr(error, "format_message", error.__str__)
     return str(format_message()).replace("Value error, ", "").rstrip(".")
+
+
+def _database_words(error: Exception) -> str | None:
+    """What is said when the database fails in the middle of a command; none of any other error."""
+    known = sys.modules.get("sqlalchemy.exc")  # a command that never loaded it has no such error
+    if known is None or not isinstance(error, (known.OperationalError, known.InternalError)):
+        return None
+    from model.records.store import cause_of, is_busy, is_unwritable
+
+    if is_busy(error):
+        return f"the book is busy with another program ({cause_of(error)}), nothing was stored: try again"
+    if is_unwritable(error):
+        what = "its disk is full or read-only: mend it, then try again"
+        return f"the book can't be written ({cause_of(error)}), nothing was stored; {what}"
+    return f"the database can't be used: {cause_of(error)}; `paneltide doctor` says more"
 
 
 def _fail(sentence: str, status: int) -> None:

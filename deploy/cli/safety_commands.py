@@ -15,7 +15,7 @@ from deploy.cli.progress import by_table, progress
 from deploy.settings import load_settings
 from model.records.clock import machine_now
 from model.records.private import take_from_others
-from model.records.store import Store
+from model.records.store import Store, StoreUnavailable, cause_of
 from model.wood.errors import ServiceMissing
 
 NAME = re.compile(r"paneltide-\d{8}T\d{6}Z\.zip")
@@ -98,6 +98,8 @@ def move(
     as_json: AsJson = False,
 ) -> None:
     """Move the whole book to another database, proven by counts and checksums; the old one stays as it is."""
+    from sqlalchemy.exc import DBAPIError
+
     from model.records.archives.archive import compare, restore_archive, write_archive
 
     settings = load_settings()
@@ -106,10 +108,14 @@ def move(
     new.bring_up_to_date()
     with tempfile.TemporaryDirectory(prefix="paneltide-move-") as folder:
         path = Path(folder) / "book.zip"
-        with progress("Copying the book") as advance:
-            write_archive(old, path, machine_now(), by_table(advance))
-        with progress("Filling the new one") as advance:
-            counts = restore_archive(new, path, by_table(advance))
+        try:
+            with progress("Copying the book") as advance:
+                write_archive(old, path, machine_now(), by_table(advance))
+            with progress("Filling the new one") as advance:
+                counts = restore_archive(new, path, by_table(advance))
+        except (StoreUnavailable, DBAPIError) as error:
+            kept = "the old one is as it was, the new one still empty: run it again"
+            raise StoreUnavailable(f"the book was not moved: {cause_of(error)}; {kept}") from error
         changed = compare(old, path)
     tables = [sentence.partition(":")[0] for sentence in changed]
     if as_json:

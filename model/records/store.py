@@ -21,6 +21,10 @@ WAL_PAGES = 8_000
 """Pages of 4 kB that SQLite's log gathers before they are carried over into the file: 32 MB."""
 BUSY_STATES = ("40001", "40P01", "55P03")
 """PostgreSQL's serialization failure, deadlock and lock not available (its manual, appendix A)."""
+UNWRITABLE_STATES = ("25006", "53100")
+"""PostgreSQL's read-only transaction and full disk."""
+UNWRITABLE_WORDS = ("readonly", "disk is full", "disk I/O error")
+"""SQLite's words for a disk that is read-only, full, or refuses a write (sqlite.org/rescode.html)."""
 
 
 class StoreUnavailable(ServiceMissing):
@@ -177,6 +181,12 @@ def is_busy(error: BaseException) -> bool:
     """Whether a database error only says that another one writes just now: what failed can be tried again."""
     state, said = getattr(getattr(error, "orig", None), "sqlstate", None), cause_of(error)
     return state in BUSY_STATES or "locked" in said or "busy" in said
+
+
+def is_unwritable(error: BaseException) -> bool:
+    """Whether a database error says that its disk takes nothing: it is full or read-only."""
+    state, said = getattr(getattr(error, "orig", None), "sqlstate", None), cause_of(error)
+    return state in UNWRITABLE_STATES or any(words in said for words in UNWRITABLE_WORDS)
 
 
 def newest_revision() -> str:

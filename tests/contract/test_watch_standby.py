@@ -67,6 +67,17 @@ from model.records.store import Store
 from model.watch.run import loop
 loop.run(Store(sys.argv[1]), lambda: datetime.fromisoformat(sys.argv[2]), threading.Event(), 0.02)
 """
+KILLED = """
+import os, signal
+from sqlalchemy import Engine, event
+left = [{commits}]
+def commit(_connection):
+    left[0] -= 1
+    if left[0] == 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+event.listen(Engine, "commit", commit)
+"""
+"""Before the program: ends it as a power cut does, with so many units of work begun and the last not stored."""
 
 
 def furnish(store: Store) -> None:
@@ -224,10 +235,10 @@ def test_only_one_holds_the_lock(postgres_store: Store, until: Callable[..., Any
 
 
 @contextmanager
-def process(url: str, log: Path) -> Iterator["subprocess.Popen[bytes]"]:
+def process(url: str, log: Path, before: str = "") -> Iterator["subprocess.Popen[bytes]"]:
     with log.open("ab") as out:
         started = subprocess.Popen(
-            [sys.executable, "-c", PROGRAM, url, END.isoformat()],
+            [sys.executable, "-c", before + PROGRAM, url, END.isoformat()],
             stdout=out,
             stderr=out,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
@@ -268,6 +279,25 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
                 first.wait(120)
         come_to(postgres_store, expected, until)
         assert second.poll() is None, log.read_text("utf-8", "replace")
+
+
+def test_one_alone_that_is_killed_again_and_again_goes_on_where_it_was_to_the_same_bits(
+    new_book: Callable[[Path], Store],
+    tmp_path: Path,
+    expected: dict[str, list[str]],
+    until: Callable[..., Any],
+) -> None:
+    book_ = new_book(tmp_path / "killed.sqlite")
+    furnish(book_)
+    send(book_, readings())
+    url, log = book_.url.render_as_string(hide_password=False), tmp_path / "watch.log"
+    for commits in (1, 2, 3):
+        with process(url, log, KILLED.format(commits=commits)) as watch:
+            assert watch.wait(120) == -signal.SIGKILL
+    with process(url, log) as watch:
+        come_to(book_, expected, until)
+        assert watch.poll() is None, log.read_text("utf-8", "replace")
+    book_.close()
 
 
 @pytest.mark.slow

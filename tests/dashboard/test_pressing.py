@@ -7,6 +7,7 @@ import threading
 from contextlib import closing
 
 import pytest
+from sqlalchemy import event
 
 from dashboard.shell import patience
 from dashboard.shell.app import build_app
@@ -249,6 +250,23 @@ def test_what_was_typed_while_an_import_writes_is_said_not_to_be_saved_and_stays
     document = answer.get_json()
     assert document.get("response", {}) == {}
     assert set(document["sideUpdate"]) == {"said"}
+    assert measured(book) == 0
+    assert not [record for record in caplog.records if record.levelno >= logging.ERROR]
+
+
+def test_what_was_typed_while_the_disk_takes_nothing_is_said_not_to_be_saved_and_stays(book, app, caplog):
+    book.store.close()
+    # As of a disk that is mounted read-only: every page is read, every write is refused.
+    event.listen(
+        book.store.engine, "connect", lambda connection, _: connection.execute("PRAGMA query_only = ON")
+    )
+    client = app.server.test_client()
+    assert client.get("/").status_code == 200
+    button = {"act": "piece-measure", "piece": book.bench}
+    answer = client.post(UPDATE, json=press(app, button, TYPED | {"what": f"mc:{book.bench_panel}"}))
+    assert answer.status_code == 200
+    assert "Not saved: the disk of the book takes nothing, it is full or read-only." in said(answer)
+    assert set(answer.get_json()["sideUpdate"]) == {"said"}
     assert measured(book) == 0
     assert not [record for record in caplog.records if record.levelno >= logging.ERROR]
 
