@@ -88,7 +88,7 @@ def test_a_read_only_disk_is_said_in_one_line_and_what_is_there_can_be_read(book
 def test_a_copy_without_its_log_lacks_what_a_backup_holds_and_the_doctor_says_so(
     book: Store, ask: Ask, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    status, said = ask("doctor")
+    _, said = ask("doctor")
     assert "Its newest part is in the log beside it: the file alone is no backup" in said
     archive, log = tmp_path / "book.zip", Path(f"{book.url.database}-wal")
     assert ask("place", "add", "Loft", "--kind", "home")[0] == 0
@@ -234,7 +234,7 @@ def test_a_broker_that_closes_on_us_again_and_again_loses_and_doubles_nothing(
             way.cut()
             until(lambda cut=cut: told()["cuts"] >= cut, what=f"cut {cut} to be noticed")
         until(lambda: world.rows(book) >= count, what="the last rows")
-        status, said = ask("doctor")
+        _, said = ask("doctor")
         stop.set()
         thread.join(120)
     assert f"its connection to the broker ended {cuts} times in the last hour, nothing is lost" in said

@@ -77,7 +77,7 @@ def commit(_connection):
         os.kill(os.getpid(), signal.SIGKILL)
 event.listen(Engine, "commit", commit)
 """
-"""Before the program: ends it as a power cut does, with so many units of work begun and the last not stored."""
+"""Before the program: ends it as a power cut does, when the last of so many is to be stored."""
 
 
 def furnish(store: Store) -> None:
