@@ -51,6 +51,7 @@ McPct = Annotated[float, _rounded(2)]
 RhPct = Annotated[float, _rounded(1)]
 DegreesC = Annotated[float, _rounded(1)]
 ChancePct = Annotated[float, _rounded(0)]
+Factor = Annotated[float, _rounded(3)]
 
 
 def instant(at: datetime) -> str:

@@ -4,7 +4,17 @@ from typing import Literal
 
 from pydantic import Field
 
-from model.answers.document import VERSION, ChancePct, DegreesC, Instant, JsonDocument, McPct, Mm, RhPct
+from model.answers.document import (
+    VERSION,
+    ChancePct,
+    DegreesC,
+    Factor,
+    Instant,
+    JsonDocument,
+    McPct,
+    Mm,
+    RhPct,
+)
 
 Verdict = Literal["clear", "near", "past", "unknown"]
 Direction = Literal["swelling", "shrinking"]
@@ -137,6 +147,10 @@ class StackRecord(MoistureRecord, ReasonedRecord, NamedRecord):
     """False while it is being worked out: no answer yet."""
     intake: IntakeRecord | None
     """Null where its record can't be read."""
+    rate_factor: Factor | None
+    """How fast it follows its air against what is computed, as its measurements say; null without any."""
+    rate_doubt: Factor | None
+    """The factor by which that may be more or less, to the 10th and the 90th percentile."""
 
 
 class PreventRecord(JsonDocument):
@@ -193,6 +207,13 @@ class PartRecord(MoistureRecord):
     name: str
     width_doubt_mm: Mm | None
     doubt: DoubtRecord | None
+    movement_factor: Factor | None
+    """How much it moves against what is computed, as its measurements say; null before a width or a gap."""
+    movement_doubt: Factor | None
+    """The ± of that, to the 10th and the 90th percentile."""
+    rate_factor: Factor | None
+    """As of a stack."""
+    rate_doubt: Factor | None
 
 
 class LimitRecord(JsonDocument):

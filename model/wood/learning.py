@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.moisture.diffusion import DOUBT_FACTOR
+from model.wood.reason import Reason
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +40,8 @@ POINTS_BETWEEN = 2
 MOVEMENTS = 31
 WIDEST_SD = 3.0
 LEAST_MOVEMENT = 0.1
+WORTH_SAYING = 0.9
+"""Nothing is said of a speed while its doubt is nearly that of any board of its wood."""
 
 _OFFSET, _START, _SETTLES, _SIZES = 0, 1, 2, 3
 
@@ -68,6 +71,19 @@ class Learned:
     def moves(self) -> float:
         """The movement factor; 1 while nothing is known of it."""
         return 1.0 if self.movement_factor is None else self.movement_factor
+
+    def told(self, part: str) -> Reason:
+        """What was learned of a part, by its name, for people."""
+        what: tuple[Reason, ...] = ()
+        if self.movement_factor is not None and self.movement_doubt is not None:
+            more_pct = 100.0 * (self.movement_factor - 1.0)
+            sizes = {"more_pct": more_pct, "by_pct": abs(more_pct), "sure_pct": 100.0 * self.movement_doubt}
+            how = "alike" if abs(more_pct) < 0.5 else ""
+            what, part = (Reason("learned-movement", {"how": how, "part": part, **sizes}),), "it"
+        pace, sure = round(self.rate_factor, 1), round(self.rate_doubt, 1)
+        how = "unknown" if self.rate_doubt > WORTH_SAYING * DOUBT_FACTOR else "alike" if pace == 1.0 else ""
+        rate = Reason("learned-rate", {"how": how, "part": part, "pace": pace, "sure": sure})
+        return Reason("learned", {"measured_count": self.count, "what": (*what, rate)})
 
     @property
     def moves_doubt_share(self) -> float | None:

@@ -110,7 +110,7 @@ def rows_of(session, body):
     ).all()
 
 
-def test_learning_can_be_switched_off_and_on_again(furnished):
+def test_learning_can_be_switched_off_and_that_taken_back(furnished):
     shop, never = furnished(), furnished()
     end = shop.hour(DAYS * 24)
     never.change(lambda session: set_learning(session, False))
@@ -119,12 +119,12 @@ def test_learning_can_be_switched_off_and_on_again(furnished):
         measure(never, one)
     shop.evaluate(end)
     taught = shop.computed()
-    shop.change(lambda session: set_learning(session, False))
+    choice = shop.act(lambda session: set_learning(session, False))
     shop.evaluate(end)
     never.evaluate(end)
     assert learned(shop, 1, 2, 3) == {}
     assert shop.computed() == never.computed()
-    shop.change(lambda session: set_learning(session, True))
+    shop.take_back(choice)
     shop.evaluate(end)
     assert shop.computed() == taught
 

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from model.wood.learning import RATE_SD, RATES, learn
+from model.wood.learning import RATE_SD, RATES, Learned, learn
+from model.words.display import Display
+from model.words.reasons import in_sentences
 from tests.wood.learning_cases import SIZE_SD_MM, START_PCT, course_of, lanes, true_parts
 
 DAYS = tuple(range(30, 361, 30))
@@ -64,3 +66,21 @@ def test_a_meter_tells_of_speed_and_moisture_and_nothing_of_movement(course):
     assert last.learned.moves == 1.0
     assert last.learned.rate_doubt < 2.0
     assert last.variance_pct2 < 0.5**2
+
+
+@pytest.mark.parametrize("units", ["inch", "metric"])
+def test_what_was_learned_is_said_the_same_in_both_unit_systems(units):
+    # A factor has no unit, so nothing in it may depend on them.
+    def said(learned):
+        return in_sentences(learned.told("the door panel"), Display(units)).replace("\u00a0", " ")
+
+    assert said(Learned(1.12, 0.05, 0.61, 1.52, 6)) == (
+        "By six measurements, the door panel moves 12 % more than the book says, sure to ± 5 %, and it "
+        "follows its air 0.6 times as fast as the book says, sure to a factor of 1.5."
+    )
+    assert said(Learned(None, None, 1.02, 1.97, 1)) == (
+        "By one measurement, how fast the door panel follows its air is known no better than by the book, "
+        "to a factor of 2."
+    )
+    assert "moves 8 % less" in said(Learned(0.92, 0.1, 1.0, 1.4, 3))
+    assert "follows its air as fast as the book says" in said(Learned(0.92, 0.1, 1.0, 1.4, 3))

@@ -197,6 +197,8 @@ def facts(stack: StackNow, view: View) -> list[Any]:
         told.append(f" It holds {holds} now.")
         if stack.moisture.mc_doubt_pct > METER_UNCERTAINTY_PCT:
             told.append(f" Metering it today brings that to about ± {METER_UNCERTAINTY_PCT:g} %.")
+    if stack.learned is not None:
+        told.append(f" {in_sentences(stack.learned.told('this stack'), view.display)}")
     return told
 
 

@@ -63,7 +63,11 @@ def _shared_end(words: Sequence[Sequence[str]]) -> list[str]:
 
 def alike_parts(members: Sequence[MemberNow]) -> list[list[MemberNow]]:
     """Parts of the same wood, size and finish that hold the same moisture, in the piece's order."""
-    return _grouped(members, lambda member: (_plain(member.document), _moisture(member)))
+
+    def like(member: MemberNow) -> Any:
+        return _plain(member.document), _moisture(member), repr(member.learned)
+
+    return _grouped(members, like)
 
 
 def alike_fits(piece: PieceNow) -> list[list[FitNow]]:
@@ -276,6 +280,14 @@ def _what_shrinks(
     return aside(*prose(least_sure))
 
 
+def _learned(member: MemberNow, display: Display) -> list[Child]:
+    """What was learned of a part by what was measured on it."""
+    if member.learned is None:
+        return []
+    told = in_sentences(member.learned.told("it"), display)
+    return [html.Div(prose(told), className="soft small")]
+
+
 def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Display) -> list[Child]:
     member = alike[0]
     moisture = member.moisture
@@ -309,7 +321,7 @@ def _part_row(alike: Sequence[MemberNow], sure: PieceDoubts | None, display: Dis
     # Each part of the row can be led to: a drawing of the case does.
     anchors = [html.Span(id=part_anchor(one.name)) for one in alike]
     return [
-        [*anchors, called_together([one.name for one in alike]) + many],
+        [*anchors, called_together([one.name for one in alike]) + many, *_learned(member, display)],
         ", ".join(str(word) for word in (member.document.get("species"), grain or cut) if word),
         num(wide),
         change,

@@ -15,11 +15,16 @@ from dashboard.pages.shop import notices
 from dashboard.paper.sheet import contact_of, keep_contact
 from dashboard.say.service_words import five_lines
 from dashboard.shell.view import Context, Route, View
+from model.records.acts.learning_switch import is_learning, set_learning
 from model.records.queries import overview as queries
 from model.records.queries.service import service_now
 from model.words import display as say
 
 WORDS = {"ingest": "listening to sensors", "watch": "working out wood", "supervisor": "keeping both running"}
+LEARNS = {
+    True: "Each part moves as its own measurements say.",
+    False: "Each part moves as the book says.",
+}
 CONTACT = Form(
     "contact",
     "Keep this",
@@ -27,6 +32,19 @@ CONTACT = Form(
         Asked("name", "Name", placeholder="The bench by the river"),
         Asked("line", "Telephone or address"),
         Asked("link", "Link", hint="https://, mailto: or tel:; becomes a square code to scan"),
+    ),
+)
+LEARNING = Form(
+    "learning",
+    "Keep this",
+    (
+        Asked(
+            "on",
+            "Learn from what is measured",
+            "flag",
+            options=(("yes", "Yes"), ("no", "No, keep to the book's figures")),
+            usual=True,
+        ),
     ),
 )
 
@@ -46,6 +64,7 @@ def layout(view: View) -> html.Main:
         labels = glue.adhesives_part(session, view)
         told = notices.notices_part(session, view)
         called = contact_part(session, view)
+        learning = learning_part(session, view)
     return sheet(
         title,
         part(
@@ -63,6 +82,7 @@ def layout(view: View) -> html.Main:
         told,
         labels,
         called,
+        learning,
         part("Running", listed(lines, className=None), health_facts(health, view)),
         part("Who may look", *access(view)),
         part(
@@ -162,9 +182,22 @@ def contact_part(session: Session, view: View) -> Child:
     )
 
 
+def learning_part(session: Session, view: View) -> Child:
+    """Whether measurements teach, and the form."""
+    return part(
+        "Learning",
+        html.P(
+            "The book's figures are those of a kind of wood. What you meter, measure or read off a gap "
+            "says how much that part moves and how fast it follows its air. It counts for no other part."
+        ),
+        LEARNING.laid_out(view, record={"on": is_learning(session)}),
+    )
+
+
 def register(app: Dash, context: Context) -> None:
     """The form's answer."""
     CONTACT.answers(app, context, name_contact)
+    LEARNING.answers(app, context, choose_learning)
 
 
 def name_contact(_number: int, typed: dict[str, Any], view: View) -> Act:
@@ -177,6 +210,15 @@ def name_contact(_number: int, typed: dict[str, Any], view: View) -> Act:
         said = f"{name or line} stands on the client sheets from now on." if name or line else ""
         back = f"{before.name or before.line or 'Nobody'} stands on the client sheets again."
         return done(revision, said or "The client sheets name nobody to call.", back)
+
+
+def choose_learning(_number: int, typed: dict[str, Any], view: View) -> Act:
+    """Whether measurements teach from now on, and from the first of them."""
+    on = bool(LEARNING.read(typed, view)["on"])
+    with doing(view, "choice about learning") as (session, revision):
+        before = is_learning(session)
+        set_learning(session, on)
+        return done(revision, LEARNS[on], LEARNS[before])
 
 
 ROUTES = [Route("/settings", layout, live=False)]

@@ -17,11 +17,15 @@ def is_learning(session: Session) -> bool:
 
 
 def set_learning(session: Session, on: bool) -> None:
-    """Keep the choice; what was computed of measured wood since its first measurement is computed again."""
-    if on == is_learning(session):
-        return
+    """Keep the choice, from the first measurement on."""
+    if on != is_learning(session):
+        session.merge(Preference(name=KEPT_AS, value={"on": on}))
+        learn_anew(session)
+
+
+def learn_anew(session: Session) -> None:
+    """Have everything computed again of measured wood since its first measurement."""
     note_change(session)
-    session.merge(Preference(name=KEPT_AS, value={"on": on}))
     first = (
         select(BodyRow, func.min(Measurement.at))
         .join(Measurement, Measurement.body_id == BodyRow.id)

@@ -16,6 +16,8 @@ from model.records.acts.invalidation import (
     note_change,
     rewind,
 )
+from model.records.acts.learning_switch import KEPT_AS as LEARNING
+from model.records.acts.learning_switch import learn_anew
 from model.records.acts.trusted import mark_correction
 from model.records.schema.tables import AirHour, BodyRow, Hanging, PieceRow, Place, Sensor
 from model.records.schema.types import EPOCH, from_epoch_ms
@@ -73,6 +75,8 @@ def recompute(session: Session, rows: Sequence[tuple[str, Any, Row | None, Row |
                     mark_hours(session, [state["sensor_id"]], *_span(state))
             case "correction":
                 mark_correction(session, states[0]["sensor_id"], from_epoch_ms(states[0]["since_at"]))
+            case "preference" if key == LEARNING:
+                learn_anew(session)
             case "place" if one is not None and other is not None:
                 if one["wood_offset_c"] != other["wood_offset_c"]:
                     for hanging in session.scalars(select(Hanging).where(Hanging.place_id == key)):

@@ -18,6 +18,7 @@ from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.design.cautions import provenance
 from model.wood.design.comfort import Comfort
 from model.wood.doubt import doubt_document
+from model.wood.learning import Learned
 from model.wood.reason import Reason
 from model.words.display import Display, plain
 from model.words.reasons import in_sentences
@@ -121,6 +122,7 @@ class Standings:
             **{name: judged[name] for name in judged if name != "now"},
             **_moisture(stack.moisture),
             intake=self._intake(stack),
+            **_learned(stack.learned, "rate_factor", "rate_doubt"),
         )
 
     def ready(self, ready: Ready) -> records.ReadyRecord:
@@ -170,7 +172,8 @@ class Standings:
                 "width_doubt_mm": doubt.total,
                 "doubt": doubt_document(doubt, shrink) | {"reason": said},
             }
-        return _made(records.PartRecord, name=member.name, **_moisture(member.moisture), **doubted)
+        learned = _learned(member.learned, "movement_factor", "movement_doubt", "rate_factor", "rate_doubt")
+        return _made(records.PartRecord, name=member.name, **_moisture(member.moisture), **doubted, **learned)
 
     def _fit(self, fit: FitNow, sure: PieceDoubts | None) -> records.FitRecord:
         return _made(
@@ -288,6 +291,10 @@ def _limit(fit: FitNow, margin: MarginNow, sure: PieceDoubts | None) -> records.
         clears=clears,
         **{name: getattr(margin, name) for name in ("direction", "severity", "margin_mm", "play_mm")},
     )
+
+
+def _learned(learned: Learned | None, *names: str) -> dict[str, float | None]:
+    return {name: None if learned is None else getattr(learned, name) for name in names}
 
 
 def _moisture(moisture: Moisture | None) -> dict[str, Any]:

@@ -85,7 +85,7 @@ def _learn(
     at: dict[int, States] = {}
     states = States.blank(len(lanes))
     for hour in hours:
-        states = run([wood], states, airs, hour).states
+        states = run([wood], states, airs, hour, midnights=False).states
         at[hour] = states
     return {body.id: _steps(body, rows, at, lanes, fits) for body in taught}
 

@@ -226,32 +226,32 @@ def versions(
     changes += [(hour, "gap", None, value) for hour, value in fit.gaps]
     changes.sort(key=lambda change: change[:2])
     learned = {step.hour for body in members for step in body.steps}
+
+    def known_at(hour: int) -> Fit:
+        """The fit as its parts move, from its beginning."""
+        before = [change for change in changes if change[0] <= hour]
+        return _taken_up(_moving(fit.fit, members, hour), before, members, moisture_then)
+
     found: list[tuple[Fit, int, int]] = []
-    now, since = fit.fit, first
+    now, since = known_at(first), first
     for hour in sorted({change[0] for change in changes} | learned):
-        if hour >= end:
-            break
-        if hour in learned:  # from its beginning, as it moves
-            new = _taken_up(
-                _moving(fit.fit, members, hour),
-                [change for change in changes if change[0] <= hour],
-                members,
-                moisture_then,
-            )
+        if not first < hour < end:
+            continue
+        if hour in learned:
+            new = known_at(hour)
         else:
             new = _taken_up(now, [change for change in changes if change[0] == hour], members, moisture_then)
-        if new is now:
-            continue
-        if hour > since:
+        if new is not now:
             found.append((now, since, hour))
-            since = hour
-        now = new
+            now, since = new, hour
     return [*found, (now, since, end)]
 
 
 def _moving(fit: Fit, members: Sequence[SolverMember], hour: int) -> Fit:
     """A fit whose parts move as was learned of each up to an hour."""
     learned = {body.name: body.learned_by(hour) for body in members}
+    if not any(learned.values()):
+        return fit
 
     def moved(member: Member) -> Member:
         known = learned[member.name]

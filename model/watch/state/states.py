@@ -148,6 +148,8 @@ def run(
     airs: Mapping[int, HourlyAir],
     until: int,
     ends: Sequence[int] | None = None,
+    *,
+    midnights: bool = True,
 ) -> Run:
     """Take the bodies of some owners from their states to an hour.
 
@@ -162,6 +164,8 @@ def run(
         The hour to reach.
     ends : sequence of int, optional
         The last hour of each owner, where it is followed less far than that.
+    midnights : bool
+        Whether the states of each midnight are recorded.
     """
     bodies = tuple(body for owner in owners for body in owner.bodies)
     n = len(bodies)
@@ -178,7 +182,8 @@ def run(
 
     events = _events(owners, bodies, states, reached, until)
     cuts = {event.hour for event in events} | set(begins[begins < until].tolist()) | {until}
-    cuts |= set(range(first - first % DAY_H + DAY_H, until + 1, DAY_H))
+    if midnights:
+        cuts |= set(range(first - first % DAY_H + DAY_H, until + 1, DAY_H))
     by_hour: dict[int, list[_Event]] = {}
     for event in events:
         by_hour.setdefault(event.hour, []).append(event)
@@ -294,8 +299,11 @@ class _Running:
     def _widen(self, active: Ints, estimated: NDArray[np.bool_]) -> None:
         """Carry the variance and the count of estimated hours over some steps."""
         variance, count = self._states.variance_pct2[active], self._states.estimated_hours[active]
-        settling, settled = self._settling[active], MODEL_SD_PCT**2
+        settling, settled, none = self._settling[active], MODEL_SD_PCT**2, np.zeros_like(count)
         for step in estimated:
+            if not step.any():
+                variance, count = settled + (variance - settled) * settling, none
+                continue
             widest = np.maximum(variance, WIDEST_SD_PCT**2)
             grown = np.minimum((np.sqrt(variance) + BRIDGED_SD_PCT_PER_H) ** 2, widest)
             variance = np.where(step, grown, settled + (variance - settled) * settling)
