@@ -30,7 +30,7 @@ def step_widths_mm(units: Units) -> tuple[float, ...]:
 
 @dataclass(frozen=True)
 class StripReading:
-    """A letter read off a strip, as a gap with one standard deviation [mm]."""
+    """A letter read off a strip, as a gap and its ± to the 10th and 90th percentile [mm]."""
 
     gap_mm: float
     uncertainty_mm: float
@@ -58,8 +58,8 @@ def read_letter(letter: str, units: Units) -> StripReading:
     at = LETTERS.index(plain)
     lower = (widths[at] - widths[at - 1]) / 2.0 if at else widths[0] / 2.0
     upper = (widths[at + 1] - widths[at]) / 2.0 if at + 1 < len(widths) else lower
-    # Whatever lies nearest to this bar is equally likely: the deviation of an even spread.
-    return StripReading(widths[at], (lower + upper) / 12.0**0.5)
+    # Whatever lies nearest to this bar is equally likely: eight tenths of an even spread.
+    return StripReading(widths[at], 0.4 * (lower + upper))
 
 
 def letter_for(gap_mm: float, units: Units) -> str:

@@ -146,8 +146,29 @@ class ComparedRecord(JsonDocument):
     predicted: float | None
     measured: float
     uncertainty: float
+    """± of the measurement, to the 10th and the 90th percentile."""
     how: str
     error: float | None
+    doubt: float | None
+    """± of the prediction, as known just before the measurement."""
+    known_at: Instant | None
+    """The instant up to which the prediction knew."""
+    band_low: float | None
+    band_high: float | None
+    """Between the two a reading as good as this one should lie, eight times in ten."""
+    is_within: bool | None
+    is_letter: bool
+    """Read by a client off the gap strip."""
+
+
+class CoverageRecord(JsonDocument):
+    """How many readings had a band, and how many lay within it: 8 in 10 should."""
+
+    count: int
+    within: int
+    letters: int
+    """Of `count` those read by clients off the gap strip."""
+    letters_within: int
 
 
 class AgreementSpreadRecord(OpenDocument):
@@ -163,6 +184,8 @@ class ForetoldRecord(JsonDocument):
     compared: list[ComparedRecord]
     by_piece: dict[str, list[AgreementSpreadRecord]]
     overall: list[AgreementSpreadRecord]
+    coverage: CoverageRecord
+    coverage_by_piece: dict[str, CoverageRecord]
 
 
 class PercentilesRecord(JsonDocument):

@@ -255,11 +255,11 @@ def foretold(
     units: UnitsText = None,
     as_json: AsJson = False,
 ) -> None:
-    """What was foretold against what was measured, with bias and spread."""
+    """What was foretold against what was measured: how many lay in their band, bias and spread."""
     from dashboard.paper.sheet import piece_row
     from model.answers.record_of_fact import agreement_document
     from model.answers.validation import agreement
-    from model.words.record_text import spread_sentence
+    from model.words.record_text import coverage_sentences, difference_said, spread_sentence
 
     store, now = open_book()
     with store.session() as session:
@@ -284,11 +284,15 @@ def foretold(
             one.fit or one.member,
             one.quantity,
             told(one.predicted, one.quantity),
+            "-" if one.doubt is None else f"± {difference_said(one.quantity, one.doubt, display)}",
             told(one.measured, one.quantity),
+            {None: "-", True: "yes", False: "no"}[one.is_within],
         ]
         for one in found.compared
     ]
-    give_table(["when", "piece", "where", "what", "foretold", "measured"], rows)
+    give_table(["when", "piece", "where", "what", "foretold", "doubt", "measured", "in its band"], rows)
+    for sentence in coverage_sentences(vars(found.coverage)):
+        say(sentence)
     for spread in found.overall:
         say(spread_sentence(vars(spread), display))
 

@@ -6,7 +6,15 @@ from datetime import datetime
 from math import exp, sqrt
 
 from model.records.queries.answers import FitNow, MemberNow, Moisture, PieceNow
-from model.wood.doubt import DoubtBySource, Knowledge, advice_now, as_measured, margin_doubts, width_doubt
+from model.wood.doubt import (
+    DoubtBySource,
+    Knowledge,
+    advice_now,
+    as_measured,
+    gap_doubt,
+    margin_doubts,
+    width_doubt,
+)
 from model.wood.fits import Fit
 from model.wood.material.member import Member
 from model.wood.moisture.time_constant import time_constant_h
@@ -52,10 +60,29 @@ def fit_doubts(piece: Piece, now: PieceNow, fit: str) -> dict[str, DoubtBySource
     return _of_fit(piece.fits[fit], row, now.members, found)
 
 
+def width_doubt_mm(member: Member, row: MemberNow) -> float:
+    """The ± of a part's width [mm], as the book has it at the instant of its moisture."""
+    return width_doubt(*_known(member, row, row.re_measured)).total
+
+
+def gap_doubt_mm(fit: Fit, row: FitNow, parts: Mapping[str, tuple[Member, MemberNow]]) -> float:
+    """The ± of what a feeler gauge would measure at a fit [mm], its parts as recorded and as the book has
+    them at the instant of their moisture."""
+    found = {name: _known(member, one, one.re_measured) for name, (member, one) in parts.items()}
+    return gap_doubt(*_since_read(fit, row, [one for _, one in parts.values()], found)).total
+
+
 def _of_fit(
     fit: Fit, row: FitNow, parts: Sequence[MemberNow], found: Mapping[str, tuple[Member, Knowledge]]
 ) -> dict[str, DoubtBySource]:
     """The doubts of a fit's margins, its parts as last measured, or since its last gap was read."""
+    return margin_doubts(*_since_read(fit, row, parts, found))
+
+
+def _since_read(
+    fit: Fit, row: FitNow, parts: Sequence[MemberNow], found: Mapping[str, tuple[Member, Knowledge]]
+) -> tuple[Fit, dict[str, Knowledge]]:
+    """A fit with its parts as last measured, or since its last gap was read, and what is known of each."""
     since = dict(found)
     for part in parts:
         if part.name in row.gap_read and part.name in {member.name for member in fit.members}:
@@ -71,7 +98,7 @@ def _of_fit(
         last, _ = since[member.name]
         if (last.width_mm, last.mc_pct) != (member.width_mm, member.mc_pct):
             fit = fit.re_measured(member.name, last.width_mm, last.mc_pct)
-    return margin_doubts(fit, {name: knowledge for name, (_, knowledge) in since.items()})
+    return fit, {name: knowledge for name, (_, knowledge) in since.items()}
 
 
 def _known(

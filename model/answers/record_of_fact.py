@@ -120,11 +120,23 @@ def agreement_document(found: Agreement) -> dict[str, Any]:
         "compared": [_compared(one) for one in found.compared],
         "by_piece": {name: [vars(spread) for spread in own] for name, own in found.by_piece.items()},
         "overall": [vars(spread) for spread in found.overall],
+        "coverage": vars(found.coverage),
+        "coverage_by_piece": {name: vars(found.of_piece(name).coverage) for name in found.by_piece},
     }
 
 
 def _compared(one: Compared) -> dict[str, Any]:
-    return {**vars(one), "at": _iso(one.at), "error": one.error}
+    low, high = one.band or (None, None)
+    return {
+        **vars(one),
+        "at": _iso(one.at),
+        "known_at": _iso(one.known_at),
+        "error": one.error,
+        "band_low": low,
+        "band_high": high,
+        "is_within": one.is_within,
+        "is_letter": one.is_letter,
+    }
 
 
 def _iso(at: datetime | None) -> str | None:

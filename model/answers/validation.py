@@ -1,20 +1,30 @@
-"""Predictions beside measurements: bias and spread, per piece and over all.
+"""Predictions beside measurements: the band of each, bias, spread and coverage, per piece and over all.
 
 The prediction for a width, a gap or a moisture content rests on the moisture followed up to just before it
-and on every earlier measurement, never on this one or a later one.
+and on every earlier measurement, never on this one or a later one. So does its band: in `EXPECTED_SHARE` of
+cases a reading should lie within the prediction's doubt and its own, added as independent ones are [1]_.
+
+References
+----------
+.. [1] JCGM 100:2008, "Guide to the expression of uncertainty in measurement", 5.1.2: the root of the sum of
+   squares; 10th to 90th percentile of a normal distribution hold 8 in 10.
 """
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from math import hypot
 from statistics import mean, stdev
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from model.answers.doubts import gap_doubt_mm, width_doubt_mm
 from model.records.acts.book import load_piece
+from model.records.queries.answers import FitNow, MemberNow, Moisture, of_row
 from model.records.schema.tables import Checkpoint, Measurement, MemberRow, PieceRow
+from model.wood.doubt import TEN_PERCENT_SD, start_doubt_pct
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
 from model.wood.material.member import Member as WoodMember
@@ -23,16 +33,24 @@ from model.wood.piece import Piece as WoodPiece
 Pairs = dict[str, tuple[float, float]]
 """Width [mm] and the moisture content it was measured at [%], by member."""
 
+Sized = dict[str, tuple[datetime, float, Moisture]]
+"""When a size was measured, the size [mm] and what the part held then, by member."""
+
 NEAR_ENOUGH = timedelta(hours=49)
 """A prediction rests on a checkpoint at most two days before the measurement; wood is slow."""
+EXPECTED_SHARE = 0.8
+"""Of readings that should lie within their band."""
+LETTER = "gap strip"
+"""How a letter that a client read is measured."""
 
 
 @dataclass(frozen=True)
 class Compared:
     """One measurement beside what was predicted for it.
 
-    `predicted`, `measured` and `uncertainty` (the ± of the measurement) are in the unit of
-    the quantity; a prediction is none where the moisture was not followed then.
+    `predicted`, `measured`, `doubt` and `uncertainty` (the ± of the prediction and of the measurement, 10th
+    to 90th percentile) are in the unit of the quantity. What rests on the prediction is none where the
+    moisture was not followed then; `known_at` is the instant up to which the prediction knew.
     """
 
     piece: str
@@ -44,11 +62,52 @@ class Compared:
     measured: float
     uncertainty: float
     how: str
+    doubt: float | None = None
+    known_at: datetime | None = None
 
     @property
     def error(self) -> float | None:
         """Predicted less measured."""
         return None if self.predicted is None else self.predicted - self.measured
+
+    @property
+    def band(self) -> tuple[float, float] | None:
+        """Between which a reading as good as this one should lie, eight times in ten."""
+        if self.predicted is None or self.doubt is None:
+            return None
+        either_way = hypot(self.doubt, self.uncertainty)
+        return self.predicted - either_way, self.predicted + either_way
+
+    @property
+    def is_within(self) -> bool | None:
+        """Whether it lay in the band."""
+        return None if self.band is None else self.band[0] <= self.measured <= self.band[1]
+
+    @property
+    def is_letter(self) -> bool:
+        """Whether it is a letter that a client read off the gap strip."""
+        return self.how == LETTER
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How many readings had a band, and how many lay within it; of those the clients' letters."""
+
+    count: int
+    within: int
+    letters: int
+    letters_within: int
+
+    @classmethod
+    def of(cls, compared: Sequence[Compared]) -> "Coverage":
+        banded = [one for one in compared if one.band is not None]
+        letters = [one for one in banded if one.is_letter]
+        return cls(
+            len(banded),
+            sum(one.is_within is True for one in banded),
+            len(letters),
+            sum(one.is_within is True for one in letters),
+        )
 
 
 @dataclass(frozen=True)
@@ -64,11 +123,20 @@ class Spread:
 
 @dataclass(frozen=True)
 class Agreement:
-    """Every measurement that could be predicted, with bias and spread per piece and over all."""
+    """Every measurement with its prediction; bias, spread and coverage per piece and over all."""
 
     compared: tuple[Compared, ...]
     by_piece: dict[str, tuple[Spread, ...]]
     overall: tuple[Spread, ...]
+
+    @property
+    def coverage(self) -> Coverage:
+        return Coverage.of(self.compared)
+
+    def of_piece(self, name: str) -> "Agreement":
+        """The same of one piece alone."""
+        own = self.by_piece.get(name, ())
+        return Agreement(tuple(one for one in self.compared if one.piece == name), {name: own}, own)
 
 
 def agreement(session: Session, now: datetime, piece_id: int | None = None) -> Agreement:
@@ -112,33 +180,104 @@ def spreads(compared: Sequence[Compared]) -> tuple[Spread, ...]:
 
 
 class _Followed:
-    """A member's mean moisture content at its checkpoints."""
+    """What a member held at its checkpoints, as the watch keeps it."""
 
-    def __init__(self, session: Session, member: MemberRow) -> None:
-        rows = session.execute(
-            select(Checkpoint.at, Checkpoint.mc_mean_pct)
-            .where(Checkpoint.body_id == member.id)
-            .order_by(Checkpoint.at)
-        ).all()
-        self._at = [row.at for row in rows]
-        self._mc = [row.mc_mean_pct for row in rows]
+    def __init__(self, session: Session, member: MemberRow, start_doubt_pct: float) -> None:
+        kept = [column for column in Checkpoint.__table__.columns if column.name != "profile_pct"]
+        rows = session.execute(select(*kept).where(Checkpoint.body_id == member.id).order_by(Checkpoint.at))
+        self._held = [of_row(Moisture, row) for row in rows]
         # The moisture a member was recorded with is known too, before the first checkpoint.
-        if not self._at or member.start_at < self._at[0]:
-            self._at.insert(0, member.start_at)
-            self._mc.insert(0, member.start_mc_pct)
+        if not self._held or member.start_at < self._held[0].at:
+            start, variance = member.start_mc_pct, (start_doubt_pct / TEN_PERCENT_SD) ** 2
+            self._held.insert(0, Moisture(member.start_at, start, start, start, start, None, 0, variance))
+        self._at = [held.at for held in self._held]
 
-    def before(self, at: datetime) -> float | None:
+    def before(self, at: datetime) -> Moisture | None:
         """At the last checkpoint before an instant, so that what was measured then has no part in it."""
         return self._near(bisect_left(self._at, at) - 1, at)
 
-    def by(self, at: datetime) -> float | None:
+    def by(self, at: datetime) -> Moisture | None:
         """At the last checkpoint up to an instant, as the watch takes it up."""
         return self._near(bisect_right(self._at, at) - 1, at)
 
-    def _near(self, row: int, at: datetime) -> float | None:
+    def _near(self, row: int, at: datetime) -> Moisture | None:
         if row < 0 or at - self._at[row] > NEAR_ENOUGH:
             return None
-        return self._mc[row]
+        return self._held[row]
+
+
+class _Known:
+    """What is known of a piece's sizes, measurement by measurement."""
+
+    def __init__(self, session: Session, row: PieceRow, piece: WoodPiece) -> None:
+        self.piece = piece
+        self._rows = {member.name: member for member in row.members}
+        self._followed = {
+            name: _Followed(session, member, start_doubt_pct(piece.members[name]))
+            for name, member in self._rows.items()
+        }
+        self._fit_rows = {fit.name: fit for fit in row.fits}
+        self.pairs: Pairs = {name: (member.width_mm, member.mc_pct) for name, member in piece.members.items()}
+        self.fits: dict[str, Fit] = dict(piece.fits)
+        self._widths: Sized = {}
+        self._gaps: dict[str, Sized] = {}
+
+    def _now(self, name: str, at: datetime) -> MemberNow:
+        held = self._followed[name].before(at)
+        row = self._rows[name]
+        return of_row(MemberNow, row, moisture=held, re_measured=self._widths.get(name))
+
+    def predict(
+        self, one: Measurement, name: str, fit_name: str | None
+    ) -> tuple[float, float, datetime] | None:
+        """What a measurement should find, the ± of that, and the instant up to which it was known."""
+        if one.quantity == "gap_mm":
+            return None if fit_name is None else self._gap(fit_name, one.at)
+        row = self._now(name, one.at)
+        if row.moisture is None:
+            return None
+        held, member = row.moisture, self.piece.members[name]
+        if one.quantity == "mc_pct":
+            return held.mc_mean_pct, held.mc_doubt_pct, held.at
+        width_mm = _width(member, self.pairs[name], held.mc_mean_pct)
+        return width_mm, width_doubt_mm(member, row), held.at
+
+    def _gap(self, fit_name: str, at: datetime) -> tuple[float, float, datetime] | None:
+        fit = self.fits[fit_name]
+        rows = {member.name: self._now(member.name, at) for member in fit.members}
+        held = {name: row.moisture for name, row in rows.items() if row.moisture is not None}
+        if len(held) < len(rows):
+            return None
+        gap = fit.gap_now({name: moisture.mc_mean_pct for name, moisture in held.items()})
+        if gap is None:
+            return None
+        fit_row = of_row(FitNow, self._fit_rows[fit_name], gap_read=self._gaps.get(fit_name, {}))
+        parts = {name: (self.piece.members[name], row) for name, row in rows.items()}
+        doubt_mm = gap_doubt_mm(self.piece.fits[fit_name], fit_row, parts)
+        return float(gap), doubt_mm, min(moisture.at for moisture in held.values())
+
+    def take_up(self, one: Measurement, name: str, fit_name: str | None) -> None:
+        """Take up a measurement for those after it, as the watch does."""
+        held = self._followed[name].by(one.at)
+        if one.quantity == "width_mm" and held is not None:
+            self.pairs[name] = (one.value, held.mc_mean_pct)
+            self._widths[name] = (one.at, one.value, held)
+            for key, fit in self.fits.items():
+                if any(member.name == name for member in fit.members):
+                    self.fits[key] = fit.re_measured(name, one.value, held.mc_mean_pct)
+        elif one.quantity == "gap_mm" and fit_name is not None:
+            then = {
+                member.name: self._followed[member.name].by(one.at) for member in self.fits[fit_name].members
+            }
+            known = {key: value for key, value in then.items() if value is not None}
+            if len(known) < len(then):
+                return
+            try:
+                mc = {key: value.mc_mean_pct for key, value in known.items()}
+                self.fits[fit_name] = self.fits[fit_name].with_gap(one.value, mc)
+            except BadInput:
+                return
+            self._gaps[fit_name] = {key: (one.at, one.value, value) for key, value in known.items()}
 
 
 def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
@@ -179,64 +318,31 @@ def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compa
     except BadInput:
         return [], {}, {}
     names = {member.id: member.name for member in row.members}
-    followed = {member.name: _Followed(session, member) for member in row.members}
-    pairs: Pairs = {name: (member.width_mm, member.mc_pct) for name, member in piece.members.items()}
-    fits: dict[str, Fit] = dict(piece.fits)
     fit_names = {fit.id: fit.name for fit in row.fits}
+    known = _Known(session, row, piece)
     found = []
     for one in measured:
-        name, at = names[one.body_id], one.at
-        mc = followed[name].before(at)
-        predicted: float | None = None
+        name = names[one.body_id]
         fit_name = fit_names.get(one.fit_id) if one.fit_id is not None else None
-        if one.quantity == "mc_pct":
-            predicted = mc
-        elif one.quantity == "width_mm" and mc is not None:
-            predicted = _width(piece.members[name], pairs[name], mc)
-        elif one.quantity == "gap_mm" and fit_name is not None:
-            predicted = _gap(fits[fit_name], followed, at)
+        predicted, doubt, known_at = known.predict(one, name, fit_name) or (None, None, None)
         found.append(
             Compared(
-                piece.name, name, fit_name, one.quantity, at, predicted, one.value, one.uncertainty, one.how
+                piece=piece.name,
+                member=name,
+                fit=fit_name,
+                quantity=one.quantity,
+                at=one.at,
+                predicted=predicted,
+                measured=one.value,
+                uncertainty=one.uncertainty,
+                how=one.how,
+                doubt=doubt,
+                known_at=known_at,
             )
         )
-        _take_up(one, name, fit_name, pairs, fits, followed)
-    return found, pairs, fits
+        known.take_up(one, name, fit_name)
+    return found, known.pairs, known.fits
 
 
 def _width(member: WoodMember, pair: tuple[float, float], mc_pct: float) -> float:
     return float(replace(member, width_mm=pair[0], mc_pct=pair[1]).width_at(mc_pct))
-
-
-def _gap(fit: Fit, followed: dict[str, _Followed], at: datetime) -> float | None:
-    mc = {member.name: followed[member.name].before(at) for member in fit.members}
-    known = {name: value for name, value in mc.items() if value is not None}
-    if len(known) < len(mc):
-        return None
-    gap = fit.gap_now(known)
-    return None if gap is None else float(gap)
-
-
-def _take_up(
-    one: Measurement,
-    name: str,
-    fit_name: str | None,
-    pairs: Pairs,
-    fits: dict[str, Fit],
-    followed: dict[str, _Followed],
-) -> None:
-    """Take up a measurement for those after it, as the watch does."""
-    mc = followed[name].by(one.at)
-    if one.quantity == "width_mm" and mc is not None:
-        pairs[name] = (one.value, mc)
-        for key, fit in fits.items():
-            if any(member.name == name for member in fit.members):
-                fits[key] = fit.re_measured(name, one.value, mc)
-    elif one.quantity == "gap_mm" and fit_name is not None:
-        then = {member.name: followed[member.name].by(one.at) for member in fits[fit_name].members}
-        known = {key: value for key, value in then.items() if value is not None}
-        if len(known) == len(then):
-            try:
-                fits[fit_name] = fits[fit_name].with_gap(one.value, known)
-            except BadInput:
-                return

@@ -199,19 +199,40 @@ def _width_effects(member: Member, known: Knowledge) -> dict[str, NDArray[np.flo
 
 def margin_doubts(fit: Fit, known: Mapping[str, Knowledge]) -> dict[str, DoubtBySource]:
     """The doubt of what is left before each limit of a fit [mm], by the limit's name."""
+    names = [way.name for way in fit.ways(fit.references())]
 
-    def margins(x: Mapping[str, float]) -> NDArray[np.float64]:
+    def margins(shifted: Fit, mc: Mapping[str, Any]) -> list[float]:
+        return [float(way.margin_mm) for way in shifted.ways(mc)]
+
+    return dict(zip(names, _of_sizes(fit, known, margins, len(names)), strict=True))
+
+
+def gap_doubt(fit: Fit, known: Mapping[str, Knowledge]) -> DoubtBySource:
+    """The doubt of what a feeler gauge would measure at a fit that has a gap [mm]."""
+
+    def gap(shifted: Fit, mc: Mapping[str, Any]) -> list[float]:
+        return [float(shifted.gap_now(mc) or 0.0)]
+
+    return _of_sizes(fit, known, gap, 1)[0]
+
+
+def _of_sizes(
+    fit: Fit,
+    known: Mapping[str, Knowledge],
+    sizes: Callable[[Fit, Mapping[str, Any]], list[float]],
+    count: int,
+) -> list[DoubtBySource]:
+    """The doubts of some sizes of a fit [mm], of its parts as last measured and what they hold now."""
+
+    def figure(x: Mapping[str, float]) -> NDArray[np.float64]:
         changed = fit.with_members(lambda member: _shifted(member, known[member.name], x))
         if fit.mc_pct is not None:
             worst = max(known[member.name].start_doubt_pct for member in fit.members)
             object.__setattr__(changed, "mc_pct", max(fit.mc_pct + x["start"] * worst, 0.0))
-        return np.array([float(way.margin_mm) for way in changed.ways(_now(known, fit.members, x))])
+        return np.array(sizes(changed, _now(known, fit.members, x)))
 
-    found = effects(margins, _inputs(fit.members, known))
-    names = [way.name for way in fit.ways(fit.references())]
-    return dict(
-        zip(names, map(DoubtBySource, _by_source(found, _size_mm(fit.members), len(names))), strict=True)
-    )
+    found = effects(figure, _inputs(fit.members, known))
+    return [DoubtBySource(by) for by in _by_source(found, _size_mm(fit.members), count)]
 
 
 def advice_at_the_saw(doubt: DoubtBySource, known: Knowledge) -> Reason | None:

@@ -1,11 +1,12 @@
 """A record of fact as plain text for people, in a viewer's units."""
 
 from collections.abc import Mapping
+from math import comb
 from typing import Any
 
 from model.wood.units import MM_PER_INCH
 from model.words import display as say
-from model.words.display import NBSP, Display, counted, plain, said
+from model.words.display import NBSP, Display, counted, number_word, plain, said
 
 METRIC = Display("metric")
 
@@ -129,11 +130,45 @@ def _predicted_lines(found: Mapping[str, Any], display: Display) -> list[str]:
     for one in found["compared"]:
         quantity, predicted = one["quantity"], one["predicted"]
         before = "nothing" if predicted is None else quantity_said(quantity, predicted, display)
+        if one["doubt"] is not None:
+            before += f" ± {difference_said(quantity, one['doubt'], display)}"
         measured = quantity_said(quantity, one["measured"], display)
         lines.append(
             f"{one['at']}: {said(one['fit'] or one['member'])}: predicted {before}, measured {measured}"
         )
-    return [*lines, *(spread_sentence(spread, display) for spread in found["overall"])]
+    lines += [spread_sentence(spread, display) for spread in found["overall"]]
+    return [*lines, *coverage_sentences(found["coverage"])]
+
+
+def coverage_sentences(coverage: Mapping[str, int]) -> list[str]:
+    """How many readings lay within their band, how many should, and how many clients' letters are among them.
+
+    A share that chance alone brings in fewer than one of twenty such rows of readings is said to be too low.
+    """
+    count, within = coverage["count"], coverage["within"]
+    letters, inside = coverage["letters"], coverage["letters_within"]
+    if not count:
+        return []
+    if count == 1:
+        lay = f"One reading lay {'within' if within else 'outside'}"
+    else:
+        lay = f"{f'All {count}' if within == count else f'{within} of {count}'} readings lay within"
+    told = [f"{lay} the band that 8 in 10 should lie in."]
+    if _chance_of_so_few(within, count) < 0.05:
+        told.append("That is too few: sizes are less sure than they are said to be.")
+    if letters == 1:
+        told.append(f"One is a client's letter; it lay {'within' if inside else 'outside'} its band.")
+    elif letters:
+        told.append(f"{number_word(letters).capitalize()} are clients' letters, {inside} of them within.")
+    return told
+
+
+def _chance_of_so_few(within: int, count: int, share: float = 0.8) -> float:
+    """That at most so many of some readings lie within a band in which a share of them should."""
+    return sum(
+        comb(count, number) * share**number * (1.0 - share) ** (count - number)
+        for number in range(within + 1)
+    )
 
 
 def spread_sentence(spread: Mapping[str, Any], display: Display = METRIC) -> str:

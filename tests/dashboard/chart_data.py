@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from dashboard.figures.air import OverlaidAir, air_chart
-from dashboard.figures.compared import Off, compared_chart
+from dashboard.figures.compared import Against, compared_chart
 from dashboard.figures.moisture import moisture_chart
 from dashboard.figures.plot import Stretch
 from dashboard.figures.tide import Fan, Flag, Shore, tide_chart
@@ -106,6 +106,16 @@ CHARTS = {
         [Event(START + timedelta(days=2), "mc_pct", "pin meter", 9.0)],
     ),
     "compared": lambda: compared_chart(
-        [("Widths, in too large", [Off(START, 0.01, "back")])], YEAR, "Widths: one."
+        [
+            (
+                "Gaps, in wider than the forecast",
+                [
+                    Against(START, 0.01, 0.02, True, "back"),
+                    Against(START, -0.05, 0.02, False, "front"),
+                ],
+            )
+        ],
+        YEAR,
+        "One of two.",
     ),
 }

@@ -173,10 +173,16 @@ def test_a_stack_is_drawn_in_its_band_with_what_the_meter_said():
     assert breaks(named(chart, "mean")[0]) == 1
 
 
-def test_a_forecast_that_was_too_large_stands_above_the_line_of_what_was_measured():
-    (ring,) = CHARTS["compared"]().figure["data"]
-    assert ring["y"] == [0.01]
-    assert "as measured" in written(CHARTS["compared"]())
+def test_each_measurement_stands_beside_the_band_of_its_forecast():
+    band, letter, out, read = CHARTS["compared"]().figure["data"]
+    assert band["y"] == [-0.02, 0.02, None, -0.02, 0.02]
+    # Measured on one day they stand apart, each on its own bar.
+    assert (letter["x"], out["x"]) == ([band["x"][0]], [band["x"][3]])
+    assert letter["x"] != out["x"]
+    assert (letter["y"], letter["marker"]["symbol"]) == ([0.01], "circle-open")
+    assert (out["y"], out["marker"]["symbol"]) == ([-0.05], "square")
+    assert read["text"] == ["back", "front"]
+    assert "as foretold" in written(CHARTS["compared"]())
 
 
 # ---------------------------------------------------------------- thinning

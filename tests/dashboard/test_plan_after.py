@@ -270,8 +270,8 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     with book.store.session() as session:
         row = session.query(Measurement).one()
         assert (row.quantity, row.value, row.how) == ("gap_mm", pytest.approx(3.175), "gap strip")
-        # 7/64, 1/8 and 10/64 are the letters about it: half of each way, evenly likely.
-        assert row.uncertainty == pytest.approx(1.5 / 64 * 25.4 / 12**0.5)
+        # 7/64, 1/8 and 10/64 are the letters about it: half of each way, evenly likely, 8 in 10 of it.
+        assert row.uncertainty == pytest.approx(0.4 * 1.5 / 64 * 25.4)
         after = as_measured(session, drawer, now).fits["front"]
     # What was worked out from that hour on is taken back: the day before is the last that is known.
     now_pct = {"back": 8.0 - 0.12 * 13}
@@ -281,7 +281,9 @@ def test_a_letter_becomes_the_new_reference_and_is_taken_back(book, now, drawer)
     assert "about 1/8 ± 1/64 in now" in told
     assert "front, gap Feb 10" in told
     assert "gap strip" in told
-    assert "1 measurement beside what was foretold." in plain(foretold.layout(view))
+    trusted = plain(foretold.layout(view))
+    assert "One reading lay within the band that 8 in 10 should lie in." in trusted
+    assert "One is a client's letter; it lay within its band." in trusted
     acts.take_back(view, act.undo)
     assert "about 7/64 ± 3/64 in now" in plain(gap.layout(view, drawer))
 

@@ -138,7 +138,9 @@ def test_nothing_measured_is_said(recorded: Callable[..., Ran]) -> None:
     status, said, _ = recorded("foretold")
     assert (status, said.strip()) == (0, "Nothing has been measured since it was built.")
     status, out, _ = recorded("foretold", "Hall bench", "--json")
-    assert json.loads(out) == {"compared": [], "by_piece": {}, "overall": []}
+    nothing = {"count": 0, "within": 0, "letters": 0, "letters_within": 0}
+    by_nobody = {"compared": [], "by_piece": {}, "overall": [], "coverage_by_piece": {}}
+    assert json.loads(out) == {**by_nobody, "coverage": nothing}
 
 
 def test_a_drawn_case_is_planned_and_cut_from_its_file(paneltide: Callable[..., Ran], tmp_path: Path) -> None:

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from model.answers.record_of_fact import record_of_fact
+from model.answers.record_of_fact import agreement_document, record_of_fact
 from model.answers.validation import agreement, spreads
 from model.records.acts.measured import record_measurement
 from model.records.schema.tables import BodyRow, Checkpoint, FitRow, Measurement, Warning
 from model.watch.state.outlook_store import Outlooks
 from model.wood.errors import BadInput
-from model.words.record_text import record_text
+from model.words.record_text import coverage_sentences, record_text
 
 
 @pytest.fixture
@@ -80,6 +80,63 @@ def test_a_gap_and_a_meter_reading_are_foretold(followed: Any) -> None:
     assert 1.2 < gap.predicted < 2.5
     with followed.store.session() as session:
         assert len(agreement(session, hour(40 * 24)).compared) == 1
+
+
+def test_letters_in_their_band_are_counted_and_one_far_out_is_not(followed: Any) -> None:
+    """A client's first letter is as foretold; ten days on the gap is 4 mm wider: somebody planed the door."""
+    hour = followed.hour
+    days = (25, 35)
+
+    def record(session: Any, day: int, more_mm: float) -> None:
+        fit = next(fit for fit in session.query(FitRow) if fit.name == "front")
+        front, at = _body(session, "front"), hour(day * 24 + 5)
+        letter = record_measurement(session, front, "gap_mm", 1.5, at, 0.3, fit=fit, how="gap strip")
+        letter.value = agreement(session, at, 1).compared[-1].predicted + more_mm
+
+    for day, more_mm in zip(days, (0.2, 4.0), strict=True):
+        followed.change(lambda s, day=day, more_mm=more_mm: record(s, day, more_mm))
+        followed.evaluate(hour(40 * 24))
+    with followed.store.session() as session:
+        found = agreement(session, hour(40 * 24))
+    first, second = found.compared
+    assert first.is_letter
+    assert (first.is_within, second.is_within) == (True, False)
+    # What was read first makes the second surer: its front need no longer be followed from when it was built.
+    assert second.doubt < first.doubt
+    # 8 in 10 readings lie within forecast and reading together: the root of the sum of squares (GUM 5.1.2).
+    low, high = first.band
+    assert (high - low) / 2 == pytest.approx((first.doubt**2 + 0.3**2) ** 0.5)
+    assert timedelta(0) < first.at - first.known_at <= timedelta(days=1)
+    told = coverage_sentences(vars(found.coverage))
+    assert told == [
+        "1 of 2 readings lay within the band that 8 in 10 should lie in.",
+        "Two are clients' letters, 1 of them within.",
+    ]
+    document = agreement_document(found)
+    assert document["coverage"] == {"count": 2, "within": 1, "letters": 2, "letters_within": 1}
+    assert document["coverage_by_piece"] == {"Wall cabinet": document["coverage"]}
+
+
+def test_a_reading_after_this_one_changes_nothing_in_its_forecast_or_band(followed: Any) -> None:
+    hour = followed.hour
+    meter = ("back", "mc_pct", 6.4)
+
+    def read(session: Any, day: int) -> None:
+        name, quantity, value = meter
+        record_measurement(
+            session, _body(session, name), quantity, value, hour(day * 24 + 5), how="pin meter"
+        )
+
+    def first() -> Any:
+        followed.evaluate(hour(40 * 24))
+        with followed.store.session() as session:
+            return agreement(session, hour(40 * 24)).compared[0]
+
+    followed.change(lambda s: read(s, 20))
+    alone = first()
+    followed.change(lambda s: read(s, 30))
+    assert first() == alone
+    assert alone.doubt > 0.0
 
 
 def test_what_was_not_followed_is_not_foretold(shop: Any) -> None:

@@ -1,4 +1,4 @@
-"""Foretold against measured: every measurement beside what the book would have said, with bias and spread."""
+"""Foretold against measured: every measurement beside its forecast and the band it should lie in."""
 
 from collections.abc import Iterable
 from datetime import UTC, timedelta
@@ -7,21 +7,24 @@ import flask
 from dash import Dash, html
 
 from dashboard.figures import plot
-from dashboard.figures.compared import Off, compared_chart
+from dashboard.figures.compared import Against, compared_chart
 from dashboard.pages.frame import num, part, sheet, table
 from dashboard.shell.files import answer_file
 from dashboard.shell.view import Context, Route, View
-from model.answers.validation import Agreement, Spread, agreement
+from model.answers.validation import Agreement, Compared, agreement
 from model.records.schema.tables import Place
+from model.wood.units import MM_PER_INCH
 from model.words import display as say
 from model.words.cells import csv_text
 from model.words.display import Display
-from model.words.record_text import NAMES, difference_said, spread_sentence
+from model.words.record_text import NAMES, coverage_sentences, difference_said, spread_sentence
 
 MARGIN = timedelta(days=10)
 VALUES = "/values/foretold.csv"
-COLUMNS = ("timestamp_utc", "piece", "part_or_fit", "quantity", "foretold", "measured", "doubt", "with")
-WHATS = {"width_mm": "Widths", "gap_mm": "Gaps", "mc_pct": "Moisture"}
+COLUMNS = (
+    *("timestamp_utc", "piece", "part_or_fit", "quantity", "foretold", "band_low", "band_high"),
+    *("measured", "doubt", "with"),
+)
 
 
 def layout(view: View) -> html.Main:
@@ -35,60 +38,104 @@ def layout(view: View) -> html.Main:
             "Nothing has been measured against a forecast yet.",
             html.P("Measure a width, a gap or a moisture on a piece: it is set beside what was foretold."),
         )
+    alone = len(found.by_piece) == 1
     return sheet(
-        f"{known} measurement{'' if known == 1 else 's'} beside what was foretold.",
-        spreads_list(found.overall, view.display),
-        chart_part(found, zone, view),
+        headline(found),
+        agreement_list(found, view.display),
+        chart_of(found, zone, view),
         *[
-            part(name, spreads_list(spreads, view.display))
-            for name, spreads in found.by_piece.items()
-            if spreads
+            part(name, agreement_list(own, view.display), chart_of(own, zone, view, name))
+            for name in found.by_piece
+            if not alone and (own := found.of_piece(name)).coverage.count
         ],
         foretold_part(found, zone, view, named=True),
-        lead="Each forecast rests on what was known just before; the measurement itself has no part in it.",
+        lead="Each forecast is of the day before: it rests on the air and the measurements up to then. The "
+        "band is as wide as the forecast and the reading are unsure; 8 in 10 readings should lie in theirs.",
     )
 
 
-def chart_part(found: Agreement, zone: str, view: View) -> html.Section:
-    """Every forecast through time by how much it was off, a strip for each quantity."""
-    unit = "in" if view.units == "inch" else "mm"
-    offs: dict[str, list[Off]] = {}
-    for one in found.compared:
-        if one.error is None:
-            continue
-        off = one.error / 25.4 if unit == "in" and one.quantity != "mc_pct" else one.error
-        title = f"{WHATS[one.quantity]}, {'points' if one.quantity == 'mc_pct' else unit} too large"
-        way = "too large" if one.error > 0 else "too small"
-        says = (
-            f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}"
-        )
-        says += f"<br>{difference_said(one.quantity, abs(one.error), view.display)} {way}"
-        offs.setdefault(title, []).append(Off(one.at, off, says))
-    times = [off.at for quantity in offs.values() for off in quantity]
-    stretch = plot.Stretch(min(times) - MARGIN, max(times) + MARGIN, zone, view.units)
-    message = " ".join(spread_sentence(vars(spread), view.display) for spread in found.overall)
-    chart = compared_chart(list(offs.items()), stretch, message)
-    return part(
-        "Off by how much, through time", plot.placed(chart, "Forecasts beside what was measured", csv=VALUES)
+def headline(found: Agreement) -> str:
+    """How many readings lay within their band."""
+    return coverage_sentences(vars(found.coverage))[0]
+
+
+def agreement_list(found: Agreement, display: Display) -> html.Ul:
+    """Coverage, then bias and spread of each quantity."""
+    told = [
+        *coverage_sentences(vars(found.coverage)),
+        *(spread_sentence(vars(one), display) for one in found.overall),
+    ]
+    return html.Ul([html.Li(line) for line in told], className="rows")
+
+
+def chart_of(found: Agreement, zone: str, view: View, name: str = "") -> html.Figure | None:
+    """Every measurement beside the band of its forecast, through time, a strip for each quantity."""
+    banded = [one for one in found.compared if one.band is not None]
+    if not banded:
+        return None
+    against: dict[str, list[Against]] = {}
+    for one in banded:
+        against.setdefault(one.quantity, []).append(_against(one, zone, view))
+    titles = {
+        "mc_pct": "Moisture, points above the forecast",
+        "width_mm": f"Widths, {view.display.length_unit} wider than the forecast",
+        "gap_mm": f"Gaps, {view.display.length_unit} wider than the forecast",
+    }
+    times = [one.at for one in banded]
+    margin = max(MARGIN, (max(times) - min(times)) / 10)
+    stretch = plot.Stretch(min(times) - margin, max(times) + margin, zone, view.units)
+    marks = dict.fromkeys(one.mark for ones in against.values() for one in ones)
+    message = f"{coverage_sentences(vars(found.coverage))[0]} {_legend(marks)}"
+    strips = [(title, against[key]) for key, title in titles.items() if key in against]
+    chart = compared_chart(strips, stretch, message)
+    said = f"Forecasts beside what was measured{f' on {name}' if name else ''}"
+    return plot.placed(chart, said, csv=VALUES)
+
+
+def _legend(marks: Iterable[str]) -> str:
+    """What the marks that are drawn mean."""
+    shapes = {"in its band": "dot", "out of its band": "square"}
+    found = list(marks)
+    told = [f"{shapes[name].capitalize()}: {name}" for name in shapes if any(name in mark for mark in found)]
+    if any("letter" in mark for mark in found):
+        told.append("hollow: a client's letter")
+    return f"Bar: the band. {'; '.join(told)}."
+
+
+def _against(one: Compared, zone: str, view: View) -> Against:
+    assert one.predicted is not None
+    assert one.band is not None
+    per_unit = MM_PER_INCH if view.units == "inch" and one.quantity != "mc_pct" else 1.0
+    low, high = one.band
+    says = (
+        f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}: "
+        f"{_value(one.measured, one.quantity, view.display)}<br>foretold {_foretold(one, view.display)}"
     )
+    more, either_way = (one.measured - one.predicted) / per_unit, (high - low) / 2.0 / per_unit
+    return Against(one.at, more, either_way, one.is_letter, says)
 
 
-def spreads_list(spreads: Iterable[Spread], display: Display) -> html.Ul:
-    """Bias and spread of each quantity."""
-    return html.Ul([html.Li(spread_sentence(vars(one), display)) for one in spreads], className="rows")
+def _value(number: float, quantity: str, display: Display) -> str:
+    return say.mc(number) if quantity == "mc_pct" else display.length(number, finest=64)
+
+
+def _foretold(one: Compared, display: Display) -> str:
+    """What was foretold and its ±; where nothing was, why."""
+    if one.predicted is None or one.doubt is None:
+        return "not followed then"
+    if one.quantity == "mc_pct":
+        return f"{say.mc(one.predicted)} ± {say.points(one.doubt)}"
+    return display.with_doubt(one.predicted, one.doubt, finest=64)
 
 
 def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
-    """The table of what was measured and foretold, newest first; none where nothing was measured."""
+    """The table of what was measured and foretold, newest first; none where nothing was measured.
+
+    Of one piece, under its chart.
+    """
     if not found.compared:
         return None
     display = view.display
-
-    def value(number: float | None, quantity: str) -> str:
-        if number is None:
-            return "not followed then"
-        return say.mc(number) if quantity == "mc_pct" else display.length(number, finest=64)
-
     rows = []
     for one in reversed(found.compared):
         where = say.said(one.fit or one.member)
@@ -102,16 +149,18 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
             (
                 f"{title}, {NAMES[one.quantity]}",
                 say.day(one.at, zone, view.units, view.now),
-                num(value(one.predicted, one.quantity)),
-                num(value(one.measured, one.quantity)),
+                num(_foretold(one, display)),
+                num(_value(one.measured, one.quantity, display)),
                 off,
-                one.how or "measured",
+                say.NOTHING if one.is_within is None else "yes" if one.is_within else "no",
+                f"{one.how}, a client's letter" if one.is_letter else one.how or "measured",
             )
         )
-    heads = ("What", "On", "Foretold", "Measured", "Forecast", "With")
-    summary = None if named else spreads_list(found.overall, display)
+    heads = ("What", "On", "Foretold", "Measured", "Forecast", "In its band", "With")
     told = table("Foretold, and measured", heads, rows, right=("Foretold", "Measured"))
-    return part("Foretold, and measured", told, summary)
+    if named:
+        return part("Foretold, and measured", told)
+    return part("Foretold, and measured", told, agreement_list(found, display), chart_of(found, zone, view))
 
 
 def register(app: Dash, context: Context) -> None:
@@ -128,6 +177,7 @@ def register(app: Dash, context: Context) -> None:
                 one.fit or one.member,
                 one.quantity,
                 one.predicted,
+                *(one.band or (None, None)),
                 one.measured,
                 one.uncertainty,
                 one.how or "measured",
