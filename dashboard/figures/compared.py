@@ -9,7 +9,7 @@ import numpy as np
 from dashboard.figures import plot
 from dashboard.figures.plot import Chart, Stretch, Strip, Trace
 
-APART = 40
+APART = 30
 """So many marks fit beside each other in a stretch; of one day they are moved apart as far as that asks."""
 MARKS = {
     "in its band": {"symbol": "circle", "color": plot.TIDE},
@@ -50,7 +50,7 @@ def compared_chart(found: Sequence[tuple[str, Sequence[Against]]], stretch: Stre
     """
     strips: list[Strip] = []
     traces: list[Trace] = []
-    shapes, words = [], []
+    shapes = []
     read: list[tuple[str, float, str]] = []
     for number, (title, of_quantity) in enumerate(found, 1):
         axis = "y" if number == 1 else f"y{number}"
@@ -62,19 +62,18 @@ def compared_chart(found: Sequence[tuple[str, Sequence[Against]]], stretch: Stre
         for name, drawn in MARKS.items():
             own = [place for place, one in enumerate(ones) if one.mark == name]
             if own:
-                marker = {"size": 11, "line": {"width": 2.0, "color": plot.INK}, **drawn}
+                marker = {"size": 9, "line": {"width": 1.8, "color": plot.INK}, **drawn}
                 looks = {"mode": "markers", "name": name, "marker": marker, "yaxis": axis}
                 y = [round(ones[place].more, 4) for place in own]
                 traces.append(plot.trace_of([x[place] for place in own], y, **looks))
         level = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": axis, "y0": 0, "y1": 0}
         shapes.append({**level, "line": plot.line(plot.INK, 1.2)})
-        words.append(plot.word("as foretold", x=0, xref="paper", xanchor="left", y=0, yref=axis, xshift=6))
         read += [(at, one.more if number == 1 else 0.0, one.says) for at, one in zip(x, ones, strict=True)]
     read.sort(key=lambda one: one[0])
     traces.append(
         plot.reader([at for at, _, _ in read], [y for _, y, _ in read], [says for *_, says in read])
     )
-    return Chart(plot.figure(traces, strips, stretch, shapes, words), message)
+    return Chart(plot.figure(traces, strips, stretch, shapes), message)
 
 
 def _bands(x: Sequence[str], ones: Sequence[Against], axis: str) -> Trace:
@@ -84,7 +83,7 @@ def _bands(x: Sequence[str], ones: Sequence[Against], axis: str) -> Trace:
     for place, one in zip(x, ones, strict=True):
         at += [place, place, None]
         y += [round(-one.either_way, 4), round(one.either_way, 4), None]
-    bar = plot.line(plot.STEEL, 13)
+    bar = plot.line(plot.STEEL, 9)
     return plot.trace_of(at[:-1], y[:-1], name="band", line=bar, opacity=0.45, yaxis=axis)
 
 

@@ -11,7 +11,8 @@ References
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import hypot
@@ -22,16 +23,16 @@ from sqlalchemy.orm import Session
 
 from model.answers.doubts import gap_doubt_mm, width_doubt_mm
 from model.records.acts.book import load_piece
+from model.records.acts.invalidation import hour_of
 from model.records.queries.answers import FitNow, MemberNow, Moisture, of_row
+from model.records.queries.learned import learned_through
 from model.records.schema.tables import Checkpoint, Measurement, MemberRow, PieceRow
 from model.wood.doubt import TEN_PERCENT_SD, start_doubt_pct
 from model.wood.errors import BadInput
 from model.wood.fits import Fit
+from model.wood.learning import Learned
 from model.wood.material.member import Member as WoodMember
 from model.wood.piece import Piece as WoodPiece
-
-Pairs = dict[str, tuple[float, float]]
-"""Width [mm] and the moisture content it was measured at [%], by member."""
 
 Sized = dict[str, tuple[datetime, float, Moisture]]
 """When a size was measured, the size [mm] and what the part held then, by member."""
@@ -210,22 +211,18 @@ class _Known:
     """What is known of a piece's sizes, measurement by measurement."""
 
     def __init__(self, session: Session, row: PieceRow, piece: WoodPiece) -> None:
-        self.piece = piece
+        self._piece = piece
         self._rows = {member.name: member for member in row.members}
         self._followed = {
             name: _Followed(session, member, start_doubt_pct(piece.members[name]))
             for name, member in self._rows.items()
         }
+        learned = learned_through(session, [member.id for member in row.members])
+        self._learned = {name: learned.get(member.id, ()) for name, member in self._rows.items()}
         self._fit_rows = {fit.name: fit for fit in row.fits}
-        self.pairs: Pairs = {name: (member.width_mm, member.mc_pct) for name, member in piece.members.items()}
-        self.fits: dict[str, Fit] = dict(piece.fits)
         self._widths: Sized = {}
         self._gaps: dict[str, Sized] = {}
-
-    def _now(self, name: str, at: datetime) -> MemberNow:
-        held = self._followed[name].before(at)
-        row = self._rows[name]
-        return of_row(MemberNow, row, moisture=held, re_measured=self._widths.get(name))
+        self._at_gap: dict[str, Sized] = {}
 
     def predict(
         self, one: Measurement, name: str, fit_name: str | None
@@ -233,51 +230,93 @@ class _Known:
         """What a measurement should find, the ± of that, and the instant up to which it was known."""
         if one.quantity == "gap_mm":
             return None if fit_name is None else self._gap(fit_name, one.at)
-        row = self._now(name, one.at)
+        row = self._before(name, one.at)
         if row.moisture is None:
             return None
-        held, member = row.moisture, self.piece.members[name]
+        held = row.moisture
         if one.quantity == "mc_pct":
             return held.mc_mean_pct, held.mc_doubt_pct, held.at
-        width_mm = _width(member, self.pairs[name], held.mc_mean_pct)
-        return width_mm, width_doubt_mm(member, row), held.at
+        width_mm = float(self.member(name, row.learned).width_at(held.mc_mean_pct))
+        return width_mm, width_doubt_mm(self._piece.members[name], row), held.at
+
+    def _before(self, name: str, at: datetime) -> MemberNow:
+        """A part as the book had it just before an instant."""
+        hour = hour_of(at)  # from which on the measurement at that instant itself has taught
+        taught = [known for since_at, known in self._learned[name] if since_at < hour]
+        return of_row(
+            MemberNow,
+            self._rows[name],
+            moisture=self._followed[name].before(at),
+            re_measured=self._widths.get(name),
+            learned=taught[-1] if taught else None,
+        )
 
     def _gap(self, fit_name: str, at: datetime) -> tuple[float, float, datetime] | None:
-        fit = self.fits[fit_name]
-        rows = {member.name: self._now(member.name, at) for member in fit.members}
+        own = self._piece.fits[fit_name]
+        rows = {member.name: self._before(member.name, at) for member in own.members}
         held = {name: row.moisture for name, row in rows.items() if row.moisture is not None}
         if len(held) < len(rows):
             return None
+        fit = self.fit(fit_name, {name: row.learned for name, row in rows.items()})
         gap = fit.gap_now({name: moisture.mc_mean_pct for name, moisture in held.items()})
         if gap is None:
             return None
         fit_row = of_row(FitNow, self._fit_rows[fit_name], gap_read=self._gaps.get(fit_name, {}))
-        parts = {name: (self.piece.members[name], row) for name, row in rows.items()}
-        doubt_mm = gap_doubt_mm(self.piece.fits[fit_name], fit_row, parts)
-        return float(gap), doubt_mm, min(moisture.at for moisture in held.values())
+        parts = {name: (self._piece.members[name], row) for name, row in rows.items()}
+        return float(gap), gap_doubt_mm(own, fit_row, parts), min(one.at for one in held.values())
+
+    def member(self, name: str, learned: Learned | None) -> WoodMember:
+        """A part as last measured, moving as was learned."""
+        member = self._piece.members[name]
+        if name in self._widths:
+            _, width_mm, then = self._widths[name]
+            member = replace(member, width_mm=width_mm, mc_pct=then.mc_mean_pct)
+        return member if learned is None else member.moving_by(learned.moves)
+
+    def fit(self, fit_name: str, learned: Mapping[str, Learned | None]) -> Fit:
+        """A fit with its last gap and widths taken up, its parts moving as was learned, as the watch does."""
+
+        def moving(member: WoodMember) -> WoodMember:
+            known = learned.get(member.name)
+            return member if known is None else member.moving_by(known.moves)
+
+        fit = self._piece.fits[fit_name]
+        if any(learned.values()):
+            fit = fit.with_members(moving)
+        read = self._gaps.get(fit_name, {})
+        if not read:
+            return _re_measured(fit, self._widths)
+        fit = _re_measured(fit, self._at_gap[fit_name])
+        gap_at, gap_mm, _ = next(iter(read.values()))
+        with suppress(BadInput):  # a fit without a gap that can be measured stays as it was
+            fit = fit.with_gap(gap_mm, {name: then.mc_mean_pct for name, (_, _, then) in read.items()})
+        return _re_measured(fit, {name: one for name, one in self._widths.items() if one[0] > gap_at})
 
     def take_up(self, one: Measurement, name: str, fit_name: str | None) -> None:
-        """Take up a measurement for those after it, as the watch does."""
-        held = self._followed[name].by(one.at)
-        if one.quantity == "width_mm" and held is not None:
-            self.pairs[name] = (one.value, held.mc_mean_pct)
-            self._widths[name] = (one.at, one.value, held)
-            for key, fit in self.fits.items():
-                if any(member.name == name for member in fit.members):
-                    self.fits[key] = fit.re_measured(name, one.value, held.mc_mean_pct)
+        """Take up a measurement for those after it."""
+        if one.quantity == "width_mm":
+            held = self._followed[name].by(one.at)
+            if held is not None:
+                self._widths[name] = (one.at, one.value, held)
         elif one.quantity == "gap_mm" and fit_name is not None:
-            then = {
-                member.name: self._followed[member.name].by(one.at) for member in self.fits[fit_name].members
-            }
-            known = {key: value for key, value in then.items() if value is not None}
-            if len(known) < len(then):
-                return
-            try:
-                mc = {key: value.mc_mean_pct for key, value in known.items()}
-                self.fits[fit_name] = self.fits[fit_name].with_gap(one.value, mc)
-            except BadInput:
-                return
-            self._gaps[fit_name] = {key: (one.at, one.value, value) for key, value in known.items()}
+            parts = [member.name for member in self._piece.fits[fit_name].members]
+            then = {part: self._followed[part].by(one.at) for part in parts}
+            known = {part: held for part, held in then.items() if held is not None}
+            if len(known) == len(then):
+                self._gaps[fit_name] = {part: (one.at, one.value, held) for part, held in known.items()}
+                self._at_gap[fit_name] = dict(self._widths)
+
+    def as_of(self, now: datetime) -> WoodPiece:
+        """The piece with all of it taken up."""
+        learned = {
+            name: next((known for since_at, known in reversed(taught) if since_at <= now), None)
+            for name, taught in self._learned.items()
+        }
+        return replace(
+            self._piece,
+            members={name: self.member(name, learned[name]) for name in self._piece.members},
+            fits={name: self.fit(name, learned) for name in self._piece.fits},
+        )
 
 
 def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
@@ -292,16 +331,12 @@ def as_measured(session: Session, piece_id: int, now: datetime) -> WoodPiece:
     if row is None:
         raise BadInput("", "piece", "must be one that is recorded", piece_id)
     piece = load_piece(session, row)
-    _, pairs, fits = _through(session, row, now)
-    members = {
-        name: replace(member, width_mm=pairs[name][0], mc_pct=pairs[name][1]) if name in pairs else member
-        for name, member in piece.members.items()
-    }
-    return replace(piece, members=members, fits=fits or piece.fits)
+    known = _through(session, row, now)[1]
+    return piece if known is None else known.as_of(now)
 
 
-def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compared], Pairs, dict[str, Fit]]:
-    """Each measurement predicted from those before it; then widths and fits with all of them taken up."""
+def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compared], _Known | None]:
+    """Each measurement predicted from those before it, and what is known with all of them taken up."""
     measured = session.scalars(
         select(Measurement)
         .where(
@@ -312,11 +347,11 @@ def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compa
         .order_by(Measurement.at, Measurement.id)
     ).all()
     if not measured:
-        return [], {}, {}
+        return [], None
     try:
         piece = load_piece(session, row)
     except BadInput:
-        return [], {}, {}
+        return [], None
     names = {member.id: member.name for member in row.members}
     fit_names = {fit.id: fit.name for fit in row.fits}
     known = _Known(session, row, piece)
@@ -341,8 +376,13 @@ def _through(session: Session, row: PieceRow, now: datetime) -> tuple[list[Compa
             )
         )
         known.take_up(one, name, fit_name)
-    return found, known.pairs, known.fits
+    return found, known
 
 
-def _width(member: WoodMember, pair: tuple[float, float], mc_pct: float) -> float:
-    return float(replace(member, width_mm=pair[0], mc_pct=pair[1]).width_at(mc_pct))
+def _re_measured(fit: Fit, widths: Sized) -> Fit:
+    """A fit with the last widths of its parts taken up."""
+    names = {member.name for member in fit.members}
+    for name, (_, width_mm, then) in widths.items():
+        if name in names:
+            fit = fit.re_measured(name, width_mm, then.mc_mean_pct)
+    return fit

@@ -182,7 +182,6 @@ def test_each_measurement_stands_beside_the_band_of_its_forecast():
     assert (letter["y"], letter["marker"]["symbol"]) == ([0.01], "circle-open")
     assert (out["y"], out["marker"]["symbol"]) == ([-0.05], "square")
     assert read["text"] == ["back", "front"]
-    assert "as foretold" in written(CHARTS["compared"]())
 
 
 # ---------------------------------------------------------------- thinning

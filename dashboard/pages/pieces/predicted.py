@@ -1,18 +1,19 @@
 """Foretold against measured: every measurement beside its forecast and the band it should lie in."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, timedelta
 
 import flask
 from dash import Dash, html
+from sqlalchemy import select
 
 from dashboard.figures import plot
 from dashboard.figures.compared import Against, compared_chart
 from dashboard.pages.frame import num, part, sheet, table
 from dashboard.shell.files import answer_file
-from dashboard.shell.view import Context, Route, View
+from dashboard.shell.view import Context, Route, View, address
 from model.answers.validation import Agreement, Compared, agreement
-from model.records.schema.tables import Place
+from model.records.schema.tables import PieceRow, Place
 from model.wood.units import MM_PER_INCH
 from model.words import display as say
 from model.words.cells import csv_text
@@ -20,7 +21,10 @@ from model.words.display import Display
 from model.words.record_text import NAMES, coverage_sentences, difference_said, spread_sentence
 
 MARGIN = timedelta(days=10)
+SHOWN = 60
+"""So many of the newest are listed; a sensor on the wood measures every day."""
 VALUES = "/values/foretold.csv"
+PIECES = select(PieceRow.id, PieceRow.name)
 COLUMNS = (
     *("timestamp_utc", "piece", "part_or_fit", "quantity", "foretold", "band_low", "band_high"),
     *("measured", "doubt", "with"),
@@ -32,43 +36,41 @@ def layout(view: View) -> html.Main:
     with view.store.session() as session:
         found = agreement(session, view.now)
         zone = session.query(Place.zone).limit(1).scalar() or "UTC"
+        pages = {name: address("piece", number, "gap") for number, name in session.execute(PIECES)}
     known = sum(spread.count for spread in found.overall)
     if not known:
         return sheet(
             "Nothing has been measured against a forecast yet.",
             html.P("Measure a width, a gap or a moisture on a piece: it is set beside what was foretold."),
         )
-    alone = len(found.by_piece) == 1
     return sheet(
-        headline(found),
-        agreement_list(found, view.display),
+        coverage_sentences(vars(found.coverage))[0],
+        agreement_list(found, view.display, coverage_sentences(vars(found.coverage))[1:]),
         chart_of(found, zone, view),
-        *[
-            part(name, agreement_list(own, view.display), chart_of(own, zone, view, name))
-            for name in found.by_piece
-            if not alone and (own := found.of_piece(name)).coverage.count
-        ],
+        part("Piece by piece", html.Ul(list(_by_piece(found, pages, view.display)), className="rows")),
         foretold_part(found, zone, view, named=True),
         lead="Each forecast is of the day before: it rests on the air and the measurements up to then. The "
         "band is as wide as the forecast and the reading are unsure; 8 in 10 readings should lie in theirs.",
     )
 
 
-def headline(found: Agreement) -> str:
-    """How many readings lay within their band."""
-    return coverage_sentences(vars(found.coverage))[0]
+def _by_piece(found: Agreement, pages: Mapping[str, str], display: Display) -> Iterator[html.Li]:
+    """How each piece was foretold, with the way to its own chart."""
+    for name in found.by_piece:
+        own = found.of_piece(name)
+        told = coverage_sentences(vars(own.coverage))
+        told += [spread_sentence(vars(one), display) for one in own.overall]
+        if told:
+            yield html.Li([html.A(html.B(name), href=pages[name]), f": {' '.join(told)}"])
 
 
-def agreement_list(found: Agreement, display: Display) -> html.Ul:
+def agreement_list(found: Agreement, display: Display, coverage: Sequence[str]) -> html.Ul:
     """Coverage, then bias and spread of each quantity."""
-    told = [
-        *coverage_sentences(vars(found.coverage)),
-        *(spread_sentence(vars(one), display) for one in found.overall),
-    ]
+    told = [*coverage, *(spread_sentence(vars(one), display) for one in found.overall)]
     return html.Ul([html.Li(line) for line in told], className="rows")
 
 
-def chart_of(found: Agreement, zone: str, view: View, name: str = "") -> html.Figure | None:
+def chart_of(found: Agreement, zone: str, view: View) -> html.Figure | None:
     """Every measurement beside the band of its forecast, through time, a strip for each quantity."""
     banded = [one for one in found.compared if one.band is not None]
     if not banded:
@@ -85,11 +87,9 @@ def chart_of(found: Agreement, zone: str, view: View, name: str = "") -> html.Fi
     margin = max(MARGIN, (max(times) - min(times)) / 10)
     stretch = plot.Stretch(min(times) - margin, max(times) + margin, zone, view.units)
     marks = dict.fromkeys(one.mark for ones in against.values() for one in ones)
-    message = f"{coverage_sentences(vars(found.coverage))[0]} {_legend(marks)}"
     strips = [(title, against[key]) for key, title in titles.items() if key in against]
-    chart = compared_chart(strips, stretch, message)
-    said = f"Forecasts beside what was measured{f' on {name}' if name else ''}"
-    return plot.placed(chart, said, csv=VALUES)
+    chart = compared_chart(strips, stretch, _legend(marks))
+    return plot.placed(chart, "Forecasts beside what was measured", csv=VALUES)
 
 
 def _legend(marks: Iterable[str]) -> str:
@@ -98,8 +98,8 @@ def _legend(marks: Iterable[str]) -> str:
     found = list(marks)
     told = [f"{shapes[name].capitalize()}: {name}" for name in shapes if any(name in mark for mark in found)]
     if any("letter" in mark for mark in found):
-        told.append("hollow: a client's letter")
-    return f"Bar: the band. {'; '.join(told)}."
+        told.append("Hollow: a client's letter")
+    return f"Line: as foretold. Bar: its band. {'. '.join(told)}."
 
 
 def _against(one: Compared, zone: str, view: View) -> Against:
@@ -137,7 +137,7 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         return None
     display = view.display
     rows = []
-    for one in reversed(found.compared):
+    for one in found.compared[: -SHOWN - 1 : -1]:
         where = say.said(one.fit or one.member)
         title = f"{one.piece}, {where}" if named else where
         error = one.error
@@ -158,9 +158,12 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         )
     heads = ("What", "On", "Foretold", "Measured", "Forecast", "In its band", "With")
     told = table("Foretold, and measured", heads, rows, right=("Foretold", "Measured"))
+    kept = len(found.compared)
+    more = html.P(html.A("All of them as a file", href=VALUES)) if kept > SHOWN else None
     if named:
-        return part("Foretold, and measured", told)
-    return part("Foretold, and measured", told, agreement_list(found, display), chart_of(found, zone, view))
+        return part("Foretold, and measured", told, more)
+    summary = agreement_list(found, display, coverage_sentences(vars(found.coverage)))
+    return part("Foretold, and measured", told, more, summary, chart_of(found, zone, view))
 
 
 def register(app: Dash, context: Context) -> None:

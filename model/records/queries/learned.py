@@ -1,6 +1,7 @@
 """What was learned of parts and stacks by what was measured on them, as the watch stored it."""
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from sqlalchemy import func, select
@@ -25,3 +26,14 @@ def learned_now(session: Session, body_ids: Iterable[int], now: datetime) -> Map
         )
     )
     return {row.body_id: of_row(Learned, row) for row in rows}
+
+
+def learned_through(
+    session: Session, body_ids: Iterable[int]
+) -> Mapping[int, Sequence[tuple[datetime, Learned]]]:
+    """All that was learned of some bodies and from which hour on, first to last; none of one not measured."""
+    wanted = select(LearnedRow).where(LearnedRow.body_id.in_(list(body_ids))).order_by(LearnedRow.at)
+    found: dict[int, list[tuple[datetime, Learned]]] = defaultdict(list)
+    for row in session.scalars(wanted):
+        found[row.body_id].append((row.at, of_row(Learned, row)))
+    return found
