@@ -131,7 +131,7 @@ def _foretold(one: Compared, display: Display) -> str:
 def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) -> html.Section | None:
     """The table of what was measured and foretold, newest first; none where nothing was measured.
 
-    Of one piece, under its chart.
+    Of one piece, under its own figures and chart.
     """
     if not found.compared:
         return None
@@ -163,7 +163,7 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
     if named:
         return part("Foretold, and measured", told, more)
     summary = agreement_list(found, display, coverage_sentences(vars(found.coverage)))
-    return part("Foretold, and measured", told, more, summary, chart_of(found, zone, view))
+    return part("Foretold, and measured", summary, chart_of(found, zone, view), told, more)
 
 
 def register(app: Dash, context: Context) -> None:
