@@ -42,12 +42,17 @@ class RefusedMessage(NamedTuple):
     received_ms: int
 
 
+WoodValues = tuple[int, int, int, float, float | None, str]
+"""Of a sensor on wood: sensor, instant, arrival, value, the wood's temperature, whose clock."""
+
+
 @dataclass
 class WriteBatch:
     """Messages that belong into one transaction."""
 
     rows: dict[RowKey, RowValues] = field(default_factory=dict)
     sources: dict[RowKey, tuple[str, bytes]] = field(default_factory=dict)
+    wood: dict[WoodValues, tuple[str, bytes]] = field(default_factory=dict)  # with topic and payload
     refused: list[RefusedMessage] = field(default_factory=list)
     unbound: dict[str, list[UnboundMessage]] = field(default_factory=dict)
     presence: dict[int, tuple[str, int]] = field(default_factory=dict)

@@ -191,7 +191,7 @@ class Intake:
         if battery_pct is not None and battery_pct != self._battery_pct.get(sensor_id):
             batch.battery[sensor_id] = self._battery_pct[sensor_id] = battery_pct
         temperature_c, rh_pct, clock = observed.temperature_c, observed.rh_pct, observed.clock
-        if temperature_c is None and rh_pct is None:
+        if temperature_c is None and rh_pct is None and observed.wood is None:
             return
         if clock == "arrival" and self._is_redelivered(message):
             return
@@ -202,6 +202,10 @@ class Intake:
         else:  # also where it is told as a distance from the message
             observed_ms = to_epoch_ms(observed.observed_at)
         batch.size_bytes += ROW_BYTES
+        if observed.wood is not None:
+            on_wood = (sensor_id, observed_ms, message.received_ms, observed.wood, temperature_c, str(clock))
+            batch.wood[on_wood] = message.topic, message.payload
+            return
         row = (sensor_id, observed_ms, message.received_ms, temperature_c, rh_pct, clock)
         batch.add(row, message.topic, message.payload)
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from paho.mqtt.client import topic_matches_sub
 
-from ingest.payload.decode import reader
 from ingest.payload.quantities import plain
 from ingest.payload.shapes import Observed, PayloadReading
+from ingest.payload.wood import reader_of
 from model.records.bulk import Bulk
 
 log = logging.getLogger("paneltide.ingest")
@@ -125,4 +125,4 @@ class Registry:
 
 
 def _stream(reading: PayloadReading, unit: str, zone: str) -> Stream:
-    return Stream(reading, None if reading.shape == "presence" else reader(reading, unit, zone).read)
+    return Stream(reading, None if reading.shape == "presence" else reader_of(reading, unit, zone).read)

@@ -234,7 +234,7 @@ class Reader:
     def _raw(self, item: object) -> Raw:
         if self._keys is not None and type(item) is dict:
             return tuple(map(item.get, self._keys))
-        return tuple([_at(item, path) for path in self._values])
+        return tuple([value_at(item, path) for path in self._values])
 
     def _raw_number(self, text: str) -> Raw:
         return tuple(text if name == self.reading.quantity else None for name in _VALUES)
@@ -242,8 +242,8 @@ class Reader:
     def _raw_named(self, item: object) -> Raw:
         """From an item that holds one value and says which."""
         reading, paths = self.reading, self._paths
-        name, value = _at(item, paths["name_at"]), _at(item, paths["value_at"])
-        unit, at = _at(item, paths.get("unit_at")), _at(item, paths.get("time"))
+        name, value = value_at(item, paths["name_at"]), value_at(item, paths["value_at"])
+        unit, at = value_at(item, paths.get("unit_at")), value_at(item, paths.get("time"))
         if name in reading.temperature_names:
             return value, unit, None, None, None, at
         if name in reading.rh_names:
@@ -255,7 +255,7 @@ class Reader:
         where = self._paths.get("part_at")
         if where is None:
             return self.reading.part
-        part = f"{device_name(_at(document, where))} {self.reading.part}".strip()
+        part = f"{device_name(value_at(document, where))} {self.reading.part}".strip()
         if parts is not None and part not in parts:
             raise AnotherDevice(part)
         return part
@@ -263,8 +263,8 @@ class Reader:
     def _of_items(self, document: object) -> Iterator[tuple[str, Raw, bool]]:
         """The items a message holds: each one's sensor and values."""
         raw_of = self._raw if self.reading.name_at is None else self._raw_named
-        shared_unit = _at(document, self._paths.get("shared_temperature_unit"))
-        shared_time = _at(document, self._paths.get("shared_time"))
+        shared_unit = value_at(document, self._paths.get("shared_temperature_unit"))
+        shared_time = value_at(document, self._paths.get("shared_time"))
         for key, item in self._items(document):
             t, t_unit, h, h_unit, b, at = raw_of(item)
             t_unit = shared_unit if t_unit is None else t_unit
@@ -291,7 +291,7 @@ class Reader:
         if self.reading.part_at == "key":
             part: object = str(key)
         elif (where := self._paths.get("part_at")) is not None:
-            part = _at(item, where)
+            part = value_at(item, where)
             if isinstance(part, int) and not isinstance(part, bool) and part.bit_length() <= 64:
                 part = str(part)
         else:
@@ -376,7 +376,8 @@ def _halves_joined(seen: Iterable[Observed]) -> tuple[list[Observed], list[str]]
     return [row for key, row in rows.items() if key not in torn], [part for part, _ in torn]
 
 
-def _at(document: object, path: Path | None) -> Any:
+def value_at(document: object, path: Path | None) -> Any:
+    """What stands at a path; None where nothing does, or there is no path."""
     if path is None:
         return None
     value = follow(document, path)

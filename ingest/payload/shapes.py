@@ -14,6 +14,7 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
 
     `part` is the sensor's own name inside the message, empty when the message speaks of one sensor;
     `temperature_c` and `rh_pct` may be missing, at least one of the three quantities is there;
+    one on wood has `wood` alone, in g, %, ohms or mm, and its `temperature_c` is the wood's.
     `observed_at` is UTC; `clock` says whose clock gave it: a time told as a distance from the message stands
     on that of the arrival.
     """
@@ -24,6 +25,7 @@ class Observed(msgspec.Struct, frozen=True, gc=False):
     rh_pct: float | None
     battery_pct: float | None
     clock: Literal["device", "arrival"]
+    wood: float | None = None
 
 
 class AnotherDevice(Exception):
@@ -70,6 +72,12 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
         Names that `name_at` must show. In SenML: last parts of names; when empty, the unit decides.
     quantity : str, optional
         Of a `number`: `temperature`, `rh` or `battery`.
+    wood_quantity : str, optional
+        Of a sensor on wood: `weight`, `moisture`, `resistance` or `length`. Its `temperature` is the wood's.
+    wood, wood_unit_at : str, optional
+        Of it in JSON: pointers to the value and to the message's own unit.
+    wood_unit : str, optional
+        Its unit, fixed, where the message gives none.
     state_at : str, optional
         Of a `presence` in JSON: pointer to the word.
     """
@@ -97,6 +105,10 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
     battery_names: tuple[str, ...] = ()
     quantity: Literal["temperature", "rh", "battery"] | None = None
     state_at: str | None = None
+    wood_quantity: Literal["weight", "moisture", "resistance", "length"] | None = None
+    wood: str | None = None
+    wood_unit: str | None = None
+    wood_unit_at: str | None = None
 
     def to_document(self) -> dict[str, Any]:
         """As a JSON-able dictionary without what is default: what a binding stores."""
@@ -117,6 +129,10 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
             value = getattr(reading, name)
             if value is not None and not (name == "part_at" and value == "key"):
                 pointer.tokens(value)
+        if reading.wood_quantity is not None:
+            if reading.shape not in {"json", "number"} or (reading.shape == "json") == (reading.wood is None):
+                raise ValueError("a reading of wood must be a number, or json with a pointer to its value")
+            return reading
         if reading.shape == "number" and reading.quantity is None:
             raise ValueError("a number must say its quantity: temperature, rh or battery")
         if reading.part_at == "key" and reading.each is None:
@@ -133,4 +149,5 @@ class PayloadReading(msgspec.Struct, frozen=True, forbid_unknown_fields=True, om
 POINTERS: Final = (
     *("temperature", "rh", "battery", "time", "temperature_unit_at", "rh_unit_at", "each", "part_at"),
     *("shared_time", "shared_temperature_unit", "name_at", "value_at", "unit_at", "state_at"),
+    *("wood", "wood_unit_at"),
 )

@@ -16,6 +16,7 @@ from ingest.payload.quantities import plain
 from ingest.payload.shapes import PayloadReading
 from ingest.recognise.listing import below, only, recognised, sharing, unknown_topic
 from ingest.recognise.naming import readable_name, unique_name
+from ingest.recognise.on_wood_accepted import BindTo, for_wood, refuse_mixed
 from ingest.recognise.parts import SensorPart
 from ingest.recognise.proposal import Proposal, propose
 from ingest.settings import Limits
@@ -23,10 +24,11 @@ from ingest.storage.writer import Writer
 from model.records.acts.acceptances import ACCEPTANCE, keep_messages, set_aside
 from model.records.acts.dismissed import waiting
 from model.records.acts.hangings import hang_sensor
+from model.records.acts.mounts import bound_to, mount_sensor
 from model.records.acts.places import add_place
-from model.records.acts.revisions import recorded
+from model.records.acts.revisions import recorded, take_back
 from model.records.clock import Now
-from model.records.schema.tables import Binding, HeardMessage, Place, Reading, Sensor
+from model.records.schema.tables import Binding, HeardMessage, Place, Reading, Sensor, WoodReading
 from model.records.store import Store
 from model.wood.errors import BadInput
 
@@ -43,6 +45,7 @@ class HungAt:
     zone: str = "UTC"
     is_new: bool = False  # whether the place was made with it
     joined: bool = False  # whether the sensor had a topic before
+    wood: str | None = None  # what it is bound to in place of a place
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,7 @@ def accept(
     temperature_unit: str = "C",
     zone: str = "UTC",
     reading: PayloadReading | None = None,
+    on: BindTo | None = None,
 ) -> Accepted:
     """Make a sensor (several, if the messages speak of several) of an unknown topic.
 
@@ -89,11 +93,14 @@ def accept(
         Used when the payload names none.
     reading : PayloadReading, optional
         How to read the payload, in place of what is recognised.
+    on : BindTo, optional
+        What a scale, a probe or a gauge is bound to, in place of a place, since its first kept reading.
 
     Raises
     ------
     BadInput
-        If the topic is not among the unknown ones, nothing is recognised in it, or the name is taken.
+        If the topic is not among the unknown ones, nothing is recognised in it, or the name is taken; if a
+        sensor on wood isn't bound to any, or one of air is.
     """
     with store.session() as session, recorded(session, ACCEPTANCE, now()) as revision:
         if not session.scalar(select(HeardMessage.id).where(HeardMessage.topic == topic, waiting()).limit(1)):
@@ -104,30 +111,41 @@ def accept(
             proposals = {topic: Proposal(topic, (by_hand,), None, topic, 1.0, ())}
         else:
             proposals = only(recognised(session), topic, part)
+        proposals = for_wood(proposals, topic, on)
         bound = _bind(session, proposals, topic, name, temperature_unit, zone, now())
         names = tuple(sensor.name for sensor in bound.sensors)
         numbers = [sensor.id for sensor in bound.sensors]
         is_new = place is not None and find_place(session, place) is None
         where = None if place is None else place_named(session, place, place_kind, zone).id
         joined = {one.id for one in bound.sensors if any(b not in bound.bindings for b in one.bindings)}
+        refuse_mixed(bound.sensors, joined, is_wood=on is not None)
         keep_messages(session, revision, bound.topics)
         number = revision.id
     batch, changed = _turn_kept(store, bound.topics, now)
-    with store.session() as session, recorded(session, ACCEPTANCE, now(), of=number):
-        sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
-        if where is not None:
-            hung_at = session.get_one(Place, where)
+    try:
+        with store.session() as session, recorded(session, ACCEPTANCE, now(), of=number):
+            sensors = [session.get_one(Sensor, sensor_id) for sensor_id in numbers]
             for sensor in sensors:
-                first = session.scalar(
-                    select(func.min(Reading.observed_at)).where(Reading.sensor_id == sensor.id)
-                )
-                if not sensor.hangings:
-                    hang_sensor(session, sensor, hung_at, first or now())
-        hung = tuple(_hung(sensor, is_new, sensor.id in joined) for sensor in sensors)
+                kind = Reading if on is None else WoodReading
+                wanted = select(func.min(kind.observed_at)).where(kind.sensor_id == sensor.id)
+                first = session.scalar(wanted) or now()
+                if on is not None:
+                    mount_sensor(session, sensor, on.wood(session), on.quantity, first, on.ties)
+                elif where is not None and not sensor.hangings:
+                    hang_sensor(session, sensor, session.get_one(Place, where), first)
+            hung = tuple(_hung(sensor, is_new, sensor.id in joined) for sensor in sensors)
+    except BadInput:
+        with store.session() as session:
+            take_back(session, number, now())  # it can't be tied so: the topic waits as before
+        raise
     return Accepted(names, tuple(bound.topics), changed, len(batch.refused), number, hung)
 
 
 def _hung(sensor: Sensor, is_new: bool, joined: bool) -> HungAt:
+    mount = next((mount for mount in sensor.mounts if mount.until_at is None), None)
+    if mount is not None:
+        wood = bound_to(mount).said
+        return HungAt(sensor.name, None, mount.since_at, wood=wood, joined=joined)
     last = max(sensor.hangings, key=lambda hanging: hanging.since_at, default=None)
     if last is None or last.until_at is not None:
         return HungAt(sensor.name, joined=joined)
@@ -145,7 +163,12 @@ def accept_all(
     done: list[Accepted] = []
     bound: set[str] = set()
     with store.session() as session:
-        topics = [proposal.topic for proposal in recognised(session).values() if proposal.parts]
+        # What a sensor on wood is bound to, only a person can say.
+        topics = [
+            proposal.topic
+            for proposal in recognised(session).values()
+            if proposal.parts and all(part.reading.wood_quantity is None for part in proposal.parts)
+        ]
     for topic in topics:
         if topic not in bound:
             accepted = accept(store, topic, now=now, place=place, place_kind=place_kind)

@@ -10,7 +10,15 @@ from ingest.payload.shapes import PayloadReading
 from ingest.recognise import words
 from ingest.recognise.candidates import Path
 
-SPOKEN = {"temperature": "the temperature", "rh": "the relative humidity", "battery": "the battery's charge"}
+SPOKEN = {
+    "temperature": "the temperature",
+    "rh": "the relative humidity",
+    "battery": "the battery's charge",
+    "weight": "a weight",
+    "moisture": "the wood's moisture",
+    "resistance": "the wood's resistance",
+    "length": "a length",
+}
 AIR = ("temperature", "rh")
 MOST_PARTS = 64
 

@@ -21,6 +21,7 @@ from ingest.recognise.candidates import is_number
 from ingest.recognise.devices import device_name, device_path
 from ingest.recognise.groups import json_parts
 from ingest.recognise.judging import fixed_unit, judge
+from ingest.recognise.on_wood import wood_number, wood_part
 from ingest.recognise.parts import MOST_PARTS, SPOKEN, Answer, SensorPart, said
 
 MOST_LOOKED_AT = 10
@@ -140,8 +141,10 @@ def _presence(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
 
 def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     at = _naming_level(topic)
-    if at is None or not bodies:
+    if not bodies:
         return None
+    if at is None:
+        return _number_on_wood(topic, bodies)
     level = _levels(topic)[at]
     meaning = words.meaning_of(level)
     quantity = str(meaning.quantity)
@@ -159,6 +162,15 @@ def _number(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     named = f"the topic says {quantities.shown(level)}, and each message is one number: {SPOKEN[quantity]}"
     confidence = (0.55 if meaning.short else 0.85) * guess.weight
     return Proposal(topic, (part,), None, sibling, round(confidence, 2), (named, guess.why))
+
+
+def _number_on_wood(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
+    try:
+        texts = [text_of(body, 256) for body in bodies]
+    except BadPayload:
+        return None
+    answer = wood_number(topic, texts, naming.readable_name(topic))
+    return None if answer is None else Proposal(topic, answer[0], None, topic, *answer[1:])
 
 
 def _senml_cbor(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
@@ -218,6 +230,10 @@ def _json(topic: str, bodies: Sequence[bytes]) -> Proposal | None:
     at = _naming_level(topic)
     topic_name = _levels(topic)[at] if at is not None else ""
     parts, confidence, reasons = _of_devices(topic, documents, topic_name)
+    if not any("rh" in part.quantities for part in parts):
+        on_wood = wood_part(documents, topic, naming.readable_name(topic, documents))
+        if on_wood is not None:
+            return Proposal(topic, on_wood[0], None, topic, *on_wood[1:])
     if not parts:
         return None
     sibling = topic

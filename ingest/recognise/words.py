@@ -36,6 +36,34 @@ _UNLIKE = {reason: frozenset(text.split()) for reason, text in _VOCABULARY["unli
 _UNIT_OF = {word: unit for unit, text in _VOCABULARY["unit"].items() for word in text.split()}
 
 
+_ON_WOOD = {quantity: frozenset(text.split()) for quantity, text in _VOCABULARY["wood"].items()}
+_WOOD_UNIT_OF = {
+    word: (quantity, unit)
+    for quantity, units in _VOCABULARY["wood_unit"].items()
+    for unit, text in units.items()
+    for word in text.split()
+}
+_NOT_OF_WOOD = _bag("not_of_wood")
+
+
+def wood_named(name: str) -> tuple[str, str | None] | None:
+    """What the name of a field or level says of wood, with the unit that it names; None when nothing.
+
+    Examples
+    --------
+    >>> wood_named("board_weight_g"), wood_named("wood_moisture"), wood_named("soilMoisture")
+    (('weight', 'g'), ('moisture', None), None)
+    """
+    told = words_of(name)
+    if not _NOT_OF_WOOD.isdisjoint(told):
+        return None
+    found = [quantity for quantity, bag in _ON_WOOD.items() if not bag.isdisjoint(told)]
+    if len(found) != 1:
+        return None
+    units = [_WOOD_UNIT_OF[word] for word in told if word in _WOOD_UNIT_OF]
+    return found[0], next((unit for quantity, unit in units if quantity == found[0]), None)
+
+
 class Meaning(NamedTuple):
     """What a name says.
 

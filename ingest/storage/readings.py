@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from ingest.mqtt.batch import HOUR_MS, RowValues
+from ingest.mqtt.batch import HOUR_MS, RowValues, WoodValues
 from model.records.bulk import Bulk
 from model.records.schema.arrived import as_stored
 
@@ -47,6 +47,28 @@ def store_readings(bulk: Bulk, rows: Sequence[RowValues]) -> int:
         changed, touched = _insert(bulk, stored) if bulk.is_sqlite else _copy(bulk, stored)
         marks = [(sensor_id, bulk.instant(hour_ms), 1) for sensor_id, hour_ms in sorted(_hours(touched))]
         bulk.insert("stale_hour", ("sensor_id", "hour_at", "revision"), marks, MARKED)
+    return changed
+
+
+WOOD_COLUMNS = ("sensor_id", "observed_at", "received_at", "value", "wood_c", "clock")
+WOOD_KNOWN = "ON CONFLICT (sensor_id, observed_at, value) DO NOTHING"
+
+
+def store_wood_reading(bulk: Bulk, row: WoodValues) -> int:
+    """Store one observation of a sensor on wood and mark its hour; 1 if it is new, else 0.
+
+    Raises
+    ------
+    IntegrityError, DataError, OverflowError
+        If the database refuses it; the transaction is as it was before.
+    """
+    sensor_id, at_ms, received_ms, *rest = row
+    with bulk.savepoint():
+        values = (sensor_id, bulk.instant(at_ms), bulk.instant(received_ms), *rest)
+        changed = bulk.insert("wood_reading", WOOD_COLUMNS, [values], WOOD_KNOWN)
+        if changed:
+            hour = (sensor_id, bulk.instant(at_ms - at_ms % HOUR_MS), 1)
+            bulk.insert("stale_hour", ("sensor_id", "hour_at", "revision"), [hour], MARKED)
     return changed
 
 

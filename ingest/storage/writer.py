@@ -12,7 +12,7 @@ from ingest.mqtt.redelivery import Remembered
 from ingest.payload.quantities import plain
 from ingest.settings import Limits
 from ingest.storage.connection import IngestConnection
-from ingest.storage.readings import store_readings
+from ingest.storage.readings import store_readings, store_wood_reading
 from ingest.storage.retention import prune_heard, prune_refused
 from model.records.bulk import Bulk
 from model.records.queries.health import INGEST
@@ -78,10 +78,11 @@ class Writer:
                 changed = store_readings(bulk, rows)
             except REFUSED_ROW:
                 changed, rows = self._one_by_one(bulk, rows, batch, refused)
+        new, taken = self._store_wood(bulk, batch, refused)
         counts = batch.counts.copy()
         counts["received"] = batch.messages - len(batch.turned)  # what was kept was counted when it came
-        counts["stored"] += changed
-        counts["duplicate"] += len(rows) - changed
+        counts["stored"] += changed + new
+        counts["duplicate"] += len(rows) - changed + taken - new
         counts["rejected"] += len(refused)
         if refused:
             bulk.insert(
@@ -124,7 +125,7 @@ class Writer:
         if pulse is not None:
             told = pulse.part, bulk.instant(pulse.at_ms), json.dumps(pulse.detail)
             bulk.put("pulse", ("part",), ("part", "at", "detail"), [told])
-        return changed
+        return changed + new
 
     def _one_by_one(
         self, bulk: Bulk, rows: list[RowValues], batch: WriteBatch, refused: list[RefusedMessage]
@@ -137,10 +138,24 @@ class Writer:
                 taken.append(row)
             except REFUSED_ROW as error:
                 topic, payload = batch.sources[(row[0], row[1], row[3], row[4])]
-                kept = payload[: self._limits.rejected_row_bytes]
-                reason = f"the database refuses it: {plain(cause_of(error))}"
-                refused.append(RefusedMessage(topic, kept, len(payload), reason, row[2]))
+                refused.append(self._refused_by_book(topic, payload, row[2], error))
         return changed, taken
+
+    def _store_wood(self, bulk: Bulk, batch: WriteBatch, refused: list[RefusedMessage]) -> tuple[int, int]:
+        """Store what sensors on wood sent, a few a minute, one by one: how many are new, of how many."""
+        new = taken = 0
+        for row, (topic, payload) in sorted(batch.wood.items(), key=lambda item: item[0][:2]):
+            try:
+                new += store_wood_reading(bulk, row)
+                taken += 1
+            except REFUSED_ROW as error:
+                refused.append(self._refused_by_book(topic, payload, row[2], error))
+        return new, taken
+
+    def _refused_by_book(self, topic: str, payload: bytes, at_ms: int, error: Exception) -> RefusedMessage:
+        kept = payload[: self._limits.rejected_row_bytes]
+        reason = f"the database refuses it: {plain(cause_of(error))}"
+        return RefusedMessage(topic, kept, len(payload), reason, at_ms)
 
 
 def _text(text: str) -> str:

@@ -10,6 +10,7 @@ from dashboard.forms.declared import Asked, Form
 from dashboard.pages.frame import folded, part
 from dashboard.shell.view import Context, View
 from model.records.acts import measured
+from model.records.acts.mounts import board_name, board_of
 from model.records.queries.overview import StackNow
 from model.records.schema.tables import Preference, Stack
 from model.wood.errors import BadInput
@@ -36,16 +37,6 @@ WEIGH = Form(
 )
 SCALE_G = 0.5
 """Of a kitchen scale that shows grams (common practice, no source)."""
-
-
-def _name(stack_id: int) -> str:
-    return f"witness board of stack {stack_id}"
-
-
-def board_of(session: Session, stack_id: int) -> WitnessBoard | None:
-    """The board that is kept with a stack; none before one was first weighed."""
-    row = session.get(Preference, _name(stack_id))
-    return None if row is None else WitnessBoard(**row.value)
 
 
 def witness_part(session: Session, stack: StackNow, view: View) -> html.Section:
@@ -83,7 +74,7 @@ def begin(stack_id: int, typed: dict[str, Any], view: View) -> Act:
     with doing(view, "change of the board") as (session, revision):
         session.get_one(Stack, stack_id)
         before = board_of(session, stack_id)
-        session.merge(Preference(name=_name(stack_id), value=value))
+        session.merge(Preference(name=board_name(stack_id), value=value))
         back = "No board is kept with the stack."
         if before is not None:
             back = f"The board that weighed {before.mass_g:g} g is kept with the stack again."

@@ -14,11 +14,20 @@ from sqlalchemy.orm import Session
 
 from model.records.acts.built_on import refuse_if_built_on
 from model.records.acts.invalidation import erase, mark_hours, note_change
+from model.records.acts.mounts import forget_measured
 from model.records.acts.places import use_of
 from model.records.acts.recorded_rows import RowChange
 from model.records.acts.revisions import restore, way_back
 from model.records.acts.trusted import take_turn
-from model.records.schema.tables import HeardMessage, Place, Preference, Reading, Revision, Sensor
+from model.records.schema.tables import (
+    HeardMessage,
+    Place,
+    Preference,
+    Reading,
+    Revision,
+    Sensor,
+    WoodReading,
+)
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.words.display import joined
 
@@ -54,7 +63,7 @@ def _taken_back(session: Session, revision: Revision, changes: Sequence[RowChang
     """
     # Other sensors may have been set aside since, so that list is not restored but written on.
     rows = [one for one in changes if one.table != "place" and (one.table, one.key) != ("preference", ASIDE)]
-    refuse_if_built_on(session, rows, revision.act, but=("reading",))
+    refuse_if_built_on(session, rows, revision.act, but=("reading", "measurement"))
     take_turn(session)
     note_change(session)
     messages = revision.data["messages"]
@@ -65,6 +74,8 @@ def _taken_back(session: Session, revision: Revision, changes: Sequence[RowChang
     for one in rows:
         if one.table == "binding" and one.after and one.after["sensor_id"] not in (*made, *woken):
             _take_from(session, one.after, turned)
+    for number in (*made, *woken):
+        forget_measured(session, number)
     stay = [*woken, *(number for number in made if _has_later(session, number, turned))]
     gone = [one for one in rows if one not in sensors or one.key not in stay]
     restore(session, gone, revision.act, at)
@@ -98,10 +109,15 @@ def set_aside(session: Session, topic: str, part: str) -> Sensor | None:
 
 
 def _has_later(session: Session, sensor_id: int, turned: Sequence[datetime]) -> bool:
-    later = select(Reading.observed_at).where(
-        Reading.sensor_id == sensor_id, Reading.received_at.not_in(turned)
+    return any(
+        session.scalar(
+            select(kind.observed_at)
+            .where(kind.sensor_id == sensor_id, kind.received_at.not_in(turned))
+            .limit(1)
+        )
+        is not None
+        for kind in (Reading, WoodReading)
     )
-    return session.scalar(later.limit(1)) is not None
 
 
 def _set_aside(session: Session, sensor: Sensor, rows: Sequence[RowChange], at: datetime) -> None:

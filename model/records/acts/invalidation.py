@@ -7,6 +7,7 @@ computed from an older book is thrown away, so a rewind is never undone by a com
 
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
+from itertools import product
 
 from sqlalchemy import Delete, Update, delete, select
 from sqlalchemy.orm import Session
@@ -86,11 +87,11 @@ def mark_hours(
     bulk = Bulk(session.connection())
     # A reading that came without its other quantity is paired within the half hour, so an hour more each way.
     span = [bulk.instant(to_epoch_ms(at)) for at in (hour_of(since_at) - HOUR, (until_at or FAR) + HOUR)]
-    for sensor_id in sorted(sensor_ids):
+    for sensor_id, table in product(sorted(sensor_ids), ("reading", "wood_reading")):
         bulk.run(
             "INSERT INTO stale_hour (sensor_id, hour_at, revision) "
             f"SELECT DISTINCT sensor_id, {bulk.hour_of('observed_at')}, 1 "
-            "FROM reading WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
+            f"FROM {table} WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? "
             # In the order in which the watch deletes them, so that neither waits for the other in a circle.
             "ORDER BY 1, 2 "
             "ON CONFLICT (sensor_id, hour_at) DO UPDATE SET revision = stale_hour.revision + 1",

@@ -1,5 +1,6 @@
 """Writing down what was measured on wood: its moisture content, its width, the gap of a fit."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from sqlalchemy.orm import Session
@@ -27,6 +28,7 @@ def record_measurement(
     uncertainty: float | None = None,
     fit: FitRow | None = None,
     how: str = "",
+    sensor_id: int | None = None,
 ) -> Measurement:
     """Record a measurement; what was computed for the wood from that hour on is computed again.
 
@@ -89,7 +91,17 @@ def record_measurement(
         value=float(value),
         uncertainty=float(uncertainty),
         how=how,
+        sensor_id=sensor_id,
     )
     session.add(measurement)
     session.flush()
     return measurement
+
+
+def withdraw_measurements(session: Session, rows: Iterable[Measurement]) -> None:
+    """Take measurements that were made of a sensor's readings out of the book, as if they had never been."""
+    for row in rows:
+        note_change(session)
+        rewind(session, session.get_one(BodyRow, row.body_id), row.at)
+        session.delete(row)
+    session.flush()

@@ -29,8 +29,11 @@ from model.words.reasons import clause
 BY_HAND = "by hand"
 """Kind of a doubt that a person raised; no detector touches it."""
 
-EXCLUDING = ("out-of-range", "jump", "stuck", "pegged", "warm", BY_HAND)
-"""Kinds of doubt whose readings are left out of the air."""
+EXCLUDING = (
+    *("out-of-range", "jump", "stuck", "pegged", "warm", BY_HAND),
+    *("leaned", "tare", "creep", "off-scale"),  # of sensors on wood
+)
+"""Kinds of doubt whose readings are left out of the air, and of what is measured on wood."""
 ADVICE = ("silent", "perhaps-stuck", "drift", "self-heated", "clock", "moved")
 """Kinds that say something of a sensor and leave nothing out."""
 

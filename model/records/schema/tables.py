@@ -297,6 +297,7 @@ class Mount(Record):
     terms: Mapped[Document]  # what ties its values to the wood: see model.wood.material.wood_sensor
     sensor: Mapped[Sensor] = relationship(back_populates="mounts")
     body: Mapped[BodyRow] = relationship()
+    fit: Mapped[FitRow | None] = relationship()
 
 
 class Measurement(Record):

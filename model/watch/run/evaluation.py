@@ -31,6 +31,7 @@ from model.watch.tell.place_stack_verdicts import Around
 from model.watch.tell.verdicts import verdict_of_piece
 from model.watch.tell.warnings import read_stored
 from model.watch.trust.judge import Judge
+from model.watch.trust.wood_judge import WoodJudge
 
 TRIES = 6
 
@@ -68,6 +69,7 @@ class Watch:
         self._store, self._beat = store, beat
         self._reader = RosterReader()
         self._judge = Judge(store, beat)
+        self._wood = WoodJudge(store)
         self._forget()
 
     def has_moved(self, counts: Counts) -> bool:
@@ -94,7 +96,9 @@ class Watch:
         """
         for attempt in range(TRIES):
             try:
-                return self._evaluate(now)
+                found = self._evaluate(now)
+                # After the air it stood in is known; what it measured is then followed at once.
+                return self._evaluate(now) if self._measure(now) else found
             except Overtaken:
                 self._forget()
                 if attempt == TRIES - 1:
@@ -103,6 +107,12 @@ class Watch:
                 self._forget()
                 raise
         raise AssertionError("unreachable")
+
+    def _measure(self, now: datetime) -> bool:
+        """Make measurements of what sensors on wood sent; whether any changed."""
+        assert self._roster is not None
+        assert self._hour is not None
+        return self._wood.judge(self._roster, self._airs, self._hour, to_epoch_ms(now))
 
     # ------------------------------------------------------------ one evaluation
 
@@ -171,6 +181,7 @@ class Watch:
             self._airs = ledger.read_airs(bulk)
         if others:
             self._judge.forget()
+            self._wood.forget()
             last = resume.last_hours(bulk)
             self._hour = max(last.values(), default=0)
         self._counts = counts

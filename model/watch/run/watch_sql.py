@@ -143,22 +143,29 @@ def write_air(bulk: Bulk, place_id: int, new: HourlyAir, changed: Sequence[int])
 # ---------------------------------------------------------------- marks
 
 
-def read_marks(bulk: Bulk, until: int) -> list[tuple[int, int, int]]:
-    """Sensor, hour and revision of each mark up to an hour, included."""
+ON_WOOD = "(SELECT sensor_id FROM mount)"
+
+
+def read_marks(bulk: Bulk, until: int, *, on_wood: bool = False) -> list[tuple[int, int, int]]:
+    """Sensor, hour and revision of each mark up to an hour, included: of those that report air, or of those
+    on wood.
+    """
     return [
         (sensor, ms // HOUR_MS, revision)
         for sensor, ms, revision in bulk.rows(
             f"SELECT sensor_id, {bulk.instant_of('hour_at')}, revision FROM stale_hour "
-            "WHERE hour_at <= ? ORDER BY sensor_id, hour_at",
+            f"WHERE hour_at <= ? AND sensor_id {'' if on_wood else 'NOT '}IN {ON_WOOD} "
+            "ORDER BY sensor_id, hour_at",
             (bulk.instant(until * HOUR_MS),),
         )
     ]
 
 
 def any_marks(bulk: Bulk, until: int) -> bool:
-    """Whether an hour up to this one, included, waits to be computed again."""
-    at = bulk.instant(until * HOUR_MS)
-    return bool(bulk.rows("SELECT 1 FROM stale_hour WHERE hour_at <= ? LIMIT 1", (at,)))
+    """Whether an hour up to this one, included, waits to be computed again; of wood it must be over."""
+    at, over = bulk.instant(until * HOUR_MS), bulk.instant((until - 1) * HOUR_MS)
+    wanted = f"SELECT 1 FROM stale_hour WHERE hour_at <= ? AND (sensor_id NOT IN {ON_WOOD} OR hour_at <= ?)"
+    return bool(bulk.rows(f"{wanted} LIMIT 1", (at, over)))
 
 
 def delete_marks(bulk: Bulk, marks: Iterable[tuple[int, int, int]]) -> None:

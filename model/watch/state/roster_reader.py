@@ -5,6 +5,7 @@ own hour.
 """
 
 import json
+import math
 from collections.abc import Collection, Sequence
 from typing import Any
 
@@ -23,10 +24,12 @@ from model.watch.state.roster import (
     Roster,
     SolverMember,
 )
+from model.watch.state.states import MODEL_SD_PCT
 from model.wood.doubt import TEN_PERCENT_SD, start_doubt_pct
 from model.wood.errors import BadInput
 from model.wood.material.member import Member
 from model.wood.material.species import find_species
+from model.wood.material.wood_sensor import shared_variances
 from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import STICKERED_PERMEANCE_KG_M2_S_PA
 from model.wood.piece import moisture_batch, piece_from_document
@@ -78,8 +81,8 @@ class RosterReader:
             stays.setdefault(key, []).append((since, until, place))
         measured = _grouped(
             bulk.rows(
-                f"SELECT body_id, id, fit_id, {ms('at')}, quantity, value, uncertainty FROM measurement "
-                f"WHERE undone_at IS NULL ORDER BY {ms('at')}, id"
+                f"SELECT body_id, id, fit_id, {ms('at')}, quantity, value, uncertainty, sensor_id "
+                f"FROM measurement WHERE undone_at IS NULL ORDER BY {ms('at')}, id"
             )
         )
         chosen = bulk.rows("SELECT value FROM preference WHERE name = ?", (LEARNING,))
@@ -153,7 +156,7 @@ def _piece_owner(piece_id: int, signature: Any) -> Assembly:
     )
     gaps: dict[int, list[tuple[int, float]]] = {}
     for own in measured:
-        for _, fit_id, at, quantity, value, _ in own:
+        for _, fit_id, at, quantity, value, _, _ in own:
             if quantity == "gap_mm":
                 gaps.setdefault(fit_id, []).append((at // HOUR_MS, value))
     on_book = tuple(
@@ -198,6 +201,8 @@ def _body(
 ) -> SolverMember:
     sd = doubt_pct / TEN_PERCENT_SD
     finished = member.finished_at
+    moistures = _moistures(measured)
+    sd_of = {("mc_pct", hour, value): math.sqrt(variance) for hour, value, variance in moistures}
     return SolverMember(
         id=body_id,
         name=member.name,
@@ -207,18 +212,33 @@ def _body(
         start_variance_pct2=sd * sd,
         constants=constants,
         finished_hour=0 if finished is None else int(finished.timestamp()) // 3600,
-        moistures=tuple(
-            (at // HOUR_MS, v, (u / TEN_PERCENT_SD) ** 2) for _, _, at, q, v, u in measured if q == "mc_pct"
-        ),
-        widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _ in measured if q == "width_mm"),
+        moistures=tuple(moistures),
+        widths=tuple((at // HOUR_MS, v) for _, _, at, q, v, _, _ in measured if q == "width_mm"),
         on_wood=tuple(
-            OnWood(at // HOUR_MS, q, fit_id, v, u / TEN_PERCENT_SD)
-            for _, fit_id, at, q, v, u in measured
+            OnWood(at // HOUR_MS, q, fit_id, v, sd_of.get((q, at // HOUR_MS, v), u / TEN_PERCENT_SD))
+            for _, fit_id, at, q, v, u, _ in measured
             if learns
             and at // HOUR_MS >= start_ms // HOUR_MS
             and (q != "gap_mm" or (fit_id, member.name) in with_gap)
         ),
     )
+
+
+def _moistures(measured: Sequence[tuple[Any, ...]]) -> list[tuple[int, float, float]]:
+    """Hour, moisture content and variance of each measurement of it.
+
+    Those of one sensor share its error, and are widened for that.
+    """
+    own: dict[int | None, list[tuple[int, float, float]]] = {}
+    for _, _, at, quantity, value, doubt, sensor in measured:
+        if quantity == "mc_pct":
+            own.setdefault(sensor, []).append((at // HOUR_MS, value, (doubt / TEN_PERCENT_SD) ** 2))
+    found = own.pop(None, [])
+    for of_sensor in own.values():
+        hours, values, variances = (list(column) for column in zip(*of_sensor, strict=True))
+        wider = shared_variances(hours, variances, MODEL_SD_PCT**2)
+        found += zip(hours, values, wider, strict=True)
+    return sorted(found, key=lambda one: one[0])
 
 
 def _spans(stays: Sequence[tuple[int, int | None, int]]) -> tuple[PlacedSpan, ...]:

@@ -48,7 +48,8 @@ def sensors_now(
     ms = bulk.instant_of
     # To the end of the hour, as marks are read: a reading that counts now is one whose mark has been seen.
     end_ms = (hour + 1) * HOUR_MS - 1
-    last = ms("(SELECT MAX(observed_at) FROM reading WHERE sensor_id = sensor.id AND observed_at <= ?)")
+    newest = "(SELECT MAX(observed_at) FROM {} WHERE sensor_id = sensor.id AND observed_at <= ?)"
+    last = ms(f"COALESCE({newest.format('reading')}, {newest.format('wood_reading')})")
     in_use = bulk.rows("SELECT id FROM sensor WHERE retired_at IS NULL ORDER BY id")
     sensors = [
         _Sensor(*row)
@@ -56,11 +57,11 @@ def sensors_now(
         for row in bulk.rows(
             f"SELECT id, name, {ms('accepted_at')}, {last} FROM sensor "
             f"WHERE id IN ({', '.join('?' * len(ids))}) ORDER BY id",
-            (bulk.instant(end_ms), *ids),
+            (bulk.instant(end_ms), bulk.instant(end_ms), *ids),
         )
     ]
     hung_by: dict[int, list[Hung]] = {}
-    for hung in hangings:
+    for hung in (*hangings, *_mounted(bulk)):
         hung_by.setdefault(hung.sensor_id, []).append(hung)
     open_doubts = bulk.rows(
         f"SELECT sensor_id, kind, reason, {ms('since_at')} FROM doubt "
@@ -96,6 +97,20 @@ def sensors_now(
         judged = _judged(sensor, episodes, doubts, sensor.id in late)
         rows.append(verdict_row("sensor", sensor.id, judged, hour))
     return rows, changes, silences
+
+
+def _mounted(bulk: Bulk) -> list[Hung]:
+    """Sensors on wood, as if hung where the wood stands now."""
+    ms = bulk.instant_of
+    return [
+        Hung(sensor_id, place_id, since, FAR_MS if until is None else until)
+        for sensor_id, place_id, since, until in bulk.rows(
+            f"SELECT mount.sensor_id, stay.place_id, {ms('mount.since_at')}, {ms('mount.until_at')} "
+            "FROM mount LEFT JOIN member ON member.id = mount.body_id "
+            "JOIN stay ON stay.stack_id = mount.body_id OR stay.piece_id = member.piece_id "
+            "WHERE stay.until_at IS NULL ORDER BY mount.id"
+        )
+    ]
 
 
 Gap = tuple[int, int | None]

@@ -175,7 +175,7 @@ class Judge:
             changes = _changes(found, read_doubts(bulk, sorted({one.sensor_id for one in found})))
             for sensor_id, own in changes.items():
                 for change in own:
-                    self._apply(bulk, sensor_id, change, at_ms)
+                    apply_change(bulk, sensor_id, change, at_ms)
                     if change.kind not in ADVICE:
                         for since, until in change.spans:
                             end = None if until >= FAR_MS else from_epoch_ms(until)
@@ -185,26 +185,28 @@ class Judge:
                 if before.get((sensor_id, at)) == seen.get((sensor_id, at)):
                     seen[sensor_id, at] = revision
 
-    def _apply(self, bulk: Bulk, sensor_id: int, change: DoubtChange, at_ms: int) -> None:
-        finding = change.finding
-        if finding is None:
-            bulk.run("DELETE FROM doubt WHERE id = ?", (change.id,))
-            return
-        until = None if finding.until_ms == OPEN_MS else bulk.instant(finding.until_ms)
-        since = bulk.instant(finding.since_ms)
-        assert finding.reason is not None
-        reason = as_json(finding.reason.document())
-        if change.id is None:
-            bulk.run(
-                "INSERT INTO doubt (sensor_id, kind, since_at, until_at, reason, raised_at) "
-                "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, kind, since_at) DO NOTHING",
-                (sensor_id, finding.kind, since, until, reason, bulk.instant(at_ms)),
-            )
-        else:
-            bulk.run(
-                "UPDATE doubt SET since_at = ?, until_at = ?, reason = ? WHERE id = ?",
-                (since, until, reason, change.id),
-            )
+
+def apply_change(bulk: Bulk, sensor_id: int, change: DoubtChange, at_ms: int) -> None:
+    """Write one change of a sensor's doubts."""
+    finding = change.finding
+    if finding is None:
+        bulk.run("DELETE FROM doubt WHERE id = ?", (change.id,))
+        return
+    until = None if finding.until_ms == OPEN_MS else bulk.instant(finding.until_ms)
+    since = bulk.instant(finding.since_ms)
+    assert finding.reason is not None
+    reason = as_json(finding.reason.document())
+    if change.id is None:
+        bulk.run(
+            "INSERT INTO doubt (sensor_id, kind, since_at, until_at, reason, raised_at) "
+            "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, kind, since_at) DO NOTHING",
+            (sensor_id, finding.kind, since, until, reason, bulk.instant(at_ms)),
+        )
+    else:
+        bulk.run(
+            "UPDATE doubt SET since_at = ?, until_at = ?, reason = ? WHERE id = ?",
+            (since, until, reason, change.id),
+        )
 
 
 def _changes(

@@ -13,10 +13,13 @@ References
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model.wood.material.species_tables import rows
 
 MOISTURES_PCT = (7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 13.0, 14.0)
+TABLE_C = 27.0
+"""Of the wood, where the table's resistances were measured [1]_."""
 LEAST_DOUBT_PCT = 0.5
 """Of a correction by rows from memory, unverified; half of the correction where that is more (assumed)."""
 
@@ -56,3 +59,23 @@ def moisture_in(wood: str, set_for: str, reading_pct: float) -> float | None:
     if not found[wood][-1] <= at <= found[wood][0]:
         return None
     return float(np.interp(at, found[wood][::-1], MOISTURES_PCT[::-1]))
+
+
+def has_resistance(wood: str) -> bool:
+    """Whether the resistance of a wood is known, by the name of `find_species`."""
+    return wood in _resistances()
+
+
+def moisture_at(wood: str, resistance_ohm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Moisture content of a wood at resistances between needle electrodes, at `TABLE_C`, as printed [%].
+
+    NaN outside 7 to 14 %.
+
+    Examples
+    --------
+    >>> moisture_at("black walnut", np.array([890e6, 4e6])).round(2)
+    array([10., nan])
+    """
+    row = _resistances()[wood]
+    at = np.log(np.maximum(resistance_ohm, 1.0) / 1e6)
+    return np.interp(at, row[::-1], MOISTURES_PCT[::-1], np.nan, np.nan)
