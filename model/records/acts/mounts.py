@@ -16,6 +16,7 @@ from model.records.acts.book import load_piece
 from model.records.acts.invalidation import aware, mark_hours, note_change
 from model.records.acts.lumber import lumber_from_document
 from model.records.acts.measured import USUAL_UNCERTAINTY, withdraw_measurements
+from model.records.acts.revisions import KEPT_FOR
 from model.records.acts.trusted import take_turn
 from model.records.schema.tables import (
     BodyRow,
@@ -91,7 +92,7 @@ class Ties:
 
 def board_name(stack_id: int) -> str:
     """The name of the preference that keeps a stack's witness board."""
-    return f"witness board of stack {stack_id}"
+    return KEPT_FOR["body"].format(stack_id)
 
 
 def board_of(session: Session, stack_id: int) -> WitnessBoard | None:

@@ -21,6 +21,7 @@ from model.records.bulk import Bulk
 from model.records.schema.tables import BodyRow, FitRow, Measurement
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.records.store import Store
+from model.watch.air.air_hours import FAR_MS
 from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
 from model.watch.state.roster import Assembly, Roster, SolverMember
@@ -158,17 +159,18 @@ class WoodJudge:
 
     def _bring(self, bulk: Bulk, sensor_id: int, hours: Sequence[int]) -> None:
         """Bring what is held of a sensor up to date at the hours that changed."""
-        ms = bulk.instant_of("observed_at")
-        wanted = f"SELECT {ms}, value, wood_c FROM wood_reading WHERE sensor_id = ?"
         held = self._sent.get(sensor_id)
+        spans = [(hour * HOUR_MS, (hour + 1) * HOUR_MS) for hour in hours]
+        rows: list[tuple[Any, ...]] = []
+        for since, until in spans if held is not None else [(0, FAR_MS)]:
+            rows += bulk.rows(
+                f"SELECT {bulk.instant_of('observed_at')}, value, wood_c FROM wood_reading "
+                "WHERE sensor_id = ? AND observed_at >= ? AND observed_at < ? ORDER BY observed_at, value",
+                (sensor_id, bulk.instant(since), bulk.instant(until)),
+            )
         if held is None:
-            rows = bulk.rows(f"{wanted} ORDER BY observed_at, value", (sensor_id,))
             self._sent[sensor_id] = _Sent.of(rows)
             return
-        rows = []
-        for hour in hours:
-            span = (bulk.instant(hour * HOUR_MS), bulk.instant((hour + 1) * HOUR_MS))
-            rows += bulk.rows(f"{wanted} AND observed_at >= ? AND observed_at < ?", (sensor_id, *span))
         rest, new = held.without_hours(np.array(hours, dtype=np.int64)), _Sent.of(rows)
         at = np.concatenate([rest.at_ms, new.at_ms])
         value = np.concatenate([rest.value, new.value])

@@ -84,7 +84,7 @@ class Scale:
     zero_g: float = 0.0
     good_to_g: float = GOOD_TO[WEIGHT]
     quantity: str = "mc_pct"
-    how: str = "scale under the board"
+    how: str = "the board's scale"
 
     @cached_property
     def board(self) -> WitnessBoard:
@@ -183,7 +183,7 @@ class Gauge:
 
     @property
     def how(self) -> str:
-        return "gap gauge" if self.quantity == "gap_mm" else "gauge on the edge"
+        return "gap gauge" if self.quantity == "gap_mm" else "edge gauge"
 
     def said(self, value: float, wood_c: float | None) -> Said | None:
         found = self.at_mm + self.sign * (value - self.zero_mm)
