@@ -62,6 +62,8 @@ class HungSensor(Protocol):
     def is_new(self) -> bool: ...
     @property
     def joined(self) -> bool: ...
+    @property
+    def wood(self) -> str | None: ...  # what it is bound to in place of a place
 
 
 class TopicAccepted(Protocol):
@@ -137,7 +139,7 @@ class SensorDoor:
         The unknown topics, the last heard first.
     accept : callable
         ``accept(topic, part=None, name=None, place=None, place_kind=None, zone="UTC", temperature_unit="C",
-        reading=None)`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
+        reading=None, on=None)`` makes a sensor of a topic, or of one part of its messages; raises BadInput.
     by_hand : callable
         ``by_hand(topic, temperature="", rh="", temperature_unit="C", rh_unit="%", zone="UTC")``: what the
         last message comes to where a person says which field is what; raises BadInput.

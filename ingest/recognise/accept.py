@@ -16,7 +16,7 @@ from ingest.payload.quantities import plain
 from ingest.payload.shapes import PayloadReading
 from ingest.recognise.listing import below, only, recognised, sharing, unknown_topic
 from ingest.recognise.naming import readable_name, unique_name
-from ingest.recognise.on_wood_accepted import BindTo, for_wood, refuse_mixed
+from ingest.recognise.on_wood_accepted import for_wood, refuse_mixed
 from ingest.recognise.parts import SensorPart
 from ingest.recognise.proposal import Proposal, propose
 from ingest.settings import Limits
@@ -24,7 +24,7 @@ from ingest.storage.writer import Writer
 from model.records.acts.acceptances import ACCEPTANCE, keep_messages, set_aside
 from model.records.acts.dismissed import waiting
 from model.records.acts.hangings import hang_sensor
-from model.records.acts.mounts import bound_to, mount_sensor
+from model.records.acts.mounts import BindTo, bound_to, mount_sensor
 from model.records.acts.places import add_place
 from model.records.acts.revisions import recorded, take_back
 from model.records.clock import Now

@@ -1,39 +1,16 @@
 """What a person says of a sensor on wood when it is accepted: what it is bound to, and what ties it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 import msgspec
-from sqlalchemy.orm import Session
 
 from ingest.payload.quantities import BadPayload, plain
 from ingest.payload.wood import UNITS, unit_of
 from ingest.recognise.on_wood import ASK_UNIT
 from ingest.recognise.proposal import Proposal
-from model.records.acts.mounts import Ties, WoodBound, wood_named
+from model.records.acts.mounts import BindTo
 from model.records.schema.tables import Sensor
 from model.wood.errors import BadInput
-
-
-@dataclass
-class BindTo:
-    """What a sensor is bound to in place of a place: a stack, a part or a fit by name, and what ties it.
-
-    Attributes
-    ----------
-    unit : str
-        Of its values where the messages give none.
-    """
-
-    stack: str | None = None
-    part: str | None = None
-    fit: str | None = None
-    ties: Ties = field(default_factory=Ties)
-    unit: str = ""
-    quantity: str = ""  # as recognised
-
-    def wood(self, session: Session) -> WoodBound:
-        return wood_named(session, stack=self.stack, part=self.part, fit=self.fit)
 
 
 def for_wood(proposals: Mapping[str, Proposal], topic: str, on: BindTo | None) -> Mapping[str, Proposal]:

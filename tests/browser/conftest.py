@@ -356,3 +356,40 @@ def walking(request, wait_for) -> Iterator[Hands]:
 def hands_on(wait_for) -> Callable[..., Hands]:
     """Hands on another browser."""
     return lambda driver: Hands(driver, wait_for)
+
+
+@pytest.fixture
+def first_day(store, serve_book, tmp_path):
+    """An empty book, a broker, what listens to it, the pages, and what sends."""
+    import json
+    import threading
+
+    import paho.mqtt.client as mqtt
+
+    from deploy.settings import Settings
+    from deploy.wiring import sensor_door
+    from ingest.broker.embedded import EmbeddedBroker, mosquitto_program
+    from ingest.mqtt import subscriber
+    from ingest.settings import IngestSettings
+    from model.records.clock import machine_now
+
+    if mosquitto_program() is None:
+        pytest.skip("the program mosquitto is missing (Debian package mosquitto)")
+    stop = threading.Event()
+    with EmbeddedBroker(tmp_path / "broker", kind="mosquitto") as broker:
+        settings = IngestSettings.from_url(broker.url)
+        listening = threading.Thread(target=subscriber.run, args=(store, settings, machine_now, stop))
+        listening.start()
+        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        client.connect("127.0.0.1", broker.port)
+        client.loop_start()
+
+        def send(topic: str, document: dict) -> None:
+            client.publish(topic, json.dumps(document), qos=1).wait_for_publish(120)
+
+        address = serve_book(store, machine_now, sensors=sensor_door(Settings(), store, machine_now))
+        yield SimpleNamespace(address=address, send=send, store=store)
+        client.loop_stop()
+        client.disconnect()
+        stop.set()
+        listening.join(120)

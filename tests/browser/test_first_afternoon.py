@@ -3,20 +3,11 @@
 Broker, ingest, watch and pages are the real ones. The houses and the wood are invented.
 """
 
-import json
-import threading
 from datetime import UTC, datetime, timedelta
-from types import SimpleNamespace
 
-import paho.mqtt.client as mqtt
 import pytest
 from sqlalchemy import func, select
 
-from deploy.settings import Settings
-from deploy.wiring import sensor_door
-from ingest.broker.embedded import EmbeddedBroker, mosquitto_program
-from ingest.mqtt import subscriber
-from ingest.settings import IngestSettings
 from model.records.acts.hangings import hang_sensor
 from model.records.acts.places import add_place
 from model.records.clock import machine_now
@@ -26,31 +17,6 @@ from model.watch.run.evaluation import bring_up_to_date
 HISTORY = timedelta(hours=6)
 STEP = timedelta(minutes=10)
 SENSORS = {"bench/air": (19.0, 47.0), "cabin/air": (21.0, 31.0)}
-
-
-@pytest.fixture
-def first_day(store, serve_book, tmp_path):
-    """An empty book, a broker, what listens to it, the pages, and what sends."""
-    if mosquitto_program() is None:
-        pytest.skip("the program mosquitto is missing (Debian package mosquitto)")
-    stop = threading.Event()
-    with EmbeddedBroker(tmp_path / "broker", kind="mosquitto") as broker:
-        settings = IngestSettings.from_url(broker.url)
-        listening = threading.Thread(target=subscriber.run, args=(store, settings, machine_now, stop))
-        listening.start()
-        client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
-        client.connect("127.0.0.1", broker.port)
-        client.loop_start()
-
-        def send(topic: str, document: dict) -> None:
-            client.publish(topic, json.dumps(document), qos=1).wait_for_publish(120)
-
-        address = serve_book(store, machine_now, sensors=sensor_door(Settings(), store, machine_now))
-        yield SimpleNamespace(address=address, send=send, store=store)
-        client.loop_stop()
-        client.disconnect()
-        stop.set()
-        listening.join(120)
 
 
 def talk(first_day, topic: str) -> None:

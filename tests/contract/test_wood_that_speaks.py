@@ -16,10 +16,10 @@ from sqlalchemy import func, select
 
 from ingest.broker.embedded import EmbeddedBroker, mosquitto_program
 from ingest.mqtt.subscriber import Subscriber
-from ingest.recognise.accept import BindTo, accept
+from ingest.recognise.accept import accept
 from ingest.settings import IngestSettings
 from model.records.acts import book
-from model.records.acts.mounts import Ties
+from model.records.acts.mounts import BindTo, Ties
 from model.records.acts.places import add_place
 from model.records.queries import overview
 from model.records.schema.tables import HeardMessage, Measurement, Pulse, Reading, WoodReading

@@ -10,9 +10,23 @@ from sqlalchemy.orm import Session
 from dashboard.figures.moisture import moisture_chart, said_of
 from dashboard.figures.profile import profile_drawing
 from dashboard.pages.charted import charted, nearest
-from dashboard.pages.frame import Child, aside, drawn, empty, listed, noted, num, part, prose, sheet, word
+from dashboard.pages.frame import (
+    Child,
+    aside,
+    drawn,
+    empty,
+    folded,
+    listed,
+    noted,
+    num,
+    part,
+    prose,
+    sheet,
+    word,
+)
 from dashboard.pages.lumber.stack_acts import meter_form, move_form, new_form
 from dashboard.pages.lumber.witness import witness_part
+from dashboard.pages.sensors.on_wood import mounted_part
 from dashboard.say import sentences
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.spans import span_of
@@ -33,6 +47,8 @@ PRONGS_SAID = {
     "in": "Prong test: they pinch in.",
     "out": "Prong test: they bend out.",
 }
+LAST = 12
+"""Measurements shown; a sensor makes one a day."""
 SPANS = ("month", "season", "year", "all")
 """Spans a stack's moisture is drawn over."""
 
@@ -101,6 +117,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
         metered = queries.measurements(session, stack_id)
         places = queries.places(session, view.now)
         witness = witness_part(session, stack, view)
+        on_it = mounted_part(session, [stack_id], view)
     chart = moisture_chart(
         tide,
         view.display,
@@ -156,6 +173,7 @@ def stack_layout(view: View, stack_id: int) -> html.Main | None:
             ],
             className="columns",
         ),
+        on_it,
         part("Metered", metered_list(stack, metered, view), meter_form(stack, zone, view)),
         witness,
         part("Move it", move_form(stack, places, zone, view)),
@@ -227,7 +245,9 @@ def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View
         )
         for event in metered
     ]
-    return listed(rows, html.P("Nothing was metered since it was recorded.", className="soft"), None)
+    nothing = html.P("Nothing was metered since it was recorded.", className="soft")
+    earlier = folded(f"{len(rows) - LAST} earlier", listed(rows[:-LAST])) if len(rows) > LAST else None
+    return html.Div([earlier, listed(rows[-LAST:], nothing, None)])
 
 
 ROUTES = [Route("/stock", layout, live=False), Route("/stack/<stack_id>", stack_layout, live=False)]

@@ -14,6 +14,7 @@ from dashboard.pages.frame import aside, drawn, facts_list, folded, num, prose, 
 from dashboard.pages.pieces import piece_acts
 from dashboard.pages.pieces.piece_fits import Ahead, fits_part, parts_part
 from dashboard.pages.pieces.piece_tide import tide_part
+from dashboard.pages.sensors.on_wood import mounted_part
 from dashboard.say import piece_view as woodwork
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
@@ -48,6 +49,8 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
     """The page, from what the book answered."""
     wood, design = piece_wood.wood_piece(piece), piece_wood.range_of(piece)
     comfort = piece_wood.comfort_of_piece(piece, view.now)
+    with view.store.session() as session:
+        on_it = mounted_part(session, [member.id for member in piece.members], view)
     return sheet(
         piece.name,
         piece_acts.acts_part(piece),
@@ -77,6 +80,7 @@ def page(piece: PieceNow, ahead: Ahead, view: View) -> html.Main:
         fits_part(piece, ahead, view),
         tide_part(piece, view),
         parts_part(piece, view.display),
+        on_it,
         details_part(piece, view),
         dateline=standing(piece, view),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html
@@ -10,11 +11,13 @@ from dashboard.forms import fields as forms
 from dashboard.forms.acts import NOTHING, OUTPUTS, Act, answered, answers, doing, done, refused
 from dashboard.forms.fields import choice_field, text_field
 from dashboard.pages.frame import Child, folded, part
+from dashboard.pages.sensors.on_wood import bound, fields_of
 from dashboard.say import sentences
 from dashboard.shell.ports import HungSensor, ReadByHand, TopicAccepted, UnboundTopic
 from dashboard.shell.view import Context, View, address, view_of
 from model.records.acts import dismissed
 from model.records.queries import overview as queries
+from model.records.queries.mounted import where_it_can_be
 from model.wood.errors import BadInput
 from model.words import display as say
 
@@ -90,12 +93,12 @@ def heard_block(
         # Each by itself: what shares a topic may hang in different places.
         for number, proposed in enumerate(parts):
             row = f"{index}-{number}"
-            lines += [html.H4(proposed.name), *_acceptance(row, topic.topic, proposed, places)]
+            lines += [html.H4(proposed.name), *_acceptance(row, topic.topic, proposed, places, view)]
     elif parts or fields:
         row = f"{index}-0"
-        if fields:
+        if fields and not _is_on_wood(parts):
             lines.append(_by_hand(fields, row, is_open=not parts))
-        lines += _acceptance(row, topic.topic, parts[0] if parts else None, places)
+        lines += _acceptance(row, topic.topic, parts[0] if parts else None, places, view)
     lines.append(
         html.Div(html.Button("Dismiss it", id={"act": DISMISS, "topic": topic.topic}), className="buttons")
     )
@@ -106,24 +109,32 @@ def _field(row: str, key: str) -> dict[str, Any]:
     return {"form": ACCEPT, "block": row, "key": key}
 
 
-def _acceptance(row: str, topic: str, proposed: Any, places: Sequence[queries.PlaceNow]) -> list[Any]:
+def _is_on_wood(parts: Sequence[Any]) -> bool:
+    return any(one.reading.wood_quantity is not None for one in parts)
+
+
+def _acceptance(
+    row: str, topic: str, proposed: Any, places: Sequence[queries.PlaceNow], view: View
+) -> list[Any]:
     """What is asked of one sensor, and the button that accepts it; none is proposed of one read by hand."""
     name, hint = (proposed.name, "") if proposed else ("", "taken from its topic if left empty")
+    if proposed and _is_on_wood([proposed]):
+        with view.store.session() as session:
+            choices = where_it_can_be(session, proposed.reading.wood_quantity)
+        where = fields_of(partial(_field, row), proposed.reading, choices, view)
+    else:
+        where = [
+            text_field(
+                "Location",
+                _field(row, "place"),
+                "" if places else "Shop",
+                hint="one of your places, or the name of a new one",
+                list="place-names",
+            ),
+            choice_field("A new place is", _field(row, "kind"), KINDS, "home" if places else "shop"),
+        ]
     return [
-        html.Div(
-            [
-                text_field("Its name", _field(row, "name"), name, hint),
-                text_field(
-                    "Location",
-                    _field(row, "place"),
-                    "" if places else "Shop",
-                    hint="one of your places, or the name of a new one",
-                    list="place-names",
-                ),
-                choice_field("A new place is", _field(row, "kind"), KINDS, "home" if places else "shop"),
-            ],
-            className="fields",
-        ),
+        html.Div([text_field("Its name", _field(row, "name"), name, hint), *where], className="fields"),
         html.Button(
             "Accept it",
             id={"act": ACCEPT, "block": row, "topic": topic, "part": proposed.part if proposed else ""},
@@ -247,6 +258,15 @@ def _zone(view: View) -> str:
 def accepted(topic: str, typed: dict[str, Any], view: View, which: str | None = None) -> Act:
     """Make a sensor of a topic, or of one part of its messages, as typed."""
     assert view.context.sensors is not None
+    if "on" in typed:
+        made = view.context.sensors.accept(
+            topic,
+            part=which,
+            name=str(typed.get("name") or "").strip() or None,
+            zone=_zone(view),
+            on=bound(typed, view),
+        )
+        return Act(said_of(made, view), undo=made.number)
     place = str(typed.get("place") or "").strip()
     if not place:
         raise BadInput("", "where it hangs", "must be given: one of your places, or a new one", "nothing")
@@ -268,6 +288,9 @@ def said_of(made: TopicAccepted, view: View) -> str:
     told = sentences.counted(made.readings, "kept message").capitalize()
     verb = "became a reading" if made.readings == 1 else "became readings"
     spans: dict[tuple[str | None, datetime | None, bool, bool], list[HungSensor]] = {}
+    if any(one.wood for one in made.hung):
+        [one] = made.hung
+        return f"{one.sensor} is accepted, on {one.wood}. {told} {verb}."
     for one in made.hung:
         spans.setdefault((one.place, one.since_at, one.is_new, one.joined), []).append(one)
     lines = []

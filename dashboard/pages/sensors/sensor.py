@@ -12,12 +12,14 @@ from dashboard.figures.air import air_chart, doubted_in, said_of
 from dashboard.pages.charted import charted, nearest
 from dashboard.pages.frame import Child, aside, part, sheet, word
 from dashboard.pages.sensors.hanging import hanging_part, nowhere_part
+from dashboard.pages.sensors.on_wood import wood_page
 from dashboard.pages.sensors.trust import trust_part
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.spans import span_of
 from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries import sensing, traces
+from model.records.queries.mounted import mounted
 from model.records.queries.sensing import SensorNow
 from model.records.queries.series import AirSeries
 from model.records.queries.traces import Trace
@@ -34,7 +36,10 @@ def layout(view: View, sensor_id: int) -> html.Main | None:
     """The page of one sensor; none when there is no such sensor."""
     with view.store.session() as session:
         found = sensing.sensors(session, view.now, only=sensor_id)
-        return page(session, found[0], view) if found else None
+        if not found:
+            return None
+        on_wood = mounted(session, view.now, sensor_id=sensor_id)
+        return wood_page(session, found[0], on_wood[0], view) if on_wood else page(session, found[0], view)
 
 
 def page(session: Session, sensor: SensorNow, view: View) -> html.Main:

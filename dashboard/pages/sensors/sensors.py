@@ -7,6 +7,7 @@ from dash import html
 
 from dashboard.pages.frame import empty, facts_list, folded, listed, noted, num, part, sheet
 from dashboard.pages.sensors.accepting import dismissed_part, shown_payload, waiting_part
+from dashboard.pages.sensors.on_wood import row_of
 from dashboard.pages.sensors.sensor import two_rooms_part
 from dashboard.say import sentences
 from dashboard.shell.ports import UnboundTopic
@@ -14,6 +15,7 @@ from dashboard.shell.view import Route, View, address
 from model.records.acts.dismissed import dismissed_topics
 from model.records.queries import overview as queries
 from model.records.queries import sensing
+from model.records.queries.mounted import mounted
 from model.records.queries.sensing import SensorNow
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.words import display as say
@@ -28,6 +30,7 @@ def layout(view: View) -> html.Main:
         counts = sensing.tallies(session)
         pairs = two_rooms(session, view.now)
         gone = dismissed_topics(session)
+        on_wood = {one.sensor_id: one for one in mounted(session, view.now)}
     apart = by_sensor(pairs)
     heard = list(view.context.sensors.heard()) if view.context.sensors else []
     return sheet(
@@ -36,7 +39,12 @@ def layout(view: View) -> html.Main:
         waiting_part(heard, places, view),
         part(
             "Known",
-            listed([_row(one, apart, view) for one in sorted(sensors, key=lambda one: _need(one, apart))]),
+            listed(
+                [
+                    row_of(on_wood[one.id], view) if one.id in on_wood else _row(one, apart, view)
+                    for one in sorted(sensors, key=lambda one: _need(one, apart))
+                ]
+            ),
         ),
         None
         if sensors or heard

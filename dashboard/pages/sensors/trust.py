@@ -46,7 +46,7 @@ DOUBT = Form(
 
 def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
     """What is or was not believed of a sensor, its corrections, and the forms."""
-    rows = [_doubt_row(doubt, sensor, view) for doubt in sensing.doubts(session, sensor.id)]
+    rows = doubt_rows(session, sensor, view)
     for correction in sensing.corrections(session, sensor.id):
         since = say.day(correction.since_at, sensor.zone, view.units, view.now)
         words = f"true RH = {correction.intercept_pct:.1f} + {correction.slope:.3f} × reading, from {since}"
@@ -63,8 +63,24 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
             ),
             SALT.laid_out(view, sensor.id, zone=sensor.zone),
         ),
-        folded("Exclude some readings", DOUBT.laid_out(view, sensor.id, zone=sensor.zone)),
+        exclude_form(sensor, view),
     )
+
+
+def doubts_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
+    """What is or was not believed of a sensor that no salt checks."""
+    rows = listed(doubt_rows(session, sensor, view), html.P("No readings excluded."), "rows small")
+    return part("Trust", rows, exclude_form(sensor, view))
+
+
+def exclude_form(sensor: SensorNow, view: View) -> Child:
+    """The form by which a person excludes readings."""
+    return folded("Exclude some readings", DOUBT.laid_out(view, sensor.id, zone=sensor.zone))
+
+
+def doubt_rows(session: Session, sensor: SensorNow, view: View) -> list[html.Li]:
+    """A sensor's doubts, newest first."""
+    return [_doubt_row(doubt, sensor, view) for doubt in sensing.doubts(session, sensor.id)]
 
 
 def _doubt_row(doubt: sensing.DoubtNow, sensor: SensorNow, view: View) -> html.Li:

@@ -5,7 +5,7 @@ zero begins a new span, so that what was measured before it stays.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -35,7 +35,7 @@ from model.wood.errors import BadInput
 from model.wood.fits import kind_named
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT, WitnessBoard
 from model.wood.material.species import find_species
-from model.wood.material.wood_sensor import sensor_on
+from model.wood.material.wood_sensor import WoodSensor, sensor_on
 
 
 @dataclass(frozen=True)
@@ -151,6 +151,27 @@ def wood_of_fit(fit: FitRow) -> WoodBound:
     return WoodBound(member, fit)
 
 
+@dataclass
+class BindTo:
+    """What a sensor is bound to in place of a place: a stack, a part or a fit by name, and what ties it.
+
+    Attributes
+    ----------
+    unit : str
+        Of its values where the messages give none.
+    """
+
+    stack: str | None = None
+    part: str | None = None
+    fit: str | None = None
+    ties: Ties = field(default_factory=Ties)
+    unit: str = ""
+    quantity: str = ""  # as recognised
+
+    def wood(self, session: Session) -> WoodBound:
+        return wood_named(session, stack=self.stack, part=self.part, fit=self.fit)
+
+
 def mount_sensor(
     session: Session, sensor: Sensor, wood: WoodBound, quantity: str, since_at: datetime, ties: Ties
 ) -> Mount:
@@ -221,7 +242,7 @@ def set_zero(session: Session, sensor: Sensor, at: datetime, ties: Ties) -> Moun
     new = Mount(body_id=mount.body_id, fit_id=mount.fit_id, quantity=mount.quantity, since_at=at, terms=terms)
     sensor.mounts.append(new)
     session.flush()
-    _checked(session, wood, mount.quantity, terms)
+    sensor_of(session, wood, mount.quantity, terms)
     mark_hours(session, [sensor.id], mount.since_at)
     return new
 
@@ -284,7 +305,7 @@ def _terms(
             terms = {"set_for": set_for, "wood_c": ties.wood_c}
         case _:
             terms = {"wood_c": ties.wood_c}
-    _checked(session, wood, quantity, terms)
+    sensor_of(session, wood, quantity, terms)
     return terms
 
 
@@ -305,15 +326,15 @@ def _weight_terms(session: Session, wood: WoodBound, ties: Ties, now_g: float, w
     }
 
 
-def _checked(session: Session, wood: WoodBound, quantity: str, terms: Mapping[str, Any]) -> None:
-    """Refuse terms by which nothing could be measured."""
+def sensor_of(session: Session, wood: WoodBound, quantity: str, terms: Mapping[str, Any]) -> WoodSensor:
+    """The sensor of a quantity on wood by its terms; BadInput where nothing could be measured by them."""
     if isinstance(wood.body, MemberRow):
         member = load_piece(session, wood.body.piece).members[wood.body.name]
         species, thickness_mm = member.species.name, member.thickness_mm
     else:
         lumber = lumber_from_document(wood.body.document, f"stack {wood.body.name}")
         species, thickness_mm = find_species(lumber.species).name, lumber.thickness_mm
-    sensor_on(quantity, terms, species, thickness_mm, wood.measures)
+    return sensor_on(quantity, terms, species, thickness_mm, wood.measures)
 
 
 def _recorded_mm(session: Session, wood: WoodBound, where: str) -> float:

@@ -21,6 +21,7 @@ from model.records.schema.tables import (
     RunningCount,
     Sensor,
     Verdict,
+    WoodReading,
 )
 from model.wood.reason import Reason
 
@@ -123,6 +124,15 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
         for id_, reading in last.items()
         if reading.temperature_c is None or reading.rh_pct is None
     }
+    on_wood = {
+        id_: session.scalar(
+            select(func.max(WoodReading.observed_at)).where(
+                WoodReading.sensor_id == id_, WoodReading.observed_at <= now
+            )
+        )
+        for id_ in ids
+        if id_ not in last
+    }
     hung = {
         hanging.sensor_id: place
         for hanging, place in session.execute(
@@ -136,7 +146,7 @@ def sensors(session: Session, now: datetime, only: int | None = None) -> tuple[S
         row.subject_id: Judgement(row.verdict, row.detail, row.since_at, row.evaluated_at)
         for row in session.scalars(select(Verdict).where(Verdict.subject_kind == "sensor"))
     }
-    return tuple(_sensor(row, hung, last, beside, topics, judged) for row in rows)
+    return tuple(_sensor(row, hung, last, beside, on_wood, topics, judged) for row in rows)
 
 
 def _other_quantity(session: Session, reading: Reading) -> Reading | None:
@@ -160,6 +170,7 @@ def _sensor(
     hung: Mapping[int, Place],
     last: Mapping[int, Reading],
     beside: Mapping[int, Reading | None],
+    on_wood: Mapping[int, datetime | None],
     topics: Mapping[int, list[str]],
     judged: Mapping[int, Judgement],
 ) -> SensorNow:
@@ -172,7 +183,7 @@ def _sensor(
         place=place.name if place else None,
         zone=place.zone if place else row.zone,
         topics=tuple(dict.fromkeys(topics.get(row.id, ()))),
-        last_at=reading.observed_at if reading else None,
+        last_at=reading.observed_at if reading else on_wood.get(row.id),
         temperature_c=next((one.temperature_c for one in told if one.temperature_c is not None), None),
         rh_pct=next((one.rh_pct for one in told if one.rh_pct is not None), None),
         battery_pct=row.battery_pct,

@@ -101,7 +101,7 @@ def _trace(
     extremes: Sequence[str],
 ) -> Trace:
     """`extremes` are columns whose lowest and highest are enough of a long span; none for every reading."""
-    doubts = _doubts(session, sensor_id, since_at, until_at)
+    doubts = doubts_of(session, sensor_id, since_at, until_at)
     corrected = session.scalar(
         select(func.count())
         .select_from(Correction)
@@ -126,7 +126,8 @@ def _trace(
     )
 
 
-def _doubts(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Doubted:
+def doubts_of(session: Session, sensor_id: int, since_at: datetime, until_at: datetime) -> Doubted:
+    """The doubts of a sensor that meet a span: since, until and the reason."""
     found = session.scalars(
         select(Doubt)
         .where(
