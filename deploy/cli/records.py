@@ -49,6 +49,8 @@ RECORDS: dict[str, str] = {
     "sensors dismiss": DONE,
     "sensors bring-back": DONE,
     "sensors hang": DONE,
+    "sensors zero": DONE,
+    "sensors take-off": DONE,
     "import-readings": f"{OF_SENSORS}ImportRecord {OF_SENSORS}ColumnsRecord",
     "rejected": f"{OF_SENSORS}RejectedMessagesRecord",
     "salt-check": f"{OF_SENSORS}SaltCheckRecord",

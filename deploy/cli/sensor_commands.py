@@ -5,8 +5,8 @@ from typing import Annotated, Any, Literal
 
 import typer
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
 
+from deploy.cli import wood_sensor_commands as wood
 from deploy.cli.answer import AsJson, display_of, give_done, give_json, give_table, say, temperature_given
 from deploy.cli.book_commands import PlaceKind, SinceText, instant_of
 from deploy.cli.readings_commands import nowhere_line
@@ -15,8 +15,9 @@ from model.records.acts import hangings
 from model.records.acts.dismissed import bring_back_topic, dismiss_topic, dismissed_topics
 from model.records.acts.places import place_named
 from model.records.queries import sensing
+from model.records.queries.mounted import mounted
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
-from model.records.schema.tables import RejectedMessage, Sensor
+from model.records.schema.tables import RejectedMessage
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
 from model.words.display import Display
@@ -40,6 +41,7 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
         doubts = sensing.open_doubts(session)
         pairs = two_rooms(session, now)
         gone = dismissed_topics(session)
+        on_wood = {one.sensor_id: one for one in mounted(session, now)}
     if as_json:
         give_json(
             {
@@ -47,6 +49,7 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
                     {
                         "name": sensor.name,
                         "place": sensor.place,
+                        "wood": wood.document_of(on_wood.get(sensor.id)),
                         "topics": sorted(sensor.topics),
                         "last_observed_at": sensor.last_at,
                         "temperature_c": sensor.temperature_c,
@@ -71,13 +74,15 @@ def sensors(context: typer.Context, as_json: AsJson = False) -> None:
         say(in_sentences(pair.reason))
     if known:
         give_table(
-            ["sensor", "place", "last heard (UTC)", "air", "trust"],
+            ["sensor", "place or wood", "last heard (UTC)", "says", "trust"],
             [
                 [
                     sensor.name,
-                    sensor.place or "hangs nowhere",
+                    on_wood[sensor.id].wood if sensor.id in on_wood else sensor.place or "hangs nowhere",
                     f"{sensor.last_at:%Y-%m-%d %H:%M}" if sensor.last_at else "never",
-                    _air(sensor.temperature_c, sensor.rh_pct, display_of()),
+                    wood.said_of(on_wood[sensor.id])
+                    if sensor.id in on_wood
+                    else _air(sensor.temperature_c, sensor.rh_pct, display_of()),
                     "; ".join(
                         clause(one)
                         for one in (*doubts.get(sensor.id, ()), *_apart(by_sensor(pairs).get(sensor.id)))
@@ -148,7 +153,12 @@ def _air(temperature_c: float | None, rh_pct: float | None, display: Display) ->
 def sensors_accept(
     topic: Annotated[str | None, typer.Argument(help="One of the unknown topics.")] = None,
     part: Annotated[
-        str | None, typer.Option("--part", help="Of several sensors behind the topic only this one.")
+        str | None,
+        typer.Option(
+            "--part",
+            help="Of several sensors behind the topic only this one. Of a sensor on wood, the part it is on, "
+            "as PIECE/PART.",
+        ),
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="All in which something is recognised.")] = False,
     place: Annotated[str | None, typer.Option("--place", help="Where the sensor hangs.")] = None,
@@ -165,6 +175,15 @@ def sensors_accept(
     humidity_unit: Annotated[
         Literal["%", "ratio"], typer.Option("--humidity-unit", help="Used when a message names none.")
     ] = "%",
+    stack: wood.StackName = None,
+    fit: wood.FitName = None,
+    wood_unit: wood.WoodUnit = "",
+    dry_weight: wood.DryWeight = None,
+    mc: wood.Moisture = None,
+    measures: wood.Measures = None,
+    falls: wood.Falls = False,
+    set_for: wood.SetFor = "",
+    wood_temperature: wood.WoodTemperature = None,
     show: Annotated[
         bool, typer.Option("--show", help="Only say what the last message reads with these fields.")
     ] = False,
@@ -201,12 +220,15 @@ def sensors_accept(
     if topic is None:
         done = accept_all(store, now=lambda: now, place=place, place_kind=kind)
     else:
+        ties = wood.ties_of(dry_weight, mc, measures, falls, set_for, wood_temperature)
+        on = wood.bind_to(store, topic, stack, part, fit, wood_unit, ties)
         done = [
             accept(
                 store,
                 topic,
                 now=lambda: now,
-                part=part,
+                on=on,
+                part=part if on is None else None,
                 name=name,
                 place=place,
                 place_kind=kind,
@@ -224,7 +246,7 @@ def sensors_accept(
                     "readings": each.readings,
                     "rejected": each.rejected,
                     "hung": [
-                        {"sensor": one.sensor, "place": one.place, "since_at": one.since_at}
+                        {"sensor": one.sensor, "place": one.place, "wood": one.wood, "since_at": one.since_at}
                         for one in each.hung
                     ],
                 }
@@ -237,7 +259,9 @@ def sensors_accept(
     for each in done:
         say(f"{', '.join(each.sensors)}: accepted, {each.readings} kept messages became readings.")
         for one in each.hung:
-            if one.place is None:
+            if one.wood is not None:
+                say(f"{one.sensor} is on {one.wood} since {one.since_at:%Y-%m-%d %H:%M} UTC.")
+            elif one.place is None:
                 hang = f'paneltide sensors hang "{one.sensor}" --place PLACE'
                 say(f"{one.sensor} hangs nowhere, and its readings belong to no place: {hang}")
             else:
@@ -280,7 +304,7 @@ def sensors_hang(
     """Hang a sensor at a place since an instant, now or long past; what it sent since then belongs there."""
     store, now = open_book()
     with store.session() as session:
-        row, where = _sensor_named(session, sensor), place_named(session, place)
+        row, where = wood.sensor_named(session, sensor), place_named(session, place)
         at = instant_of(since, where.zone, now)
         hangings.hang_since(session, row, where, at)
         left = hangings.readings_nowhere(session, row)
@@ -291,12 +315,8 @@ def sensors_hang(
     give_done(as_json, "sensor", sensor, "\n".join(said))
 
 
-def _sensor_named(session: Session, name: str) -> Sensor:
-    row = session.scalar(select(Sensor).where(Sensor.name == name))
-    if row is None:
-        known = ", ".join(session.scalars(select(Sensor.name).order_by(Sensor.name))) or "none yet"
-        raise BadInput("", "sensor", f"must be one that is known ({known})", name)
-    return row
+sensors_app.command("zero")(wood.zero)
+sensors_app.command("take-off")(wood.take_off)
 
 
 def rejected(
@@ -361,7 +381,7 @@ def salt_check(
             )
     store, now = open_book()
     with store.session() as session:
-        row = _sensor_named(session, sensor)
+        row = wood.sensor_named(session, sensor)
         made = check(session, row, read, instant_of(since, row.zone, now), now)
         made_says = str(made.evidence.get("says", ""))
         document = {

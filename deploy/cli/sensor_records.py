@@ -13,6 +13,32 @@ class HungRecord(JsonDocument):
     since_at: Instant | None
 
 
+class AcceptedWhereRecord(JsonDocument):
+    """Where a sensor that was accepted hangs since when, or what wood it is on."""
+
+    sensor: str
+    place: str | None
+    wood: str | None
+    since_at: Instant | None
+
+
+class SaidOfWoodRecord(JsonDocument):
+    """What a reading of wood comes to, in % or mm, and its ±."""
+
+    value: float
+    uncertainty: float
+
+
+class OnWoodRecord(JsonDocument):
+    """What a sensor on wood is on, its last reading in g, %, ohms or mm, and what it measures."""
+
+    on: str
+    sends: str
+    last: float | None
+    measures: str
+    said: SaidOfWoodRecord | None
+
+
 class NowhereRecord(JsonDocument):
     """Readings that belong to no place."""
 
@@ -57,6 +83,7 @@ class ListedSensorRecord(JsonDocument):
 
     name: str
     place: str | None
+    wood: OnWoodRecord | None
     topics: list[str]
     last_observed_at: Instant | None
     temperature_c: float | None
@@ -126,7 +153,7 @@ class AcceptedRecord(JsonDocument):
     topics: list[str]
     readings: int
     rejected: int
-    hung: list[HungRecord]
+    hung: list[AcceptedWhereRecord]
 
 
 class RejectedMessageRecord(JsonDocument):

@@ -170,7 +170,7 @@ def where_it_can_be(session: Session, quantity: str) -> list[tuple[str, str]]:
     ):
         for fit in piece.fits if quantity == "length" else ():
             if kind_named(fit.kind).gap_attribute is not None:
-                name = f"{piece.name}: gap at {fit.name.replace('_', ' ')}"
+                name = f"{piece.name}: {fit.name.replace('_', ' ')} (gap)"
                 found.append((f"fit:{piece.name}/{fit.name}", name))
         found += [
             (f"part:{piece.name}/{one.name}", f"{piece.name}: {one.name.replace('_', ' ')}")

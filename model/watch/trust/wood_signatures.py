@@ -123,7 +123,7 @@ def stepped(series: WoodSeries) -> list[Finding]:
     found: list[Finding] = []
     sound_from = 0
     for k in jumps.tolist():
-        if k < sound_from:
+        if k <= sound_from:
             continue  # within the one before, or its way back
         level = float(np.median(rough[max(k - BEFORE_READINGS, sound_from) : k]))
         later = slice(k, int(np.searchsorted(at, at[k] + BACK_MS, side="right")))
