@@ -32,7 +32,9 @@ def on_wood_chart(sent: SentOnWood, measures: str, display: Display, stretch: St
     dotted = {"name": "doubted", "line": plot.line(plot.INK, 1.0, "dot")}
     traces = plot.lines(sent.at, value, doubted, GAP, stretch.zone, solid, dotted)
     pad = 0.02 if in_inches else 0.5
-    strips = [Strip(f"{title}, {unit}", *plot.reach([value], pad, 4 * pad))]
+    # A passing load is drawn as far as it fits: what counts sets the scale.
+    counts = value[~doubted] if (~doubted & ~np.isnan(value)).any() else value
+    strips = [Strip(f"{title}, {unit}", *plot.reach([counts], pad, 4 * pad))]
     known = value[~np.isnan(value)]
     nothing = "" if len(known) else "It sent nothing in this span."
     told = f"from {known[0]:.2f} to {known[-1]:.2f} {unit}" if len(known) else "nothing in this span"

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from model.watch.trust.findings import HOUR_MS, OPEN_MS
 from model.watch.trust.wood_signatures import WoodSeries, findings_of
-from model.wood.material.wood_sensor import HourSaid, Scale, hours_said, thinned
+from model.wood.material.wood_sensor import BoardScale, HourSaid, hours_said, thinned
 
 DAYS = 21
-BOARD = Scale(1080.0, 8.0, 0.1)
+BOARD = BoardScale(1080.0, 8.0, 0.1)
 AIR = dict.fromkeys(range(DAYS), 8.0)
 """Air that leads to 8 %, day after day."""
 

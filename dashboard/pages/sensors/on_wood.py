@@ -24,6 +24,7 @@ from model.records.queries.mounted import MountNow
 from model.records.queries.sensing import SensorNow
 from model.records.schema.tables import Sensor
 from model.wood.errors import BadInput
+from model.wood.material.wood_sensor import USUAL_C
 from model.words import display as say
 from model.words.display import Display
 from model.words.reasons import in_sentences
@@ -85,7 +86,7 @@ def fields_of(row: Any, reading: Any, choices: Sequence[tuple[str, str]], view: 
             asked.append(text_field("The probe is set for", row("set_for"), "", hint, list="species-names"))
             asked.append(forms.species_names())
     if quantity in ("moisture", "resistance") and reading.temperature is None:
-        hint = f"{view.display.temperature_unit}; 20 °C if left out"
+        hint = f"{view.display.temperature(USUAL_C)} if left out"
         asked.append(text_field("The wood's temperature", row("wood_c"), "", hint))
     return asked
 
@@ -155,7 +156,7 @@ def row_of(one: MountNow, view: View) -> html.Li:
         f", on {one.wood}",
         html.Div(told + in_sentences(one.judgement.reason, view.display), className="soft small"),
         kind="sensor",
-        right=num(said_of(one, view.display)),
+        right=num(said_of(one, view.display)) if one.judgement.verdict != "near" else "doubted",
     )
 
 
@@ -166,7 +167,9 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
     chart = on_wood_chart(sent, one.measures, view.display, span.stretch(view), sensor.name)
     lead: list[Any] = [verdict_mark(one.judgement.verdict, "sensor"), " "]
     lead += [word(one.judgement.verdict, "sensor"), ". ", in_sentences(one.judgement.reason, view.display)]
-    lead.append(f" It says {said_of(one, view.display)} ({raw_of(one)}), {say.ago(one.last_at, view.now)}.")
+    counts = one.judgement.verdict != "near"
+    says = f"says {said_of(one, view.display)} ({raw_of(one)})" if counts else f"sends {raw_of(one)}"
+    lead.append(f" It {says}, {say.ago(one.last_at, view.now)}.")
     rows = [
         html.Li(
             [
@@ -194,8 +197,12 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
                     listed(rows, html.P("Nothing yet: an hour counts when it is over."), "rows small"),
                     aside("The first hour of each day, and each that differs by more than its ±."),
                 ),
-                part("Where it is", _where(one, view), _zero(one, sensor, view)),
-                doubts_part(session, sensor, view),
+                html.Div(
+                    [
+                        part("Where it is", _where(one, sensor.zone, view), _zero(one, sensor, view)),
+                        doubts_part(session, sensor, view),
+                    ]
+                ),
             ],
             className="columns even",
         ),
@@ -210,9 +217,9 @@ def _measured(row: Any, display: Display) -> str:
     return display.with_doubt(row.value, row.uncertainty, "nearest", 64)
 
 
-def _where(one: MountNow, view: View) -> html.P:
+def _where(one: MountNow, zone: str, view: View) -> html.P:
     link = html.A(one.wood, href=address(one.kind, one.owner_id))
-    return html.P(["On ", link, f", since {say.ago(one.since_at, view.now).removesuffix(' ago')}."])
+    return html.P(["On ", link, f", since {say.day(one.since_at, zone, view.units, view.now)}."])
 
 
 def _zero(one: MountNow, sensor: SensorNow, view: View) -> html.Div:

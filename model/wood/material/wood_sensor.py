@@ -58,7 +58,7 @@ class WoodSensor(Protocol):
 
 
 @dataclass(frozen=True)
-class Scale:
+class BoardScale:
     """A load cell under a board, whose weight was once known together with its moisture content.
 
     Attributes
@@ -72,7 +72,7 @@ class Scale:
 
     Examples
     --------
-    >>> scale = Scale(1240.0, 8.0, 1.0)
+    >>> scale = BoardScale(1240.0, 8.0, 1.0)
     >>> found = scale.said(1224.0, None)
     >>> round(found.value, 1), round(found.uncertainty, 1)
     (6.6, 1.0)
@@ -213,7 +213,7 @@ def sensor_on(
     """
     match quantity:
         case "weight":
-            scale = Scale(**terms)
+            scale = BoardScale(**terms)
             MOISTURE.check(scale.board.mc_pct)
             return scale
         case "length":
