@@ -37,16 +37,18 @@ compiled=$!
 "$bin/ruff" format --check .
 "$bin/lint-imports"
 wait "$compiled" || true
+cores=$(getconf _NPROCESSORS_ONLN)
+# Two more at a time than there are cores, as many tests wait for a broker or a browser; the fast ones don't.
+workers=$((cores + 2))
 if [ "${1:-}" = fast ]; then
     shift
+    workers=$cores
     set -- -m "not (broker or browser or postgres or slow)" "$@"
 fi
 # Types are checked while the tests run.
 "$bin/mypy" >.venv/types.txt 2>&1 &
 types=$!
-# Two more at a time than there are cores, as many tests wait for a broker or a browser; a file's tests in one
-# process: they share its servers and books.
-workers=$(($(getconf _NPROCESSORS_ONLN) + 2))
+# A file's tests run in one process: they share its servers and books.
 passed=0
 "$bin/python" -m pytest -n "$workers" --dist loadfile --no-loadscope-reorder "$@" || passed=$?
 wait "$types" || passed=1

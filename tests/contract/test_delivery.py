@@ -34,7 +34,12 @@ def test_ten_thousand_messages_at_full_speed_are_ten_thousand_rows(
     assert world.tally(store, "duplicate") == 0
 
 
-@pytest.mark.parametrize("timed", [True, False], ids=["device-time", "no-time"])
+@pytest.mark.parametrize(
+    ("broker", "timed"),
+    [("mosquitto", True), ("iotcore", False)],
+    indirect=["broker"],
+    ids=["mosquitto-device-time", "iotcore-no-time"],
+)
 def test_killed_ten_times_nothing_is_lost_or_doubled(
     broker: EmbeddedBroker,
     store: Store,

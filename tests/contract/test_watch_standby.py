@@ -281,6 +281,7 @@ def test_one_that_is_killed_leaves_no_lock_behind_and_nothing_undone(
         assert second.poll() is None, log.read_text("utf-8", "replace")
 
 
+@pytest.mark.slow
 def test_one_alone_that_is_killed_again_and_again_goes_on_where_it_was_to_the_same_bits(
     new_book: Callable[[Path], Store],
     tmp_path: Path,

@@ -30,6 +30,7 @@ def _runs(row: np.ndarray) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
+@pytest.mark.slow
 @needs_poppler
 @pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])
 def test_the_strip_is_true_to_size_on_paper(units: Units, paper: Any) -> None:

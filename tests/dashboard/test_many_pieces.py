@@ -18,6 +18,8 @@ from model.records.schema.tables import PieceRow, Place, Sensor, Stack, Verdict,
 from model.wood.piece import read_piece
 from model.words.display import Display
 
+pytestmark = pytest.mark.slow
+
 PIECE = """
 [piece]
 name = "{name}"

@@ -126,6 +126,7 @@ def test_every_page_of_what_is_gone_says_so(app):
             assert "That is not in the book" in answer.get_data(as_text=True), path
 
 
+@pytest.mark.slow
 def test_an_address_that_asks_for_what_is_gone_or_rubbish_is_no_failure(app, book, caplog):
     from dashboard.shell import page_registry
 

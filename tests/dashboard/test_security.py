@@ -209,6 +209,7 @@ def test_a_page_elsewhere_can_not_lock_the_owner_out(served):
     assert shop.enter().status == 302
 
 
+@pytest.mark.slow
 def test_wrong_tries_never_end_or_hinder_a_session_that_exists(served):
     owner = served()
     owner.enter()
@@ -275,6 +276,7 @@ CRAFTED = [
 ]
 
 
+@pytest.mark.slow
 def test_a_crafted_next_never_leads_away_after_login(served):
     shop = served()
     for wanted in CRAFTED:

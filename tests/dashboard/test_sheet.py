@@ -63,6 +63,7 @@ def test_a_client_is_not_told_that_all_has_room_when_the_year_will_harm_somethin
         assert "Call us before then" in words
 
 
+@pytest.mark.slow
 @needs_poppler
 @pytest.mark.parametrize("name", ["chest_of_drawers", "wall_cupboard", "blanket_chest"])
 @pytest.mark.parametrize(("units", "paper"), [("inch", "letter"), ("metric", "a4")])

@@ -70,6 +70,7 @@ def test_what_is_written_to_standard_output_is_all_there_is(paneltide: Callable[
     assert paneltide("export", "readings", "--out", "-", "--json")[0] == 2
 
 
+@pytest.mark.slow
 def test_a_terminal_sees_how_far_it_is_and_a_pipe_sees_nothing(
     tmp_path: Path, paneltide: Callable[..., Ran]
 ) -> None:

@@ -50,6 +50,7 @@ def test_a_plain_question_loads_neither_tables_nor_pages_nor_the_book(
     assert set(loaded.split()) & set(never) == set()
 
 
+@pytest.mark.slow
 def test_the_parts_at_rest_hold_no_tables_science_or_migrations_in_memory() -> None:
     asked = "import sys\nfrom deploy.supervisor import import_parts\nimport_parts()\nprint(*sys.modules)"
     ran = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)

@@ -300,6 +300,7 @@ FUZZ = settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow], 
 ZONES = st.sampled_from(["UTC", "Europe/Berlin", "America/New_York", "Australia/Lord_Howe"])
 
 
+@pytest.mark.slow
 @FUZZ
 @given(DOCUMENTS, st.sampled_from(READINGS), st.booleans(), st.sampled_from("CFK"), ZONES)
 def test_fuzzed_documents(document, reading, retained, unit, zone):

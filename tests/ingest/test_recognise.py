@@ -177,6 +177,7 @@ def test_several_messages_are_seen_together():
     assert part.quantities == ("temperature", "rh")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "body",
     [

@@ -20,6 +20,8 @@ from model.wood.moisture.diffusion import AIR_PERMEANCE_KG_M2_S_PA, DIFFUSION_SC
 from tests.oracles import calibrate
 from tests.oracles.calibrate_shapes import box_means
 
+pytestmark = pytest.mark.slow
+
 ROWS = [row for row in calibrate.published() if row.provenance != "memory"]
 FILMS = [row for row in ROWS if row.film]
 

@@ -19,6 +19,8 @@ from model.wood.moisture import solver as moisture
 from model.wood.moisture.diffusion import AIR_PERMEANCE_KG_M2_S_PA, transverse_diffusion
 from tests.oracles.moisture_reference import advance_plainly, linear
 
+pytestmark = pytest.mark.slow
+
 INFINITE = np.inf
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from model.wood.air import psychrometrics as air
 
-TEMPERATURES = np.round(np.arange(-60.0, 100.5, 1.0), 3)
+TEMPERATURES = np.round(np.arange(-60.0, 100.5, 2.5), 3)
 HUMIDITIES = np.array([1.0, 5.0, 15.0, 35.0, 50.0, 65.0, 85.0, 95.0, 100.0])
 
 
@@ -26,6 +26,7 @@ def test_vapour_pressure_equals_psychrolib():
         assert air.vapour_pressure(TEMPERATURES, rh) == pytest.approx(np.array(theirs), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_dew_point_equals_psychrolib():
     # PsychroLib stops its own search at 0.001 K.
     for rh in HUMIDITIES:
@@ -37,7 +38,7 @@ def test_dew_point_equals_psychrolib():
             ]
         )
         compared = ~np.isnan(theirs)
-        assert compared.sum() > 120
+        assert compared.sum() > 48
         assert np.abs(ours - theirs)[compared].max() < 0.002
 
 

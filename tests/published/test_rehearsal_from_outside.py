@@ -19,6 +19,8 @@ from scipy.integrate import solve_ivp
 
 from deploy.cli.commands import main
 
+pytestmark = pytest.mark.slow
+
 PIECE = """
 [piece]
 name = "Hall bench"

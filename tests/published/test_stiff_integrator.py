@@ -12,6 +12,8 @@ from scipy.integrate import ode
 
 from model.wood.moisture import solver as moisture
 
+pytestmark = pytest.mark.slow
+
 FINE = 200
 HOUR_S = 3600.0
 

@@ -124,6 +124,7 @@ HOSTILE: dict[str, Callable[[Files], bytes]] = {
 }
 
 
+@pytest.mark.slow
 def test_no_hostile_archive_is_more_than_one_sentence(
     whole: Files, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -12,6 +12,8 @@ from model.records.schema.tables import AirHour, Place, Preference, Reading, Sen
 from model.watch.run.evaluation import Watch
 from model.wood.errors import BadInput
 
+pytestmark = pytest.mark.slow
+
 START = datetime(2025, 1, 1, tzinfo=UTC)
 DAY = timedelta(days=1)
 NOW = START + 40 * DAY

@@ -63,6 +63,7 @@ def all_instants() -> np.ndarray:
     return np.datetime64(START.replace(tzinfo=None), "ms") + np.arange(N) * np.timedelta64(300_000, "ms")
 
 
+@pytest.mark.slow
 def test_a_long_span_keeps_the_lowest_and_highest_humidity_of_every_stretch(session, sent):
     place_id, _, rh, _ = sent
     (trace,) = traces(session, place_id, START, END)
@@ -72,6 +73,7 @@ def test_a_long_span_keeps_the_lowest_and_highest_humidity_of_every_stretch(sess
     assert np.all(np.diff(trace.at) >= np.timedelta64(0, "ms"))
 
 
+@pytest.mark.slow
 def test_what_is_kept_of_a_sensor_are_readings_as_they_came_with_every_extreme(session, sent):
     _, sensor_id, rh, temperature = sent
     trace = sensor_trace(session, sensor_id, START, END)
@@ -85,6 +87,7 @@ def test_what_is_kept_of_a_sensor_are_readings_as_they_came_with_every_extreme(s
     assert len(set(number.tolist())) == len(number) <= 4 * module.STRETCHES
 
 
+@pytest.mark.slow
 def test_silence_is_a_longer_step_than_any_between_neighbours(session, sent):
     place_id, sensor_id, _, _ = sent
     (of_place,) = traces(session, place_id, START, END)
@@ -94,6 +97,7 @@ def test_silence_is_a_longer_step_than_any_between_neighbours(session, sent):
         assert steps.max() > 6 * 86_400_000
 
 
+@pytest.mark.slow
 def test_a_span_that_is_narrowed_comes_whole(session, sent):
     place_id, sensor_id, rh, _ = sent
     until_at = START + timedelta(days=20)
@@ -103,6 +107,7 @@ def test_a_span_that_is_narrowed_comes_whole(session, sent):
     assert np.array_equal(sensor_trace(session, sensor_id, START, until_at).at, trace.at)
 
 
+@pytest.mark.slow
 def test_no_stretch_lies_across_the_edge_of_a_doubt(session, sent):
     place_id, sensor_id, rh, _ = sent
     since_at, until_at = START + 8_500 * EVERY, START + 9_500 * EVERY

@@ -28,6 +28,8 @@ from model.records.schema.tables import (
 from model.records.store import MIGRATIONS, Store, StoreUnavailable, newest_revision
 from model.watch.run.evaluation import Watch
 
+pytestmark = pytest.mark.slow
+
 
 def _old_books() -> Any:
     path = Path(__file__).with_name("old_books.py")

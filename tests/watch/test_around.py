@@ -143,6 +143,7 @@ def burst(hours_wet, before=40.0):
     return air
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("step", [None, 1])
 def test_water_is_told_now(bare, step):
     bare.stack()

@@ -165,6 +165,7 @@ def test_a_cold_shed_is_expected_to_follow_the_air_outdoors():
     assert valley.expectation.temperature_c.min() < 0.0
 
 
+@pytest.mark.slow
 def test_three_months_of_a_shed_lie_mostly_where_its_outlook_said():
     # Sheds simulated from the invented valley's air, whose weather is another every year. Four days in five
     # are wanted; heated rooms were expected of them before, and held fewer than half.

@@ -110,6 +110,7 @@ def outlook_of(shop, **of_it):
         )
 
 
+@pytest.mark.slow
 def test_one_limit_in_ten_years_is_no_alarm_and_one_in_two_is(chest):
     shop, now = chest
     outlook_of(shop, chance_pct=10.0)

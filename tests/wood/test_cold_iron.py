@@ -23,6 +23,7 @@ def test_the_lag_is_heat_over_film():
     assert lag_h(50.0) == pytest.approx(2.0 * lag_h(25.0))
 
 
+@pytest.mark.slow
 def test_a_warm_damp_day_after_a_cold_night_wets_iron():
     # Night at 2 C, 70 %; then doors open to 14 C, 80 %: dew point 10.6 C (ASHRAE's formulae in PsychroLib).
     night, day = 12, 10

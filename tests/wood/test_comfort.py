@@ -157,6 +157,7 @@ def test_in_a_frost_the_windows_end_the_range_and_then_leave_none() -> None:
     )
 
 
+@pytest.mark.slow
 @given(
     held=st.sampled_from(("centre", "free", "one-edge")),
     sight=st.sampled_from(("14in", "14 1/16in", "14 1/8in", "13 7/8in")),

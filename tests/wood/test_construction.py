@@ -194,6 +194,7 @@ def test_crossed_grain_needs_a_frame_when_wide() -> None:
 WOODS = ("black walnut", "white ash", "hard maple", "American sycamore", "white oak")
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(
     role=st.sampled_from(("side", "door", "top", "back", "bottom")),

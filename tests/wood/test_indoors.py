@@ -85,6 +85,7 @@ def test_the_names_there_are_stand_in_the_error():
         scheme_named("EN 15026")
 
 
+@pytest.mark.slow
 @given(st.floats(10.0, 30.0))
 def test_the_ceiling_never_rises_as_it_gets_colder(indoor_c):
     ceilings = np.array([condensation_ceiling(at, indoor_c).rh_pct for at in np.linspace(-60.0, 60.0, 121)])

@@ -21,6 +21,7 @@ def learned(course, measured):
     return learn(course, measured, SCATTER_SD, {"width": SIZE_SD_MM})
 
 
+@pytest.mark.slow
 def test_four_parts_in_five_are_what_was_learned_of_them_within_its_doubt(course):
     # Invented parts: movement by the scatter of a species, speed by a factor of two, meters half a point off.
     rng = np.random.default_rng(11)

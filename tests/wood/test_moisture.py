@@ -125,6 +125,7 @@ def test_air_tabulated_in_pieces_is_the_same_to_the_bit(monkeypatch):
     assert np.array_equal(pieces.mc_mean_pct, whole.mc_mean_pct)
 
 
+@pytest.mark.slow
 def test_the_plain_numpy_twin_agrees():
     start = moisture.uniform_profile(START)
     for step_s, rows in ((3600.0, 24), (86400.0, 4)):
@@ -347,6 +348,7 @@ sys.exit(os.waitstatus_to_exitcode(status))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif("fork" not in multiprocessing.get_all_start_methods(), reason="this system has no fork")
 def test_a_forked_process_may_ask_again():
     asked = [sys.executable, "-W", "ignore", "-c", AFTER_FORK]

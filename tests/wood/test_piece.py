@@ -92,6 +92,7 @@ members = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(table=members, gap_mm=lengths)
 def test_any_piece_survives_a_trip_through_toml(table, gap_mm):
