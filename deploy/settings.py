@@ -104,6 +104,10 @@ class Settings(BaseSettings):
     watch_interval_s: float = Field(
         default=1.0, ge=0.1, le=3600, description="Seconds between looks for new readings."
     )
+    scheduler: str = Field(
+        default="",
+        description="Dask scheduler whose workers compute coming years, tcp://host:port (extra fleet).",
+    )
     retention_days: int = Field(
         default=0,
         ge=0,

@@ -4,7 +4,7 @@ import logging
 import socket
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -213,7 +213,8 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
         daemon=True,
     )
     sender.start()
-    with publishing(settings, store) as publishes:
+    outlooks = Outlooks(store, at_once=OUTLOOKS_AT_ONCE, scheduler=settings.scheduler)
+    with closing(outlooks), publishing(settings, store) as publishes:
         run(
             store,
             now,
@@ -222,7 +223,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
             after=[
                 partial(watch_clamps, store),
                 GlueBoard(store).refresh,
-                Outlooks(store, at_once=OUTLOOKS_AT_ONCE).refresh,
+                outlooks.refresh,
                 Housekeeper(store, settings.retention_days),
                 *publishes,
             ],

@@ -2,13 +2,16 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from dashboard.paper.page import FIGURES, WORDS, PaperSize
 from model.wood.units import MM_PER_INCH
 from model.words.display import Display, said
 from model.words.limits import cut_said
 from model.words.reasons import moisture_said
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 Figure = tuple[str, str]
 
@@ -37,6 +40,8 @@ def cut_card(
     size : 'card' or 'a6', optional
         4 by 6 in where inches are read, else A6.
     """
+    from dashboard.paper.pdf import Paper
+
     points = 11.0
     while True:
         card = Paper(
@@ -61,7 +66,7 @@ def card_figures(document: Mapping[str, Any], display: Display) -> list[Figure]:
     return found[:4]
 
 
-def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str, points: float) -> float:
+def _draw(card: "Paper", document: Mapping[str, Any], display: Display, home: str, points: float) -> float:
     top = card.t_margin
     card.hairline(top, weight=0.7)
     title = f"{document['piece']}: {said(document['fit'])}"
@@ -92,7 +97,7 @@ def _draw(card: Paper, document: Mapping[str, Any], display: Display, home: str,
     return foot - 1.0 - y
 
 
-def _bench_rule(card: Paper, y: float, display: Display) -> None:
+def _bench_rule(card: "Paper", y: float, display: Display) -> None:
     """A true rule along the foot of the card, to check the printer by and to measure with."""
     unit, parts, long_every = (10.0, 10, 10) if display.units == "metric" else (MM_PER_INCH, 16, 16)
     units = int(card.across // unit)

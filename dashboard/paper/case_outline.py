@@ -1,16 +1,19 @@
 """A case on paper: its elevations in hairlines, the place to look at in a heavy line."""
 
 from collections.abc import Collection
+from typing import TYPE_CHECKING
 
-from dashboard.paper.page import Paper
 from model.wood.design.patterns import Case, Outline
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 WOOD_WASH, PAPER_WHITE = (236, 228, 214), (255, 255, 255)
 BETWEEN_MM = 8.0
 
 
 def draw_case(
-    sheet: Paper,
+    sheet: "Paper",
     case: Case,
     x: float,
     y: float,
@@ -54,7 +57,7 @@ def draw_case(
 
 
 def _rectangle(
-    sheet: Paper, one: Outline, at: float, floor: float, scale: float, case: Case, heavy: bool
+    sheet: "Paper", one: Outline, at: float, floor: float, scale: float, case: Case, heavy: bool
 ) -> None:
     sheet.set_line_width(0.5 if heavy else 0.15)
     sheet.set_fill_color(*(WOOD_WASH if one.name in case.parts else PAPER_WHITE))

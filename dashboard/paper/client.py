@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from math import floor
-
-from fpdf.enums import Align
+from typing import TYPE_CHECKING
 
 from dashboard.paper import client_words as words
 from dashboard.paper.case_outline import draw_case
@@ -13,7 +12,7 @@ from dashboard.paper.client_rows import SeenRow, seen_rows
 from dashboard.paper.cut_through import draw_cut_through
 from dashboard.paper.gap_strip import Marked, draw_strip, strip_height_mm
 from dashboard.paper.humidity_rule import draw_humidity_rule, rule_height_mm
-from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from dashboard.paper.page import FIGURES, WORDS, PaperSize
 from model.answers.annual_range import HomeYear
 from model.answers.moving import passed_in
 from model.watch.state.humidity import SHEET_OUTDOOR_C, ceilings
@@ -27,6 +26,9 @@ from model.wood.piece import Piece
 from model.words.display import Display, joined, season, sentence
 from model.words.limits import comfort_for_client, limit_said
 from model.words.reasons import in_sentences
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 SMALLEST_PT, LARGEST_PT = 9.5, 11.0
 STEP_PT = 0.25
@@ -127,7 +129,9 @@ def client_sheet(facts: ClientFacts, display: Display, paper: PaperSize | None =
     size: PaperSize = paper or ("letter" if display.units == "inch" else "a4")
     rows = seen_rows(facts.piece, facts.year, display)
 
-    def at(points: float, some: Sequence[SeenRow], picture: Fit | None) -> tuple[Paper, bool]:
+    def at(points: float, some: Sequence[SeenRow], picture: Fit | None) -> tuple["Paper", bool]:
+        from dashboard.paper.pdf import Paper
+
         sheet = Paper(size, f"{facts.piece.name}: how it lives", facts.made_at, facts.contact.name, 14.0)
         sheet.add_page()
         return sheet, _draw(sheet, facts, display, some, points, picture) >= 0.0
@@ -164,7 +168,7 @@ def governing_fit(facts: ClientFacts) -> Fit | None:
 
 
 def _draw(
-    sheet: Paper,
+    sheet: "Paper",
     facts: ClientFacts,
     display: Display,
     rows: Sequence[SeenRow],
@@ -200,7 +204,7 @@ def _room(facts: ClientFacts) -> str:
     return words.TROUBLE.format(says=says.replace("_", " ").rstrip("."), season=season)
 
 
-def _short(sheet: Paper, name: str) -> str:
+def _short(sheet: "Paper", name: str) -> str:
     """A name that fits beside the strip's marks, cut where it still ends in a thing."""
     name = name.removeprefix("the ")
     while (sheet.width_of(name, 9.5) > 38.0 or name.split()[-1] in ("of", "the", "each")) and " " in name:
@@ -208,7 +212,7 @@ def _short(sheet: Paper, name: str) -> str:
     return name
 
 
-def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, picture: Fit | None) -> float:
+def _head(sheet: "Paper", facts: ClientFacts, display: Display, points: float, picture: Fit | None) -> float:
     piece, top = facts.piece, sheet.t_margin
     sheet.hairline(top, weight=0.8)
     room, below = sheet.across, top
@@ -224,7 +228,7 @@ def _head(sheet: Paper, facts: ClientFacts, display: Display, points: float, pic
         else:
             end = draw_cut_through(sheet, *room_for, picture, display)
             caption = f"{called}, cut through as built"
-        below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align=Align.R)
+        below = sheet.block(beside, end + 0.6, PICTURE_ACROSS_MM, caption, SMALLEST_PT, align="R")
     size = sheet.fitted([piece.name], room, 24.0, 13.0)
     sheet.line_of(sheet.left, top + 10.0, piece.name, size, WORDS, "B")
     y = sheet.block(sheet.left, top + 13.0, room, _of_what(facts), points, FIGURES)
@@ -250,7 +254,7 @@ def _of_what(facts: ClientFacts) -> str:
     return f"{told}."
 
 
-def _range(sheet: Paper, facts: ClientFacts, display: Display, y: float, points: float) -> float:
+def _range(sheet: "Paper", facts: ClientFacts, display: Display, y: float, points: float) -> float:
     comfort = comfort_of(facts.piece, facts.design)
     low, high = comfort.rh_low_pct, comfort.rh_high_pct
     sheet.line_of(sheet.left, y + 4.6, "The air it likes", points + 3.0, WORDS, "B")
@@ -284,7 +288,7 @@ def _beyond(facts: ClientFacts) -> str:
 
 
 def _table(
-    sheet: Paper, facts: ClientFacts, display: Display, rows: Sequence[SeenRow], y: float, points: float
+    sheet: "Paper", facts: ClientFacts, display: Display, rows: Sequence[SeenRow], y: float, points: float
 ) -> float:
     doubt_mm = max((row.doubt_mm for row in rows), default=0.0)
     sure = f", give or take {display.doubt(doubt_mm)}" if doubt_mm else ""
@@ -327,7 +331,7 @@ def _basis(facts: ClientFacts) -> str:
     return "sizes count on the humidities you gave us"
 
 
-def _columns(sheet: Paper, facts: ClientFacts, display: Display, y: float, points: float) -> float:
+def _columns(sheet: "Paper", facts: ClientFacts, display: Display, y: float, points: float) -> float:
     """The short chapters in two columns, split where the taller column is least tall."""
     width = (sheet.across - GUTTER_MM) / 2.0
     chapters = words.chapters(facts.piece, display)
@@ -343,7 +347,7 @@ def _columns(sheet: Paper, facts: ClientFacts, display: Display, y: float, point
     return below
 
 
-def _foot(sheet: Paper, facts: ClientFacts, y: float, points: float) -> None:
+def _foot(sheet: "Paper", facts: ClientFacts, y: float, points: float) -> None:
     contact = facts.contact
     sheet.hairline(y, to=sheet.right - (QR_MM + 3.0 if contact.link else 0.0))
     if contact.name or contact.line:

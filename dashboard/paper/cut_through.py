@@ -1,12 +1,15 @@
 """A fit cut through, small, on paper: the page's own drawing in inks that a printer keeps apart."""
 
 import re
+from typing import TYPE_CHECKING
 
 from dashboard.figures.drawing import Shape
 from dashboard.figures.section import section_drawing
-from dashboard.paper.page import Paper
 from model.wood.fits import Fit
 from model.words.display import Display
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 DRAWN_ACROSS = 320
 """Width of the drawing in its own units; the smaller, the larger its lines beside its parts."""
@@ -24,7 +27,7 @@ _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 def draw_cut_through(
-    sheet: Paper, x: float, y: float, width_mm: float, highest_mm: float, fit: Fit, display: Display
+    sheet: "Paper", x: float, y: float, width_mm: float, highest_mm: float, fit: Fit, display: Display
 ) -> float:
     """Draw a fit cut through as it was built, at the right of its room; returns the y below it.
 

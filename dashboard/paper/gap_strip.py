@@ -6,11 +6,15 @@ letter comes back to the maker as a measurement.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from dashboard.paper.page import FIGURES, INK, Paper
+from dashboard.paper.page import FIGURES, INK
 from model.wood.errors import BadInput
 from model.wood.units import MM_PER_INCH
 from model.words.display import Units
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 LETTERS = "ABCDEFGHJKLM"
 """Without I, which reads as a one."""
@@ -93,7 +97,7 @@ def bar_left_mm(x: float, at: int, width_mm: float) -> float:
 
 
 def draw_strip(
-    paper: Paper, x: float, y: float, marks: Sequence[Marked], units: Units, dry: str, damp: str
+    paper: "Paper", x: float, y: float, marks: Sequence[Marked], units: Units, dry: str, damp: str
 ) -> float:
     """Draw the strip with its top edge, the one that is held across a gap, at y; returns the y below it.
 
@@ -140,7 +144,7 @@ def draw_strip(
     return below + FOOT_MM
 
 
-def _legend(paper: Paper, x: float, y: float, dry: str, damp: str, wanted: bool) -> None:
+def _legend(paper: "Paper", x: float, y: float, dry: str, damp: str, wanted: bool) -> None:
     paper.line_of(x, y + 4.0, "Gap strip", 11.0, "words", "B")
     if not wanted:
         return
@@ -150,7 +154,7 @@ def _legend(paper: Paper, x: float, y: float, dry: str, damp: str, wanted: bool)
         paper.line_of(x + 4.4, base, words, 9.5)
 
 
-def _triangle(paper: Paper, x: float, base: float, filled: bool) -> None:
+def _triangle(paper: "Paper", x: float, base: float, filled: bool) -> None:
     """A mark that stands on a baseline: full for the dry season, open for the damp."""
     points = [(x - 1.2, base), (x + 1.2, base), (x, base - 2.4)]
     paper.set_line_width(0.3)
@@ -166,7 +170,7 @@ def _column(gap_mm: float, units: Units) -> float:
     return len(LETTERS) + 0.6 if letter == "+" else LETTERS.index(letter) + 1.0
 
 
-def _rule(paper: Paper, x: float, y: float, units: Units) -> None:
+def _rule(paper: "Paper", x: float, y: float, units: Units) -> None:
     """A rule whose ink is exactly as long as it says: its first and last ticks lie within it."""
     length, thin = RULE_MM[units], 0.2
     paper.rect(x, y - 0.15, length, 0.3, style="F")

@@ -1,9 +1,13 @@
 """A rule graduated in relative humidity: a piece's comfortable range under it, the house's ceilings above."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from dashboard.paper.page import FIGURES, TIDE, Paper
+from dashboard.paper.page import FIGURES, TIDE
 from model.words.display import Display
+
+if TYPE_CHECKING:
+    from dashboard.paper.pdf import Paper
 
 LOWEST, HIGHEST = 10, 80
 FLAGS_MM, TICKS_MM, BRACKET_MM = 9.0, 7.4, 6.2
@@ -14,7 +18,7 @@ def rule_height_mm() -> float:
 
 
 def draw_humidity_rule(
-    paper: Paper,
+    paper: "Paper",
     x: float,
     y: float,
     width: float,
@@ -52,7 +56,7 @@ def draw_humidity_rule(
 
 
 def _flags(
-    paper: Paper, left: float, y: float, base: float, flags: Sequence[tuple[float, float]], display: Display
+    paper: "Paper", left: float, y: float, base: float, flags: Sequence[tuple[float, float]], display: Display
 ) -> None:
     for x, outdoor_c in flags:
         paper.set_line_width(0.3)
@@ -70,7 +74,7 @@ def _degrees(display: Display, temperature_c: float) -> str:
     return display.temperature(temperature_c).split("\u00a0")[0]
 
 
-def _bracket(paper: Paper, y: float, at, low_pct: float | None, high_pct: float | None) -> None:  # type: ignore[no-untyped-def]
+def _bracket(paper: "Paper", y: float, at, low_pct: float | None, high_pct: float | None) -> None:  # type: ignore[no-untyped-def]
     if low_pct is None or high_pct is None:
         return
     paper.set_fill_color(*TIDE)

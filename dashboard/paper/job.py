@@ -7,7 +7,8 @@ from math import ceil, floor
 
 from dashboard.paper.case_outline import draw_case
 from dashboard.paper.cut_list import fit_dimensions, gaps_by_month, widths_that_work, wood_in_all
-from dashboard.paper.page import FIGURES, WORDS, Paper, PaperSize
+from dashboard.paper.page import FIGURES, WORDS, PaperSize
+from dashboard.paper.pdf import Paper
 from model.answers.annual_range import HomeYear
 from model.wood.design.cautions import cautions
 from model.wood.design.check import end_doubts

@@ -16,8 +16,6 @@ from dashboard.paper.client import Contact as Contact
 from dashboard.paper.client import client_sheet as client_sheet
 from dashboard.paper.gap_strip import letter_for as letter_for
 from dashboard.paper.gap_strip import read_letter as read_letter
-from dashboard.paper.job import JobFacts as JobFacts
-from dashboard.paper.job import job_sheet as job_sheet
 from dashboard.paper.page import PaperSize
 from dashboard.say import piece_words
 from dashboard.shell.links import reach
@@ -130,6 +128,8 @@ def job_sheet_of_piece(
     session: Session, name_or_id: str | int, now: datetime, display: Display, paper: PaperSize | None = None
 ) -> bytes:
     """A recorded piece's job sheet, as PDF; cut again for where it stands."""
+    from dashboard.paper.job import JobFacts, job_sheet
+
     facts = client_facts(session, name_or_id, now)
     row = piece_row(session, name_or_id)
     return job_sheet(

@@ -19,6 +19,7 @@ from dash import Dash, Input, Output, State, ctx, no_update
 from dash.development.base_component import Component
 from flask_compress import Compress
 from plotly.utils import PlotlyJSONEncoder
+from werkzeug.test import Client
 
 from dashboard.api import routes as api
 from dashboard.pages import frame
@@ -331,7 +332,7 @@ def _answer(table: list[Route], view: View, path: str) -> tuple[Component, bool]
 
 def _warm(server: flask.Flask) -> None:
     """Ask for everything a first visit asks for: concurrent first requests of a cold Dash can fail."""
-    client = server.test_client()
+    client = Client(server)  # Flask's own brings a debugger with it
     # With a password they lead to its page, which is all a first visit meets.
     for path in ("/", "/_dash-layout", "/_dash-dependencies"):
         client.get(path)

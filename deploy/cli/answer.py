@@ -7,8 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from shutil import copyfileobj
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -18,7 +16,6 @@ from model.records.private import private
 from model.wood.errors import BadInput
 from model.wood.units import parse_length_mm, parse_temperature_c
 from model.words.display import Display, plain
-from model.words.reasons import in_sentences
 
 if TYPE_CHECKING:
     from model.answers.document import JsonDocument
@@ -74,6 +71,7 @@ def say_wood(wood: "Species", called: str) -> None:
     """How the wood's name was read where it means another elsewhere, and how its figures are known."""
     from deploy.settings import load_settings
     from model.wood.material.species import region_reason
+    from model.words.reasons import in_sentences
 
     for reason in filter(None, (region_reason(called, load_settings().wood_region), *wood.cautions)):
         say(in_sentences(reason))
@@ -141,11 +139,14 @@ def file_or_output(out: Path, ending: str, as_json: bool) -> Iterator[Path]:
     if not is_output(out, as_json):
         yield out
         return
-    with TemporaryDirectory(prefix="paneltide-") as folder:
+    import shutil
+    import tempfile
+
+    with tempfile.TemporaryDirectory(prefix="paneltide-") as folder:
         path = Path(folder) / f"out{ending}"
         yield path
         with path.open("rb") as file:
-            copyfileobj(file, sys.stdout.buffer)
+            shutil.copyfileobj(file, sys.stdout.buffer)
         sys.stdout.buffer.flush()
 
 

@@ -1,8 +1,7 @@
 """The command `fleet`: computes every piece and stack anew and compares it with the record."""
 
 import time
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
@@ -17,11 +16,9 @@ from deploy.cli.progress import progress
 from deploy.settings import load_settings
 from model.records.schema.tables import Checkpoint, FitRow, PieceRow, Stack
 from model.records.schema.types import from_epoch_ms, to_epoch_ms
-from model.wood.errors import BadInput, ServiceMissing
+from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
-    from distributed import Client
-
     from model.watch.run.fleet import Course
     from model.words.display import Display
 
@@ -58,10 +55,11 @@ def fleet(
         rule = "must have been followed for an hour at least: run `paneltide watch --once`"
         raise BadInput("", "the book", rule, "nothing computed")
     from model.watch.run.fleet import recompute
+    from model.watch.run.workers import connected
 
     began = time.perf_counter()
     courses = []
-    with _client(workers, scheduler) as client, progress("Computing anew") as advance:
+    with connected(scheduler, workers) as client, progress("Computing anew") as advance:
         for course in recompute(store, to_epoch_ms(last_at) // HOUR_MS, client):
             courses.append(course)
             advance(len(courses), bodies)
@@ -87,36 +85,6 @@ def fleet(
         _say(document, rows, differ, display_of(units))
     if differ:
         raise typer.Exit(NO)
-
-
-@contextmanager
-def _client(workers: int, scheduler: str) -> Iterator["Client | None"]:
-    """The cluster asked for; none where this process is to do it."""
-    if not workers and not scheduler:
-        yield None
-        return
-    try:
-        from distributed import Client, LocalCluster
-    except ImportError:
-        raise ServiceMissing(
-            "workers need Dask distributed, which isn't installed: pip install 'paneltide[fleet]', "
-            "or leave --workers and --scheduler out"
-        ) from None
-    if scheduler:
-        try:
-            client = Client(scheduler, timeout=10)
-        except (OSError, ValueError) as error:
-            raise ServiceMissing(f"no Dask scheduler answers at {scheduler}: {error}") from error
-        with client:
-            yield client
-        return
-    with (
-        LocalCluster(
-            n_workers=workers, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
-        ) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client
 
 
 def _names(session: Session) -> dict[tuple[str, int], str]:

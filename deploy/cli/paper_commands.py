@@ -61,14 +61,13 @@ def sheet(
     """Write a piece's client sheet, or its job sheet, as a PDF."""
     from dataclasses import replace
 
+    from dashboard.paper.job import JobFacts, job_sheet
     from dashboard.paper.sheet import (
         ClientFacts,
         Contact,
-        JobFacts,
         client_facts,
         client_sheet,
         contact_of,
-        job_sheet,
         piece_row,
     )
     from model.answers.annual_range import given_year, usual_year

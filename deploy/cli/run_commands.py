@@ -144,8 +144,9 @@ def _supervise(
         **extra,
     }
     environment = {**os.environ, **{f"{PREFIX}{name}": value for name, value in fixed.items()}}
-    import_parts()
     store, now = wiring.open_store(settings), wiring.clock_of(settings)
+    troubles_of(store, now)  # what its questions load and compile, the parts share
+    import_parts()
 
     def tell(title: str, body: str) -> None:
         store.close()  # SQLite's connections must not be carried into another process

@@ -11,6 +11,8 @@ so that memory stays bounded and the broker does the queueing.
 import argparse
 import gc
 import logging
+import math
+import random
 import signal
 import sys
 import threading
@@ -42,10 +44,15 @@ ARRIVAL_STEP_S = 0.001  # the clock is asked once a millisecond: that is as fine
 QUIET_S = 0.002  # a broker silent for so long waits for acknowledgements, or has nothing more
 BATCH_BYTES = 4_194_304
 LOOK_S = 1.0  # between looks at the registry
-CALM_AFTER_S = 600.0
+CALM_AFTER_S = 300.0
 """After the start, or a change of what is listened to, somebody looks on: every message is stored at once."""
-CALM_TICK_S, CALM_MESSAGES = 10.0, 8
-"""Later, few messages are gathered for so long: each commit writes three pages, whatever it stores."""
+CALM_TICK_S, CALM_LOST_TICK_S = 120.0, 10.0
+"""Later, few messages are gathered for so long: a commit writes a page of each sensor's, whatever it stores.
+Those that the broker doesn't keep until they are acknowledged (QoS 0) would be lost with us: not so long."""
+CALM_MESSAGES, CALM_PER_S = 8, 0.5
+"""Few are so many at once, and so many more each second."""
+HELD_BACK_S, HELD_BACK_TIMES = 0.25, 5
+"""A broker that sends on so soon after an acknowledgement, again and again, has been waiting for it."""
 FIRST_RETRY_S = 0.05
 LONGEST_RETRY_S = 1.0
 FAREWELL_S = 1.5
@@ -82,6 +89,8 @@ class Subscriber:
         self._next_look = self._next_pulse = 0.0
         self._pulse_of: object = None  # what the last sign of life told of the broker
         self._calm_from = time.monotonic() + CALM_AFTER_S
+        self._tick_s = CALM_TICK_S
+        self._acknowledged_s, self._held_back = -math.inf, 0
         self._last_second = time.monotonic()
         self._totals = {"received": 0, "stored": 0, "rejected": 0}
         self._since = machine_now()
@@ -151,7 +160,7 @@ class Subscriber:
         if self._away:
             return now_s >= self._retry_at
         if self._is_calm(batch):
-            return now_s >= self._batch_since + CALM_TICK_S
+            return now_s >= self._batch_since + self._tick_s
         return (
             quiet
             or batch.messages >= self._settings.batch_messages
@@ -160,12 +169,14 @@ class Subscriber:
         )
 
     def _is_calm(self, batch: WriteBatch) -> bool:
-        few = batch.messages < CALM_MESSAGES and not batch.unbound
-        return few and time.monotonic() >= self._calm_from
+        now_s = time.monotonic()
+        few = batch.messages < CALM_MESSAGES + CALM_PER_S * (now_s - self._batch_since)
+        return few and not batch.unbound and now_s >= self._calm_from
 
     def _commit(self) -> bool:
         """Write the batch and acknowledge it; whether that could be done."""
         batch, begun = self._intake.batch, time.monotonic()
+        calm = self._is_calm(batch)
         try:
             if batch.unbound:
                 # Accepted since the last look? Then these are readings, not messages of an unknown topic.
@@ -182,6 +193,7 @@ class Subscriber:
         self._totals["rejected"] += len(batch.refused)
         packet_ids, self._to_acknowledge = self._to_acknowledge, []
         self._link.acknowledge(packet_ids)
+        self._acknowledged_s = time.monotonic() if calm else -math.inf
         return True
 
     def _every_second(self) -> None:
@@ -218,7 +230,9 @@ class Subscriber:
     def _on_message(self, message: mqtt.MQTTMessage) -> None:
         now_s = time.monotonic()
         if self._intake.batch.messages == 0:
-            self._batch_since = now_s
+            self._begin_batch(now_s)
+        if message.qos == 0:
+            self._tick_s = min(self._tick_s, CALM_LOST_TICK_S)
         if now_s - self._arrived_s > ARRIVAL_STEP_S:
             self._arrived_at, self._arrived_s = self._now(), now_s
         try:
@@ -236,6 +250,15 @@ class Subscriber:
         )
         if packet_id:
             self._to_acknowledge.append(packet_id)
+
+    def _begin_batch(self, now_s: float) -> None:
+        self._batch_since = now_s
+        # Spread out, so that it doesn't fall together with a sensor's own minute.
+        self._tick_s = CALM_TICK_S * random.uniform(0.75, 1.0)
+        at_once = now_s - self._acknowledged_s < HELD_BACK_S
+        self._held_back = self._held_back + 1 if at_once else 0
+        if self._held_back >= HELD_BACK_TIMES:
+            self._calm_from = now_s + CALM_AFTER_S
 
     def _on_session(self, session_present: bool) -> None:
         self._since = machine_now()

@@ -4,9 +4,10 @@
 
 Starts `paneltide run` on a book of its own, with a broker of its own, and sensors that send once in `--every`
 seconds. Memory is proportional (PSS): a page that several processes share counts once. Written is what the
-kernel counts for each process (`write_bytes`), beside what the readings themselves take; an hour holds one
-evaluation, so `--minutes` of an hour and more give the honest figure. The folder must not be on a tmpfs,
-which counts no writing.
+kernel counts for each process (`write_bytes`), beside what the readings themselves take. Counting begins when
+it rests: in the minutes after a start every message is stored at once. An hour holds one evaluation, so
+`--minutes` of an hour and more give the honest figure. The folder must not be on a tmpfs, which counts no
+writing. Python's compiled files are kept, as in an installation.
 """
 
 import argparse
@@ -29,6 +30,7 @@ import numpy as np
 from sqlalchemy import insert, text
 
 from deploy.wiring import evaluate_once, free_port
+from ingest.mqtt.subscriber import CALM_AFTER_S
 from model.records.acts.book import add_piece
 from model.records.acts.hangings import hang_sensor
 from model.records.acts.invalidation import mark_hours
@@ -221,11 +223,12 @@ def rows(store: Store) -> int:
 
 
 def commands() -> None:
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for words in (("--version",), AIR):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         for _ in range(3):
             subprocess.run(
-                [sys.executable, "-m", "deploy", *words], cwd=ROOT, check=True, capture_output=True
+                [sys.executable, "-m", "deploy", *words], cwd=ROOT, env=kept, check=True, capture_output=True
             )
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         used = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / 3
@@ -263,7 +266,9 @@ def main() -> None:
     parser.add_argument("--pieces", type=int, default=60)
     parser.add_argument("--days", type=int, default=120, help="days of air on record")
     parser.add_argument("--every", type=float, default=60.0, help="seconds between messages of a sensor")
-    parser.add_argument("--settle", type=float, default=60.0, help="seconds before it counts as at rest")
+    parser.add_argument(
+        "--settle", type=float, default=CALM_AFTER_S + 60.0, help="seconds before it counts as at rest"
+    )
     parser.add_argument("--no-demo", action="store_true")
     given = parsed(parser, minutes=0.05, sensors=2, pieces=2, days=3, every=1.0, settle=1.0, no_demo=True)
     commands()

@@ -13,13 +13,13 @@ from PIL import Image
 from dashboard.paper.client import PICTURE_ACROSS_MM, PICTURE_HIGHEST_MM, SMALLEST_PT, governing_fit
 from dashboard.paper.client_rows import seen_of, seen_rows
 from dashboard.paper.cut_through import WOOD
-from dashboard.paper.page import SIZES_MM, Paper, true_fractions
+from dashboard.paper.job import JobFacts, job_sheet
+from dashboard.paper.page import SIZES_MM, true_fractions
+from dashboard.paper.pdf import Paper
 from dashboard.paper.sheet import (
     Contact,
-    JobFacts,
     client_sheet,
     cut_card,
-    job_sheet,
 )
 from dashboard.shell.files import file_name
 from model.answers.annual_range import HomeYear, given_year, usual_year

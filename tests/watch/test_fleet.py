@@ -4,13 +4,16 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import delete, select
 
 from model.records.acts import book
-from model.records.schema.tables import Checkpoint, Margin, PieceRow, Place
+from model.records.schema.tables import Checkpoint, Margin, Outlook, PieceRow, Place
 from model.records.schema.types import to_epoch_ms
 from model.watch.run import watch_sql as ledger
+from model.watch.run import workers
 from model.watch.run.fleet import Course, portions, recompute
+from model.watch.state import outlook_store
+from model.watch.state.outlook_store import Outlooks
 from model.watch.state.roster_reader import RosterReader
 
 pytestmark = pytest.mark.slow
@@ -90,9 +93,21 @@ def test_portions_hold_everybody_once_and_are_bounded(homes: Any) -> None:
     assert portions(roster, roster.owners[0].start_hour - 1) == []
 
 
-def test_a_cluster_gives_the_same_to_the_last_bit(homes: Any) -> None:
+def foretold_rows(shop: Any, keeper: Outlooks) -> list[str]:
+    """The coming year of every piece, computed and taken out again."""
+    assert keeper.refresh(shop.hour(HOURS)) == HOMES + 1
+    keeper.close()
+    with shop.store.session() as session:
+        columns = [column for column in Outlook.__table__.columns if column.name != "id"]
+        found = sorted(map(repr, session.execute(select(*columns))))
+        session.execute(delete(Outlook))
+    return found
+
+
+def test_a_cluster_gives_the_same_to_the_last_bit(homes: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     distributed = pytest.importorskip("distributed", reason="the extra fleet is not installed")
     plain = by_key(recompute(homes.store, last_hour(homes)))
+    coming = foretold_rows(homes, Outlooks(homes.store))
     with (
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
@@ -101,7 +116,14 @@ def test_a_cluster_gives_the_same_to_the_last_bit(homes: Any) -> None:
     ):
         spread = by_key(recompute(homes.store, last_hour(homes), client, body_hours=2 * HOURS))
         pids = set(client.run(lambda: __import__("os").getpid()).values())
+        address = cluster.scheduler_address
+        with monkeypatch.context() as patched:
+            patched.setattr(outlook_store, "foretold", None)  # not in this process
+            on_workers = foretold_rows(homes, Outlooks(homes.store, scheduler=address))
     assert len(pids) == 2
+    assert on_workers == coming
+    monkeypatch.setattr(workers, "ANSWER_WAIT_S", 1)  # where no scheduler answers, nothing is left out
+    assert foretold_rows(homes, Outlooks(homes.store, scheduler=address)) == coming
     assert spread.keys() == plain.keys()
     for key, course in spread.items():
         assert same(course, plain[key]), key

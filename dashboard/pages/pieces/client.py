@@ -4,7 +4,6 @@ from functools import partial
 from typing import Any, Literal
 
 import flask
-import segno
 from dash import Dash, html
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -123,6 +122,8 @@ def copied(text: str) -> Any:
 
 def qr_drawing(url: str) -> Shape:
     """An address as a QR code."""
+    import segno  # here: no other page draws one
+
     matrix = segno.make(url, error="m").matrix
     edge, size = 4, len(matrix)
     d = "".join(

@@ -12,7 +12,7 @@ from model.records.clock import Now, machine_now
 from model.records.schema.tables import Pulse, Reading, Sensor, Verdict
 from model.records.store import Store, cause_of
 
-PULSE_EVERY_S = 30.0
+PULSE_EVERY_S = 60.0
 """Between signs of life of a part with which nothing changes: each is a page written to the disk."""
 # Three missed minutes is more than a busy machine.
 SILENT_AFTER = timedelta(minutes=3)

@@ -2,7 +2,7 @@
 
 import math
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,8 +35,12 @@ def compute(
     airs: Mapping[int, HourlyAir],
     climates: Mapping[int, Climate],
     tally: Tally,
+    beat: Callable[[], object],
 ) -> list[Computed]:
-    """Take the owners of some tasks to where they end, and their fits with them; all rest, or none does."""
+    """Take the owners of some tasks to where they end, and their fits with them; all rest, or none does.
+
+    `beat` is called every few seconds or more often.
+    """
     clock = time.perf_counter()
     heard = {place: air for place, air in airs.items() if len(air)}
     tasks = [_learned(task, heard) for task in tasks]
@@ -48,7 +52,7 @@ def compute(
         [task.known.states if task.known else States.blank(len(task.owner.bodies)) for task in tasks]
     )
     ends = [task.end for task in tasks]
-    done = run(owners, states, heard, max(ends), ends)
+    done = run(owners, states, heard, max(ends), ends, beat=beat)
     clock = tally.took("states", clock)
     tally.add("bodies", len(done.bodies))
     tally.add("body_hours", int(np.isfinite(done.mc_pct).sum()))
@@ -62,6 +66,7 @@ def compute(
             then,
         )  # fmt: skip
         found.append((task, np.arange(row, row + len(rows)), fits))
+        beat()
         row += len(rows)
         for body in task.owner.bodies:
             if body.widths:  # re-measured, each at the moisture content it had then
@@ -71,6 +76,7 @@ def compute(
                     if body.start_hour <= at < done.first + done.mc_pct.shape[1]
                 ]
     settle([fit for _, _, fits in found for fit in fits])
+    beat()
     is_stack = [task.owner.kind == "stack" for task in tasks for _ in task.owner.bodies]
     checkpoints: dict[int, list[Row]] = {body.id: [] for body in done.bodies}
     for one in checkpoint_rows(done, widths, is_stack):

@@ -148,7 +148,7 @@ class Watch:
         airs_then: AirsThen = {}
         for portion in portions(tasks):
             clock = tally.took("write", clock)
-            computed = compute(self._store, portion, airs, climates, tally)
+            computed = compute(self._store, portion, airs, climates, tally, self._beat)
             clock = time.perf_counter()
             for one in computed:
                 owner = one.task.owner

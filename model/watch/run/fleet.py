@@ -7,7 +7,7 @@ the watch has on record, or shows by how much a change of the science moves it. 
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from model.records.store import Store
 from model.watch.air.climate import Climate
 from model.watch.air.gap_fill import HourlyAir
 from model.watch.run import watch_sql as ledger
+from model.watch.run.workers import spread
 from model.watch.state.margins import fits_through
 from model.watch.state.roster import Assembly, PlaceOnBook, Roster
 from model.watch.state.roster_reader import RosterReader
@@ -31,8 +32,6 @@ Airs = Mapping[int, HourlyAir]
 BODY_HOURS_A_TASK = 12_000_000
 """Hours of bodies in one task: some seconds of work and a few hundred megabytes while it lasts. Each day of a
 run costs half a millisecond however few bodies are in it, so that small tasks waste most of their time."""
-TASKS_AHEAD = 2
-"""Tasks handed out for each worker at a time, so that neither they nor their results pile up."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +127,8 @@ def recompute(
         for task in tasks:
             yield from courses(task, roster.places, _airs_of(task, airs), until)
         return
-    yield from _spread(client, tasks, roster, airs, until)
+    for found in spread(client, courses, given(tasks, roster, airs, until)):
+        yield from found
 
 
 def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) -> list[list[Assembly]]:
@@ -147,36 +147,13 @@ def portions(roster: Roster, until: int, body_hours: int = BODY_HOURS_A_TASK) ->
     return tasks
 
 
-def _spread(
-    client: "Client", tasks: Sequence[Sequence[Assembly]], roster: Roster, airs: Airs, until: int
-) -> Iterator[Course]:
-    from distributed import as_completed
-
-    at_once = TASKS_AHEAD * max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
-    coming = as_completed()
-    for number, task in enumerate(tasks):
+def given(
+    tasks: Sequence[Sequence[Assembly]], roster: Roster, airs: Airs, until: int
+) -> Iterator[tuple[Sequence[Assembly], Mapping[int, PlaceOnBook], Airs, int]]:
+    """What `courses` is given of each task, and no more of the book."""
+    for task in tasks:
         own = _airs_of(task, airs)
-        places = {id_: roster.places[id_] for id_ in own}
-        # Handed to a worker directly: megabytes of air have no business in the scheduler.
-        given = client.scatter((task, places, own), hash=False)
-        coming.add(client.submit(_given_courses, given, until, pure=False))
-        if number + 1 >= at_once:
-            yield from _done(next(coming))
-    for future in coming:
-        yield from _done(future)
-
-
-def _given_courses(
-    given: tuple[Sequence[Assembly], dict[int, PlaceOnBook], dict[int, HourlyAir]], until: int
-) -> list[Course]:
-    return courses(*given, until)
-
-
-def _done(future: Any) -> list[Course]:
-    """What a worker found, which it may forget."""
-    found: list[Course] = future.result()
-    future.release()
-    return found
+        yield task, {id_: roster.places[id_] for id_ in own}, own, until
 
 
 def _airs_of(owners: Sequence[Assembly], airs: Airs) -> dict[int, HourlyAir]:

@@ -30,7 +30,7 @@ PART = "watch"
 """Name of its sign of life."""
 BUSY_PULSE_EVERY_S = 3.0
 """Between signs of life while it computes, where nothing else shows that it is at work."""
-CALM_AFTER_S, GATHER_S = 600.0, 300.0
+CALM_AFTER_S, GATHER_S = 300.0, 300.0
 """So long after the last change of the book nobody looks on: readings of an hour under way are gathered."""
 LONGEST_WAIT_S = 60.0
 LONGEST_REST_S = 5.0

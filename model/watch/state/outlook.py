@@ -23,6 +23,7 @@ place meets the same chance every day: what changes from one day to the next is 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,7 @@ from model.wood.moisture.layers import WIDTHS
 
 Floats = NDArray[np.float64]
 
+NORMAL = NormalDist()
 YEARS = 50
 DAYS = 365
 QUANTILES = (0.1, 0.5, 0.9)
@@ -239,10 +241,9 @@ class _Chance:
 
 def scores(years: int, seed: np.random.SeedSequence) -> Floats:
     """Standard normal scores as even as so many can be, shuffled; each odd one mirrors the one before."""
-    from scipy.special import ndtri  # here: half a second of every start otherwise
-
     pairs = years // 2
-    half = ndtri(0.5 + (np.arange(pairs) + 0.5) / (2 * pairs))
+    even = 0.5 + (np.arange(pairs) + 0.5) / (2 * pairs)
+    half = np.array([NORMAL.inv_cdf(float(part)) for part in even])
     rng = np.random.default_rng(seed)
     half = rng.permutation(half) * rng.choice([-1.0, 1.0], pairs)
     return np.asarray(np.column_stack([half, -half]).ravel())

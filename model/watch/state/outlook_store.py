@@ -6,8 +6,8 @@ out of date and replaces a piece's rows together. Computing it again from the sa
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -25,6 +25,7 @@ from model.watch.air.climate import SILENT_AFTER_H
 from model.watch.air.climate_prior import Surroundings, seasons_of
 from model.watch.air.gap_fill import NO_AIR, HourlyAir
 from model.watch.run import watch_sql as ledger
+from model.watch.run.workers import Helpers
 from model.watch.state import read_back as resume
 from model.watch.state.outlook import (
     DAYS,
@@ -47,6 +48,8 @@ from model.wood.climate.seasonal_model import Season
 Floats = NDArray[np.float64]
 
 DIGITS = 4
+PIECES_A_TASK = 10
+"""Pieces handed to a worker at once: a second or two of work."""
 FORM = 5
 """Counted up when the rows come to hold something new, so that those stored before are computed again."""
 
@@ -61,15 +64,15 @@ class Outlooks:
         Plausible years, even.
     at_once : int, optional
         Pieces of one call, where the caller has other things to see to in between; all if not given.
+    scheduler : str
+        Address of a Dask scheduler whose workers compute, so many pieces at once each; this process if empty.
     """
 
     def __init__(
-        self,
-        store: Store,
-        years: int = YEARS,
-        at_once: int | None = None,
+        self, store: Store, years: int = YEARS, at_once: int | None = None, scheduler: str = ""
     ) -> None:
         self._store, self._years, self._at_once = store, years, at_once
+        self._helpers = Helpers(scheduler) if scheduler else None
         self._reader = RosterReader()
         self._seen: tuple[object, ...] | None = None
 
@@ -89,12 +92,19 @@ class Outlooks:
             airs = ledger.read_airs(bulk) if due else {}
             requests = [_request(bulk, one, airs) for one in due]
         requests = [request for request in requests if len(request.airs.get(request.place_id, NO_AIR))]
-        if self._at_once is not None and len(requests) > self._at_once:
-            requests, waiting = requests[: self._at_once], True
+        workers = self._helpers.count() if self._helpers is not None and requests else 0
+        if self._at_once is not None and len(requests) > self._at_once * max(workers, 1):
+            requests, waiting = requests[: self._at_once * max(workers, 1)], True
         if requests:
-            self._compute(requests, {one.owner.id: one.basis for one in due})
+            done = self._compute(requests, {one.owner.id: one.basis for one in due}, workers)
+            waiting = waiting or done < len(requests)
         self._seen = None if waiting else seen
         return len(requests)
+
+    def close(self) -> None:
+        """Let the workers go."""
+        if self._helpers is not None:
+            self._helpers.close()
 
     def _due(self, bulk: Bulk, midnight: int) -> tuple[list["_Due"], bool]:
         """Pieces whose outlook is not of what is known now, and whether one has no states yet."""
@@ -135,7 +145,8 @@ class Outlooks:
                 due.append(_Due(owner, hour, place_id, states, basis))
         return due, waiting
 
-    def _compute(self, requests: Sequence[OutlookRequest], basis: Mapping[int, str]) -> None:
+    def _compute(self, requests: Sequence[OutlookRequest], basis: Mapping[int, str], workers: int) -> int:
+        """Compute and write pieces, on the workers where there are any; returns how many came."""
         surroundings = surroundings_on_book(self._store)
         known: dict[tuple[int, int], Season] = {}
         for request in requests:
@@ -143,21 +154,68 @@ class Outlooks:
             if key not in known:
                 air = request.airs[request.place_id]
                 (known[key],) = seasons_of(surroundings[request.place_id], air, [request.hour])
-        seasons = [known[request.place_id, request.hour] for request in requests]
-        for ahead in look_ahead(requests, seasons, DAYS, self._years):
-            owner = ahead.request.owner
-            around = surroundings[ahead.request.place_id]
-            details = [limit_detail(ahead, limit, around) for limit in ahead.limits]
-            said = [statement_of(limit, one) for limit, one in zip(ahead.limits, details, strict=True)]
-            rows = rows_of(ahead, around, details, next_of(said), basis[owner.id])
-            with self._store.session() as session:
-                if session.get(PieceRow, owner.id) is None:
-                    continue
+        if not workers:
+            seasons = [known[request.place_id, request.hour] for request in requests]
+            return sum(map(self._write, foretold(requests, seasons, surroundings, basis, self._years)))
+        assert self._helpers is not None
+        # Pieces of one place together, so that its air and its season are handed over once.
+        ordered = sorted(requests, key=lambda request: (request.place_id, request.owner.id))
+        given = []
+        for at in range(0, len(ordered), PIECES_A_TASK):
+            own = [
+                replace(request, airs={request.place_id: request.airs[request.place_id]})
+                for request in ordered[at : at + PIECES_A_TASK]
+            ]
+            around = {request.place_id: surroundings[request.place_id] for request in own}
+            own_basis = {request.owner.id: basis[request.owner.id] for request in own}
+            seasons = [known[request.place_id, request.hour] for request in own]
+            given.append((own, seasons, around, own_basis, self._years))
+        done = 0
+        for found in self._helpers.each(_all_foretold, given):
+            done += sum(map(self._write, found))
+        return done
+
+    def _write(self, found: "_Foretold") -> int:
+        """Replace a piece's rows, unless the piece was taken out meanwhile."""
+        owner = found.owner
+        with self._store.session() as session:
+            if session.get(PieceRow, owner.id) is not None:
                 session.execute(delete(Outlook).where(Outlook.piece_id == owner.id))
-                session.execute(insert(Outlook), rows)
-                at = from_epoch_ms(ahead.request.hour * HOUR_MS)
-                fits = {fit.name: fit.id for fit in owner.fits}
-                say_today(session, owner.name, at, fits, said)
+                session.execute(insert(Outlook), found.rows)
+                at = from_epoch_ms(found.hour * HOUR_MS)
+                say_today(session, owner.name, at, {fit.name: fit.id for fit in owner.fits}, found.said)
+        return 1
+
+
+@dataclass(frozen=True)
+class _Foretold:
+    """A piece's rows of `outlook`, and what is said of its limits."""
+
+    owner: Assembly
+    hour: int
+    rows: list[dict[str, Any]]
+    said: list[dict[str, Any]]
+
+
+def foretold(
+    requests: Sequence[OutlookRequest],
+    seasons: Sequence[Season],
+    surroundings: Mapping[int, Surroundings],
+    basis: Mapping[int, str],
+    years: int,
+) -> Iterator[_Foretold]:
+    """What is to be written of each piece; it needs no database."""
+    for ahead in look_ahead(requests, seasons, DAYS, years):
+        owner = ahead.request.owner
+        around = surroundings[ahead.request.place_id]
+        details = [limit_detail(ahead, limit, around) for limit in ahead.limits]
+        said = [statement_of(limit, one) for limit, one in zip(ahead.limits, details, strict=True)]
+        rows = rows_of(ahead, around, details, next_of(said), basis[owner.id])
+        yield _Foretold(owner, ahead.request.hour, rows, said)
+
+
+def _all_foretold(*given: Any) -> list[_Foretold]:
+    return list(foretold(*given))
 
 
 def _silent(place: PlaceOnBook, last: int, hour: int) -> bool:

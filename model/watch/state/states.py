@@ -11,7 +11,7 @@ the wood while air is measured, and grows while it is estimated.
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -150,6 +150,7 @@ def run(
     ends: Sequence[int] | None = None,
     *,
     midnights: bool = True,
+    beat: Callable[[], object] = lambda: None,
 ) -> Run:
     """Take the bodies of some owners from their states to an hour.
 
@@ -166,6 +167,8 @@ def run(
         The last hour of each owner, where it is followed less far than that.
     midnights : bool
         Whether the states of each midnight are recorded.
+    beat : callable
+        Called at each midnight on the way.
     """
     bodies = tuple(body for owner in owners for body in owner.bodies)
     n = len(bodies)
@@ -193,6 +196,7 @@ def run(
             running.advance(position, cut, result)
             position = cut
         running.arrive(cut, by_hour.get(cut, ()), result, last=cut == until)
+        beat()
     return result
 
 

@@ -66,7 +66,7 @@ class Judge:
     Attributes
     ----------
     beat : callable
-        Called after each sensor.
+        Called after each sensor, and before each span of its readings.
     caches : Caches
         Whoever else deletes marks has to make the judge `forget`.
     """
@@ -127,7 +127,7 @@ class Judge:
         trust = read_trust(bulk)
         self.caches.begin(book, trust.kept_since)
         self.caches.changed(fresh)
-        library = Library(bulk, self.caches, trust, names, (hour + 1) * HOUR_MS - 1)
+        library = Library(bulk, self.caches, trust, names, (hour + 1) * HOUR_MS - 1, self.beat)
         hours: dict[int, set[int]] = {}
         for sensor_id, at in fresh:
             hours.setdefault(sensor_id, set()).add(at)
@@ -347,6 +347,7 @@ def _slow(library: Library, sensor_id: int, hours: Iterable[int]) -> list[Sensor
     clocks = SensorFindings(sensor_id, ("clock",), _regions(own, 2 * DAY_MS))
     newest = library.previous_ms(sensor_id, library.end_ms + 1)
     for low, high in clocks.regions:
+        library.beat()
         first_day, last_day = low // DAY_MS, high // DAY_MS
         for f in presence.wrong_clock(library.days(sensor_id, first_day, last_day)):
             lasts = newest is not None and f.until_ms >= newest

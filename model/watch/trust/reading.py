@@ -124,6 +124,8 @@ class Library:
     ----------
     end_ms : int
         Nothing later is looked at; the last millisecond of an hour.
+    beat : callable
+        Called before each span of readings is read.
     """
 
     bulk: Bulk
@@ -131,6 +133,7 @@ class Library:
     trust: Trust
     names: Mapping[int, str]
     end_ms: int
+    beat: Callable[[], object] = lambda: None
     series: Callable[..., SensorSeries] = field(init=False)
     part: Callable[..., SensorSeries] = field(init=False)
 
@@ -147,6 +150,7 @@ class Library:
 
     def _series(self, sensor_id: int, since_ms: int, until_ms: int, by_hour: bool = False) -> SensorSeries:
         """A sensor's readings over a span, or the mean of each of its hours, at its beginning."""
+        self.beat()
         first, until = self._hours(since_ms, until_ms)
         if by_hour:
             found = self._hour_means(sensor_id, first, until)

@@ -6,6 +6,7 @@ warning is no proof that nothing is wet.
 """
 
 import math
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,11 +49,8 @@ def iron_temperature(temperature_c: Floats, iron_mm: float = IRON_MM) -> Floats:
     air = np.asarray(temperature_c, dtype=np.float64)
     if len(air) == 0:
         return air
-    from scipy.signal import lfilter  # here: half a second of every start otherwise
-
     share = -math.expm1(-1.0 / lag_h(iron_mm))
-    found, _ = lfilter([share], [1.0, share - 1.0], air, zi=[(1.0 - share) * air[0]])
-    return np.asarray(found)
+    return np.fromiter(accumulate(air, lambda iron_c, air_c: iron_c + share * (air_c - iron_c)), np.float64)
 
 
 def is_wet(temperature_c: Floats, rh_pct: Floats, iron_mm: float = IRON_MM) -> NDArray[np.bool_]:

@@ -19,6 +19,7 @@ from model.wood.piece import Piece
 # Two limits nearer to each other than this are told as a tie: no meter would part them.
 TIE_PCT = 0.01
 _SEARCH_STEP_PCT = 0.25
+_REFINED_TIMES, _REFINED_BY = 3, 64
 
 
 @dataclass(frozen=True)
@@ -106,22 +107,22 @@ def limits_of(fit: Fit) -> list[LimitAt]:
     built = fit.limits(fit.references())
     saturation = max((member.fibre_saturation_pct for member in fit.members), default=30.0)
     grid = np.linspace(0.0, saturation, round(saturation / _SEARCH_STEP_PCT) + 1)
-    swept = fit.limits(settled(fit.members, grid))
     start = float(np.mean(list(fit.references().values())))
     found = []
-    for position, (limit, over) in enumerate(zip(built, swept, strict=True)):
+    for position, limit in enumerate(built):
 
-        def margin(mc_pct: float, position: int = position) -> float:
-            return float(fit.limits(settled(fit.members, mc_pct))[position].margin_mm)
+        def margins_at(mc_pct: NDArray[np.float64], position: int = position) -> NDArray[np.float64]:
+            margin_mm = fit.limits(settled(fit.members, mc_pct))[position].margin_mm
+            return np.broadcast_to(np.asarray(margin_mm, dtype=np.float64), mc_pct.shape)
 
-        margins = np.broadcast_to(np.asarray(over.margin_mm, dtype=np.float64), grid.shape)
-        at_pct = _zero_of(margin, grid, margins, limit.direction, start)
+        margins = margins_at(grid)
+        at_pct = _zero_of(margins_at, grid, margins, limit.direction, start)
         found.append(LimitAt(fit.name, limit, at_pct, past_everywhere=bool((margins < 0.0).all())))
     return found
 
 
 def _zero_of(
-    margin: Callable[[float], float],
+    margins_at: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     grid: NDArray[np.float64],
     margins: NDArray[np.float64],
     direction: str,
@@ -139,10 +140,14 @@ def _zero_of(
     if crossings.size == 0:
         return None if inside.all() else float(past_everywhere)
     nearest = crossings[np.argmin(np.abs(grid[crossings] - start))]
-    low, high = float(grid[nearest]), float(grid[nearest + 1])
-    from scipy.optimize import brentq  # here: half a second of every start otherwise
-
-    return float(brentq(margin, low, high, xtol=1e-10))
+    # Each time the step in which the sign changes is parted again; what is left of it is straight.
+    at, values = grid[nearest : nearest + 2], margins[nearest : nearest + 2]
+    for _ in range(_REFINED_TIMES):
+        at = np.linspace(at[0], at[1], _REFINED_BY + 1)
+        values = margins_at(at)
+        step = int(np.flatnonzero((values[:-1] >= 0.0) != (values[1:] >= 0.0))[0])
+        at, values = at[step : step + 2], values[step : step + 2]
+    return float(at[0] - values[0] * (at[1] - at[0]) / (values[1] - values[0]))
 
 
 def _span(limits: Iterable[LimitAt], temperature_c: float) -> Span:
