@@ -33,6 +33,7 @@ ENTER, LEAVE, LEAVE_EVERYWHERE = "/enter", "/leave", "/leave/everywhere"
 HEALTH = "/healthz"
 OPEN_TO_ALL = ("/assets/", "/for/", HEALTH, ENTER)
 FOR_PROGRAMS = (METRICS, HEALTH)
+COOKIE = "paneltide"
 DOOR_BYTES = 10_000
 """The most that a stranger may send: more than any password needs."""
 OWN_ADDRESS = re.compile(r"/(?![/\\])[!-\[\]-~]*")
@@ -149,7 +150,13 @@ def _own_machine_only(server: flask.Flask) -> None:
 
 
 class _Session(SecureCookieSessionInterface):
-    """A session whose cookie is sent over an encrypted line only, wherever it was given over one."""
+    """A session whose cookie is sent over an encrypted line only, wherever it was given over one.
+
+    There its name keeps browsers from taking it from any other host or path (RFC 6265bis, 4.1.3.2).
+    """
+
+    def get_cookie_name(self, app: flask.Flask) -> str:
+        return f"__Host-{COOKIE}" if flask.request.is_secure else COOKIE
 
     def get_cookie_secure(self, app: flask.Flask) -> bool:
         return flask.request.is_secure
@@ -162,7 +169,6 @@ def _ask_password(server: flask.Flask, password: str, key: str, sessions: Sessio
     server.secret_key = key
     server.session_interface = _Session()
     server.config.update(
-        SESSION_COOKIE_NAME="paneltide",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_REFRESH_EACH_REQUEST=False,

@@ -19,7 +19,7 @@ from model.records.schema.types import from_epoch_ms, to_epoch_ms
 from model.wood.errors import BadInput
 
 if TYPE_CHECKING:
-    from model.watch.run.fleet import Course
+    from model.watch.run.fleet import FleetCourse
     from model.words.display import Display
 
 HOUR_MS = 3_600_000
@@ -93,7 +93,7 @@ def _names(session: Session) -> dict[tuple[str, int], str]:
     return names | {("fit", id_): name for id_, name in session.execute(select(FitRow.id, FitRow.name))}
 
 
-def _recorded(session: Session, course: "Course") -> dict[int, float]:
+def _recorded(session: Session, course: "FleetCourse") -> dict[int, float]:
     """The mean moisture content on record of each body at a course's end."""
     at = from_epoch_ms(int(course.hours[-1]) * HOUR_MS)
     rows = select(Checkpoint.body_id, Checkpoint.mc_mean_pct)
@@ -103,7 +103,7 @@ def _recorded(session: Session, course: "Course") -> dict[int, float]:
 
 
 def _row(
-    course: "Course", names: Mapping[tuple[str, int], str], recorded: Mapping[int, float]
+    course: "FleetCourse", names: Mapping[tuple[str, int], str], recorded: Mapping[int, float]
 ) -> dict[str, Any]:
     mc_pct = dict(zip(course.body_ids, course.mc_mean_pct[:, -1].tolist(), strict=True))
     off = [abs(mc_pct[body] - mean) for body, mean in recorded.items()]

@@ -38,6 +38,8 @@ LOOK_SENSOR_S, LOOK_SENSOR_DB_S = 0.45e-3, 0.24e-3
 CATCH_UP_PLACE_S, CATCH_UP_PLACE_DB_S = 4.6e-3, 1.4e-3
 OUTLOOK_S, OUTLOOK_DB_S = 0.2, 4e-3
 OUTLOOKS_A_LOOK = 20
+WORKERS, WORTH = 8, 0.85
+"""Dask's workers, and what each is worth beside one that works alone: the aim of 1.7 for two."""
 LOOK_EVERY_S = 1.0
 
 # Bytes a row with its key on PostgreSQL: readings over a million rows (`deploy/docs/scaling.md`), the others
@@ -127,6 +129,7 @@ class Plan:
     midnight_p99_s: float
     midnight_worst_s: float
     outlooks_s: float
+    spread_s: float
     database_cores: float
     disk_gb: float
     outage_messages: float
@@ -167,6 +170,7 @@ def plan(homes: int, seed: int = 1) -> Plan:
         float(np.quantile(midnight.delay_s, 0.99)),
         float(midnight.delay_s.max()),
         outlooks_s,
+        homes * PIECES * (OUTLOOK_S / WORKERS / WORTH + OUTLOOK_DB_S),
         per_s * DATABASE_S + noon.database_s,
         homes * sum(size * count for size, count in rows.items()) / 1e9,
         waiting,
@@ -189,6 +193,7 @@ def main() -> None:
         ("the hour after midnight, p99", [f"{p.midnight_p99_s:.1f} s" for p in plans]),
         ("at worst, as it strikes", [f"{p.midnight_worst_s:.0f} s" for p in plans]),
         ("a day's outlooks take", [f"{p.outlooks_s / 60:.0f} min" for p in plans]),
+        (f"the same on {WORKERS} Dask workers", [f"{p.spread_s / 60:.0f} min" for p in plans]),
         ("database, cores", [f"{p.database_cores:.2f}" for p in plans]),
         ("disk a year", [f"{p.disk_gb:.0f} GB" for p in plans]),
         (f"messages waiting after {OUTAGE_H} h", [f"{p.outage_messages:.2g}" for p in plans]),

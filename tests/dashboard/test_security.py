@@ -7,6 +7,7 @@ import re
 import socket
 import threading
 from datetime import timedelta
+from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
@@ -98,6 +99,12 @@ def test_the_session_cookie_is_out_of_reach_of_scripts_and_other_sites(guarded):
     assert "Secure" not in plain
     over_tls = enter(guarded.test_client(), "linseed", base_url="https://localhost").headers["Set-Cookie"]
     assert "Secure" in over_tls
+    assert over_tls.startswith("__Host-paneltide=")
+    assert "Path=/" in over_tls
+    assert "Domain" not in over_tls
+    within = guarded.test_client()
+    enter(within, "linseed", base_url="https://localhost")
+    assert within.get("/", base_url="https://localhost").status_code == 200
 
 
 def test_a_session_of_another_password_is_none(book, now, guarded):
@@ -207,6 +214,15 @@ def test_a_page_elsewhere_can_not_lock_the_owner_out(served):
         assert shop.ask("POST", "/enter", "password=wrong", **{"Sec-Fetch-Site": "cross-site"}).status == 403
         assert shop.ask("GET", "/metrics", Authorization="Basic eDp3cm9uZw==").status in (401, 429)
     assert shop.enter().status == 302
+
+
+def test_the_door_tells_a_stranger_nothing_of_what_runs_behind_it(served, book, now):
+    stranger = served()
+    assert "Server" not in stranger.ask("GET", "/enter").headers
+    assert 'type="password" autocomplete="current-password"' in stranger.text
+    assert build_app(book.store, lambda: now).server.debug is False
+    proxy = (Path(__file__).parents[2] / "deploy" / "proxy" / "nginx.conf").read_text("utf-8")
+    assert "Strict-Transport-Security" in proxy
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ from model.records.schema.tables import Checkpoint, Margin, Outlook, PieceRow, P
 from model.records.schema.types import to_epoch_ms
 from model.watch.run import watch_sql as ledger
 from model.watch.run import workers
-from model.watch.run.fleet import Course, portions, recompute
+from model.watch.run.fleet import FleetCourse, portions, recompute
 from model.watch.state import outlook_store
 from model.watch.state.outlook_store import Outlooks
 from model.watch.state.roster_reader import RosterReader
@@ -44,11 +44,11 @@ def last_hour(shop: Any) -> int:
     return to_epoch_ms(shop.hour(HOURS)) // 3_600_000
 
 
-def by_key(found: Iterator[Course]) -> dict[tuple[str, int], Course]:
+def by_key(found: Iterator[FleetCourse]) -> dict[tuple[str, int], FleetCourse]:
     return {(course.kind, course.id): course for course in found}
 
 
-def same(one: Course, other: Course) -> bool:
+def same(one: FleetCourse, other: FleetCourse) -> bool:
     return (one.body_ids, one.closest) == (other.body_ids, other.closest) and all(
         getattr(one, name).tobytes() == getattr(other, name).tobytes()
         for name in ("hours", "mc_mean_pct", "profile")

@@ -43,7 +43,7 @@ class ClosestHour:
 
 
 @dataclass(frozen=True)
-class Course:
+class FleetCourse:
     """An owner from its start to the hour asked for.
 
     Attributes
@@ -71,7 +71,7 @@ class Course:
 
 def courses(
     owners: Sequence[Assembly], places: Mapping[int, PlaceOnBook], airs: Airs, until: int
-) -> list[Course]:
+) -> list[FleetCourse]:
     """Compute owners from their start to an hour, in this process.
 
     Parameters
@@ -104,7 +104,7 @@ def recompute(
     until: int,
     client: "Client | None" = None,
     body_hours: int = BODY_HOURS_A_TASK,
-) -> Iterator[Course]:
+) -> Iterator[FleetCourse]:
     """Compute every piece and stack of a book from its start, in no order of their own.
 
     Parameters
@@ -162,7 +162,7 @@ def _airs_of(owners: Sequence[Assembly], airs: Airs) -> dict[int, HourlyAir]:
 
 def _course(
     owner: Assembly, done: Run, rows: Mapping[str, int], climates: Mapping[int, Climate], last: int
-) -> Course:
+) -> FleetCourse:
     first = -(-owner.start_hour // DAY_H) * DAY_H
     hours = np.unique(np.append(np.arange(first, last + 1, DAY_H), last)).astype(np.int64)
     own = np.array([rows[body.name] for body in owner.bodies])
@@ -176,7 +176,7 @@ def _course(
         for limit, margins in zip(fit.limits, fit.margin_mm, strict=True):
             least = int(np.argmin(margins))
             closest[fit.fit.id, limit.name] = ClosestHour(float(margins[least]), fit.first + least)
-    return Course(
+    return FleetCourse(
         owner.kind,
         owner.id,
         tuple(body.id for body in owner.bodies),

@@ -150,15 +150,13 @@ def read_marks(bulk: Bulk, until: int, *, on_wood: bool = False) -> list[tuple[i
     """Sensor, hour and revision of each mark up to an hour, included: of those that report air, or of those
     on wood.
     """
-    return [
-        (sensor, ms // HOUR_MS, revision)
-        for sensor, ms, revision in bulk.rows(
-            f"SELECT sensor_id, {bulk.instant_of('hour_at')}, revision FROM stale_hour "
-            f"WHERE hour_at <= ? AND sensor_id {'' if on_wood else 'NOT '}IN {ON_WOOD} "
-            "ORDER BY sensor_id, hour_at",
-            (bulk.instant(until * HOUR_MS),),
-        )
-    ]
+    found: list[Any] = bulk.rows(
+        f"SELECT sensor_id, ({bulk.instant_of('hour_at')}) / {HOUR_MS}, revision FROM stale_hour "
+        f"WHERE hour_at <= ? AND sensor_id {'' if on_wood else 'NOT '}IN {ON_WOOD} "
+        "ORDER BY sensor_id, hour_at",
+        (bulk.instant(until * HOUR_MS),),
+    )
+    return found
 
 
 def any_marks(bulk: Bulk, until: int) -> bool:

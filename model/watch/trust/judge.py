@@ -104,11 +104,16 @@ class Judge:
         marks: list[Mark] = []
         book = ledger.read_counts(bulk).book
         for _ in range(TRIES):
+            # Each of these goes through every mark: after an import of years they are a million.
+            self.beat()
             marks = ledger.read_marks(bulk, hour)
+            self.beat()
             fresh = [(sensor, at) for sensor, at, revision in marks if seen.get((sensor, at)) != revision]
             if not fresh and not new_hour:
                 break
-            seen.update({(sensor, at): revision for sensor, at, revision in marks})
+            self.beat()
+            seen.update(((sensor, at), revision) for sensor, at, revision in marks)
+            self.beat()
             found = self._look(bulk, fresh, hour, new_hour, book)
             new_hour = False
             if not self._differs(bulk, found):
@@ -127,11 +132,13 @@ class Judge:
         trust = read_trust(bulk)
         self.caches.begin(book, trust.kept_since)
         self.caches.changed(fresh)
+        self.beat()
         library = Library(bulk, self.caches, trust, names, (hour + 1) * HOUR_MS - 1, self.beat)
         hours: dict[int, set[int]] = {}
         for sensor_id, at in fresh:
             hours.setdefault(sensor_id, set()).add(at)
         touched = _with_company(library, hours)
+        self.beat()
         found = []
         for sensor_id, own in sorted(touched.items()):
             found.append(_quick(library, sensor_id, own, hour))
