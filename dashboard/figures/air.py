@@ -15,7 +15,7 @@ from dashboard.figures import plot
 from dashboard.figures.plot import Chart, Stretch, Strip
 from dashboard.figures.plot import Trace as Line
 from model.records.queries.series import AirSeries
-from model.records.queries.traces import Trace
+from model.records.queries.traces import Doubted, Trace
 from model.records.schema.types import to_epoch_ms
 from model.wood.air.psychrometrics import dew_point
 from model.wood.air.sorption import equilibrium_moisture_content
@@ -126,10 +126,15 @@ def _raw(trace: Trace, zone: str) -> list[Line]:
 
 def doubted_in(trace: Trace) -> np.ndarray:
     """Which of a trace's readings are doubted: bool, as many as there are readings."""
-    found = np.zeros(len(trace.at), dtype=bool)
-    for since_at, until_at, _reason in trace.doubts:
-        later = trace.at >= np.datetime64(to_epoch_ms(since_at), "ms")
-        found |= later & (trace.at <= np.datetime64(to_epoch_ms(until_at), "ms")) if until_at else later
+    return doubted_among(trace.at, trace.doubts)
+
+
+def doubted_among(at: np.ndarray, doubts: Doubted) -> np.ndarray:
+    """Which of some instants lie within doubts: bool, as many as there are instants."""
+    found = np.zeros(len(at), dtype=bool)
+    for since_at, until_at, _reason in doubts:
+        later = at >= np.datetime64(to_epoch_ms(since_at), "ms")
+        found |= later & (at <= np.datetime64(to_epoch_ms(until_at), "ms")) if until_at else later
     return found
 
 

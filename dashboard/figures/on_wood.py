@@ -3,9 +3,9 @@
 import numpy as np
 
 from dashboard.figures import plot
+from dashboard.figures.air import doubted_among
 from dashboard.figures.plot import Chart, Stretch, Strip
 from model.records.queries.mounted import SentOnWood
-from model.records.schema.types import to_epoch_ms
 from model.words.display import Display
 
 GAP = np.timedelta64(6, "h")
@@ -24,10 +24,7 @@ def on_wood_chart(sent: SentOnWood, measures: str, display: Display, stretch: St
     value = sent.value / MM_PER_INCH if in_inches else sent.value
     unit = "%" if measures == "mc_pct" else display.length_unit
     title = {"mc_pct": "Moisture content", "width_mm": "Width", "gap_mm": "Gap"}[measures]
-    doubted = np.zeros(len(sent.at), dtype=bool)
-    for since_at, until_at, _reason in sent.doubts:
-        later = sent.at >= np.datetime64(to_epoch_ms(since_at), "ms")
-        doubted |= later & (sent.at <= np.datetime64(to_epoch_ms(until_at), "ms")) if until_at else later
+    doubted = doubted_among(sent.at, sent.doubts)
     solid = {"name": name, "line": plot.line()}
     dotted = {"name": "doubted", "line": plot.line(plot.INK, 1.0, "dot")}
     traces = plot.lines(sent.at, value, doubted, GAP, stretch.zone, solid, dotted)

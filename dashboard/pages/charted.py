@@ -10,7 +10,7 @@ from dash import Dash, html
 from sqlalchemy.orm import Session
 
 from dashboard.figures import plot
-from dashboard.figures.air import doubted_in, worked_out
+from dashboard.figures.air import doubted_among, doubted_in, worked_out
 from dashboard.forms import fields as forms
 from dashboard.forms.asking import leads_typed
 from dashboard.forms.fields import Line, field
@@ -18,7 +18,7 @@ from dashboard.pages.frame import Child
 from dashboard.shell.files import answer_file
 from dashboard.shell.spans import MINUTE, TimeSpan, instant, no_moment, span_links, typed_moment
 from dashboard.shell.view import HIGHEST_NUMBER, Context, View, address
-from model.records.queries import series, traces
+from model.records.queries import mounted, series, traces
 from model.records.schema.tables import BodyRow, MemberRow, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
@@ -102,6 +102,11 @@ def rows_of(
         basis = np.where(air.estimated, "estimated", "measured")
         return found.name, AIR, _rows(air.at, (air.temperature_c, air.rh_pct, worked_out(air)[0]), 2, basis)
     if kind == "sensor":
+        if on_wood := mounted.mounted(session, until_at, sensor_id=number):
+            sent = mounted.sent_on_wood(session, number, since_at, until_at)
+            trust = np.where(doubted_among(sent.at, sent.doubts), "doubted", "trusted")
+            heads = ("timestamp_utc", on_wood[0].measures, "trust")
+            return found.name, heads, _rows(sent.at, (sent.value,), 3, trust)
         trace = traces.sensor_trace(session, number, since_at, until_at, every=True)
         trust = np.where(doubted_in(trace), "doubted", "trusted")
         return found.name, SENT, _rows(trace.at, (trace.temperature_c, trace.rh_pct), 3, trust)

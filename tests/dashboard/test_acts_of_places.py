@@ -76,6 +76,7 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
             zone="America/New_York",
             is_new=True,
             joined=False,
+            wood=None,
         )
         return SimpleNamespace(sensors=["Finishing"], topics=["spray/air"], readings=1, number=7, hung=[hung])
 
@@ -101,7 +102,8 @@ def test_an_unknown_topic_is_accepted_through_the_door(book, now):
 
 
 def test_devices_behind_one_topic_are_listed_one_by_one_each_with_its_own_place(book, now):
-    parts = [SimpleNamespace(part=part, name=f"radio {part}") for part in ("a4c1", "9f02")]
+    reading = SimpleNamespace(wood_quantity=None)
+    parts = [SimpleNamespace(part=part, name=f"radio {part}", reading=reading) for part in ("a4c1", "9f02")]
     proposal = SimpleNamespace(
         parts=parts, reasons=("2 devices send here, told apart by /id",), confidence=0.9
     )

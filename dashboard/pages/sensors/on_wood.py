@@ -1,17 +1,20 @@
 """Sensors on wood: what is asked when one is accepted, what each says, and its zero set anew."""
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
 from dash import Dash, html
 from sqlalchemy.orm import Session
 
+from dashboard.figures.air import doubted_among
 from dashboard.figures.on_wood import on_wood_chart
 from dashboard.forms import fields as forms
 from dashboard.forms.acts import Act, answers, doing, done
 from dashboard.forms.declared import Asked, Form
 from dashboard.forms.fields import choice_field, text_field
-from dashboard.pages.charted import charted
+from dashboard.pages.charted import charted, nearest
 from dashboard.pages.frame import Child, aside, listed, noted, num, part, sheet, word
 from dashboard.pages.sensors.trust import doubts_part
 from dashboard.say.marks import verdict_mark
@@ -40,6 +43,7 @@ UNITS = {
 """The units offered, by what is sent."""
 SAID_UNITS = {"ohm": "Ω", "kohm": "kΩ", "mohm": "MΩ", "gohm": "GΩ", "um": "µm"}
 TAKE_OFF = "take off"
+NEAR = timedelta(hours=1)
 ZERO = Form(
     "zero",
     "Set its zero anew",
@@ -120,9 +124,7 @@ def said_of(one: MountNow, display: Display) -> str:
     """What a sensor's last reading comes to."""
     if one.said is None:
         return say.NOTHING
-    if one.measures == "mc_pct":
-        return say.mc_with_doubt(one.said.value, one.said.uncertainty)
-    return display.with_doubt(one.said.value, one.said.uncertainty, "nearest", 64)
+    return _with_doubt(one.measures, one.said, display)
 
 
 def raw_of(one: MountNow) -> str:
@@ -165,6 +167,7 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
     span = span_of(view, "month", mounted.first_sent_at(session, sensor.id), zone=sensor.zone)
     sent = mounted.sent_on_wood(session, sensor.id, span.since_at, span.until_at)
     chart = on_wood_chart(sent, one.measures, view.display, span.stretch(view), sensor.name)
+    then = _sent_then(session, sensor, one, span.asked_at, view) if span.asked_at else ""
     lead: list[Any] = [verdict_mark(one.judgement.verdict, "sensor"), " "]
     lead += [word(one.judgement.verdict, "sensor"), ". ", in_sentences(one.judgement.reason, view.display)]
     counts = one.judgement.verdict != "near"
@@ -173,7 +176,7 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
     rows = [
         html.Li(
             [
-                num(_measured(row, view.display)),
+                num(_with_doubt(row.quantity, row, view.display)),
                 f" on {say.moment(row.at, sensor.zone, view.units, view.now)}",
             ]
         )
@@ -187,6 +190,7 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
             *charted(
                 view, span, SPANS, chart, f"What {sensor.name} sent", address("sensor", sensor.id),
                 ("sensor", sensor.id),
+                then,
             ),
             aside("As it came, without corrections. Dotted: doubted, and nothing is measured by it."),
         ),
@@ -211,10 +215,23 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
     )  # fmt: skip
 
 
-def _measured(row: Any, display: Display) -> str:
-    if row.quantity == "mc_pct":
-        return say.mc_with_doubt(row.value, row.uncertainty)
-    return display.with_doubt(row.value, row.uncertainty, "nearest", 64)
+def _sent_then(session: Session, sensor: SensorNow, one: MountNow, at: datetime, view: View) -> str:
+    """What it sent about a moment, in a sentence."""
+    sent = mounted.sent_on_wood(session, sensor.id, at - NEAR, at + NEAR)
+    index = nearest(sent.at, at, NEAR)
+    when = say.moment(at, sensor.zone, view.units, view.now)
+    if index is None or np.isnan(sent.value[index]):
+        return f"{sensor.name} sent nothing about {when}"
+    value = float(sent.value[index])
+    told = say.mc(value) if one.measures == "mc_pct" else view.display.length(value, finest=64)
+    doubted = ", doubted" if doubted_among(sent.at, sent.doubts)[index] else ""
+    return f"{sensor.name}, {when}: {told}{doubted}"
+
+
+def _with_doubt(measures: str, found: Any, display: Display) -> str:
+    if measures == "mc_pct":
+        return say.mc_with_doubt(found.value, found.uncertainty)
+    return display.with_doubt(found.value, found.uncertainty, "nearest", 64)
 
 
 def _where(one: MountNow, zone: str, view: View) -> html.P:
