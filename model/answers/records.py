@@ -151,6 +151,9 @@ class StackRecord(MoistureRecord, ReasonedRecord, NamedRecord):
     """How fast it follows its air against what is computed, as its measurements say; null without any."""
     rate_doubt: Factor | None
     """The factor by which that may be more or less, to the 10th and the 90th percentile."""
+    settles_pct: McPct | None
+    """How far above the table it settles, as its measurements say."""
+    settles_doubt_pct: McPct | None
 
 
 class PreventRecord(JsonDocument):
@@ -214,6 +217,8 @@ class PartRecord(MoistureRecord):
     rate_factor: Factor | None
     """As of a stack."""
     rate_doubt: Factor | None
+    settles_pct: McPct | None
+    settles_doubt_pct: McPct | None
 
 
 class LimitRecord(JsonDocument):

@@ -42,6 +42,9 @@ WIDEST_SD = 3.0
 LEAST_MOVEMENT = 0.1
 WORTH_SAYING = 0.9
 """Nothing is said of a speed while its doubt is nearly that of any board of its wood."""
+SETTLES_PCT = TEN_PERCENT_SD * SETTLES_SD_PCT
+"""The ± of where any wood settles [points]."""
+WORTH_POINTS = 0.25
 
 _OFFSET, _START, _SETTLES, _SIZES = 0, 1, 2, 3
 
@@ -57,6 +60,8 @@ class Learned:
         was measured.
     rate_factor, rate_doubt : float
         Its speed against what is computed, and the factor by which that may be more or less.
+    settles_pct, settles_doubt_pct : float
+        How far above equation 4-5 it settles, and the ± of that [points].
     count : int
         Measurements it rests on.
     """
@@ -65,6 +70,8 @@ class Learned:
     movement_doubt: float | None
     rate_factor: float
     rate_doubt: float
+    settles_pct: float
+    settles_doubt_pct: float
     count: int
 
     @property
@@ -83,7 +90,11 @@ class Learned:
         pace, sure = round(self.rate_factor, 1), round(self.rate_doubt, 1)
         how = "unknown" if self.rate_doubt > WORTH_SAYING * DOUBT_FACTOR else "alike" if pace == 1.0 else ""
         rate = Reason("learned-rate", {"how": how, "part": part, "pace": pace, "sure": sure})
-        return Reason("learned", {"measured_count": self.count, "what": (*what, rate)})
+        settles: tuple[Reason, ...] = ()
+        if abs(self.settles_pct) >= WORTH_POINTS and self.settles_doubt_pct < WORTH_SAYING * SETTLES_PCT:
+            values = {"above_pct": self.settles_pct, "by_pct": abs(self.settles_pct)}
+            settles = (Reason("learned-settles", {**values, "sure_pct": self.settles_doubt_pct}),)
+        return Reason("learned", {"measured_count": self.count, "what": (*what, rate, *settles)})
 
     @property
     def moves_doubt_share(self) -> float | None:
@@ -279,6 +290,12 @@ class _Filter:
         self._cov = self._cov - reach[..., :, None] * reach[..., None, :] / spread[..., None, None]
         self._log_weight = self._log_weight - 0.5 * (off**2 / spread + np.log(spread))
 
+    def _of(self, weight: Floats, which: int, about: Floats | float = 0.0) -> tuple[float, float]:
+        """Mean and variance of one of what the filters follow, over the grid."""
+        at = about + self._mean[..., which]
+        mean = float((weight * at).sum())
+        return mean, float((weight * (self._cov[..., which, which] + (at - mean) ** 2)).sum())
+
     def posterior(self, count: int, has_size: bool) -> Posterior:
         """What is known now."""
         weight = np.exp(self._log_weight - self._log_weight.max())
@@ -289,11 +306,17 @@ class _Filter:
         if has_size:
             factor, sd = _moments(self._moves, by_move)
             moves = factor, TEN_PERCENT_SD * sd
-        learned = Learned(*moves, float(np.exp(rate)), float(np.exp(TEN_PERCENT_SD * rate_sd)), count)
+        settles, settles_variance = self._of(weight, _SETTLES)
+        learned = Learned(
+            *moves,
+            float(np.exp(rate)),
+            float(np.exp(TEN_PERCENT_SD * rate_sd)),
+            settles,
+            TEN_PERCENT_SD * float(np.sqrt(settles_variance)),
+            count,
+        )
         mc = self._mc[self._at]
-        holds = mc[:, None] + self._mean[..., _OFFSET]
-        mean = float((weight * holds).sum())
-        variance = float((weight * (self._cov[..., _OFFSET, _OFFSET] + (holds - mean) ** 2)).sum())
+        mean, variance = self._of(weight, _OFFSET, mc[:, None])
         # The watch leaves out of it where this wood settles; a measurement never makes it less sure.
         variance = min(variance, float(by_rate @ self._variance[self._at]))
         return Posterior(learned, by_rate @ self._between, mean - float(by_rate @ mc), variance)

@@ -16,6 +16,7 @@ from model.watch.questions.piece_wood import doubts_of
 from model.watch.run.evaluation import Watch
 from model.watch.state import learn
 from model.watch.state.outlook_store import Outlooks
+from tests.bench.bench_learning import forecast_crps, lively_and_slow
 
 pytestmark = pytest.mark.usefixtures("few_years")
 
@@ -145,6 +146,14 @@ def test_a_back_that_shrinks_more_than_the_book_says_is_foretold_so_from_then_on
     with shop.store.session() as session:
         after = rows_of(session, 1)[-1]
     assert after.width_mm < before.width_mm
+
+
+@pytest.mark.slow
+def test_a_lively_slow_panel_is_foretold_better_at_every_horizon_than_before_it_was_learned():
+    # Invented panels that move 1.3 times as much as the book says and follow half as fast: `bench_learning`.
+    parts, on = lively_and_slow(16), (120, 200, 280, 360)
+    before, learned = (forecast_crps(parts, learning, 8, on) for learning in (False, True))
+    assert (learned < before).all(), (before, learned)
 
 
 def test_what_was_learned_tightens_the_width_and_the_coming_year(furnished):

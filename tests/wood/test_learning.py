@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from model.wood.learning import RATE_SD, RATES, Learned, learn
+from model.wood.learning import RATE_SD, Learned, learn
 from model.words.display import Display
 from model.words.reasons import in_sentences
-from tests.wood.learning_cases import SIZE_SD_MM, START_PCT, course_of, lanes, true_parts
+from tests.wood.learning_cases import SIZE_SD_MM, course_of, true_parts
 
 DAYS = tuple(range(30, 361, 30))
 SCATTER_SD = 0.156
@@ -14,7 +14,7 @@ SCATTER_SD = 0.156
 
 @pytest.fixture(scope="module")
 def course():
-    return course_of(lanes(RATES, np.full(len(RATES), START_PCT)), DAYS)
+    return course_of(DAYS)
 
 
 def learned(course, measured):
@@ -55,7 +55,7 @@ def test_the_order_in_which_measurements_arrived_changes_no_bit_and_later_ones_n
     shuffled = [part.measured[k] for k in np.random.default_rng(14).permutation(len(part.measured))]
     assert repr(learned(course, shuffled)) == repr(found)
     half = [one for one in part.measured if one.hour <= 24 * DAYS[5]]
-    until = course_of(lanes(RATES, np.full(len(RATES), START_PCT)), DAYS[:6])
+    until = course_of(DAYS[:6])
     assert [one.learned for one in learned(until, half)] == [one.learned for one in found[:6]]
 
 
@@ -75,13 +75,16 @@ def test_what_was_learned_is_said_the_same_in_both_unit_systems(units):
     def said(learned):
         return in_sentences(learned.told("the door panel"), Display(units)).replace("\u00a0", " ")
 
-    assert said(Learned(1.12, 0.05, 0.61, 1.52, 6)) == (
+    assert said(Learned(1.12, 0.05, 0.61, 1.52, 0.1, 0.8, 6)) == (
         "By six measurements, the door panel moves 12 % more than the book says, sure to ± 5 %, and it "
         "follows its air 0.6 times as fast as the book says, sure to a factor of 1.5."
     )
-    assert said(Learned(None, None, 1.02, 1.97, 1)) == (
+    assert said(Learned(None, None, 1.02, 1.97, 0.1, 0.9, 1)) == (
         "By one measurement, how fast the door panel follows its air is known no better than by the book, "
         "to a factor of 2."
     )
-    assert "moves 8 % less" in said(Learned(0.92, 0.1, 1.0, 1.4, 3))
-    assert "follows its air as fast as the book says" in said(Learned(0.92, 0.1, 1.0, 1.4, 3))
+    assert "it settles 0.6 points below the table, sure to ± 0.5 points" in said(
+        Learned(None, None, 1.02, 1.97, -0.6, 0.5, 9)
+    )
+    assert "moves 8 % less" in said(Learned(0.92, 0.1, 1.0, 1.4, 0.0, 0.8, 3))
+    assert "follows its air as fast as the book says" in said(Learned(0.92, 0.1, 1.0, 1.4, 0.0, 0.8, 3))

@@ -57,6 +57,8 @@ class LearnedRow(Record):
     movement_doubt: Mapped[float | None]
     rate_factor: Mapped[float]
     rate_doubt: Mapped[float]
+    settles_pct: Mapped[float]
+    settles_doubt_pct: Mapped[float]
     count: Mapped[int]
 
 

@@ -122,7 +122,7 @@ class Standings:
             **{name: judged[name] for name in judged if name != "now"},
             **_moisture(stack.moisture),
             intake=self._intake(stack),
-            **_learned(stack.learned, "rate_factor", "rate_doubt"),
+            **_learned(stack.learned),
         )
 
     def ready(self, ready: Ready) -> records.ReadyRecord:
@@ -172,7 +172,7 @@ class Standings:
                 "width_doubt_mm": doubt.total,
                 "doubt": doubt_document(doubt, shrink) | {"reason": said},
             }
-        learned = _learned(member.learned, "movement_factor", "movement_doubt", "rate_factor", "rate_doubt")
+        learned = _learned(member.learned, "movement_factor", "movement_doubt")
         return _made(records.PartRecord, name=member.name, **_moisture(member.moisture), **doubted, **learned)
 
     def _fit(self, fit: FitNow, sure: PieceDoubts | None) -> records.FitRecord:
@@ -294,6 +294,7 @@ def _limit(fit: FitNow, margin: MarginNow, sure: PieceDoubts | None) -> records.
 
 
 def _learned(learned: Learned | None, *names: str) -> dict[str, float | None]:
+    names = (*names, "rate_factor", "rate_doubt", "settles_pct", "settles_doubt_pct")
     return {name: None if learned is None else getattr(learned, name) for name in names}
 
 

@@ -194,7 +194,8 @@ CHECKPOINT = (
     "estimated_hours", "variance_pct2",
 )  # fmt: skip
 LEARNED = (
-    "body_id", "at", "movement_factor", "movement_doubt", "rate_factor", "rate_doubt", "count",
+    "body_id", "at", "movement_factor", "movement_doubt", "rate_factor", "rate_doubt", "settles_pct",
+    "settles_doubt_pct", "count",
 )  # fmt: skip
 MARGIN = (
     "fit_id", "limit_name", "at", "direction", "severity", "margin_mm", "play_mm", "standing",

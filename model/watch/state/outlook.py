@@ -7,7 +7,7 @@ Every year carries its own share of the other doubts:
 * the state now: its standard deviation, which holds sensor and meter (`state.MODEL_SD_PCT`); one shift for
   the whole piece;
 * the moisture this wood settles at: woods differ, and wood that dried lies above wood that took up moisture
-  (`SETTLES_SD_PCT`); one shift for the whole piece, reached at the pace of the wood;
+  (`SETTLES_SD_PCT`), or as was learned of it; one shift for the whole piece, reached at the pace of the wood;
 * the movement of this wood: the scatter of its kind about the table, or about what was learned of it, at 10
   and 90 %.
 
@@ -29,16 +29,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.watch.state.margins import fit_then
+from model.watch.state.outlook_doubts import moves_doubt, rate_doubt, settles_pct, wanders_pct
 from model.watch.state.outlook_request import OutlookRequest
 from model.watch.state.roster import SolverMember
 from model.watch.state.states import LEAST_MC_PCT, MODEL_SD_PCT
-from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.climate.seasonal_model import Air, Season
 from model.wood.design.rehearsal import DAY_S, simulate
 from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.fits import Fit, Limit
 from model.wood.moisture import solver as moisture
-from model.wood.moisture.diffusion import DOUBT_FACTOR
 from model.wood.moisture.layers import WIDTHS
 
 Floats = NDArray[np.float64]
@@ -128,7 +127,8 @@ class Ahead:
     mc_pct, core_pct : mapping of member name to (days, years)
         Mean and core [%].
     settles_pct : (years,)
-        How far above equation 4-5 the wood settles in each year [points]; `mc_pct` holds it.
+        How far above equation 4-5 the wood settles in each year [points]; `mc_pct` holds it. Of the first
+        part, where it was learned of some.
     """
 
     request: OutlookRequest
@@ -198,27 +198,16 @@ class Ahead:
         """
         body = next(body for body in self.request.owner.bodies if body.name == name)
         chance = self._chance
-        moves = 1.0 + chance.moves[name] * _moves_doubt(body) / TEN_PERCENT_SD
+        moves = 1.0 + chance.moves[name] * moves_doubt(body) / TEN_PERCENT_SD
         variance = max(self.request.variances.values(), default=0.0)
+        mc = self.mc_pct[name]
         if read_there:
             variance = max(variance - MODEL_SD_PCT**2, 0.0)
-        mc = self.mc_pct[name] + chance.state * np.sqrt(variance)
+            if body.learned is not None:
+                mc = mc + chance.settles * wanders_pct(body, body.learned, len(mc))[:, None]
+        mc = mc + chance.state * np.sqrt(variance)
         felt = reference_pct + np.maximum(moves, 0.1) * (mc - reference_pct)
         return np.asarray(np.maximum(felt, LEAST_MC_PCT))
-
-
-def _moves_doubt(body: SolverMember) -> float:
-    """The ± of a body's movement, as a share of what is computed for it."""
-    learned = None if body.learned is None else body.learned.moves_doubt_share
-    if learned is not None:
-        return learned
-    low, high = body.member.movement_band()
-    return (high - low) / 2.0
-
-
-def _rate_doubt(body: SolverMember) -> float:
-    """The factor by which a body may be quicker or slower than computed."""
-    return DOUBT_FACTOR if body.learned is None else body.learned.rate_doubt
 
 
 @dataclass(frozen=True, eq=False)
@@ -343,16 +332,18 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
             airs.append(known.years(days, years, request.place_id))
         bodies = _there(request)
         chance = _Chance.of(request, years)
-        rate = np.concatenate([_rate_doubt(body) ** (chance.rate / TEN_PERCENT_SD) for body in bodies])
+        rate = np.concatenate([rate_doubt(body) ** (chance.rate / TEN_PERCENT_SD) for body in bodies])
         # Wood that settles a point higher takes the course of other wood that starts a point lower.
-        settles.append(SETTLES_SD_PCT * chance.settles)
+        higher = np.array([settles_pct(body, chance.settles) for body in bodies])
+        settles.append(higher)
         batches.append(batch_of(bodies, request.hour, years).quicker(rate))
-        shift = -settles[-1]
+        shift = -higher
         # Lumber forgets what was metered wrong at the same pace; the sizes a piece was cut to don't.
         if request.owner.lumber is not None:
             shift = shift + chance.state * np.sqrt(max(request.variances.values(), default=0.0))
         profiles += [
-            np.maximum(request.profiles[body.name] + shift[:, None], LEAST_MC_PCT) for body in bodies
+            np.maximum(request.profiles[body.name] + own[:, None], LEAST_MC_PCT)
+            for body, own in zip(bodies, shift, strict=True)
         ]
         chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))
     done = simulate(
@@ -369,12 +360,12 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
     lane = 0
     for request, known, higher in zip(requests, seasons, settles, strict=True):
         mc, core = {}, {}
-        for body in _there(request):
-            mc[body.name] = done.mc_mean_pct[1:, lane : lane + years] + higher
-            core[body.name] = done.mc_core_pct[1:, lane : lane + years] + higher
+        for body, own in zip(_there(request), higher, strict=True):
+            mc[body.name] = done.mc_mean_pct[1:, lane : lane + years] + own
+            core[body.name] = done.mc_core_pct[1:, lane : lane + years] + own
             lane += years
         air = airs[columns[request.place_id, request.hour]]
-        found.append(Ahead(request, known, air, mc, core, higher))
+        found.append(Ahead(request, known, air, mc, core, higher[0]))
     return found
 
 

@@ -18,6 +18,7 @@ from model.watch.air.climate_prior import AHEAD_DAYS, Surroundings, recent
 from model.watch.state.humidity import AT_OR_ABOVE, AT_OR_UNDER, INSTEAD, INSTEAD_OF_DRYING
 from model.watch.state.outlook import batch_of
 from model.watch.state.outlook_request import OutlookRequest
+from model.watch.state.states import LEAST_MC_PCT
 from model.wood.air.condensation import (
     HIGHEST_ROOM_RH_PCT,
     LOWEST_ROOM_RH_PCT,
@@ -167,13 +168,18 @@ def margins_in(
     """A limit's margin at the end of each day in steady airs, and now in row 0: (days + 1, airs)."""
     bodies = [body for body in request.owner.bodies if body.name in {m.name for m in fit.members}]
     airs = len(rh_pct)
-    mc = simulate(
-        batch_of(bodies, request.hour, airs),
-        (np.broadcast_to(temperature_c, (days, airs)), np.broadcast_to(rh_pct, (days, airs))),
-        np.concatenate([np.repeat(request.profiles[b.name][None, :], airs, axis=0) for b in bodies]),
-        np.tile(np.arange(airs), len(bodies)),
-        DAY_S,
-    ).mc_mean_pct
+    higher = np.repeat([0.0 if body.learned is None else body.learned.settles_pct for body in bodies], airs)
+    start = np.concatenate([np.repeat(request.profiles[b.name][None, :], airs, axis=0) for b in bodies])
+    mc = (
+        simulate(
+            batch_of(bodies, request.hour, airs),
+            (np.broadcast_to(temperature_c, (days, airs)), np.broadcast_to(rh_pct, (days, airs))),
+            start if not higher.any() else np.maximum(start - higher[:, None], LEAST_MC_PCT),
+            np.tile(np.arange(airs), len(bodies)),
+            DAY_S,
+        ).mc_mean_pct
+        + higher
+    )
     flat = {body.name: mc[:, k * airs : (k + 1) * airs].ravel() for k, body in enumerate(bodies)}
     limit = next(limit for limit in fit.limits(flat) if limit.name == limit_name)
     return np.broadcast_to(limit.margin_mm, (days + 1) * airs).reshape(days + 1, airs)

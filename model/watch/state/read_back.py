@@ -71,7 +71,8 @@ def read_learned(bulk: Bulk, owners: Sequence[Assembly]) -> dict[int, list[Learn
     at = bulk.instant_of("at")
     for ids in ledger.in_portions(measured):
         for body, ms, *learned in bulk.rows(
-            f"SELECT body_id, {at}, movement_factor, movement_doubt, rate_factor, rate_doubt, count "
+            f"SELECT body_id, {at}, movement_factor, movement_doubt, rate_factor, rate_doubt, "
+            f"settles_pct, settles_doubt_pct, count "
             f"FROM learned WHERE body_id IN ({', '.join('?' * len(ids))}) ORDER BY body_id, {at}",
             tuple(ids),
         ):

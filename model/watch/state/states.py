@@ -245,6 +245,7 @@ class _Running:
         self._as_computed = moisture.Batch.of([body.constants for body in bodies])
         known = [body.learned_by(int(hour)) for body, hour in zip(bodies, states.hour, strict=True)]
         self._rate = np.array([1.0 if learned is None else learned.rate_factor for learned in known])
+        self._higher = np.array([0.0 if learned is None else learned.settles_pct for learned in known])
         self._take_rates()
         self._place = np.array(
             [self._place_of(row, int(hour)) if hour != NOT_STARTED else -1
@@ -282,17 +283,25 @@ class _Running:
             temperature_c = np.column_stack([air.temperature_c[span] for air, span in rows])
             rh_pct = np.column_stack([air.rh_pct[span] for air, span in rows])
             filled = np.column_stack([air.n_readings[span] == 0 for air, span in rows])
+            # Wood that settles a point higher takes the course of other wood that starts a point lower.
+            higher = self._higher[standing]
+            start = states.profile[standing]
+            if higher.any():
+                start = np.maximum(start - higher[:, None], LEAST_MC_PCT)
             step = simulate(
                 self._batch.take(standing).finished_where(self._is_finished[standing]),
                 (np.clip(temperature_c, COLDEST_C, WARMEST_C), rh_pct),
-                states.profile[standing],
+                start,
                 air_of,
             )
-            states.profile[standing] = step.profile
-            states.outline[standing] = np.column_stack(
-                [step.mc_mean_pct[-1], step.mc_face_pct[-1], step.mc_core_pct[-1], step.mc_back_pct[-1]]
+            states.profile[standing] = step.profile + higher[:, None]
+            states.outline[standing] = (
+                np.column_stack(
+                    [step.mc_mean_pct[-1], step.mc_face_pct[-1], step.mc_core_pct[-1], step.mc_back_pct[-1]]
+                )
+                + higher[:, None]
             )
-            result.mc_pct[standing, columns] = step.mc_mean_pct[1:].T
+            result.mc_pct[standing, columns] = step.mc_mean_pct[1:].T + higher[:, None]
             estimated[:, np.searchsorted(active, standing)] = filled[:, air_of]
         held = active[self._place[active] < 0]
         if len(held):
@@ -359,7 +368,7 @@ class _Running:
         states = self._states
         states.profile[row], states.outline[row] = step.profile, step.outline
         states.variance_pct2[row] = step.variance_pct2
-        self._rate[row] = step.learned.rate_factor
+        self._rate[row], self._higher[row] = step.learned.rate_factor, step.learned.settles_pct
         self._take_rates()
 
     def _anchor(self, row: int, metered_pct: float, variance_pct2: float) -> None:
