@@ -141,10 +141,10 @@ def require_free_port(bind: str, port: int) -> None:
             ) from error
 
 
-def free_port(bind: str = "127.0.0.1") -> int:
+def free_port() -> int:
     """A port nobody holds at this moment."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
-        probe.bind((bind, 0))
+        probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
         return port
 

@@ -147,8 +147,7 @@ def test_daily_means_keep_the_water_in_the_air(valley):
 def test_a_weather_file_gives_place_and_hours():
     climate = read_epw(a_file(plain_rows()), "ford.epw")
     assert climate.name == "Birch Ford, XYZ"
-    assert (climate.latitude_deg, climate.longitude_deg) == (45.0, -75.0)
-    assert (climate.zone_h, climate.altitude_m, climate.filled_hours) == (-5.0, 60.0, 0)
+    assert (climate.zone_h, climate.filled_hours) == (-5.0, 0)
     # The first line, hour 1, is the hour from midnight.
     assert climate.temperature_c[[0, 23]] == pytest.approx([1.0, 3.3])
     assert climate.rh_pct[31 * 24] == 51.0
@@ -209,7 +208,7 @@ def broken(line: int, text: str) -> str:
         ("temperature,humidity\n5,60\n", "line 1: .*LOCATION"),
         (a_file([])[:60], "eight header lines"),
         (broken(8, "COMMENTS 3"), "line 8: .*DATA PERIODS"),
-        (broken(1, "LOCATION,Birch Ford,-,XYZ,invented,0,north,-75.0,-5.0,60.0"), "line 1: latitude"),
+        (broken(1, "LOCATION,Birch Ford,-,XYZ,invented,0,45.0,-75.0,east,60.0"), "line 1: time zone"),
         (broken(20, "2023,1,1,12,60,?,warm,1,50"), "line 20: dry bulb temperature .*'warm'"),
         (broken(21, "2023,1,1,13,60,?,5.0,1,140"), "line 21: relative humidity"),
         (broken(22, "2023,1,1,14,60,?"), "line 22: an hour must have at least 9 fields"),

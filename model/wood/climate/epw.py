@@ -9,9 +9,11 @@ Humidity below freezing is taken as the file has it. Weather services refer it t
 `air` to ice, which makes the little water of air at -10 °C a tenth too little: 1 % of humidity in a room.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import pandas as pd
 
 from model.wood.air.psychrometrics import relative_humidity_from_dew_point
 from model.wood.climate.outdoor import DAYS_IN_MONTH, FIRST_DAY_OF_MONTH, HOURS, OutdoorClimate
@@ -57,29 +59,26 @@ def read_epw(text: str, where: str = "weather file") -> OutdoorClimate:
     if not lines[7].upper().startswith("DATA PERIODS,"):
         raise BadInput(f"{where}, line 8", "the eighth line", "must begin with DATA PERIODS,", lines[7])
     place = lines[0].split(",")
-    city, country = (_text(place, at) for at in (1, 3))
-    here = f"{where}, line 1"
-    latitude, longitude, zone, altitude = (
-        _number(place, at, here, what, low, high)
-        for at, what, low, high in (
-            (6, "latitude", -90.0, 90.0),
-            (7, "longitude", -180.0, 180.0),
-            (8, "time zone", -12.0, 14.0),
-            (9, "elevation", -1000.0, 9999.9),
+    city, country, origin = (_text(place, at) for at in (1, 3, 4))
+    zone_h = _number(place, 8, f"{where}, line 1", "time zone", -12.0, 14.0)
+    records = pd.DataFrame(_records(lines, where), columns=("hour", "temperature_c", "rh_pct"))
+    hours = records.groupby("hour").mean()
+    absent = np.setdiff1d(np.arange(HOURS), hours.index)
+    if absent.size:
+        at = datetime(2023, 1, 1, tzinfo=UTC) + int(absent[0]) * timedelta(hours=1)
+        raise BadInput(
+            where,
+            "a weather file",
+            "must have a line for every hour of the year",
+            f"none for month {at.month}, day {at.day}, hour {at.hour + 1} ({absent.size} are absent)",
         )
-    )
-    temperature, filled_temperature = _filled(_hours(lines, where, _dry_bulb), where, "dry bulb temperature")
-    humidity, filled_humidity = _filled(_hours(lines, where, _humidity), where, "relative humidity")
     return OutdoorClimate(
         name=", ".join(part for part in (city, country) if part) or where,
-        temperature_c=temperature,
-        rh_pct=humidity,
-        zone_h=zone,
-        source=f"weather file {where}" + (f" ({_text(place, 4)})" if _text(place, 4) else ""),
-        latitude_deg=latitude,
-        longitude_deg=longitude,
-        altitude_m=altitude,
-        filled_hours=int(np.count_nonzero(filled_temperature | filled_humidity)),
+        temperature_c=_filled(hours["temperature_c"].to_numpy(), where, "dry bulb temperature"),
+        rh_pct=_filled(hours["rh_pct"].to_numpy(), where, "relative humidity"),
+        zone_h=zone_h,
+        source=f"weather file {where}" + (f" ({origin})" if origin else ""),
+        filled_hours=int(hours.isna().any(axis=1).sum()),
     )
 
 
@@ -98,27 +97,21 @@ def _number(fields: list[str], at: int, where: str, what: str, low: float, high:
     return number
 
 
-def _dry_bulb(fields: list[str], where: str) -> float:
-    value = _number(fields, _DRY_BULB, where, "dry bulb temperature", -70.0, MISSING_TEMPERATURE_C)
-    return np.nan if value >= MISSING_TEMPERATURE_C else value
-
-
-def _humidity(fields: list[str], where: str) -> float:
+def _humidity(fields: list[str], where: str, dry_bulb_c: float) -> float:
     value = _number(fields, _RH, where, "relative humidity", 0.0, MISSING_RH_PCT)
     if value <= 110.0:
         # The format allows up to 110; air that is more than saturated is saturated here.
         return min(value, 100.0)
     if value < MISSING_RH_PCT:
         raise BadInput(where, f"relative humidity (field {_RH + 1})", "must lie in 0 to 110 %", value)
-    dry_bulb = _dry_bulb(fields, where)
     dew_point = _number(fields, _DEW_POINT, where, "dew point", -99.0, MISSING_TEMPERATURE_C)
-    if np.isnan(dry_bulb) or dew_point >= MISSING_TEMPERATURE_C:
+    if np.isnan(dry_bulb_c) or dew_point >= MISSING_TEMPERATURE_C:
         return np.nan
-    return min(relative_humidity_from_dew_point(dry_bulb, dew_point), 100.0)
+    return min(relative_humidity_from_dew_point(dry_bulb_c, dew_point), 100.0)
 
 
-def _records(lines: list[str], where: str) -> Iterator[tuple[int, list[str], str]]:
-    """Of each line with data: the hour of the year it belongs to, its fields, and what to call it."""
+def _records(lines: list[str], where: str) -> Iterator[tuple[int, float, float]]:
+    """Of each line: the hour of the year it belongs to, temperature and humidity; NaN for a missing one."""
     for number, line in enumerate(lines[HEADER_LINES:], start=HEADER_LINES + 1):
         if not line.strip():
             continue
@@ -129,45 +122,21 @@ def _records(lines: list[str], where: str) -> Iterator[tuple[int, list[str], str
         month = int(_number(fields, _MONTH, here, "month", 1, 12))
         day = int(_number(fields, _DAY, here, "day", 1, 29 if month == 2 else DAYS_IN_MONTH[month - 1]))
         hour = int(_number(fields, _HOUR, here, "hour", 1, 24))
-        if (month, day) != (2, 29):
-            yield int(FIRST_DAY_OF_MONTH[month - 1] + day - 1) * 24 + hour - 1, fields, here
+        if (month, day) == (2, 29):
+            continue
+        dry_bulb = _number(fields, _DRY_BULB, here, "dry bulb temperature", -70.0, MISSING_TEMPERATURE_C)
+        dry_bulb = np.nan if dry_bulb >= MISSING_TEMPERATURE_C else dry_bulb
+        row = int(FIRST_DAY_OF_MONTH[month - 1] + day - 1) * 24 + hour - 1
+        yield row, dry_bulb, _humidity(fields, here, dry_bulb)
 
 
-def _hours(lines: list[str], where: str, value_of: Callable[[list[str], str], float]) -> Floats:
-    """Mean of the records of each hour of the year, NaN where all are missing."""
-    sums, counts, seen = np.zeros(HOURS), np.zeros(HOURS), np.zeros(HOURS, dtype=bool)
-    for row, fields, here in _records(lines, where):
-        value = value_of(fields, here)
-        seen[row] = True
-        if not np.isnan(value):
-            sums[row] += value
-            counts[row] += 1
-    absent = np.flatnonzero(~seen)
-    if absent.size:
-        month = int(np.searchsorted(FIRST_DAY_OF_MONTH, absent[0] // 24, side="right"))
-        day = int(absent[0] // 24 - FIRST_DAY_OF_MONTH[month - 1]) + 1
-        raise BadInput(
-            where,
-            "a weather file",
-            "must have a line for every hour of the year",
-            f"none for month {month}, day {day}, hour {absent[0] % 24 + 1} ({absent.size} are absent)",
-        )
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(counts > 0, sums / counts, np.nan)
-
-
-def _filled(
-    hours: Floats, where: str, what: str
-) -> tuple[Floats, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
-    """The hours with gaps filled in a straight line, round the year, and which they were."""
-    missing = np.isnan(hours)
-    if missing.all():
+def _filled(hours: Floats, where: str, what: str) -> Floats:
+    """The hours with gaps filled in a straight line, round the year."""
+    known = np.flatnonzero(~np.isnan(hours))
+    if not known.size:
         raise BadInput(where, what, "must be given", "missing in every hour")
-    known = np.flatnonzero(~missing)
     longest = int(np.diff(np.concatenate([known, [known[0] + HOURS]])).max()) - 1
     if longest > LONGEST_GAP_H:
-        raise BadInput(
-            where, what, f"must not be missing for more than {LONGEST_GAP_H} hours on end", longest
-        )
-    filled = np.interp(np.arange(HOURS), known, hours[known], period=HOURS)
-    return np.asarray(filled, dtype=np.float64), missing
+        rule = f"must not be missing for more than {LONGEST_GAP_H} hours on end"
+        raise BadInput(where, what, rule, longest)
+    return np.asarray(np.interp(np.arange(HOURS), known, hours[known], period=HOURS), dtype=np.float64)

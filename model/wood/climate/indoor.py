@@ -197,7 +197,7 @@ HEATING = MappingProxyType({"steadily": "heated-steadily", "by day": "heated-by-
 """What is expected of a place by how it is heated."""
 
 
-def scheme_named(name: str, where: str = "", what: str = "scheme") -> IndoorScheme:
+def scheme_named(name: str) -> IndoorScheme:
     """The scheme of this name.
 
     Raises
@@ -206,7 +206,7 @@ def scheme_named(name: str, where: str = "", what: str = "scheme") -> IndoorSche
         If there is none, with the names there are.
     """
     if name not in SCHEMES:
-        raise BadInput(where, what, f"must be one of {', '.join(SCHEMES)}", name)
+        raise BadInput("", "scheme", f"must be one of {', '.join(SCHEMES)}", name)
     return SCHEMES[name]
 
 

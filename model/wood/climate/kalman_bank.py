@@ -264,14 +264,14 @@ def _root(cover: Floats) -> Floats:
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :])
 
 
-def _slow_step(days: float, step: float = 1.0) -> Floats:
-    """How level and pace of the slow departure go on over some days: those of a Matern 3/2 process.
+def _slow_step(days: float) -> Floats:
+    """How level and pace of the slow departure go on over a day: those of a Matern 3/2 process.
 
     It is the smoothest first choice for something that keeps going the way it goes for a while, then fades:
     its covariance is (1 + t/l) exp(-t/l).
     """
-    share = step / days
-    still = np.array([[1.0 + share, step], [-share / days, 1.0 - share]])
+    share = 1.0 / days
+    still = np.array([[1.0 + share, 1.0], [-share / days, 1.0 - share]])
     return np.asarray(np.exp(-share) * still)
 
 

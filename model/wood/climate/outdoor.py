@@ -51,8 +51,6 @@ class OutdoorClimate:
         Local standard time less UTC [h].
     source : str
         Where it comes from, for people.
-    latitude_deg, longitude_deg, altitude_m : float or None
-        Of the place, where known.
     filled_hours : int
         Hours that were missing and were filled in a straight line.
 
@@ -67,9 +65,6 @@ class OutdoorClimate:
     rh_pct: Floats
     zone_h: float = 0.0
     source: str = ""
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
-    altitude_m: float | None = None
     filled_hours: int = 0
 
     def __post_init__(self) -> None:

@@ -7,7 +7,7 @@ suits a 3/8 in groove, one of 18 in and more is better two (common practice, no 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from model.wood.design.design_range import DesignRange, design_range
@@ -87,7 +87,8 @@ class PatternChoice:
     def row(self) -> dict[str, Any]:
         """The choice as one flat row: SI numbers and words, None where there is nothing."""
         span = self.design.span if self.design else None
-        stock = self.layout.stock
+        stock = asdict(self.layout.stock)
+        del stock["board_thickness_mm"]
         return {
             "kind": self.kind,
             "title": self.title,
@@ -107,14 +108,7 @@ class PatternChoice:
             "fixed_across": [reason.document() for reason in self.fixed_across],
             "split_if_held": self.if_held.likelihood if self.if_held else None,
             "weight_kg": self.layout.weight_kg,
-            "net_m3": stock.net_m3,
-            "net_board_feet": stock.net_board_feet,
-            "rough_board_feet": stock.rough_board_feet,
-            "buy_board_feet": stock.buy_board_feet,
-            "sheet_m2": stock.sheet_m2,
-            "leaves_from_a_board": stock.leaves_from_a_board,
-            "leaf_width_needed_mm": stock.leaf_width_needed_mm,
-            "boards_to_resaw": stock.boards_to_resaw,
+            **stock,
         }
 
 

@@ -33,11 +33,9 @@ class BoardBack(Fit):
     boards: tuple[Member, ...] = several_members(
         "the boards in order, each fixed at its middle; one name when they are all alike", key="parts"
     )
-    gap_mm: float = length(
-        "gap between board and board as built", zero=True, usual="1/32 to 1/16 in", suggest=1.5875
-    )
+    gap_mm: float = length("gap between board and board as built", zero=True, usual="1/32 to 1/16 in")
     lap_mm: float = length(
-        "length of the tongue, or width of the rabbet", usual="twice the largest gap or more", suggest=6.35
+        "length of the tongue, or width of the rabbet", usual="twice the largest gap or more"
     )
     joint: str = choice("the joint between boards", ("tongue-and-groove", "shiplap"), "tongue-and-groove")
     groove_depth_mm: float | None = length(

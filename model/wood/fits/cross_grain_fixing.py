@@ -43,7 +43,7 @@ class CrossGrainFixing(SlottedFit):
         "from the fast end to the screw farthest from it", None, usual="the width of the part"
     )
     shoulder_gap_mm: float | None = length(
-        "gap at the shoulder of a dry telescoping tenon", None, usual="1/8 to 3/16 in", suggest=4.7625,
+        "gap at the shoulder of a dry telescoping tenon", None, usual="1/8 to 3/16 in",
         only_when=("fixing", (TELESCOPING,)),
     )  # fmt: skip
     tenon_length_mm: float | None = length(

@@ -15,8 +15,7 @@ class Field:
 
     `unit` is "mm", "degrees", "%", "count", "choice", "flag", "text", "member" or "members". A default of
     None on a field that is not required means: left out, or worked out from the rest as `usual` says.
-    `suggested` is a usual value in the field's unit to begin from, where the trade has one. `only_when`
-    names another key and the values of it for which this field counts.
+    `only_when` names another key and the values of it for which this field counts.
     """
 
     key: str
@@ -27,7 +26,6 @@ class Field:
     default: Any = None
     choices: tuple[str, ...] = ()
     usual: str = ""
-    suggested: Any = None
     only_when: tuple[str, tuple[str, ...]] | None = None
     zero: bool = False
     span: tuple[float, float] = (0.0, 0.0)
@@ -46,10 +44,9 @@ def length(
     zero: bool = False,
     usual: str = "",
     only_when: tuple[str, tuple[str, ...]] | None = None,
-    suggest: float | None = None,
 ) -> Any:
     """A length in mm; its key is the attribute's name without `_mm`."""
-    return _declare("mm", meaning, default, zero=zero, usual=usual, only_when=only_when, suggested=suggest)
+    return _declare("mm", meaning, default, zero=zero, usual=usual, only_when=only_when)
 
 
 def number(
@@ -75,8 +72,8 @@ def flag(meaning: str, default: bool) -> Any:
     return _declare("flag", meaning, default)
 
 
-def one_member(meaning: str, default: Any = REQUIRED) -> Any:
-    return _declare("member", meaning, default)
+def one_member(meaning: str) -> Any:
+    return _declare("member", meaning, REQUIRED)
 
 
 def several_members(meaning: str, default: Any = REQUIRED, key: str | None = None) -> Any:

@@ -51,7 +51,6 @@ class FrontInOpening(Fit):
         "gap at the top of a drawer front, or at a door's latch side, as built",
         zero=True,
         usual="1/32 to 1/16 in",
-        suggest=1.5875,
     )
     construction: str = choice("a solid slab, or a frame of stiles and rails", ("slab", "frame"), "slab")
     opening: tuple[Member, ...] | None = several_members(

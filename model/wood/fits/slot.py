@@ -58,7 +58,7 @@ class SlottedFit(Fit):
     travel_mm: float | None = length(
         "how far the screw can travel each way, as built, when that is all that is known", None, zero=True
     )
-    slot_length_mm: float | None = length("length of the slot", None, usual="1/4 to 3/8 in", suggest=9.525)
+    slot_length_mm: float | None = length("length of the slot", None, usual="1/4 to 3/8 in")
     screw_diameter_mm: float = length(
         "diameter of the screw's shank, or of the pin", SCREW_MM, usual="0.138 in, number 6"
     )

@@ -47,13 +47,12 @@ class TopOnFasteners(SlottedFit):
     )
     button_gap_mm: float | None = length(
         "gap between the button's shoulder and the apron", None, zero=True, usual="1/16 to 1/8 in",
-        suggest=3.175, only_when=("fastener", BUTTONS),
+        only_when=("fastener", BUTTONS),
     )  # fmt: skip
     engagement_mm: float | None = length(
         "how far the button's tongue stands in its groove",
         None,
         usual="3/8 in",
-        suggest=9.525,
         only_when=("fastener", BUTTONS),
     )
     groove_depth_mm: float | None = length(

@@ -41,7 +41,6 @@ class WideTenon(Fit):
     )
     slack_mm: float | None = length(
         "room above, and as much below, the dry tenon in its mortise", None, zero=True, usual="1/32 in",
-        suggest=0.79375,
         only_when=("tenons", (SPLIT,)),
     )  # fmt: skip
     both_glued: bool = flag("whether both tenons were glued after all", False)

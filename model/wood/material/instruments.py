@@ -32,10 +32,10 @@ class MoistureMeasured:
     uncertainty_pct: float
 
 
-def _mass(what: str, value: float, extra_g: float = 0.0) -> float:
-    mass = float(Range(what, MASS.low, MASS.high, "g").check(value)) - extra_g
+def _mass(value: float, extra_g: float) -> float:
+    mass = float(MASS.check(value)) - extra_g
     if not mass > 0.0:
-        raise BadInput("", what, "must be more than the dry mass of finish and hardware", value)
+        raise BadInput("", "mass_g", "must be more than the dry mass of finish and hardware", value)
     return mass
 
 
@@ -67,7 +67,7 @@ class WitnessBoard:
     extra_g: float = 0.0
 
     def __post_init__(self) -> None:
-        _mass("mass_g", self.mass_g, self.extra_g)
+        _mass(self.mass_g, self.extra_g)
         MOISTURE.check(self.mc_pct)
 
     @property
@@ -95,7 +95,7 @@ class WitnessBoard:
         BadInput
             If the board weighs less than its own dry wood.
         """
-        now = _mass("mass_g", mass_g, self.extra_g)
+        now = _mass(mass_g, self.extra_g)
         ratio = now / self.oven_dry_g
         if ratio < 0.99:
             least = self.oven_dry_g + self.extra_g

@@ -98,10 +98,8 @@ class SplitRisk:
         "none" (it is not pulled), "unlikely", "possible", "likely".
     strain, strain_limit : float
         Denied strain, drying positive, and what wood takes.
-    elastic_mpa : float or None
-        Stress if nothing relaxed [MPa]; None where stiffness is not known.
     stress_low_mpa, stress_high_mpa : float or None
-        With most and least relaxation [MPa].
+        With most relaxation and with none [MPa]; None where stiffness is not known.
     strength_low_mpa, strength_high_mpa : float or None
         Printed strength less and more its scatter, for the time the stress lasts [MPa].
     """
@@ -109,7 +107,6 @@ class SplitRisk:
     likelihood: Likelihood
     strain: float
     strain_limit: float
-    elastic_mpa: float | None
     stress_low_mpa: float | None
     stress_high_mpa: float | None
     strength_low_mpa: float | None
@@ -145,7 +142,7 @@ def split_risk(species: Species, ring_angle_deg: float, mc_held_pct: float, mc_n
     --------
     >>> from model.wood.material.species import find_species
     >>> risk = split_risk(find_species("black cherry"), 0.0, 9.0, 6.0)
-    >>> risk.likelihood, round(risk.elastic_mpa, 1)
+    >>> risk.likelihood, round(risk.stress_high_mpa, 1)
     ('likely', 7.3)
     """
     movement = movement_of(species, ring_angle_deg)
@@ -153,7 +150,7 @@ def split_risk(species: Species, ring_angle_deg: float, mc_held_pct: float, mc_n
     denied = (start - end) / (1.0 + start)
     if not math.isfinite(denied):
         raise BadInput("", "moisture content", "must be a number", denied)
-    elastic = low = high = weakest = strongest = None
+    low = high = weakest = strongest = None
     modulus = modulus_across(species, ring_angle_deg)
     if modulus is not None:
         elastic = modulus * denied
@@ -161,7 +158,7 @@ def split_risk(species: Species, ring_angle_deg: float, mc_held_pct: float, mc_n
     if species.tension_perp_kpa is not None:
         lasting = load_duration_share(SEASON_S) * species.tension_perp_kpa / 1000.0
         weakest, strongest = (1.0 - STRENGTH_SCATTER) * lasting, (1.0 + STRENGTH_SCATTER) * lasting
-    risk = SplitRisk("none", denied, RESTRAINED_STRAIN, elastic, low, high, weakest, strongest)
+    risk = SplitRisk("none", denied, RESTRAINED_STRAIN, low, high, weakest, strongest)
     return replace(risk, likelihood=_likelihood(risk))
 
 

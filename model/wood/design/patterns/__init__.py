@@ -39,10 +39,10 @@ def patterns() -> Mapping[str, CasePattern]:
     return dict(_registry())
 
 
-def pattern_named(word: object, where: str = "", what: str = "case.pattern") -> CasePattern:
+def pattern_named(word: object, where: str = "") -> CasePattern:
     """The pattern a word means; BadInput with near matches when there is none."""
     plain = plain_word(word).replace("-", " ") if isinstance(word, str) else ""
     if plain in _registry():
         return _registry()[plain]
     known = near_matches(plain, _registry()) or f" (one of: {', '.join(sorted(_registry()))})"
-    raise BadInput(where, what, f"must be a case pattern{known}", word)
+    raise BadInput(where, "case.pattern", f"must be a case pattern{known}", word)

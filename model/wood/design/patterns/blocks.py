@@ -96,22 +96,21 @@ def draw_frame(
     panel: str,
     at: tuple[float, float, float, float],
     count: int,
-    hidden: bool = False,
 ) -> None:
     """Two stiles, rails, muntins and the panels between, in a rectangle (x, y, w, h) [mm]."""
     x, y, w, h = at
     shop = case.shop
     stile, top, bottom = shop["stile"], shop["top_rail"], shop["bottom_rail"]
     sight = (w - (count + 1) * stile) / count
-    case.draw(view, "stile", x, y, stile, h, "up", hidden)
-    case.draw(view, "stile", x + w - stile, y, stile, h, "up", hidden)
-    case.draw(view, "rail", x + stile, y, w - 2.0 * stile, bottom, "across", hidden)
-    case.draw(view, "rail", x + stile, y + h - top, w - 2.0 * stile, top, "across", hidden)
+    case.draw(view, "stile", x, y, stile, h, "up")
+    case.draw(view, "stile", x + w - stile, y, stile, h, "up")
+    case.draw(view, "rail", x + stile, y, w - 2.0 * stile, bottom, "across")
+    case.draw(view, "rail", x + stile, y + h - top, w - 2.0 * stile, top, "across")
     for nth in range(count):
         left = x + stile + nth * (sight + stile)
         if nth:
-            case.draw(view, "muntin", left - stile, y + bottom, stile, h - top - bottom, "up", hidden)
-        case.draw(view, panel, left, y + bottom, sight, h - top - bottom, "up", hidden)
+            case.draw(view, "muntin", left - stile, y + bottom, stile, h - top - bottom, "up")
+        case.draw(view, panel, left, y + bottom, sight, h - top - bottom, "up")
 
 
 def panel_tall(case: Case, frame_high_mm: float) -> float:
@@ -209,18 +208,18 @@ def back(case: Case) -> None:
     case.draw(case.side, name, 0.0, base, back_thick(case), high, "up", hidden=True)
 
 
-def across_side(case: Case, name: str, across: str, alike: int, member: str = "side") -> None:
+def across_side(case: Case, name: str, across: str, alike: int) -> None:
     """Something fast in front and slotted across a slab side: a runner, a moulding."""
     far = reach(case)
     case.fit(
         name,
         "cross-grain-fixing",
         alike,
-        part=member,
+        part="side",
         across=across,
         fixing="slotted",
         distance=far,
-        **rules.slot(case.shop, case.stock(member), far, case.shop["screw"], moving_has_slot=False),
+        **rules.slot(case.shop, case.stock("side"), far, case.shop["screw"], moving_has_slot=False),
     )
 
 

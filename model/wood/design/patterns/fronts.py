@@ -77,7 +77,7 @@ def bottom(case: Case, deep_mm: float, wide_mm: float, alike: int = 1) -> None:
     )
 
 
-def drawer_stack(case: Case, heights_mm: list[float], x_mm: float, wide_mm: float, alike: int = 1) -> None:
+def drawer_stack(case: Case, heights_mm: list[float], x_mm: float, wide_mm: float) -> None:
     """A bank of drawers from the top down, dividers between, in both elevations."""
     shop = case.shop
     deep = case.size("depth") - blocks.back_thick(case) - shop["behind_drawer"]
@@ -85,7 +85,7 @@ def drawer_stack(case: Case, heights_mm: list[float], x_mm: float, wide_mm: floa
     dovetailed = blocks.sides_of(case) == "dovetailed"
     y += shop["slab_thick"] if dovetailed else shop["divider_thick"]
     for nth, opening in enumerate(heights_mm, start=1):
-        drawer(case, nth, opening, deep, wide_mm, alike)
+        drawer(case, nth, opening, deep, wide_mm)
     for nth in range(len(heights_mm), 0, -1):
         opening = heights_mm[nth - 1]
         name = f"front {nth}"

@@ -22,9 +22,7 @@ class PanelGeometry(Fit):
 
     member: Member = one_member("the panel")  # noqa: RUF009
     sight_width_mm: float = length("width seen between the frame's edges, across the panel's grain")
-    groove_depth_mm: float = length(
-        "depth of each groove", usual="3/8 in for panels to about 15 in", suggest=9.525
-    )
+    groove_depth_mm: float = length("depth of each groove", usual="3/8 in for panels to about 15 in")
     held: str = choice(
         "where the panel is pinned or spaced so that it can't wander", (CENTRE, ONE_EDGE, FREE), CENTRE
     )
@@ -45,7 +43,6 @@ class PanelGeometry(Fit):
         None,
         zero=True,
         usual="1/32 to 1/16 in",
-        suggest=1.5875,
         only_when=("profile", ("raised",)),
     )
     bevel_deg: float = number(
