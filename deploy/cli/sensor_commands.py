@@ -327,28 +327,18 @@ def rejected(
     store, _ = open_book()
     with store.session() as session:
         kept = session.scalar(select(func.count()).select_from(RejectedMessage)) or 0
-        newest = select(RejectedMessage).order_by(RejectedMessage.received_at.desc()).limit(limit)
-        rows = [
-            {"received_at": row.received_at, "topic": row.topic, "reason": row.reason, "size": row.size}
-            for row in session.scalars(newest)
-        ]
+        found = sensing.rejected(session, limit)
     if as_json:
-        give_json({"kept": kept, "messages": rows})
+        told = ("received_at", "topic", "reason", "size")
+        messages = [{name: getattr(one, name) for name in told} for one in found]
+        give_json({"kept": kept, "messages": messages})
         return
-    if not rows:
+    if not found:
         say("No message was rejected.")
         return
     give_table(
         ["received (UTC)", "topic", "why", "bytes"],
-        [
-            [
-                f"{row['received_at']:%Y-%m-%d %H:%M:%S}",
-                str(row["topic"]),
-                str(row["reason"]),
-                str(row["size"]),
-            ]
-            for row in rows
-        ],
+        [[f"{one.received_at:%Y-%m-%d %H:%M:%S}", one.topic, one.reason, str(one.size)] for one in found],
         title=f"{kept} kept, newest first",
     )
 

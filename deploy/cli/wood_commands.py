@@ -34,7 +34,7 @@ from model.wood.errors import BadInput
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.material.member import Member
 from model.wood.material.movement import movement_of, ring_angle_of_cut, width_at
-from model.wood.material.species import Species, all_species
+from model.wood.material.species import all_species
 from model.wood.piece import Piece, read_piece
 from model.words.display import humidity_range, mc_with_doubt, plain
 from model.words.limits import checked, cut_said
@@ -54,30 +54,17 @@ def read_piece_file(path: Path) -> Piece:
     return piece
 
 
-FIGURES = (
-    *("name", "handbook_name", "group", "c_radial_per_pct", "c_tangential_per_pct"),
-    *("shrinkage_radial_pct", "shrinkage_tangential_pct", "specific_gravity_12pct", "specific_gravity_green"),
-    *("moe_mpa", "tension_perp_kpa", "et_el", "er_el", "fibre_saturation_pct"),
-)
-
-
-def _species_document(wood: Species) -> dict[str, Any]:
-    sources = {
-        quantity: {"source": fact.source, "provenance": fact.provenance, "note": fact.note}
-        for quantity, fact in wood.facts.items()
-    }
-    return {name: getattr(wood, name) for name in FIGURES} | {"sources": sources}
-
-
 def species(
     name: Annotated[str | None, typer.Argument(help="A wood's name; none lists them all.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """How a wood moves, how heavy and stiff it is, and where each figure comes from."""
+    from deploy.cli.wood_records import SpeciesRecord
+
     if name is None:
         woods = all_species()
         if as_json:
-            give_json([_species_document(wood) for wood in woods])
+            give_json([SpeciesRecord.model_validate(wood).json_data() for wood in woods])
             return
         give_table(
             ["wood", "radial /%", "tangential /%", "read"],
@@ -93,13 +80,14 @@ def species(
         )
         return
     wood = wood_given(name, "wood")
+    record = SpeciesRecord.model_validate(wood)
     if as_json:
-        give_json(_species_document(wood))
+        give_json(record)
         return
     say(f"{wood.name} ({wood.handbook_name}, {wood.group})")
     say_wood(wood, name)
     rows = []
-    for quantity, value in _species_document(wood).items():
+    for quantity, value in record:
         if isinstance(value, (int, float)):
             fact = wood.facts.get(quantity)
             rows.append([quantity, f"{value:g}", f"{fact.source}: {fact.words}" if fact else ""])
@@ -299,15 +287,7 @@ def gaps(
 
     doubts = [doubt_mm(row.height_mm, ASSUMED_DOUBT_PCT) for row in rows]
     if as_json:
-        found = [
-            {
-                "height_mm": row.height_mm,
-                "gaps_mm": row.gaps_mm,
-                "opens_mm": row.opens_mm,
-                "gap_doubt_mm": doubt,
-            }
-            for row, doubt in zip(rows, doubts, strict=True)
-        ]
+        found = [vars(row) | {"gap_doubt_mm": doubt} for row, doubt in zip(rows, doubts, strict=True)]
         known = {"provenance": wood_provenance(wood)}
         give_json({"range_mc_pct": year, "assumed_mc_pct": shop_mc_pct(south), "rows": found, **known})
         return

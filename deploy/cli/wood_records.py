@@ -2,7 +2,7 @@
 
 from typing import Any, Literal
 
-from pydantic import ConfigDict
+from pydantic import ConfigDict, Field
 
 from model.answers.document import Instant, JsonDocument
 from model.answers.records import Direction, ProvenanceRecord, Severity
@@ -55,7 +55,7 @@ class SpeciesRecord(JsonDocument):
     et_el: float | None
     er_el: float | None
     fibre_saturation_pct: float | None
-    sources: dict[str, FigureSourceRecord]
+    sources: dict[str, FigureSourceRecord] = Field(validation_alias="facts")
 
 
 class DoubtOfWidthRecord(JsonDocument):

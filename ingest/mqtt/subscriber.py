@@ -8,17 +8,13 @@ While the database is away the batch is kept and nothing is acknowledged; past a
 so that memory stays bounded and the broker does the queueing.
 """
 
-import argparse
 import gc
 import logging
 import math
 import random
-import signal
-import sys
 import threading
 import time
 from contextlib import suppress
-from dataclasses import replace
 
 import paho.mqtt.client as mqtt
 from sqlalchemy.exc import DBAPIError
@@ -359,32 +355,3 @@ def run(store: Store, settings: IngestSettings, now: Now, stop: threading.Event)
     gc.freeze()
     gc.set_threshold(20_000, 50, 100)
     Subscriber(store, settings, now).run(stop)
-
-
-def main(arguments: list[str] | None = None) -> int:
-    """One ingest process on its own: ``python -m ingest.mqtt.subscriber``."""
-    parser = argparse.ArgumentParser(prog="python -m ingest.mqtt.subscriber", description=main.__doc__)
-    parser.add_argument("--database-url", required=True)
-    parser.add_argument("--mqtt-url", required=True)
-    parser.add_argument("--topics", default="#", help="topic filters, separated by commas")
-    parser.add_argument("--client-id", default=IngestSettings.client_id)
-    parser.add_argument("--protocol", default="3.1.1", choices=("3.1.1", "5"))
-    parser.add_argument("--share-group")
-    given = parser.parse_args(arguments)
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
-    settings = replace(
-        IngestSettings.from_url(given.mqtt_url),
-        topics=tuple(given.topics.split(",")),
-        client_id=given.client_id,
-        protocol=given.protocol,
-        share_group=given.share_group,
-    )
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    run(Store(given.database_url), settings, machine_now, stop)
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())

@@ -130,7 +130,7 @@ def fresh_book(store: Store) -> None:
 
 def start_ingest(store: Store, url: str, protocol: str) -> "subprocess.Popen[str]":
     child = subprocess.Popen(
-        [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", url, "--topics", "bench/#",
+        [sys.executable, "-m", "tests.ingest_process", "--mqtt-url", url, "--topics", "bench/#",
          "--protocol", protocol,
          "--client-id", "bench", "--database-url", store.url.render_as_string(hide_password=False)],
         stderr=subprocess.PIPE,

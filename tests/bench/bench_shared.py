@@ -58,7 +58,7 @@ def processor_s(pid: int) -> float:
 def ingester(world: World, url: str, name: str, log: Path) -> "subprocess.Popen[bytes]":
     with log.open("ab") as out:
         return subprocess.Popen(
-            [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", f"mqtt://127.0.0.1:{world.mqtt_port}",
+            [sys.executable, "-m", "tests.ingest_process", "--mqtt-url", f"mqtt://127.0.0.1:{world.mqtt_port}",
              "--database-url", url, "--share-group", "bench", "--client-id", name, "--topics", "bench/#"],
             cwd=ROOT, stdout=out, stderr=out,
         )  # fmt: skip

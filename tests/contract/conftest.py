@@ -291,9 +291,9 @@ class IngestProcess:
         self._log = log.open("ab")
         self.log = log
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "ingest.mqtt.subscriber", "--mqtt-url", url, "--database-url",
+            [sys.executable, "-m", "tests.ingest_process", "--mqtt-url", url, "--database-url",
              store.url.render_as_string(hide_password=False), *options],
-            stdout=self._log, stderr=self._log,
+            cwd=HERE.parents[1], stdout=self._log, stderr=self._log,
         )  # fmt: skip
 
     def kill(self) -> None:
