@@ -23,7 +23,7 @@ from model.watch.run import watch_sql as ledger
 from model.watch.run.evaluation import Watch
 from model.watch.run.fleet import BODY_HOURS_A_TASK, courses, given, portions
 from model.watch.run.workers import connected, spread
-from model.watch.state.outlook_store import Outlooks
+from model.watch.state.outlook_store import PIECES_A_TASK, Outlooks
 from model.watch.state.roster import Roster
 from model.watch.state.roster_reader import RosterReader
 from tests.bench.bench_watch import START, build
@@ -99,8 +99,11 @@ def outlooks(pieces: int, workers: list[int]) -> None:
             with connected(workers=number) as client:
                 assert client is not None
                 keeper = Outlooks(store, scheduler=str(client.scheduler.address))
-                warmed = client.run(_warmed)  # workers load the solver
-                assert len(warmed) == number
+                warming = Outlooks(store, at_once=PIECES_A_TASK, scheduler=str(client.scheduler.address))
+                warming.refresh(at)  # a task for each worker, which loads the solver
+                warming.close()
+                with store.session() as session:
+                    session.execute(delete(Outlook))
                 began = time.perf_counter()
                 done = keeper.refresh(at)
                 took_s = time.perf_counter() - began
@@ -117,15 +120,6 @@ def outlooks(pieces: int, workers: list[int]) -> None:
                 f"{first_s / took_s:.2f} x the first; {alike} ({digest})"
             )
         store.close()
-
-
-def _warmed() -> None:
-    """Load what an outlook needs."""
-    from model.watch.state import outlook_store
-    from model.wood.moisture import solver
-
-    assert outlook_store
-    assert solver
 
 
 if __name__ == "__main__":
