@@ -160,8 +160,10 @@ class Watch:
         begins = [task.begin for task in tasks] + [int(hours[0]) for hours in changed.values()]
         self._around.changed_from(min(begins, default=hour))
         # Judged from what is on record by now, before the last transaction: nobody waits for that.
+        self._beat()
         with ledger.reading(self._store) as bulk:
             self._judge_rest(bulk, writer.rows, hour, climates, marks)
+        self._beat()
         writer.rows.marks = list(marks)
         writer.flush()
         self._counts = writer.counts
