@@ -42,6 +42,7 @@ NEEDED = (
     "model.records.acts.retention",
     "model.watch.questions.clamps",
     "model.watch.questions.glue_board",
+    "model.watch.questions.measure_next",
     "model.watch.run.loop",
     "model.watch.state.outlook_store",
     "model.watch.tell.notices",

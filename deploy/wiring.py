@@ -198,6 +198,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
     from model.records.acts.retention import Housekeeper
     from model.watch.questions.clamps import watch_clamps
     from model.watch.questions.glue_board import GlueBoard
+    from model.watch.questions.measure_next import MeasureNext
     from model.watch.run.loop import run
     from model.watch.state.outlook_store import Outlooks
     from model.watch.tell import notices
@@ -224,6 +225,7 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
                 partial(watch_clamps, store),
                 GlueBoard(store).refresh,
                 outlooks.refresh,
+                MeasureNext(store, outlooks, at_once=OUTLOOKS_AT_ONCE).refresh,
                 Housekeeper(store, settings.retention_days),
                 *publishes,
             ],
@@ -234,12 +236,15 @@ def run_watch(settings: Settings, stop: threading.Event) -> None:
 def evaluate_once(store: Store, at: datetime) -> "Evaluation":
     """Bring everything computed up to date as of an instant, outlooks and all."""
     from model.watch.questions.glue_board import GlueBoard
+    from model.watch.questions.measure_next import MeasureNext
     from model.watch.run.evaluation import bring_up_to_date
     from model.watch.state.outlook_store import Outlooks
 
     evaluation = bring_up_to_date(store, at)
     GlueBoard(store).refresh(at)
-    Outlooks(store).refresh(at)
+    outlooks = Outlooks(store)
+    outlooks.refresh(at)
+    MeasureNext(store, outlooks).refresh(at)
     return evaluation
 
 

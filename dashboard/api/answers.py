@@ -76,4 +76,10 @@ ANSWERS = (
         "What the coming year may bring, of every piece",
         lambda book, _: book.coming(),
     ),
+    ApiAnswer(
+        f"{API}/measure",
+        records.MeasuresRecord,
+        "What to measure next, and until when that is useful",
+        lambda book, _: records.MeasuresRecord(at=book.now, measure=book.measure()),
+    ),
 )

@@ -44,6 +44,7 @@ COMMANDS = {
     "glue-up": "question_commands:glue_up",
     "ready": "question_commands:ready",
     "outlook": "question_commands:outlook",
+    "measure": "question_commands:measure",
     "status": "status_command:status",
     "doctor": "doctor_command:doctor",
     "fleet": "fleet_command:fleet",

@@ -1,4 +1,4 @@
-"""The maker's three questions: glue up today, is this stack ready, what will this piece do."""
+"""The maker's questions: glue up today, is this stack ready, what will this piece do, what to measure."""
 
 from datetime import datetime
 from typing import Annotated, Any
@@ -91,6 +91,25 @@ def ready(
         say(f"  {in_sentences(answer.reason, display)}")
     if not answer.is_ready:
         raise typer.Exit(NO)
+
+
+def measure(units: UnitsText = None, as_json: AsJson = False) -> None:
+    """What to measure next: which single act makes surest what matters most, and until when."""
+    from model.answers.records import MeasuresRecord
+    from model.watch.questions.standings import Standings
+
+    store, now = open_book()
+    with store.session() as session:
+        found = Standings(session, now, display_of(units)).measure()
+    if as_json:
+        give_json(MeasuresRecord(at=now, measure=found).json_data())
+        return
+    if not found:
+        say("Nothing that could be measured today would decide anything.")
+    for one in found:
+        mark = "→" if one.is_asked else "·"
+        useful = f"{one.from_at:%Y-%m-%d} to {one.until_at:%Y-%m-%d}"
+        say(f"{mark} {one.name}: {one.reason} Useful {useful}.")
 
 
 def outlook(

@@ -34,6 +34,7 @@ RECORDS: dict[str, str] = {
     "ready": f"{OF_ANSWERS}StackReadyRecord",
     "glue-up": f"{OF_BOOK}GlueUpRecord",
     "outlook": f"{OF_BOOK}OutlookRecord",
+    "measure": f"{OF_ANSWERS}MeasuresRecord",
     "deliver": f"{OF_BOOK}DeliverRecord",
     "foretold": f"{OF_BOOK}ForetoldRecord",
     "sheet": DONE,

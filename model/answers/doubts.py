@@ -56,8 +56,10 @@ def piece_doubts(piece: Piece, now: PieceNow) -> PieceDoubts:
 def fit_doubts(piece: Piece, now: PieceNow, fit: str) -> dict[str, DoubtBySource]:
     """The doubts of one fit's margins [mm], by limit, as the book has its piece now."""
     row = next(row for row in now.fits if row.name == fit)
-    found = {one.name: _known(piece.members[one.name], one, one.re_measured) for one in now.members}
-    return _of_fit(piece.fits[fit], row, now.members, found)
+    own = {member.name for member in piece.fits[fit].members}
+    parts = [one for one in now.members if one.name in own]
+    found = {one.name: _known(piece.members[one.name], one, one.re_measured) for one in parts}
+    return _of_fit(piece.fits[fit], row, parts, found)
 
 
 def width_doubt_mm(member: Member, row: MemberNow) -> float:

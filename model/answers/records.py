@@ -310,7 +310,39 @@ class PiecesRecord(AnswerRecord):
     pieces: list[PieceRecord]
 
 
-class StateRecord(PiecesRecord, StacksRecord, PlacesRecord):
+class MeasureRecord(JsonDocument):
+    """A measurement worth making: what it would decide, how sure it would make us, and while it is useful."""
+
+    about: Literal["piece", "stack"]
+    id: int
+    name: str
+    part: str | None
+    fit: str | None
+    act: Literal["caliper", "gauge", "strip", "meter", "weigh"]
+    """`strip` is a letter that a client reads."""
+    quantity: Literal["width_mm", "gap_mm", "mc_pct"]
+    decides: Literal["harms", "ready", "shows"]
+    reason: str
+    reason_key: str
+    doubt_mm: float | None
+    then_mm: float | None
+    """The ± now and once it is measured, of what is left before a limit; null of a stack."""
+    doubt_pct: float | None
+    then_pct: float | None
+    """The same of a stack's moisture content; null of a piece."""
+    from_at: Instant
+    until_at: Instant
+    is_asked: bool
+    """The one that the first page asks for now."""
+
+
+class MeasuresRecord(AnswerRecord):
+    """What to measure next, what matters most first."""
+
+    measure: list[MeasureRecord]
+
+
+class StateRecord(PiecesRecord, StacksRecord, PlacesRecord, MeasuresRecord):
     """How everything stands now."""
 
     warnings: list[WarningRecord]

@@ -3,12 +3,28 @@
 import re
 from datetime import timedelta
 
-from dashboard.pages.shop import coming
+from dashboard.forms.acts import take_back
+from dashboard.pages.shop import coming, measuring, today
 from dashboard.shell.app import build_app
+from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, View
+from model.answers.worth_measuring import WorthMeasuring
 from model.records.acts import book as records
 from model.records.queries import overview as queries
-from model.records.schema.tables import Margin, MemberRow, Outlook, PieceRow, Place, Stack, Verdict
+from model.records.schema.tables import (
+    Margin,
+    Measurement,
+    MemberRow,
+    Outlook,
+    PieceRow,
+    Place,
+    Preference,
+    Stack,
+    Verdict,
+)
+from model.watch.questions import measure_next
+from model.watch.questions.standings import Standings
+from model.wood.reason import Reason
 from model.words.display import Display
 from tests.dashboard.conftest import _piece as panelled
 
@@ -136,11 +152,67 @@ def test_a_piece_that_was_past_a_limit_is_to_be_looked_over(book, now):
     assert "look for a split" in looked
 
 
-def test_a_client_is_asked_for_a_reading_where_the_window_is_wide(book, now):
-    likely(book, now, book.chest, {"low_days": 20, "high_days": 200})
-    asked = read(book, now)
-    asked = asked[asked.index("Ask for a reading") :]
-    assert "Dry flat : Walnut &lt;b&gt;chest&lt;/b&gt; ." in asked
+def worth(book, now, **values):
+    """What the watch found worth measuring: the letter at the flat's chest, of use for five weeks."""
+    seen = {"key": "told", "text": "the back panel leaves its groove"}
+    values = {"how": "strip", "part": "the back panel", "fit": "the back panel", **values}
+    with book.store.session() as session:
+        chest = session.get_one(PieceRow, book.chest)
+        one = WorthMeasuring(
+            kind="piece",
+            subject_id=book.chest,
+            subject=chest.name,
+            body_id=chest.members[0].id,
+            quantity="gap_mm",
+            act="strip",
+            decides="harms",
+            reason=Reason("measure", {**values, "seen": seen, "doubt_mm": 2.2, "then_mm": 0.3}),
+            gain_mm=1.9,
+            from_at=now - timedelta(days=1),
+            until_at=now + timedelta(days=35),
+            part="back",
+            fit_id=chest.fits[0].id,
+            fit="back panel",
+        )
+        session.merge(Preference(name=measure_next.NAME, value={"worth": [one.document()]}))
+    return one
+
+
+def test_the_first_page_asks_for_one_measurement_with_its_reason_and_last_day_until_it_is_put_off(book, now):
+    one = worth(book, now)
+    view = View(Context(book.store, lambda: now), Display("inch"), now, {})
+    told = " ".join(text_of(today.layout(view)).replace("\u00a0", " ").split())
+    asked = (
+        "ask the client for the gap strip's letter at the back panel: ± 3/32 in becomes ± 1/64 in, and tells "
+        "whether the back panel leaves its groove. Useful until "
+    )
+    assert told.count("To measure next. Walnut <b>chest</b> : " + asked) == 1
+    assert "Worth measuring Walnut &lt;b&gt;chest&lt;/b&gt; : " + asked in read(book, now)
+    # The same in JSON.
+    with book.store.session() as session:
+        (record,) = Standings(session, now, Display("inch")).state().measure
+    assert (record.name, record.act, record.is_asked) == ("Walnut <b>chest</b>", "strip", True)
+    assert record.reason.startswith("Ask the client for the gap strip's letter at the back panel")
+    act = measuring.later(one.key, {}, view)
+    assert act.says == "Put off for six weeks; nothing else is asked for this week."
+    for page in (text_of(today.layout(view)), read(book, now)):
+        assert "gap strip's letter" not in page
+    take_back(view, act.undo)
+    assert "To measure next." in text_of(today.layout(view))
+
+
+def test_what_is_measured_is_not_asked_for_again_before_the_watch_has_worked_it_in(book, now):
+    one = worth(book, now)
+    with book.store.session() as session:
+        chest = session.get_one(PieceRow, book.chest)
+        fit = chest.fits[0]
+        session.add(
+            Measurement(
+                body_id=one.body_id, fit_id=fit.id, at=now, quantity="gap_mm", value=1.0, uncertainty=0.3,
+                how="gap strip",
+            )
+        )  # fmt: skip
+    assert "gap strip's letter" not in read(book, now)
 
 
 def test_the_first_page_leads_to_what_is_coming_and_says_each_piece_once(book, now):

@@ -14,7 +14,7 @@ from model.records.acts.mounts import board_name, board_of
 from model.records.queries.overview import StackNow
 from model.records.schema.tables import Preference, Stack
 from model.wood.errors import BadInput
-from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT, WitnessBoard
+from model.wood.material.instruments import METER_UNCERTAINTY_PCT, OVEN_DOUBT_PCT, SCALE_G, WitnessBoard
 from model.words import display as say
 
 BEGIN = Form(
@@ -35,8 +35,6 @@ WEIGH = Form(
     (Asked("mass", "It weighs now", "number", "grams", stored="mass_g", what="its weight", unit="g"),),
     whose="stack",
 )
-SCALE_G = 0.5
-"""Of a kitchen scale that shows grams (common practice, no source)."""
 
 
 def witness_part(session: Session, stack: StackNow, view: View) -> html.Section:

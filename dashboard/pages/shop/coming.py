@@ -1,7 +1,7 @@
 """Coming: what the weeks and months ahead bring, as the watch stored it; and the strip on the first page.
 
-Limits likely to be reached, stacks that become ready, days to glue, the turn of the heating season, readings
-to ask clients for, and what was passed and should be looked over.
+Limits likely to be reached, stacks that become ready, days to glue, the turn of the heating season, what is
+worth measuring, and what was passed and should be looked over.
 """
 
 from collections import defaultdict
@@ -31,6 +31,7 @@ from dashboard.pages.frame import (
     prose,
     sheet,
 )
+from dashboard.pages.shop import measuring
 from dashboard.pages.shop.expected import Expected, all_expected, limits, zone_of_shop
 from dashboard.say import piece_words, sentences
 from dashboard.shell.view import Route, View, address
@@ -45,8 +46,6 @@ TOLD = 6
 """So many of one stretch of time are told of; the others are folded."""
 FOLDED = 30
 """So many are folded; the rest of a stretch stands on a page of its own."""
-WIDE = timedelta(weeks=6)
-"""A window wider than this is worth asking a client for a reading of the gap."""
 
 
 def layout(view: View) -> html.Main:
@@ -55,6 +54,7 @@ def layout(view: View) -> html.Main:
         places = queries.places(session, view.now)
         pieces = with_since(session, queries.pieces(session, view.now, known=places, parts=False), view.now)
         expected = all_expected(session, places, pieces, view)
+        worth = measuring.rows(session, zone_of_shop(places), view)
     zone = zone_of_shop(places)
     when = view.query.get("when", "")
     if when:
@@ -71,7 +71,7 @@ def layout(view: View) -> html.Main:
                 html.Div(
                     [
                         part("Look these over", *to_look_over(pieces, view)),
-                        part("Ask for a reading", *readings_to_ask(pieces, view)),
+                        part("Worth measuring", listed(worth)),
                         part("Not known", _dark(pieces)),
                         html.P(html.A("In your calendar or feed reader", href="/coming/links")),
                         aside(
@@ -157,31 +157,7 @@ def one_stretch(name: str, ones: Sequence[Expected], page: int) -> html.Main:
     )
 
 
-# ---------------------------------------------------------------- what to ask for, what to look over
-
-
-def readings_to_ask(pieces: Iterable[PieceNow], view: View) -> list[Any]:
-    """Homes where a reading of the gap strip says much: a limit is likely there, in a wide window."""
-    homes: dict[tuple[int, str], list[Any]] = defaultdict(list)
-    for piece in pieces:
-        if piece.place is None or piece.place.kind != "home":
-            continue
-        likely = piece_words.all_likely(piece) or ()
-        if any(one.until_at - one.from_at > WIDE for one in likely):
-            link = html.A(piece.name, href=address("piece", piece.id, "gap"))
-            homes[piece.place.id, piece.place.name].append(link)
-    rows = [
-        partial(_home_asked, place_id, name, links)
-        for (place_id, name), links in sorted(homes.items(), key=lambda home: home[0][1])
-    ]
-    if not rows:
-        return []
-    why = "A letter read off the gap strip narrows when their next limit is reached."
-    return [aside(why), *_some(rows, "/places")]
-
-
-def _home_asked(place_id: int, name: str, links: Sequence[Child]) -> Child:
-    return html.Li([html.A(html.B(name), href=address("place", place_id)), ": ", *joined_links(links), "."])
+# ---------------------------------------------------------------- what to look over
 
 
 def to_look_over(pieces: Iterable[PieceNow], view: View) -> list[Child]:

@@ -12,7 +12,9 @@ from dashboard.pages.lumber import glue
 from dashboard.pages.lumber.stock import stack_row, worst_first
 from dashboard.pages.pieces.piece import face
 from dashboard.pages.places.place import brackets_of, drawn_with_parts, pieces_at, rule
+from dashboard.pages.shop import measuring
 from dashboard.pages.shop.coming import strip
+from dashboard.pages.shop.expected import zone_of_shop
 from dashboard.say import piece_words, sentences
 from dashboard.say.marks import verdict_mark
 from dashboard.shell.view import Route, View, address
@@ -28,11 +30,14 @@ def layout(view: View) -> html.Main:
         shop = queries.shop(session, view.now, parts=False)
         pieces = drawn_with_parts(session, drawn_places(shop)[0], shop.pieces, view.now, BRACKETS)
         glueing = glue.lines(session, shop.places, view)
-    return page(replace(shop, pieces=pieces), view, glueing)
+        asked = measuring.line(session, zone_of_shop(shop.places), view)
+    return page(replace(shop, pieces=pieces), view, glueing, asked)
 
 
-def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Main:
-    """The first page, from what the book answered; `glueing` is a line for each shop."""
+def page(
+    shop: ShopNow, view: View, glueing: Sequence[html.Li] = (), asked: html.Li | None = None
+) -> html.Main:
+    """The first page, from what the book answered; `glueing` a line a shop, `asked` what to measure."""
     if not shop.pieces and not shop.stacks:
         return sheet(
             "No wood is recorded yet." if shop.places else "Nothing is recorded yet.",
@@ -46,7 +51,7 @@ def page(shop: ShopNow, view: View, glueing: Sequence[html.Li] = ()) -> html.Mai
             [
                 html.Div(
                     [
-                        html.Ul(note(shop, view, glueing), className="note"),
+                        html.Ul([*note(shop, view, glueing), asked], className="note"),
                         strip(shop.pieces, shop.places, view) if shop.pieces else None,
                         part("Lumber", *lumber(shop.stacks, view.display)),
                     ]

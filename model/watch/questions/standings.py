@@ -11,8 +11,10 @@ from sqlalchemy.orm import Session
 from model.answers import records
 from model.answers.document import JsonDocument
 from model.answers.doubts import PieceDoubts
+from model.answers.worth_measuring import WorthMeasuring
 from model.records.queries import overview
 from model.records.queries.answers import Coming, FitNow, Judgement, MarginNow, MemberNow, Moisture, Ready
+from model.watch.questions.measure_next import measure_now, worth_measuring
 from model.watch.questions.piece_wood import comfort_of_piece, doubts_of, wood_piece
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.wood.design.cautions import provenance
@@ -47,6 +49,7 @@ class Standings:
             stacks=[self.stack(stack) for stack in stacks],
             pieces=[self.piece(piece) for piece in pieces],
             warnings=[self._warning(warning) for warning in overview.warnings(self.session)],
+            measure=self.measure(),
         )
 
     def places(self, only: int | None = None) -> list[records.PlaceRecord]:
@@ -75,6 +78,26 @@ class Standings:
             at=self.now,
             next=sorted(found, key=lambda one: (one.severity != "harms", one.from_at, one.piece)),
             not_known=[piece.name for piece in known if piece.next is None],
+        )
+
+    def measure(self) -> list[records.MeasureRecord]:
+        """What is worth measuring, what matters most first."""
+        worth = worth_measuring(self.session, self.now)
+        asked = measure_now(self.session, self.now, worth)
+        return [self._measure(one, one is asked) for one in worth]
+
+    def _measure(self, one: WorthMeasuring, is_asked: bool) -> records.MeasureRecord:
+        names = ("part", "fit", "act", "quantity", "decides", "from_at", "until_at")
+        sizes = ("doubt_mm", "then_mm", "doubt_pct", "then_pct")
+        return _made(
+            records.MeasureRecord,
+            about=one.kind,
+            id=one.subject_id,
+            name=one.subject,
+            is_asked=is_asked,
+            **self._reasoned(one.reason),
+            **{name: getattr(one, name) for name in names},
+            **{name: one.reason.values.get(name) for name in sizes},
         )
 
     def _pieces(self, only: int | None = None) -> list[overview.PieceNow]:

@@ -75,6 +75,8 @@ class Outlooks:
         self._helpers = Helpers(scheduler) if scheduler else None
         self._reader = RosterReader()
         self._seen: tuple[object, ...] | None = None
+        self.computed = 0
+        """How many outlooks it has computed so far."""
 
     def refresh(self, now: datetime) -> int:
         """Compute what is out of date; returns for how many pieces that was.
@@ -98,6 +100,7 @@ class Outlooks:
         if requests:
             done = self._compute(requests, {one.owner.id: one.basis for one in due}, workers)
             waiting = waiting or done < len(requests)
+            self.computed += done
         self._seen = None if waiting else seen
         return len(requests)
 

@@ -39,6 +39,8 @@ class Fit(ABC):
     what: ClassVar[str] = ""
     # The attribute that holds the gap a feeler gauge measures, of kinds that have one.
     gap_attribute: ClassVar[str | None] = None
+    # Whether a member's edges lie in it where no caliper reaches them.
+    hides_edges: ClassVar[bool] = False
 
     name: str
     mc_pct: float | None = number(

@@ -23,6 +23,7 @@ class DrawerBottom(SlottedFit):
     """
 
     kind: ClassVar[str] = "drawer-bottom"
+    hides_edges: ClassVar[bool] = True
     title: ClassVar[str] = "Drawer bottom"
     what: ClassVar[str] = (
         "A solid bottom in the drawer's grooves, fixed in front, screwed through a slot at the back."

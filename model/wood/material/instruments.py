@@ -16,6 +16,8 @@ METER_UNCERTAINTY_PCT = 1.0
 """Of a hand meter on the right species setting: Wood Handbook ch. 13 (as repeated elsewhere)."""
 OVEN_DOUBT_PCT = 0.1
 """Of an offcut dried in an oven and weighed [points] (common practice, no source)."""
+SCALE_G = 0.5
+"""Of a kitchen scale that shows grams (common practice, no source)."""
 
 
 @dataclass(frozen=True)

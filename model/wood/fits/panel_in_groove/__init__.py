@@ -26,6 +26,7 @@ class PanelInGroove(PanelGeometry):
     """
 
     kind: ClassVar[str] = "panel-in-groove"
+    hides_edges: ClassVar[bool] = True
     title: ClassVar[str] = "Panel in grooves"
     what: ClassVar[str] = "A solid panel floats in the grooves of its frame, or a bottom in those of its box."
 
