@@ -73,6 +73,7 @@ def layout(view: View) -> html.Main:
                         part("Look these over", *to_look_over(pieces, view)),
                         part("Worth measuring", listed(worth)),
                         part("Not known", _dark(pieces)),
+                        html.P(html.A("How well forecasts came true", href="/foretold")),
                         html.P(html.A("In your calendar or feed reader", href="/coming/links")),
                         aside(
                             "From what is known today; wood moves a fifth more or less than the tables say."
