@@ -88,9 +88,11 @@ def _bands(x: Sequence[str], ones: Sequence[Against], axis: str) -> Trace:
 
 
 def _moved_apart(at: Sequence[datetime], stretch: Stretch) -> list[datetime]:
-    """Rising instants, those too near to each other moved on until each has its room."""
-    room: timedelta = (stretch.until_at - stretch.since_at) / APART
+    """Rising instants, those too near to each other moved apart, none beyond the end."""
+    count = max(APART, len(at) + 1)
+    room: timedelta = (stretch.until_at - stretch.since_at) / count
     numbers = np.arange(len(at))
     behind = np.array([(one - stretch.since_at) / room for one in at]) - numbers
     places = np.maximum.accumulate(behind) + numbers
-    return [stretch.since_at + float(place) * room for place in places]
+    last = count - 1.0 - numbers[::-1]
+    return [stretch.since_at + float(place) * room for place in np.minimum(places, last)]

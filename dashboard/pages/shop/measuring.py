@@ -26,7 +26,7 @@ def line(session: Session, zone: str, view: View) -> html.Li | None:
     if one is None:
         return None
     later = html.Button("Not now", id={"act": LATER, "about": one.key}, className="plain")
-    return marked(html.Span(), html.B("To measure next. "), *_told(one, zone, view), right=later)
+    return marked(html.Span(), html.B("To measure next. "), *_told(one, zone, view), html.Div(later))
 
 
 def rows(session: Session, zone: str, view: View) -> list[Child]:
