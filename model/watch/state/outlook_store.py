@@ -75,8 +75,7 @@ class Outlooks:
         self._helpers = Helpers(scheduler) if scheduler else None
         self._reader = RosterReader()
         self._seen: tuple[object, ...] | None = None
-        self.computed = 0
-        """How many outlooks it has computed so far."""
+        self.computed = 0  # so many outlooks so far
 
     def refresh(self, now: datetime) -> int:
         """Compute what is out of date; returns for how many pieces that was.
