@@ -55,10 +55,10 @@ class Counts:
 
 @dataclass
 class Answer:
-    """What was said of a stack: the hour it was first called ready, and the first window given."""
+    """What was said of a stack: the hour it was first called ready, the first window given, and when."""
 
     said_hour: int | None = None
-    window: tuple[datetime, datetime] | None = None
+    window: tuple[datetime, datetime, datetime] | None = None
 
 
 def count(
@@ -151,9 +151,10 @@ def _count_lot(counts: Counts, lot: Lot, answer: Answer, start: datetime) -> Non
     else:
         counts.ready_days.append((answer.said_hour - lot.ready_hour) / 24.0)
     if answer.window is not None and lot.ready_hour is not None:
-        low, high = answer.window
+        low, high, asked_at = answer.window
         counts.windows += 1
-        counts.in_window += low - DAY <= start + lot.ready_hour * HOUR <= high
+        ready_at = max(start + lot.ready_hour * HOUR, asked_at)  # ready already is ready from now
+        counts.in_window += low - DAY <= ready_at <= high
 
 
 def table(counts: Counts, years: float) -> str:

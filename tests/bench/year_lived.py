@@ -165,7 +165,7 @@ class Life:
                 ends = ready["from_at"], ready["until_at"]
                 if hour - came[name] == 24 * WINDOW_AFTER_DAYS and None not in ends:
                     low, high = (datetime.fromisoformat(end) for end in ends)
-                    answer.window = low, high
+                    answer.window = low, high, self.at(hour)
 
 
 def live(homes: Sequence[tuple[int, Home]], days: int, every: int, seed: int) -> Counts:

@@ -70,7 +70,7 @@ def test_a_stack_that_becomes_ready_is_told_once_this_week(bare, step):
 
 
 def test_a_stack_that_is_ready_when_it_comes_is_no_news(bare):
-    bare.stack("ash", mc_pct=8.0)
+    bare.stack("ash", mc_pct=8.0, how="oven")
     watched(bare, days((20, 42)))
     assert bare.verdict("stack", 1).verdict == "clear"
     assert told(bare, "stack") == []

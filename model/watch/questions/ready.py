@@ -3,8 +3,8 @@
 The watch computes it and stores it with the stack's verdict; every page, command and glue-up reads it there.
 A stack is ready when its mean lies within a point of its target and moves less than 0.3 a week, and its core
 lies within a point of its face (common practice, no source). When it becomes so is asked of plausible years
-by the same rule (`ready_rule`). It isn't called ready before that is more likely than not, for what is not
-known of the wood.
+by the same rule (`ready_rule`). It isn't called ready before that has two chances in three, for what is not
+known of the wood: panels cut too early crack, those cut late cost days (`deploy/docs/science.md`).
 """
 
 import math
@@ -42,6 +42,8 @@ WIDE_FACTOR, WIDE_DAYS = 3.0, 42
 """A window whose end is so many times its beginning, and so many days away, is no date."""
 NEVER, LIKELY = 0.1, 0.5
 """In fewer of the plausible years than this it never gets there, or more likely not than so."""
+SURE = 2.0 / 3.0
+"""The chance from which on a stack is called ready."""
 
 
 class Target(NamedTuple):
@@ -106,7 +108,7 @@ def stack_standings(
 
 def _level(day: StackDay, before: int | None) -> int:
     slack = CLEAR_BY_PCT if before == EASY else 0.0
-    sure = before == EASY or day.chance >= LIKELY
+    sure = before == EASY or day.chance >= SURE
     if sure and not day.resting and day.fulfils(slack):
         return EASY
     usable = USABLE_WITHIN_PCT - (CLEAR_BY_PCT if before == PAST else 0.0)
@@ -159,7 +161,7 @@ def window_of(
     mc_pct: Floats,
     core_pct: Floats,
     target_pct: Floats | float,
-    week_before: Sequence[float],
+    week_before: Floats,
     air_pct: Floats,
     spell_pct: float,
     rest_hour: int = 0,
@@ -171,15 +173,14 @@ def window_of(
     mc_pct, core_pct, air_pct : (days, years)
         Mean and core, and the EMC of the air, at the end of each day [%].
     target_pct : float or (days, years)
-    week_before : seven floats
+    week_before : (7, years)
         The mean at each of the seven midnights up to `from_hour`, oldest first [%]; NaN where not known.
     spell_pct : float
         EMC of the last five days [%].
     rest_hour : int
         It isn't ready before.
     """
-    before = np.repeat(np.asarray(week_before, dtype=np.float64)[:, None], mc_pct.shape[1], axis=1)
-    slope = slopes(np.concatenate([before, mc_pct]))[7:]
+    slope = slopes(np.concatenate([week_before, mc_pct]))[7:]
     good = fulfils(mc_pct - target_pct, slope, uneven_pct(mc_pct, core_pct))
     good[: max(-(-(rest_hour - from_hour) // 24) - 1, 0)] = False
     first = np.sort(np.where(good.any(axis=0), np.argmax(good, axis=0) + 1.0, np.inf))
@@ -304,7 +305,7 @@ def why_not(day: StackDay, target: Target) -> Reason:
         key = "off-target"
     elif day.uneven_pct > READY_WITHIN_PCT:
         key = "uneven-core"
-    elif day.fulfils() and day.chance < LIKELY:
+    elif day.fulfils() and day.chance < SURE:
         key = "not-sure-yet"
     else:
         key = "still-moving" if abs(day.slope_pct_a_week) >= STEADY_PCT_A_WEEK else "not-a-day-yet"

@@ -3,7 +3,8 @@
 Level, slope and core to face: within a point of the target, less than 0.3 point a week, and within a point of
 the face (common practice, no source). A stack's wood may follow its air half as fast or twice as fast as the
 tables; it was metered a point off; and it settles above or below equation 4-5. The first is told by the
-stack's own course: wood half as fast stands now where ours stood at half its time.
+stack's own course: wood half as fast stands now where ours stood at half its time. The others are forgotten
+at the pace of the wood, and tell on each other when it is metered again (`StackDoubt`).
 """
 
 import math
@@ -31,7 +32,7 @@ LEAST_SLOPE_DAYS = 2
 AIR_SD_PCT = 0.3
 """Of the moisture content that a sensor of 2 % humidity leads wood and target to [points]."""
 _RATES = DOUBT_FACTOR ** (_even_scores(8) / TEN_PERCENT_SD)
-_SHIFTS = _even_scores(16)
+_SHIFTS = _even_scores(48)
 """Equally likely rates, and scores of where the wood starts and settles."""
 
 
@@ -110,8 +111,64 @@ def slopes(mc_pct: Floats) -> Floats:
     return found
 
 
+@dataclass(frozen=True)
+class StackDoubt:
+    """How far wood may be off its reckoned course, both counted from where they settle; and where it settles.
+
+    Attributes
+    ----------
+    off_pct : (2,)
+        What is expected of the two, above the course and above equation 4-5 [points].
+    variance : (2, 2)
+        Of the two [points²].
+    """
+
+    off_pct: Floats
+    variance: Floats
+
+    @classmethod
+    def of(cls, start_variance_pct2: float) -> "StackDoubt":
+        """Of wood that was metered once: wood that settles a point higher has a point less to lose."""
+        settles = SETTLES_SD_PCT**2
+        return cls(np.zeros(2), np.array([[start_variance_pct2 + settles, -settles], [-settles, settles]]))
+
+    def after(self, days: float, constant_days: float) -> "StackDoubt":
+        """So many days later."""
+        kept = np.diag([math.exp(-days / constant_days), 1.0])
+        return StackDoubt(kept @ self.off_pct, kept @ self.variance @ kept)
+
+    def metered(self, above_pct: float, variance_pct2: float, moved_pct: float) -> "StackDoubt":
+        """After a reading so far above the course, which was moved by so much because of it [points].
+
+        The two together are what a meter sees: a Kalman update.
+        """
+        seen = self.variance.sum(axis=1)
+        gain = seen / (seen.sum() + variance_pct2)
+        off = self.off_pct + gain * (above_pct - self.off_pct.sum())
+        return StackDoubt(off - [moved_pct, 0.0], self.variance - np.outer(gain, seen))
+
+    def off_by(self, score: Any, kept: Any = 1.0) -> Any:
+        """How far wood is above the course by a normal score, of which so much is left [points]."""
+        return kept * (self.off_pct[0] + math.sqrt(self.variance[0, 0]) * score)
+
+
+def stands_at(since: Any, rate: Any, constant_days: float) -> Any:
+    """The day at which ours stood where wood `rate` times as fast stands now [days since it was metered].
+
+    Wood that has settled into a course of its own lags by its time constant and no more. Faster wood is taken
+    where ours is: nobody knows the air to come.
+    """
+    lag = np.minimum(since * (1.0 - rate), constant_days * (1.0 / rate - 1.0))
+    return since - np.maximum(lag, 0.0)
+
+
 def chances(
-    day: Floats, mc_pct: Floats, core_pct: Floats, target_pct: Floats, constant_days: float, doubt_pct: float
+    day: Floats,
+    mc_pct: Floats,
+    core_pct: Floats,
+    target_pct: Floats,
+    constant_days: float,
+    doubt: StackDoubt,
 ) -> Floats:
     """How likely a stack is within the rule at each of some days since it was metered.
 
@@ -123,23 +180,16 @@ def chances(
         Mean, core and what it should have, as they are reckoned [%].
     constant_days : float
         In which wood as in the tables comes within 37 % of a new climate.
-    doubt_pct : float
-        The ± of its moisture content when it was metered [points].
+    doubt : StackDoubt
+        On the first of these days.
 
     Returns
     -------
     (days,)
         0 to 1.
-
-    Notes
-    -----
-    Wood that has settled into a course of its own lags by its time constant and no more. Faster wood is taken
-    where ours is: nobody knows the air to come. What was metered wrong, and where the wood settles, is
-    forgotten at the pace of the wood, as both count from where it settles.
     """
     rate, since = _RATES[None, :], day[:, None]
-    lag = np.minimum(since * (1.0 - rate), constant_days * (1.0 / rate - 1.0))
-    at = since - np.maximum(lag, 0.0)
+    at = stands_at(since, rate, constant_days)
     week = np.minimum(since, 7.0)
     mean, core, before = (
         np.interp(then, day, values)
@@ -150,8 +200,9 @@ def chances(
         )
     )
     slope = np.where(since >= LEAST_SLOPE_DAYS, (mean - before) * 7.0 / np.maximum(week, 1.0), np.nan)
-    start_sd = math.hypot(doubt_pct / TEN_PERCENT_SD, SETTLES_SD_PCT)
-    sd = np.hypot(np.exp(-since * rate / constant_days) * start_sd, AIR_SD_PCT)
-    off = (mean - target_pct[:, None])[..., None] + sd[..., None] * _SHIFTS
+    kept = np.exp(-since * rate / constant_days)
+    middle = mean - target_pct[:, None] + doubt.off_by(0.0, kept)
+    sd = np.hypot(doubt.off_by(1.0, kept) - doubt.off_by(0.0, kept), AIR_SD_PCT)
+    off = middle[..., None] + sd[..., None] * _SHIFTS
     good = fulfils(off, slope[..., None], uneven_pct(mean, core)[..., None])
     return np.asarray(good.mean(axis=(1, 2)), dtype=np.float64)

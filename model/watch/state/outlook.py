@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 from model.watch.state.margins import fit_then
 from model.watch.state.outlook_doubts import moves_doubt, rate_doubt, settles_pct, wanders_pct
 from model.watch.state.outlook_request import OutlookRequest
-from model.watch.state.roster import SolverMember
+from model.watch.state.roster import Assembly, SolverMember
 from model.watch.state.states import LEAST_MC_PCT, MODEL_SD_PCT
 from model.wood.climate.seasonal_model import Air, Season
 from model.wood.design.rehearsal import DAY_S, simulate
@@ -186,8 +186,8 @@ class Ahead:
         return found
 
     @cached_property
-    def _chance(self) -> "_Chance":
-        return _Chance.of(self.request, self.years)
+    def _chance(self) -> "YearScores":
+        return YearScores.of(self.request.owner, self.years)
 
     def _felt(self, name: str, reference_pct: float, read_there: bool = False) -> Floats:
         """Moisture by which a member of ordinary wood would move as much as this one does each year.
@@ -211,7 +211,7 @@ class Ahead:
 
 
 @dataclass(frozen=True, eq=False)
-class _Chance:
+class YearScores:
     """Normal scores of a piece's years: of its rate, of its state, of where it settles, and of how each
     member moves."""
 
@@ -221,11 +221,15 @@ class _Chance:
     moves: Mapping[str, Floats]
 
     @classmethod
-    def of(cls, request: OutlookRequest, years: int) -> "_Chance":
-        seeds = np.random.SeedSequence([request.owner.id, years]).spawn(3 + len(request.owner.bodies))
+    def of(cls, owner: Assembly, years: int) -> "YearScores":
+        seeds = np.random.SeedSequence([owner.id, years]).spawn(3 + len(owner.bodies))
         drawn = [scores(years, seed) for seed in seeds]
-        names = [body.name for body in request.owner.bodies]
+        names = [body.name for body in owner.bodies]
         return cls(drawn[0], drawn[1], drawn[2], dict(zip(names, drawn[3:], strict=True)))
+
+    def times_as_fast(self, body: SolverMember) -> Floats:
+        """As computed for a body."""
+        return np.asarray(rate_doubt(body) ** (self.rate / TEN_PERCENT_SD))
 
 
 def scores(years: int, seed: np.random.SeedSequence) -> Floats:
@@ -331,19 +335,16 @@ def _run(requests: Sequence[OutlookRequest], seasons: Sequence[Season], days: in
             columns[key] = len(airs)
             airs.append(known.years(days, years, request.place_id))
         bodies = _there(request)
-        chance = _Chance.of(request, years)
-        rate = np.concatenate([rate_doubt(body) ** (chance.rate / TEN_PERCENT_SD) for body in bodies])
+        chance = YearScores.of(request.owner, years)
+        rate = np.concatenate([chance.times_as_fast(body) for body in bodies])
         # Wood that settles a point higher takes the course of other wood that starts a point lower.
         higher = np.array([settles_pct(body, chance.settles) for body in bodies])
         settles.append(higher)
         batches.append(batch_of(bodies, request.hour, years).quicker(rate))
-        shift = -higher
-        # Lumber forgets what was metered wrong at the same pace; the sizes a piece was cut to don't.
-        if request.owner.lumber is not None:
-            shift = shift + chance.state * np.sqrt(max(request.variances.values(), default=0.0))
+        lower = np.zeros_like(higher) if request.each_year else higher
         profiles += [
-            np.maximum(request.profiles[body.name] + own[:, None], LEAST_MC_PCT)
-            for body, own in zip(bodies, shift, strict=True)
+            np.maximum(request.profiles[body.name] - own[:, None], LEAST_MC_PCT)
+            for body, own in zip(bodies, lower, strict=True)
         ]
         chosen.append(np.tile(columns[key] * years + np.arange(years), len(bodies)))
     done = simulate(

@@ -25,13 +25,15 @@ class OutlookRequest:
     hour : int
         Midnight UTC, hours since 1970; nothing of the air from this hour on may be used.
     place_id : int
-    profiles : mapping of member name to (cells,) array
+    profiles : mapping of member name to (cells,) or, with `each_year`, (years, cells) array
         Moisture at that hour [%].
     airs : mapping of place id to HourlyAir
     variances : mapping of member name to float
         Of the mean moisture content at that hour [%²].
     moisture_then : callable
         Mean moisture content of a body (by id) at a kept hour up to that one.
+    each_year : bool
+        Whether each year begins with a profile of its own, counted from where its wood settles.
     """
 
     owner: Assembly
@@ -41,6 +43,7 @@ class OutlookRequest:
     airs: Mapping[int, HourlyAir]
     variances: Mapping[str, float] = field(default_factory=dict)
     moisture_then: MoistureThen | None = None
+    each_year: bool = False
 
 
 def surroundings_on_book(store: Store) -> dict[int, Surroundings]:

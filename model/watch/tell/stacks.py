@@ -30,17 +30,17 @@ from model.watch.questions.ready import (
     unknown_stack,
     window_of,
 )
-from model.watch.questions.ready_rule import StackDay, chances, slopes
+from model.watch.questions.ready_rule import StackDay, slopes
 from model.watch.state import read_back as resume
 from model.watch.state.hysteresis import EASY, STANDINGS
-from model.watch.state.outlook import DAYS, YEARS, look_ahead
+from model.watch.state.outlook import DAYS, YEARS, YearScores, look_ahead
 from model.watch.state.outlook_request import OutlookRequest
 from model.watch.state.roster import Assembly
 from model.watch.state.snapshot import emc_ahead
+from model.watch.tell.stack_course import StackCourse, chances_of, course_of, rows_of
 from model.watch.tell.verdicts import READY_WITHIN_PCT, AirThen, Judged
 from model.watch.tell.warnings import Episode
 from model.wood.air.sorption import equilibrium_moisture_content
-from model.wood.doubt import TEN_PERCENT_SD
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.reason import Reason
 
@@ -49,7 +49,6 @@ FIVE_DAYS = 5
 DRIFTS_PCT_A_WEEK = 0.5
 """Farther from its target by this much than a week before is drifting (common practice, no source)."""
 NEWS_FOR_H = WEEK_H
-_Row = tuple[int, float, float, NDArray[np.float64]]
 """That a stack is ready stands open as news for a week."""
 
 
@@ -70,10 +69,10 @@ class StackAsIs:
 
     Attributes
     ----------
-    from_hour, profile : int, array
-        The hour that its coming days are counted from, and its moisture through the thickness then [%].
-    week_before : seven floats
-        Its mean at each of the seven midnights up to then [%]; NaN where not known.
+    from_hour : int
+        The hour that its coming days are counted from.
+    course : StackCourse
+        Up to then.
     as_learned : Assembly
         The stack as what was measured on it has taught of it up to then.
     """
@@ -83,8 +82,7 @@ class StackAsIs:
     target: Target
     place_id: int
     from_hour: int
-    profile: NDArray[np.float64]
-    week_before: tuple[float, ...]
+    course: StackCourse
     as_learned: Assembly
 
 
@@ -99,10 +97,11 @@ def stack_history(
     """
     (body,) = owner.bodies
     until = hour // DAY_H * DAY_H
-    rows = [row for row in _rows(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
+    rows = [row for row in rows_of(bulk, body.id, owner.start_hour, until) if row[0] % DAY_H == 0]
     mean_at = {at: mean for at, mean, _, _ in rows}
     *targets, target = _targets(owner, [*(row[0] for row in rows), until], climates, days_of)
-    sure = _chances(owner, rows, [wanted.mc_pct for wanted in targets])
+    courses = [row[:3] for row in rows]
+    sure = chances_of(owner, courses, [wanted.mc_pct for wanted in targets])
     days = tuple(
         StackDay(
             at,
@@ -123,34 +122,6 @@ def stack_history(
 
 def _rest_hour(owner: Assembly) -> int:
     return 0 if owner.lumber is None else owner.lumber.rest_hour
-
-
-def _chances(owner: Assembly, rows: Sequence[_Row], targets_pct: Sequence[float]) -> list[float]:
-    """How likely a stack was ready at some of its hours, in order, since it was metered last before each."""
-    (body,) = owner.bodies
-    hours = np.array([row[0] for row in rows])
-    mean, core = (np.array([row[k] for row in rows]) for k in (1, 2))
-    found = np.ones(len(rows))
-    metered = _metered(owner, hours[-1] if len(rows) else 0)
-    for (since, variance), (until, _) in zip(metered, [*metered[1:], (math.inf, 0.0)], strict=True):
-        span = np.flatnonzero((hours >= since) & (hours < until))
-        if len(span):
-            found[span] = chances(
-                (hours[span] - hours[span[0]]) / DAY_H,
-                mean[span],
-                core[span],
-                np.asarray(targets_pct)[span],
-                body.time_constant_h / DAY_H,
-                TEN_PERCENT_SD * math.sqrt(variance),
-            )
-    return found.tolist()
-
-
-def _metered(owner: Assembly, hour: float) -> list[tuple[int, float]]:
-    """When a stack came or was metered up to an hour, and the variance of what was read then [points²]."""
-    (body,) = owner.bodies
-    later = ((at, variance) for at, _, variance in body.moistures if at <= hour)
-    return [(body.start_hour, body.start_variance_pct2), *later]
 
 
 def _week(owner: Assembly, mean_at: Mapping[int, float], at: int, days: int = 7) -> NDArray[np.float64]:
@@ -182,16 +153,18 @@ def stack_as_it_is(
     target = history.target
     if math.isnan(target.mc_pct) and here is not None:
         target = Target.of_air(here.place.name, here.mean_emc_pct(hour - FIVE_DAYS * DAY_H, hour))
-    latest = _rows(bulk, body.id, history.until, hour)
+    latest = rows_of(bulk, body.id, history.until, hour)
     if not latest:  # it rests since the air was last heard of
-        latest = _rows(bulk, body.id, owner.start_hour, history.until)[-1:]
+        latest = rows_of(bulk, body.id, owner.start_hour, history.until)[-1:]
     if not latest or math.isnan(target.mc_pct) or place_id is None:
         return None
-    at, mean, core, profile = latest[-1]
+    at, mean, core, _ = latest[-1]
     mean_at = {day.hour: day.mc_pct for day in history.days}
     metered_since = any(metered > history.until for metered, _, _ in body.moistures)
     moves = (math.nan, math.nan) if metered_since else _moves(owner, mean_at, history.until)
-    (chance,) = _chances(owner, latest[-1:], [target.mc_pct])
+    courses = [(day.hour, day.mc_pct, day.core_pct) for day in history.days if day.hour < at]
+    wanted = [*(day.target_pct for day in history.days if day.hour < at), target.mc_pct]
+    chance = chances_of(owner, [*courses, (at, mean, core)], wanted)[-1]
     if history.days and not metered_since:
         chance = history.days[-1].chance
     now = StackDay(at, mean, core, target.mc_pct, *moves, heard, at < _rest_hour(owner), chance)
@@ -199,12 +172,13 @@ def stack_as_it_is(
     if standing is None or metered_since:
         (standing,) = stack_standings([now], standing)
     assert standing is not None
-    from_hour, week_before = at, [*[math.nan] * 6, mean]
+    from_hour = at
     if latest[0][0] == history.until and not metered_since:  # the days ahead follow from whole days as well
-        from_hour, profile = history.until, latest[0][3]
-        week_before = _week(owner, mean_at, from_hour, 6).tolist()
+        from_hour = history.until
     taught = resume.as_learned(owner, from_hour, resume.read_learned(bulk, [owner]))
-    return StackAsIs(now, standing, target, place_id, from_hour, profile, tuple(week_before), taught)
+    rows = rows_of(bulk, body.id, owner.start_hour, from_hour)
+    rows = [row for row in rows if row[0] % DAY_H == 0 or row[0] == from_hour]
+    return StackAsIs(now, standing, target, place_id, from_hour, course_of(owner, rows), taught)
 
 
 def stack_windows(
@@ -217,16 +191,21 @@ def stack_windows(
     asked = [(owner, one) for owner, one in found.values() if len(climates[one.place_id].air)]
     midnight = hour // DAY_H * DAY_H
     airs = {id_: climate.air for id_, climate in climates.items()}
-    requests = []
-    for owner, one in asked:
+    requests, weeks = [], []
+    for _, one in asked:
         (body,) = one.as_learned.bodies
-        since, variance = _metered(owner, one.from_hour)[-1]
-        left = math.exp(-2.0 * max(one.from_hour - since, 0) / body.time_constant_h)
-        profile, doubt = {body.name: one.profile}, {body.name: variance * left}
-        requests.append(OutlookRequest(one.as_learned, one.from_hour, one.place_id, profile, airs, doubt))
+        scores = YearScores.of(one.as_learned, YEARS)
+        profiles, week = one.course.each_year(scores, body)
+        weeks.append(week)
+        requests.append(
+            OutlookRequest(
+                one.as_learned, one.from_hour, one.place_id, {body.name: profiles}, airs, each_year=True
+            )
+        )
     seasons = [climates[one.place_id].season(midnight) for _, one in asked]
     windows = {}
-    for (owner, one), ahead in zip(asked, look_ahead(requests, seasons, DAYS, YEARS), strict=True):
+    years = look_ahead(requests, seasons, DAYS, YEARS)
+    for (owner, one), week, ahead in zip(asked, weeks, years, strict=True):
         name, here = owner.bodies[0].name, climates[one.place_id]
         air_pct = np.asarray(equilibrium_moisture_content(ahead.air.temperature_c, ahead.air.rh_pct))
         target: NDArray[np.float64] | float = one.target.mc_pct
@@ -243,7 +222,7 @@ def stack_windows(
             ahead.mc_pct[name] - ahead.settles_pct,
             ahead.core_pct[name] - ahead.settles_pct,
             target,
-            one.week_before,
+            week,
             air_pct,
             spell_pct,
             _rest_hour(owner),
@@ -344,15 +323,3 @@ def _episode(
         {"stack": owner.name, **reason.document()}, day.hour * HOUR_MS,
         closed_ms=None if closed is None else closed * HOUR_MS,
     )  # fmt: skip
-
-
-def _rows(bulk: Bulk, body_id: int, since: int, until: int) -> list[_Row]:
-    """Hour, mean, core and profile of a body's records from one hour to another, both included."""
-    return [
-        (int(ms) // HOUR_MS, mean, core, np.frombuffer(profile, dtype="<f8").astype(np.float64))
-        for ms, mean, core, profile in bulk.rows(
-            f"SELECT {bulk.instant_of('at')}, mc_mean_pct, mc_core_pct, profile_pct FROM checkpoint "
-            "WHERE body_id = ? AND at >= ? AND at <= ? ORDER BY at",
-            (body_id, bulk.instant(max(since, 0) * HOUR_MS), bulk.instant(until * HOUR_MS)),
-        )
-    ]
