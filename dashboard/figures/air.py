@@ -20,6 +20,7 @@ from model.records.schema.types import to_epoch_ms
 from model.wood.air.psychrometrics import dew_point
 from model.wood.air.sorption import equilibrium_moisture_content
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 GAP_STEPS = 1.5
@@ -166,7 +167,7 @@ def _reader(
         at = plot.instant_of(air.at[index])
         marked = f"<br>{marked_is}" if air.estimated[index] else ""
         says.append(
-            f"<b>{say.moment(at, stretch.zone, display.units)}</b><br>{say.rh(float(rh_pct[index]))} at "
+            f"<b>{times.moment(at, stretch.zone, display.units)}</b><br>{say.rh(float(rh_pct[index]))} at "
             f"{display.temperature(float(air.temperature_c[index]))}"
             f"<br>wood settles at {say.mc(float(emc_pct[index]))}{marked}"
         )
@@ -189,7 +190,7 @@ def said_of(air: AirSeries, index: int, display: Display, zone: str, marked_is: 
     emc_pct = float(equilibrium_moisture_content(temperature_c, rh_pct))
     marked = f", {marked_is}" if air.estimated[index] else ""
     return (
-        f"{say.moment(at, zone, display.units)}: {say.rh(rh_pct)} at {display.temperature(temperature_c)}, "
+        f"{times.moment(at, zone, display.units)}: {say.rh(rh_pct)} at {display.temperature(temperature_c)}, "
         f"wood settles at {say.mc(emc_pct)}{marked}"
     )
 

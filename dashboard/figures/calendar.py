@@ -10,6 +10,7 @@ from dashboard.figures import plot
 from dashboard.shell.spans import between
 from model.records.queries.series import AirSeries
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 # Mean humidity of a day [%] below which it is very dry or dry, and above which it is damp or very damp.
@@ -47,8 +48,8 @@ def year_of_days(air: AirSeries, display: Display, zone: str, href: str) -> html
                     cells.append(html.Td())
                     continue
                 (mean, low, high), guessed = days[day]
-                begin = datetime(day.year, day.month, day.day, tzinfo=say.zone_of(zone))
-                told = f"{say.day(begin, zone, display.units)}: {say.rh(low)} to {say.rh(high)}"
+                begin = datetime(day.year, day.month, day.day, tzinfo=times.zone_of(zone))
+                told = f"{times.day(begin, zone, display.units)}: {say.rh(low)} to {say.rh(high)}"
                 link = html.A(f"{mean:.0f}", href=between(href, begin, begin + timedelta(days=1)), title=told)
                 cells.append(html.Td(link, className=f"{level(mean)} {'guessed' if guessed else ''}".strip()))
             rows.append(html.Tr(cells))

@@ -10,6 +10,7 @@ from dashboard.figures.tide import GAP
 from model.records.queries.overview import Event
 from model.records.queries.series import Tide
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 READY_WITHIN_PCT = (
@@ -85,7 +86,7 @@ def said_of(tide: Tide, index: int, display: Display, zone: str) -> str:
         say.mc(float(column[index])) for column in (tide.mc_mean_pct, tide.mc_face_pct, tide.mc_core_pct)
     )
     bridged = ", air estimated" if tide.estimated[index] else ""
-    return f"{say.day(at, zone, display.units)}: mean {mean}, face {face}, core {core}{bridged}"
+    return f"{times.day(at, zone, display.units)}: mean {mean}, face {face}, core {core}{bridged}"
 
 
 def _message(tide: Tide, name: str) -> str:

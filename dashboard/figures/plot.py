@@ -15,7 +15,7 @@ from dash import html
 
 from dashboard.figures.element import Element
 from model.records.schema.types import from_epoch_ms
-from model.words import display as say
+from model.words import times
 from model.words.display import Units
 
 # The day's ink, as in `assets/paper.css`; `assets/chart.js` turns it into the night's or the printer's.
@@ -70,7 +70,7 @@ def wall_ms(at: np.ndarray, zone: str) -> np.ndarray:
     ms = at.astype("datetime64[ms]").astype(np.int64)
     # A zone changes its offset at a quarter of an hour, if at all: each quarter is asked once.
     quarters, which = np.unique(ms // QUARTER_MS, return_inverse=True)
-    local = say.zone_of(zone)
+    local = times.zone_of(zone)
     offsets_s = [
         datetime.fromtimestamp(quarter * QUARTER_MS / 1000, local).utcoffset()
         for quarter in quarters.tolist()
@@ -85,14 +85,14 @@ def instant_of(at: np.datetime64) -> datetime:
 
 def wall(at: datetime, zone: str) -> str:
     """A place's wall clock at an instant, to the minute."""
-    return f"{at.astimezone(say.zone_of(zone)):%Y-%m-%d %H:%M}"
+    return f"{at.astimezone(times.zone_of(zone)):%Y-%m-%d %H:%M}"
 
 
 def season_spans(stretch: Stretch) -> list[tuple[str, str, str]]:
     """Each season that a long stretch touches: its name, and its first and last wall-clock instant shown."""
     if (stretch.until_at - stretch.since_at).days < SEASONS_FROM_DAYS:
         return []
-    local = say.zone_of(stretch.zone)
+    local = times.zone_of(stretch.zone)
     first, last = stretch.since_at.astimezone(local), stretch.until_at.astimezone(local)
     spans: list[tuple[str, str, str]] = []
     month = first.year, first.month
@@ -100,7 +100,7 @@ def season_spans(stretch: Stretch) -> list[tuple[str, str, str]]:
         begin = max(datetime(*month, 1, tzinfo=local), first)
         month = _after(*month)
         end = min(datetime(*month, 1, tzinfo=local), last)
-        name = say.season(begin, stretch.zone, stretch.latitude_deg)
+        name = times.season(begin, stretch.zone, stretch.latitude_deg)
         if spans and spans[-1][0] == name:
             spans[-1] = name, spans[-1][1], wall(end, stretch.zone)
         else:

@@ -14,6 +14,7 @@ from dashboard.figures.plot import Chart, Stretch, Strip
 from dashboard.figures.scale import length_graduations
 from model.records.queries.series import Tide
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 # Checkpoints are daily: more than two and a half days between two of them is a gap, and is drawn as one.
@@ -217,7 +218,7 @@ def _reader(tide: Tide, fan: Fan | None, display: Display, zone: str) -> plot.Tr
 
 def _day(at: np.datetime64, display: Display, zone: str) -> str:
     instant = plot.instant_of(at)
-    return f"{say.day(instant, zone, display.units)} {instant.astimezone(say.zone_of(zone)).year}"
+    return f"{times.day(instant, zone, display.units)} {instant.astimezone(times.zone_of(zone)).year}"
 
 
 def said_of(tide: Tide, index: int, display: Display, zone: str) -> str:

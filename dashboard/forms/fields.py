@@ -16,6 +16,7 @@ from model.wood.errors import BadInput
 from model.wood.material.species import all_species
 from model.wood.units import parse_length_mm, parse_temperature_c, parse_thickness_mm
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 Id = str | dict[str, Any]
@@ -266,13 +267,13 @@ def day_typed(text: Any, zone: str, what: str, now: datetime | None = None) -> d
     if now is not None and str(text) == day_value(now, zone):
         return now
     if typed.tzinfo is None:
-        typed = typed.replace(tzinfo=say.zone_of(zone))
+        typed = typed.replace(tzinfo=times.zone_of(zone))
     return typed.astimezone(UTC)
 
 
 def day_value(at: datetime, zone: str) -> str:
     """An instant as a date field takes it."""
-    return at.astimezone(say.zone_of(zone)).strftime("%Y-%m-%d")
+    return at.astimezone(times.zone_of(zone)).strftime("%Y-%m-%d")
 
 
 def chosen_place(session: Session, value: Any, what: str) -> Place:

@@ -22,6 +22,7 @@ from model.records.queries import mounted, series, traces
 from model.records.schema.tables import BodyRow, MemberRow, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words import times
 from model.words.cells import csv_text
 
 MOMENT = "moment"
@@ -73,7 +74,7 @@ def _moment_part(view: View, span: TimeSpan, then: str) -> html.Div:
         shown = forms.problem(no_moment(text))
     elif at is not None:
         shown = html.P(say.sentence(then), className="answered", role="status")
-    value = say.moment(at, span.zone, view.units, view.now) if at is not None else text
+    value = times.moment(at, span.zone, view.units, view.now) if at is not None else text
     hint = "12 January, 3 pm" if view.units == "metric" else "January 12, 3 pm"
     line = Line({"form": MOMENT, "key": "at"}, value, placeholder=hint)
     press = html.Button("Say it", id={"act": MOMENT, "zone": span.zone})

@@ -23,9 +23,10 @@ from model.wood.design.patterns.request import request_from_document
 from model.wood.fits import Fit
 from model.wood.material.finish import BARE
 from model.wood.piece import Piece
-from model.words.display import Display, joined, season, sentence
+from model.words.display import Display, joined, sentence
 from model.words.limits import comfort_for_client, limit_said
 from model.words.reasons import in_sentences
+from model.words.times import season
 
 if TYPE_CHECKING:
     from dashboard.paper.pdf import Paper

@@ -23,9 +23,10 @@ from model.wood.material.member import Member
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece
 from model.wood.reason import Reason
-from model.words.display import Display, day, humidity_range, mc, said, sentence
+from model.words.display import Display, humidity_range, mc, said, sentence
 from model.words.limits import comfort_range, comfort_reason
 from model.words.reasons import in_sentences
+from model.words.times import day
 
 POINTS = 10.0
 

@@ -10,7 +10,7 @@ from dashboard.say import piece_words
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow
 from model.words.cells import csv_text
-from model.words.display import zone_of
+from model.words.times import zone_of
 
 COLUMNS = (
     *("piece", "client", "place", "stands", "fit", "kind", "limit", "direction", "severity", "now"),

@@ -14,6 +14,7 @@ from dashboard.say.marks import words_for
 from model.records.queries.overview import Coming, FitNow, PassedSpan, PieceNow
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.reasons import clause, in_sentences
 
 LIKELY_PCT = 50.0
@@ -63,7 +64,7 @@ def stands(piece: PieceNow, now: datetime) -> str:
 
 def when(coming: Coming, now: datetime) -> str:
     """In what time a limit is passed: `in 1 to 6 weeks`."""
-    return say.lead_time(*_days_to(coming, now))
+    return times.lead_time(*_days_to(coming, now))
 
 
 def prospect(piece: PieceNow, now: datetime) -> str:
@@ -116,7 +117,7 @@ def _went_through(piece: PieceNow, spans: Sequence[PassedSpan]) -> Reason:
             "how": longest.direction,
             "fit": say.said(longest.fit),
             "day_count": _days(spans),
-            "season": say.season(longest.worst_at, zone, latitude),
+            "season": times.season(longest.worst_at, zone, latitude),
         },
     )
 

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 from model.records.queries.service import ServiceNow
-from model.words import display as say
+from model.words import times
 
 OLD_BACKUP = timedelta(days=8)
 LOW_DISK_MB, LOW_DISK_DAYS = 500.0, 30.0
@@ -18,7 +18,7 @@ def troubles(service: ServiceNow, now: datetime) -> list[str]:
     if service.sensors and service.readings == 0:
         found.append("no sensor has been heard for an hour")
     if service.backup_at is not None and now - service.backup_at > OLD_BACKUP:
-        found.append(f"the last proven backup is {say.span(now - service.backup_at)} old")
+        found.append(f"the last proven backup is {times.span(now - service.backup_at)} old")
     return found
 
 
@@ -48,7 +48,7 @@ def _doubt(service: ServiceNow, now: datetime) -> str:
     if doubt is None:
         return "Doubts: no sensor is doubted now."
     kind = doubt.kind.replace("-", " ")
-    return f"Doubts: the oldest is {doubt.sensor}, {kind} for {say.span(now - doubt.since_at)}."
+    return f"Doubts: the oldest is {doubt.sensor}, {kind} for {times.span(now - doubt.since_at)}."
 
 
 def _disk(service: ServiceNow) -> str:
@@ -59,13 +59,13 @@ def _disk(service: ServiceNow) -> str:
         return f"{told}; in a week it shows for how long that is enough."
     if service.days_left > 20 * YEAR_DAYS:
         return f"{told}, enough for more than 20 years."
-    return f"{told}, enough for {say.span(timedelta(days=service.days_left))}."
+    return f"{told}, enough for {times.span(timedelta(days=service.days_left))}."
 
 
 def _backup(service: ServiceNow, now: datetime) -> str:
     if service.backup_at is None:
         return "Backup: none was made and proven yet; `paneltide backup` makes one."
-    return f"Backup: the last proven one was made {say.ago(service.backup_at, now)}."
+    return f"Backup: the last proven one was made {times.ago(service.backup_at, now)}."
 
 
 def _version(service: ServiceNow) -> str:

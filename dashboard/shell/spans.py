@@ -12,7 +12,8 @@ from dashboard.figures.plot import Stretch
 from dashboard.pages.frame import aria
 from dashboard.shell.view import View
 from model.wood.errors import BadInput
-from model.words.display import Units, zone_of
+from model.words.display import Units
+from model.words.times import zone_of
 
 NAMES: dict[str, int | None] = {"day": 1, "week": 7, "month": 31, "season": 92, "year": 366, "all": None}
 LEAST = timedelta(hours=1)

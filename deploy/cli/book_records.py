@@ -339,3 +339,24 @@ class SecureBrokerRecord(JsonDocument):
     """The folder of each home."""
     mqtt_url: str | None
     """Null where that user was there already."""
+
+
+class NewTokenRecord(JsonDocument):
+    """A token that was made."""
+
+    name: str
+    token: str
+    """Shown this once."""
+
+
+class GivenTokenRecord(JsonDocument):
+    """A token that is good; itself it is kept nowhere."""
+
+    name: str
+    given_at: Instant
+
+
+class TokensRecord(JsonDocument):
+    """Every token that is good, the oldest first."""
+
+    tokens: list[GivenTokenRecord]

@@ -69,9 +69,9 @@ RECORDS: dict[str, str] = {
     "status": f"{OF_BOOK}StatusRecord",
     "open-broker": f"{OF_BOOK}OpenBrokerRecord",
     "secure-broker": f"{OF_BOOK}SecureBrokerRecord",
-    "token give": f"{OF_ANSWERS}NewTokenRecord",
-    "token list": f"{OF_ANSWERS}TokensRecord",
-    "token take-back": f"{OF_ANSWERS}TokensRecord",
+    "token give": f"{OF_BOOK}NewTokenRecord",
+    "token list": f"{OF_BOOK}TokensRecord",
+    "token take-back": f"{OF_BOOK}TokensRecord",
 }
 """Each command, as it is typed, and its record's module and class; several are separated by blanks, and one
 with brackets after it is a list of such."""

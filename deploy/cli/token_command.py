@@ -6,8 +6,8 @@ import typer
 
 from dashboard.api import tokens
 from deploy.cli.answer import AsJson, give_json, give_table, say
+from deploy.cli.book_records import GivenTokenRecord, NewTokenRecord, TokensRecord
 from deploy.wiring import open_book
-from model.answers.records import GivenTokenRecord, NewTokenRecord, TokensRecord
 
 token_app = typer.Typer(help="Tokens for programs that ask /api where the pages ask for a password.")
 TokenName = Annotated[str, typer.Argument(help="What you call the program.")]

@@ -397,24 +397,3 @@ class ProblemRecord(JsonDocument):
     title: str
     status: int
     detail: str
-
-
-class NewTokenRecord(JsonDocument):
-    """A token that was made."""
-
-    name: str
-    token: str
-    """Shown this once."""
-
-
-class GivenTokenRecord(JsonDocument):
-    """A token that is good; itself it is kept nowhere."""
-
-    name: str
-    given_at: Instant
-
-
-class TokensRecord(JsonDocument):
-    """Every token that is good, the oldest first."""
-
-    tokens: list[GivenTokenRecord]

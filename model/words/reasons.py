@@ -8,6 +8,7 @@ from typing import Any
 
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 METRIC = Display("metric")
@@ -84,7 +85,7 @@ class _Value:
             named = [f"{_Value('', one, self.display)}" for one in value[:most]]
             return say.joined([*named, f"{len(value) - most} more"] if len(value) > most else named)
         if unit == "day":
-            return say.day(datetime.fromisoformat(value).replace(tzinfo=UTC), "UTC", self.display.units)
+            return times.day(datetime.fromisoformat(value).replace(tzinfo=UTC), "UTC", self.display.units)
         if isinstance(value, str):
             return HERE.get(value, "this place") if how == "here" else value
         return _QUANTITIES.get(unit, _number)(self, how)
@@ -112,12 +113,12 @@ def _own(owner: str, thing: str) -> str:
 def _when(low_days: float, high_days: float | None) -> str:
     if high_days is None:
         return f"not before {_days(low_days)} from now"
-    return say.lead_time(low_days, high_days)
+    return times.lead_time(low_days, high_days)
 
 
 def _days(days: float) -> str:
     """A number of days in weeks or months where they are many."""
-    return say.lead_time(max(days, 1.0), max(days, 1.0)).removeprefix("in about ")
+    return times.lead_time(max(days, 1.0), max(days, 1.0)).removeprefix("in about ")
 
 
 def _length(slot: _Value, how: str) -> str:

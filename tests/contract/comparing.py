@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from model.words import display as say
+from model.words import times
 from tests.contract import claims as read
 from tests.contract.claims import Node
 from tests.contract.stored import StoredPiece, StoredPlace, StoredStack
@@ -116,7 +117,7 @@ def _since(found: Comparing, piece: StoredPiece, told: tuple[str, str, int, str]
     for one in spans:
         length = max((one["until_at"] - one["from_at"]).days, 1)
         by_limit[one["limit"]] = by_limit.get(one["limit"], 0) + length
-    seasons = {say.season(one["worst_at"], piece.zone) for one in spans}
+    seasons = {times.season(one["worst_at"], piece.zone) for one in spans}
     found.say("since", (days, season), (by_limit, seasons), days in by_limit.values() and season in seasons)
 
 
@@ -168,7 +169,7 @@ def of_piece_page(surface: str, piece: StoredPiece, page: Node, now: datetime) -
     before = page.text().partition(own.text())[0]
     found = of_piece(surface, piece, before.removeprefix(piece.name), now) if head else []
     told = Comparing(surface, piece.name)
-    date = say.day(piece.since_at, piece.zone, "inch", now)
+    date = times.day(piece.since_at, piece.zone, "inch", now)
     told.say("date", before[:60], f"since {date}", f"since {date}" in page.text())
     _humidity(told, piece, before)
     for block in page.all("details"):

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 INCH, METRIC = Display("inch"), Display("metric")
@@ -117,37 +118,37 @@ def test_differences_of_moisture_are_points():
     ],
 )
 def test_a_lead_time_is_a_range_rounded_early(low, high, words):
-    assert plain(say.lead_time(low, high)) == words
+    assert plain(times.lead_time(low, high)) == words
 
 
 def test_a_silence_is_told_in_the_unit_a_maker_counts_it_in():
     now = datetime(2026, 2, 10, tzinfo=UTC)
-    assert plain(say.ago(now - timedelta(seconds=20), now)) == "just now"
-    assert plain(say.ago(now - timedelta(minutes=4), now)) == "4 minutes ago"
-    assert plain(say.ago(now - timedelta(hours=36), now)) == "36 hours ago"
-    assert plain(say.ago(now - timedelta(days=9), now)) == "9 days ago"
-    assert say.ago(None, now) == "never"
+    assert plain(times.ago(now - timedelta(seconds=20), now)) == "just now"
+    assert plain(times.ago(now - timedelta(minutes=4), now)) == "4 minutes ago"
+    assert plain(times.ago(now - timedelta(hours=36), now)) == "36 hours ago"
+    assert plain(times.ago(now - timedelta(days=9), now)) == "9 days ago"
+    assert times.ago(None, now) == "never"
 
 
 def test_a_date_is_that_of_the_place():
     at = datetime(2026, 8, 14, 3, 20, tzinfo=UTC)
-    assert say.day(at, "America/New_York") == "Aug 13"
-    assert say.day(at, "Europe/Vienna", "metric") == "14 Aug"
-    assert plain(say.moment(at, "America/New_York")) == "Aug 13, 11:20 pm"
-    assert say.moment(at, "Europe/Vienna", "metric") == "14 Aug 05:20"
-    assert say.day(at, "UTC", now=datetime(2027, 1, 2, tzinfo=UTC)) == "Aug 14, 2026"
+    assert times.day(at, "America/New_York") == "Aug 13"
+    assert times.day(at, "Europe/Vienna", "metric") == "14 Aug"
+    assert plain(times.moment(at, "America/New_York")) == "Aug 13, 11:20 pm"
+    assert times.moment(at, "Europe/Vienna", "metric") == "14 Aug 05:20"
+    assert times.day(at, "UTC", now=datetime(2027, 1, 2, tzinfo=UTC)) == "Aug 14, 2026"
 
 
 def test_an_unknown_zone_is_no_reason_to_fail():
-    assert say.day(datetime(2026, 8, 14, 3, tzinfo=UTC), "Nowhere/At_All") == "Aug 14"
+    assert times.day(datetime(2026, 8, 14, 3, tzinfo=UTC), "Nowhere/At_All") == "Aug 14"
 
 
 def test_seasons_turn_over_at_the_equator():
     january = datetime(2026, 1, 15, tzinfo=UTC)
-    assert say.season(january, "America/New_York") == "winter"
-    assert say.season(january, "Australia/Hobart") == "summer"
-    assert say.season(january, "UTC", latitude_deg=-43.0) == "summer"
-    assert say.season(datetime(2026, 10, 15, tzinfo=UTC), "Europe/Vienna") == "autumn"
+    assert times.season(january, "America/New_York") == "winter"
+    assert times.season(january, "Australia/Hobart") == "summer"
+    assert times.season(january, "UTC", latitude_deg=-43.0) == "summer"
+    assert times.season(datetime(2026, 10, 15, tzinfo=UTC), "Europe/Vienna") == "autumn"
 
 
 def test_not_knowing_hides_no_known_trouble_and_is_never_easy():

@@ -27,6 +27,7 @@ from model.watch.questions.glue_board import BoardLine, glue_board
 from model.watch.questions.glue_up import is_against
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 from model.words.reasons import in_sentences
 
@@ -85,7 +86,7 @@ def _clamped(session: Session, glue_up: GlueUp, place: PlaceNow, view: View) -> 
         .order_by(Warning.opened_at.desc())
     )
     name = glue_up.adhesive["name"]
-    since = say.moment(glue_up.clamps_on_at, place.zone, view.units, view.now)
+    since = times.moment(glue_up.clamps_on_at, place.zone, view.units, view.now)
     clamps = f"clamps on since {since}, {name}. "
     told = (
         in_sentences(leaving.reason, view.display)
@@ -189,7 +190,7 @@ def clamps_layout(view: View, place_id: int) -> html.Main | None:
         name = place.name
     body: list[Any]
     if on is not None:
-        since = say.moment(on.clamps_on_at, place.zone, view.units, view.now)
+        since = times.moment(on.clamps_on_at, place.zone, view.units, view.now)
         body = [
             html.P(f"{on.adhesive['name']}, since {since}: {range_of(on.adhesive, view.display)}."),
             html.Button("Clamps come off", id={"act": OFF, "place": place_id}, className="first"),

@@ -12,6 +12,7 @@ from dashboard.shell.view import View
 from model.records.acts import book
 from model.records.acts.lumber import lumber_from_document
 from model.words import display as say
+from model.words import times
 
 
 def _keep(session: Session, cells: Cells, view: View) -> Sequence[str]:
@@ -27,7 +28,7 @@ def _keep(session: Session, cells: Cells, view: View) -> Sequence[str]:
         say.mc_with_doubt(lumber.mc_pct, lumber.mc_doubt_pct),
         place.name,
         home.name if home else "",
-        say.day(values["since"], place.zone, view.units, view.now),
+        times.day(values["since"], place.zone, view.units, view.now),
     )
 
 

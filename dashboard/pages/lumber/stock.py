@@ -37,6 +37,7 @@ from model.records.queries.overview import StackNow
 from model.wood.material.instruments import METER_UNCERTAINTY_PCT
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 from model.words.reasons import clause, in_sentences
 
@@ -193,7 +194,7 @@ def moisture_then(session: Session, stack: StackNow, at: datetime, zone: str, vi
     tide = series.tide(session, stack.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
     index = nearest(tide.at, at, DAY_AND_HALF)
     if index is None:
-        return f"No moisture is worked out for {say.day(at, zone, view.units, view.now)}"
+        return f"No moisture is worked out for {times.day(at, zone, view.units, view.now)}"
     return f"{stack.name}, {said_of(tide, index, view.display, zone)}"
 
 
@@ -208,7 +209,7 @@ def facts(stack: StackNow, view: View) -> list[Any]:
     told.append(
         "Stickered. " if stack.document.get("stickered", True) else "Dead-piled: air reaches two faces. "
     )
-    since = say.day(stack.start_at, stack.place.zone if stack.place else "UTC", view.units, view.now)
+    since = times.day(stack.start_at, stack.place.zone if stack.place else "UTC", view.units, view.now)
     told.append(_recorded(stack, since, view.display))
     if stack.moisture is not None and stack.judgement.is_current:
         holds = say.mc_with_doubt(stack.moisture.mc_mean_pct, stack.moisture.mc_doubt_pct)
@@ -241,7 +242,7 @@ def metered_list(stack: StackNow, metered: tuple[queries.Event, ...], view: View
     zone = stack.place.zone if stack.place else "UTC"
     rows = [
         html.Li(
-            [num(say.mc(event.value)), f" on {say.day(event.at, zone, view.units, view.now)}, {event.says}"]
+            [num(say.mc(event.value)), f" on {times.day(event.at, zone, view.units, view.now)}, {event.says}"]
         )
         for event in metered
     ]

@@ -32,6 +32,7 @@ from model.wood.material.member import MOST_DOUBT_PCT
 from model.wood.material.ring_angle import RING_ANGLE_OF_CUT
 from model.wood.piece import Piece, piece_from_document
 from model.words import display as say
+from model.words import times
 from model.words.limits import ends_said
 from model.words.reasons import in_sentences
 
@@ -283,7 +284,7 @@ def _moisture(
                 "need less."
             )
         return {key: stack[key] for key in ("mc_pct", "mc_doubt_pct")}
-    month = view.now.astimezone(say.zone_of(view.context.zone)).month
+    month = view.now.astimezone(times.zone_of(view.context.zone)).month
     assumed_pct = shop_mc_pct()[month - 1]
     notes.append(
         f"Nobody metered this wood: {say.mc_with_doubt(assumed_pct, ASSUMED_DOUBT_PCT)} is assumed, as is "

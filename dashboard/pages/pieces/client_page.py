@@ -24,6 +24,7 @@ from model.records.queries.overview import PieceNow
 from model.watch.questions import piece_wood
 from model.wood.piece import Piece
 from model.words import display as say
+from model.words import times
 from model.words.limits import comfort_for_client
 
 SILENT = "Look whether the sensor in the room is switched on and its battery good."
@@ -116,7 +117,7 @@ def strained(piece: PieceNow, wood: Piece | None, view: View) -> list[str]:
         if span.severity == "harms" and is_over and wood is not None and span.fit in wood.fits:
             zone = piece.place.zone if piece.place else "UTC"
             latitude = (piece.place.climate or {}).get("latitude_deg") if piece.place else None
-            seen[span.fit, span.direction] = say.season(span.worst_at, zone, latitude)
+            seen[span.fit, span.direction] = times.season(span.worst_at, zone, latitude)
     return [
         f"In {season} it went further than it has room for at {wood.fits[fit].called}. "
         f"Look there for {LOOK_FOR[direction]}, and tell us if you find one."
@@ -152,7 +153,7 @@ def _room(piece: PieceNow, view: View) -> list[Any]:
     rh_pct = air.rh_pct if air is not None else None
     lines.append(drawn(*(room_rule(rh_pct, low, high, width) for width in (600, 340))))
     if air is not None and piece.place is not None:
-        heard = say.ago(piece.place.last_reading_at, view.now)
+        heard = times.ago(piece.place.last_reading_at, view.now)
         reads = f"{say.rh(air.rh_pct)} and {view.display.temperature(air.temperature_c)}"
         lines.append(aside(f"The room reads {reads}, last heard {heard}."))
     return lines
@@ -179,7 +180,7 @@ def _picture(piece: PieceNow, wood: Piece | None) -> html.Div | None:
 def _normal(piece: PieceNow, wood: Piece, year: HomeYear, gaps: Sequence[GapNow], view: View) -> html.Section:
     """What is normal this month at each place a client can see, and what is not."""
     zone = piece.place.zone if piece.place else "UTC"
-    month = f"{view.now.astimezone(say.zone_of(zone)):%B}"
+    month = f"{view.now.astimezone(times.zone_of(zone)):%B}"
     rows = [html.Li(prose(_gap_line(gap, wood, bool(trouble(piece, gap, view)), zone, view))) for gap in gaps]
     seen = (
         html.Ul(rows, className="rows")
@@ -204,7 +205,7 @@ def _gap_line(gap: GapNow, wood: Piece, is_trouble: bool, zone: str, view: View)
         return f"{place}: closed now; up to {most} over the year is normal."
     closes = ""
     if gap.closes_at is not None:
-        closes = f" It closes by itself by about {gap.closes_at.astimezone(say.zone_of(zone)):%B}."
+        closes = f" It closes by itself by about {gap.closes_at.astimezone(times.zone_of(zone)):%B}."
     return f"{place}: about {size}, now, and up to {most} over the year. That is normal.{closes}{strip}"
 
 
@@ -217,7 +218,7 @@ def _season(piece: PieceNow, year: HomeYear, view: View) -> str:
     if piece.place is None or year.dry_at is None or year.wet_at is None:
         return "Solid wood grows wider in damp air and narrower in dry air, slowly, over weeks."
     zone, latitude = piece.place.zone, (piece.place.climate or {}).get("latitude_deg")
-    dry, wet, now = (say.season(at, zone, latitude) for at in (year.dry_at, year.wet_at, view.now))
+    dry, wet, now = (times.season(at, zone, latitude) for at in (year.dry_at, year.wet_at, view.now))
     told = f"The wood is narrowest in {dry} and widest in {wet} where it stands"
     if now in (dry, wet) and dry != wet:
         return f"{told}: now is the {'dry' if now == dry else 'damp'} end of its year."

@@ -33,6 +33,7 @@ from model.wood.fits import Fit
 from model.wood.fits.seen import NOTHING_MM
 from model.wood.piece import Piece
 from model.words import display as say
+from model.words import times
 from model.words.display import Units
 
 STRIPS = (("inch", "in sixty-fourths of an inch"), ("metric", "in millimetres"))
@@ -197,7 +198,7 @@ def sentence_of(gap: GapNow, why: str, zone: str, view: View) -> str:
 
 
 def month(at: datetime, zone: str) -> str:
-    return f"{at.astimezone(say.zone_of(zone)):%B}"
+    return f"{at.astimezone(times.zone_of(zone)):%B}"
 
 
 def gap_table(gaps: list[GapNow], view: View) -> html.Div:

@@ -31,6 +31,7 @@ from model.wood.design.patterns.request import request_from_document
 from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 from model.words.limits import comfort_for_client, comfort_reason, limit_said
 from model.words.reasons import clause
@@ -153,7 +154,7 @@ def to_do(piece: PieceNow, view: View) -> list[str]:
         told.append(LEAVE[worst.direction])
         if worst.clears is not None:
             days = [(at - view.now).total_seconds() / 86_400 for at in worst.clears]
-            told.append(f"It comes back by itself {say.lead_time(*days)}.")
+            told.append(f"It comes back by itself {times.lead_time(*days)}.")
     advice = [
         sentences.advice({"lever": one.lever}) for one in strictest(piece_words.all_likely(piece) or ())
     ]
@@ -199,12 +200,12 @@ def standing(piece: PieceNow, view: View) -> list[Any]:
         return ["Archived"]
     if piece.place is None:
         return ["It stands nowhere at present"]
-    since = say.day(piece.since_at, piece.place.zone, view.units, view.now)
+    since = times.day(piece.since_at, piece.place.zone, view.units, view.now)
     told = [*for_client(piece), html.A(piece.place.name, href=address("place", piece.place.id))]
     told.append(f", since {since}")
     for stay in piece.stays:
         if stay.since_at > view.now:
-            day = say.day(stay.since_at, stay.zone, view.units, view.now)
+            day = times.day(stay.since_at, stay.zone, view.units, view.now)
             told += ["; ", html.A(stay.place, href=address("place", stay.place_id)), f", from {day}"]
     return told
 
@@ -287,8 +288,8 @@ def details_part(piece: PieceNow, view: View) -> html.Section | None:
             told = html.A(value, href=address("client", piece.client_id)) if whose else str(value)
             facts.append((say.said(key), told))
     for stay in piece.stays:
-        since = say.day(stay.since_at, stay.zone, view.units, view.now)
-        until = f" to {say.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else " on"
+        since = times.day(stay.since_at, stay.zone, view.units, view.now)
+        until = f" to {times.day(stay.until_at, stay.zone, view.units, view.now)}" if stay.until_at else " on"
         where = html.A(stay.place, href=address("place", stay.place_id))
         name = "goes to" if stay.since_at > view.now else "stood at"
         facts.append((name, [where, f", {since}{until}"]))

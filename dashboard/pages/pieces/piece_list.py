@@ -14,7 +14,7 @@ from model.records.acts import book
 from model.records.acts.places import place_named
 from model.wood.design.patterns import CasePattern, pattern_named, patterns
 from model.wood.errors import BadInput
-from model.words import display as say
+from model.words import times
 
 OWN = {
     "name": "what you call it",
@@ -75,7 +75,7 @@ def _keep(session: Session, cells: Cells, view: View) -> Sequence[str]:
         made.request.show.species.name,
         f"{sentences.counted(parts, 'part')}, {sentences.counted(fits, 'fit')}",
         place.name,
-        say.day(row.stays[0].since_at, place.zone, view.units, view.now),
+        times.day(row.stays[0].since_at, place.zone, view.units, view.now),
     )
 
 

@@ -22,6 +22,7 @@ from model.watch.questions import piece_wood
 from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.reasons import in_sentences
 
 SPANS = ("month", "season", "year", "all")
@@ -80,7 +81,9 @@ def tide_part(piece: PieceNow, view: View) -> html.Section:
         legend(bool(tide.estimated.any()), fan is not None),
         html.Ol(
             [
-                html.Li([num(f"{number}"), f"  {say.day(flag.at, zone, view.units, view.now)}: {flag.says}"])
+                html.Li(
+                    [num(f"{number}"), f"  {times.day(flag.at, zone, view.units, view.now)}: {flag.says}"]
+                )
                 for number, flag in enumerate(shown, 1)
             ],
             className="small",
@@ -101,12 +104,12 @@ def width_then(
                 view.display.length(float(column[index]), finest=64)
                 for column in (ahead.p10, ahead.p50, ahead.p90)
             )
-            when = say.day(at, zone, view.units, view.now)
+            when = times.day(at, zone, view.units, view.now)
             return f"{say.said(member.name)}, {when}: likely {low} to {high} wide, most likely {middle}"
     tide = series.tide(session, member.id, at - DAY_AND_HALF, at + DAY_AND_HALF)
     index = nearest(tide.at, at, DAY_AND_HALF)
     if index is None:
-        return f"No width is worked out for {say.day(at, zone, view.units, view.now)}"
+        return f"No width is worked out for {times.day(at, zone, view.units, view.now)}"
     return f"{say.said(member.name)}, {said_of(tide, index, view.display, zone)}"
 
 

@@ -16,6 +16,7 @@ from model.answers.validation import Agreement, Compared, agreement
 from model.records.schema.tables import PieceRow, Place
 from model.wood.units import MM_PER_INCH
 from model.words import display as say
+from model.words import times
 from model.words.cells import csv_text
 from model.words.display import Display
 from model.words.record_text import NAMES, coverage_sentences, difference_said, spread_sentence
@@ -108,7 +109,7 @@ def _against(one: Compared, zone: str, view: View) -> Against:
     per_unit = MM_PER_INCH if view.units == "inch" and one.quantity != "mc_pct" else 1.0
     low, high = one.band
     says = (
-        f"{one.piece}, {say.said(one.fit or one.member)}<br>{say.day(one.at, zone, view.units, view.now)}: "
+        f"{one.piece}, {say.said(one.fit or one.member)}<br>{times.day(one.at, zone, view.units, view.now)}: "
         f"{_value(one.measured, one.quantity, view.display)}<br>foretold {_foretold(one, view.display)}"
     )
     more, either_way = (one.measured - one.predicted) / per_unit, (high - low) / 2.0 / per_unit
@@ -148,7 +149,7 @@ def foretold_part(found: Agreement, zone: str, view: View, named: bool = False) 
         rows.append(
             (
                 f"{title}, {NAMES[one.quantity]}",
-                say.day(one.at, zone, view.units, view.now),
+                times.day(one.at, zone, view.units, view.now),
                 num(_foretold(one, display)),
                 num(_value(one.measured, one.quantity, display)),
                 off,

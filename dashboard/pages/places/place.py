@@ -43,6 +43,7 @@ from model.records.queries.two_rooms import two_rooms
 from model.records.schema.tables import Hanging
 from model.wood.air.psychrometrics import dew_point
 from model.words import display as say
+from model.words import times
 
 KINDS = {"shop": "The shop", "storage": "A storage room", "home": "A client's home"}
 SPANS = ("day", "week", "month", "season", "year", "all")
@@ -160,7 +161,7 @@ def heard(place: PlaceNow, view: View) -> str:
     if not place.sensors:
         return "No sensor hangs there."
     names = say.joined(place.sensors)
-    return f"Last heard {say.ago(place.last_reading_at, view.now)}, from {names}."
+    return f"Last heard {times.ago(place.last_reading_at, view.now)}, from {names}."
 
 
 # ---------------------------------------------------------------- one place
@@ -219,7 +220,7 @@ def air_then(session: Session, place: PlaceNow, at: datetime, view: View) -> str
     """A place's air at a moment, in a sentence."""
     hour = series.air(session, place.id, at - timedelta(minutes=59), at)
     if not len(hour.at):
-        return f"No air is known at {place.name} for {say.moment(at, place.zone, view.units, view.now)}"
+        return f"No air is known at {place.name} for {times.moment(at, place.zone, view.units, view.now)}"
     return f"{place.name}, {said_of(hour, -1, view.display, place.zone)}"
 
 
@@ -307,7 +308,7 @@ def lead(place: PlaceNow, view: View) -> list[Any]:
     if place.air is None:
         return [*mark, "No air is known here yet."]
     dew = float(dew_point(place.air.temperature_c, place.air.rh_pct)) if place.air.rh_pct > 1 else None
-    at = say.moment(place.air.hour_at, place.zone, view.units, view.now)
+    at = times.moment(place.air.hour_at, place.zone, view.units, view.now)
     basis = "" if place.air.basis == "measured" else ", estimated,"
     return [
         *mark,

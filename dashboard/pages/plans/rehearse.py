@@ -29,6 +29,7 @@ from model.records.queries.series import Tide
 from model.wood.design.design_range import design_range
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words import times
 from model.words.cells import csv_text
 
 FILE = "rehearse-file"
@@ -124,7 +125,7 @@ def _worst_words(ran: Ran, year: Year, view: View) -> list[Any]:
 
 
 def _day(at: Any, year: Year, view: View) -> str:
-    return say.day(at.to_pydatetime(), year.zone, view.units)
+    return times.day(at.to_pydatetime(), year.zone, view.units)
 
 
 # ---------------------------------------------------------------- what is asked

@@ -20,6 +20,7 @@ from model.records.queries import overview as queries
 from model.records.queries.mounted import where_it_can_be
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words import times
 
 ACCEPT, DISMISS, BRING_BACK = "accept", "dismiss", "bring back"
 SHOWN_BYTES = 400
@@ -76,7 +77,9 @@ def heard_block(
     proposal, fields = topic.proposal, topic.fields
     lines: list[Any] = [
         html.H3(topic.topic, className="topic"),
-        html.P(f"Heard {say.ago(topic.last_at, view.now)}, {sentences.counted(topic.kept, 'message')} kept."),
+        html.P(
+            f"Heard {times.ago(topic.last_at, view.now)}, {sentences.counted(topic.kept, 'message')} kept."
+        ),
         html.Pre(shown_payload(topic.last_payload)),
     ]
     parts: Sequence[Any] = proposal.parts if _is_recognised(topic) and proposal is not None else ()
@@ -245,7 +248,7 @@ def spoken(found: ReadByHand, view: View) -> str:
     for one in found.seen:
         air = [] if one.temperature_c is None else [view.display.temperature(one.temperature_c)]
         air += [] if one.rh_pct is None else [say.rh(one.rh_pct)]
-        told.append(f"{', '.join(air)} at {say.moment(one.observed_at, _zone(view), view.units, view.now)}")
+        told.append(f"{', '.join(air)} at {times.moment(one.observed_at, _zone(view), view.units, view.now)}")
     return f"Its last message reads: {'; '.join(told)}."
 
 
@@ -299,7 +302,7 @@ def said_of(made: TopicAccepted, view: View) -> str:
         are, hang = ("is", "hangs") if len(hung) == 1 else ("are", "hang")
         where = f"{hang} nowhere"
         if place is not None:
-            since = say.moment(since_at, hung[0].zone, view.units, view.now)
+            since = times.moment(since_at, hung[0].zone, view.units, view.now)
             where = f"{hang} at {place}{', a new place,' if is_new else ''} since {since}"
         if joined:
             lines.append(f"{say.joined(list(made.topics))} joins {names} as its new topic; it {where}.")

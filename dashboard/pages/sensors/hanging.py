@@ -17,7 +17,7 @@ from model.records.queries import sensing
 from model.records.queries.sensing import SensorNow
 from model.records.schema.tables import Place, Revision, Sensor
 from model.wood.errors import BadInput
-from model.words import display as say
+from model.words import times
 
 HANG = Form(
     "hang",
@@ -57,8 +57,8 @@ def hanging_part(
     """Where it hung, and the form to hang it elsewhere."""
     rows = []
     for hanging in sensing.hangings_of(session, sensor.id):
-        since = say.day(hanging.since_at, hanging.zone, view.units, view.now)
-        until = say.day(hanging.until_at, hanging.zone, view.units, view.now) if hanging.until_at else "now"
+        since = times.day(hanging.since_at, hanging.zone, view.units, view.now)
+        until = times.day(hanging.until_at, hanging.zone, view.units, view.now) if hanging.until_at else "now"
         link = html.A(hanging.place, href=address("place", hanging.place_id))
         rows.append(html.Li([link, f", {since} to {until}"]))
     others = [(str(place.id), place.name) for place in places if place.id != sensor.place_id]
@@ -104,8 +104,8 @@ def nowhere_part(session: Session, sensor_id: int, view: View) -> Child:
             className="problem",
         )
     zone = left.place.zone
-    since = say.day(left.since_at, zone, view.units, view.now)
-    first = say.day(left.first_at, zone, view.units, view.now)
+    since = times.day(left.since_at, zone, view.units, view.now)
+    first = times.day(left.first_at, zone, view.units, view.now)
     return html.Div(
         [
             html.P(f"{told}{row.name} hangs at {left.place.name} only since {since}."),
@@ -173,7 +173,7 @@ def _hung_since(
     session: Session, revision: Revision, sensor: Sensor, place: Place, at: datetime, view: View
 ) -> Act:
     hangings.hang_since(session, sensor, place, at)
-    since = say.moment(at, place.zone, view.units, view.now)
+    since = times.moment(at, place.zone, view.units, view.now)
     said = f"{sensor.name} hangs at {place.name} since {since}."
     return done(revision, said, f"{sensor.name} hangs as it was recorded before.")
 

@@ -29,6 +29,7 @@ from model.records.schema.tables import Sensor
 from model.wood.errors import BadInput
 from model.wood.material.wood_sensor import USUAL_C
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 from model.words.reasons import in_sentences
 
@@ -151,7 +152,7 @@ def mounted_part(session: Session, bodies: Sequence[int], view: View) -> Child:
 
 def row_of(one: MountNow, view: View) -> html.Li:
     """One sensor in a line or two."""
-    told = f"Sent {raw_of(one)}, {say.ago(one.last_at, view.now)}. "
+    told = f"Sent {raw_of(one)}, {times.ago(one.last_at, view.now)}. "
     return noted(
         one.judgement.verdict,
         html.A(html.B(one.sensor), href=address("sensor", one.sensor_id)),
@@ -172,12 +173,12 @@ def wood_page(session: Session, sensor: SensorNow, one: MountNow, view: View) ->
     lead += [word(one.judgement.verdict, "sensor"), ". ", in_sentences(one.judgement.reason, view.display)]
     counts = one.judgement.verdict != "near"
     says = f"says {said_of(one, view.display)} ({raw_of(one)})" if counts else f"sends {raw_of(one)}"
-    lead.append(f" It {says}, {say.ago(one.last_at, view.now)}.")
+    lead.append(f" It {says}, {times.ago(one.last_at, view.now)}.")
     rows = [
         html.Li(
             [
                 num(_with_doubt(row.quantity, row, view.display)),
-                f" on {say.moment(row.at, sensor.zone, view.units, view.now)}",
+                f" on {times.moment(row.at, sensor.zone, view.units, view.now)}",
             ]
         )
         for row in mounted.measured_by(session, sensor.id)
@@ -219,7 +220,7 @@ def _sent_then(session: Session, sensor: SensorNow, one: MountNow, at: datetime,
     """What it sent about a moment, in a sentence."""
     sent = mounted.sent_on_wood(session, sensor.id, at - NEAR, at + NEAR)
     index = nearest(sent.at, at, NEAR)
-    when = say.moment(at, sensor.zone, view.units, view.now)
+    when = times.moment(at, sensor.zone, view.units, view.now)
     if index is None or np.isnan(sent.value[index]):
         return f"{sensor.name} sent nothing about {when}"
     value = float(sent.value[index])
@@ -236,7 +237,7 @@ def _with_doubt(measures: str, found: Any, display: Display) -> str:
 
 def _where(one: MountNow, zone: str, view: View) -> html.P:
     link = html.A(one.wood, href=address(one.kind, one.owner_id))
-    return html.P(["On ", link, f", since {say.day(one.since_at, zone, view.units, view.now)}."])
+    return html.P(["On ", link, f", since {times.day(one.since_at, zone, view.units, view.now)}."])
 
 
 def _zero(one: MountNow, sensor: SensorNow, view: View) -> html.Div:

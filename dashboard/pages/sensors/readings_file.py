@@ -16,6 +16,7 @@ from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.schema.tables import Hanging, Place, Sensor
 from model.wood.errors import BadInput
 from model.words import display as say
+from model.words import times
 
 FORM = "readings file"
 UNITS = [("", "as the file says, else °C"), *TEMPERATURE_UNITS]
@@ -150,7 +151,7 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     rows = [
         (
             row.sensor,
-            say.moment(row.observed_at, zone, view.units, view.now),
+            times.moment(row.observed_at, zone, view.units, view.now),
             view.display.temperature(row.temperature_c) if row.temperature_c is not None else "",
             say.rh(row.rh_pct) if row.rh_pct is not None else "",
         )
@@ -166,7 +167,7 @@ def looked(found: Imported, owner: str, zone: str, view: View) -> html.Section:
     ]
     for name, (place, since_at) in found.hung.items():
         new = "a new sensor, " if name in found.created else ""
-        since = say.day(since_at, zone, view.units, view.now)
+        since = times.day(since_at, zone, view.units, view.now)
         lines.append(html.P(f"{name}, {new}then hangs at {place} since {since} at the latest."))
     if found.accepted:
         lines.append(html.Button("Keep these readings", id={"act": FORM, "of": owner}, className="first"))
@@ -185,7 +186,7 @@ def keep(owner: str, typed: dict[str, Any], view: View) -> Act:
     kept = "reading is" if found.accepted == 1 else "readings are"
     said = [f"{found.accepted:,} {kept} kept{_other(found)}."]
     for name, (place, since_at) in found.hung.items():
-        since = say.day(since_at, _zone(typed), view.units, view.now)
+        since = times.day(since_at, _zone(typed), view.units, view.now)
         said.append(f"{name} hangs at {place} since {since}.")
     kind, number = owner.split()
     return Act(" ".join(said), address(kind, number))

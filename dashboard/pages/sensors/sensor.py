@@ -24,7 +24,7 @@ from model.records.queries.sensing import SensorNow
 from model.records.queries.series import AirSeries
 from model.records.queries.traces import Trace
 from model.records.queries.two_rooms import TwoRooms, two_rooms
-from model.words import display as say
+from model.words import times
 from model.words.reasons import in_sentences
 
 HOUR_MS = 3_600_000
@@ -58,7 +58,7 @@ def page(session: Session, sensor: SensorNow, view: View) -> html.Main:
     verdict = sensor.judgement.verdict
     lead: list[Any] = [verdict_mark(verdict, "sensor"), " ", word(verdict, "sensor"), ". "]
     lead.append(in_sentences(sensor.judgement.reason, view.display))
-    lead.append(f" Last heard {say.ago(sensor.last_at, view.now)}.")
+    lead.append(f" Last heard {times.ago(sensor.last_at, view.now)}.")
     return sheet(
         sensor.name,
         html.P(lead, className="lead"),
@@ -99,7 +99,7 @@ def sent_then(session: Session, sensor: SensorNow, at: datetime, view: View) -> 
     air = as_air(traces.sensor_trace(session, sensor.id, at - NEAR, at + NEAR))
     index = nearest(air.at, at, NEAR)
     if index is None:
-        return f"{sensor.name} sent nothing about {say.moment(at, sensor.zone, view.units, view.now)}"
+        return f"{sensor.name} sent nothing about {times.moment(at, sensor.zone, view.units, view.now)}"
     return f"{sensor.name}, {said_of(air, index, view.display, sensor.zone, 'doubted')}"
 
 

@@ -19,6 +19,7 @@ from model.records.queries.mounted import mounted
 from model.records.queries.sensing import SensorNow
 from model.records.queries.two_rooms import TwoRooms, by_sensor, two_rooms
 from model.words import display as say
+from model.words import times
 
 
 def layout(view: View) -> html.Main:
@@ -106,7 +107,7 @@ def _row(one: SensorNow, apart: Mapping[int, TwoRooms], view: View) -> html.Li:
         pair = apart[one.id]
         other = pair.dry if one.id == pair.damp_id else pair.damp
         facts.append(f"Two rooms? It differs from {other} by {pair.apart_pct:.0f} points of humidity.")
-    facts.append(f"Last heard {say.ago(one.last_at, view.now)}.")
+    facts.append(f"Last heard {times.ago(one.last_at, view.now)}.")
     if one.battery_pct is not None:
         facts.append(f"Battery {one.battery_pct:.0f}{say.NBSP}%.")
     return noted(
@@ -164,7 +165,7 @@ def _refused_part(
         html.Li(
             [
                 html.Span(row.topic, className="topic"),
-                f", {say.ago(row.received_at, view.now)}: {row.reason}",
+                f", {times.ago(row.received_at, view.now)}: {row.reason}",
                 html.Pre(shown_payload(row.payload)),
             ]
         )

@@ -16,6 +16,7 @@ from model.records.queries.sensing import SensorNow
 from model.records.schema.tables import Doubt, Sensor
 from model.wood.air.salts import SALTS
 from model.words import display as say
+from model.words import times
 from model.words.reasons import clause
 
 UNDO_DOUBT = "undo doubt"
@@ -48,7 +49,7 @@ def trust_part(session: Session, sensor: SensorNow, view: View) -> html.Section:
     """What is or was not believed of a sensor, its corrections, and the forms."""
     rows = doubt_rows(session, sensor, view)
     for correction in sensing.corrections(session, sensor.id):
-        since = say.day(correction.since_at, sensor.zone, view.units, view.now)
+        since = times.day(correction.since_at, sensor.zone, view.units, view.now)
         words = f"true RH = {correction.intercept_pct:.1f} + {correction.slope:.3f} × reading, from {since}"
         undone = " (undone)" if correction.undone_at else ""
         rows.append(html.Li([html.B("salt check"), f", {words}{undone}"]))
@@ -84,8 +85,8 @@ def doubt_rows(session: Session, sensor: SensorNow, view: View) -> list[html.Li]
 
 
 def _doubt_row(doubt: sensing.DoubtNow, sensor: SensorNow, view: View) -> html.Li:
-    since = say.moment(doubt.since_at, sensor.zone, view.units, view.now)
-    until = say.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
+    since = times.moment(doubt.since_at, sensor.zone, view.units, view.now)
+    until = times.moment(doubt.until_at, sensor.zone, view.units, view.now) if doubt.until_at else "now"
     line = f", {since} to {until}: {clause(doubt.reason, view.display)}"
     end: Child = "(undone: it counts again)"
     if doubt.undone_at is None:

@@ -39,7 +39,7 @@ from model.records.queries import overview as queries
 from model.records.queries.overview import PassedSpan, PieceNow, PlaceNow
 from model.records.queries.prospects import in_order, passed_by_fit
 from model.records.schema.tables import FitRow, Margin
-from model.words import display as say
+from model.words import times
 from model.words.reasons import in_sentences
 
 TOLD = 6
@@ -118,7 +118,7 @@ def stretch(at: datetime, zone: str, now: datetime) -> str:
     for most, name in ((7, "This week"), (14, "Next week"), (28, "Within four weeks")):
         if days < most:
             return name
-    return f"{at.astimezone(say.zone_of(zone)):%B %Y}"
+    return f"{at.astimezone(times.zone_of(zone)):%B %Y}"
 
 
 def _stretch(name: str, ones: Sequence[Expected]) -> list[Child]:

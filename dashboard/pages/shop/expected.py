@@ -23,6 +23,7 @@ from model.records.queries.prospects import resting
 from model.watch.questions.glue_board import BoardLine, glue_board
 from model.wood.reason import Reason
 from model.words import display as say
+from model.words import times
 from model.words.reasons import clause
 
 HEATING_MONTHS = (10, 5)
@@ -113,7 +114,7 @@ def stacks_ready(stacks: Iterable[StackNow], view: View) -> list[Expected]:
         elif ready.from_at is not None and ready.until_at is not None:
             at = max(ready.from_at, view.now)
             days = [(end - view.now) / timedelta(days=1) for end in (ready.from_at, ready.until_at)]
-            told, key = f"ready {say.lead_time(*days)}", f"stack {stack.id} ready"
+            told, key = f"ready {times.lead_time(*days)}", f"stack {stack.id} ready"
         else:
             continue
         line = [html.A(html.B(stack.name), href=address("stack", stack.id)), f": {told}{where}."]
@@ -140,7 +141,7 @@ def rests_over(rests: Iterable[tuple[str, int, str, str, str]], zone: str, view:
     for kind, number, name, part_name, until in rests:
         said = clause(Reason("rest", {"until_day": until}), view.display)
         line = [html.A(html.B(name), href=address(kind, number)), f": {say.said(part_name)} {said}."]
-        at = datetime.fromisoformat(until).replace(tzinfo=say.zone_of(zone)).astimezone(UTC)
+        at = datetime.fromisoformat(until).replace(tzinfo=times.zone_of(zone)).astimezone(UTC)
         title = f"{name}{f', {say.said(part_name)}' if part_name else ''}: its rest is over"
         found.append(
             Expected(
@@ -190,8 +191,8 @@ def season_turn(places: Sequence[PlaceNow], pieces: Sequence[PieceNow], view: Vi
         return []
     home = next((place for place in places if place.kind == "shop"), places[0])
     zone, latitude = home.zone, (home.climate or {}).get("latitude_deg")
-    local = view.now.astimezone(say.zone_of(zone))
-    south = say.season(datetime(2000, 1, 15, 12, tzinfo=UTC), zone, latitude) == "summer"
+    local = view.now.astimezone(times.zone_of(zone))
+    south = times.season(datetime(2000, 1, 15, 12, tzinfo=UTC), zone, latitude) == "summer"
     on, off = ((month + 5) % 12 + 1 if south else month for month in HEATING_MONTHS)
     turns = [
         (local.replace(year=year, month=month, day=1, hour=0, minute=0, second=0, microsecond=0), direction)

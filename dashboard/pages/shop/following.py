@@ -18,6 +18,7 @@ from dashboard.shell.static_html import text_of
 from dashboard.shell.view import Context, Route, View, address, view_of
 from model.records.queries import overview as queries
 from model.words import display as say
+from model.words import times
 
 GIVE, TAKE = "give shop link", "take shop link back"
 PAGE = "/coming/links"
@@ -102,7 +103,7 @@ def _answer(token: str, kind: str, context: Context) -> flask.Response:
         body = feeds.calendar(NAME, context.store.mark, entries)
     else:
         own = f"{base}{_path(token, kind, ending)}"
-        body = feeds.feed(NAME, context.store.mark, own, say.zone_of(zone), entries)
+        body = feeds.feed(NAME, context.store.mark, own, times.zone_of(zone), entries)
     response = answer_file(body, "coming", kind, ending)
     response.headers["Cache-Control"] = "private, no-cache"
     response.add_etag()
@@ -111,18 +112,18 @@ def _answer(token: str, kind: str, context: Context) -> flask.Response:
 
 
 def _entry(one: Expected, zone: str, base: str, view: View) -> feeds.DatedEntry:
-    midnight = view.now.astimezone(say.zone_of(zone)).replace(hour=0, minute=0, second=0, microsecond=0)
+    midnight = view.now.astimezone(times.zone_of(zone)).replace(hour=0, minute=0, second=0, microsecond=0)
     said_at = one.said_at or midnight
 
     def day(at: datetime) -> date:
-        return at.astimezone(say.zone_of(zone)).date()
+        return at.astimezone(times.zone_of(zone)).date()
 
     last_at = max(one.until_at or one.from_at, one.from_at)
     told = re.sub(r"\s+(?=[.,:;])", "", re.sub(r"\s+", " ", text_of(one.line())))
     return feeds.DatedEntry(
         key=one.key,
         title=say.plain(one.title()),
-        text=say.plain(f"{told} Worked out on {said_at.astimezone(say.zone_of(zone)):%-d %B %Y}."),
+        text=say.plain(f"{told} Worked out on {said_at.astimezone(times.zone_of(zone)):%-d %B %Y}."),
         from_day=day(one.from_at),
         until_day=day(last_at),
         said_at=said_at,

@@ -11,7 +11,7 @@ from dashboard.shell.view import Context, View, address
 from model.answers.worth_measuring import WorthMeasuring
 from model.watch.questions.measure_next import measure_now, put_off, worth_measuring
 from model.wood.errors import BadInput
-from model.words import display as say
+from model.words import times
 from model.words.reasons import in_sentences
 
 LATER = "measure later"
@@ -46,7 +46,7 @@ def _sentence(one: WorthMeasuring, view: View) -> str:
 
 def _useful(one: WorthMeasuring, zone: str, view: View) -> str:
     def day(at: datetime) -> str:
-        return say.day(at, zone, view.units, view.now)
+        return times.day(at, zone, view.units, view.now)
 
     if one.from_at <= view.now:
         return f"Useful until {day(one.until_at)}."

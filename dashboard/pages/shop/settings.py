@@ -19,6 +19,7 @@ from model.records.acts.learning_switch import is_learning, set_learning
 from model.records.queries import overview as queries
 from model.records.queries.service import service_now
 from model.words import display as say
+from model.words import times
 
 WORDS = {"ingest": "listening to sensors", "watch": "working out wood", "supervisor": "keeping both running"}
 LEARNS = {
@@ -131,7 +132,7 @@ def told_at(text: str | None, view: View) -> str:
     if text is None:
         return "none"
     at = datetime.fromisoformat(text)
-    return f"{say.ago(at, view.now)}, {say.moment(at, view.context.zone, view.units, view.now)}"
+    return f"{times.ago(at, view.now)}, {times.moment(at, view.context.zone, view.units, view.now)}"
 
 
 def access(view: View) -> list[Any]:

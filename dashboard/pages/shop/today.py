@@ -21,6 +21,7 @@ from dashboard.shell.view import Route, View, address
 from model.records.queries import overview as queries
 from model.records.queries.overview import PieceNow, PlaceNow, ShopNow, StackNow
 from model.words import display as say
+from model.words import times
 from model.words.display import Display
 
 
@@ -60,7 +61,7 @@ def page(
             ],
             className="columns",
         ),
-        dateline=f"{view.now.astimezone(say.zone_of(zone)):%A}, {say.moment(view.now, zone, view.units)}",
+        dateline=f"{view.now.astimezone(times.zone_of(zone)):%A}, {times.moment(view.now, zone, view.units)}",
     )
 
 
@@ -210,7 +211,7 @@ def place_block(place: PlaceNow, shop: ShopNow, view: View) -> html.Div:
         return html.Div([html.H3(name), html.P(["No air known yet. ", why])], className="place-block")
     verdict = place.judgement.verdict
     marks: list[Any] = [verdict_mark(verdict), " "] if verdict != "clear" else []
-    heard = say.ago(place.last_reading_at, view.now)
+    heard = times.ago(place.last_reading_at, view.now)
     return html.Div(
         [
             html.H3([*marks, name]),

@@ -15,6 +15,7 @@ from model.records.queries import overview as queries
 from model.records.queries.overview import Subject, WarningNow
 from model.records.schema.tables import Warning
 from model.words import display as say
+from model.words import times
 from model.words.reasons import in_sentences
 
 ANSWER = "answer"
@@ -69,9 +70,9 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
         html.A(html.B(subject.name), href=subject_address(subject)) if subject else html.B("something gone")
     )
     kind = warning.subject_kind if warning.subject_kind in ("sensor", "stack", "place") else ""
-    dates = f"Since {say.moment(warning.opened_at, zone, view.units, view.now)}"
+    dates = f"Since {times.moment(warning.opened_at, zone, view.units, view.now)}"
     if warning.closed_at is not None:
-        dates += f", until {say.moment(warning.closed_at, zone, view.units, view.now)}"
+        dates += f", until {times.moment(warning.closed_at, zone, view.units, view.now)}"
     # What is over needs seeing to no more.
     seen_to = "" if warning.closed_at else f" Check {TIERS.get(warning.tier, warning.tier)}."
     lines: list[Any] = [
@@ -80,7 +81,7 @@ def _row(warning: WarningNow, subjects: dict[tuple[str, int], Subject], view: Vi
         html.Div(f"{dates}.{seen_to}", className="soft small"),
     ]
     if warning.acknowledged_at is not None:
-        when = say.day(warning.acknowledged_at, zone, view.units, view.now)
+        when = times.day(warning.acknowledged_at, zone, view.units, view.now)
         act = warning.trade_act or ""
         lines.append(html.Div(f"Answered on {when}: {ACTS.get(act, act)}.", className="small"))
     answer: Any = None
