@@ -11,12 +11,14 @@ from deploy.wiring import open_book
 from model.answers.annual_range import home_year, recorded_air
 from model.records.acts.places import place_named
 from model.wood.design.at_ends import at_ends
+from model.wood.design.cautions import cautions, provenance
 from model.wood.design.cut_list import CutRow, cut_list
 from model.wood.design.part_request import HomeRange
 from model.wood.errors import BadInput
 from model.wood.piece import Piece
 from model.words.display import Display
 from model.words.limits import ends_said
+from model.words.reasons import in_sentences
 
 
 def plan_piece(file: Path, rh: str | None, home: str | None, units: UnitsText, as_json: bool) -> None:
@@ -43,10 +45,13 @@ def plan_piece(file: Path, rh: str | None, home: str | None, units: UnitsText, a
                     }
                     for name, worst in judged.items()
                 },
+                "provenance": provenance(piece.members.values()),
             }
         )
         return
     say(f"{piece.name}, for a home that brings its wood to {ends[0]:.1f} to {ends[1]:.1f} %: {known_from}.")
+    for caution in cautions(piece.members.values()):
+        say(in_sentences(caution, display))
     give_table(
         ["", "fit", "there"],
         [[worst.verdict, name, ends_said(worst, display)] for name, worst in judged.items()],

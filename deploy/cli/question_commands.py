@@ -94,7 +94,7 @@ def ready(
 
 
 def measure(units: UnitsText = None, as_json: AsJson = False) -> None:
-    """What to measure next: which single act makes surest what matters most, and until when."""
+    """What to measure next, what matters most first: what it would settle, and from when to when it helps."""
     from model.answers.records import MeasuresRecord
     from model.watch.questions.standings import Standings
 

@@ -169,9 +169,16 @@ def sensors_accept(
     ] = "C",
     zone: Annotated[str, typer.Option("--zone", help="Time zone of device times without an offset.")] = "UTC",
     temperature: Annotated[
-        str, typer.Option("--temperature", help="Its field, as a JSON Pointer: /data/t; / for a bare number.")
+        str,
+        typer.Option(
+            "--temperature",
+            help="Where a message holds the temperature, as a JSON Pointer: /data/t; / for a bare number.",
+        ),
     ] = "",
-    humidity: Annotated[str, typer.Option("--humidity", help="Its field, as a JSON Pointer: /data/h.")] = "",
+    humidity: Annotated[
+        str,
+        typer.Option("--humidity", help="Where a message holds the humidity, as a JSON Pointer: /data/h."),
+    ] = "",
     humidity_unit: Annotated[
         Literal["%", "ratio"], typer.Option("--humidity-unit", help="Used when a message names none.")
     ] = "%",

@@ -345,3 +345,4 @@ class PiecePlanRecord(JsonDocument):
     cuts: list[dict[str, Any]]
     """What to cut; empty of a piece that is no drawn case."""
     fits: dict[str, PlannedFitRecord]
+    provenance: dict[str, ProvenanceRecord]

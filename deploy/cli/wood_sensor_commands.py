@@ -21,13 +21,14 @@ FitName = Annotated[
     str | None, typer.Option("--fit", help="The fit whose gap a gauge measures, as PIECE/FIT.")
 ]
 WoodUnit = Annotated[
-    str, typer.Option("--wood-unit", help="Of a sensor on wood whose messages name none: g, kg, mm, Mohm.")
+    str,
+    typer.Option("--wood-unit", help="Unit of a sensor on wood whose messages name none: g, kg, mm, Mohm."),
 ]
 DryWeight = Annotated[
     float | None, typer.Option("--dry-weight", help="What the board on a scale weighs oven-dry, in grams.")
 ]
 Moisture = Annotated[
-    float | None, typer.Option("--mc", help="Its moisture content now, by a meter, in percent.")
+    float | None, typer.Option("--mc", help="Moisture content of the wood now, by a meter, in percent.")
 ]
 Measures = Annotated[
     str | None, typer.Option("--measures", help="The gap or width under a gauge now, by hand: 3.2mm.")
@@ -37,7 +38,8 @@ Falls = Annotated[
 ]
 SetFor = Annotated[str, typer.Option("--set-for", help="The wood a probe is set for, where it is another.")]
 WoodTemperature = Annotated[
-    str | None, typer.Option("--wood-temperature", help="Where its messages tell none, as 15C.")
+    str | None,
+    typer.Option("--wood-temperature", help="Temperature of the wood, where messages tell none, as 15C."),
 ]
 
 

@@ -94,7 +94,7 @@ groove_depth = "1/2in"
 """
 
 
-@pytest.mark.parametrize("command", ["width", "check", "cut", "plan", "gaps"])
+@pytest.mark.parametrize("command", ["width", "check", "cut", "plan", "plan of a piece", "gaps"])
 def test_a_remembered_figure_is_marked_where_it_is_read(
     command: str, tmp_path: Path, paneltide: Callable[..., Ran]
 ) -> None:
@@ -105,14 +105,16 @@ def test_a_remembered_figure_is_marked_where_it_is_read(
         "check": ("check", file),
         "cut": ("cut", file, "--fit", "panel", "--mc", 9, "--rh-range", "25-55"),
         "plan": ("plan", "door", "--species", "Sitka spruce", *PLAN[4:], "--length", "26in"),
+        "plan of a piece": ("plan", file, "--rh", "25-55"),
         "gaps": ("gaps", "--species", "Sitka spruce", "--height", "6in", "--range", "6-11"),
     }[command]
     _, out, _ = paneltide(*asked)
     assert "How far Sitka spruce moves is from memory, unverified." in " ".join(out.split())
     known = json.loads(paneltide(*asked, "--json")[1])["provenance"]
-    own = known["panel"] if command in ("check", "cut") else known
+    of_a_piece = command in ("check", "cut", "plan of a piece")
+    own = known["panel"] if of_a_piece else known
     assert own["movement"] == "memory"
-    if command in ("check", "cut"):
+    if of_a_piece:
         assert "nothing is published of it; taken as three coats of tung oil" in " ".join(out.split())
         assert own["face"] == "assumed"
 

@@ -68,7 +68,7 @@ def test_a_door_that_may_stick_is_gauged_and_then_no_more_is_asked(cupboard):
     assert first.from_at <= now < first.until_at <= now + timedelta(weeks=6)
     told = in_sentences(first.reason, Display("inch"))
     assert told.startswith("Gauge the gap at the door: ±")
-    assert "and tells whether the gap at the door looks too wide." in told
+    assert "that tells whether the gap at the door looks too wide." in told
 
     def gauge(session):
         fit, door = session.get_one(FitRow, 1), session.get_one(MemberRow, 1)

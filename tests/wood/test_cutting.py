@@ -302,7 +302,14 @@ def test_a_figure_eight_on_a_narrow_top_swings_in_a_relief():
     advice = cut_advice(a_piece(fit, width="16in"), "fit", 8.0)
     # 8 in of cherry from the middle, 4 points: 0.079 in, a relief of an eighth.
     assert "cut a relief 1/8 in wide on both sides of it" in said(advice.reasons, "inch")
+    assert "Record that relief at the fit as a travel of 1/8 in" in said(advice.reasons, "inch")
     assert advice.enough
+    # Cut and recorded so, it is still a figure-eight: no slot is asked of it, and nothing is left to record.
+    advice = cut_advice(a_piece(fit | {"travel": "1/8in"}, width="16in"), "fit", 8.0)
+    told = said(advice.reasons, "inch")
+    assert "cut a relief 1/8 in wide" in told
+    assert "slot" not in told
+    assert "Record" not in told
 
 
 @pytest.mark.parametrize("steps", [INCH_STEPS, METRIC_STEPS])

@@ -77,11 +77,11 @@ def test_what_was_learned_is_said_the_same_in_both_unit_systems(units):
 
     assert said(Learned(1.12, 0.05, 0.61, 1.52, 0.1, 0.8, 6)) == (
         "By six measurements, the door panel moves 12 % more than the book says, sure to ± 5 %, and it "
-        "follows its air 0.6 times as fast as the book says, sure to a factor of 1.5."
+        "follows its air 0.6 times as fast as the book says, sure to within a factor of 1.5."
     )
     assert said(Learned(None, None, 1.02, 1.97, 0.1, 0.9, 1)) == (
-        "By one measurement, how fast the door panel follows its air is known no better than by the book, "
-        "to a factor of 2."
+        "By one measurement, how fast the door panel follows its air is known no better than the book has "
+        "it, to within a factor of 2."
     )
     assert "it settles 0.6 points below the table, sure to ± 0.5 points" in said(
         Learned(None, None, 1.02, 1.97, -0.6, 0.5, 9)

@@ -277,7 +277,7 @@ def _sheet(part: PartWanted, home: HomeRange, steps: Increments) -> PatternChoic
     low_rh, high_rh = home.rh_range_pct
     least, most = (part.width_mm * rate * (high_rh - low_rh) for rate in SHEET_STRAIN_PER_RH)
     verdict: Verdict = "suits"
-    reasons = [Reason("sheet-moves", {"least_mm": least, "most_mm": most})]
+    reasons = [Reason("sheet-moves", {"most_mm": most})]
     if part.role in ("top", "door"):
         verdict = "with care"
         reasons.append(Reason("edging-steps"))

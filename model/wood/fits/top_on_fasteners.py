@@ -136,7 +136,7 @@ class TopOnFasteners(SlottedFit):
         return seen_change(dry_mm, damp_mm, "seen-top")
 
     def cut(self, service: ServiceRange, steps: Increments) -> SlotCut:
-        if not self.is_button and (self.fastener != "figure-eight" or self.has_slot):
+        if not self.is_button and (self.fastener != "figure-eight" or self.slot_length_mm is not None):
             return super().cut(service, steps)
         swell, shrink = self.travel_needed(service)
         moves = self.movement_reason(service, steps)
@@ -148,6 +148,10 @@ class TopOnFasteners(SlottedFit):
             relief = steps.slot_up(max(swell, shrink))
             if suits:
                 reasons = [moves, Reason("cut-figure-eight", {"relief_mm": relief})]
+                swings = min(self.slot_travel)
+                if max(swell, shrink) > swings + ROUNDING_SLACK:
+                    record = {"relief_mm": relief, "swings_mm": swings}
+                    reasons.append(Reason("cut-figure-eight-record", record))
                 figures: list[Figure] = [("relief, each side", relief, "up")]
                 return SlotCut(**fields, enough=True, figures=figures, reasons=reasons)
             most = {"widest_mm": FIGURE_EIGHT_TOP_MM, "swing_mm": FIGURE_EIGHT_SWING_MM}
