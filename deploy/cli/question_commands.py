@@ -14,6 +14,7 @@ from model.records.store import Store
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
 from model.words.display import Display, plain
+from model.words.limits import limits_said
 from model.words.reasons import in_sentences
 
 
@@ -137,6 +138,7 @@ def outlook(
         return
     if found is not None:
         _say_how_it_stands(found, now)
+    said = {} if found is None else _limits_of(store, found.id, now)
     rows = []
     for limit in document["limits"]:
         margins = [
@@ -146,7 +148,8 @@ def outlook(
         month, least = min(margins, key=lambda one: one[1]["p50"])
         spread = " / ".join(display.bare_length(least[name], "down", 64) for name in ("p10", "p50", "p90"))
         left = f"{spread} {display.length_unit}"
-        rows.append([limit["fit"], limit["limit"], f"{100 * limit['chance']:.0f} %", left, month])
+        seen = said.get(limit["fit"], {}).get(limit["limit"], "not known")
+        rows.append([limit["fit"], seen, f"{100 * limit['chance']:.0f} %", left, month])
     give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
 
 
@@ -158,6 +161,16 @@ def _piece_now(store: Store, name: str, now: datetime) -> queries.PieceNow | Non
     with store.session() as session:
         known = queries.pieces(session, now, retired=True, parts=False)
     return next((one for one in known if one.name == name), None)
+
+
+def _limits_of(store: Store, piece_id: int, now: datetime) -> dict[str, dict[str, str]]:
+    """What is seen at each limit of each fit, by their names; empty where the record can't be read."""
+    from model.watch.questions.piece_wood import wood_piece
+
+    with store.session() as session:
+        found = queries.piece(session, piece_id, now)
+    wood = None if found is None else wood_piece(found)
+    return {} if wood is None else {name: limits_said(fit) for name, fit in wood.fits.items()}
 
 
 def _say_how_it_stands(found: queries.PieceNow, now: datetime) -> None:

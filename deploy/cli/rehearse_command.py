@@ -16,6 +16,7 @@ from model.wood.design.rehearsal import rehearse as run_rehearsal
 from model.wood.errors import BadInput
 from model.wood.moisture import solver as moisture
 from model.wood.piece import Piece
+from model.words.limits import limits_said
 from model.words.reasons import in_sentences
 
 COLUMNS = ("timestamp_utc", "temperature_c", "rh_pct")
@@ -64,10 +65,17 @@ def rehearse(
     give_table(["part", "moisture content", "width"], rows)
     for caution in cautions(piece.members.values()):
         say(in_sentences(caution, display))
+    said = {name: limits_said(fit) for name, fit in piece.fits.items()}
     give_table(
         ["fit", "limit", "", "least left", "when"],
         [
-            [name, limit["name"], limit["severity"], display.margin(limit["margin_mm_min"]), limit["at"][:10]]
+            [
+                name,
+                said[name][limit["name"]],
+                limit["severity"],
+                display.margin(limit["margin_mm_min"]),
+                limit["at"][:10],
+            ]
             for name, fit in document["fits"].items()
             for limit in fit["limits"]
         ],

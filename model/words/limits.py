@@ -6,7 +6,7 @@ from typing import Any
 from model.wood.design.at_ends import AtEnds
 from model.wood.design.check import check_document
 from model.wood.design.comfort import Comfort
-from model.wood.fits import Way
+from model.wood.fits import Fit, Way
 from model.wood.piece import Piece
 from model.wood.reason import Reason
 from model.words.display import Display, humidity_range
@@ -23,6 +23,11 @@ def limit_said(limit: Way) -> str:
     'the door panel is loose in its grooves and rattles'
     """
     return clause(limit.reason)
+
+
+def limits_said(fit: Fit) -> dict[str, str]:
+    """What is seen when each limit of a fit is passed, by the limit's name."""
+    return {limit.name: limit_said(limit) for limit in fit.limits(fit.references())}
 
 
 def ends_said(worst: AtEnds, display: Display) -> str:
@@ -42,7 +47,7 @@ def checked(
     """`check_document` in words: each limit `says` itself, cautions and `comfort_reason` are sentences."""
     document = check_document(piece, temperature_c, mc_pct)
     for name, fit in piece.fits.items():
-        said = {limit.name: limit_said(limit) for limit in fit.limits(fit.references())}
+        said = limits_said(fit)
         for limit in document["fits"][name]["limits"]:
             limit["says"] = said[limit["name"]]
     document["cautions"] = [in_sentences(Reason.of(one), display) for one in document["cautions"]]

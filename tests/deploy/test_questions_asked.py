@@ -90,6 +90,17 @@ def test_outlook_is_a_year_of_spreads(ask: Ask) -> None:
     assert all(0.0 <= chance <= 1.0 for chance in chances)
 
 
+def test_outlook_says_its_limits_as_the_maker_would_see_them(
+    ask: Ask, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main(["outlook", "Chest of drawers"])
+    told = capsys.readouterr().out
+    assert "the front of the top drawer sticks in its opening" in told
+    assert "not known" not in told
+    assert "leaves-groove" not in told
+
+
 def test_outlook_of_a_house_that_is_not_heard_of_is_not_known(
     ask: Ask, capsys: pytest.CaptureFixture[str]
 ) -> None:
