@@ -11,6 +11,7 @@ from deploy.cli.book_commands import stands_as
 from deploy.wiring import open_book
 from model.records.queries import overview as queries
 from model.records.store import Store
+from model.wood.air.sorption import SETTLES_SD_PCT
 from model.wood.errors import BadInput
 from model.wood.reason import Reason
 from model.words.display import Display, plain
@@ -151,6 +152,7 @@ def outlook(
         seen = said.get(limit["fit"], {}).get(limit["limit"], "not known")
         rows.append([limit["fit"], seen, f"{100 * limit['chance']:.0f} %", left, month])
     give_table(["fit", "limit", "chance", "least left: p10 / p50 / p90", "in"], rows)
+    say(in_sentences(Reason("settles-off", {"settles_pct": SETTLES_SD_PCT}), display))
 
 
 WORKING = "must be worked out first: ask again in a few minutes"

@@ -98,6 +98,7 @@ def test_outlook_says_its_limits_as_the_maker_would_see_them(
     told = capsys.readouterr().out
     assert "the front of the top drawer sticks in its opening" in told
     assert "not known" not in told
+    assert "drying wood stops damper than wood that takes up moisture" in told
     assert "leaves-groove" not in told
 
 
