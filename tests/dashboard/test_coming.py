@@ -185,8 +185,8 @@ def test_the_first_page_asks_for_one_measurement_with_its_reason_and_last_day_un
         " ".join(text_of(page.layout(view)).replace("\u00a0", " ").split()) for page in (today, coming)
     )
     asked = (
-        "ask the client for the gap strip's letter at the back panel: ± 3/32 in becomes ± 1/64 in; that tells "
-        "whether the back panel leaves its groove. Useful until "
+        "ask the client for the gap strip's letter at the back panel: ± 3/32 in becomes ± 1/64 in; that "
+        "tells whether the back panel leaves its groove. Useful until "
     )
     assert told.count("To measure next. Walnut <b>chest</b> : " + asked) == 1
     assert "Worth measuring Walnut <b>chest</b> : " + asked in ahead
