@@ -249,9 +249,9 @@ def test_readings_that_come_right_after_an_evaluation_are_looked_at_too(shop):
 
     def send_again(_at):
         if not shop.rows(StaleHour) and not sent:
-            sent.append(True)
             shop.send([(row[0] + timedelta(minutes=5), *row[1:]) for row in rest])
             assert [(row.sensor_id, row.hour_at, row.revision) for row in shop.rows(StaleHour)] == marks
+            sent.append(True)
 
     stop = threading.Event()
     arguments = (shop.store, lambda: shop.hour(12), stop, 0.01, (send_again,))

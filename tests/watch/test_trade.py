@@ -168,7 +168,8 @@ def test_a_width_measured_again_moves_the_margins_from_then_on(make_shop):
     )
     shop.evaluate(shop.hour(96))
     assert margin(48) == before[0]
-    assert abs(margin(96) - (before[1] - 1.0)) < 0.01
+    # A width that is off says, too, that the part may move more than the book says.
+    assert abs(margin(96) - (before[1] - 1.0)) < 0.05
     again = next(row.width_mm for row in shop.rows(Checkpoint) if row.at == shop.hour(72))
     assert abs(again - (width - 1.0)) < 1e-9
     # The next hour goes on from the re-measured pair, also in another process.

@@ -91,17 +91,22 @@ def test_days_early_and_late_of_ready_are_counted(chest):
     def lot(ready_day):
         return Lot("lot", {}, 0, None if ready_day is None else 24 * ready_day, False)
 
-    window = START + timedelta(days=8), START + timedelta(days=20)
+    window = START + timedelta(days=8), START + timedelta(days=20), START + timedelta(days=3)
     lots = [
         (lot(10), Answer(24 * 7, window)),
         (lot(30), Answer(24 * 35, window)),
         (lot(None), Answer(24)),
         (lot(5), Answer()),
+        # Ready before it was asked: from then on it is ready, and counts as ready at the asking.
+        (
+            lot(2),
+            Answer(24 * 3, (START + timedelta(days=3), START + timedelta(days=4), START + timedelta(days=3))),
+        ),
     ]
     found = counted(chest, None, lots=lots)
-    assert found.ready_days == [-3.0, 5.0]
-    assert (found.stacks, found.ready_only_said, found.ready_unsaid) == (4, 1, 1)
-    assert (found.windows, found.in_window) == (2, 1)
+    assert found.ready_days == [-3.0, 5.0, 1.0]
+    assert (found.stacks, found.ready_only_said, found.ready_unsaid) == (5, 1, 1)
+    assert (found.windows, found.in_window) == (3, 2)
     assert "+1 days" in table(found, 1.0)
 
 

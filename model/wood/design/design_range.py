@@ -49,13 +49,13 @@ class Span:
 
     @property
     def empty(self) -> bool:
-        """Whether there is no moisture content at which every margin is positive."""
+        """Whether there is no moisture content with every margin positive, or hardly one."""
         if self.past_everywhere:
             return True
         return (
             self.mc_low_pct is not None
             and self.mc_high_pct is not None
-            and self.mc_low_pct >= self.mc_high_pct
+            and self.mc_low_pct >= self.mc_high_pct - TIE_PCT
         )
 
 
