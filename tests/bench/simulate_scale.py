@@ -39,7 +39,7 @@ CATCH_UP_PLACE_S, CATCH_UP_PLACE_DB_S = 4.6e-3, 1.4e-3
 OUTLOOK_S, OUTLOOK_DB_S = 0.2, 4e-3
 OUTLOOKS_A_LOOK = 20
 WORKERS, WORTH = 8, 0.74
-"""Dask's workers, and what each is worth beside one that works alone: two were 1.48 times one (bench_fleet)."""
+"""Dask's workers, and what each is worth beside one that works alone: two were 1.48 times one."""
 LOOK_EVERY_S = 1.0
 
 # Bytes a row with its key on PostgreSQL: readings over a million rows (`deploy/docs/scaling.md`), the others
